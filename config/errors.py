@@ -1,0 +1,104 @@
+"""Every error that Leerie raises on purpose, in one tree.
+
+    LeerieError
+    ├── ProgramError (ValueError)     a text that is not in the program language
+    ├── SiteFileError (ValueError)    a site file with problems; carries all of them
+    ├── UnknownZoneError (KeyError)   no zone has that id
+    ├── RelayError (OSError)          one relay did not do what it was told
+    ├── JournalError (OSError)        the journal cannot be read or written now
+    └── AlreadyRunningError           another keeper holds this state directory
+
+Each one also is the built-in error that a caller would expect, so that code which knows nothing of
+Leerie can still catch it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+class LeerieError(Exception):
+    """The root of the tree; its text is one sentence for a person."""
+
+
+class ProgramError(LeerieError, ValueError):
+    """A text that is not in the program language.
+
+    Attributes:
+        text: what was read.
+        column: where it stops making sense, counted from 1.
+        found: the word at that place, or an empty string at the end of the text.
+        expected: what would have made sense there.
+    """
+
+    def __init__(self, *, text: str, column: int, found: str, expected: str) -> None:
+        """Describe the place where the reading stopped."""
+        self.text = text
+        self.column = column
+        self.found = found
+        self.expected = expected
+        here = f"“{found}”" if found else "the end"
+        super().__init__(f"“{text}”, column {column}: found {here}, expected {expected}")
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Problem:
+    """One thing that is wrong, or doubtful, in a site file.
+
+    Attributes:
+        file: name of the file as the person gave it.
+        line: line number from 1; 0 where the problem belongs to no line.
+        key: dotted path with positions from 1, such as ``zones[2].pin``.
+        value: what stands there, as text; empty where something is missing.
+        what: what is wrong, one clause.
+        remedy: what would do, one clause.
+    """
+
+    file: str
+    line: int
+    key: str
+    value: str
+    what: str
+    remedy: str
+
+    def __str__(self) -> str:
+        """One line: file:line: key = value: what is wrong; what would do."""
+        place = f"{self.file}:{self.line}" if self.line else self.file
+        subject = f"{self.key} = {self.value}" if self.value else self.key
+        head = f"{place}: {subject}: " if subject else f"{place}: "
+        return f"{head}{self.what}; {self.remedy}"
+
+
+class SiteFileError(LeerieError, ValueError):
+    """A site file that cannot be used; ``problems`` holds every one found, in the order of the file."""
+
+    def __init__(self, problems: tuple[Problem, ...]) -> None:
+        """Carry the problems; the text is one line each."""
+        self.problems = problems
+        super().__init__("\n".join(str(problem) for problem in problems))
+
+
+class UnknownZoneError(LeerieError, KeyError):
+    """No zone of the site has that id."""
+
+    def __init__(self, zone_id: str, known: tuple[str, ...]) -> None:
+        """Name the id that was asked for and those that exist."""
+        self.zone_id = zone_id
+        self.known = known
+        super().__init__(zone_id)
+
+    def __str__(self) -> str:
+        """One sentence with the ids that would do."""
+        return f"no zone is called “{self.zone_id}”; this site has {', '.join(self.known)}"
+
+
+class RelayError(LeerieError, OSError):
+    """One relay could not be opened, set or read back; the others are not touched."""
+
+
+class JournalError(LeerieError, OSError):
+    """The journal cannot be opened, read or written now; what waits to be written is kept."""
+
+
+class AlreadyRunningError(LeerieError):
+    """Another keeper already holds this state directory."""

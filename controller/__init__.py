@@ -1,0 +1,1 @@
+"""What should be lit, what was lit, and the keeper that makes it so."""
