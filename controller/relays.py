@@ -1,0 +1,176 @@
+"""The relays: the one room that touches pins, through gpiozero and one of its pin factories.
+
+A relay that is closed becomes an input without pull; what the relay module does then is the module's affair,
+so every relay is driven to its off level before it is closed. The stand-in is gpiozero's own mock factory.
+"""
+
+from __future__ import annotations
+
+import logging
+import os
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Literal
+
+from config.errors import RelayError
+
+log = logging.getLogger(__name__)
+
+BoardName = Literal["simulated", "gpio"]
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Wire:
+    """How one zone's relay is wired: BCM pin number, and whether a high level closes it."""
+
+    pin: int
+    active_high: bool
+
+
+class Relays:
+    """Every relay of a board, opened one by one when first set.
+
+    Args:
+        factory: makes gpiozero's pin factory; called when the first relay is set, and again after it failed.
+    """
+
+    def __init__(self, factory: Callable[[], Any]) -> None:
+        """Remember how to reach the board; nothing is touched yet."""
+        self._make_factory = factory
+        self._factory: Any = None
+        self._devices: dict[Wire, Any] = {}
+
+    def read(self, wire: Wire) -> bool | None:
+        """Read back whether a relay is closed (lit); None where it was not opened yet.
+
+        Raises:
+            RelayError: the pin does not answer.
+        """
+        device = self._devices.get(wire)
+        if device is None:
+            return None
+        try:
+            return bool(device.value)
+        except Exception as error:  # noqa: BLE001 - whatever a pin library raises is this relay's fault alone
+            raise _fault(wire, "cannot be read", error) from error
+
+    def set(self, wire: Wire, *, on: bool) -> None:
+        """Close (lit) or open (dark) a relay, and read it back.
+
+        A relay not opened yet is opened at that level, so that it never clicks through the other one.
+
+        Raises:
+            RelayError: the pin cannot be opened or set, or reads back otherwise.
+        """
+        device = self._devices.get(wire)
+        try:
+            if device is None:
+                self._devices[wire] = self._open(wire, on=on)
+            else:
+                device.value = on
+        except Exception as error:  # noqa: BLE001 - see read
+            raise _fault(wire, "cannot be switched", error) from error
+        if self.read(wire) is not on:
+            found, asked = ("dark", "lit") if on else ("lit", "dark")
+            raise RelayError(f"pin {wire.pin} reads back {found} after it was set to {asked}")
+
+    def reopen(self, wire: Wire, *, on: bool) -> None:
+        """Close and open a relay that keeps failing, at the level asked for.
+
+        Raises:
+            RelayError: it still fails.
+        """
+        self._drop(wire)
+        self.set(wire, on=on)
+
+    def release(self, wire: Wire) -> None:
+        """Put a relay to its off level and let go of its pin.
+
+        Raises:
+            RelayError: it could not be put to its off level; the pin is kept.
+        """
+        if wire in self._devices:
+            self.set(wire, on=False)
+            self._drop(wire)
+
+    def close(self) -> list[RelayError]:
+        """Put every relay to its off level and let go of the board; faults are returned, none stops the rest."""
+        faults: list[RelayError] = []
+        for wire in list(self._devices):
+            try:
+                self.release(wire)
+            except RelayError as error:
+                faults.append(error)
+                self._drop(wire)
+        if self._factory is not None:
+            self._factory.close()
+            self._factory = None
+        return faults
+
+    def _open(self, wire: Wire, *, on: bool) -> Any:  # noqa: ANN401 - gpiozero ships no types
+        """Open a pin as an output with direction and level set together."""
+        from gpiozero import OutputDevice  # noqa: PLC0415 - start-up: the site file is read first
+
+        if self._factory is None:
+            self._factory = self._make_factory()
+        return OutputDevice(
+            wire.pin, active_high=wire.active_high, initial_value=on, pin_factory=self._factory
+        )
+
+    def _drop(self, wire: Wire) -> None:
+        """Let go of a pin, whatever it says to that."""
+        device = self._devices.pop(wire, None)
+        if device is None:
+            return
+        try:
+            device.close()
+        except Exception as error:  # noqa: BLE001 - a pin that will not close is a pin we no longer hold
+            log.warning("pin %s would not close: %s", wire.pin, error)
+
+
+def _fault(wire: Wire, what: str, error: Exception) -> RelayError:
+    """Make one sentence of what went wrong with one relay."""
+    reason = str(error) or type(error).__name__
+    return RelayError(f"pin {wire.pin} {what}: {reason}")
+
+
+def simulated_board() -> Any:  # noqa: ANN401 - gpiozero ships no types
+    """Make a board of mock pins: nothing is switched, everything can be tried."""
+    from gpiozero.pins.mock import MockFactory, MockPin  # noqa: PLC0415 - only where it is used
+
+    class SimulatedPin(MockPin):
+        """A mock pin that takes direction and level together, as a real line does."""
+
+        def output_with_state(self, state: int) -> None:
+            self._function = "output"
+            self._change_state(bool(state))
+
+    return MockFactory(pin_class=SimulatedPin)
+
+
+def gpio_board() -> Any:  # noqa: ANN401 - gpiozero ships no types
+    """Open the board's own pins through lgpio.
+
+    lgpio makes a named pipe in its working folder when it is imported: ``LG_WD`` points it to the runtime
+    folder before that, where a service may write.
+
+    Raises:
+        RelayError: lgpio is not installed, or this machine has no such pins.
+    """
+    folder = os.environ.get("RUNTIME_DIRECTORY", "").split(":")[0]
+    if folder and Path(folder).is_dir():
+        os.environ.setdefault("LG_WD", folder)
+    try:
+        from gpiozero.pins.lgpio import LGPIOFactory  # noqa: PLC0415 - only on a board
+
+        return LGPIOFactory()
+    except ImportError as error:
+        raise RelayError(
+            'board = "gpio" needs lgpio, which is not installed; install leerie with its extra "gpio"'
+        ) from error
+
+
+def open_relays(board: BoardName) -> Relays:
+    """Say which board the relays hang on; its pins are opened when they are first set."""
+    return Relays(gpio_board if board == "gpio" else simulated_board)
