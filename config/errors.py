@@ -3,6 +3,7 @@
     LeerieError
     ├── ProgramError (ValueError)     a text that is not in the program language
     ├── SiteFileError (ValueError)    a site file with problems; carries all of them
+    ├── WiringError (ValueError)      cables and fixtures that make no tree; carries all problems
     ├── UnknownZoneError (KeyError)   no zone has that id
     ├── RelayError (OSError)          one relay did not do what it was told
     ├── JournalError (OSError)        the journal cannot be read or written now
@@ -76,6 +77,15 @@ class SiteFileError(LeerieError, ValueError):
         """Carry the problems; the text is one line each."""
         self.problems = problems
         super().__init__("\n".join(str(problem) for problem in problems))
+
+
+class WiringError(LeerieError, ValueError):
+    """Cables and fixtures that cannot be computed; ``problems`` holds one sentence for each thing wrong."""
+
+    def __init__(self, *problems: str) -> None:
+        """Carry the problems; the text is one line each."""
+        self.problems = problems
+        super().__init__("\n".join(problems))
 
 
 class UnknownZoneError(LeerieError, KeyError):
