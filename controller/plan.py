@@ -8,7 +8,7 @@ from datetime import datetime, timedelta
 from typing import Protocol
 from zoneinfo import ZoneInfo
 
-from config.program import ClockEdge, Span, SunEdge, SunEvent
+from config.span import ClockEdge, Span, SunEdge, SunEvent
 from config.special_nights import Nights
 from controller.entries import Cause
 from controller.night import Night, clock_in_night, local

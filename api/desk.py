@@ -1,0 +1,107 @@
+"""The desk: where the web server stands when it wants to know something, or wants something done.
+
+It is the only way from the web's thread to the keeper's. What is shown comes from the status that the keeper
+published after its last round, so that no request, however many come, can hold up a light.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+
+from config.site import Site
+from config.site_edit import write_program
+from config.span import Span
+from controller.almanac import Almanac
+from controller.entries import Override
+from controller.journal_reading import JournalReader
+from controller.keeper_state import KeeperStatus
+from controller.rounds import Rounds
+
+
+@dataclass(kw_only=True)
+class Desk:
+    """What the web server may ask for.
+
+    Attributes:
+        rounds: the keeper's rounds.
+        journal: reads the journal, over connections of its own.
+        site_path: the site file; None in a demonstration, where nothing is kept.
+        load: reads a site file.
+    """
+
+    rounds: Rounds
+    journal: JournalReader
+    site_path: Path | None
+    load: Callable[[Path], Site]
+    _almanac: Almanac | None = None
+
+    @property
+    def status(self) -> KeeperStatus:
+        """The keeper's state after its last round."""
+        return self.rounds.status
+
+    @property
+    def site(self) -> Site:
+        """The site as it is kept now."""
+        return self.rounds.keeper.site
+
+    @property
+    def almanac(self) -> Almanac:
+        """Plans of the site for the web's own thread; the keeper has its own."""
+        site, tz = self.site, self.rounds.keeper.almanac.tz
+        if self._almanac is None or self._almanac.site is not site or self._almanac.tz is not tz:
+            self._almanac = Almanac(site, tz=tz)
+        return self._almanac
+
+    def override(
+        self, zone_id: str, *, on: bool, ends_at_utc: datetime | None, lasts_s: float | None
+    ) -> Override:
+        """Have a zone lit or dark for now.
+
+        Raises:
+            UnknownZoneError: no zone has that id.
+            ValueError: the wish has no end that could be kept.
+            TimeoutError: the keeper did not answer.
+        """
+        return self.rounds.ask(
+            lambda keeper: keeper.override(zone_id, on=on, ends_at_utc=ends_at_utc, lasts_s=lasts_s)
+        )
+
+    def lift_override(self, zone_id: str) -> bool:
+        """Give a zone back to its program; False where no override was in force.
+
+        Raises:
+            UnknownZoneError: no zone has that id.
+            TimeoutError: the keeper did not answer.
+        """
+        return self.rounds.ask(lambda keeper: keeper.lift_override(zone_id))
+
+    def write_program(
+        self,
+        zone_id: str,
+        program: tuple[Span, ...],
+        special_nights: tuple[tuple[str, tuple[Span, ...]], ...] | None,
+    ) -> Site:
+        """Write a zone's program into the site file, its comments kept, and keep it from now on.
+
+        Args:
+            zone_id: id of the zone.
+            program: what it does every night.
+            special_nights: nights that differ, each with its program; None leaves them as they are.
+
+        Raises:
+            UnknownZoneError: no zone has that id.
+            SiteFileError: the file with this change would not do; it was not touched.
+            OSError: the file could not be written; the old one is intact.
+            TimeoutError: the keeper did not answer.
+        """
+        if self.site_path is None:
+            raise PermissionError("this is a demonstration: there is no site file to write to")
+        site = write_program(self.site_path, zone_id, program, special_nights).site
+        self.rounds.ask(
+            lambda keeper: keeper.change_site(site, words=f"the program of {zone_id} was changed")
+        )
+        return site
