@@ -1,0 +1,89 @@
+"""What somebody probably meant who wrote a clock time or a duration in another way.
+
+The program language has one way to write each; these guesses only ever go into an error's words.
+"""
+
+from __future__ import annotations
+
+import re
+
+_TWELVE_HOUR = re.compile(r"([0-9]{1,2})(?:[:.]([0-9]{2}))?\s*([ap])\.?m\b\.?", re.IGNORECASE)
+_OTHER_CLOCK = re.compile(r"([0-9]{1,2})(?:[:.h]?([0-9]{2}))?(?::[0-9]{2})?(?=[\s,+-]|$)", re.IGNORECASE)
+_HOURS = re.compile(r"([0-9]{1,2})\s*(?:h|hrs?|hours?)(?=[\s,]|$)", re.IGNORECASE)
+_MINUTES = re.compile(r"([0-9]{1,4})\s*(?:m|mins?|minutes?)(?=[\s,]|$)", re.IGNORECASE)
+_TWO_PARTS = re.compile(r"([0-9]{1,2})[h:]([0-9]{2})(?=[\s,]|$)", re.IGNORECASE)
+_HALF = re.compile(r"([0-9]{1,2})[.,]5\s*h\w*", re.IGNORECASE)
+
+_MIDNIGHT = "00:00 or midnight"
+_ANY_CLOCK = "a clock time from 00:00 to 23:59"
+A_DURATION = "a duration such as 4h, 45m or 1h30m"
+_NOON = 12
+_LAST_HOUR = 23
+_LAST_MINUTE = 59
+_LONGEST_H = 24
+
+
+def guess_clock(rest: str) -> tuple[str, str] | None:
+    """Guess the clock time at the beginning of a text that is none in the program language.
+
+    Args:
+        rest: the text from the place where an edge was expected.
+
+    Returns:
+        What was found there and what would have done, or None where it looks like no clock time at all.
+    """
+    if match := _TWELVE_HOUR.match(rest):
+        hour, minute = int(match[1]), int(match[2] or 0)
+        if not 1 <= hour <= _NOON or minute > _LAST_MINUTE:
+            return match[0], _ANY_CLOCK
+        hour = hour % _NOON + (_NOON if match[3] in "pP" else 0)
+        return match[0], f"{hour:02}:{minute:02}" if hour or minute else _MIDNIGHT
+    if match := _OTHER_CLOCK.match(rest):
+        return match[0], _read_digits(int(match[1]), match[2])
+    word = re.match(r"[^\s,+\-]+", rest)
+    if word and word[0].lower() in ("noon", "midday"):
+        return word[0], "12:00"
+    return None
+
+
+def _read_digits(hour: int, minutes: str | None) -> str:
+    """Say what an hour, with or without minutes, would look like in the program language."""
+    minute = int(minutes or 0)
+    if hour > _LAST_HOUR or minute > _LAST_MINUTE:
+        return _MIDNIGHT if (hour, minute) == (_LAST_HOUR + 1, 0) else _ANY_CLOCK
+    if minutes is None and 1 <= hour < _NOON:
+        return f"{hour:02}:00 or {hour + _NOON}:00"
+    return f"{hour:02}:{minute:02}" if hour or minute else _MIDNIGHT
+
+
+def guess_duration(rest: str) -> tuple[str, str] | None:
+    """Guess the duration at the beginning of a text that is none in the program language.
+
+    Args:
+        rest: the text from the place where a duration was expected.
+
+    Returns:
+        What was found there and what would have done, or None where it looks like no duration at all.
+    """
+    if match := _HOURS.match(rest):
+        return match[0], describe_duration(int(match[1]), 0)
+    if match := _MINUTES.match(rest):
+        return match[0], describe_duration(0, int(match[1]))
+    if match := _TWO_PARTS.match(rest):
+        return match[0], describe_duration(int(match[1]), int(match[2]))
+    if match := _HALF.match(rest):
+        return match[0], describe_duration(int(match[1]), 30)
+    return None
+
+
+def describe_duration(hours: int, minutes: int) -> str:
+    """Say how a duration would be written in the program language, or why it cannot be one."""
+    total = hours * 60 + minutes
+    if not total:
+        return "a duration longer than nothing, such as 45m"
+    if total > _LONGEST_H * 60:
+        return "a duration of at most 24h"
+    if not hours:
+        return f"{minutes}m"
+    hours, minutes = total // 60, total % 60
+    return f"{hours}h{minutes}m" if minutes else f"{hours}h"
