@@ -76,9 +76,19 @@ class SystemClock:
     def read(self) -> Reading:
         """Look at both clocks and judge."""
         utc, boot_s = _read_both()
-        evidence = Evidence() if self._trust.settled else self._witness.look(utc, boot_s)
-        trusted, words = self._trust.judge(utc, evidence)
+        trust = self._trust
+        was_held = trust.held
+        evidence = Evidence()
+        if not trust.settled:
+            evidence = self._witness.look(utc, boot_s, ask_bus=not was_held and trust.believe != "always")
+        trusted, words = trust.judge(utc, evidence)
+        if was_held and not trusted:
+            self._witness.forget()
         return Reading(utc=utc, boot_s=boot_s, boot_id=self.boot_id, trusted=trusted, trust=words)
+
+    def close(self) -> None:
+        """Let go of the bus, where it was asked."""
+        self._witness.close()
 
 
 class SteppedClock:

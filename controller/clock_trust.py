@@ -33,10 +33,12 @@ class Evidence:
     Attributes:
         synchronised: the kernel says that something keeps the clock right.
         hardware: a battery-backed hardware clock set the clock, and the two still agree.
+        remark: what is the matter with the hardware clock, one clause; empty where nothing is.
     """
 
     synchronised: bool = False
     hardware: bool = False
+    remark: str = ""
 
 
 class Trust:
@@ -63,8 +65,13 @@ class Trust:
         return self._floor_utc
 
     @property
+    def held(self) -> bool:
+        """True where the clock was found right in this boot: only a fall behind the floor can end it."""
+        return bool(self._held)
+
+    @property
     def settled(self) -> bool:
-        """True where no more evidence could change the judgement, only a fall behind the floor."""
+        """True where no more evidence could change even the words."""
         return self._held == FROM_NETWORK
 
     def raise_floor(self, utc: datetime) -> None:
@@ -94,7 +101,7 @@ class Trust:
             return True, self._held
         if self.believe == "always":
             return True, BY_SITE_FILE
-        return False, WAITING
+        return False, f"{WAITING}; {evidence.remark}" if evidence.remark else WAITING
 
     def _behind(self, utc: datetime) -> str:
         if self._floor_utc == RELEASED_UTC:

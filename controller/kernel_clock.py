@@ -131,8 +131,8 @@ class StepWatch:
         """Take note of what happened and watch again.
 
         Returns:
-            True where the clock was set since the watch was last armed. Nothing raises: a watch that cannot
-            go on closes itself, and the difference of the clocks on the tick remains.
+            True where the clock was set since the watch was last armed. Nothing raises: where the kernel
+            arms no more, the difference of the clocks on the tick remains.
         """
         was_set = False
         try:
@@ -141,8 +141,7 @@ class StepWatch:
             pass
         except OSError as error:
             was_set = error.errno == errno.ECANCELED
-        if not self._arm():
-            self.close()
+        self._arm()
         return was_set
 
     def close(self) -> None:

@@ -1,0 +1,127 @@
+"""Which edition of the world's time zone rules is in force, and whether it has changed.
+
+zoneinfo takes the system's files and falls back on the package tzdata. Either may be the older: a board that
+nobody updates keeps the rules of its first day, a program that nobody updates keeps those of its release.
+"""
+
+from __future__ import annotations
+
+import zoneinfo
+from importlib import resources
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+ZoneDataStamp = tuple[tuple[str, int, int, int], ...]
+"""Path, inode, size and time of change in nanoseconds of each file that decides what a zone is."""
+
+_SYSTEM_PATH = zoneinfo.TZPATH
+
+
+def use_newest_zone_data() -> str:
+    """Have zoneinfo read the newer of the system's files and the package's; the system's where equal.
+
+    Returns:
+        The edition now in force, as ``tz_data_version`` says it. Zones built before keep their old rules;
+        build them anew with ``reload_zone``.
+    """
+    system = _edition(_system_place("UTC"))
+    package = _package_edition()
+    newer = bool(package) and package > system
+    zoneinfo.reset_tzpath(() if newer else _SYSTEM_PATH)
+    return tz_data_version()
+
+
+def tz_data_version(name: str = "UTC") -> str:
+    """Say which edition of the rules answers for a zone, and where it lies, for a person.
+
+    Args:
+        name: a zone, such as ``Europe/Oslo``; the editions of two zones differ only on an odd system.
+
+    Returns:
+        Such as ``2026f, from the package tzdata`` or ``2025b, from /usr/share/zoneinfo``.
+    """
+    place = _system_place(name)
+    if place is not None:
+        return f"{_edition(place) or 'unknown edition'}, from {place}"
+    return f"{_package_edition() or 'unknown edition'}, from the package tzdata"
+
+
+def tz_data_stamp(name: str) -> ZoneDataStamp:
+    """Take a stamp of the files that decide what a zone is; a stamp that differs means: reload.
+
+    It costs a few stat(2) calls. Both the system's files and the package's count.
+    """
+    key = Path(*_parts(name))
+    folders = [Path(folder) for folder in _SYSTEM_PATH]
+    package = _package_folder()
+    if package is not None:
+        folders.append(package)
+    stamps = []
+    for folder in folders:
+        for file in (folder / key, folder / "tzdata.zi"):
+            try:
+                found = file.stat()
+            except OSError:
+                continue
+            stamps.append((str(file), found.st_ino, found.st_size, found.st_mtime_ns))
+    return tuple(stamps)
+
+
+def reload_zone(name: str) -> ZoneInfo:
+    """Build a zone from the files as they are now, also where it was built before.
+
+    Raises:
+        zoneinfo.ZoneInfoNotFoundError: there is no such zone any more.
+        ValueError: the name is no zone's, or its file is damaged; keep the zone that was.
+    """
+    fresh = ZoneInfo.no_cache(name)
+    ZoneInfo.clear_cache(only_keys=[name])
+    try:
+        return ZoneInfo(name)
+    except (OSError, ValueError, zoneinfo.ZoneInfoNotFoundError):
+        return fresh
+
+
+def _parts(name: str) -> tuple[str, ...]:
+    parts = Path(name).parts
+    if not parts or Path(name).is_absolute() or ".." in parts:
+        raise ValueError(f"“{name}” is no name of a time zone")
+    return parts
+
+
+def _system_place(name: str) -> Path | None:
+    """The first folder of zoneinfo's present path that has the zone."""
+    for folder in zoneinfo.TZPATH:
+        if Path(folder, *_parts(name)).is_file():
+            return Path(folder)
+    return None
+
+
+def _edition(place: Path | None) -> str:
+    """Such as ``2025b``, from the files that the tz database's own installation leaves; empty where none is."""
+    if place is None:
+        return ""
+    for file, head in (("+VERSION", ""), ("version", ""), ("tzdata.zi", "# version ")):
+        try:
+            with (place / file).open(encoding="ascii") as lines:
+                line = lines.readline(100).strip()
+        except (OSError, UnicodeDecodeError):
+            continue
+        if line.startswith(head) and len(line) > len(head):
+            return line.removeprefix(head)
+    return ""
+
+
+def _package_edition() -> str:
+    try:
+        import tzdata  # noqa: PLC0415 - only where its edition is asked for
+    except ImportError:
+        return ""
+    return str(getattr(tzdata, "IANA_VERSION", ""))
+
+
+def _package_folder() -> Path | None:
+    try:
+        return Path(str(resources.files("tzdata"))) / "zoneinfo"
+    except ModuleNotFoundError:
+        return None
