@@ -6,6 +6,7 @@ nobody updates keeps the rules of its first day, a program that nobody updates k
 
 from __future__ import annotations
 
+import functools
 import zoneinfo
 from importlib import resources
 from pathlib import Path
@@ -24,10 +25,10 @@ def use_newest_zone_data() -> str:
         The edition now in force, as ``tz_data_version`` says it. Zones built before keep their old rules;
         build them anew with ``reload_zone``.
     """
-    system = _edition(_system_place("UTC"))
-    package = _package_edition()
-    newer = bool(package) and package > system
-    zoneinfo.reset_tzpath(() if newer else _SYSTEM_PATH)
+    zoneinfo.reset_tzpath(_SYSTEM_PATH)
+    newer = _edition(_package_folder()) > _edition(_system_place("UTC"))
+    if newer:
+        zoneinfo.reset_tzpath(())
     return tz_data_version()
 
 
@@ -43,7 +44,7 @@ def tz_data_version(name: str = "UTC") -> str:
     place = _system_place(name)
     if place is not None:
         return f"{_edition(place) or 'unknown edition'}, from {place}"
-    return f"{_package_edition() or 'unknown edition'}, from the package tzdata"
+    return f"{_edition(_package_folder()) or 'unknown edition'}, from the package tzdata"
 
 
 def tz_data_stamp(name: str) -> ZoneDataStamp:
@@ -98,7 +99,7 @@ def _system_place(name: str) -> Path | None:
 
 
 def _edition(place: Path | None) -> str:
-    """Such as ``2025b``, from the files that the tz database's own installation leaves; empty where none is."""
+    """Such as ``2025b``, from the files that the tz database installs; empty where none of them is there."""
     if place is None:
         return ""
     for file, head in (("+VERSION", ""), ("version", ""), ("tzdata.zi", "# version ")):
@@ -112,14 +113,7 @@ def _edition(place: Path | None) -> str:
     return ""
 
 
-def _package_edition() -> str:
-    try:
-        import tzdata  # noqa: PLC0415 - only where its edition is asked for
-    except ImportError:
-        return ""
-    return str(getattr(tzdata, "IANA_VERSION", ""))
-
-
+@functools.cache
 def _package_folder() -> Path | None:
     try:
         return Path(str(resources.files("tzdata"))) / "zoneinfo"
