@@ -1,0 +1,95 @@
+"""Telling systemd how it goes, over the socket that it names: ready, status, alive, reloading, stopping.
+
+The protocol of sd_notify(3), spoken directly: one datagram of lines ``NAME=value``. Without systemd every call
+does nothing. Nothing here raises: lights do not depend on who listens.
+"""
+
+from __future__ import annotations
+
+import os
+import socket
+import time
+from collections.abc import Mapping
+
+_WAIT_S = 0.5
+"""A full socket is waited for this long; a lost WATCHDOG comes again with the next round."""
+
+_ABSTRACT = ("@", "\0")
+
+
+class Notifier:
+    """Speaks to the service manager, or to nobody."""
+
+    def __init__(self, address: str = "", *, watchdog_every_s: float | None = None) -> None:
+        """Speak to a datagram socket.
+
+        Args:
+            address: path of the socket; ``@name`` for an abstract one; empty for nobody.
+            watchdog_every_s: how often a sign of life is due, in seconds; None where nobody waits for one.
+        """
+        if address.startswith(_ABSTRACT):
+            self._address: bytes = b"\0" + os.fsencode(address[1:])
+        elif address.startswith("/"):
+            self._address = os.fsencode(address)
+        else:
+            self._address = b""
+        self.watchdog_every_s = watchdog_every_s
+        self._status = ""
+
+    @classmethod
+    def from_environment(cls, environment: Mapping[str, str] | None = None) -> Notifier:
+        """Take socket and watchdog from NOTIFY_SOCKET, WATCHDOG_USEC and WATCHDOG_PID."""
+        found = os.environ if environment is None else environment
+        return cls(found.get("NOTIFY_SOCKET", ""), watchdog_every_s=_watchdog_every_s(found))
+
+    def ready(self, status: str = "") -> bool:
+        """Say that the relays are right; also ends a reload. True where it was sent."""
+        return self._send("READY=1", *self._status_line(status))
+
+    def status(self, text: str) -> bool:
+        """Say in one line how it goes; the same text again is not sent. True where it was sent."""
+        return self._send(*self._status_line(text))
+
+    def watchdog(self) -> bool:
+        """Give the sign of life: call it after a completed round, from nowhere else."""
+        return self.watchdog_every_s is not None and self._send("WATCHDOG=1")
+
+    def reloading(self) -> bool:
+        """Say that the site file is being read again; ``ready`` ends it."""
+        now_us = time.clock_gettime_ns(time.CLOCK_MONOTONIC) // 1000
+        return self._send("RELOADING=1", f"MONOTONIC_USEC={now_us}")
+
+    def stopping(self, status: str = "") -> bool:
+        """Say that the lights are being put out and the program ends."""
+        return self._send("STOPPING=1", *self._status_line(status))
+
+    def _status_line(self, text: str) -> tuple[str, ...]:
+        line = " ".join(text.split())
+        if not line or line == self._status:
+            return ()
+        self._status = line
+        return (f"STATUS={line}",)
+
+    def _send(self, *lines: str) -> bool:
+        if not lines or not self._address:
+            return False
+        message = "\n".join(lines).encode(errors="replace")
+        try:
+            with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM | socket.SOCK_CLOEXEC) as sender:
+                sender.settimeout(_WAIT_S)
+                return sender.sendto(message, self._address) == len(message)
+        except OSError:
+            self._status = ""
+            return False
+
+
+def _watchdog_every_s(environment: Mapping[str, str]) -> float | None:
+    """Half of the time that systemd waits, sd_watchdog_enabled(3); None where it waits for somebody else."""
+    for_whom = environment.get("WATCHDOG_PID", "")
+    if for_whom and for_whom != str(os.getpid()):
+        return None
+    try:
+        within_us = int(environment.get("WATCHDOG_USEC", ""))
+    except ValueError:
+        return None
+    return within_us / 2e6 if within_us > 0 else None
