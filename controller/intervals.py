@@ -1,0 +1,103 @@
+"""Half-open intervals of time in whole milliseconds, so that no cut ever loses or doubles a moment.
+
+An interval is ``(starts_ms, ends_ms)``, milliseconds since 1970-01-01T00:00Z; it owns its start and not its
+end. "Apart" means sorted and disjoint. Floats would drift when a season is cut into nights and summed again.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from collections.abc import Iterable, Sequence
+from datetime import UTC, datetime, timedelta
+
+Interval = tuple[int, int]
+
+MS_PER_S = 1000
+MS_PER_HOUR = 3_600_000
+_EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
+_ONE_MS = timedelta(milliseconds=1)
+
+
+def ms_of(at_utc: datetime) -> int:
+    """Count the whole milliseconds since 1970 at an instant, rounded down."""
+    return (at_utc - _EPOCH) // _ONE_MS
+
+
+def utc_of(at_ms: int) -> datetime:
+    """Give the instant of a count of milliseconds since 1970, in UTC."""
+    return _EPOCH + at_ms * _ONE_MS
+
+
+def total_ms(intervals: Iterable[Interval]) -> int:
+    """Add up the lengths; where intervals overlap, each counts."""
+    return sum(ends - starts for starts, ends in intervals)
+
+
+def merge(intervals: Iterable[Interval]) -> list[Interval]:
+    """Bring intervals apart: sorted, what overlaps or touches joined, what is empty dropped."""
+    merged: list[Interval] = []
+    for starts, ends in sorted(intervals):
+        if ends <= starts:
+            continue
+        if merged and starts <= merged[-1][1]:
+            if ends > merged[-1][1]:
+                merged[-1] = (merged[-1][0], ends)
+        else:
+            merged.append((starts, ends))
+    return merged
+
+
+def overlap(some: Sequence[Interval], others: Sequence[Interval]) -> list[Interval]:
+    """Keep what lies in both; each of the two must be apart."""
+    common: list[Interval] = []
+    i = j = 0
+    while i < len(some) and j < len(others):
+        starts, ends = max(some[i][0], others[j][0]), min(some[i][1], others[j][1])
+        if starts < ends:
+            common.append((starts, ends))
+        if some[i][1] < others[j][1]:
+            i += 1
+        else:
+            j += 1
+    return common
+
+
+def without(some: Sequence[Interval], others: Sequence[Interval]) -> list[Interval]:
+    """Keep what lies in the first and not in the second; each of the two must be apart."""
+    left: list[Interval] = []
+    j = 0
+    for starts, ends in some:
+        while j < len(others) and others[j][1] <= starts:
+            j += 1
+        since = starts
+        k = j
+        while k < len(others) and others[k][0] < ends:
+            if since < others[k][0]:
+                left.append((since, others[k][0]))
+            since = max(since, others[k][1])
+            k += 1
+        if since < ends:
+            left.append((since, ends))
+    return left
+
+
+def share_out(intervals: Iterable[Interval], boxes: Sequence[Interval]) -> list[list[Interval]]:
+    """Cut intervals at the edges of boxes and put each piece into its box.
+
+    Args:
+        intervals: any intervals, in any order; they may overlap.
+        boxes: where the pieces go; must be apart.
+
+    Returns:
+        For each box the pieces inside it, in the order in which they came. What lies in no box is left out.
+    """
+    starts_of_boxes = [box[0] for box in boxes]
+    shares: list[list[Interval]] = [[] for _ in boxes]
+    for starts, ends in intervals:
+        index = max(bisect_right(starts_of_boxes, starts) - 1, 0)
+        while index < len(boxes) and boxes[index][0] < ends:
+            piece = max(starts, boxes[index][0]), min(ends, boxes[index][1])
+            if piece[0] < piece[1]:
+                shares[index].append(piece)
+            index += 1
+    return shares
