@@ -11,7 +11,8 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
-NOON_HOUR = 12  # a night begins here: the clock time farthest from anything that a garden light does
+NOON = time(12)
+"""Clock time at which a night begins: the one farthest from anything that a garden light does."""
 
 _ONE_DAY = timedelta(days=1)
 
@@ -117,7 +118,7 @@ def night_on(on_date: date, tz: ZoneInfo) -> Night:
     """
     if isinstance(on_date, datetime):
         raise TypeError(f"a night is named by a date, got {on_date!r}")
-    noon = datetime.combine(on_date, time(NOON_HOUR))
+    noon = datetime.combine(on_date, NOON)
     try:
         next_noon = noon + _ONE_DAY
     except OverflowError as fault:
@@ -155,11 +156,18 @@ def nights(first: date, last: date, tz: ZoneInfo) -> Iterator[Night]:
         last: date of the last night, included; none is given where it lies before the first.
         tz: time zone of the site.
     """
-    on_date = first
-    while on_date <= last:
-        night = night_on(on_date, tz)
+    if first > last:
+        return
+    night = night_on(first, tz)
+    yield night
+    while night.date < last:
+        next_noon = datetime.combine(night.date + _ONE_DAY + _ONE_DAY, NOON)
+        night = Night(
+            date=night.date + _ONE_DAY,
+            starts_at_utc=night.ends_at_utc,
+            ends_at_utc=utc_of_local(next_noon, tz),
+        )
         yield night
-        on_date = night.date + _ONE_DAY
 
 
 def clock_in_night(night: Night, hour: int, minute: int, tz: ZoneInfo) -> datetime:
@@ -180,7 +188,7 @@ def clock_in_night(night: Night, hour: int, minute: int, tz: ZoneInfo) -> dateti
 
     Source: RFC 5545, section 3.3.5; held by tests/controller/test_night.py.
     """
-    on_date = night.date if hour >= NOON_HOUR else night.date + _ONE_DAY
+    on_date = night.date if hour >= NOON.hour else night.date + _ONE_DAY
     at_utc = utc_of_local(datetime.combine(on_date, time(hour, minute)), tz)
     if hour == 0 and minute == 0:
         at_utc = _first_instant(at_utc, on_date, tz)

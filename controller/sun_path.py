@@ -1,0 +1,125 @@
+"""The sun's way over one night in closed form: a guide to where its height has to be asked for.
+
+Over a night the sun's declination and the equation of time change so evenly that a straight line between
+their values at noon and at the next noon tells the height to better than ``GUIDE_ERROR_DEG``. That is enough
+to know where the sun turns, on which side of an angle it stands, and within a second where it crosses it.
+The guide never has the last word: ``controller.sun`` proves every edge with the sun's height itself.
+"""
+
+from __future__ import annotations
+
+from datetime import datetime
+from functools import lru_cache
+from math import acos, asin, ceil, cos, degrees, floor, pi, radians, sin, sqrt, tan
+
+from astral.sun import eq_of_time, sun_declination
+
+GUIDE_ERROR_DEG = 0.02
+"""Bound of the guide's error over a night of up to 48 hours; held by tests/controller/test_sun_path.py."""
+
+_TURN_RAD_PER_S = 2 * pi / 86_400  # the mean sun, once round in a day
+_J2000_UNIX_S = 946_728_000  # 2000-01-01 12:00, from which astral counts Julian centuries
+_CENTURY_S = 36_525 * 86_400
+_SMALLEST = 1e-12  # keeps a division whole where the sun stands in the zenith or its path runs level
+
+
+@lru_cache(maxsize=64)  # a night's end is the next one's beginning, and every angle asks again
+def _declination_and_equation(unix_s: float) -> tuple[float, float]:
+    """Give the sun's declination and the equation of time as an angle, both in radians."""
+    century = (unix_s - _J2000_UNIX_S) / _CENTURY_S
+    return radians(sun_declination(century)), radians(eq_of_time(century) / 4)  # 4 minutes a degree
+
+
+class SunPath:
+    """The sun's height above one place from an instant on, as a function of the seconds since then."""
+
+    __slots__ = ("_across", "_along", "_declination", "_drift", "_hour", "_latitude_rad", "_turn", "lasts_s")
+
+    def __init__(
+        self, latitude_deg: float, longitude_deg: float, starts_at_utc: datetime, lasts_s: int
+    ) -> None:
+        """Draw the path.
+
+        Args:
+            latitude_deg: north positive, -90 to 90.
+            longitude_deg: east positive, -180 to 180.
+            starts_at_utc: instant from which seconds count, in UTC.
+            lasts_s: how far the path goes.
+        """
+        unix_s = starts_at_utc.timestamp()
+        declination, equation = _declination_and_equation(unix_s)
+        later_declination, later_equation = _declination_and_equation(unix_s + lasts_s)
+        self.lasts_s = lasts_s
+        self._latitude_rad = radians(latitude_deg)
+        self._along = sin(self._latitude_rad)  # share of the height that lies along the earth's axis
+        self._across = cos(self._latitude_rad)  # share that goes round with the day
+        self._declination = declination
+        self._drift = (later_declination - declination) / (lasts_s or 1)
+        self._hour = (unix_s % 86_400) * _TURN_RAD_PER_S - pi + radians(longitude_deg) + equation
+        self._turn = _TURN_RAD_PER_S + (later_equation - equation) / (lasts_s or 1)
+
+    def height_deg(self, after_s: float) -> float:
+        """Give the sun's height in degrees; negative below the horizon."""
+        declination = self._declination + self._drift * after_s
+        hour = self._hour + self._turn * after_s
+        up = self._along * sin(declination) + self._across * cos(declination) * cos(hour)
+        return degrees(asin(min(max(up, -1.0), 1.0)))
+
+    def slope_deg_per_s(self, after_s: float) -> float:
+        """Give how fast the sun climbs, in degrees a second; negative where it sinks, never exactly zero."""
+        declination = self._declination + self._drift * after_s
+        hour = self._hour + self._turn * after_s
+        sine, cosine = sin(declination), cos(declination)
+        across = self._across * cos(hour)
+        up = self._along * sine + across * cosine
+        climb = (self._along * cosine - across * sine) * self._drift
+        climb -= self._across * cosine * sin(hour) * self._turn
+        return degrees(climb / sqrt(max(1 - up * up, _SMALLEST))) or _SMALLEST
+
+    def turnings_s(self) -> list[int]:
+        """Give the seconds at which the sun turns, strictly inside the path, in order: highest and lowest.
+
+        The sun is highest a little off due south, because its declination drifts meanwhile:
+        ``sin(hour angle) = tan(latitude) * drift / turn``. Close to a pole no hour angle fulfils that: there
+        the sun only climbs, or only sinks, all day. A term of tan(declination) is left out: it shifts the
+        turning by 7 s at most, which the height, flat as it is there, does not feel.
+        """
+        steep = tan(self._latitude_rad) * self._drift / self._turn
+        if abs(steep) >= 1:
+            return []
+        shift = asin(steep)
+        first = ceil((self._hour - abs(shift)) / pi)
+        last = floor((self._hour + self._turn * self.lasts_s + abs(shift)) / pi)
+        found = []
+        for half_turns in range(first, last + 1):
+            off = -shift if half_turns % 2 else shift  # lowest at odd half turns, highest at even ones
+            after_s = round((half_turns * pi + off - self._hour) / self._turn)
+            if 0 < after_s < self.lasts_s and after_s not in found:
+                found.append(after_s)
+        return sorted(found)
+
+    def crossing_s(self, low_s: int, high_s: int, height_deg: float, *, climbs: bool) -> float:
+        """Guess the second at which the sun passes a height between two turnings.
+
+        Args:
+            low_s: where the search begins.
+            high_s: where it ends; the sun only climbs or only sinks in between.
+            height_deg: the height that it passes.
+            climbs: which of the two it does.
+
+        Returns:
+            The guess, never outside the two; mostly right within a second.
+        """
+        middle_s = (low_s + high_s) / 2
+        declination = self._declination + self._drift * middle_s
+        round_part = self._across * cos(declination) or _SMALLEST
+        cosine = (sin(radians(height_deg)) - self._along * sin(declination)) / round_part
+        hour = acos(min(max(cosine, -1.0), 1.0))
+        if climbs:
+            hour = -hour
+        middle_hour = self._hour + self._turn * middle_s
+        hour += 2 * pi * round((middle_hour - hour) / (2 * pi))
+        guess_s = min(max((hour - self._hour) / self._turn, low_s), high_s)
+        # That was with the declination of the middle; one step of Newton's takes the right one.
+        guess_s += (height_deg - self.height_deg(guess_s)) / self.slope_deg_per_s(guess_s)
+        return min(max(guess_s, low_s), high_s)
