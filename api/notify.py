@@ -1,7 +1,7 @@
 """Telling systemd how it goes, over the socket that it names: ready, status, alive, reloading, stopping.
 
-The protocol of sd_notify(3), spoken directly: one datagram of lines ``NAME=value``. Without systemd every call
-does nothing. Nothing here raises: lights do not depend on who listens.
+The protocol of sd_notify(3), spoken directly: one datagram of lines ``NAME=value``. Without systemd every
+call does nothing. Nothing here raises: lights do not depend on who listens.
 """
 
 from __future__ import annotations
