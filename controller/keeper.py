@@ -10,15 +10,15 @@ from __future__ import annotations
 import logging
 from collections.abc import Sequence
 from datetime import datetime
-from typing import Protocol
 from zoneinfo import ZoneInfo
 
 from config.errors import RelayError
 from config.site import Site, Zone
+from controller.account import Account, JournalLike
 from controller.almanac import Almanac
-from controller.clock import Clock, step_between
+from controller.clock import Clock
 from controller.decision import decide, place_override, seconds_left
-from controller.entries import Beat, Cause, Entry, Event, EventKind, Override, OverrideEnded, Switching
+from controller.entries import Cause, EventKind, Override, OverrideEnded
 from controller.keeper_state import TRIES_BEFORE_REOPENING, Fault, KeeperStatus, ZoneState, ZoneStatus
 from controller.reading import Reading
 from controller.relays import Relays, Wire
@@ -27,29 +27,6 @@ log = logging.getLogger(__name__)
 
 # The state is worked out afresh at least this often, whatever any timer says.
 TICK_S = 30.0
-# A sign of life while something is lit, so often that a power cut loses no more than five minutes.
-BEAT_S = 270.0
-# A round this much later than it was due means that the board slept or was held up.
-HELD_UP_S = 90.0
-
-
-class JournalLike(Protocol):
-    """What the keeper needs of the journal: a place to put entries that never blocks and never raises."""
-
-    def append(self, entry: Entry) -> None:
-        """Take an entry; it is written later."""
-
-    @property
-    def waiting(self) -> int:
-        """Entries not written yet."""
-
-    @property
-    def lost(self) -> int:
-        """Entries given up because too many waited."""
-
-    @property
-    def fault(self) -> str | None:
-        """Why nothing can be written now."""
 
 
 class Keeper:
@@ -77,16 +54,13 @@ class Keeper:
         self._relays = relays
         self._journal = journal
         self._almanac = Almanac(site)
-        self._zones = {zone.id: ZoneState(wire=_wire(zone)) for zone in site.zones}
+        self._zones = {zone.id: _fresh(zone) for zone in site.zones}
         self._leaving: dict[str, ZoneState] = {}
         self._overrides = {override.zone: override for override in overrides}
-        self._started_at = self._last = self._trust_since = clock.read()
-        self._lit_boot_s = self._beat_boot_s = -1e9
+        self._started_at = self._last = clock.read()
+        self._account = Account(journal, started_at=self._started_at, words=f"site {site.name}")
+        self._lit_boot_s = -1e9
         self._refused: str | None = None
-        self._journal_fault: str | None = None
-        self._note(EventKind.STARTED, f"site {site.name}", self._started_at)
-        if not self._started_at.trusted:
-            self._note(EventKind.CLOCK_NOT_TRUSTED, self._started_at.trust, self._started_at)
 
     # -- what it is asked ------------------------------------------------------------------------------------
 
@@ -110,7 +84,7 @@ class Keeper:
         return KeeperStatus(
             at=self._last,
             started_at=self._started_at,
-            trust_since=self._trust_since,
+            trust_since=self._account.trust_since,
             zones=zones,
             waiting=self._journal.waiting,
             lost=self._journal.lost,
@@ -127,16 +101,14 @@ class Keeper:
             Seconds until the next round is due, by the boot-time clock: at most ``TICK_S``, more than zero.
         """
         now = self._clock.read()
-        self._notice(now)
+        self._account.compare(self._last, now)
         due_in_s = TICK_S
         for zone_id in list(self._leaving):
             due_in_s = min(due_in_s, self._see_off(zone_id, now))
         for zone in self.site.zones:
-            self._end_override(zone.id, now)
-            due_in_s = min(due_in_s, self._put_right(zone, now))
-        if now.boot_s - self._beat_boot_s >= BEAT_S and any(state.lit for state in self._zones.values()):
-            self._journal.append(Beat(at=now))
-            self._beat_boot_s = now.boot_s
+            due_in_s = min(due_in_s, self._look_after(zone, now))
+        if any(state.lit for state in self._zones.values()):
+            self._account.beat(now)
         self._last = now
         return max(due_in_s, 0.001)
 
@@ -186,23 +158,25 @@ class Keeper:
         A relay whose zone went, or whose wiring changed, is put to its off level and let go of first.
         """
         now = self._clock.read()
-        wires = {zone.id: _wire(zone) for zone in site.zones}
-        for zone_id, state in list(self._zones.items()):
-            if wires.get(zone_id) != state.wire:
-                self._leaving[f"{zone_id} on pin {state.wire.pin}"] = self._zones.pop(zone_id)
-            if zone_id not in wires and self._overrides.pop(zone_id, None):
+        fresh = {zone.id: _fresh(zone) for zone in site.zones}
+        for zone_id, state in self._zones.items():
+            successor = fresh.get(zone_id)
+            if successor is not None and successor.wire == state.wire:
+                state.load = successor.load
+                fresh[zone_id] = state
+            else:
+                self._leaving[f"{zone_id} on pin {state.wire.pin}"] = state
+            if successor is None and self._overrides.pop(zone_id, None):
                 self._journal.append(OverrideEnded(zone=zone_id, at=now, words="the zone is gone"))
         self._almanac = Almanac(site, tz=tz)
-        self._zones = {
-            zone_id: self._zones.get(zone_id) or ZoneState(wire=wire) for zone_id, wire in wires.items()
-        }
+        self._zones = fresh
         self._refused = None
-        self._note(EventKind.SITE_CHANGED, words, now)
+        self._account.note(EventKind.SITE_CHANGED, words, now)
 
     def refuse_site(self, words: str) -> None:
         """Remember why a changed site file was not taken; the old one stays in force."""
         self._refused = words
-        self._note(EventKind.SITE_REFUSED, words, self._clock.read())
+        self._account.note(EventKind.SITE_REFUSED, words, self._clock.read())
 
     def stop(self) -> None:
         """Put every relay to its off level, let go of the board and close the account."""
@@ -210,10 +184,20 @@ class Keeper:
         for fault in self._relays.close():
             log.error("at the end: %s", fault)
         for zone_id, state in [*self._leaving_by_zone(), *self._zones.items()]:
-            self._record(zone_id, state, now, on=False, cause=Cause.STOPPED, words="Leerie was stopped")
-        self._note(EventKind.STOPPED, "stopped as asked", now)
+            words = "Leerie was stopped"
+            self._account.switched(zone_id, state, now, on=False, cause=Cause.STOPPED, words=words)
+        self._account.note(EventKind.STOPPED, "stopped as asked", now)
 
     # -- one zone --------------------------------------------------------------------------------------------
+
+    def _look_after(self, zone: Zone, now: Reading) -> float:
+        """Put one zone right; whatever goes wrong with it stays with it."""
+        try:
+            self._end_override(zone.id, now)
+            return self._put_right(zone, now)
+        except Exception as error:
+            log.exception("zone %s", zone.id)
+            return self._failed(zone.id, self._zones[zone.id], now, RelayError(f"cannot be kept: {error}"))
 
     def _put_right(self, zone: Zone, now: Reading) -> float:
         """Compare one relay with its decision and correct it; seconds until it wants to be looked at again."""
@@ -233,16 +217,17 @@ class Keeper:
                 pause_s = self._pause_s(state, now, on=decision.on)
                 if pause_s > 0:
                     return min(due_in_s, pause_s)
+                if found is not None or decision.on:
+                    state.tried_boot_s = now.boot_s
                 self._switch(state, now, on=decision.on)
             self._healthy(zone.id, state, now)
         except RelayError as error:
             return min(due_in_s, self._failed(zone.id, state, now, error))
-        self._record(zone.id, state, now, on=decision.on, cause=decision.cause, words=decision.words)
+        self._account.switched(zone.id, state, now, on=decision.on, cause=decision.cause, words=decision.words)
         return due_in_s
 
     def _switch(self, state: ZoneState, now: Reading, *, on: bool) -> None:
         """Set one relay, opening its pin afresh where it keeps failing."""
-        state.tried_boot_s = now.boot_s
         if on:
             self._lit_boot_s = now.boot_s
         if state.fault is not None and state.fault.tries >= TRIES_BEFORE_REOPENING:
@@ -259,13 +244,13 @@ class Keeper:
     def _found(self, zone_id: str, state: ZoneState, now: Reading, *, lit: bool) -> None:
         """Take down a relay that is not as it was left: somebody or something else switched it."""
         words = f"the relay was found {'lit' if lit else 'dark'}"
-        self._record(zone_id, state, now, on=lit, cause=Cause.RELAY_FAULT, words=words)
+        self._account.switched(zone_id, state, now, on=lit, cause=Cause.RELAY_FAULT, words=words)
 
     def _failed(self, zone_id: str, state: ZoneState, now: Reading, error: RelayError) -> float:
         """Note a relay that fails, once a fault, and say when to try again."""
         if state.fault is None:
             log.error("zone %s: %s", zone_id, error)
-            self._note(EventKind.RELAY_FAULT, str(error), now, zone=zone_id)
+            self._account.note(EventKind.RELAY_FAULT, str(error), now, zone=zone_id)
         state.fault = Fault.after(state.fault, words=str(error), now=now)
         return state.fault.retry_at_boot_s - now.boot_s
 
@@ -274,28 +259,8 @@ class Keeper:
         if state.fault is not None:
             log.info("zone %s: its relay works again", zone_id)
             lasted_s = now.boot_s - state.fault.since.boot_s
-            self._note(EventKind.RELAY_RECOVERED, "works again", now, zone=zone_id, size_s=lasted_s)
+            self._account.note(EventKind.RELAY_RECOVERED, "works again", now, zone=zone_id, size_s=lasted_s)
             state.fault = None
-
-    def _record(
-        self, zone_id: str, state: ZoneState, now: Reading, *, on: bool, cause: Cause, words: str
-    ) -> None:
-        """Tell the journal of a change; nothing where there is none."""
-        if state.lit is on:
-            return
-        state.lit, state.lit_since = on, now if on else None
-        load = next((zone.rated_load for zone in self.site.zones if zone.id == zone_id), None)
-        self._journal.append(
-            Switching(
-                zone=zone_id,
-                at=now,
-                on=on,
-                cause=cause,
-                words=words,
-                load_w=load.watts if load else None,
-                load_from=load.origin if load else "",
-            )
-        )
 
     # -- relays that leave -----------------------------------------------------------------------------------
 
@@ -312,34 +277,14 @@ class Keeper:
             self._relays.release(state.wire)
         except RelayError as error:
             return self._failed(zone_id, state, now, error)
-        self._record(zone_id, state, now, on=False, cause=Cause.SITE_CHANGED, words="the site file changed")
+        words = "the site file changed"
+        self._account.switched(zone_id, state, now, on=False, cause=Cause.SITE_CHANGED, words=words)
         del self._leaving[name]
         return TICK_S
 
     def _leaving_by_zone(self) -> list[tuple[str, ZoneState]]:
         """The leaving relays under the ids of the zones they belonged to."""
         return [(name.split(" ", 1)[0], state) for name, state in self._leaving.items()]
-
-    # -- the clock, the overrides, the account ---------------------------------------------------------------
-
-    def _notice(self, now: Reading) -> None:
-        """Take down what happened to the clock, and to the journal, since the last round."""
-        last = self._last
-        step_s = step_between(last, now)
-        if step_s is not None:
-            self._note(EventKind.CLOCK_STEPPED, f"the clock was set {step_s:+.0f} s", now, size_s=step_s)
-        away_s = now.boot_s - last.boot_s
-        if away_s > HELD_UP_S:
-            self._note(EventKind.RESUMED, f"no round was made for {away_s:.0f} s", now, size_s=away_s)
-        if now.trusted is not last.trusted:
-            kind = EventKind.CLOCK_TRUSTED if now.trusted else EventKind.CLOCK_NOT_TRUSTED
-            self._note(kind, now.trust, now, size_s=now.boot_s - self._trust_since.boot_s)
-            self._trust_since = now
-        fault = self._journal.fault
-        if (fault is None) is not (self._journal_fault is None):
-            kind = EventKind.JOURNAL_RECOVERED if fault is None else EventKind.JOURNAL_FAULT
-            self._note(kind, fault or "written again", now)
-        self._journal_fault = fault
 
     def _end_override(self, zone_id: str, now: Reading) -> None:
         """Let go of an override whose time is over."""
@@ -350,18 +295,6 @@ class Keeper:
         if left_s is not None and left_s <= 0:
             del self._overrides[zone_id]
             self._journal.append(OverrideEnded(zone=zone_id, at=now, words="its time was over"))
-
-    def _note(
-        self,
-        kind: EventKind,
-        words: str,
-        at: Reading,
-        *,
-        zone: str | None = None,
-        size_s: float | None = None,
-    ) -> None:
-        """Put an event into the journal."""
-        self._journal.append(Event(kind=kind, at=at, words=words, zone=zone, size_s=size_s))
 
     def _zone_status(self, zone: Zone, state: ZoneState) -> ZoneStatus:
         """Show one zone."""
@@ -377,6 +310,6 @@ class Keeper:
         )
 
 
-def _wire(zone: Zone) -> Wire:
-    """Say how a zone's relay is wired."""
-    return Wire(pin=zone.pin, active_high=zone.active_high)
+def _fresh(zone: Zone) -> ZoneState:
+    """Begin to keep a zone: how its relay is wired, what it switches, and nothing known yet."""
+    return ZoneState(wire=Wire(pin=zone.pin, active_high=zone.active_high), load=zone.rated_load)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+from config.site import RatedLoad
 from controller.decision import Decision
 from controller.entries import Override
 from controller.reading import Reading
@@ -42,6 +43,7 @@ class ZoneState:
     """
 
     wire: Wire
+    load: RatedLoad
     lit: bool = False
     lit_since: Reading | None = None
     tried_boot_s: float = field(default=-1e9)

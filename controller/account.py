@@ -1,0 +1,111 @@
+"""The account: what the keeper tells the journal, and in what words."""
+
+from __future__ import annotations
+
+from typing import Protocol
+
+from controller.clock import step_between
+from controller.entries import Beat, Cause, Entry, Event, EventKind, Switching
+from controller.keeper_state import ZoneState
+from controller.reading import Reading
+
+# A sign of life while something is lit, so often that a power cut loses no more than five minutes: with the
+# keeper's tick of 30 s between two looks, 270 s keeps that promise.
+BEAT_S = 270.0
+# A round this much after the last one means that the board slept, or was held up.
+HELD_UP_S = 90.0
+
+
+class JournalLike(Protocol):
+    """What the keeper needs of the journal: a place to put entries that never blocks and never raises."""
+
+    def append(self, entry: Entry) -> None:
+        """Take an entry; it is written later."""
+
+    @property
+    def waiting(self) -> int:
+        """Entries not written yet."""
+
+    @property
+    def lost(self) -> int:
+        """Entries given up because too many waited."""
+
+    @property
+    def fault(self) -> str | None:
+        """Why nothing can be written now."""
+
+
+class Account:
+    """Puts what happens into the journal, each thing once."""
+
+    def __init__(self, journal: JournalLike, *, started_at: Reading, words: str) -> None:
+        """Begin the account of one keeper's life."""
+        self.journal = journal
+        self.trust_since = started_at
+        self._beat_boot_s = -1e9
+        self._journal_fault: str | None = None
+        self.note(EventKind.STARTED, words, started_at)
+        if not started_at.trusted:
+            self.note(EventKind.CLOCK_NOT_TRUSTED, started_at.trust, started_at)
+
+    def note(
+        self,
+        kind: EventKind,
+        words: str,
+        at: Reading,
+        *,
+        zone: str | None = None,
+        size_s: float | None = None,
+    ) -> None:
+        """Take down an event."""
+        self.journal.append(Event(kind=kind, at=at, words=words, zone=zone, size_s=size_s))
+
+    def switched(
+        self,
+        zone_id: str,
+        state: ZoneState,
+        at: Reading,
+        *,
+        on: bool,
+        cause: Cause,
+        words: str,
+    ) -> None:
+        """Take down a change of one relay; nothing where there is none, so that switchings alternate."""
+        if state.lit is on:
+            return
+        state.lit, state.lit_since = on, at if on else None
+        self.journal.append(
+            Switching(
+                zone=zone_id,
+                at=at,
+                on=on,
+                cause=cause,
+                words=words,
+                load_w=state.load.watts,
+                load_from=state.load.origin,
+            )
+        )
+
+    def compare(self, last: Reading, now: Reading) -> None:
+        """Take down what happened to the clock, and to the journal, between two rounds."""
+        step_s = step_between(last, now)
+        if step_s is not None:
+            self.note(EventKind.CLOCK_STEPPED, "the clock was set", now, size_s=step_s)
+        away_s = now.boot_s - last.boot_s
+        if away_s > HELD_UP_S:
+            self.note(EventKind.RESUMED, "no round was made: the board slept or was held up", now, size_s=away_s)
+        if now.trusted is not last.trusted:
+            kind = EventKind.CLOCK_TRUSTED if now.trusted else EventKind.CLOCK_NOT_TRUSTED
+            self.note(kind, now.trust, now, size_s=now.boot_s - self.trust_since.boot_s)
+            self.trust_since = now
+        fault = self.journal.fault
+        if (fault is None) is not (self._journal_fault is None):
+            kind = EventKind.JOURNAL_RECOVERED if fault is None else EventKind.JOURNAL_FAULT
+            self.note(kind, fault or "written again", now)
+        self._journal_fault = fault
+
+    def beat(self, now: Reading) -> None:
+        """Leave a sign of life, if the last one is old enough; called while something is lit."""
+        if now.boot_s - self._beat_boot_s >= BEAT_S:
+            self._beat_boot_s = now.boot_s
+            self.journal.append(Beat(at=now))
