@@ -11,12 +11,13 @@ from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
-from config.site import Site
 from config.site_edit import write_program
+from controller.journal_reading import JournalReader
+
+from config.site import Site
 from config.span import Span
 from controller.almanac import Almanac
 from controller.entries import Override
-from controller.journal_reading import JournalReader
 from controller.keeper_state import KeeperStatus
 from controller.rounds import Rounds
 

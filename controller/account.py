@@ -93,7 +93,8 @@ class Account:
             self.note(EventKind.CLOCK_STEPPED, "the clock was set", now, size_s=step_s)
         away_s = now.boot_s - last.boot_s
         if away_s > HELD_UP_S:
-            self.note(EventKind.RESUMED, "no round was made: the board slept or was held up", now, size_s=away_s)
+            words = "the board slept, or was held up: no round was made"
+            self.note(EventKind.RESUMED, words, now, size_s=away_s)
         if now.trusted is not last.trusted:
             kind = EventKind.CLOCK_TRUSTED if now.trusted else EventKind.CLOCK_NOT_TRUSTED
             self.note(kind, now.trust, now, size_s=now.boot_s - self.trust_since.boot_s)

@@ -136,7 +136,7 @@ def place_override(
     if lasts_s is not None and not 0 < lasts_s < float("inf"):
         raise ValueError(f"an override must last longer than no time at all, not {lasts_s:g} s")
     if ends_at_utc is not None and not now.trusted:
-        raise ValueError(f"the clock is not trusted yet ({now.trust}); say for how long instead of until when")
+        raise ValueError(f"the clock is not trusted yet ({now.trust}); say for how long, not until when")
     if ends_at_utc is not None and ends_at_utc <= now.utc:
         raise ValueError(f"{ends_at_utc:%Y-%m-%dT%H:%M:%SZ} is already over; name a later instant")
     if ends_at_utc is None and lasts_s is None:

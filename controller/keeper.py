@@ -166,7 +166,8 @@ class Keeper:
                 fresh[zone_id] = state
             else:
                 self._leaving[f"{zone_id} on pin {state.wire.pin}"] = state
-            if successor is None and self._overrides.pop(zone_id, None):
+            if successor is None and zone_id in self._overrides:
+                del self._overrides[zone_id]
                 self._journal.append(OverrideEnded(zone=zone_id, at=now, words="the zone is gone"))
         self._almanac = Almanac(site, tz=tz)
         self._zones = fresh
@@ -200,7 +201,7 @@ class Keeper:
             return self._failed(zone.id, self._zones[zone.id], now, RelayError(f"cannot be kept: {error}"))
 
     def _put_right(self, zone: Zone, now: Reading) -> float:
-        """Compare one relay with its decision and correct it; seconds until it wants to be looked at again."""
+        """Compare one relay with its decision and correct it; seconds until it wants another look."""
         state = self._zones[zone.id]
         decision = state.decision = decide(
             zone.id, now, almanac=self._almanac, override=self._overrides.get(zone.id)
@@ -208,7 +209,7 @@ class Keeper:
         due_in_s = TICK_S if decision.changes_in_s is None else decision.changes_in_s
         if state.fault is not None and now.boot_s < state.fault.retry_at_boot_s:
             return min(due_in_s, state.fault.retry_at_boot_s - now.boot_s)
-        if any(zone.id == zone_id or zone.pin == other.wire.pin for zone_id, other in self._leaving_by_zone()):
+        if any(zone.id == left or zone.pin == other.wire.pin for left, other in self._leaving_by_zone()):
             return min(due_in_s, 1.0)
         try:
             found = self._relays.read(state.wire)
@@ -223,7 +224,9 @@ class Keeper:
             self._healthy(zone.id, state, now)
         except RelayError as error:
             return min(due_in_s, self._failed(zone.id, state, now, error))
-        self._account.switched(zone.id, state, now, on=decision.on, cause=decision.cause, words=decision.words)
+        self._account.switched(
+            zone.id, state, now, on=decision.on, cause=decision.cause, words=decision.words
+        )
         return due_in_s
 
     def _switch(self, state: ZoneState, now: Reading, *, on: bool) -> None:

@@ -1,4 +1,4 @@
-"""The plan of a night: from a zone's program to the windows in which it is lit, or the words for why it is not."""
+"""The plan of a night: from a zone's program to the windows in which it is lit, or why there are none."""
 
 from __future__ import annotations
 
@@ -80,7 +80,7 @@ class NightPlan:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Place:
-    """Where a night is planned: the sky, the angle below the horizon that counts as dusk, and the time zone."""
+    """Where a night is planned: the sky, the degrees below the horizon at dusk, and the time zone."""
 
     sky: Sky
     dusk_angle_deg: float
@@ -109,16 +109,16 @@ def plan_night(zone: ZoneLike, night: Night, place: Place) -> NightPlan:
         lit += windows
         if not windows:
             dark.append(f"{span}: {why_dark}")
-    windows = _union(lit)
+    merged = _union(lit)
     because = nights
-    if not windows:
+    if not merged:
         reason = "; ".join(dark) or "no light"
         because = reason if special is None else f"{nights}: {reason}"
-    return NightPlan(night=night, zone=zone.id, windows=windows, because=because, cause=cause, nights=nights)
+    return NightPlan(night=night, zone=zone.id, windows=merged, because=because, cause=cause, nights=nights)
 
 
 def _special_night(zone: ZoneLike, night: Night) -> SpecialNightLike | None:
-    """Find the special night that decides: the last in the file whose condition matches the night's own date."""
+    """Find the special night that decides: the last in the file that matches the night's own date."""
     for special in reversed(zone.special_nights):
         if special.nights.match(night.date):
             return special
@@ -145,7 +145,7 @@ def _windows_of_span(span: Span, night: Night, place: Place) -> tuple[list[Windo
     if span.while_dark:
         dark = place.sky.dark_stretches(night, place.dusk_angle_deg)
         stretches = [
-            piece for stretch in dark for piece in _clip(stretches, stretch.starts_at_utc, stretch.ends_at_utc)
+            piece for each in dark for piece in _clip(stretches, each.starts_at_utc, each.ends_at_utc)
         ]
         if not stretches:
             return [], f"it is never dark from {_at(begins, place)} to {_at(ends, place)}"
@@ -165,8 +165,8 @@ def _instant(edge: ClockEdge | SunEdge, night: Night, place: Place) -> datetime 
     at = place.sky.dawn(night, angle_deg) if rises else place.sky.dusk(night, angle_deg)
     if at is None:
         if twilight:
-            return f"there is no {edge.event} this night, the sun stays higher than {angle_deg:g}° below the horizon"
-        return f"there is no {edge.event} this night, the sun does not set"
+            return f"no {edge.event} this night, the sun does not sink {angle_deg:g}° below the horizon"
+        return f"no {edge.event} this night, the sun does not set"
     return at + timedelta(seconds=edge.offset_s)
 
 
@@ -197,11 +197,18 @@ def _union(windows: Iterable[Window]) -> tuple[Window, ...]:
     merged: list[Window] = []
     for window in sorted(windows, key=lambda each: (each.on_utc, each.off_utc)):
         if merged and window.on_utc <= merged[-1].off_utc:
-            before = merged.pop()
-            spans = before.span if window.span in before.span.split(" and ") else f"{before.span} and {window.span}"
-            window = Window(on_utc=before.on_utc, off_utc=max(before.off_utc, window.off_utc), span=spans)
-        merged.append(window)
+            merged[-1] = _joined(merged[-1], window)
+        else:
+            merged.append(window)
     return tuple(merged)
+
+
+def _joined(first: Window, second: Window) -> Window:
+    """Make one window of two that overlap or touch, naming each span once."""
+    span = first.span
+    if second.span not in span.split(" and "):
+        span = f"{span} and {second.span}"
+    return Window(on_utc=first.on_utc, off_utc=max(first.off_utc, second.off_utc), span=span)
 
 
 def _spoken(edge: ClockEdge | SunEdge | None, at_utc: datetime, place: Place) -> str:

@@ -52,7 +52,7 @@ class Relays:
             return None
         try:
             return bool(device.value)
-        except Exception as error:  # noqa: BLE001 - whatever a pin library raises is this relay's fault alone
+        except Exception as error:
             raise _fault(wire, "cannot be read", error) from error
 
     def set(self, wire: Wire, *, on: bool) -> None:
@@ -69,7 +69,7 @@ class Relays:
                 self._devices[wire] = self._open(wire, on=on)
             else:
                 device.value = on
-        except Exception as error:  # noqa: BLE001 - see read
+        except Exception as error:
             raise _fault(wire, "cannot be switched", error) from error
         if self.read(wire) is not on:
             found, asked = ("dark", "lit") if on else ("lit", "dark")
@@ -95,7 +95,11 @@ class Relays:
             self._drop(wire)
 
     def close(self) -> list[RelayError]:
-        """Put every relay to its off level and let go of the board; faults are returned, none stops the rest."""
+        """Put every relay to its off level and let go of the board.
+
+        Returns:
+            The faults met on the way; none stops the rest.
+        """
         faults: list[RelayError] = []
         for wire in list(self._devices):
             try:
@@ -103,9 +107,9 @@ class Relays:
             except RelayError as error:
                 faults.append(error)
                 self._drop(wire)
-        if self._factory is not None:
-            self._factory.close()
-            self._factory = None
+        factory, self._factory = self._factory, None
+        if factory is not None:
+            factory.close()
         return faults
 
     def _open(self, wire: Wire, *, on: bool) -> Any:  # noqa: ANN401 - gpiozero ships no types
@@ -139,7 +143,7 @@ def simulated_board() -> Any:  # noqa: ANN401 - gpiozero ships no types
     """Make a board of mock pins: nothing is switched, everything can be tried."""
     from gpiozero.pins.mock import MockFactory, MockPin  # noqa: PLC0415 - only where it is used
 
-    class SimulatedPin(MockPin):
+    class SimulatedPin(MockPin):  # type: ignore[misc]  # gpiozero ships no types
         """A mock pin that takes direction and level together, as a real line does."""
 
         def output_with_state(self, state: int) -> None:

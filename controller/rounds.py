@@ -1,8 +1,8 @@
 """The rounds: when the keeper looks after its relays. APScheduler lives here and nowhere else.
 
-Three things lead to a round, each enough by itself: the next boundary, by APScheduler, on time to milliseconds;
-a bounded tick that knows nothing of wall clocks; and the kernel's word that the clock was set. A timer is a
-hint: whichever comes first or not at all, the round works out the state from the instant alone.
+Three things lead to a round, each enough by itself: the next boundary, by APScheduler, to the millisecond; a
+bounded tick that knows nothing of wall clocks; and the kernel's word that the clock was set. A timer is a
+hint: whichever comes first, or not at all, the round works out the state from the instant alone.
 """
 
 from __future__ import annotations
@@ -241,7 +241,7 @@ class Rounds:
 
 
 def in_background(work: Callable[[], None], *, name: str) -> None:
-    """Run something in a daemon thread, which never holds up the end of the process; what it raises is logged."""
+    """Run something in a daemon thread, which never holds up the end; what it raises is logged."""
 
     def run() -> None:
         try:
