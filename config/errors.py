@@ -4,6 +4,7 @@
     ├── ProgramError (ValueError)     a text that is not in the program language
     ├── SiteFileError (ValueError)    a site file with problems; carries all of them
     ├── WiringError (ValueError)      cables and fixtures that make no tree; carries all problems
+    ├── PeriodError (ValueError)      a text that names no night, month, season or stretch of nights
     ├── UnknownZoneError (KeyError)   no zone has that id
     ├── RelayError (OSError)          one relay did not do what it was told
     ├── JournalError (OSError)        the journal cannot be read or written now
@@ -86,6 +87,10 @@ class WiringError(LeerieError, ValueError):
         """Carry the problems; the text is one line each."""
         self.problems = problems
         super().__init__("\n".join(problems))
+
+
+class PeriodError(LeerieError, ValueError):
+    """A text that names no night, month, season or stretch of nights."""
 
 
 class UnknownZoneError(LeerieError, KeyError):
