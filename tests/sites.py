@@ -7,7 +7,9 @@ from typing import Any
 from config.site import Site
 
 
-def zone(zone_id: str = "jetty", *program: str, pin: int = 17, special: Any = (), **more: Any) -> dict[str, Any]:
+def zone(
+    zone_id: str = "jetty", *program: str, pin: int = 17, special: Any = (), **more: Any
+) -> dict[str, Any]:
     """Describe a zone; ``special`` is a sequence of (nights, program texts)."""
     return {
         "id": zone_id,

@@ -1,7 +1,7 @@
 """The nights that simple timers get wrong, one test each.
 
-Instants of the sun come from tests/reference/sun.csv (Skyfield with JPL DE421) and from the traps listed in
-tests/reference/README.md; clock changes from the tz database by tests/reference/clock_changes.csv. Where a test
+Instants of the sun come from tests/reference/sun.csv (Skyfield with JPL DE421) and from the traps listed
+in tests/reference/README.md; clock changes from the tz database by tests/reference/clock_changes.csv. Where a test
 gives a tolerance it is the one that astral's position of the sun allows there.
 """
 
@@ -49,11 +49,9 @@ def test_dusk_after_the_off_time_is_a_dark_night_and_says_so() -> None:
 
 def test_sunset_after_local_midnight_belongs_to_the_night_that_began_the_day_before() -> None:
     """A sun that sets at 00:04 UTC on the 22nd lights the night of the 21st (sun.csv, midsummer-isle)."""
-    place = {"latitude": 65.68, "longitude": -18.09, "time_zone": "Atlantic/Reykjavik"}
-    night = plan(date(2026, 6, 21), "sunset to sunrise", **place)
-    (window,) = night.windows
-    assert window.on_utc.date() == date(2026, 6, 22)
-    assert window.on_utc > night.night.starts_at_utc + timedelta(hours=12)
+    place = {"latitude": 64.15, "longitude": -21.94, "time_zone": "Atlantic/Reykjavik"}
+    (window,) = plan(date(2026, 6, 21), "sunset to sunrise", **place).windows
+    assert near(window.on_utc, "2026-06-22T00:04:02Z", 1 + 1.1 * 16.43)
 
 
 def test_two_sunsets_on_one_date_fall_into_two_nights() -> None:
@@ -93,7 +91,8 @@ def test_a_midnight_that_occurs_twice_means_its_first() -> None:
 
 def test_an_hour_before_midnight_that_occurs_twice_makes_the_evening_longer() -> None:
     """In Cairo in October 23:00 to 24:00 occurs twice: 22:30 to midnight is lit for two hours and a half."""
-    night = plan(date(2026, 10, 29), "22:30 to midnight", latitude=30, longitude=31.2, time_zone="Africa/Cairo")
+    cairo = {"latitude": 30.0, "longitude": 31.2, "time_zone": "Africa/Cairo"}
+    night = plan(date(2026, 10, 29), "22:30 to midnight", **cairo)
     assert night.windows[0].off_utc - night.windows[0].on_utc == timedelta(hours=2, minutes=30)
 
 
@@ -179,7 +178,7 @@ def test_the_edge_night_whose_sun_rises_before_it_sets() -> None:
 
 
 def test_the_edge_night_with_a_sunrise_and_no_sunset() -> None:
-    """On the night of 20 January 2027 there is a sunrise at 10:10:20 CET but no sunset at all: dark from noon."""
+    """On the night of 20 January 2027 the sun rises at 10:10:20 CET and never sets: dark from noon on."""
     night = plan(date(2027, 1, 20), "sunset to midnight", **EDGE_NORTH)
     assert night.windows[0].on_utc == night.night.starts_at_utc
 
@@ -187,7 +186,7 @@ def test_the_edge_night_with_a_sunrise_and_no_sunset() -> None:
 def test_leap_day_is_a_night_like_any_other() -> None:
     """The night of 29 February 2040 has its dusk at 18:12:47 UTC (spot value of sun.csv)."""
     night = plan(date(2040, 2, 29), "dusk to midnight", latitude=52.0, longitude=0.0)
-    assert night.windows[0].on_utc.date() == date(2040, 2, 29)
+    assert near(night.windows[0].on_utc, "2040-02-29T18:12:47Z")
     assert night.windows[0].off_utc == utc("2040-03-01T00:00:00Z")
     special = plan(date(2040, 2, 29), special=(("2040-02-29", ["dusk to 02:00"]),))
     assert special.cause is Cause.SPECIAL_NIGHT
@@ -221,7 +220,7 @@ def test_a_special_night_tests_the_nights_own_date() -> None:
 
 
 def test_at_most_is_a_limit_on_light() -> None:
-    """"17:00 to 23:00, at most 2h, while dark" is lit for two hours from dusk, not for the rest of two hours."""
+    """"17:00 to 23:00, at most 2h, while dark" is lit for two hours from dusk on."""
     night = plan(date(2027, 3, 1), "17:00 to 23:00, at most 2h, while dark")
     (window,) = night.windows
     assert window.off_utc - window.on_utc == timedelta(hours=2)
