@@ -1,0 +1,81 @@
+"""Instants and dates as text: RFC 3339 on the way in and out, always UTC and ending in Z on the way out."""
+
+from __future__ import annotations
+
+import re
+from datetime import UTC, date, datetime
+
+# Beyond these years neither the sun's position nor the world's clock changes are known well enough to answer.
+FIRST_YEAR, LAST_YEAR = 1970, 2199
+
+# RFC 3339, section 5.6, date-time: the offset is required, the letters may be small, a blank may stand for T.
+_DATE_TIME = re.compile(
+    r"[0-9]{4}-[0-9]{2}-[0-9]{2}[Tt ][0-9]{2}:[0-9]{2}:[0-9]{2}(\.[0-9]{1,9})?(Z|z|[+-][0-9]{2}:[0-9]{2})"
+)
+_WITHOUT_OFFSET = re.compile(r"[0-9-]{10}[Tt ][0-9:]{5,8}(\.[0-9]+)?")
+_PLUS_LOST = re.compile(r"[0-9-]{10}[Tt ][0-9:]{8}(\.[0-9]+)? [0-9]{2}:[0-9]{2}")
+_DATE = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
+_LONGEST_QUOTE = 60
+
+EXAMPLE = "2027-06-21T21:30:00Z"
+
+
+def instant_text(at_utc: datetime) -> str:
+    """Write an instant, cut to the whole second: what has happened is never shown as still to come."""
+    return f"{at_utc.astimezone(UTC).replace(tzinfo=None).isoformat(timespec='seconds')}Z"
+
+
+def read_instant(text: str) -> datetime:
+    """Read an instant of RFC 3339.
+
+    Returns:
+        The instant, in UTC.
+
+    Raises:
+        ValueError: no such text, a time that is on no clock, or a year out of reach; says what would do.
+    """
+    if not _DATE_TIME.fullmatch(text):
+        raise ValueError(f"{quote(text)} is no instant; {_hint(text)}")
+    try:
+        at_utc = datetime.fromisoformat(text.upper()).astimezone(UTC)
+    except (ValueError, OverflowError) as error:
+        raise ValueError(f"{quote(text)} is on no clock or calendar; write one such as {EXAMPLE}") from error
+    _require_year(text, at_utc.year)
+    return at_utc
+
+
+def read_date(text: str) -> date:
+    """Read a date, the name of a night.
+
+    Raises:
+        ValueError: no such text, a day that no calendar has, or a year out of reach; says what would do.
+    """
+    if not _DATE.fullmatch(text):
+        raise ValueError(f"{quote(text)} is no date; write year-month-day such as 2027-06-21")
+    try:
+        on_date = date.fromisoformat(text)
+    except ValueError as error:
+        raise ValueError(f"{quote(text)} is in no calendar; write a day that exists") from error
+    _require_year(text, on_date.year)
+    return on_date
+
+
+def quote(value: object) -> str:
+    """Quote what somebody wrote, cut where it is long."""
+    text = str(value)
+    return f"“{text}”" if len(text) <= _LONGEST_QUOTE else f"“{text[: _LONGEST_QUOTE - 1]}…”"
+
+
+def _hint(text: str) -> str:
+    """Say what somebody probably missed."""
+    if _PLUS_LOST.fullmatch(text):
+        return "a + in an address is written %2B"
+    if _WITHOUT_OFFSET.fullmatch(text):
+        return f"it names no offset from UTC and no seconds may be left out; write one such as {EXAMPLE}"
+    return f"write one such as {EXAMPLE}"
+
+
+def _require_year(text: str, year: int) -> None:
+    """Refuse a year for which no answer can be given."""
+    if not FIRST_YEAR <= year <= LAST_YEAR:
+        raise ValueError(f"{quote(text)} is out of reach; write a year from {FIRST_YEAR} to {LAST_YEAR}")
