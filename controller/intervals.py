@@ -1,7 +1,8 @@
 """Half-open intervals of time in whole milliseconds, so that no cut ever loses or doubles a moment.
 
 An interval is ``(starts_ms, ends_ms)``, milliseconds since 1970-01-01T00:00Z; it owns its start and not its
-end. "Apart" means sorted and disjoint. Floats would drift when a season is cut into nights and summed again.
+end. "Apart" means sorted and disjoint; neighbours may touch. Floats would drift when a season is cut into
+nights and summed again.
 """
 
 from __future__ import annotations
@@ -45,6 +46,24 @@ def merge(intervals: Iterable[Interval]) -> list[Interval]:
         else:
             merged.append((starts, ends))
     return merged
+
+
+def layers(intervals: Iterable[Interval]) -> list[list[Interval]]:
+    """Deal intervals that may overlap into lists that are each apart, so that none is lost by joining.
+
+    Where nothing overlaps, as nearly always, there is one list.
+    """
+    dealt: list[list[Interval]] = []
+    for starts, ends in sorted(intervals):
+        if ends <= starts:
+            continue
+        for layer in dealt:
+            if layer[-1][1] <= starts:
+                layer.append((starts, ends))
+                break
+        else:
+            dealt.append([(starts, ends)])
+    return dealt
 
 
 def overlap(some: Sequence[Interval], others: Sequence[Interval]) -> list[Interval]:

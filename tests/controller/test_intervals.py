@@ -6,7 +6,7 @@ from itertools import pairwise
 from hypothesis import given
 from hypothesis import strategies as st
 
-from controller.intervals import merge, ms_of, overlap, share_out, total_ms, utc_of, without
+from controller.intervals import layers, merge, ms_of, overlap, share_out, total_ms, utc_of, without
 
 Pairs = list[tuple[int, int]]
 
@@ -28,6 +28,16 @@ def test_merging_keeps_every_moment_once(some):
     """Merging keeps every moment and leaves intervals that neither touch nor overlap."""
     assert moments(merge(some)) == moments(some)
     assert is_apart(merge(some))
+
+
+@given(pairs)
+def test_layers_lose_nothing(some):
+    """Every interval with a length is in one layer, and no layer overlaps itself."""
+    dealt = layers(some)
+    assert sorted(each for layer in dealt for each in layer) == sorted(
+        each for each in some if each[0] < each[1]
+    )
+    assert all(before[1] <= after[0] for layer in dealt for before, after in pairwise(layer))
 
 
 @given(pairs, pairs)

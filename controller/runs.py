@@ -1,0 +1,50 @@
+"""From the runs of the journal to intervals of light, and to what they drew.
+
+How a run becomes an interval: its length is ``lit_s``, measured on the boot-time clock, which no step of the
+wall clock touches; its end is ``off_utc``. Where the clock was stepped while the zone was lit, the two
+wall-clock instants lie farther apart than that, or nearer. The later reading is then the better one, since a
+step is how a wrong clock is put right, so the interval ends there and reaches back by the measured length. A
+board that woke up in 1970 and learned the time while lit thus accounts its hour to the right evening, and to
+one only.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from datetime import datetime
+from decimal import Decimal
+
+from controller.energy import Draw, Load, watts
+from controller.entries import Run
+from controller.intervals import MS_PER_S, Interval, ms_of
+
+
+def lit_interval(run: Run, as_of_utc: datetime) -> Interval:
+    """Give when a run was lit, in milliseconds since 1970; one that is still lit reaches up to now.
+
+    Args:
+        run: the run.
+        as_of_utc: now.
+    """
+    if run.off_utc is None:
+        on_ms = ms_of(run.on_utc)
+        return on_ms, max(on_ms, ms_of(as_of_utc))
+    off_ms = ms_of(run.off_utc)
+    lit_s = run.lit_s if run.lit_s is not None else (run.off_utc - run.on_utc).total_seconds()
+    return off_ms - max(round(lit_s * MS_PER_S), 0), off_ms
+
+
+def draws_of(runs: Iterable[Run], cable_w: Mapping[str, Decimal], *, as_of_utc: datetime) -> list[Draw]:
+    """Turn runs into what they drew: each with the load that its zone had at that time.
+
+    Args:
+        runs: of any zones.
+        cable_w: watts lost in the cables of a zone while it is lit, where known.
+        as_of_utc: now, for runs that are still lit.
+    """
+    draws = []
+    for run in runs:
+        starts_ms, ends_ms = lit_interval(run, as_of_utc)
+        load = Load(lamps_w=watts(run.load_w), cable_w=cable_w.get(run.zone, Decimal(0)))
+        draws.append(Draw(zone=run.zone, starts_ms=starts_ms, ends_ms=ends_ms, load=load))
+    return draws
