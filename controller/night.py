@@ -142,6 +142,8 @@ def night_at(at_utc: datetime, tz: ZoneInfo) -> Night:
     # The clock face alone does not tell: around a skipped or a repeated date the night before or after
     # may be empty, or longer than a day. The nights tile time, so walking along them always arrives.
     while at_utc < night.starts_at_utc:
+        if night.date == date.min:
+            raise ValueError(f"the night of {at_utc} lies outside the calendar")
         night = night_on(night.date - _ONE_DAY, tz)
     while at_utc >= night.ends_at_utc:
         night = night_on(night.date + _ONE_DAY, tz)
