@@ -8,6 +8,7 @@
     ├── UnknownZoneError (KeyError)   no zone has that id
     ├── RelayError (OSError)          one relay did not do what it was told
     ├── JournalError (OSError)        the journal cannot be read or written now
+    │   └── JournalDamagedError       its file is damaged or gone, and must be set aside
     └── AlreadyRunningError           another keeper holds this state directory
 
 Each one also is the built-in error that a caller would expect, so that code which knows nothing of
@@ -113,6 +114,10 @@ class RelayError(LeerieError, OSError):
 
 class JournalError(LeerieError, OSError):
     """The journal cannot be opened, read or written now; what waits to be written is kept."""
+
+
+class JournalDamagedError(JournalError):
+    """The journal's file is damaged or gone; only setting it aside and beginning a fresh one helps."""
 
 
 class AlreadyRunningError(LeerieError):

@@ -1,0 +1,49 @@
+"""Something to say about a site file, before anybody knows on which line it stands."""
+
+from __future__ import annotations
+
+import difflib
+import json
+import re
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+KeyPath = tuple[str | int, ...]
+
+_BARE_KEY = re.compile(r"[A-Za-z0-9_-]+")
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Finding:
+    """One thing that is wrong or doubtful.
+
+    Attributes:
+        path: keys and list places from the top of the file; places are counted from 0.
+        what: what is wrong, one clause; ``{line}`` in it stands for the line of ``other``.
+        remedy: what would do, one clause.
+        other: a second place that has to do with it.
+    """
+
+    path: KeyPath
+    what: str
+    remedy: str
+    other: KeyPath | None = None
+
+
+def write_path(path: KeyPath) -> str:
+    """Write a path with dots, with list places from 1, as a person counts: ``zones[2].pin``."""
+    text = ""
+    for part in path:
+        if isinstance(part, int):
+            text += f"[{part + 1}]"
+        else:
+            key = part if _BARE_KEY.fullmatch(part) else json.dumps(part, ensure_ascii=False)
+            text += f".{key}" if text else key
+    return text
+
+
+def suggest(word: str, known: Iterable[str]) -> str:
+    """Return “did you mean …?, ” where one of the known words is like this one, else an empty text."""
+    by_lower = {each.lower(): each for each in known}
+    close = difflib.get_close_matches(word.lower().replace(" ", "_"), by_lower, n=1, cutoff=0.6)
+    return f"did you mean “{by_lower[close[0]]}”? " if close else ""
