@@ -67,7 +67,7 @@ class Gap:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Past:
+class ZonePast:
     """What is known of one zone.
 
     Attributes:
@@ -154,7 +154,7 @@ def dark_intervals(sky: Sky, nights: Iterable[Night], angle_deg: float) -> list[
 
 
 def count_hours(
-    past: Past,
+    past: ZonePast,
     periods: Sequence[Period],
     *,
     dark: Sequence[Interval],
@@ -217,7 +217,7 @@ def _boxes(periods: Sequence[Period]) -> list[Interval]:
     return boxes
 
 
-def _lit(past: Past, as_of_utc: datetime) -> list[tuple[Run, Interval]]:
+def _lit(past: ZonePast, as_of_utc: datetime) -> list[tuple[Run, Interval]]:
     """Give each run with its interval; refuse the run of another zone."""
     for run in past.runs:
         if run.zone != past.zone:
@@ -226,7 +226,7 @@ def _lit(past: Past, as_of_utc: datetime) -> list[tuple[Run, Interval]]:
 
 
 def _failures(
-    past: Past, missed: list[Interval], boxes: Sequence[Interval], as_of_utc: datetime
+    past: ZonePast, missed: list[Interval], boxes: Sequence[Interval], as_of_utc: datetime
 ) -> list[tuple[tuple[Missed, ...], DarkGap | None]]:
     """Say for each box what was missed by reason, and the longest gap."""
     by_reason = [(why, share_out(intervals, boxes)) for why, intervals in _explain(past, missed, as_of_utc)]
@@ -249,7 +249,7 @@ def _seen(boxes: Sequence[Interval], as_of_utc: datetime, since_utc: datetime | 
     return merge([(starts, ms_of(as_of_utc))])
 
 
-def _explain(past: Past, missed: list[Interval], as_of_utc: datetime) -> _Reasons:
+def _explain(past: ZonePast, missed: list[Interval], as_of_utc: datetime) -> _Reasons:
     """Lay each missed moment at the door of one reason; what is left has none."""
     reasons: _Reasons = []
     left = missed

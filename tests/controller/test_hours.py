@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 
 from controller.energy import Losses
 from controller.entries import Cause, Run
-from controller.hours import REASONS_FOR_DARK, Gap, Past, count_hours, dark_intervals
+from controller.hours import REASONS_FOR_DARK, Gap, ZonePast, count_hours, dark_intervals
 from controller.intervals import Interval, ms_of
 from controller.metering import measure
 from controller.night import nights, utc_of_local
@@ -61,7 +61,7 @@ def test_e5_change_nights_come_out_as_three_and_five_hours(row):
     """23:30 to 03:30 on the wall is 3 h, 5 h or 4 h, and its energy follows (energy.json E5)."""
     on, off = (utc_of_local(datetime.fromisoformat(row[key]), NEW_YORK) for key in ("on", "off"))
     night = whole(row["on"][:10], row["on"][:10])
-    (hours,) = count_hours(Past(zone="jetty", runs=[run(on, off)]), [night], dark=[], as_of_utc=LATER)
+    (hours,) = count_hours(ZonePast(zone="jetty", runs=[run(on, off)]), [night], dark=[], as_of_utc=LATER)
     assert hours.lit_h == row["elapsed_h"]
     energy = measure(
         Losses(transformer="boathouse"),
@@ -75,7 +75,7 @@ def test_e5_change_nights_come_out_as_three_and_five_hours(row):
 
 def test_a_run_over_the_edge_of_two_months_is_cut_at_noon():
     """A zone lit by hand through the noon of 1 March belongs to both months, and was switched on once."""
-    past = Past(
+    past = ZonePast(
         zone="jetty",
         runs=[run(at("2027-03-01T15:00"), at("2027-03-01T20:30"), cause=Cause.OVERRIDE)],
     )
@@ -94,7 +94,7 @@ def test_hours_are_told_apart_by_cause():
         run(first + timedelta(hours=n), first + timedelta(hours=n, minutes=10 * (n + 1)), cause=cause)
         for n, cause in enumerate(causes)
     ]
-    past = Past(zone="jetty", runs=runs)
+    past = ZonePast(zone="jetty", runs=runs)
     (hours,) = count_hours(past, [whole("2027-06-21", "2027-06-21")], dark=[], as_of_utc=LATER)
     minutes = [ms // 60_000 for ms in (hours.program_ms, hours.override_ms, hours.unknown_ms, hours.lit_ms)]
     assert minutes == [30, 30, 40, 100]
@@ -108,7 +108,7 @@ def test_light_in_daylight_is_what_the_sun_makes_needless():
     dark = dark_intervals(sky, [night], 6.0)
     assert len(dark) == 1
     on, off = at("2027-01-10T21:00"), at("2027-01-11T05:00")
-    past = Past(zone="jetty", runs=[run(on, off)])
+    past = ZonePast(zone="jetty", runs=[run(on, off)])
     (hours,) = count_hours(past, [whole("2027-01-10", "2027-01-10")], dark=dark, as_of_utc=LATER)
     assert hours.daylight_ms == dark[0][0] - ms_of(on)
     # season_nightly.csv: dusk at 40 N 75 W on this night is so many hours before midnight (05:00 UTC).
@@ -151,7 +151,7 @@ def test_runs_that_overlap_after_a_clock_was_put_back_each_count():
         run(at("2027-06-22T01:00"), at("2027-06-22T02:00")),
         run(at("2027-06-22T01:30"), at("2027-06-22T03:00")),
     ]
-    past = Past(zone="jetty", runs=runs)
+    past = ZonePast(zone="jetty", runs=runs)
     night = whole("2027-06-21", "2027-06-21")
     dark = [span("2027-06-22T01:45", "2027-06-22T09:00")]
     (hours,) = count_hours(past, [night], dark=dark, as_of_utc=LATER)
@@ -160,7 +160,7 @@ def test_runs_that_overlap_after_a_clock_was_put_back_each_count():
 
 def test_what_was_missed_is_laid_at_the_door_of_one_reason():
     """Planned and dark is told by reason, each moment once; the longest gap names its main reason."""
-    past = Past(
+    past = ZonePast(
         zone="jetty",
         runs=[run(at("2027-06-22T01:00"), at("2027-06-22T01:30"))],
         planned=[span("2027-06-22T01:00", "2027-06-22T04:00")],
@@ -195,7 +195,7 @@ def test_what_was_missed_is_laid_at_the_door_of_one_reason():
 
 def test_nothing_is_missed_before_the_journal_began():
     """What the program would have done before the first day of the journal is not held against anybody."""
-    past = Past(zone="jetty", runs=[], planned=[span("2027-06-21T02:00", "2027-06-21T04:00")])
+    past = ZonePast(zone="jetty", runs=[], planned=[span("2027-06-21T02:00", "2027-06-21T04:00")])
     period = whole("2027-06-01", "2027-06-30")
     (hours,) = count_hours(past, [period], dark=[], as_of_utc=LATER, since_utc=at("2027-06-21T03:00"))
     assert (hours.planned_ms, hours.missed_ms) == (3_600_000, 3_600_000)
@@ -207,8 +207,8 @@ def test_what_would_count_twice_is_refused():
     """Overlapping periods, a run of another zone and a reason that explains no dark are refused."""
     nights_twice = [whole("2027-06-21", "2027-06-22"), whole("2027-06-22", "2027-06-23")]
     with pytest.raises(ValueError, match="follow each other"):
-        count_hours(Past(zone="jetty", runs=[]), nights_twice, dark=[], as_of_utc=LATER)
-    foreign = Past(zone="gate", runs=[run(at("2027-06-22T01:00"), None)])
+        count_hours(ZonePast(zone="jetty", runs=[]), nights_twice, dark=[], as_of_utc=LATER)
+    foreign = ZonePast(zone="gate", runs=[run(at("2027-06-22T01:00"), None)])
     with pytest.raises(ValueError, match="“jetty” does not belong to “gate”"):
         count_hours(foreign, nights_twice[:1], dark=[], as_of_utc=LATER)
     with pytest.raises(ValueError, match="“program” is no reason"):
@@ -262,7 +262,7 @@ def spans(some: list[tuple[int, int]]) -> list[Interval]:
 @given(random_runs, pieces, pieces, random_gaps, st.sets(st.integers(1, SPAN_DAYS - 1)))
 def test_any_partition_of_a_span_sums_to_the_whole(runs, planned, dark, gaps, cuts):
     """Cut into any periods, every sum adds up to that of the whole, to the millisecond; nothing is lost."""
-    past = Past(zone="jetty", runs=runs, planned=spans(planned), gaps=gaps)
+    past = ZonePast(zone="jetty", runs=runs, planned=spans(planned), gaps=gaps)
     first = date(2027, 3, 10)
     edges = sorted({0, *cuts, SPAN_DAYS})
     parts = [
@@ -324,7 +324,7 @@ def test_pandas_counts_the_same_minutes_by_night(some, zone):
     ]
     period = stretch_of_nights(date(2027, 3, 1), date(2027, 4, 10), tz)
     by_night = count_hours(
-        Past(zone="jetty", runs=runs),
+        ZonePast(zone="jetty", runs=runs),
         split(period, Each.NIGHT, tz, latitude_deg=40.0),
         dark=[],
         as_of_utc=LATER,
