@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
 from typing import Protocol
 
 from controller.clock import step_between
 from controller.entries import Beat, Cause, Entry, Event, EventKind, Switching
 from controller.keeper_state import ZoneState
+from controller.past import Past
 from controller.reading import Reading
 
 # A sign of life while something is lit, so often that a power cut loses no more than five minutes: with the
@@ -21,6 +23,9 @@ class JournalLike(Protocol):
 
     def append(self, entry: Entry) -> None:
         """Take an entry; it is written later."""
+
+    def close_unfinished(self, now: Reading) -> None:
+        """End, at the last sign of life, every run that an earlier keeper left lit."""
 
     @property
     def waiting(self) -> int:
@@ -38,15 +43,19 @@ class JournalLike(Protocol):
 class Account:
     """Puts what happens into the journal, each thing once."""
 
-    def __init__(self, journal: JournalLike, *, started_at: Reading, words: str) -> None:
-        """Begin the account of one keeper's life."""
+    def __init__(self, journal: JournalLike, *, started_at: Reading, words: str, past: Past | None) -> None:
+        """Begin the account of one keeper's life by closing that of the one before it."""
         self.journal = journal
         self.trust_since = started_at
+        self._started_at = started_at
         self._beat_boot_s = -1e9
         self._journal_fault: str | None = None
+        self._gap_from = past
+        journal.close_unfinished(started_at)
         self.note(EventKind.STARTED, words, started_at)
         if not started_at.trusted:
             self.note(EventKind.CLOCK_NOT_TRUSTED, started_at.trust, started_at)
+        self._tell_gap(started_at)
 
     def note(
         self,
@@ -99,11 +108,27 @@ class Account:
             kind = EventKind.CLOCK_TRUSTED if now.trusted else EventKind.CLOCK_NOT_TRUSTED
             self.note(kind, now.trust, now, size_s=now.boot_s - self.trust_since.boot_s)
             self.trust_since = now
+            self._tell_gap(now)
         fault = self.journal.fault
         if (fault is None) is not (self._journal_fault is None):
             kind = EventKind.JOURNAL_RECOVERED if fault is None else EventKind.JOURNAL_FAULT
             self.note(kind, fault or "written again", now)
         self._journal_fault = fault
+
+    def _tell_gap(self, now: Reading) -> None:
+        """Take down for how long nobody kept the lights, as soon as a trusted clock can tell."""
+        past = self._gap_from
+        if past is None or past.last_sign is None or not now.trusted:
+            return
+        self._gap_from = None
+        started_at_utc = now.utc - timedelta(seconds=now.boot_s - self._started_at.boot_s)
+        gap_s = (started_at_utc - past.last_sign.utc).total_seconds() if past.last_sign.trusted else None
+        if past.ended_well:
+            return
+        if past.last_sign.boot_id == now.boot_id:
+            self.note(EventKind.DIED, "Leerie ended without warning and was started again", now, size_s=gap_s)
+        else:
+            self.note(EventKind.POWER_LOST, "the power was lost, or the board was reset", now, size_s=gap_s)
 
     def beat(self, now: Reading) -> None:
         """Leave a sign of life, if the last one is old enough; called while something is lit."""

@@ -29,6 +29,7 @@ class EventKind(StrEnum):
     STARTED = "started"
     STOPPED = "stopped"
     POWER_LOST = "power lost"
+    DIED = "ended without warning"
     CLOCK_STEPPED = "clock stepped"
     CLOCK_TRUSTED = "clock trusted"
     CLOCK_NOT_TRUSTED = "clock not trusted"

@@ -20,6 +20,7 @@ from controller.clock import Clock
 from controller.decision import decide, place_override, seconds_left
 from controller.entries import Cause, EventKind, Override, OverrideEnded
 from controller.keeper_state import TRIES_BEFORE_REOPENING, Fault, KeeperStatus, ZoneState, ZoneStatus
+from controller.past import Past
 from controller.reading import Reading
 from controller.relays import Relays, Wire
 
@@ -37,7 +38,7 @@ class Keeper:
         clock: tells the time and whether to believe it.
         relays: the board.
         journal: takes what happened.
-        overrides: those in force when the last keeper ended.
+        past: what the journal knows of the keeper before; None where it cannot say yet.
     """
 
     def __init__(
@@ -47,7 +48,7 @@ class Keeper:
         clock: Clock,
         relays: Relays,
         journal: JournalLike,
-        overrides: Sequence[Override] = (),
+        past: Past | None = None,
     ) -> None:
         """Take the site on; no relay is touched before the first round."""
         self._clock = clock
@@ -56,11 +57,13 @@ class Keeper:
         self._almanac = Almanac(site)
         self._zones = {zone.id: _fresh(zone) for zone in site.zones}
         self._leaving: dict[str, ZoneState] = {}
-        self._overrides = {override.zone: override for override in overrides}
+        self._overrides: dict[str, Override] = {}
         self._started_at = self._last = clock.read()
-        self._account = Account(journal, started_at=self._started_at, words=f"site {site.name}")
+        words = f"site {site.name}"
+        self._account = Account(journal, started_at=self._started_at, words=words, past=past)
         self._lit_boot_s = -1e9
         self._refused: str | None = None
+        self.take_back(past.overrides if past else ())
 
     # -- what it is asked ------------------------------------------------------------------------------------
 
@@ -150,7 +153,10 @@ class Keeper:
     def take_back(self, overrides: Sequence[Override]) -> None:
         """Take overrides of an earlier keeper that the journal could tell only now; newer wishes stand."""
         for override in overrides:
-            self._overrides.setdefault(override.zone, override)
+            if override.zone in self._zones:
+                self._overrides.setdefault(override.zone, override)
+            else:
+                self._forget_override(override.zone, self._started_at)
 
     def change_site(self, site: Site, *, words: str, tz: ZoneInfo | None = None) -> None:
         """Keep another site from now on, or the same one by new time zone data.
@@ -166,9 +172,8 @@ class Keeper:
                 fresh[zone_id] = state
             else:
                 self._leaving[f"{zone_id} on pin {state.wire.pin}"] = state
-            if successor is None and zone_id in self._overrides:
-                del self._overrides[zone_id]
-                self._journal.append(OverrideEnded(zone=zone_id, at=now, words="the zone is gone"))
+            if successor is None and self._overrides.pop(zone_id, None):
+                self._forget_override(zone_id, now)
         self._almanac = Almanac(site, tz=tz)
         self._zones = fresh
         self._refused = None
@@ -298,6 +303,10 @@ class Keeper:
         if left_s is not None and left_s <= 0:
             del self._overrides[zone_id]
             self._journal.append(OverrideEnded(zone=zone_id, at=now, words="its time was over"))
+
+    def _forget_override(self, zone_id: str, now: Reading) -> None:
+        """Close the account of an override whose zone is no more."""
+        self._journal.append(OverrideEnded(zone=zone_id, at=now, words="the zone is gone"))
 
     def _zone_status(self, zone: Zone, state: ZoneState) -> ZoneStatus:
         """Show one zone."""

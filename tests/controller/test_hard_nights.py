@@ -1,8 +1,8 @@
 """The nights that simple timers get wrong, one test each.
 
 Instants of the sun come from tests/reference/sun.csv (Skyfield with JPL DE421) and from the traps listed
-in tests/reference/README.md; clock changes from the tz database by tests/reference/clock_changes.csv. Where a test
-gives a tolerance it is the one that astral's position of the sun allows there.
+in tests/reference/README.md; clock changes from the tz database, by tests/reference/clock_changes.csv.
+Where a test gives a tolerance it is the one that astral's position of the sun allows there.
 """
 
 from __future__ import annotations

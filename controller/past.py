@@ -1,0 +1,51 @@
+"""The past: what a keeper that starts is told by the journal of the one before it."""
+
+from __future__ import annotations
+
+import logging
+from dataclasses import dataclass
+from datetime import datetime
+from typing import TYPE_CHECKING
+
+from config.errors import JournalError
+from controller.entries import Override
+from controller.reading import Reading
+
+if TYPE_CHECKING:
+    from controller.journal import Journal
+
+log = logging.getLogger(__name__)
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Past:
+    """What the journal knows of earlier keepers.
+
+    Attributes:
+        overrides: those in force when the last keeper ended.
+        last_sign: the last sign of life; None in a new journal.
+        ended_well: whether the last keeper said that it stopped.
+        last_instant_utc: the latest instant that was written by a trusted clock; None where there is none.
+        trusted_boot_id: the newest boot in which the clock was trusted; None where there is none.
+    """
+
+    overrides: tuple[Override, ...] = ()
+    last_sign: Reading | None = None
+    ended_well: bool = True
+    last_instant_utc: datetime | None = None
+    trusted_boot_id: str | None = None
+
+
+def read_past(journal: Journal) -> Past | None:
+    """Ask the journal what was; None where it cannot say now, which must not hold up the lights."""
+    try:
+        return Past(
+            overrides=tuple(journal.overrides_in_force()),
+            last_sign=journal.last_sign_of_life(),
+            ended_well=journal.ended_well(),
+            last_instant_utc=journal.last_instant(),
+            trusted_boot_id=journal.trusted_boot_id(),
+        )
+    except JournalError as error:
+        log.warning("journal: %s", error)
+        return None
