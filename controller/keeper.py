@@ -39,6 +39,7 @@ class Keeper:
         relays: the board.
         journal: takes what happened.
         past: what the journal knows of the keeper before; None where it cannot say yet.
+        tick_s: the longest time between two rounds.
     """
 
     def __init__(
@@ -49,6 +50,7 @@ class Keeper:
         relays: Relays,
         journal: JournalLike,
         past: Past | None = None,
+        tick_s: float = TICK_S,
     ) -> None:
         """Take the site on; no relay is touched before the first round."""
         self._clock = clock
@@ -63,6 +65,7 @@ class Keeper:
         self._account = Account(journal, started_at=self._started_at, words=words, past=past)
         self._lit_boot_s = -1e9
         self._refused: str | None = None
+        self._tick_s = tick_s
         self.take_back(past.overrides if past else ())
 
     # -- what it is asked ------------------------------------------------------------------------------------
@@ -101,11 +104,11 @@ class Keeper:
         """Put every relay right.
 
         Returns:
-            Seconds until the next round is due, by the boot-time clock: at most ``TICK_S``, more than zero.
+            Seconds until the next round is due, by the boot-time clock: at most a tick, more than zero.
         """
         now = self._clock.read()
         self._account.compare(self._last, now)
-        due_in_s = TICK_S
+        due_in_s = self._tick_s
         for zone_id in list(self._leaving):
             due_in_s = min(due_in_s, self._see_off(zone_id, now))
         for zone in self.site.zones:
@@ -172,7 +175,8 @@ class Keeper:
                 fresh[zone_id] = state
             else:
                 self._leaving[f"{zone_id} on pin {state.wire.pin}"] = state
-            if successor is None and self._overrides.pop(zone_id, None):
+            if successor is None and zone_id in self._overrides:
+                del self._overrides[zone_id]
                 self._forget_override(zone_id, now)
         self._almanac = Almanac(site, tz=tz)
         self._zones = fresh
@@ -211,7 +215,7 @@ class Keeper:
         decision = state.decision = decide(
             zone.id, now, almanac=self._almanac, override=self._overrides.get(zone.id)
         )
-        due_in_s = TICK_S if decision.changes_in_s is None else decision.changes_in_s
+        due_in_s = self._tick_s if decision.changes_in_s is None else decision.changes_in_s
         if state.fault is not None and now.boot_s < state.fault.retry_at_boot_s:
             return min(due_in_s, state.fault.retry_at_boot_s - now.boot_s)
         if any(zone.id == left or zone.pin == other.wire.pin for left, other in self._leaving_by_zone()):
@@ -288,7 +292,7 @@ class Keeper:
         words = "the site file changed"
         self._account.switched(zone_id, state, now, on=False, cause=Cause.SITE_CHANGED, words=words)
         del self._leaving[name]
-        return TICK_S
+        return self._tick_s
 
     def _leaving_by_zone(self) -> list[tuple[str, ZoneState]]:
         """The leaving relays under the ids of the zones they belonged to."""

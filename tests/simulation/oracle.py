@@ -1,0 +1,197 @@
+"""The second opinion: when a zone should be lit, worked out in another way than the keeper's.
+
+It shares only the site file's models with the program under test. The sun is scanned every ten minutes and
+then bisected, where the program splits the night at the sun's extremes and takes Newton's steps. Local time is
+turned into instants by trying the UTC offsets that are in force around it, where the program relies on fold.
+Windows are kept as a set of stretches, and every question is answered by looking through them.
+"""
+
+from __future__ import annotations
+
+from datetime import UTC, date, datetime, timedelta
+from zoneinfo import ZoneInfo
+
+from astral import Observer
+from astral.sun import elevation
+from config.site import Site, Zone
+from config.span import ClockEdge, Span, SunEdge
+
+# Sunset is at 50 arc minutes: 34' of refraction and 16' of semidiameter (US Naval Observatory).
+SUNSET_DEG = 50 / 60
+SCAN = timedelta(minutes=10)
+# A night whose sun turns this close to the angle may hide a stretch shorter than the scan: no opinion.
+TOO_CLOSE_DEG = 0.2
+
+Stretches = list[tuple[datetime, datetime]]
+
+
+class NoOpinionError(Exception):
+    """The oracle cannot tell: the sun turns within a hair of the angle."""
+
+
+class Oracle:
+    """Windows of a site's zones by brute force, remembered night by night."""
+
+    def __init__(self, site: Site) -> None:
+        """Take the site."""
+        self.site = site
+        self.tz = ZoneInfo(site.time_zone)
+        self._observer = Observer(site.latitude_deg, site.longitude_deg, 0.0)
+        self._heights: dict[date, list[tuple[datetime, float]]] = {}
+        self._dark: dict[tuple[date, float], Stretches] = {}
+        self._windows: dict[tuple[str, date], Stretches | None] = {}
+
+    # -- local time ------------------------------------------------------------------------------------------
+
+    def instant(self, naive: datetime) -> datetime:
+        """Turn a wall time into an instant: the first of two, or counted on from before a gap."""
+        guess = naive.replace(tzinfo=UTC)
+        around = [guess + timedelta(hours=hours) for hours in (-26, 26)]
+        offsets = {at.astimezone(self.tz).utcoffset() for at in around}
+        fits = sorted(
+            guess - offset
+            for offset in offsets
+            if offset is not None and (guess - offset).astimezone(self.tz).utcoffset() == offset
+        )
+        if fits:
+            return fits[0]
+        before = around[0].astimezone(self.tz).utcoffset()
+        assert before is not None
+        return guess - before
+
+    def night_date(self, at: datetime) -> date:
+        """Name the night of an instant."""
+        day = at.astimezone(self.tz).date()
+        return day if at >= self.noon(day) else day - timedelta(days=1)
+
+    def noon(self, day: date) -> datetime:
+        """Give the instant at which a night begins."""
+        return self.instant(datetime(day.year, day.month, day.day, 12))  # noqa: DTZ001 - wall time on purpose
+
+    # -- sun -------------------------------------------------------------------------------------------------
+
+    def dark(self, day: date, angle_deg: float) -> Stretches:
+        """Give the stretches of a night in which the sun is below an angle."""
+        key = (day, angle_deg)
+        if key not in self._dark:
+            self._dark[key] = self._scan(day, angle_deg)
+        return self._dark[key]
+
+    def _height(self, at: datetime) -> float:
+        return elevation(self._observer, at, with_refraction=False)
+
+    def _scan(self, day: date, angle_deg: float) -> Stretches:
+        heights = self._heights.get(day)
+        begins, ends = self.noon(day), self.noon(day + timedelta(days=1))
+        if heights is None:
+            count = int((ends - begins) / SCAN)
+            heights = [(at, self._height(at)) for at in (begins + SCAN * n for n in range(count + 1))]
+            if heights[-1][0] < ends:
+                heights.append((ends, self._height(ends)))
+            self._heights[day] = heights
+        for (_, one), (_, two), (_, three) in zip(heights, heights[1:], heights[2:], strict=False):
+            turns = (two - one) * (three - two) <= 0
+            if turns and abs(two + angle_deg) < TOO_CLOSE_DEG:
+                raise NoOpinionError
+        stretches: Stretches = []
+        since = begins if heights[0][1] < -angle_deg else None
+        for (at, high), (then, low) in zip(heights, heights[1:], strict=False):
+            was, becomes = high < -angle_deg, low < -angle_deg
+            if was == becomes:
+                continue
+            edge = self._bisect(at, then, angle_deg, dark_after=becomes)
+            if becomes:
+                since = edge
+            elif since is not None:
+                stretches.append((since, edge))
+                since = None
+        if since is not None:
+            stretches.append((since, ends))
+        return stretches
+
+    def _bisect(self, early: datetime, late: datetime, angle_deg: float, *, dark_after: bool) -> datetime:
+        while late - early > timedelta(seconds=1):
+            middle = early + (late - early) / 2
+            if (self._height(middle) < -angle_deg) == dark_after:
+                late = middle
+            else:
+                early = middle
+        return late
+
+    # -- program ---------------------------------------------------------------------------------------------
+
+    def windows(self, zone: Zone, day: date) -> Stretches | None:
+        """Give the stretches in which a zone's program lights it in a night; None without an opinion."""
+        key = (zone.id, day)
+        if key not in self._windows:
+            try:
+                self._windows[key] = self._resolve(zone, day)
+            except NoOpinionError:
+                self._windows[key] = None
+        return self._windows[key]
+
+    def lit(self, zone: Zone, at: datetime) -> bool | None:
+        """Say whether a zone's program lights it at an instant; None without an opinion."""
+        windows = self.windows(zone, self.night_date(at))
+        return None if windows is None else any(on <= at < off for on, off in windows)
+
+    def next_edge(self, zone: Zone, at: datetime) -> datetime | None:
+        """Give the first edge of a window after an instant, in its night or the next."""
+        day = self.night_date(at)
+        for each in (day, day + timedelta(days=1)):
+            edges = [edge for window in self.windows(zone, each) or [] for edge in window if edge > at]
+            if edges:
+                return min(edges)
+        return None
+
+    def _resolve(self, zone: Zone, day: date) -> Stretches:
+        program = zone.program
+        for special in zone.special_nights:
+            if special.nights.match(day):
+                program = special.program
+        begins, ends = self.noon(day), self.noon(day + timedelta(days=1))
+        lit: Stretches = []
+        for span in program:
+            lit += [
+                (max(on, begins), min(off, ends))
+                for on, off in self._span(span, day)
+                if max(on, begins) < min(off, ends)
+            ]
+        return lit
+
+    def _span(self, span: Span, day: date) -> Stretches:
+        on = self._edge(span.begins, day)
+        if on is None:
+            return []
+        off = on + timedelta(seconds=span.lasts.seconds) if span.lasts else self._edge(span.ends, day)
+        if off is None or off <= on:
+            return []
+        on, off = max(on, self.noon(day)), min(off, self.noon(day + timedelta(days=1)))
+        pieces = [(on, off)]
+        if span.while_dark:
+            dark = self.dark(day, self.site.dusk_angle_deg)
+            pieces = [(max(on, d), min(off, e)) for d, e in dark if max(on, d) < min(off, e)]
+        if span.at_most:
+            left = timedelta(seconds=span.at_most.seconds)
+            limited: Stretches = []
+            for start, stop in pieces:
+                length = min(stop - start, left)
+                if length > timedelta(0):
+                    limited.append((start, start + length))
+                left -= length
+            pieces = limited
+        return pieces
+
+    def _edge(self, edge: ClockEdge | SunEdge | None, day: date) -> datetime | None:
+        assert edge is not None
+        if isinstance(edge, ClockEdge):
+            on_day = day if edge.hour >= 12 else day + timedelta(days=1)
+            naive = datetime(on_day.year, on_day.month, on_day.day, edge.hour, edge.minute)  # noqa: DTZ001
+            at = self.instant(naive)
+            return min(max(at, self.noon(day)), self.noon(day + timedelta(days=1)))
+        angle_deg = self.site.dusk_angle_deg if edge.event in ("dusk", "dawn") else SUNSET_DEG
+        stretches = self.dark(day, angle_deg)
+        if not stretches:
+            return None
+        at = stretches[0][0] if edge.event in ("sunset", "dusk") else stretches[-1][1]
+        return at + timedelta(seconds=edge.offset_s)
