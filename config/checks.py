@@ -133,7 +133,7 @@ def _check_pins(zones: list[tuple[KeyPath, Document]]) -> Iterator[Finding]:
 
 def _check_feeds(zones: list[tuple[KeyPath, Document]], transformers: list[str]) -> Iterator[Finding]:
     """Check that each zone is fed by a transformer that exists, if the site has any."""
-    names = ", ".join(transformers)
+    names = ", ".join(dict.fromkeys(transformers))
     for path, zone in zones:
         feed = zone.get("transformer")
         path = (*path, "transformer")  # noqa: PLW2901 (the place of the one key looked at)

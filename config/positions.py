@@ -41,32 +41,33 @@ class Place:
 
 
 class Positions:
-    """The places of all keys and list elements of one text."""
+    """The places of all keys and list elements of one text.
+
+    Attributes:
+        marks: for each path, with list places from 0: the character at which its key, its heading or its
+            element begins, and, for what is written behind ``=``, the characters at which the value
+            begins and ends.
+    """
 
     def __init__(self, text: str) -> None:
         """Scan a text that is known to be TOML, without a byte order mark."""
         self._text = text
-        self._marks = _Scanner(text).marks
-
-    @property
-    def paths(self) -> tuple[KeyPath, ...]:
-        """Every path that stands in the text; list elements are counted from 0."""
-        return tuple(self._marks)
+        self.marks = _Scanner(text).marks
 
     def find(self, path: KeyPath) -> Place:
         """Return where a path stands, or, where it is missing, the table in which it should stand."""
-        if path in self._marks:
-            start, *value = self._marks[path]
+        if path in self.marks:
+            start, *value = self.marks[path]
             return Place(offset=start, line=self._line(start), value=self.written(path) if value else "")
         while path := path[:-1]:
-            if path in self._marks:
-                start = self._marks[path][0]
+            if path in self.marks:
+                start = self.marks[path][0]
                 return Place(offset=start, line=self._line(start), value="")
         return Place(offset=-1, line=0, value="")
 
     def written(self, path: KeyPath) -> str:
         """Return a value as written, in one line, shortened where it is long."""
-        _, start, end = self._marks[path]
+        _, start, end = self.marks[path]
         value = " ".join(self._text[start:end].split())
         return value if len(value) <= _LONGEST_VALUE else value[: _LONGEST_VALUE - 1] + "…"
 

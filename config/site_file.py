@@ -25,7 +25,7 @@ from config.site import Site, flatten_site
 
 # A property with hundreds of zones stays far below; a file above this size is something else by mistake.
 LARGEST_FILE_BYTES = 1_000_000
-_BYTE_ORDER_MARK = "\ufeff"
+BYTE_ORDER_MARK = "\ufeff"
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -58,7 +58,7 @@ def parse_site(text: str, file_name: str) -> LoadedSite:
     Raises:
         SiteFileError: the text is not TOML or does not describe a site; with all problems.
     """
-    text = text.removeprefix(_BYTE_ORDER_MARK)
+    text = text.removeprefix(BYTE_ORDER_MARK)
     document = read_document(text, file_name)
     findings = list(check_document(document))
     site = None
