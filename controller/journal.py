@@ -1,0 +1,285 @@
+"""The journal: takes what happened from the keeper at once, and writes it to SQLite when the disk can.
+
+``append`` only puts an entry into memory. ``flush`` writes all that waits in one transaction, in its order,
+and forgets it only after the commit; so a crash before the commit loses what waits and doubles nothing, and
+a failure keeps it for the next time. A crash between the commit and the forgetting takes the memory with it.
+
+A commit with anything but beats in it reaches the disk before ``flush`` returns. A beat alone rides with
+the next write-back of the system, some thirty seconds later, because beats are many and a power cut costs
+no more than that.
+
+In the folder: ``journal.sqlite`` with its log beside it, ``backups`` with copies, ``set-aside-*`` with what
+was damaged, ``keeper.lock`` held by the one keeper.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import sqlite3
+import threading
+from collections.abc import Callable
+from datetime import date, datetime
+from pathlib import Path
+from typing import TypeVar
+
+from config.errors import AlreadyRunningError, JournalDamagedError, JournalError
+from controller import journal_care, journal_start
+from controller.entries import Entry, Override, Switching
+from controller.journal_batch import write_together
+from controller.journal_care import SetAside
+from controller.journal_file import JOURNAL_NAME, explain, open_to_read, open_to_write
+from controller.journal_hold import Hold, hold_state
+from controller.journal_outbox import BOUND, Outbox, Present
+from controller.journal_writing import BeginAnew, CloseUnfinished
+from controller.reading import Reading
+
+T = TypeVar("T")
+
+
+class Journal:
+    """The journal of one state directory, for the one keeper that holds it.
+
+    One thread may append while another flushes, checks or copies. The connection goes from thread to thread,
+    but only under a lock.
+
+    Args:
+        directory: the state directory; neither it nor anything in it is touched before ``open`` or ``flush``.
+        bound: the most entries that wait in memory.
+        hold: the directory's hold where the caller has it already; else ``open`` takes one.
+    """
+
+    def __init__(self, directory: Path, *, bound: int = BOUND, hold: Hold | None = None) -> None:
+        """Remember where; nothing is opened."""
+        self.directory = directory
+        self.path = directory / JOURNAL_NAME
+        self._hold = hold
+        self._outbox = Outbox(bound)
+        self._at_file = threading.RLock()
+        self._connection: sqlite3.Connection | None = None
+        self._file_id: tuple[int, int] | None = None
+        self._present: Present | None = None
+        self._fault: JournalError | None = None
+
+    # -- for the keeper: never blocks, never raises ----------------------------------------------------------
+
+    def append(self, entry: Entry) -> None:
+        """Take an entry; it is written by the next ``flush`` that can."""
+        self._outbox.put(entry)
+
+    def close_unfinished(self, now: Reading) -> None:
+        """Ask that the runs which an earlier keeper left lit be ended, before all that comes after this.
+
+        Each ends at the last sign of life of its boot: "power lost" where ``now`` is in another boot,
+        "stopped" where it is in the same one and only the process died. To be called once, at the start,
+        before the first entry. Where the file cannot be used yet, it is done as soon as it can.
+        """
+        self._outbox.put(CloseUnfinished(now=now))
+
+    @property
+    def waiting(self) -> int:
+        """Entries not written yet."""
+        return len(self._outbox)
+
+    @property
+    def lost(self) -> int:
+        """Entries given up since the start: too many waited, or one could not be written at all."""
+        return self._outbox.lost
+
+    @property
+    def fault(self) -> str | None:
+        """Why nothing can be written now, None where the last try went well."""
+        return None if self._fault is None else str(self._fault)
+
+    @property
+    def damaged(self) -> bool:
+        """Whether only ``check`` can help."""
+        return isinstance(self._fault, JournalDamagedError)
+
+    # -- the file --------------------------------------------------------------------------------------------
+
+    def open(self) -> None:
+        """Hold the directory and open the file, made or brought up to date where it must be.
+
+        ``flush`` does the same where this failed, until it succeeds.
+
+        Raises:
+            AlreadyRunningError: another keeper holds the directory.
+            JournalError: the file cannot be used now; the journal goes on taking entries.
+        """
+        with self._at_file:
+            self._noting_faults(self._opened)
+
+    def flush(self) -> int:
+        """Write all that waits, in one transaction.
+
+        Returns:
+            How many entries were written.
+
+        Raises:
+            JournalError: nothing could be written; all of it goes on waiting.
+        """
+        with self._at_file:
+            if not self.waiting and self._fault is None:
+                return 0
+            try:
+                return self._noting_faults(self._flush)
+            except AlreadyRunningError as error:
+                self._fault = JournalError(str(error))
+                raise self._fault from error
+
+    def check(self, at: Reading) -> SetAside | None:
+        """Read the whole file and begin a fresh one where it is damaged; slow, so lights come first.
+
+        The damaged file is set aside whole. The fresh one is begun from the newest good copy, and is told
+        what is lit and which overrides are in force.
+
+        Args:
+            at: now, for the name of what is set aside and for what the copy left open.
+
+        Returns:
+            What was done, None where the file is whole.
+
+        Raises:
+            JournalError: it cannot be looked at, or not be replaced, now.
+        """
+        damage = journal_care.find_damage(self.path)
+        if damage is None:
+            if self.damaged:
+                self._fault = None
+            return None
+        with self._at_file:
+            return self._noting_faults(lambda: self._begin_anew(damage, at))
+
+    def back_up(self, night_date: date) -> Path | None:
+        """Make the copy of a night, where one is due; see ``journal_care.back_up``."""
+        try:
+            return journal_care.back_up(self.path, night_date)
+        except JournalDamagedError as error:
+            self._fault = error
+            raise
+
+    def copy_to(self, target: Path) -> None:
+        """Write a consistent copy to a file that does not exist yet; see ``journal_care.copy_to``."""
+        journal_care.copy_to(self.path, target)
+
+    def close(self) -> None:
+        """Let go of the file and the directory; what waits is not written, ``flush`` does that."""
+        with self._at_file:
+            self._shut()
+            if self._hold is not None:
+                self._hold.release()
+                self._hold = None
+
+    # -- what a keeper asks at its start ---------------------------------------------------------------------
+    # Each opens the file for itself, only to read, and may raise JournalError; where there is no journal yet,
+    # the answer is empty. What waits in memory is not in the answers.
+
+    def overrides_in_force(self) -> list[Override]:
+        """Give the overrides that were placed and not ended, at most one a zone."""
+        return self._ask(journal_start.overrides_in_force, [])
+
+    def unfinished(self) -> list[Switching]:
+        """Give the switchings that lit what was never put out, at most one a zone."""
+        return self._ask(journal_start.unfinished, [])
+
+    def last_beat(self) -> Reading | None:
+        """Give the last sign of life: a beat, or any entry that is later."""
+        return self._ask(journal_start.last_sign_of_life, None)
+
+    def last_instant(self) -> datetime | None:
+        """Give the latest instant that a trusted clock gave to any entry."""
+        return self._ask(journal_start.last_instant, None)
+
+    def trusted_boot_id(self) -> str | None:
+        """Give the id of the newest boot in which the clock was trusted."""
+        return self._ask(journal_start.trusted_boot_id, None)
+
+    # -- inside ----------------------------------------------------------------------------------------------
+
+    def _ask(self, question: Callable[[sqlite3.Connection], T], nothing: T) -> T:
+        """Answer from the file."""
+        if not self.path.exists() or self.path.stat().st_size == 0:
+            return nothing
+        with contextlib.closing(open_to_read(self.path)) as connection:
+            try:
+                return question(connection)
+            except sqlite3.Error as error:
+                raise explain(error, self.path) from error
+
+    def _noting_faults(self, work: Callable[[], T]) -> T:
+        """Do something with the file, and remember whether it went well."""
+        try:
+            result = work()
+        except JournalError as error:
+            self._shut()
+            self._fault = error
+            raise
+        except (sqlite3.Error, OSError) as error:
+            self._shut()
+            self._fault = explain(error, self.path)
+            raise self._fault from error
+        except BaseException:
+            self._shut()
+            raise
+        self._fault = None
+        return result
+
+    def _opened(self) -> sqlite3.Connection:
+        """Give the open connection, opening the file where it is not, or is another one than it was."""
+        if self._connection is not None and self._file_id == _file_id(self.path):
+            return self._connection
+        self._shut()
+        if self._hold is None:
+            self._hold = hold_state(self.directory)
+        self._take(open_to_write(self.path))
+        assert self._connection is not None
+        if self._present is None:
+            lit = journal_start.unfinished(self._connection)
+            self._present = Present([*lit, *journal_start.overrides_in_force(self._connection)])
+        return self._connection
+
+    def _take(self, connection: sqlite3.Connection) -> None:
+        """Keep a connection that was opened."""
+        self._connection, self._file_id = connection, _file_id(self.path)
+
+    def _shut(self) -> None:
+        """Close the connection; what was not committed is rolled back."""
+        if self._connection is not None:
+            with contextlib.suppress(sqlite3.Error):
+                self._connection.close()
+            self._connection = self._file_id = None
+
+    def _flush(self) -> int:
+        """Write what waits, leaving out what can never be written."""
+        connection = self._opened()
+        taken = self._outbox.take()
+        try:
+            written = write_together(connection, taken)
+        except BaseException:
+            self._outbox.put_back()
+            raise
+        if self._present is not None:
+            self._present.note(written)
+        self._outbox.done(lost=len(taken) - len(written))
+        return len(written)
+
+    def _begin_anew(self, damage: str, at: Reading) -> SetAside:
+        """Set the damaged file aside and begin a fresh one with what is in force."""
+        self._shut()
+        if self._hold is None:
+            self._hold = hold_state(self.directory)
+        aside = journal_care.set_aside(self.path, at.utc)
+        copy = journal_care.begin_from_copy(self.path)
+        self._take(open_to_write(self.path, fresh=True))
+        self._present = self._present or Present()
+        self._outbox.put_first(BeginAnew(lit=self._present.lit, overrides=self._present.overrides, now=at))
+        return SetAside(damage=damage, path=aside, begun_from=copy)
+
+
+def _file_id(path: Path) -> tuple[int, int] | None:
+    """Tell one file from another under the same name; None where there is none."""
+    try:
+        status = path.stat()
+    except OSError:
+        return None
+    return status.st_dev, status.st_ino

@@ -1,0 +1,245 @@
+"""Care for the journal's file: is it whole, copies of it, setting a damaged one aside, beginning a fresh one.
+
+A copy is an ordinary journal in one file, with no log beside it. To put one back by hand: stop Leerie, move
+``journal.sqlite`` away together with ``journal.sqlite-wal`` and ``journal.sqlite-shm`` where they exist, copy
+the copy there under the name ``journal.sqlite``, give it to the user that Leerie runs as, start Leerie. The
+log must go with the file that it belongs to: left behind, it would be applied to the copy. ``put_back`` does
+the same.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import shutil
+import sqlite3
+from dataclasses import dataclass
+from datetime import date, datetime
+from pathlib import Path
+
+from config.errors import JournalDamagedError, JournalError
+from controller.journal_file import BACKUP_PATTERN, BACKUPS_NAME, beside, explain, open_to_read
+
+# A copy may wait for another program; nothing waits for the copy.
+COPY_BUSY_S = 5.0
+BACKUPS_KEPT = 14
+SETS_ASIDE_KEPT = 5
+# What copies may cost the card on an average night. A small journal is copied every night, a larger one as
+# seldom as this asks; with it, everything that Leerie writes stays under 1 MB a day. Our own choice.
+COPIED_BYTES_PER_NIGHT = 512 * 1024
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class SetAside:
+    """What became of a damaged journal.
+
+    Attributes:
+        damage: what was wrong with it.
+        path: where it lies now; None where there was no file any more.
+        begun_from: the copy that the fresh journal was begun from; None where it began empty.
+    """
+
+    damage: str
+    path: Path | None
+    begun_from: Path | None
+
+    def __str__(self) -> str:
+        """Say it in one sentence."""
+        aside = f"set aside as {self.path.name}" if self.path else "gone"
+        begun = f"the copy {self.begun_from.name}" if self.begun_from else "nothing, no good copy was found"
+        return f"the journal was damaged ({self.damage}) and is {aside}; a fresh one was begun from {begun}"
+
+
+def find_damage(path: Path) -> str | None:
+    """Read the whole journal and say what is wrong with it; slow where it is large.
+
+    Returns:
+        What is wrong, None where nothing is, or where there is no journal yet and no copy of one.
+
+    Raises:
+        JournalError: it cannot be looked at now, or is not ours to judge.
+    """
+    if not path.exists() or path.stat().st_size == 0:
+        return "the file is empty or gone" if newest_first(path) else None
+    try:
+        connection = open_to_read(path, any_version=True)
+    except JournalDamagedError as error:
+        return str(error)
+    with contextlib.closing(connection):
+        try:
+            found = connection.execute("PRAGMA quick_check(1)").fetchone()[0]
+        except sqlite3.Error as error:
+            meaning = explain(error, path)
+            if isinstance(meaning, JournalDamagedError):
+                return str(error)
+            raise meaning from error
+    return None if found == "ok" else str(found).replace("\n", " ")
+
+
+def newest_first(path: Path) -> list[Path]:
+    """List the copies of a journal, newest night first."""
+    return sorted((path.parent / BACKUPS_NAME).glob(BACKUP_PATTERN), reverse=True)
+
+
+def back_up(path: Path, night_date: date) -> Path | None:
+    """Make the night's copy in the folder ``backups``, see that it is whole, and drop the oldest.
+
+    Returns:
+        The copy; None where the last one is recent enough for a journal of this size.
+
+    Raises:
+        JournalError: the copy could not be made; the earlier ones stand.
+    """
+    folder = path.parent / BACKUPS_NAME
+    copy = folder / f"journal-{night_date.isoformat()}.sqlite"
+    try:
+        nights = 1 + path.stat().st_size // COPIED_BYTES_PER_NIGHT
+        earlier = [_night_of(other) for other in newest_first(path) if other != copy]
+        if copy.exists() or any(0 < (night_date - night).days < nights for night in earlier if night):
+            return None
+        folder.mkdir(exist_ok=True)
+        copy_to(path, copy)
+        for old in newest_first(path)[BACKUPS_KEPT:]:
+            old.unlink()
+    except OSError as error:
+        raise error if isinstance(error, JournalError) else explain(error, path) from error
+    return copy
+
+
+def copy_to(path: Path, target: Path) -> None:
+    """Write a consistent copy of a journal, live or not, to a file that does not exist yet.
+
+    Nobody who writes to the journal meanwhile is held up. The target is there whole or not at all.
+
+    Raises:
+        JournalError: it could not be made.
+    """
+    if target.exists():
+        raise JournalError(f"{target} exists already; name another file")
+    part = target.with_name(target.name + ".part")
+    try:
+        part.unlink(missing_ok=True)
+        with contextlib.closing(open_to_read(path, busy_s=COPY_BUSY_S, any_version=True)) as connection:
+            connection.execute("VACUUM INTO ?", (str(part),))
+        damage = find_damage(part)
+        if damage:
+            raise JournalError(f"the copy {target} came out wrong ({damage}); try another disk")
+        _settle(part, target)
+    except (sqlite3.Error, OSError) as error:
+        with contextlib.suppress(OSError):
+            part.unlink(missing_ok=True)
+        if isinstance(error, JournalError):
+            raise
+        meaning = explain(error, path)
+        if isinstance(meaning, JournalDamagedError):
+            raise meaning from error
+        raise JournalError(f"the copy {target} was not made: {error}") from error
+
+
+def set_aside(path: Path, at_utc: datetime) -> Path | None:
+    """Move a journal away whole, under a name with the instant in it; keep the five newest of such.
+
+    Returns:
+        Where it lies now; None where there was no file.
+
+    Raises:
+        OSError: it could not be moved.
+    """
+    stamp = at_utc.strftime("%Y%m%dT%H%M%SZ")
+    aside = path.with_name(f"set-aside-{stamp}.sqlite")
+    number = 1
+    while aside.exists():
+        number += 1
+        aside = path.with_name(f"set-aside-{stamp}-{number}.sqlite")
+    # The log goes first: a file without its log is only older, a log without its file is thrown away.
+    for part, moved in zip(beside(path), beside(aside), strict=True):
+        if part.exists():
+            part.rename(moved)
+    existed = path.exists()
+    if existed:
+        path.rename(aside)
+    _sync(path.parent)
+    others = {other for other in path.parent.glob("set-aside-*.sqlite") if other != aside}
+    for old in sorted(others, reverse=True)[SETS_ASIDE_KEPT - 1 :]:
+        for part in (*beside(old), old):
+            part.unlink(missing_ok=True)
+    return aside if existed else None
+
+
+def begin_from_copy(path: Path) -> Path | None:
+    """Put the newest copy that is whole in the place of a journal that is gone.
+
+    Returns:
+        The copy that was taken; None where there is no good one, and then no journal either.
+
+    Raises:
+        OSError: it could not be put there.
+    """
+    for copy in newest_first(path):
+        try:
+            damage = find_damage(copy)
+        except JournalError:
+            continue
+        if damage is None:
+            put_in_place(copy, path)
+            return copy
+    return None
+
+
+def put_back(copy: Path, path: Path, at_utc: datetime) -> Path | None:
+    """Put a copy in the place of the journal, which is set aside. No keeper may run meanwhile.
+
+    Returns:
+        Where the earlier journal lies now; None where there was none.
+
+    Raises:
+        JournalError: the copy is damaged, or could not be put there.
+    """
+    try:
+        if not copy.exists():
+            raise JournalError(f"there is no copy at {copy}")
+        damage = find_damage(copy)
+        if damage:
+            raise JournalError(f"the copy {copy} is damaged ({damage}); take an older one")
+        path.parent.mkdir(parents=True, exist_ok=True)
+        aside = set_aside(path, at_utc)
+        put_in_place(copy, path)
+    except OSError as error:
+        raise error if isinstance(error, JournalError) else explain(error, path) from error
+    return aside
+
+
+def put_in_place(copy: Path, path: Path) -> None:
+    """Copy a file to where the journal lies, whole or not at all."""
+    part = path.with_name(path.name + ".part")
+    try:
+        shutil.copyfile(copy, part)
+        _settle(part, path)
+    except OSError:
+        part.unlink(missing_ok=True)
+        raise
+
+
+def _settle(part: Path, target: Path) -> None:
+    """Have a finished file reach the disk, then give it its name."""
+    with part.open("rb") as file:
+        os.fsync(file.fileno())
+    part.replace(target)
+    _sync(target.parent)
+
+
+def _sync(folder: Path) -> None:
+    """Have the names in a folder reach the disk."""
+    descriptor = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)
+    try:
+        os.fsync(descriptor)
+    finally:
+        os.close(descriptor)
+
+
+def _night_of(copy: Path) -> date | None:
+    """Read the night from a copy's name; None where somebody named it otherwise."""
+    try:
+        return date.fromisoformat(copy.stem.removeprefix("journal-"))
+    except ValueError:
+        return None

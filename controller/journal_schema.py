@@ -1,0 +1,87 @@
+"""The tables of the journal, as the steps that make them, oldest first.
+
+A step is never changed once it has been released; a new version is a new step at the end. The number of
+steps is the version that ``PRAGMA user_version`` holds. Every step must be quick (new tables, new columns,
+nothing that walks over all rows), because the journal is opened before the lights are right.
+
+Instants are whole milliseconds: ``at_ms`` since 1970 in UTC, ``boot_ms`` since the boot that ``boot`` names.
+Zones, reasons, boots and loads repeat all the time and are kept once; so a switching with its share of the
+indexes costs under 70 bytes; tests/bench/journal.py measures it.
+"""
+
+from __future__ import annotations
+
+Step = tuple[str, ...]
+
+_WHEN = """
+    at_ms INTEGER NOT NULL,
+    boot_ms INTEGER NOT NULL CHECK (boot_ms >= 0),
+    boot INTEGER NOT NULL REFERENCES boot (id),
+    trusted INTEGER NOT NULL CHECK (trusted IN (0, 1))"""
+
+# A run that reaches over more than this stands in an index of its own. So a search for the runs that reach
+# into a night has to look back one day only, and still finds every one.
+LONG_RUN_MS = 86_400_000
+
+_FIRST: Step = (
+    # The id that the site file gives a zone is its name here.
+    "CREATE TABLE zone (id INTEGER PRIMARY KEY, name TEXT NOT NULL UNIQUE CHECK (name <> '')) STRICT",
+    """CREATE TABLE reason (
+    id INTEGER PRIMARY KEY, cause TEXT NOT NULL, words TEXT NOT NULL, UNIQUE (cause, words)) STRICT""",
+    "CREATE TABLE load (id INTEGER PRIMARY KEY, watts REAL CHECK (watts >= 0), origin TEXT NOT NULL) STRICT",
+    "CREATE UNIQUE INDEX load_once ON load (ifnull(watts, -1.0), origin)",
+    # Boots stand in the order in which the journal first heard of them.
+    """CREATE TABLE boot (
+    id INTEGER PRIMARY KEY, boot_id TEXT NOT NULL UNIQUE,
+    trusted INTEGER NOT NULL DEFAULT 0 CHECK (trusted IN (0, 1))) STRICT""",
+    # The last sign of life of each boot, overwritten in place.
+    """CREATE TABLE beat (
+    boot INTEGER PRIMARY KEY REFERENCES boot (id), at_ms INTEGER NOT NULL,
+    boot_ms INTEGER NOT NULL CHECK (boot_ms >= 0),
+    trusted INTEGER NOT NULL CHECK (trusted IN (0, 1))) STRICT""",
+    # A row that ends a run names the row that began it, how long the zone was lit, and from when on: the
+    # instant of that row, or its own less the time lit, whichever is earlier. Setting the clock parts them.
+    f"""CREATE TABLE switching (
+    id INTEGER PRIMARY KEY, {_WHEN},
+    zone INTEGER NOT NULL REFERENCES zone (id),
+    lit INTEGER NOT NULL CHECK (lit IN (0, 1)),
+    reason INTEGER NOT NULL REFERENCES reason (id),
+    load INTEGER NOT NULL REFERENCES load (id),
+    on_id INTEGER REFERENCES switching (id),
+    lit_from_ms INTEGER CHECK (lit_from_ms <= at_ms),
+    lit_ms INTEGER CHECK (lit_ms >= 0),
+    CHECK (lit = 0 OR on_id IS NULL),
+    CHECK ((on_id IS NULL) = (lit_ms IS NULL) AND (on_id IS NULL) = (lit_from_ms IS NULL))) STRICT""",
+    "CREATE INDEX switching_by_instant ON switching (at_ms)",
+    "CREATE INDEX run_by_start ON switching (lit_from_ms) WHERE lit_from_ms IS NOT NULL",
+    f"""CREATE INDEX run_that_is_long ON switching (lit_from_ms)
+    WHERE at_ms - lit_from_ms > {LONG_RUN_MS}""",
+    # What each zone burned at each load, kept up with every switching, and the run that is not ended yet.
+    """CREATE TABLE account (
+    zone INTEGER NOT NULL REFERENCES zone (id), load INTEGER NOT NULL REFERENCES load (id),
+    starts INTEGER NOT NULL, cycles INTEGER NOT NULL, lit_ms INTEGER NOT NULL,
+    lit_by INTEGER REFERENCES switching (id),
+    PRIMARY KEY (zone, load)) STRICT, WITHOUT ROWID""",
+    f"""CREATE TABLE event (
+    id INTEGER PRIMARY KEY, {_WHEN},
+    kind TEXT NOT NULL, words TEXT NOT NULL,
+    zone INTEGER REFERENCES zone (id), size_s REAL) STRICT""",
+    "CREATE INDEX event_by_instant ON event (at_ms)",
+    f"""CREATE TABLE override (
+    id INTEGER PRIMARY KEY, {_WHEN},
+    zone INTEGER NOT NULL REFERENCES zone (id),
+    lit INTEGER NOT NULL CHECK (lit IN (0, 1)),
+    ends_at_ms INTEGER, lasts_s REAL, by TEXT NOT NULL,
+    ended_at_ms INTEGER, ended_boot_ms INTEGER, ended_boot INTEGER REFERENCES boot (id),
+    ended_trusted INTEGER CHECK (ended_trusted IN (0, 1)), ended_words TEXT,
+    CHECK ((ended_at_ms IS NULL) = (ended_words IS NULL))) STRICT""",
+    "CREATE UNIQUE INDEX override_in_force ON override (zone) WHERE ended_at_ms IS NULL",
+    "CREATE INDEX override_by_instant ON override (at_ms)",
+    f"""CREATE TABLE replacement (
+    id INTEGER PRIMARY KEY, {_WHEN},
+    zone INTEGER NOT NULL REFERENCES zone (id),
+    fixture INTEGER NOT NULL CHECK (fixture >= 1),
+    on_date TEXT NOT NULL, note TEXT NOT NULL) STRICT""",
+)
+
+STEPS: tuple[Step, ...] = (_FIRST,)
