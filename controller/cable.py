@@ -3,7 +3,6 @@
 The resistances are those of the tables, not of a formula: NEC chapter 9 table 8 for American sizes and
 IEC 60228 for metric ones. Both are brought to the same temperature, 75 °C unless told otherwise, so that a
 2.5 mm² and a 14 AWG cable can be compared. Cool buried cable has 16 to 18 % less: 75 °C is the safe side.
-Reactance is left out: at these sizes it is below 1 % of the resistance.
 """
 
 from __future__ import annotations
@@ -196,7 +195,8 @@ def ohm_per_m(gauge: Gauge, temperature_c: float = DEFAULT_TEMPERATURE_C) -> flo
     """
     lowest_c, highest_c = TEMPERATURE_RANGE_C
     if not (math.isfinite(temperature_c) and lowest_c <= temperature_c <= highest_c):
-        raise WiringError(f"{temperature_c:g} °C is no cable's temperature; use {lowest_c:g} to {highest_c:g}")
+        limits = f"{lowest_c:g} to {highest_c:g} °C"
+        raise WiringError(f"{temperature_c:g} °C is no cable's temperature; use {limits}")
     if gauge.unit is Unit.AWG:
         at_75_c = _OHM_PER_KFT[int(gauge.size), gauge.build] / (1000.0 * M_PER_FT)
         return at_75_c * (1.0 + COPPER_PER_K_AT_75_C * (temperature_c - 75.0))
