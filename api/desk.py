@@ -6,18 +6,17 @@ published after its last round, so that no request, however many come, can hold 
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
+from config.site import Site, SpecialNight
 from config.site_edit import write_program
-from controller.journal_reading import JournalReader
-
-from config.site import Site
 from config.span import Span
 from controller.almanac import Almanac
 from controller.entries import Override
+from controller.journal_reading import JournalReader
 from controller.keeper_state import KeeperStatus
 from controller.rounds import Rounds
 
@@ -83,8 +82,8 @@ class Desk:
     def write_program(
         self,
         zone_id: str,
-        program: tuple[Span, ...],
-        special_nights: tuple[tuple[str, tuple[Span, ...]], ...] | None,
+        program: Sequence[Span],
+        special_nights: Sequence[SpecialNight] | None,
     ) -> Site:
         """Write a zone's program into the site file, its comments kept, and keep it from now on.
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 
 # Beyond these years neither the sun's position nor the world's clock changes are known well enough to answer.
 FIRST_YEAR, LAST_YEAR = 1970, 2199
@@ -23,6 +23,11 @@ EXAMPLE = "2027-06-21T21:30:00Z"
 def instant_text(at_utc: datetime) -> str:
     """Write an instant, cut to the whole second: what has happened is never shown as still to come."""
     return f"{at_utc.astimezone(UTC).replace(tzinfo=None).isoformat(timespec='seconds')}Z"
+
+
+def coming_text(at_utc: datetime) -> str:
+    """Write an instant that is to come, to the nearest second: it was reckoned from what is left."""
+    return instant_text(at_utc + timedelta(milliseconds=500))
 
 
 def read_instant(text: str) -> datetime:
@@ -71,7 +76,7 @@ def _hint(text: str) -> str:
     if _PLUS_LOST.fullmatch(text):
         return "a + in an address is written %2B"
     if _WITHOUT_OFFSET.fullmatch(text):
-        return f"it names no offset from UTC and no seconds may be left out; write one such as {EXAMPLE}"
+        return f"it wants the seconds and an offset from UTC as well; write one such as {EXAMPLE}"
     return f"write one such as {EXAMPLE}"
 
 

@@ -9,7 +9,7 @@ from collections.abc import Iterable
 from datetime import UTC, date, datetime
 from typing import Any
 
-from api.instants import instant_text
+from api.instants import coming_text, instant_text
 from controller.almanac import Almanac
 from controller.decision import Decision, decide
 from controller.night import nights
@@ -17,8 +17,8 @@ from controller.plan import NightPlan
 from controller.reading import Reading
 
 BY_SITE_FILE = (
-    "by the site file alone: what somebody asked for at the time, the state of the clock and faults of a relay "
-    "are not part of it"
+    "by the site file alone: what somebody asked for at the time, the state of the clock and faults of a "
+    "relay are not part of it"
 )
 BY_KEEPER = "what the keeper decided in its last round"
 
@@ -41,7 +41,9 @@ def nights_as_json(
         UnknownZoneError: no zone has one of the ids.
     """
     site = almanac.site
-    wanted = [zone.id for zone in site.zones] if zone_ids is None else [site.zone(each).id for each in zone_ids]
+    wanted = (
+        [zone.id for zone in site.zones] if zone_ids is None else [site.zone(each).id for each in zone_ids]
+    )
     return {
         "site": site.name,
         "nights": [
@@ -66,7 +68,7 @@ def night_as_json(plan: NightPlan) -> dict[str, Any]:
 
 
 def why_as_json(almanac: Almanac, zone_id: str, at_utc: datetime) -> dict[str, Any]:
-    """Say whether a zone is lit or dark at an instant, because of what and until when, by the site file alone.
+    """Say whether a zone is lit at an instant, because of what and until when, by the site file alone.
 
     Args:
         almanac: the site's plans.
@@ -89,5 +91,5 @@ def decision_as_json(decision: Decision) -> dict[str, Any]:
         "on": decision.on,
         "cause": str(decision.cause),
         "because": decision.words,
-        "until": None if decision.until_utc is None else instant_text(decision.until_utc),
+        "until": None if decision.until_utc is None else coming_text(decision.until_utc),
     }

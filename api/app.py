@@ -1,0 +1,52 @@
+"""The web application: the desk's answers as routes, behind a guard.
+
+Imported by the web server's own thread only, once the lights are right: FastAPI takes a while.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from importlib.metadata import PackageNotFoundError, version
+
+from fastapi import FastAPI
+
+from api.aside import Aside
+from api.clerk import Clerk, read_boot_s
+from api.desk import Desk
+from api.guard import OWN_NAMES, Guard
+from api.openapi import describe
+from api.past_clerk import PastClerk
+from api.problems import add_problem_handlers
+from api.routes_nights import NightRoutes
+from api.routes_status import StatusRoutes
+from api.routes_zones import ZoneRoutes
+
+
+def make_app(
+    desk: Desk, *, boot_s: Callable[[], float] = read_boot_s, names: Iterable[str] = OWN_NAMES
+) -> FastAPI:
+    """Put the web application together.
+
+    Args:
+        desk: the way to the keeper and the journal.
+        boot_s: reads the boot-time clock that the keeper reads, in seconds.
+        names: the names that the server goes by, without a port; every other Host is refused.
+    """
+    # The documentation pages of FastAPI load from the internet; the description itself does not.
+    app = FastAPI(openapi_url="/openapi.json", docs_url=None, redoc_url=None, redirect_slashes=False)
+    clerk, aside = Clerk(desk, boot_s=boot_s), Aside()
+    StatusRoutes(clerk, aside).add_to(app)
+    ZoneRoutes(clerk, aside).add_to(app)
+    NightRoutes(clerk, PastClerk(clerk), aside).add_to(app)
+    add_problem_handlers(app)
+    describe(app, version=_version())
+    app.add_middleware(Guard, names=names)
+    return app
+
+
+def _version() -> str:
+    """Give the version that is installed; a checkout that is not has none."""
+    try:
+        return version("leerie")
+    except PackageNotFoundError:
+        return "0"
