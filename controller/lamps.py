@@ -21,6 +21,7 @@ RELAY_CYCLES = 100_000
 # Farther ahead neither the plan nor the lamp's rating means anything.
 HORIZON_YEARS = 30
 _DAYS_PER_YEAR = 365.25
+_NIGHTS_IN_A_YEAR = 365
 
 
 class LampKind(StrEnum):
@@ -92,6 +93,7 @@ class LampLife:
             beginning of the journal.
         lit_h: hours lit since then.
         used: part of their life used, 1 is spent; None where no life is rated.
+        used_in_a_year: part of their life that the next 365 nights use; None where no life is rated.
         light: for LED, the part of their first light that they still give; None otherwise.
         replace_about: the night on which their life ends by the plan to come; None where it does not end
             within ``HORIZON_YEARS`` or is not rated.
@@ -101,6 +103,7 @@ class LampLife:
     since: date | None
     lit_h: float
     used: float | None
+    used_in_a_year: float | None
     light: float | None
     replace_about: date | None
 
@@ -138,12 +141,28 @@ def judge_lamps(
     """
     life_h = lamps.life_h
     if life_h is None:
-        return LampLife(lamps=lamps, since=since, lit_h=lit_h, used=None, light=None, replace_about=None)
+        return LampLife(
+            lamps=lamps,
+            since=since,
+            lit_h=lit_h,
+            used=None,
+            used_in_a_year=None,
+            light=None,
+            replace_about=None,
+        )
     light = light_left(lit_h, life_h) if lamps.kind is LampKind.LED else None
     left_h = life_h - lit_h if used is None else (1 - used) * life_h
     used = lit_h / life_h if used is None else used
-    ends = ends_on(left_h * MS_PER_HOUR, first_night, lit_ms_on)
-    return LampLife(lamps=lamps, since=since, lit_h=lit_h, used=used, light=light, replace_about=ends)
+    year_ms = sum(lit_ms_on(first_night + timedelta(days=number)) for number in range(_NIGHTS_IN_A_YEAR))
+    return LampLife(
+        lamps=lamps,
+        since=since,
+        lit_h=lit_h,
+        used=used,
+        used_in_a_year=year_ms / MS_PER_HOUR / life_h,
+        light=light,
+        replace_about=ends_on(left_h * MS_PER_HOUR, first_night, lit_ms_on),
+    )
 
 
 def ends_on(left: float, first_night: date, used_on: Callable[[date], float]) -> date | None:

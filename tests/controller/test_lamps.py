@@ -102,7 +102,7 @@ def test_the_latest_of_fitting_and_replacement_counts():
 def test_a_life_ends_on_the_night_that_uses_its_last_hour():
     """100 h left at 4 h a night end on the 25th night; past its life a lamp ends on the first."""
     life = judge_lamps(filament(), 900, since=None, first_night=FIRST, lit_ms_on=lambda _: 4 * MS_PER_HOUR)
-    assert (life.used, life.light) == (0.9, None)
+    assert (life.used, life.used_in_a_year, life.light) == (0.9, 1.46, None)
     assert life.replace_about == FIRST + timedelta(days=24)
     assert life.words == "replace about March 2027"
     spent = judge_lamps(filament(), 1200, since=None, first_night=FIRST, lit_ms_on=lambda _: 0)

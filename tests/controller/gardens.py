@@ -1,0 +1,86 @@
+"""Invented gardens for tests of the account: zones with programs, planned without a site file."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from decimal import Decimal
+from zoneinfo import ZoneInfo
+
+from config.program import Span, parse_span
+from config.special_nights import Nights, parse_nights
+from controller.energy import Load, Losses
+from controller.forecast import Garden, PlanOf, ZoneToCome
+from controller.night import Night
+from controller.plan import Place, Window, plan_night
+from controller.sun import Sky
+from controller.tariff import Prices, Tariff
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class PlannedNights:
+    """Special nights as the plan needs them."""
+
+    nights: Nights
+    program: tuple[Span, ...]
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class PlannedZone:
+    """A zone as the plan needs it."""
+
+    id: str
+    program: tuple[Span, ...]
+    special_nights: tuple[PlannedNights, ...] = ()
+
+
+def zone(zone_id: str, *spans: str, special: Iterable[tuple[str, str]] = ()) -> PlannedZone:
+    """Write a zone down in the program language; ``special`` holds pairs of nights and one span."""
+    return PlannedZone(
+        id=zone_id,
+        program=tuple(parse_span(span) for span in spans),
+        special_nights=tuple(
+            PlannedNights(nights=parse_nights(nights), program=(parse_span(span),))
+            for nights, span in special
+        ),
+    )
+
+
+def garden(
+    latitude_deg: float,
+    longitude_deg: float,
+    time_zone: str,
+    watts: dict[str, int],
+    *,
+    losses: Losses | None = None,
+    tariff: Tariff | None = None,
+) -> Garden:
+    """Make a garden whose zones, all on one transformer, draw these watts."""
+    losses = losses or Losses(transformer="shed")
+    return Garden(
+        zones=tuple(
+            ZoneToCome(zone=each, transformer=losses.transformer, load=Load(lamps_w=Decimal(lamps_w)))
+            for each, lamps_w in watts.items()
+        ),
+        transformers=(losses,),
+        tariff=tariff,
+        sky=Sky(latitude_deg, longitude_deg),
+        dusk_angle_deg=6.0,
+        tz=ZoneInfo(time_zone),
+    )
+
+
+def plan_of(place: Garden, *zones: PlannedZone) -> PlanOf:
+    """Plan these zones in a garden."""
+    by_id = {each.id: each for each in zones}
+    where = Place(sky=place.sky, dusk_angle_deg=place.dusk_angle_deg, tz=place.tz)
+
+    def plan(zone_id: str, night: Night) -> tuple[Window, ...]:
+        return plan_night(by_id[zone_id], night, where).windows
+
+    return plan
+
+
+def flat(price: str) -> Tariff:
+    """One price at all times."""
+    return Tariff(currency="USD", prices=(Prices(per_kwh=Decimal(price)),))
