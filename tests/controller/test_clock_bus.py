@@ -4,100 +4,29 @@ The real ones are Debian's dbus-daemon and systemd-timedated on a bus of the tes
 on a machine whose clock nobody keeps, the service is started with an adjtimex of the test's own before it.
 """
 
-import os
-import shutil
-import signal
 import socket
-import subprocess
 from contextlib import suppress
-from pathlib import Path
 
 import pytest
 
 from controller.kernel_clock import kernel_synchronised
 from controller.time_bus import ASK_EVERY_S, BUS_SOCKET, GIVE_UP_S, TimeBus, _whole_question
-
-TIMEDATED = Path("/lib/systemd/systemd-timedated")
-
-needs_bus = pytest.mark.skipif(
-    shutil.which("dbus-daemon") is None or not TIMEDATED.exists(), reason="no dbus-daemon or timedated here"
-)
-
-BUS_CONFIG = """<!DOCTYPE busconfig PUBLIC "-//freedesktop//DTD D-Bus Bus Configuration 1.0//EN"
- "http://www.freedesktop.org/standards/dbus/1.0/busconfig.dtd">
-<busconfig>
-  <type>session</type>
-  <listen>unix:path={socket}</listen>
-  <auth>EXTERNAL</auth>
-  <servicedir>{services}</servicedir>
-  <policy context="default">
-    <allow send_destination="*"/><allow receive_sender="*"/><allow own="*"/><allow user="*"/>
-  </policy>
-</busconfig>
-"""
-
-KEPT_RIGHT_C = r"""
-#include <string.h>
-#include <sys/timex.h>
-int adjtimex(struct timex *t) { memset(t, 0, sizeof *t); t->maxerror = 17288; return TIME_OK; }
-"""
-
-
-@pytest.fixture
-def start_bus(tmp_path):
-    """Start a bus under the test's root that starts timedated when it is asked for."""
-    running = []
-
-    def start(*, before: str = "") -> Path:
-        place = tmp_path / BUS_SOCKET
-        place.parent.mkdir(parents=True)
-        services = tmp_path / "services"
-        services.mkdir()
-        starter = tmp_path / "start"
-        starter.write_text(
-            f"echo $$ > {tmp_path}/pid\n"
-            f"exec env DBUS_SYSTEM_BUS_ADDRESS=unix:path={place} {before} {TIMEDATED}\n",
-            encoding="ascii",
-        )
-        (services / "org.freedesktop.timedate1.service").write_text(
-            f"[D-BUS Service]\nName=org.freedesktop.timedate1\nExec=/bin/sh {starter}\n", encoding="ascii"
-        )
-        config = tmp_path / "bus.conf"
-        config.write_text(BUS_CONFIG.format(socket=place, services=services), encoding="ascii")
-        bus = subprocess.Popen(
-            ["dbus-daemon", f"--config-file={config}", "--nofork", "--print-address"],
-            stdout=subprocess.PIPE,
-            stderr=subprocess.DEVNULL,
-        )
-        running.append(bus)
-        assert bus.stdout is not None
-        assert bus.stdout.readline()
-        return tmp_path
-
-    yield start
-    for bus in running:
-        bus.stdout.close()
-        bus.terminate()
-        bus.wait(timeout=10)
-    with suppress(FileNotFoundError, ProcessLookupError):
-        os.kill(int((tmp_path / "pid").read_text(encoding="ascii")), signal.SIGTERM)
+from tests.systemd.private_bus import build_kept_right, needs_bus, needs_compiler, private_bus
 
 
 @needs_bus
-def test_the_real_service_says_what_the_kernel_says(start_bus):
+def test_the_real_service_says_what_the_kernel_says(tmp_path):
     """On a real bus the real service gives the answer that the kernel gives outside a sandbox."""
-    assert TimeBus(start_bus()).synchronised(1.0, wait_s=20.0) is kernel_synchronised()
+    with private_bus(tmp_path):
+        assert TimeBus(tmp_path).synchronised(1.0, wait_s=20.0) is kernel_synchronised()
 
 
 @needs_bus
-@pytest.mark.skipif(shutil.which("cc") is None, reason="no C compiler here")
-def test_the_real_service_says_yes(start_bus, tmp_path):
+@needs_compiler
+def test_the_real_service_says_yes(tmp_path):
     """Where the kernel tells the real service that the clock is kept right, the answer is yes."""
-    source, library = tmp_path / "kept_right.c", tmp_path / "kept_right.so"
-    source.write_text(KEPT_RIGHT_C, encoding="ascii")
-    subprocess.run(["cc", "-shared", "-fPIC", "-o", str(library), str(source)], check=True)
-    root = start_bus(before=f"LD_PRELOAD={library}")
-    assert TimeBus(root).synchronised(1.0, wait_s=20.0) is True
+    with private_bus(tmp_path, preload=build_kept_right(tmp_path)):
+        assert TimeBus(tmp_path).synchronised(1.0, wait_s=20.0) is True
 
 
 # Recorded from dbus-daemon 1.14.10 with systemd-timedated 252: the answer to Hello, a signal, the property.

@@ -1,0 +1,1 @@
+"""How it lives on the board: the unit, its user, its sandbox."""
