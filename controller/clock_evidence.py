@@ -25,8 +25,9 @@ LOOK_EVERY_S = 2.0
 """Evidence is looked for at most this often, on the boot-time clock."""
 
 FIRST_WAIT_S = 1.0
-"""At the very first look an answer of the bus is worth waiting for: with it the lights come on at once.
-A service that has to be started first answers within this on a small board."""
+LATER_WAIT_S = 0.25
+"""How long an answer of the bus is waited for. At the first look it decides whether the lights come on at
+once. Later it is picked up at the next look where it takes longer: the service may have to be started."""
 
 TIMESYNC_FLAG = "run/systemd/timesync/synchronized"
 HARDWARE_CLOCKS = "sys/class/rtc"
@@ -93,7 +94,7 @@ class Witness:
             return True
         if not ask_bus:
             return False
-        wait_s = FIRST_WAIT_S if self._looked_at_s is None else 0.0
+        wait_s = FIRST_WAIT_S if self._looked_at_s is None else LATER_WAIT_S
         return bool(self._bus.synchronised(boot_s, wait_s=wait_s))
 
 
