@@ -98,7 +98,8 @@ def main() -> None:
     names, root, notify, folder = sys.argv[1:]
     clock_evidence.FIRST_WAIT_S = 20.0  # a busy machine may take its time; the answer is what counts here
     put_on_filter(Path(names).read_text(encoding="ascii").split())
-    clock = SystemClock(floor_utc=datetime(2026, 11, 1, tzinfo=UTC), witness=clock_evidence.Witness(root=Path(root)))
+    witness = clock_evidence.Witness(root=Path(root))
+    clock = SystemClock(floor_utc=datetime(2026, 11, 1, tzinfo=UTC), witness=witness)
     reading = clock.read()
     watch = StepWatch.open()
     assert watch is not None
