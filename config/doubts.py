@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
 
-from config.currencies import MINOR_DIGITS
+from config.currencies import CURRENCIES
 from config.finding import Finding, KeyPath, suggest
 from config.site import Site, Transformer, Zone
 from config.span import Span
@@ -31,8 +31,8 @@ _DOUBTFUL_PINS = {
 def find_doubts(site: Site) -> Iterator[Finding]:
     """Yield everything in a valid site that is probably not meant."""
     yield from _doubt_time_zone(site)
-    if site.tariff and site.tariff.currency not in MINOR_DIGITS:
-        remedy = f"{suggest(site.tariff.currency, MINOR_DIGITS)}see that it is a code of ISO 4217"
+    if site.tariff and site.tariff.currency not in CURRENCIES:
+        remedy = f"{suggest(site.tariff.currency, CURRENCIES)}see that it is a code of ISO 4217"
         yield Finding(path=("tariff", "currency"), what="is no currency known here", remedy=remedy)
     for index, transformer in enumerate(site.transformers):
         yield from _doubt_load(site, transformer, ("transformers", index))

@@ -88,8 +88,8 @@ class Draft:
         at = self._end_of_line(max(ends, default=marks[after][0]))
         # Set in as the other tables under the same heading are, else one step further than that heading.
         headings = {each: mark[0] for each, mark in marks.items() if len(mark) == 1}
-        beside = [start for each, start in headings.items() if each[:-2] == parent and isinstance(each[-1], int)]
-        indent = self._indent_of(beside[0]) if beside else self._indent_of(marks[parent][0]) + _STEP
+        rows = [each for each in headings if each[:-2] == parent and isinstance(each[-1], int)]
+        indent = self._indent_of(headings[rows[0]]) if rows else self._indent_of(marks[parent][0]) + _STEP
         name = write_path(tuple(part for part in path if isinstance(part, str)))
         lines = [f"[[{name}]]", *(f"{_write_key(key)} = {write_value(each)}" for key, each in values.items())]
         block = self._line_end + "".join(self._line_end + indent + line for line in lines)

@@ -10,7 +10,7 @@ from typing import Any, get_args
 from pydantic import ValidationError
 from pydantic.fields import FieldInfo
 
-from config.currencies import MINOR_DIGITS
+from config.currencies import CURRENCIES
 from config.errors import ProgramError
 from config.fields import Table
 from config.finding import Finding, KeyPath, suggest, write_path
@@ -88,7 +88,7 @@ def _explain(kind: str, path: KeyPath, value: object, context: dict[str, Any]) -
         what = _BEYOND[str(key)]
         if key == "pin" and value in _RESERVED_PINS:
             what = "is kept for the memory chip of an add-on board"
-    hint = suggest(value, MINOR_DIGITS) if key == "currency" and isinstance(value, str) else ""
+    hint = suggest(value, CURRENCIES) if key == "currency" and isinstance(value, str) else ""
     if value == "" or (isinstance(value, str) and not value.strip()):
         what = "is empty"
     return what, f"{hint}write {fits}"
