@@ -186,6 +186,10 @@ class Journal:
         """Give the last sign of life: a beat, or any entry that is later."""
         return self._ask(journal_start.last_sign_of_life, None)
 
+    def ended_well(self) -> bool:
+        """Say whether the last keeper told that it stopped; also true where there was none."""
+        return self._ask(journal_start.ended_well, nothing=True)
+
     def last_instant(self) -> datetime | None:
         """Give the latest instant that a trusted clock gave to any entry."""
         return self._ask(journal_start.last_instant, None)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import sqlite3
 from datetime import datetime
 
-from controller.entries import Override, Switching
+from controller.entries import EventKind, Override, Switching
 from controller.intervals import utc_of
 from controller.journal_rows import (
     SELECT_OVERRIDE,
@@ -53,6 +53,15 @@ def last_sign_of_life(connection: sqlite3.Connection) -> Reading | None:
         "JOIN boot ON boot.id = l.boot ORDER BY boot.id DESC, boot_ms DESC LIMIT 1"
     ).fetchone()
     return None if row is None else as_reading(*row)
+
+
+def ended_well(connection: sqlite3.Connection) -> bool:
+    """Say whether the last keeper told that it stopped; also true where there was none."""
+    row = connection.execute(
+        "SELECT kind FROM event WHERE kind IN (?, ?) ORDER BY id DESC LIMIT 1",
+        (EventKind.STARTED.value, EventKind.STOPPED.value),
+    ).fetchone()
+    return row is None or row[0] == EventKind.STOPPED.value
 
 
 def last_instant(connection: sqlite3.Connection) -> datetime | None:

@@ -8,7 +8,7 @@ thread and no file: ``round`` says in how many seconds the next one is due, and 
 from __future__ import annotations
 
 import logging
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import datetime
 from zoneinfo import ZoneInfo
 
@@ -79,6 +79,11 @@ class Keeper:
     def almanac(self) -> Almanac:
         """The plans that the keeper goes by; not for other threads."""
         return self._almanac
+
+    @property
+    def overrides(self) -> Mapping[str, Override]:
+        """What people want for now, by zone; not for other threads."""
+        return self._overrides
 
     def status(self) -> KeeperStatus:
         """Show every zone as it was after the last round."""

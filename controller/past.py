@@ -41,7 +41,7 @@ def read_past(journal: Journal) -> Past | None:
     try:
         return Past(
             overrides=tuple(journal.overrides_in_force()),
-            last_sign=journal.last_sign_of_life(),
+            last_sign=journal.last_beat(),
             ended_well=journal.ended_well(),
             last_instant_utc=journal.last_instant(),
             trusted_boot_id=journal.trusted_boot_id(),

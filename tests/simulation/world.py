@@ -29,16 +29,16 @@ class PinTruth:
     lit: bool = False
     since_s: float = 0.0
     lit_s: float = 0.0
-    changes: list[tuple[float, bool]] = field(default_factory=list)
+    changes: list[tuple[float, bool, bool]] = field(default_factory=list)
 
-    def become(self, at_s: float, *, lit: bool) -> bool:
-        """Take a change down; True where there was one."""
+    def become(self, at_s: float, *, lit: bool, by_hand: bool = False) -> bool:
+        """Take a change down; ``by_hand`` where it was not the program's. True where there was one."""
         if lit is self.lit:
             return False
         if self.lit:
             self.lit_s += at_s - self.since_s
         self.lit, self.since_s = lit, at_s
-        self.changes.append((at_s, lit))
+        self.changes.append((at_s, lit, by_hand))
         return True
 
     def total_s(self, at_s: float) -> float:
@@ -63,6 +63,7 @@ class World:
         self.pins: dict[int, PinTruth] = {}
         self.pin_faults: dict[int, str] = {}
         self.board: SimulatedBoard | None = None
+        self.ending = False
 
     @property
     def true_utc(self) -> datetime:
@@ -89,7 +90,7 @@ class World:
     def release_pins(self) -> None:
         """Let every line go, as the kernel does when a process ends: relays open, lights go out."""
         for truth in self.pins.values():
-            truth.become(self.now_s, lit=False)
+            truth.become(self.now_s, lit=False, by_hand=True)
         self.board = None
 
 
@@ -133,10 +134,13 @@ class SimulatedPin(MockPin):  # type: ignore[misc]
         """BCM number of the pin."""
         return int(str(self.info.name).removeprefix("GPIO"))
 
-    def _tell(self) -> None:
+    def _tell(self, *, by_hand: bool = False) -> None:
         number = self.info_number
         active = self._state if self.factory.active_high(number) else not self._state
-        self._world().pin(number).become(self._world().now_s, lit=self._function == "output" and active)
+        world = self._world()
+        faulty = number in world.pin_faults
+        lit = self._function == "output" and active
+        world.pin(number).become(world.now_s, lit=lit, by_hand=by_hand or faulty or world.ending)
 
     def output_with_state(self, state: int) -> None:
         self._check("open", "all")
@@ -161,7 +165,7 @@ class SimulatedPin(MockPin):  # type: ignore[misc]
     def flip(self) -> None:
         """Be switched by somebody else."""
         self._change_state(not self._state)
-        self._tell()
+        self._tell(by_hand=True)
 
 
 class SimulatedBoard(MockFactory):  # type: ignore[misc]

@@ -1,0 +1,104 @@
+"""The story of a night: what happens, and when. Drawn from a seed; most of it near dusk and the off time."""
+
+from __future__ import annotations
+
+import random
+from dataclasses import dataclass, field
+from datetime import timedelta
+from typing import Any
+
+from tests.simulation.oracle import Oracle
+from tests.simulation.world import World
+
+DAY_S = 86_400.0
+
+# What may happen, and how often beside the others.
+HAPPENINGS = {
+    "power cut": 4,
+    "kill": 3,
+    "fuse": 4,
+    "restart": 2,
+    "step": 4,
+    "suspend": 2,
+    "network lost": 1,
+    "network found": 2,
+    "disk": 4,
+    "pin fault": 4,
+    "flip": 2,
+    "rewrite": 4,
+    "spoil": 2,
+    "override": 6,
+    "lift": 2,
+    "toggle": 2,
+    "damage": 1,
+    "zone data": 1,
+}
+
+
+@dataclass(order=True)
+class Happening:
+    """One thing that happens at a moment of true time."""
+
+    at_s: float
+    what: str = field(compare=False)
+    details: dict[str, Any] = field(compare=False, default_factory=dict)
+
+
+def draw_night(dice: random.Random, world: World, oracle: Oracle, *, calm: float) -> list[Happening]:
+    """Draw what happens in the next 24 hours."""
+    if dice.random() < calm:
+        return []
+    edges = []
+    for zone in oracle.site.zones:
+        edge = oracle.next_edge(zone, world.clock_utc + timedelta(seconds=1))
+        if edge is not None and edge - world.clock_utc < timedelta(days=1):
+            edges.append(world.now_s + (edge - world.clock_utc).total_seconds())
+    happenings = []
+    for _ in range(dice.choice((1, 1, 2, 3, 5))):
+        what = dice.choices(list(HAPPENINGS), list(HAPPENINGS.values()))[0]
+        if edges and dice.random() < 0.6:
+            at_s = dice.choice(edges) + dice.choice((-30, -1, -0.2, 0.0, 0.3, 1, 2, 20, 600)) + dice.random()
+        else:
+            at_s = world.now_s + dice.random() * DAY_S
+        if at_s > world.now_s:
+            happenings.append(Happening(at_s, what, _details(dice, what)))
+    return happenings
+
+
+def _details(dice: random.Random, what: str) -> dict[str, Any]:
+    """Choose the particulars."""
+    if what in ("power cut", "damage"):
+        return {
+            "off_s": dice.choice((1.0, 5.0, 40.0, 900.0, 5 * 3600.0)) * (0.5 + dice.random()),
+            "clock": dice.choice(("hardware", "hardware", "saved", "saved", "1970", "behind", "ahead")),
+            "network_s": dice.choice((0.0, 2.0, 60.0, 4000.0, None)),
+            "how": dice.choice(("truncate", "garbage", "remove", "empty")),
+        }
+    if what in ("kill", "restart"):
+        return {"off_s": dice.choice((0.5, 2.0, 10.0))}
+    if what == "fuse":
+        return {"writes": dice.randrange(14), "off_s": 2.0}
+    if what == "step":
+        size_s = dice.choice((1.5, 20, 61, 3600, 7200, 86_400, 180 * DAY_S, 2 * 365 * DAY_S))
+        return {"size_s": size_s * dice.choice((1, -1)), "back_s": dice.choice((3.0, 900.0, 7200.0))}
+    if what == "suspend":
+        return {"for_s": dice.choice((20.0, 600.0, 3600.0, 8 * 3600.0))}
+    if what == "disk":
+        return {
+            "mode": dice.choice(("full", "read-only", "locked", "broken", "slow")),
+            "for_s": dice.choice((1.0, 40.0, 3600.0, DAY_S)),
+        }
+    if what == "pin fault":
+        return {
+            "mode": dice.choice(("set", "open", "all", "deaf")),
+            "for_s": dice.choice((0.5, 5.0, 300.0, 3600.0)),
+        }
+    if what == "override":
+        return {
+            "on": dice.random() < 0.6,
+            "kind": dice.choice(("plain", "plain", "until", "for")),
+            "for_s": dice.choice((1.0, 30.0, 600.0, 3 * 3600.0, 20 * 3600.0)),
+        }
+    if what == "toggle":
+        return {"times": dice.randint(3, 9), "every_s": dice.choice((0.1, 0.4, 1.1))}
+    return {}
