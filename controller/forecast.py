@@ -113,18 +113,22 @@ class Forecast:
     Attributes:
         period: the nights.
         months: one row for each zone and month, zone by zone, in order.
-        lit_ms_by_night: for each zone its milliseconds of light, night by night.
-        starts_by_night: for each zone how often it is switched on, night by night.
+        lit: for each zone its windows, night by night.
+        starts: for each zone how often it is switched on, night by night.
     """
 
     period: Period
     months: tuple[MonthAhead, ...]
-    lit_ms_by_night: Mapping[str, tuple[int, ...]]
-    starts_by_night: Mapping[str, tuple[int, ...]]
+    lit: Mapping[str, tuple[tuple[Interval, ...], ...]]
+    starts: Mapping[str, tuple[int, ...]]
 
     def energy(self, zone: str | None = None) -> Energy:
         """Sum the energy of one zone, or of all."""
         return sum((row.energy for row in self.months if zone in (None, row.zone)), Energy())
+
+    def lit_ms_by_night(self, zone: str) -> tuple[int, ...]:
+        """Give the milliseconds of light of one zone, night by night."""
+        return tuple(total_ms(night) for night in self.lit[zone])
 
     def lit_ms(self, zone: str | None = None) -> int:
         """Sum the light of one zone, or of all."""
@@ -167,7 +171,7 @@ def look_ahead(garden: Garden, first_night: date, plan: PlanOf, *, count: int = 
     months = split(whole, Each.MONTH, garden.tz, latitude_deg=garden.sky.latitude_deg)
     ahead = tuple(nights(first_night, last_night, garden.tz))
     dark = dark_intervals(garden.sky, ahead, garden.dusk_angle_deg)
-    lit = {each.zone: [_windows(plan, each.zone, night) for night in ahead] for each in garden.zones}
+    lit = {each.zone: tuple(_windows(plan, each.zone, night) for night in ahead) for each in garden.zones}
     starts = {zone: _starts(windows) for zone, windows in lit.items()}
     prices = None
     if garden.tariff is not None:
@@ -192,8 +196,8 @@ def look_ahead(garden: Garden, first_night: date, plan: PlanOf, *, count: int = 
     return Forecast(
         period=whole,
         months=tuple(row for each in garden.zones for row in rows[each.zone]),
-        lit_ms_by_night={zone: tuple(total_ms(night) for night in lit[zone]) for zone in lit},
-        starts_by_night={zone: tuple(each) for zone, each in starts.items()},
+        lit=lit,
+        starts=starts,
     )
 
 
@@ -209,10 +213,10 @@ def compare(present: Forecast, other: Forecast) -> tuple[Change, ...]:
     Raises:
         ValueError: the two are not about the same nights or the same zones.
     """
-    if present.period != other.period or present.lit_ms_by_night.keys() != other.lit_ms_by_night.keys():
+    if present.period != other.period or present.lit.keys() != other.lit.keys():
         raise ValueError("only plans for the same zones and the same nights can be compared")
     changes = []
-    for zone in present.lit_ms_by_night:
+    for zone in present.lit:
         now, then = present.energy(zone), other.energy(zone)
         changes.append(
             Change(
@@ -226,15 +230,15 @@ def compare(present: Forecast, other: Forecast) -> tuple[Change, ...]:
     return tuple(changes)
 
 
-def _windows(plan: PlanOf, zone: str, night: Night) -> list[Interval]:
+def _windows(plan: PlanOf, zone: str, night: Night) -> tuple[Interval, ...]:
     """Ask the plan for one night; refuse what would be counted with another night's month."""
-    windows = [(ms_of(window.on_utc), ms_of(window.off_utc)) for window in plan(zone, night)]
+    windows = tuple((ms_of(window.on_utc), ms_of(window.off_utc)) for window in plan(zone, night))
     if windows and (windows[0][0] < ms_of(night.starts_at_utc) or windows[-1][1] > ms_of(night.ends_at_utc)):
         raise ValueError(f"a window of “{zone}” reaches out of the night of {night.date}")
     return windows
 
 
-def _starts(windows: Sequence[Sequence[Interval]]) -> list[int]:
+def _starts(windows: Sequence[Sequence[Interval]]) -> tuple[int, ...]:
     """Count switchings on, night by night; light that goes on across noon is not switched."""
     counts = []
     lit_until_ms = 0
@@ -243,7 +247,7 @@ def _starts(windows: Sequence[Sequence[Interval]]) -> list[int]:
         counts.append(len(night) - goes_on)
         if night:
             lit_until_ms = night[-1][1]
-    return counts
+    return tuple(counts)
 
 
 def _meter(
