@@ -188,21 +188,15 @@ def _stretches(plans: Sequence[NightPlan]) -> str:
         for piece in dark[:STRETCHES_NAMED]
     ]
     more = len(dark) - len(named)
-    return " and ".join(named) if not more else f"{', '.join(named)} and {more} stretches more"
+    return " and ".join(named) if not more else f"{', '.join(named)} and {more} more"
 
 
 def _remedy(span: Span, weight: Weight) -> str:
     """Say what would give light on those nights."""
+    kept = "leave it if those nights may stay dark" if weight is Weight.NOTE else "change it or take it out"
     sun = [str(edge) for edge in (span.begins, span.ends) if isinstance(edge, SunEdge)]
     if sun:
-        would = f"a clock time in place of {' and '.join(sun)} does not move with the sun"
-    elif span.while_dark:
-        would = "without “while dark” it does not ask the sun"
-    else:
-        would = "choose clock times that no clock change takes away"
-    if span.while_dark and sun:
-        would += ", nor does a span without “while dark”"
-    kept = "leave it if those nights may stay dark" if weight is Weight.NOTE else "change it or take it out"
-    return f"{kept}; {would}"
-
-
+        return f"{kept}; a clock time in place of {' and '.join(sun)} does not move with the sun"
+    if span.while_dark:
+        return kept if weight is Weight.NOTE else f"{kept}; “while dark” waits for a dark that does not come"
+    return f"{kept}; choose clock times that no clock change takes away"

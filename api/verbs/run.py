@@ -9,8 +9,8 @@ import click
 
 from api.asking import site_argument
 
-# Above the system's reserved ports, and none that the services register lists for a common one.
-DEFAULT_PORT = 8463
+# The same as api.server.PORT, which cannot be imported here: the lights would wait for it.
+DEFAULT_PORT = 8010
 
 
 def default_state() -> Path:
