@@ -6,7 +6,6 @@ price at 01:30 on a Saturday is Saturday's. Public holidays are not known here; 
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
@@ -14,20 +13,10 @@ from decimal import ROUND_HALF_UP, Decimal
 from typing import Protocol
 from zoneinfo import ZoneInfo
 
+from config.currencies import MINOR_DIGITS
 from controller.intervals import ms_of, utc_of
 from controller.night import utc_of_local
 
-# ISO 4217 list one, as published on 2026-01-01: every currency whose minor unit is not two digits.
-# Held against the whole list by tests/controller/test_tariff.py.
-_MINOR_UNITS = {
-    **dict.fromkeys(
-        ("BIF", "CLP", "DJF", "GNF", "ISK", "JPY", "KMF", "KRW", "PYG", "RWF", "UGX", "UYI", "VND", "VUV"), 0
-    ),
-    **dict.fromkeys(("XAF", "XOF", "XPF"), 0),
-    **dict.fromkeys(("BHD", "IQD", "JOD", "KWD", "LYD", "OMR", "TND"), 3),
-    **dict.fromkeys(("CLF", "UYW"), 4),
-}
-_USUAL_MINOR_UNITS = 2
 _MIDNIGHT = time(0, 0)
 
 
@@ -110,8 +99,8 @@ class Tariff:
 
     def __post_init__(self) -> None:
         """Refuse a currency that is no code, and price changes out of order."""
-        if not re.fullmatch(r"[A-Z]{3}", self.currency):
-            raise ValueError(f"a currency is three capital letters such as USD, not “{self.currency}”")
+        if self.currency not in MINOR_DIGITS:
+            raise ValueError(f"“{self.currency}” is no currency; write three letters such as USD or EUR")
         if not self.prices:
             raise ValueError("a tariff needs at least one price")
         days = [prices.since for prices in self.prices[1:]]
@@ -187,17 +176,12 @@ def price_at(tariff: Tariff, at_utc: datetime, tz: ZoneInfo) -> Decimal:
     return price_steps(tariff, utc_of(at_ms), utc_of(at_ms + 1), tz)[0].per_kwh
 
 
-def minor_units(currency: str) -> int:
-    """Give the digits after the point of a currency's smallest unit, by ISO 4217."""
-    return _MINOR_UNITS.get(currency, _USUAL_MINOR_UNITS)
-
-
 def round_money(amount: Decimal, currency: str) -> Decimal:
-    """Round an amount to the currency's smallest unit, half away from zero (common practice, no source).
+    """Round an amount to the currency's smallest unit by ISO 4217, half away from zero.
 
-    Only for showing: sums are made of unrounded amounts.
+    Only for showing: sums are made of unrounded amounts. Rounding halves up is common practice, no source.
     """
-    return amount.quantize(Decimal(1).scaleb(-minor_units(currency)), rounding=ROUND_HALF_UP)
+    return amount.quantize(Decimal(1).scaleb(-MINOR_DIGITS[currency]), rounding=ROUND_HALF_UP)
 
 
 def _edges(tariff: Tariff, first: date, last: date, tz: ZoneInfo) -> list[tuple[int, Decimal, str]]:

@@ -11,8 +11,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from config.currencies import MINOR_DIGITS
 from controller.intervals import utc_of
-from controller.tariff import PriceBand, Prices, Tariff, minor_units, price_at, price_steps, round_money
+from controller.tariff import PriceBand, Prices, Tariff, price_at, price_steps, round_money
 
 REFERENCE = Path(__file__).parent.parent / "reference"
 NEW_YORK = ZoneInfo("America/New_York")
@@ -47,14 +48,13 @@ def as_text(tariff: Tariff, starts: str, ends: str, tz: ZoneInfo) -> list[str]:
     ]
 
 
-def test_minor_units_are_those_of_iso_4217():
-    """Every currency of ISO 4217 list one has its digits (2026-01-01, through the iso4217 package 1.16)."""
-    with (REFERENCE / "minor_units.csv").open() as file:
-        rows = list(csv.DictReader(file))
-    assert len(rows) > 150
-    assert {row["currency"]: minor_units(row["currency"]) for row in rows} == {
-        row["currency"]: int(row["minor_units"]) for row in rows
-    }
+def test_money_is_rounded_to_the_digits_of_iso_4217():
+    """Every currency is shown with its digits: list one of 2026-01-01, through the iso4217 package 1.16."""
+    rows = csv.DictReader((REFERENCE / "minor_units.csv").read_text().splitlines())
+    digits = {row["currency"]: int(row["minor_units"]) for row in rows}
+    assert len(MINOR_DIGITS) > 140
+    for currency in MINOR_DIGITS:
+        assert -round_money(Decimal("1.5"), currency).as_tuple().exponent == digits[currency], currency
 
 
 @pytest.mark.parametrize(
@@ -208,7 +208,8 @@ def test_steps_tile_time_and_agree_with_the_clock_face(some, zone, minutes, hour
 @pytest.mark.parametrize(
     "make",
     [
-        lambda: Tariff(currency="dollars", prices=(Prices(per_kwh=CHEAP),)),
+        lambda: Tariff(currency="usd", prices=(Prices(per_kwh=CHEAP),)),
+        lambda: Tariff(currency="XAU", prices=(Prices(per_kwh=CHEAP),)),
         lambda: Tariff(currency="USD", prices=()),
         lambda: Prices(per_kwh=Decimal("NaN")),
         lambda: PriceBand(per_kwh=Decimal(-1)),
