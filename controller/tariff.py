@@ -6,6 +6,7 @@ price at 01:30 on a Saturday is Saturday's. Public holidays are not known here; 
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
@@ -13,10 +14,20 @@ from decimal import ROUND_HALF_UP, Decimal
 from typing import Protocol
 from zoneinfo import ZoneInfo
 
-from config.currencies import MINOR_DIGITS
 from controller.intervals import ms_of, utc_of
 from controller.night import utc_of_local
 
+# ISO 4217 list one, as published on 2026-01-01: every currency whose smallest unit is not a hundredth.
+# Held against the whole list by tests/controller/test_tariff.py.
+_USUAL_DIGITS = 2
+_NO_DIGITS = "BIF CLP DJF GNF ISK JPY KMF KRW PYG RWF UGX UYI VND VUV XAF XOF XPF"
+_THREE_DIGITS = "BHD IQD JOD KWD LYD OMR TND"
+_FOUR_DIGITS = "CLF UYW"
+_DIGITS = {
+    **dict.fromkeys(_NO_DIGITS.split(), 0),
+    **dict.fromkeys(_THREE_DIGITS.split(), 3),
+    **dict.fromkeys(_FOUR_DIGITS.split(), 4),
+}
 _MIDNIGHT = time(0, 0)
 
 
@@ -99,8 +110,8 @@ class Tariff:
 
     def __post_init__(self) -> None:
         """Refuse a currency that is no code, and price changes out of order."""
-        if self.currency not in MINOR_DIGITS:
-            raise ValueError(f"“{self.currency}” is no currency; write three letters such as USD or EUR")
+        if not re.fullmatch(r"[A-Z]{3}", self.currency):
+            raise ValueError(f"a currency is three capital letters such as USD, not “{self.currency}”")
         if not self.prices:
             raise ValueError("a tariff needs at least one price")
         days = [prices.since for prices in self.prices[1:]]
@@ -181,7 +192,8 @@ def round_money(amount: Decimal, currency: str) -> Decimal:
 
     Only for showing: sums are made of unrounded amounts. Rounding halves up is common practice, no source.
     """
-    return amount.quantize(Decimal(1).scaleb(-MINOR_DIGITS[currency]), rounding=ROUND_HALF_UP)
+    digits = _DIGITS.get(currency, _USUAL_DIGITS)
+    return amount.quantize(Decimal(1).scaleb(-digits), rounding=ROUND_HALF_UP)
 
 
 def _edges(tariff: Tariff, first: date, last: date, tz: ZoneInfo) -> list[tuple[int, Decimal, str]]:
