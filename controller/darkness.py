@@ -9,17 +9,17 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from math import ceil
+from math import ceil, cos, radians, sin
 
 from controller.night import Night
-from controller.sun_path import GUIDE_ERROR_DEG, SunPath
+from controller.sun_path import GUIDE_ERROR, SunPath
 
 _NEWTON_TRIES = 6  # two or three are enough; after that halving the interval is sure to arrive
 # Up to 45 degrees from the horizon the sun's path bends by at most 6e-7 degrees per second squared. So where
 # it passes faster than 1e-4 degrees a second (2.6e-3 at 51.5 N), a height within 2 s of the root tells the
 # root to 0.012 s. Only a root nearer than 0.05 s to a whole second needs the height once more.
 _STRAIGHT_UP_TO_DEG = 45.0
-_BRISK_DEG_PER_S = 1e-4
+_BRISK_RAD_PER_S = radians(1e-4)
 _CLOSE_S = 2.0
 _UNSURE_S = 0.05
 
@@ -46,7 +46,9 @@ class Stretch:
 class Darkness:
     """Where one night is darker than one angle; an edge is found when it is first asked for."""
 
-    __slots__ = ("_angle_deg", "_begins_dark", "_edges", "_elevation_deg", "_flips", "_night", "_path")
+    __slots__ = (
+        "_angle_deg", "_begins_dark", "_edges", "_elevation_deg", "_flips", "_night", "_path", "_sine",
+    )
 
     def __init__(
         self,
@@ -67,15 +69,19 @@ class Darkness:
         """
         self._night = night
         self._angle_deg = angle_deg
+        self._sine = sin(radians(-angle_deg))
         self._path = path
         self._elevation_deg = elevation_deg
         self._flips: list[tuple[int, int, bool]] = []  # not yet, by then, whether it gets dark
         # A night without length, of a date that the zone skipped, is never dark.
         points_s = [0, *turnings_s, path.lasts_s] if path.lasts_s else []
-        was_dark = self._begins_dark = bool(points_s) and self._is_dark_at(points_s, 0)
-        for place in range(1, len(points_s)):
-            is_dark = self._is_dark_at(points_s, place)
-            if is_dark != was_dark:
+        self._begins_dark = was_dark = False
+        for place in range(len(points_s)):  # a point may be moved on the way
+            above = path.sine_at(points_s[place]) - self._sine
+            is_dark = above < 0 if abs(above) > GUIDE_ERROR else self._is_dark_at(points_s, place)
+            if not place:
+                self._begins_dark = is_dark
+            elif is_dark != was_dark:
                 self._flips.append((points_s[place - 1], points_s[place], is_dark))
             was_dark = is_dark
         self._edges: list[datetime | None] = [None] * len(self._flips)
@@ -108,17 +114,14 @@ class Darkness:
         return self._elevation_deg(at_utc) + self._angle_deg
 
     def _is_dark_at(self, points_s: list[int], place: int) -> bool:
-        """Whether it is dark at an end of the night or at a turning; moves a turning that decides closely."""
-        guide_deg = self._path.height_deg(points_s[place]) + self._angle_deg
-        if abs(guide_deg) > GUIDE_ERROR_DEG:
-            return guide_deg < 0
+        """Whether it is dark where the guide cannot tell; a turning is moved to its very second."""
         if 0 < place < len(points_s) - 1:
             points_s[place] = self._turning_s(points_s[place - 1], points_s[place + 1], points_s[place])
         return self._above_deg(points_s[place]) < 0
 
     def _turning_s(self, low_s: int, high_s: int, guess_s: int) -> int:
         """Give the very second at which the sun turns, between two neighbouring points."""
-        lowest = self._path.height_deg(guess_s) < self._path.height_deg(low_s)
+        lowest = self._path.sine_at(guess_s) < self._path.sine_at(low_s)
         while high_s - low_s > 1:
             middle_s = (low_s + high_s) // 2
             climbs = self._above_deg(middle_s) > self._above_deg(middle_s - 1)
@@ -142,8 +145,9 @@ class Darkness:
         The sun's height itself decides, whatever the guide said: the search ends with two seconds side by
         side on either side of the angle, or with a height so close to it that the slope settles the second.
         """
-        next_s = ceil(self._path.crossing_s(low_s, high_s, -self._angle_deg, climbs=not gets_dark))
+        next_s = ceil(self._path.crossing_s(low_s, high_s, self._sine, climbs=not gets_dark))
         straight = abs(self._angle_deg) <= _STRAIGHT_UP_TO_DEG
+        brisk = _BRISK_RAD_PER_S * cos(radians(self._angle_deg))
         tries = 0
         while high_s - low_s > 1:
             now_s = min(max(next_s, low_s + 1), high_s - 1)
@@ -155,10 +159,11 @@ class Darkness:
             tries += 1
             next_s = (low_s + high_s) // 2
             if tries < _NEWTON_TRIES:
-                slope_deg_per_s = self._path.slope_deg_per_s(now_s)
-                root_s = min(max(now_s - above_deg / slope_deg_per_s, low_s), high_s)
+                above = sin(radians(above_deg - self._angle_deg)) - self._sine
+                slope_per_s = self._path.sine_and_slope_at(now_s)[1]
+                root_s = min(max(now_s - above / slope_per_s, low_s), high_s)
                 next_s = ceil(root_s)
-                brisk = abs(slope_deg_per_s) > _BRISK_DEG_PER_S and abs(root_s - now_s) < _CLOSE_S
-                if straight and brisk and _UNSURE_S < next_s - root_s < 1 - _UNSURE_S:
+                sure = straight and abs(slope_per_s) > brisk and abs(root_s - now_s) < _CLOSE_S
+                if sure and _UNSURE_S < next_s - root_s < 1 - _UNSURE_S:
                     return next_s
         return high_s

@@ -1,26 +1,29 @@
 """The sun's way over one night in closed form: a guide to where its height has to be asked for.
 
 Over a night the sun's declination and the equation of time change so evenly that a straight line between
-their values at noon and at the next noon tells the height to better than ``GUIDE_ERROR_DEG``. That is enough
-to know where the sun turns, on which side of an angle it stands, and within a second where it crosses it.
-The guide never has the last word: ``controller.sun`` proves every edge with the sun's height itself.
+their values at noon and at the next noon tells the sine of its height to better than ``GUIDE_ERROR``. That is
+enough to know where the sun turns, on which side of an angle it stands, and within a second where it passes
+it. The guide never has the last word: ``controller.darkness`` settles every edge by the sun's height itself.
 """
 
 from __future__ import annotations
 
 from datetime import datetime
 from functools import lru_cache
-from math import acos, asin, ceil, cos, degrees, floor, pi, radians, sin, sqrt, tan
+from math import acos, asin, ceil, cos, floor, pi, radians, sin, tan
 
 from astral.sun import eq_of_time, sun_declination
 
-GUIDE_ERROR_DEG = 0.02
-"""Bound of the guide's error over a night of up to 48 hours; held by tests/controller/test_sun_path.py."""
+GUIDE_ERROR = radians(0.02)
+"""Bound of the error of a sine over a night of up to 48 hours, so of 0.02 degrees near the horizon.
+
+Held by tests/controller/test_sun_path.py.
+"""
 
 _TURN_RAD_PER_S = 2 * pi / 86_400  # the mean sun, once round in a day
 _J2000_UNIX_S = 946_728_000  # 2000-01-01 12:00, from which astral counts Julian centuries
 _CENTURY_S = 36_525 * 86_400
-_SMALLEST = 1e-12  # keeps a division whole where the sun stands in the zenith or its path runs level
+_SMALLEST = 1e-15  # keeps a division whole at a pole, or where the path runs level
 
 
 @lru_cache(maxsize=64)  # a night's end is the next one's beginning, and every angle asks again
@@ -31,7 +34,7 @@ def _declination_and_equation(unix_s: float) -> tuple[float, float]:
 
 
 class SunPath:
-    """The sun's height above one place from an instant on, as a function of the seconds since then."""
+    """The sine of the sun's height over one place, as a function of the seconds since an instant."""
 
     __slots__ = ("_across", "_along", "_declination", "_drift", "_hour", "_latitude_rad", "_turn", "lasts_s")
 
@@ -58,23 +61,21 @@ class SunPath:
         self._hour = (unix_s % 86_400) * _TURN_RAD_PER_S - pi + radians(longitude_deg) + equation
         self._turn = _TURN_RAD_PER_S + (later_equation - equation) / (lasts_s or 1)
 
-    def height_deg(self, after_s: float) -> float:
-        """Give the sun's height in degrees; negative below the horizon."""
+    def sine_at(self, after_s: float) -> float:
+        """Give the sine of the sun's height; negative below the horizon."""
         declination = self._declination + self._drift * after_s
         hour = self._hour + self._turn * after_s
-        up = self._along * sin(declination) + self._across * cos(declination) * cos(hour)
-        return degrees(asin(min(max(up, -1.0), 1.0)))
+        return self._along * sin(declination) + self._across * cos(declination) * cos(hour)
 
-    def slope_deg_per_s(self, after_s: float) -> float:
-        """Give how fast the sun climbs, in degrees a second; negative where it sinks, never exactly zero."""
+    def sine_and_slope_at(self, after_s: float) -> tuple[float, float]:
+        """Give the sine of the sun's height and how fast it grows, per second; never exactly level."""
         declination = self._declination + self._drift * after_s
         hour = self._hour + self._turn * after_s
         sine, cosine = sin(declination), cos(declination)
         across = self._across * cos(hour)
-        up = self._along * sine + across * cosine
-        climb = (self._along * cosine - across * sine) * self._drift
-        climb -= self._across * cosine * sin(hour) * self._turn
-        return degrees(climb / sqrt(max(1 - up * up, _SMALLEST))) or _SMALLEST
+        slope = (self._along * cosine - across * sine) * self._drift
+        slope -= self._across * cosine * sin(hour) * self._turn
+        return self._along * sine + across * cosine, slope or _SMALLEST
 
     def turnings_s(self) -> list[int]:
         """Give the seconds at which the sun turns, strictly inside the path, in order: highest and lowest.
@@ -98,13 +99,13 @@ class SunPath:
                 found.append(after_s)
         return sorted(found)
 
-    def crossing_s(self, low_s: int, high_s: int, height_deg: float, *, climbs: bool) -> float:
+    def crossing_s(self, low_s: int, high_s: int, sine: float, *, climbs: bool) -> float:
         """Guess the second at which the sun passes a height between two turnings.
 
         Args:
             low_s: where the search begins.
             high_s: where it ends; the sun only climbs or only sinks in between.
-            height_deg: the height that it passes.
+            sine: sine of the height that it passes.
             climbs: which of the two it does.
 
         Returns:
@@ -113,7 +114,7 @@ class SunPath:
         middle_s = (low_s + high_s) / 2
         declination = self._declination + self._drift * middle_s
         round_part = self._across * cos(declination) or _SMALLEST
-        cosine = (sin(radians(height_deg)) - self._along * sin(declination)) / round_part
+        cosine = (sine - self._along * sin(declination)) / round_part
         hour = acos(min(max(cosine, -1.0), 1.0))
         if climbs:
             hour = -hour
@@ -121,5 +122,5 @@ class SunPath:
         hour += 2 * pi * round((middle_hour - hour) / (2 * pi))
         guess_s = min(max((hour - self._hour) / self._turn, low_s), high_s)
         # That was with the declination of the middle; one step of Newton's takes the right one.
-        guess_s += (height_deg - self.height_deg(guess_s)) / self.slope_deg_per_s(guess_s)
-        return min(max(guess_s, low_s), high_s)
+        guess_sine, slope_per_s = self.sine_and_slope_at(guess_s)
+        return min(max(guess_s + (sine - guess_sine) / slope_per_s, low_s), high_s)
