@@ -27,7 +27,7 @@ from controller import journal_care, journal_start
 from controller.entries import Entry, Override, Switching
 from controller.journal_batch import write_together
 from controller.journal_care import SetAside
-from controller.journal_file import JOURNAL_NAME, explain, open_to_read, open_to_write
+from controller.journal_file import JOURNAL_NAME, READING_ERRORS, explain, open_to_read, open_to_write
 from controller.journal_hold import Hold, hold_state
 from controller.journal_outbox import BOUND, Outbox, Present
 from controller.journal_writing import BeginAnew, CloseUnfinished
@@ -142,10 +142,8 @@ class Journal:
         Raises:
             JournalError: it cannot be looked at, or not be replaced, now.
         """
-        damage = journal_care.find_damage(self.path)
+        damage = journal_care.find_damage(self.path) or (self._damage_again() if self.damaged else None)
         if damage is None:
-            if self.damaged:
-                self._fault = None
             return None
         with self._at_file:
             return self._noting_faults(lambda: self._begin_anew(damage, at))
@@ -207,7 +205,7 @@ class Journal:
         with contextlib.closing(open_to_read(self.path)) as connection:
             try:
                 return question(connection)
-            except sqlite3.Error as error:
+            except READING_ERRORS as error:
                 raise explain(error, self.path) from error
 
     def _noting_faults(self, work: Callable[[], T]) -> T:
@@ -218,7 +216,7 @@ class Journal:
             self._shut()
             self._fault = error
             raise
-        except (sqlite3.Error, OSError) as error:
+        except (*READING_ERRORS, OSError) as error:
             self._shut()
             self._fault = explain(error, self.path)
             raise self._fault from error
@@ -266,6 +264,14 @@ class Journal:
             self._present.note(written)
         self._outbox.done(lost=len(taken) - len(written))
         return len(written)
+
+    def _damage_again(self) -> str | None:
+        """Try once more what found the file damaged, though it looks whole; say what it finds this time."""
+        try:
+            self.flush()
+        except JournalDamagedError as error:
+            return str(error)
+        return None
 
     def _begin_anew(self, damage: str, at: Reading) -> SetAside:
         """Set the damaged file aside and begin a fresh one with what is in force."""

@@ -13,12 +13,22 @@ import contextlib
 import os
 import shutil
 import sqlite3
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date, datetime
 from pathlib import Path
 
 from config.errors import JournalDamagedError, JournalError
-from controller.journal_file import BACKUP_PATTERN, BACKUPS_NAME, beside, explain, open_to_read
+from controller.entries import Cause, EventKind
+from controller.journal_file import (
+    BACKUP_PATTERN,
+    BACKUPS_NAME,
+    READING_ERRORS,
+    beside,
+    explain,
+    open_to_read,
+)
+from controller.journal_schema import STEPS
 
 # A copy may wait for another program; nothing waits for the copy.
 COPY_BUSY_S = 5.0
@@ -27,6 +37,21 @@ SETS_ASIDE_KEPT = 5
 # What copies may cost the card on an average night. A small journal is copied every night, a larger one as
 # seldom as this asks; with it, everything that Leerie writes stays under 1 MB a day. Our own choice.
 COPIED_BYTES_PER_NIGHT = 512 * 1024
+
+# Texts that no rule of the tables guards: each must be text, and what it is read as must be possible.
+_WORDS: tuple[tuple[Callable[[str], object], str], ...] = (
+    (Cause, "SELECT cause FROM reason"),
+    (str, "SELECT words FROM reason"),
+    (str, "SELECT boot_id FROM boot"),
+    (str, "SELECT name FROM zone"),
+    (str, "SELECT origin FROM load"),
+    (EventKind, "SELECT kind FROM event"),
+    (str, "SELECT words FROM event"),
+    (str, "SELECT by FROM override"),
+    (str, "SELECT ended_words FROM override"),
+    (date.fromisoformat, "SELECT on_date FROM replacement"),
+    (str, "SELECT note FROM replacement"),
+)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -67,13 +92,31 @@ def find_damage(path: Path) -> str | None:
         return str(error)
     with contextlib.closing(connection):
         try:
-            found = connection.execute("PRAGMA quick_check(1)").fetchone()[0]
-        except sqlite3.Error as error:
+            return _look_through(connection)
+        except READING_ERRORS as error:
             meaning = explain(error, path)
             if isinstance(meaning, JournalDamagedError):
                 return str(error)
             raise meaning from error
-    return None if found == "ok" else str(found).replace("\n", " ")
+
+
+def _look_through(connection: sqlite3.Connection) -> str | None:
+    """Read all of an open journal and say what is wrong with it.
+
+    Not quick_check, which does not compare the indexes with the tables, and we answer from the indexes.
+    Measured over 30 years and 8 zones it takes 0.15 s, this 0.35 s.
+    """
+    found = connection.execute("PRAGMA integrity_check(1)").fetchone()[0]
+    if found != "ok":
+        return str(found).replace("\n", " ")
+    dangling = connection.execute("PRAGMA foreign_key_check").fetchone()
+    if dangling is not None:
+        return f"row {dangling[1]} of {dangling[0]} names a row of {dangling[2]} that is not there"
+    version = connection.execute("PRAGMA user_version").fetchone()[0]
+    for make, select in _WORDS if version == len(STEPS) else ():
+        for (word,) in connection.execute(select):
+            make(word)
+    return None
 
 
 def newest_first(path: Path) -> list[Path]:

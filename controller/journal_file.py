@@ -14,6 +14,10 @@ BACKUP_PATTERN = "journal-*.sqlite"
 
 # "Leer" as a 32-bit number: tells a journal from any other SQLite file.
 APPLICATION_ID = 0x4C656572
+# Tables that a journal always had: with these it is ours, even where damage hit the number.
+OUR_TABLES = {"switching", "override", "event"}
+# A version so far ahead was never released; it is damage, too.
+FURTHEST_VERSION = 100
 # A switching touches about five pages, and each is written whole. Measured over 30 years and 8 zones: pages
 # of 1 kB write a quarter of what 4 kB pages do, and the file is no larger. See tests/bench/journal.py.
 PAGE_BYTES = 1024
@@ -21,6 +25,9 @@ PAGE_BYTES = 1024
 CHECKPOINT_PAGES = 1000
 # How long to wait where another program holds the file. Short: entries can wait in memory, lights cannot.
 BUSY_S = 0.2
+
+# What reading may raise where damage put values into rows that nobody wrote there.
+READING_ERRORS = (sqlite3.Error, ValueError, TypeError, OverflowError)
 
 _DAMAGE = (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB)
 _MEANINGS = {
@@ -45,10 +52,13 @@ def beside(path: Path) -> tuple[Path, Path]:
     return path.with_name(path.name + "-wal"), path.with_name(path.name + "-shm")
 
 
-def explain(error: sqlite3.Error | OSError, path: Path) -> JournalError:
-    """Say in a person's words what SQLite or the system complains of."""
+def explain(error: Exception, path: Path) -> JournalError:
+    """Say in a person's words what SQLite, the system or a row that makes no sense complains of."""
     if isinstance(error, OSError):
         return JournalError(f"the journal {path}: {error.strerror or error}")
+    if not isinstance(error, sqlite3.Error) or str(error).startswith("Could not decode"):
+        # Text that is no text, a cause that is none: only damage puts such a thing into a row.
+        return JournalDamagedError(f"the journal {path}: {_MEANINGS[sqlite3.SQLITE_CORRUPT]} ({error})")
     # The low byte is the kind of error; the rest only refines it.
     code = (getattr(error, "sqlite_errorcode", None) or 0) & 0xFF
     meaning = _MEANINGS.get(code)
@@ -82,7 +92,7 @@ def open_to_write(path: Path, *, steps: tuple[Step, ...] = STEPS, fresh: bool = 
         connection.execute("PRAGMA foreign_keys = ON")
         connection.execute(f"PRAGMA wal_autocheckpoint = {CHECKPOINT_PAGES}")
         connection.execute(f"PRAGMA journal_size_limit = {4 * CHECKPOINT_PAGES * PAGE_BYTES}")
-    except sqlite3.Error as error:
+    except READING_ERRORS as error:
         connection.close()
         raise explain(error, path) from error
     except BaseException:
@@ -124,19 +134,24 @@ def version_of(connection: sqlite3.Connection, path: Path, *, newest: int = len(
     """Tell a journal's version; 0 where the file is empty.
 
     Raises:
+        JournalDamagedError: what says that the file is ours, or its version, was overwritten.
         JournalError: the file is another program's, or of a version later than ``newest``.
     """
     version = int(connection.execute("PRAGMA user_version").fetchone()[0])
-    application_id = int(connection.execute("PRAGMA application_id").fetchone()[0])
-    (tables,) = connection.execute("SELECT count(*) FROM sqlite_master").fetchone()
-    if (tables or version) and application_id != APPLICATION_ID:
+    marked = connection.execute("PRAGMA application_id").fetchone() == (APPLICATION_ID,)
+    tables = {str(name) for (name,) in connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
+    if not tables and not version:
+        return 0
+    if not marked and not tables >= OUR_TABLES:
         raise JournalError(f"{path} is not a journal of Leerie; move it away, or name another folder")
+    if not marked or not 0 < version < newest + FURTHEST_VERSION:
+        raise JournalDamagedError(f"the journal {path}: {_MEANINGS[sqlite3.SQLITE_CORRUPT]} (its first page)")
     if version > newest:
         raise JournalError(
             f"the journal {path} was written by a newer Leerie (version {version}, this one knows {newest}); "
             f"install that one again, or move the journal away"
         )
-    return version if tables else 0
+    return version
 
 
 def _bring_up_to_date(
@@ -177,7 +192,7 @@ def _connect_to_read(uri: str, path: Path, busy_s: float) -> sqlite3.Connection:
         raise explain(error, path) from error
     try:
         version_of(connection, path)
-    except sqlite3.Error as error:
+    except READING_ERRORS as error:
         connection.close()
         raise explain(error, path) from error
     except BaseException:

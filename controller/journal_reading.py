@@ -20,7 +20,7 @@ from pathlib import Path
 
 from controller.entries import Event, Override, OverrideEnded, Replacement, Run, Switching
 from controller.intervals import ms_of
-from controller.journal_file import explain, journal_path, open_to_read
+from controller.journal_file import READING_ERRORS, explain, journal_path, open_to_read
 from controller.journal_rows import (
     SELECT_EVENT,
     SELECT_OPEN_RUN,
@@ -167,7 +167,7 @@ class JournalReader:
         try:
             connection.execute("BEGIN")
             yield connection
-        except sqlite3.Error as error:
+        except READING_ERRORS as error:
             raise explain(error, self.path) from error
         finally:
             connection.close()

@@ -13,8 +13,11 @@ from __future__ import annotations
 
 Step = tuple[str, ...]
 
-_WHEN = """
-    at_ms INTEGER NOT NULL,
+# The years 1 to 9999, which are all that a datetime can hold.
+_YEARS = "BETWEEN -62135596800000 AND 253402300799999"
+
+_WHEN = f"""
+    at_ms INTEGER NOT NULL CHECK (at_ms {_YEARS}),
     boot_ms INTEGER NOT NULL CHECK (boot_ms >= 0),
     boot INTEGER NOT NULL REFERENCES boot (id),
     trusted INTEGER NOT NULL CHECK (trusted IN (0, 1))"""
@@ -35,8 +38,8 @@ _FIRST: Step = (
     id INTEGER PRIMARY KEY, boot_id TEXT NOT NULL UNIQUE,
     trusted INTEGER NOT NULL DEFAULT 0 CHECK (trusted IN (0, 1))) STRICT""",
     # The last sign of life of each boot, overwritten in place.
-    """CREATE TABLE beat (
-    boot INTEGER PRIMARY KEY REFERENCES boot (id), at_ms INTEGER NOT NULL,
+    f"""CREATE TABLE beat (
+    boot INTEGER PRIMARY KEY REFERENCES boot (id), at_ms INTEGER NOT NULL CHECK (at_ms {_YEARS}),
     boot_ms INTEGER NOT NULL CHECK (boot_ms >= 0),
     trusted INTEGER NOT NULL CHECK (trusted IN (0, 1))) STRICT""",
     # A row that ends a run names the row that began it, how long the zone was lit, and from when on: the
@@ -71,10 +74,14 @@ _FIRST: Step = (
     id INTEGER PRIMARY KEY, {_WHEN},
     zone INTEGER NOT NULL REFERENCES zone (id),
     lit INTEGER NOT NULL CHECK (lit IN (0, 1)),
-    ends_at_ms INTEGER, lasts_s REAL, by TEXT NOT NULL,
-    ended_at_ms INTEGER, ended_boot_ms INTEGER, ended_boot INTEGER REFERENCES boot (id),
+    ends_at_ms INTEGER CHECK (ends_at_ms {_YEARS}),
+    lasts_s REAL, by TEXT NOT NULL,
+    ended_at_ms INTEGER CHECK (ended_at_ms {_YEARS}),
+    ended_boot_ms INTEGER, ended_boot INTEGER REFERENCES boot (id),
     ended_trusted INTEGER CHECK (ended_trusted IN (0, 1)), ended_words TEXT,
-    CHECK ((ended_at_ms IS NULL) = (ended_words IS NULL))) STRICT""",
+    CHECK ((ended_at_ms IS NULL) = (ended_words IS NULL)),
+    CHECK ((ended_at_ms IS NULL) = (ended_boot IS NULL)),
+    CHECK ((ended_at_ms IS NULL) = (ended_boot_ms IS NULL))) STRICT""",
     "CREATE UNIQUE INDEX override_in_force ON override (zone) WHERE ended_at_ms IS NULL",
     "CREATE INDEX override_by_instant ON override (at_ms)",
     f"""CREATE TABLE replacement (

@@ -1,0 +1,101 @@
+"""Entries for the tests of the journal, and a plain model of what it must answer."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta
+
+from controller.entries import Beat, Cause, Event, EventKind, Override, Run, Switching
+from controller.journal_rows import NOT_TRUSTED, TRUSTED
+from controller.reading import Reading
+
+DUSK = datetime(2027, 6, 21, 21, 40, tzinfo=UTC)
+
+
+def reading(
+    after_s: float = 0.0, *, boot: str = "boot-1", boot_s: float | None = None, trusted: bool = True
+) -> Reading:
+    """Look at the clock ``after_s`` seconds after dusk; the boot-time clock said 1000 s then."""
+    return Reading(
+        utc=DUSK + timedelta(seconds=after_s),
+        boot_s=1000 + after_s if boot_s is None else boot_s,
+        boot_id=boot,
+        trusted=trusted,
+        trust=TRUSTED if trusted else NOT_TRUSTED,
+    )
+
+
+def lit(zone: str, at: Reading, *, load_w: float | None = 27.0, load_from: str = "fixtures") -> Switching:
+    """Switch a zone on, by its program."""
+    return Switching(
+        zone=zone,
+        at=at,
+        on=True,
+        cause=Cause.PROGRAM,
+        words="dusk to midnight",
+        load_w=load_w,
+        load_from=load_from,
+    )
+
+
+def dark(zone: str, at: Reading, *, cause: Cause = Cause.PROGRAM, load_w: float | None = 27.0) -> Switching:
+    """Switch a zone off, by its program."""
+    return Switching(
+        zone=zone, at=at, on=False, cause=cause, words="midnight", load_w=load_w, load_from="fixtures"
+    )
+
+
+def beat(at: Reading) -> Beat:
+    """Give a sign of life."""
+    return Beat(at=at)
+
+
+def event(at: Reading, words: str = "a test", kind: EventKind = EventKind.STARTED) -> Event:
+    """Note that something happened."""
+    return Event(kind=kind, at=at, words=words)
+
+
+def wish(zone: str, at: Reading, *, on: bool = True, lasts_s: float | None = 3600.0) -> Override:
+    """Override a zone."""
+    return Override(zone=zone, on=on, placed_at=at, lasts_s=lasts_s, by="command line")
+
+
+def model_runs(switchings: list[Switching]) -> list[Run]:
+    """Pair the switchings of alternating zones, in the plainest way that there is; oldest beginning first."""
+    begun: dict[str, Switching] = {}
+    runs: list[Run] = []
+    for switching in switchings:
+        if switching.on:
+            begun[switching.zone] = switching
+            continue
+        on = begun.pop(switching.zone, None)
+        if on is None:
+            continue
+        same_boot = on.at.boot_id == switching.at.boot_id
+        by_wall_s = (switching.at.utc - on.at.utc).total_seconds()
+        lit_s = switching.at.boot_s - on.at.boot_s if same_boot else max(0.0, by_wall_s)
+        runs.append(_run(on, switching, lit_s))
+    runs += [_run(on, None, None) for on in begun.values()]
+    return sorted(runs, key=reaches_from)
+
+
+def reaches_from(run: Run) -> datetime:
+    """Say from when on a run counts: see JournalReader.runs."""
+    if run.off_utc is None or run.lit_s is None:
+        return run.on_utc
+    return min(run.on_utc, run.off_utc - timedelta(milliseconds=round(run.lit_s * 1000)))
+
+
+def _run(on: Switching, off: Switching | None, lit_s: float | None) -> Run:
+    """Make a run of its ends."""
+    return Run(
+        zone=on.zone,
+        on_utc=on.at.utc,
+        off_utc=None if off is None else off.at.utc,
+        lit_s=None if lit_s is None else round(lit_s, 3),
+        cause=on.cause,
+        words=on.words,
+        ended_by=None if off is None else off.cause,
+        load_w=on.load_w,
+        load_from=on.load_from,
+        trusted=on.at.trusted and (off is None or off.at.trusted),
+    )
