@@ -270,7 +270,7 @@ class GardenYear:
 
     def on_boot_damaged(self, *, clock: str, was_utc: object) -> None:
         """The board starts and finds what is left of the journal."""
-        self.on_boot(clock=clock, network_s=30.0, sync=False, was_utc=was_utc)
+        self.on_boot(clock=clock, network_s=30.0, sync=True, was_utc=was_utc)
 
     # -- what else happens -----------------------------------------------------------------------------------
 
@@ -368,7 +368,9 @@ class GardenYear:
                 self.life.keeper.override(zone.id, on=on, ends_at_utc=now.utc + timedelta(seconds=for_s))
                 raise Violation("an end by an untrusted clock was taken")
             return
-        self.life.keeper.override(zone.id, on=on, ends_at_utc=ends_at_utc, lasts_s=lasts_s)
+        placed = self.life.keeper.override(zone.id, on=on, ends_at_utc=ends_at_utc, lasts_s=lasts_s)
+        if self.judge.near_an_edge(zone, now):
+            expected_end = placed.ends_at_utc
         if lasts_s is None and expected_end is None:
             lasts_s = 4 * 3600.0
         self.judge.wishes[zone.id] = Wish(

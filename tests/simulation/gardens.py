@@ -150,7 +150,7 @@ class Garden:
         return self._dice.choice(
             (
                 text[: self._dice.randrange(len(text))] + "[",
-                text.replace("latitude = ", "latitude = 9"),
+                text.replace("latitude = ", "latitude = 999 # "),
                 text.replace("to", "until", 3),
                 "",
                 text.replace("[[zones]]", "[[zone]]"),

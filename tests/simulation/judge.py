@@ -118,6 +118,11 @@ class Judge:
             edge = self.oracle.next_edge(zone, edge)
         return at_most if edge is None else min(edge, at_most)
 
+    def near_an_edge(self, zone: Zone, now: Reading) -> bool:
+        """Whether a second more or less of sun decides what the program asks for."""
+        before, after = (now.utc + timedelta(seconds=side * EDGE_S) for side in (-1, 1))
+        return self.oracle.next_edge(zone, before) != self.oracle.next_edge(zone, after)
+
     def after_round(self, now: Reading) -> None:
         """Let go of wishes that a round has seen the end of."""
         for name in [name for name, wish in self.wishes.items() if wish.over(self.world, now)]:
@@ -154,6 +159,7 @@ class Judge:
             for position in range(seen, len(truth.changes)):
                 at_s, lit, by_hand = truth.changes[position]
                 if by_hand:
+                    self._last_lit_s = -1e9
                     continue
                 if position and not truth.changes[position - 1][2]:
                     gap_s = at_s - truth.changes[position - 1][0]

@@ -8,18 +8,32 @@ from pathlib import Path
 from config.errors import JournalError
 from config.site import Site
 from controller.clock_trust import RELEASED_UTC, Trust
+from controller.entries import Beat, Entry
 from controller.journal import Journal
 from controller.keeper import Keeper
 from controller.past import read_past
 from controller.relays import Relays
+from controller.scribe import Scribe
 
-from tests.simulation.world import SimulatedBoard, World, WorldClock
+from tests.simulation.world import Killed, SimulatedBoard, World, WorldClock
 
 # Longest time between two rounds on nights when nothing happens; the real tick when something does.
 CALM_TICK_S = 6 * 3600.0
 BUSY_TICK_S = 30.0
-# While something is lit a calm keeper is woken for its sign of life.
-CALM_BEAT_S = 270.0
+# While something is lit a calm keeper is woken for its sign of life, late by half a tick.
+CALM_BEAT_S = 285.0
+
+
+class WatchedJournal(Journal):
+    """A journal that shows when the last sign of life was given."""
+
+    beat_boot_s = 0.0
+
+    def append(self, entry: Entry) -> None:
+        """Take an entry, and note a beat."""
+        if isinstance(entry, Beat):
+            self.beat_boot_s = entry.at.boot_s
+        super().append(entry)
 
 
 class Life:
@@ -28,11 +42,18 @@ class Life:
     def __init__(self, world: World, site: Site, state: Path) -> None:
         """Start the program: lights first, then the care of the journal."""
         self.world = world
-        self.journal = Journal(state)
+        self.journal = WatchedJournal(state)
+        try:
+            self._start(site)
+        except Killed:
+            self.journal.close()
+            raise
+
+    def _start(self, site: Site) -> None:
+        world = self.world
         with contextlib.suppress(JournalError):
             self.journal.open()
         past = read_past(self.journal)
-        self._past_known = past is not None
         floor_utc = past.last_instant_utc if past and past.last_instant_utc else RELEASED_UTC
         trusted_boot = past.trusted_boot_id if past else None
         boot_id = f"boot-{world.boots}"
@@ -47,9 +68,14 @@ class Life:
             past=past,
             tick_s=CALM_TICK_S,
         )
+        self.scribe = Scribe(
+            self.journal, clock=self.clock, past=past, take_back=self.keeper.take_back
+        )
         self.due_s = world.now_s
         self.round()
-        self.check()
+        if not world.disk:
+            with contextlib.suppress(JournalError):
+                self.scribe.check()
 
     def round(self, *, busy: bool = True) -> None:
         """Make a round, then write, then say when the next round is due."""
@@ -57,31 +83,19 @@ class Life:
         status = self.keeper.status()
         if status.at.trusted:
             self.clock.trust.raise_floor(status.at.utc)
-        if busy:
+        if busy or not status.at.trusted:
             due_in_s = min(due_in_s, BUSY_TICK_S)
         elif any(zone.lit for zone in status.zones):
-            due_in_s = min(due_in_s, CALM_BEAT_S)
+            due_in_s = min(due_in_s, max(self.journal.beat_boot_s + CALM_BEAT_S - status.at.boot_s, 1.0))
         self.due_s = self.world.now_s + due_in_s
         self.write()
 
     def write(self) -> None:
-        """Have the journal written, unless the disk hangs; what an earlier keeper left is taken late."""
+        """Have the journal written, unless the disk hangs."""
         if self.world.disk == "slow" or not self.journal.waiting:
             return
-        try:
-            self.journal.flush()
-        except JournalError:
-            return
-        if not self._past_known and (past := read_past(self.journal)) is not None:
-            self._past_known = True
-            self.keeper.take_back(past.overrides)
-
-    def check(self) -> None:
-        """Look after the journal, as the daemon does once the lights are right."""
-        if self.world.disk:
-            return
         with contextlib.suppress(JournalError):
-            self.journal.check(self.clock.read())
+            self.scribe.write()
 
     def stop(self) -> None:
         """End as asked, by SIGTERM."""

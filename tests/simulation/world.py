@@ -138,6 +138,8 @@ class SimulatedPin(MockPin):  # type: ignore[misc]
         number = self.info_number
         active = self._state if self.factory.active_high(number) else not self._state
         world = self._world()
+        if world.board is not self.factory:
+            return  # a pin of a process that is gone, only now swept up
         faulty = number in world.pin_faults
         lit = self._function == "output" and active
         world.pin(number).become(world.now_s, lit=lit, by_hand=by_hand or faulty or world.ending)
