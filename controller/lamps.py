@@ -188,12 +188,15 @@ def ends_on(left: float, first_night: date, used_on: Callable[[date], float]) ->
 def nights_again(first_night: date, per_night: Sequence[int]) -> Callable[[date], int]:
     """Let a year of nights come again for ever, night by calendar date.
 
-    The sun repeats itself within minutes from year to year, weekdays move by one or two days; over a lamp's
-    life that comes to a night or so. Working out thirty years of plans to say "about" would be waste.
+    The sun repeats itself within minutes from year to year; weekdays and clock changes move by some days.
+    Working out thirty years of plans to say "about" would be waste: it would move the answer by less than 1 %
+    of the time to go.
 
     Args:
         first_night: the first night of the year.
         per_night: what each of its nights uses, 365 or 366 of them.
+
+    Held by tests/controller/test_lamps.py.
     """
     by_date = {
         (first_night + timedelta(days=number)).timetuple()[1:3]: value

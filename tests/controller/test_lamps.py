@@ -9,6 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from controller.entries import Replacement
+from controller.forecast import look_ahead
 from controller.intervals import MS_PER_HOUR
 from controller.lamp_laws import (
     decay_per_h,
@@ -29,6 +30,7 @@ from controller.lamps import (
     nights_again,
 )
 from controller.reading import Reading
+from tests.controller.gardens import garden, plan_of, zone
 
 ENERGY = json.loads((Path(__file__).parent.parent / "reference" / "energy.json").read_text())
 YEAR_H = 1737.07  # dusk to midnight over a year at 40 N (season.csv)
@@ -139,6 +141,19 @@ def test_a_year_of_nights_comes_again():
     assert again(date(2028, 2, 29)) == 364
     leap = nights_again(date(2027, 6, 1), [7] * 366)
     assert leap(date(2032, 2, 29)) == 7
+
+
+def test_a_year_that_comes_again_stands_for_the_years_to_come():
+    """A lamp ends within 1 % of the time that fourteen years of plans give, festive weeks included."""
+    here = garden(40, -75, "America/New_York", {"a": 60})
+    festive = [("Fri, Sat", "dusk to 03:00"), ("12-20 to 01-06", "dusk to dawn")]
+    plan = plan_of(here, zone("a", "dusk to 22:00", special=festive))
+    nights = look_ahead(here, FIRST, plan, count=14 * 365).lit_ms_by_night("a")
+    again = nights_again(FIRST, nights[:365])
+    for life_h in (1000, 8000, 20_000):
+        by_plans = ends_on(life_h * MS_PER_HOUR, FIRST, lambda night: nights[(night - FIRST).days])
+        about = ends_on(life_h * MS_PER_HOUR, FIRST, again)
+        assert abs((about - by_plans).days) <= 0.01 * (by_plans - FIRST).days
 
 
 @given(st.integers(1, 10**9), st.lists(st.integers(0, 10**8), min_size=1, max_size=20))
