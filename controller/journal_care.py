@@ -37,6 +37,7 @@ SETS_ASIDE_KEPT = 5
 # What copies may cost the card on an average night. A small journal is copied every night, a larger one as
 # seldom as this asks; with it, everything that Leerie writes stays under 1 MB a day. Our own choice.
 COPIED_BYTES_PER_NIGHT = 512 * 1024
+NOTHING_THERE = "the file is empty or gone"
 
 # Texts that no rule of the tables guards: each must be text, and what it is read as must be possible.
 _WORDS: tuple[tuple[Callable[[str], object], str], ...] = (
@@ -85,7 +86,13 @@ def find_damage(path: Path) -> str | None:
         JournalError: it cannot be looked at now, or is not ours to judge.
     """
     if not path.exists() or path.stat().st_size == 0:
-        return "the file is empty or gone" if newest_first(path) else None
+        return NOTHING_THERE if newest_first(path) else None
+    damage = _damage_of(path)
+    return None if damage == NOTHING_THERE and not newest_first(path) else damage
+
+
+def _damage_of(path: Path) -> str | None:
+    """Read all of a journal or a copy, and say what is wrong with it."""
     try:
         connection = open_to_read(path, any_version=True)
     except JournalDamagedError as error:
@@ -112,7 +119,9 @@ def _look_through(connection: sqlite3.Connection) -> str | None:
     dangling = connection.execute("PRAGMA foreign_key_check").fetchone()
     if dangling is not None:
         return f"row {dangling[1]} of {dangling[0]} names a row of {dangling[2]} that is not there"
-    version = connection.execute("PRAGMA user_version").fetchone()[0]
+    (version,) = connection.execute("PRAGMA user_version").fetchone()
+    if version == 0:
+        return NOTHING_THERE
     for make, select in _WORDS if version == len(STEPS) else ():
         for (word,) in connection.execute(select):
             make(word)
@@ -164,7 +173,7 @@ def copy_to(path: Path, target: Path) -> None:
         part.unlink(missing_ok=True)
         with contextlib.closing(open_to_read(path, busy_s=COPY_BUSY_S, any_version=True)) as connection:
             connection.execute("VACUUM INTO ?", (str(part),))
-        damage = find_damage(part)
+        damage = _damage_of(part)
         if damage:
             raise JournalError(f"the copy {target} came out wrong ({damage}); try another disk")
         _settle(part, target)
@@ -220,7 +229,7 @@ def begin_from_copy(path: Path) -> Path | None:
     """
     for copy in newest_first(path):
         try:
-            damage = find_damage(copy)
+            damage = _damage_of(copy)
         except JournalError:
             continue
         if damage is None:
@@ -239,9 +248,7 @@ def put_back(copy: Path, path: Path, at_utc: datetime) -> Path | None:
         JournalError: the copy is damaged, or could not be put there.
     """
     try:
-        if not copy.exists():
-            raise JournalError(f"there is no copy at {copy}")
-        damage = find_damage(copy)
+        damage = _damage_of(copy)
         if damage:
             raise JournalError(f"the copy {copy} is damaged ({damage}); take an older one")
         path.parent.mkdir(parents=True, exist_ok=True)

@@ -139,7 +139,8 @@ def version_of(connection: sqlite3.Connection, path: Path, *, newest: int = len(
     """
     version = int(connection.execute("PRAGMA user_version").fetchone()[0])
     marked = connection.execute("PRAGMA application_id").fetchone() == (APPLICATION_ID,)
-    tables = {str(name) for (name,) in connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
+    names = connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'")
+    tables = {str(name) for (name,) in names}
     if not tables and not version:
         return 0
     if not marked and not tables >= OUR_TABLES:
