@@ -7,10 +7,11 @@ models have said so already.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping
 from zoneinfo import ZoneInfo, available_timezones
 
-from config.finding import Finding, KeyPath, suggest
+from config.finding import Finding, KeyPath, find_like, suggest
 from config.site import SITE_KEYS, Site
 from config.words import explain_unknown_key
 
@@ -20,6 +21,7 @@ Document = Mapping[str, object]
 # leftovers, and the set that counts leap seconds and so is half a minute off.
 _NO_PLACES = ("localtime", "posixrules", "Factory")
 _NO_FOLDERS = ("right/", "posix/")
+_ID = re.compile(r"[a-z0-9-]+")
 
 
 def check_document(document: Document) -> Iterator[Finding]:
@@ -32,7 +34,10 @@ def check_document(document: Document) -> Iterator[Finding]:
     yield from _check_ids(zones, "zone")
     yield from _check_ids(transformers, "transformer")
     yield from _check_pins(zones)
-    yield from _check_feeds(zones, [str(table["id"]) for _, table in transformers if "id" in table])
+    ids = [table.get("id") for _, table in transformers]
+    # With an id that is none, nobody can tell which transformer was meant; one problem at a time.
+    if all(isinstance(each, str) and _ID.fullmatch(each) for each in ids):
+        yield from _check_feeds(zones, [str(each) for each in ids])
     site = document.get("site")
     name = site.get("time_zone") if isinstance(site, Mapping) else None
     if isinstance(name, str) and not is_time_zone(name):
@@ -57,12 +62,14 @@ def is_time_zone(name: str) -> bool:
 
 def _suggest_time_zone(name: str) -> str:
     """Suggest a zone for a city alone, for wrong capitals and for a slip of the finger."""
-    zones = sorted(available_timezones())
-    wanted = name.strip().lower().replace(" ", "_")
-    for zone in zones:
-        if wanted in (zone.lower(), zone.rpartition("/")[2].lower()):
-            return f"did you mean “{zone}”? "
-    return suggest(name, zones)
+    zones = sorted(zone for zone in available_timezones() if zone not in _NO_PLACES)
+    wanted = name.strip().replace(" ", "_")
+    if "/" in wanted:
+        return suggest(wanted, zones)
+    # Some cities stand in several areas; the first in the order of the alphabet is the usual one.
+    by_city = {zone.rpartition("/")[2]: zone for zone in reversed(zones)}
+    city = find_like(wanted, by_city, likeness=0.8)
+    return f"did you mean “{by_city[city]}”? " if city else ""
 
 
 def _check_top(document: Document) -> Iterator[Finding]:

@@ -7,7 +7,7 @@ from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from config.currencies import CURRENCIES
-from config.finding import Finding, KeyPath, suggest
+from config.finding import Finding, KeyPath
 from config.site import Site, Transformer, Zone
 from config.span import Span
 
@@ -32,7 +32,7 @@ def find_doubts(site: Site) -> Iterator[Finding]:
     """Yield everything in a valid site that is probably not meant."""
     yield from _doubt_time_zone(site)
     if site.tariff and site.tariff.currency not in CURRENCIES:
-        remedy = f"{suggest(site.tariff.currency, CURRENCIES)}see that it is a code of ISO 4217"
+        remedy = "see that it is a code of ISO 4217"
         yield Finding(path=("tariff", "currency"), what="is no currency known here", remedy=remedy)
     for index, transformer in enumerate(site.transformers):
         yield from _doubt_load(site, transformer, ("transformers", index))

@@ -42,8 +42,14 @@ def write_path(path: KeyPath) -> str:
     return text
 
 
-def suggest(word: str, known: Iterable[str]) -> str:
-    """Return “did you mean …?, ” where one of the known words is like this one, else an empty text."""
+def find_like(word: str, known: Iterable[str], *, likeness: float = 0.6) -> str | None:
+    """Return the known word that is most like this one, whatever its capitals; None where none is."""
     by_lower = {each.lower(): each for each in known}
-    close = difflib.get_close_matches(word.lower().replace(" ", "_"), by_lower, n=1, cutoff=0.6)
-    return f"did you mean “{by_lower[close[0]]}”? " if close else ""
+    close = difflib.get_close_matches(word.lower(), by_lower, n=1, cutoff=likeness)
+    return by_lower[close[0]] if close else None
+
+
+def suggest(word: str, known: Iterable[str]) -> str:
+    """Return “did you mean …? ” where one of the known words is like this one, else an empty text."""
+    like = find_like(word, known)
+    return f"did you mean “{like}”? " if like else ""

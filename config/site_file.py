@@ -104,6 +104,8 @@ def read_bytes(path: str | os.PathLike[str]) -> bytes:
             raise refuse_file(name, "is not a file", "give the path of a site file, such as site.toml")
         with Path(name).open("rb") as file:
             content = file.read(LARGEST_FILE_BYTES + 1)
+    except SiteFileError:
+        raise  # it is a ValueError too
     except FileNotFoundError:
         remedy = "give the path of a site file, or copy one of the examples to begin with"
         raise refuse_file(name, "there is no such file", remedy) from None

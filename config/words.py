@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from datetime import date, time
+from datetime import date, datetime, time
 from decimal import Decimal
 from typing import Any, get_args
 
@@ -84,6 +84,8 @@ def _explain(kind: str, path: KeyPath, value: object, context: dict[str, Any]) -
         return "is none of the words known here", f"{suggest(str(value), _choices(path))}write {fits}"
     what = _OUT_OF_BOUNDS.get(kind, "cannot be used here")
     key = path[-1]
+    if kind == "string_pattern_mismatch" and key == "currency":
+        what = "is no currency code"
     if kind.startswith(("greater", "less")) and key in _BEYOND:
         what = _BEYOND[str(key)]
         if key == "pin" and value in _RESERVED_PINS:
@@ -113,7 +115,8 @@ def _how_to_add(path: KeyPath) -> str:
 def _how_to_write(kind: str, path: KeyPath, value: object) -> str:
     """Say how a value of the wrong kind is written in a TOML file."""
     name = write_path(tuple(part for part in path if isinstance(part, str)))
-    if kind == "tuple_type" and isinstance(value, dict):
+    field = _field_at(path)
+    if kind == "tuple_type" and isinstance(value, dict) and field and _table_in(field.annotation):
         return f"write [[{name}]] with two brackets on either side"
     if kind == "model_type" and isinstance(value, list):
         return f"write [{name}] with one bracket on either side"
@@ -129,15 +132,17 @@ def _how_to_write(kind: str, path: KeyPath, value: object) -> str:
 def _kind_of(value: object) -> str:
     """Say what kind of TOML value this is."""
     kinds: tuple[tuple[type | tuple[type, ...], str], ...] = (
-        (bool, "true or false"),
         (str, "text"),
         (int, "a whole number"),
         ((float, Decimal), "a number with a decimal point"),
         (list, "a list"),
         (dict, "a table"),
         (time, "a time"),
+        (datetime, "a date with a time"),
         (date, "a date"),
     )
+    if isinstance(value, bool):
+        return f"the word {str(value).lower()}"
     return next((words for kind, words in kinds if isinstance(value, kind)), "something else")
 
 
