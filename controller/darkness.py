@@ -73,8 +73,9 @@ class Darkness:
         self._path = path
         self._elevation_deg = elevation_deg
         self._flips: list[tuple[int, int, bool]] = []  # not yet, by then, whether it gets dark
-        # A night without length, of a date that the zone skipped, is never dark.
-        points_s = [0, *turnings_s, path.lasts_s] if path.lasts_s else []
+        # The last second is the last point: the night's end is the next night's. And a night without length,
+        # of a date that the zone skipped, is never dark.
+        points_s = [0, *turnings_s, path.lasts_s - 1] if path.lasts_s else []
         self._begins_dark = was_dark = False
         for place in range(len(points_s)):  # a point may be moved on the way
             above = path.sine_at(points_s[place]) - self._sine

@@ -78,12 +78,12 @@ class SunPath:
         return self._along * sine + across * cosine, slope or _SMALLEST
 
     def turnings_s(self) -> list[int]:
-        """Give the seconds at which the sun turns, strictly inside the path, in order: highest and lowest.
+        """Give the seconds at which the sun turns, between the first and the last of the path, in order.
 
-        The sun is highest a little off due south, because its declination drifts meanwhile:
-        ``sin(hour angle) = tan(latitude) * drift / turn``. Close to a pole no hour angle fulfils that: there
-        the sun only climbs, or only sinks, all day. A term of tan(declination) is left out: it shifts the
-        turning by 7 s at most, which the height, flat as it is there, does not feel.
+        It turns where it is highest and where it is lowest: a little off due south and due north, because its
+        declination drifts meanwhile, by ``sin(hour angle) = tan(latitude) * drift / turn``. Close to a pole
+        no hour angle fulfils that: there the sun only climbs, or only sinks, all day. A term of
+        tan(declination) is left out: it shifts the turning by 7 s at most, and the height is level there.
         """
         steep = tan(self._latitude_rad) * self._drift / self._turn
         if abs(steep) >= 1:
@@ -95,7 +95,7 @@ class SunPath:
         for half_turns in range(first, last + 1):
             off = -shift if half_turns % 2 else shift  # lowest at odd half turns, highest at even ones
             after_s = round((half_turns * pi + off - self._hour) / self._turn)
-            if 0 < after_s < self.lasts_s and after_s not in found:
+            if 0 < after_s < self.lasts_s - 1 and after_s not in found:
                 found.append(after_s)
         return sorted(found)
 

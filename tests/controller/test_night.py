@@ -127,6 +127,17 @@ def test_a_date_that_the_zone_skipped_has_a_night_without_length() -> None:
     assert night_at(utc("2011-12-30T21:59:59Z"), tz) == before
 
 
+def test_a_date_that_occurs_twice_makes_one_long_night() -> None:
+    """Juneau went back from 19 to 18 October 1867 at 15:33: the night of the 19th is two days long."""
+    tz = zone("America/Juneau")
+    changed = utc("1867-10-19T00:31:13Z")
+    assert local(changed, tz).date() == date(1867, 10, 18)
+    assert local(changed - SECOND, tz).date() == date(1867, 10, 19)
+    night = night_on(date(1867, 10, 19), tz)
+    assert night.ends_at_utc - night.starts_at_utc == 2 * DAY
+    assert night_at(changed - SECOND, tz) == night_at(changed, tz) == night_at(changed + DAY / 2, tz) == night
+
+
 def test_a_leap_day_has_a_night_of_its_own() -> None:
     """The 29th of February 2028 begins its own night, and 01:30 of it belongs to the 28th."""
     tz = zone("Europe/London")

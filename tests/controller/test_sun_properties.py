@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date, timedelta
+from unittest import mock
 
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
@@ -69,23 +70,49 @@ def assert_edges_are_exact(sky: Sky, night: Night, angle_deg: float, stretches: 
             assert not sky.is_dark(stretch.ends_at_utc, angle_deg)
 
 
-@settings(max_examples=60, deadline=None)
-@given(st.floats(-80, 80), longitudes, dates, st.integers(-3_000, 3_000), st.booleans())
-def test_a_stretch_of_minutes_around_a_turning_is_found(
-    latitude: float, longitude: float, night_date: date, millionths: int, lowest: bool
+# Billionths of a degree: a touch, a few seconds, a few minutes.
+billionths = st.one_of(
+    st.integers(-1_000, 1_000), st.integers(-100_000, 100_000), st.integers(-3_000_000, 3_000_000)
+)
+
+
+@settings(max_examples=150, deadline=None)
+@given(st.floats(-80, 80), longitudes, dates, billionths, st.booleans())
+def test_a_stretch_of_seconds_around_a_turning_is_found(
+    latitude: float, longitude: float, night_date: date, above: int, lowest: bool
 ) -> None:
     """Where the sun just grazes the angle, a dark or light stretch of minutes or seconds is not lost."""
     sky, night = Sky(latitude, longitude), night_on(night_date, zone("Etc/UTC"))
     # Where the sun turns, by a walk of its own: the extreme minute, then the extreme second around it.
     pick = min if lowest else max
-    minutes = [night.starts_at_utc + number * MINUTE for number in range(60, 23 * 60)]
+    minutes = [night.starts_at_utc + number * MINUTE for number in range(60, 23 * 60, 10)]
     near = pick(minutes, key=sky.elevation_deg)
+    near = pick([near + number * MINUTE for number in range(-10, 11)], key=sky.elevation_deg)
     turning = pick([near + number * SECOND for number in range(-60, 61)], key=sky.elevation_deg)
-    angle_deg = -sky.elevation_deg(turning) + millionths / 1e6
+    angle_deg = -sky.elevation_deg(turning) + above / 1e9
     stretches = sky.dark_stretches(night, angle_deg)
     assert_edges_are_exact(sky, night, angle_deg, stretches)
     inside = any(each.starts_at_utc <= turning < each.ends_at_utc for each in stretches)
     assert inside == sky.is_dark(turning, angle_deg)
+
+
+@settings(max_examples=400, deadline=None)
+@given(latitudes, longitudes, dates, st.integers(0, 86_399), st.integers(-20, 20))
+@example(0.0, 1.0, date(2000, 1, 1), 86_399, 0)  # it would get dark at the night's end, so not in this night
+def test_an_edge_on_the_very_tick_of_a_second_is_exact_and_found_soon(
+    latitude: float, longitude: float, night_date: date, after_s: int, above: int
+) -> None:
+    """Where the sun passes the angle within a hair of a whole second, the right one is found, and soon."""
+    sky, night = Sky(latitude, longitude), night_on(night_date, zone("Etc/UTC"))
+    at_utc = night.starts_at_utc + after_s * SECOND
+    angle_deg = -sky.elevation_deg(at_utc) + above / 1e9
+    with mock.patch.object(Sky, "elevation_deg", autospec=True, side_effect=Sky.elevation_deg) as asked:
+        stretches = sky.dark_stretches(night, angle_deg)
+    # At most two turnings to the second, 2 x 17 heights each, and two edges by halving, 6 + 17 each.
+    assert asked.call_count <= 2 * 34 + 2 * 23 + 4
+    assert_edges_are_exact(sky, night, angle_deg, stretches)
+    inside = any(each.starts_at_utc <= at_utc < each.ends_at_utc for each in stretches)
+    assert inside == sky.is_dark(at_utc, angle_deg)
 
 
 @settings(max_examples=100, deadline=None)
