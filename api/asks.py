@@ -6,8 +6,8 @@ from collections.abc import Callable
 from datetime import date, datetime
 from typing import Annotated, Literal, Self, TypeVar
 
-from pydantic import BaseModel, ConfigDict, Field, PlainValidator, WithJsonSchema, model_validator
-from pydantic_core import PydanticKnownError
+from pydantic import BaseModel, ConfigDict, Field, GetPydanticSchema, WithJsonSchema, model_validator
+from pydantic_core import PydanticKnownError, core_schema
 
 from api.instants import EXAMPLE, read_date, read_instant
 from config.program import Duration, Span, parse_duration, parse_span
@@ -19,15 +19,16 @@ MOST_SWITCHINGS = 1000
 USUAL_SWITCHINGS = 100
 
 
-def _reader(read: Callable[[str], T]) -> PlainValidator:
-    """Leave a text to one function; anything but a text is refused."""
+def _reader(read: Callable[[str], T]) -> GetPydanticSchema:
+    """Leave a text to one function; anything but a text is refused, and no model is built of the result."""
 
     def take(value: object) -> T:
         if not isinstance(value, str):
             raise PydanticKnownError("string_type")
         return read(value)
 
-    return PlainValidator(take)
+    schema = core_schema.no_info_plain_validator_function(take)
+    return GetPydanticSchema(lambda _source, _handler: schema)
 
 
 def _text(**schema: object) -> WithJsonSchema:

@@ -28,9 +28,8 @@ LARGEST_BODY_BYTES = 64 * 1024
 # A body that is too large is thrown away up to here, so that the answer arrives before the line is cut.
 READ_ON_BYTES = 1024 * 1024
 _TOO_LARGE = f"the body is larger than {LARGEST_BODY_BYTES // 1024} kB; a program is a few lines"
-# How long a body may take to arrive, and a piece of an answer to be taken.
+# How long a body may take to arrive.
 RECEIVE_S = 10.0
-SEND_S = 20.0
 
 _SAFE = frozenset({"GET", "HEAD", "OPTIONS"})
 _WITH_BODY = frozenset({"PUT", "POST", "PATCH"})
@@ -63,7 +62,6 @@ class Guard:
         app: what stands behind it.
         names: the names that this server goes by, without a port, in small letters.
         receive_s: how long a body may take to arrive.
-        send_s: how long the other side may take for each piece of an answer.
     """
 
     def __init__(
@@ -72,20 +70,18 @@ class Guard:
         *,
         names: Iterable[str] = OWN_NAMES,
         receive_s: float = RECEIVE_S,
-        send_s: float = SEND_S,
     ) -> None:
         """Take the post."""
         self._app = app
         self._names = frozenset(names)
         self._receive_s = receive_s
-        self._send_s = send_s
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Let a request through, or answer it with a problem."""
         if scope["type"] != "http":
             await self._app(scope, receive, send)
             return
-        answer = _Answer(send, head_only=scope["method"] == "HEAD", send_s=self._send_s)
+        answer = _Answer(send, head_only=scope["method"] == "HEAD")
         try:
             headers = Headers(scope=scope)
             self._check_name(headers)
@@ -102,6 +98,11 @@ class Guard:
             await response(scope, receive, answer.send)
         except _OtherSideGoneError:
             return
+        except asyncio.CancelledError:
+            if not answer.started:
+                words = "Leerie is being stopped; ask again when it runs"
+                await problem_response(KINDS["stopping"], words, scope["path"])(scope, receive, answer.send)
+            raise
         except Exception:
             log.exception("a request could not be answered: %s %r", scope["method"], scope["path"])
             if not answer.started:
@@ -147,16 +148,15 @@ class Guard:
 
 
 class _OtherSideGoneError(Exception):
-    """The other side went away, or takes no answer; nothing is left to say."""
+    """The other side went away before its request was whole; nobody is left to answer."""
 
 
 class _Answer:
-    """Sends an answer: with our headers, no body where only the head was asked for, and not for ever."""
+    """Sends an answer with our headers, and without a body where only the head was asked for."""
 
-    def __init__(self, send: Send, *, head_only: bool, send_s: float) -> None:
+    def __init__(self, send: Send, *, head_only: bool) -> None:
         """Nothing is sent yet."""
         self._send = send
-        self._send_s = send_s
         self.head_only = head_only
         self.started = False
 
@@ -169,11 +169,7 @@ class _Answer:
                 headers.setdefault(name, value)
         elif self.head_only:
             message = {**message, "body": b""}
-        try:
-            async with asyncio.timeout(self._send_s):
-                await self._send(message)
-        except TimeoutError:
-            raise _OtherSideGoneError from None
+        await self._send(message)
 
 
 def _check_origin(method: str, headers: Headers) -> None:

@@ -12,7 +12,7 @@ FIRST_YEAR, LAST_YEAR = 1970, 2199
 _DATE_TIME = re.compile(
     r"[0-9]{4}-[0-9]{2}-[0-9]{2}[Tt ][0-9]{2}:[0-9]{2}:[0-9]{2}(\.[0-9]{1,9})?(Z|z|[+-][0-9]{2}:[0-9]{2})"
 )
-_WITHOUT_OFFSET = re.compile(r"[0-9-]{10}[Tt ][0-9:]{5,8}(\.[0-9]+)?")
+_INCOMPLETE = re.compile(r"[0-9-]{10}[Tt ][0-9:]{5,8}(\.[0-9]+)?(Z|z|[+-][0-9:]{2,5})?")
 _PLUS_LOST = re.compile(r"[0-9-]{10}[Tt ][0-9:]{8}(\.[0-9]+)? [0-9]{2}:[0-9]{2}")
 _DATE = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
 _LONGEST_QUOTE = 60
@@ -75,8 +75,8 @@ def _hint(text: str) -> str:
     """Say what somebody probably missed."""
     if _PLUS_LOST.fullmatch(text):
         return "a + in an address is written %2B"
-    if _WITHOUT_OFFSET.fullmatch(text):
-        return f"it wants the seconds and an offset from UTC as well; write one such as {EXAMPLE}"
+    if _INCOMPLETE.fullmatch(text):
+        return f"it needs seconds and an offset from UTC, as {EXAMPLE} has them"
     return f"write one such as {EXAMPLE}"
 
 

@@ -16,7 +16,7 @@ DESCRIPTION = (
     "nights are named by the date on which they begin, at noon. Every error is a problem document (RFC 9457)."
 )
 # What any request may meet, before it reaches a route or in it.
-_ANYWHERE = ("wrong-host", "too-busy", "fault")
+_ANYWHERE = ("wrong-host", "too-busy", "stopping", "fault")
 _SCHEMA = "#/components/schemas/{model}"
 
 

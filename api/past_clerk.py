@@ -85,7 +85,7 @@ class PastClerk:
         try:
             self._clerk.desk.site.zone(zone_id)
         except UnknownZoneError:
-            if not any(self._clerk.desk.journal.switchings(zone=zone_id, limit=1)):
+            if not list(self._clerk.desk.journal.switchings(zone=zone_id, limit=1)):
                 raise
 
     def _link(self, ask: SwitchingsAsk, from_utc: datetime, page: list[Switching], skip: int) -> str:

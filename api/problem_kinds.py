@@ -155,6 +155,13 @@ _ALL = (
         again_s=30,
     ),
     Kind(
+        name="stopping",
+        status=503,
+        title="Leerie is being stopped",
+        remedy="Ask again when it runs.",
+        again_s=5,
+    ),
+    Kind(
         name="too-busy",
         status=503,
         title="Too many requests at once",

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from fastapi import FastAPI, Request
+from typing import Annotated
+
+from fastapi import FastAPI, Path, Request
 from fastapi.routing import APIRoute
 
 from api.answers import HealthAnswer, IndexAnswer, ProblemKindAnswer, RouteAnswer, StatusAnswer
@@ -12,6 +14,8 @@ from api.instants import quote
 from api.openapi import problems_of
 from api.problem_kinds import KINDS
 from api.problems import refuse
+
+KindName = Annotated[str, Path(description="the last part of a problem's type", examples=["unknown-zone"])]
 
 
 class StatusRoutes:
@@ -62,7 +66,7 @@ class StatusRoutes:
         """Show the clock, the keeper, every zone in short, the journal and the site file."""
         return await self._aside(self._clerk.status)
 
-    async def problem_kind(self, name: str) -> ProblemKindAnswer:
+    async def problem_kind(self, name: KindName) -> ProblemKindAnswer:
         """Explain the ``type`` of a problem document."""
         kind = KINDS.get(name)
         if kind is None:

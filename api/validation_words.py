@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Mapping, Sequence
 from typing import Any
 from urllib.parse import quote as percent_encode
@@ -78,7 +79,7 @@ def _words(found: Mapping[str, Any]) -> str:
         what = _MEANINGS.get(found["type"]) or f"will not do: {found['msg'].lower()}"
     value = found.get("input")
     if found["type"] not in _QUOTES_NOTHING and isinstance(value, _SIMPLE):
-        what = f"{what}, not {'null' if value is None else quote(value)}"
+        what = f"{what}, not {quote(value if isinstance(value, str) else json.dumps(value))}"
     return f"{where}: {what}" if where else what
 
 
@@ -115,5 +116,5 @@ def _program_error(found: Mapping[str, Any]) -> ProgramError | None:
 def _not_json(found: Mapping[str, Any]) -> str:
     """Say where a body stops being JSON."""
     at = found["loc"][-1]
-    reason = found.get("ctx", {}).get("error", "it cannot be read")
-    return f"the body stops being JSON at character {at + 1 if isinstance(at, int) else at}: {reason}".lower()
+    reason = str(found.get("ctx", {}).get("error", "it cannot be read")).lower()
+    return f"the body stops being JSON at character {at + 1 if isinstance(at, int) else at}: {reason}"

@@ -1,0 +1,11 @@
+import pytest
+
+from tests.api.stand_in import House
+
+
+@pytest.fixture
+def house(tmp_path):
+    """A house in the evening of 21 June 2027, both zones lit."""
+    house = House(tmp_path)
+    yield house
+    house.close()
