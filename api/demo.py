@@ -128,7 +128,7 @@ class Stage:
             site, clock=self._clock, relays=open_relays("simulated"), journal=self._journal
         )
         self._rounds = Rounds(self._keeper, clock=self._clock, write=self._write, pace=pace)
-        desk = Desk(rounds=self._rounds, journal=JournalReader(folder), site_path=copy, load=_load)
+        desk = Desk(rounds=self._rounds, journal=JournalReader(folder), site_path=copy)
         self._web = WebServer(lambda: self._make_app(desk), port=choose_port() if port is None else port)
 
     def _make_app(self, desk: Desk) -> object:

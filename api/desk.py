@@ -29,13 +29,11 @@ class Desk:
         rounds: the keeper's rounds.
         journal: reads the journal, over connections of its own.
         site_path: the site file; None in a demonstration, where nothing is kept.
-        load: reads a site file.
     """
 
     rounds: Rounds
     journal: JournalReader
     site_path: Path | None
-    load: Callable[[Path], Site]
     _almanac: Almanac | None = None
 
     @property

@@ -14,8 +14,8 @@ from controller.reading import Reading
 # A sign of life while something is lit, so often that a power cut loses no more than five minutes: with the
 # keeper's tick of 30 s between two looks, 270 s keeps that promise.
 BEAT_S = 270.0
-# A round this much after the last one means that the board slept, or was held up.
-HELD_UP_S = 90.0
+# A round this much later than it was due means that the board slept, or was held up.
+HELD_UP_S = 60.0
 
 
 class JournalLike(Protocol):
@@ -95,15 +95,21 @@ class Account:
             )
         )
 
-    def compare(self, last: Reading, now: Reading) -> None:
-        """Take down what happened to the clock, and to the journal, between two rounds."""
+    def compare(self, last: Reading, now: Reading, *, due_in_s: float) -> None:
+        """Take down what happened to the clock, and to the journal, since the last round.
+
+        Args:
+            last: the reading of the last round.
+            now: the reading of this one.
+            due_in_s: seconds after the last round at which this one was due.
+        """
         step_s = step_between(last, now)
         if step_s is not None:
             self.note(EventKind.CLOCK_STEPPED, "the clock was set", now, size_s=step_s)
-        away_s = now.boot_s - last.boot_s
-        if away_s > HELD_UP_S:
+        late_s = now.boot_s - last.boot_s - due_in_s
+        if late_s > HELD_UP_S:
             words = "the board slept, or was held up: no round was made"
-            self.note(EventKind.RESUMED, words, now, size_s=away_s)
+            self.note(EventKind.RESUMED, words, now, size_s=late_s)
         if now.trusted is not last.trusted:
             kind = EventKind.CLOCK_TRUSTED if now.trusted else EventKind.CLOCK_NOT_TRUSTED
             self.note(kind, now.trust, now, size_s=now.boot_s - self.trust_since.boot_s)

@@ -26,10 +26,14 @@ CHECKPOINT_PAGES = 1000
 # How long to wait where another program holds the file. Short: entries can wait in memory, lights cannot.
 BUSY_S = 0.2
 
+DAMAGED = "it is damaged; it will be set aside and a fresh one begun"
+
 # What reading may raise where damage put values into rows that nobody wrote there.
 READING_ERRORS = (sqlite3.Error, ValueError, TypeError, OverflowError)
 
-_DAMAGE = (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB)
+# SQLITE_ERROR is a statement that does not fit the tables. The statements are fixed and so is the version, so
+# the tables are not what they were.
+_DAMAGE = (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB, sqlite3.SQLITE_ERROR)
 _MEANINGS = {
     sqlite3.SQLITE_FULL: "the disk is full; make room on it",
     sqlite3.SQLITE_READONLY: "it may not be written; make the disk and the folder writable",
@@ -37,8 +41,9 @@ _MEANINGS = {
     sqlite3.SQLITE_LOCKED: "another program holds it; close that program",
     sqlite3.SQLITE_CANTOPEN: "it cannot be opened; see who owns the folder, and whether the disk has room",
     sqlite3.SQLITE_IOERR: "the disk does not read or write as it should; see whether it is full or worn out",
-    sqlite3.SQLITE_CORRUPT: "it is damaged; it will be set aside and a fresh one begun",
-    sqlite3.SQLITE_NOTADB: "it is damaged; it will be set aside and a fresh one begun",
+    sqlite3.SQLITE_CORRUPT: DAMAGED,
+    sqlite3.SQLITE_NOTADB: DAMAGED,
+    sqlite3.SQLITE_ERROR: DAMAGED,
 }
 
 
@@ -58,7 +63,7 @@ def explain(error: Exception, path: Path) -> JournalError:
         return JournalError(f"the journal {path}: {error.strerror or error}")
     if not isinstance(error, sqlite3.Error) or str(error).startswith("Could not decode"):
         # Text that is no text, a cause that is none: only damage puts such a thing into a row.
-        return JournalDamagedError(f"the journal {path}: {_MEANINGS[sqlite3.SQLITE_CORRUPT]} ({error})")
+        return JournalDamagedError(f"the journal {path}: {DAMAGED} ({error})")
     # The low byte is the kind of error; the rest only refines it.
     code = (getattr(error, "sqlite_errorcode", None) or 0) & 0xFF
     meaning = _MEANINGS.get(code)
@@ -146,7 +151,7 @@ def version_of(connection: sqlite3.Connection, path: Path, *, newest: int = len(
     if not marked and not tables >= OUR_TABLES:
         raise JournalError(f"{path} is not a journal of Leerie; move it away, or name another folder")
     if not marked or not 0 < version < newest + FURTHEST_VERSION:
-        raise JournalDamagedError(f"the journal {path}: {_MEANINGS[sqlite3.SQLITE_CORRUPT]} (its first page)")
+        raise JournalDamagedError(f"the journal {path}: {DAMAGED} (its first page)")
     if version > newest:
         raise JournalError(
             f"the journal {path} was written by a newer Leerie (version {version}, this one knows {newest}); "

@@ -65,7 +65,7 @@ class Keeper:
         self._account = Account(journal, started_at=self._started_at, words=words, past=past)
         self._lit_boot_s = -1e9
         self._refused: str | None = None
-        self._tick_s = tick_s
+        self._tick_s = self._due_in_s = tick_s
         self.take_back(past.overrides if past else ())
 
     # -- what it is asked ------------------------------------------------------------------------------------
@@ -112,7 +112,7 @@ class Keeper:
             Seconds until the next round is due, by the boot-time clock: at most a tick, more than zero.
         """
         now = self._clock.read()
-        self._account.compare(self._last, now)
+        self._account.compare(self._last, now, due_in_s=self._due_in_s)
         due_in_s = self._tick_s
         for zone_id in list(self._leaving):
             due_in_s = min(due_in_s, self._see_off(zone_id, now))
@@ -120,8 +120,8 @@ class Keeper:
             due_in_s = min(due_in_s, self._look_after(zone, now))
         if any(state.lit for state in self._zones.values()):
             self._account.beat(now)
-        self._last = now
-        return max(due_in_s, 0.001)
+        self._last, self._due_in_s = now, max(due_in_s, 0.001)
+        return self._due_in_s
 
     def override(
         self,

@@ -92,7 +92,7 @@ class KeeperStatus:
     def words(self) -> str:
         """One line for the service manager and the log."""
         if not self.at.trusted:
-            return f"waiting for the time ({self.at.trust})"
+            return self.at.trust
         lit = [zone.name for zone in self.zones if zone.lit]
         parts = [f"lit: {', '.join(lit)}" if lit else "all dark"]
         parts += [f"{zone.name}: {zone.fault.words}" for zone in self.zones if zone.fault]

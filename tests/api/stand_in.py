@@ -92,7 +92,9 @@ class SilentRounds(RoundsHere):
 class House:
     """A house that stands still until a test moves its clock."""
 
-    def __init__(self, folder: Path, *, site: str = SITE, at_utc: datetime = EVENING_UTC, **clock: Any) -> None:
+    def __init__(
+        self, folder: Path, *, site: str = SITE, at_utc: datetime = EVENING_UTC, **clock: Any
+    ) -> None:
         self.site_path = folder / "site.toml"
         self.site_path.write_text(site, encoding="utf-8")
         self.clock = SteppedClock(at_utc, **clock)
@@ -107,7 +109,6 @@ class House:
             rounds=self.rounds,
             journal=JournalReader(folder / "state"),
             site_path=self.site_path,
-            load=lambda path: load_site(path).site,
         )
         self.app = self.make_app()
 
@@ -156,7 +157,13 @@ def problem(response: httpx.Response, name: str, *, at: str, **more: Any) -> dic
     assert response.headers["x-content-type-options"] == "nosniff"
     document = response.json()
     assert isinstance(document.pop("detail"), str)
-    expected = {"type": f"/problems/{name}", "title": kind.title, "status": kind.status, "instance": at, **more}
+    expected = {
+        "type": f"/problems/{name}",
+        "title": kind.title,
+        "status": kind.status,
+        "instance": at,
+        **more,
+    }
     assert document == expected
     assert response.status_code == kind.status
     if kind.again_s is not None:
