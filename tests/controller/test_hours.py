@@ -17,7 +17,7 @@ from controller.entries import Cause, Run
 from controller.hours import REASONS_FOR_DARK, Gap, ZonePast, count_hours, dark_intervals
 from controller.intervals import Interval, ms_of
 from controller.metering import measure
-from controller.night import nights, utc_of_local
+from controller.night import night_on, nights, utc_of_local
 from controller.periods import Each, Period, month_of, split, stretch_of_nights
 from controller.runs import draws_of, lit_interval
 from controller.sun import Sky
@@ -84,6 +84,19 @@ def test_a_run_over_the_edge_of_two_months_is_cut_at_noon():
     )
     assert (february.lit_h, march.lit_h) == (2.0, 3.5)
     assert (february.starts, march.starts) == (1, 0)
+
+
+def test_a_run_that_begins_at_the_very_noon_belongs_to_the_night_that_begins():
+    """An edge belongs to what begins there: one start and all of the light in the later night."""
+    noon = night_on(date(2027, 6, 22), NEW_YORK).starts_at_utc
+    past = ZonePast(zone="jetty", runs=[run(noon, noon + timedelta(hours=1)), run(noon, noon)])
+    before, after = count_hours(
+        past,
+        [whole("2027-06-21", "2027-06-21"), whole("2027-06-22", "2027-06-22")],
+        dark=[],
+        as_of_utc=LATER,
+    )
+    assert (before.starts, before.lit_ms, after.starts, after.lit_h) == (0, 0, 2, 1.0)
 
 
 def test_hours_are_told_apart_by_cause():
@@ -153,9 +166,14 @@ def test_runs_that_overlap_after_a_clock_was_put_back_each_count():
     ]
     past = ZonePast(zone="jetty", runs=runs)
     night = whole("2027-06-21", "2027-06-21")
-    dark = [span("2027-06-22T01:45", "2027-06-22T09:00")]
+    dark = [
+        span("2027-06-22T01:35", "2027-06-22T01:45"),
+        span("2027-06-22T01:50", "2027-06-22T09:00"),
+    ]
     (hours,) = count_hours(past, [night], dark=dark, as_of_utc=LATER)
-    assert (hours.lit_h, hours.daylight_ms) == (2.5, 60 * 60_000)
+    # In daylight: 01:00 to 01:35 and 01:45 to 01:50 of the first run; of the second 01:30 to 01:35 and
+    # again 01:45 to 01:50.
+    assert (hours.lit_h, hours.daylight_ms) == (2.5, (35 + 5 + 5 + 5) * 60_000)
 
 
 def test_what_was_missed_is_laid_at_the_door_of_one_reason():

@@ -114,6 +114,24 @@ def test_weekday_and_season_must_both_hold():
     assert [price_at(tariff, each.astimezone(UTC), NEW_YORK) for each in at] == [PEAK, CHEAP, CHEAP]
 
 
+def test_of_two_bands_that_hold_the_last_decides():
+    """Where two bands hold at once, the one that stands later in the file gives the price."""
+    both = (PriceBand(per_kwh=PEAK, begins=time(16)), PriceBand(per_kwh=CHEAP, begins=time(20)))
+    tariff = Tariff(currency="USD", prices=(Prices(per_kwh=Decimal("0.2"), bands=both),))
+    assert as_text(tariff, "2027-07-12T12:00+00:00", "2027-07-13T00:00+00:00", ZoneInfo("Etc/UTC")) == [
+        "07-12T12:00Z-07-12T16:00Z 0.2",
+        "07-12T16:00Z-07-12T20:00Z 0.30",
+        "07-12T20:00Z-07-13T00:00Z 0.12",
+    ]
+
+
+def test_steps_cover_a_stretch_that_begins_in_an_hour_without_an_edge():
+    """Toronto's clock went from 23:30 to 00:30 on 30 March 1919: the day before rules until 01:00."""
+    tariff = band_at(time(20), time(22))
+    steps = as_text(tariff, "1919-03-31T04:35+00:00", "1919-03-31T06:00+00:00", ZoneInfo("America/Toronto"))
+    assert steps == ["03-31T04:35Z-03-31T06:00Z 0.30"]
+
+
 def test_a_price_change_begins_with_its_date():
     """A price changes at the first instant of its date at the site, and the bands change with it."""
     later = Prices(per_kwh=Decimal("0.15"), since=date(2027, 3, 1))
