@@ -38,7 +38,7 @@ class Losses:
         rated_va: the rating.
 
     Source: input = P + Pfe + Pcu (P/Pr)², the textbook form of a transformer with an iron and a copper loss.
-    Held against energy.json E2, E3 and E10 by tests/controller/test_energy.py.
+    Held against energy.json E2, E3 and E10 by tests/controller/test_metering.py.
     """
 
     transformer: str
