@@ -6,7 +6,7 @@ from datetime import UTC, date, datetime, timedelta
 from itertools import pairwise
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from controller.night import Night, local, night_at, night_on, nights, utc_of_local, zone_info
@@ -101,6 +101,7 @@ def test_the_night_of_an_instant_is_right_around_every_clock_change(change: dict
         assert night == night_on(night.date, tz)
 
 
+@settings(deadline=None)
 @given(
     st.datetimes(min_value=datetime(1900, 1, 2), max_value=datetime(2100, 1, 1)),  # noqa: DTZ001
     st.sampled_from(ODD_ZONES),

@@ -7,7 +7,7 @@ from itertools import pairwise
 from math import radians, sin
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from controller.sun import Sky
@@ -24,6 +24,7 @@ starts = st.integers(-2_208_988_800, 4_102_444_800).map(  # 1900 to 2100
 )
 
 
+@settings(deadline=None)
 @given(latitudes, longitudes, starts, st.sampled_from([DAY_S, 23 * 3600, 47 * 3600]), st.floats(0, 1))
 def test_the_guide_stays_within_its_bound(
     latitude: float, longitude: float, start_utc: datetime, lasts_s: int, part: float
@@ -36,6 +37,7 @@ def test_the_guide_stays_within_its_bound(
     assert abs(off) < GUIDE_ERROR / 2  # half: room for what was not tried
 
 
+@settings(deadline=None)
 @given(latitudes, longitudes, starts)
 def test_between_its_turnings_the_sun_only_climbs_or_only_sinks(
     latitude: float, longitude: float, start_utc: datetime
@@ -62,6 +64,7 @@ def test_the_sun_turns_twice_a_day_but_at_a_pole_never(latitude: float, turnings
     assert len(path.turnings_s()) == turnings
 
 
+@settings(deadline=None)
 @given(latitudes, longitudes, starts)
 def test_the_slope_is_that_of_the_height(latitude: float, longitude: float, start_utc: datetime) -> None:
     """The slope agrees with the difference of two sines 20 s apart."""
@@ -73,6 +76,7 @@ def test_the_slope_is_that_of_the_height(latitude: float, longitude: float, star
         assert slope_per_s == pytest.approx(measured, abs=1e-11)
 
 
+@settings(deadline=None)
 @given(st.floats(-65, 65), longitudes, starts, st.sampled_from([-0.0145, -0.1045]), st.booleans())
 def test_the_guess_of_a_crossing_is_close(
     latitude: float, longitude: float, start_utc: datetime, sine: float, climbs: bool
