@@ -6,7 +6,7 @@ published after its last round, so that no request, however many come, can hold 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
