@@ -1,10 +1,8 @@
 """The year ahead, against hours from dusk to midnight worked out elsewhere, and plans laid side by side."""
 
-import csv
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal
-from pathlib import Path
 
 import pytest
 
@@ -13,10 +11,10 @@ from controller.forecast import Forecast, behind_mains_switch, compare, look_ahe
 from controller.intervals import MS_PER_HOUR
 from controller.plan import Window
 from tests.controller.gardens import flat, garden, plan_of, zone
+from tests.reference import rows
 
-REFERENCE = Path(__file__).parent.parent / "reference"
-SEASON = list(csv.DictReader((REFERENCE / "season.csv").read_text().splitlines()))
-NIGHTLY = list(csv.DictReader((REFERENCE / "season_nightly.csv").read_text().splitlines()))
+SEASON = rows("season.csv")
+NIGHTLY = rows("season_nightly.csv")
 PLACES = sorted({(row["latitude"], row["longitude"], row["time_zone"]) for row in SEASON})
 NEW_YEAR = date(2027, 1, 1)
 

@@ -1,9 +1,7 @@
 """A mechanical dial through the year: fixed pins, clock changes that pass it by, drift, and the sun."""
 
-import csv
 from datetime import UTC, date, datetime, time, timedelta
 from itertools import pairwise
-from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import pytest
@@ -15,15 +13,15 @@ from controller.intervals import MS_PER_HOUR
 from controller.night import nights, utc_of_local
 from controller.old_timer import OldTimer, timer_windows, watch_timer
 from controller.sun import Sky
+from tests.reference import rows
 
-REFERENCE = Path(__file__).parent.parent / "reference"
 NEW_YORK = ZoneInfo("America/New_York")
 SKY = Sky(40.0, -75.0)
 YEAR = tuple(nights(date(2027, 1, 1), date(2027, 12, 31), NEW_YORK))
 DARK = dark_intervals(SKY, YEAR, 6.0)
 DUSK_TO_MIDNIGHT_H = [
     float(row["hours_civil_dusk_to_midnight"])
-    for row in csv.DictReader((REFERENCE / "season_nightly.csv").read_text().splitlines())
+    for row in rows("season_nightly.csv")
     if row["latitude"] == "40"
 ]
 TOLERANCE_MS = 20_000  # of our dusk against the reference at 40 N

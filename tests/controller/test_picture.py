@@ -1,9 +1,7 @@
 """The year's picture: what stands where, on plain nights and on those with 23 and 25 hours."""
 
-import csv
 from datetime import UTC, date, datetime, time, timedelta
 from itertools import pairwise
-from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import pytest
@@ -16,8 +14,8 @@ from controller.night import night_on, nights, utc_of_local
 from controller.picture import Light, Picture, describe, draw_year
 from controller.sun import Sky
 from controller.wall import Wall
+from tests.reference import rows
 
-REFERENCE = Path(__file__).parent.parent / "reference"
 NEW_YORK = ZoneInfo("America/New_York")
 NEW_YEAR = date(2027, 1, 1)
 
@@ -43,8 +41,8 @@ def year() -> Picture:
 
 def test_dusk_stands_where_the_reference_has_it(year):
     """Dark begins so many hours before midnight, which is at 12, every night (season_nightly.csv, 20 s)."""
-    rows = csv.DictReader((REFERENCE / "season_nightly.csv").read_text().splitlines())
-    expected = [12 - float(row["hours_civil_dusk_to_midnight"]) for row in rows if row["latitude"] == "40"]
+    at_40_n = [row for row in rows("season_nightly.csv") if row["latitude"] == "40"]
+    expected = [12 - float(row["hours_civil_dusk_to_midnight"]) for row in at_40_n]
     dusks = [
         next(shade.from_h for shade in column.shades if shade.light is Light.DARK) for column in year.columns
     ]

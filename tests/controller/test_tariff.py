@@ -1,10 +1,8 @@
 """Prices by the clock: cut points, change nights, price changes with a date, and the currency's own coin."""
 
-import csv
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 from decimal import Decimal
-from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import pytest
@@ -13,8 +11,8 @@ from hypothesis import strategies as st
 
 from controller.intervals import utc_of
 from controller.tariff import PriceBand, Prices, Tariff, price_at, price_steps, round_money
+from tests.reference import rows
 
-REFERENCE = Path(__file__).parent.parent / "reference"
 NEW_YORK = ZoneInfo("America/New_York")
 PEAK, CHEAP = Decimal("0.30"), Decimal("0.12")
 
@@ -49,8 +47,7 @@ def as_text(tariff: Tariff, starts: str, ends: str, tz: ZoneInfo) -> list[str]:
 
 def test_money_is_rounded_to_the_digits_of_iso_4217():
     """Every currency is shown with its digits: list one of 2026-01-01, through the iso4217 package 1.16."""
-    rows = csv.DictReader((REFERENCE / "minor_units.csv").read_text().splitlines())
-    digits = {row["currency"]: int(row["minor_units"]) for row in rows}
+    digits = {row["currency"]: int(row["minor_units"]) for row in rows("minor_units.csv")}
     assert len(digits) > 150
     shown = {currency: round_money(Decimal(1), currency) for currency in digits}
     assert {currency: -money.as_tuple().exponent for currency, money in shown.items()} == digits
