@@ -188,7 +188,7 @@ def clock_in_night(night: Night, hour: int, minute: int, tz: ZoneInfo) -> dateti
     Raises:
         ValueError: an hour or minute that no clock shows.
 
-    Source: RFC 5545, section 3.3.5; held by tests/controller/test_night.py.
+    Source: RFC 5545, section 3.3.5; held by tests/controller/test_night_clock.py.
     """
     on_date = night.date if hour >= NOON.hour else night.date + _ONE_DAY
     at_utc = utc_of_local(datetime.combine(on_date, time(hour, minute)), tz)

@@ -98,7 +98,7 @@ class Sky:
 
         Args:
             at_utc: an aware instant.
-            angle_deg: degrees below the horizon, positive downwards.
+            angle_deg: degrees below the horizon, positive downwards, -90 to 90.
         """
         return self.elevation_deg(at_utc) < -angle_deg
 
@@ -107,7 +107,7 @@ class Sky:
 
         Args:
             night: the night to look at.
-            angle_deg: degrees below the horizon, positive downwards.
+            angle_deg: degrees below the horizon, positive downwards, -90 to 90.
 
         Returns:
             None to three stretches inside the night; none is missed, however short, if it holds a whole
@@ -122,7 +122,7 @@ class Sky:
 
         Args:
             night: the night to look at.
-            angle_deg: degrees below the horizon, positive downwards.
+            angle_deg: degrees below the horizon, positive downwards, -90 to 90.
 
         Returns:
             The night's beginning where it begins dark, None where it never gets that dark.
@@ -134,7 +134,7 @@ class Sky:
 
         Args:
             night: the night to look at.
-            angle_deg: degrees below the horizon, positive downwards.
+            angle_deg: degrees below the horizon, positive downwards, -90 to 90.
 
         Returns:
             The night's end where it ends dark, None where it never gets that dark.
