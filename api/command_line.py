@@ -46,11 +46,16 @@ class Verbs(click.Group):
         return command
 
     def invoke(self, ctx: click.Context) -> Any:  # noqa: ANN401 - click's own signature
-        """Run the verb; Ctrl-C ends it without a word."""
+        """Run the verb; Ctrl-C, and a reader of its output that goes away, end it without a word."""
         try:
-            return super().invoke(ctx)
+            answer = super().invoke(ctx)
+            sys.stdout.flush()
         except KeyboardInterrupt:
             raise click.exceptions.Exit(STOPPED_BY_PERSON) from None
+        except BrokenPipeError:
+            _forget_reader()
+            raise click.exceptions.Exit(READER_GONE) from None
+        return answer
 
     def main(
         self,
@@ -80,11 +85,8 @@ def _exit_code_of(run: Callable[[], Any]) -> int:
     """Run, and say how it went as an exit code; what went wrong is told on standard error."""
     try:
         answer = run()
-        sys.stdout.flush()
     except click.exceptions.Abort:
         return STOPPED_BY_PERSON
-    except BrokenPipeError:
-        return _reader_gone()
     except click.ClickException as error:
         told = " ".join(error.format_message().split()).rstrip(".")
         _tell(f"{_place(error)}: {told}{_hint(error)}")
@@ -131,11 +133,10 @@ def _hint(error: click.ClickException) -> str:
     return f"; see {_place(error)} --help" if isinstance(error, click.UsageError) else ""
 
 
-def _reader_gone() -> int:
-    """Leave quietly when the program that read our output has ended, as ``head`` does."""
+def _forget_reader() -> None:
+    """Write what is still to come to nowhere: the program that read our output has ended, as ``head`` does."""
     with contextlib.suppress(OSError, ValueError):
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-    return READER_GONE
 
 
 def _show_version(ctx: click.Context, _option: click.Parameter, wanted: bool) -> None:
@@ -155,6 +156,7 @@ def _show_version(ctx: click.Context, _option: click.Parameter, wanted: bool) ->
 
 
 @click.group(
+    "leerie",
     cls=Verbs,
     invoke_without_command=True,
     subcommand_metavar="VERB SITE.toml [OPTIONS]",
