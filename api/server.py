@@ -251,5 +251,5 @@ def _explain(error: BaseException, host: str, port: int) -> str:
         return f"web server: this machine has no address {host}; choose one that it has, such as {HOST}"
     if code in (errno.EACCES, errno.EPERM):
         return f"web server: {place} may not be opened; choose a port from {_FIRST_FREE_PORT} on"
-    reason = str(error) or type(error).__name__
-    return f"web server: {place} is not served: {reason}"
+    reason = error.strerror.lower() if isinstance(error, OSError) and error.strerror else str(error)
+    return f"web server: {place} is not served: {reason or type(error).__name__}"

@@ -1,4 +1,4 @@
-"""A whole small house for the web's tests: a real keeper, real mock pins, a real journal; only the loop is missing."""
+"""A small house for the web's tests: a real keeper, mock pins, a real journal; only the loop is missing."""
 
 from __future__ import annotations
 
@@ -172,7 +172,7 @@ def problem(response: httpx.Response, name: str, *, at: str, **more: Any) -> dic
 
 
 def pointed_at(body: Any, pointer: str) -> Any:
-    """Follow a JSON pointer in fragment form, by RFC 6901, sections 4 and 6 (no escapes occur in our keys)."""
+    """Follow a JSON pointer in fragment form, by RFC 6901, sections 4 and 6 (our keys have no escapes)."""
     assert pointer.startswith("#")
     for step in pointer[1:].split("/")[1:]:
         body = body[int(step)] if isinstance(body, list) else body[step]

@@ -12,7 +12,8 @@ OVERRIDE = "/v1/zones/jetty/override"
 
 
 @pytest.mark.parametrize(
-    "host", ["localhost", "localhost:8010", "127.0.0.1", "127.0.0.1:80", "[::1]", "[::1]:8010", "LocalHost:8010"]
+    "host",
+    ["localhost", "localhost:8010", "127.0.0.1", "127.0.0.1:80", "[::1]", "[::1]:8010", "LocalHost:8010"],
 )
 def test_own_names_are_let_in(house, host):
     """A request to this machine's own names is answered, on any port."""
@@ -81,7 +82,7 @@ def test_own_page_and_programs_may_change_things(house, headers):
 
 
 def test_reading_is_open_to_any_origin_header(house):
-    """Reading changes nothing: the browser itself keeps other sites from the answer, which grants them nothing."""
+    """Reading changes nothing, and the answer grants other sites nothing: a browser keeps it from them."""
     response = house.ask("GET", "/v1/status", headers={"origin": "https://garden.example"})
     assert response.status_code == 200
     assert "access-control-allow-origin" not in response.headers
@@ -131,7 +132,7 @@ def test_a_body_in_pieces_counts_as_a_whole(house):
     problem(response, "too-large", at=OVERRIDE)
 
 
-# -- below, the guard alone, with the other side's pieces handed to it one by one -----------------------------
+# -- below, the guard alone, with the other side's pieces handed to it one by one ----------------------------
 
 
 class Line:
@@ -160,7 +161,9 @@ def piece(body: bytes, *, more: bool):
     return {"type": "http.request", "body": body, "more_body": more}
 
 
-def ask_guard(line: Line, *headers: tuple[bytes, bytes], receive_s: float = 10.0, method: str = "PUT", app=None):
+def ask_guard(
+    line: Line, *headers: tuple[bytes, bytes], receive_s: float = 10.0, method: str = "PUT", app=None
+):
     async def no_app(_scope, _receive, _send):
         raise AssertionError("this must not be let through")
 

@@ -72,9 +72,19 @@ def test_nights_of_an_unknown_zone_are_refused(almanac):
     ("at_utc", "on", "because", "until"),
     [
         # 00:56:39 UTC is the last dark second before that dusk; the orchard's pins are 21:15 and 23:45 EDT.
-        (datetime(2027, 6, 22, 0, 56, 39, tzinfo=UTC), False, "waits for dusk to midnight", "2027-06-22T00:56:40Z"),
+        (
+            datetime(2027, 6, 22, 0, 56, 39, tzinfo=UTC),
+            False,
+            "waits for dusk to midnight",
+            "2027-06-22T00:56:40Z",
+        ),
         (datetime(2027, 6, 22, 0, 56, 40, tzinfo=UTC), True, "dusk to midnight", "2027-06-22T04:00:00Z"),
-        (datetime(2027, 6, 22, 4, 0, 0, tzinfo=UTC), False, "dusk to midnight is over", "2027-06-23T00:56:50Z"),
+        (
+            datetime(2027, 6, 22, 4, 0, 0, tzinfo=UTC),
+            False,
+            "dusk to midnight is over",
+            "2027-06-23T00:56:50Z",
+        ),
     ],
 )
 def test_why_changes_with_the_second(almanac, at_utc, on, because, until):
@@ -96,6 +106,8 @@ def test_why_takes_an_instant_of_any_offset(almanac):
 def test_why_of_a_zone_out_of_service_says_so(almanac):
     """A zone out of service is dark at every instant, with its reason and no end."""
     site = SITE.replace('id = "orchard"', 'id = "orchard"\nout_of_service = "cable cut by a spade"')
-    told = why_as_json(Almanac(parse_site(site, "site.toml").site), "orchard", datetime(2027, 6, 22, 2, tzinfo=UTC))
+    told = why_as_json(
+        Almanac(parse_site(site, "site.toml").site), "orchard", datetime(2027, 6, 22, 2, tzinfo=UTC)
+    )
     assert (told["on"], told["cause"], told["until"]) == (False, "out of service", None)
     assert told["because"] == "out of service: cable cut by a spade"

@@ -32,7 +32,9 @@ def test_a_problem_has_the_members_of_the_standard():
     }
 
 
-@pytest.mark.parametrize("path", ["/v2/zones", "/v1/zones/", "/v1//zones", "/v1/zones/jetty/", "/%2e%2e/etc/passwd"])
+@pytest.mark.parametrize(
+    "path", ["/v2/zones", "/v1/zones/", "/v1//zones", "/v1/zones/jetty/", "/%2e%2e/etc/passwd"]
+)
 def test_a_path_that_leads_nowhere_is_not_found(house, path):
     """There is no guessing of paths: what is not there is a problem, never a redirection."""
     response = house.ask("GET", path)

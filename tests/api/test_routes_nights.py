@@ -32,8 +32,10 @@ def test_nights_are_those_of_the_command_line(house):
     told = house.get("/v1/nights?from=2027-10-30&to=2027-11-09&zone=jetty")
     expected = nights_as_json(house.desk.almanac, date(2027, 10, 30), date(2027, 11, 9), ["jetty"])
     assert told == expected
-    # The clocks go back on 7 November 2027 at 02:00 (tz database, New_York): midnight moves from 04:00 to 05:00 UTC.
-    offs = [night["windows"][0]["off"][11:16] for night in told["nights"] if night["because"] == "every night"]
+    # New York's clocks go back on 7 November 2027 (tz database): midnight moves from 04:00 to 05:00 UTC.
+    offs = [
+        night["windows"][0]["off"][11:16] for night in told["nights"] if night["because"] == "every night"
+    ]
     assert offs == ["04:00"] * 5 + ["05:00"] * 3
 
 
@@ -92,7 +94,9 @@ def test_nights_that_make_no_sense_are_refused(house, query, parameter, detail):
 
 def test_nights_of_an_unknown_zone_are_refused(house):
     """A zone that there is not is refused with those that there are."""
-    problem(house.ask("GET", "/v1/nights?zone=pier"), "unknown-zone", at="/v1/nights", zones=["jetty", "orchard"])
+    problem(
+        house.ask("GET", "/v1/nights?zone=pier"), "unknown-zone", at="/v1/nights", zones=["jetty", "orchard"]
+    )
 
 
 # -- switchings ----------------------------------------------------------------------------------------------

@@ -114,7 +114,9 @@ def test_a_board_that_woke_in_1970_is_told_by_the_present_clock(tmp_path):
     house.clock.trusted = True
     house.pass_time(60)
     status = house.get("/v1/status")
-    assert status["keeper"]["started_at"] == "2027-06-22T01:25:00Z"  # 300 s before the step, by the boot-time clock
+    assert (
+        status["keeper"]["started_at"] == "2027-06-22T01:25:00Z"
+    )  # 300 s before the step, by the boot-time clock
     assert status["clock"]["since"] == "2027-06-22T01:31:00Z"
     house.close()
 

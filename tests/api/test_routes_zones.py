@@ -5,6 +5,7 @@ import os
 
 import pytest
 
+from config import site_edit
 from tests.api.stand_in import SITE, House, SilentRounds, pointed_at, problem
 
 JETTY = "/v1/zones/jetty"
@@ -77,7 +78,9 @@ def test_a_dark_zone_tells_no_beginning(house):
 def test_a_relay_fault_is_shown_with_its_zone(house):
     """A relay that does not do what it is told shows in its zone: since when, why, how often it was tried."""
     device = next(iter(house.relays._devices.values()))
-    device.pin._change_state = lambda *_: (_ for _ in ()).throw(OSError(errno.EIO, "the line does not answer"))
+    device.pin._change_state = lambda *_: (_ for _ in ()).throw(
+        OSError(errno.EIO, "the line does not answer")
+    )
     house.pass_time(3 * 3600)
     zone = house.get(JETTY)
     assert zone["lit"] is True
@@ -233,9 +236,7 @@ def test_an_override_that_ends_in_the_past_is_refused(house):
 )
 def test_an_override_that_is_not_understood_is_refused_thing_by_thing(house, body, errors):
     """Every thing wrong in the body is told with a JSON pointer to it."""
-    response = house.ask(
-        "PUT", f"{JETTY}/override", json=body, headers={"content-type": "application/json"}
-    )
+    response = house.ask("PUT", f"{JETTY}/override", json=body, headers={"content-type": "application/json"})
     entries = [{"detail": detail, "pointer": pointer} for pointer, detail in errors]
     told = problem(response, "invalid-request", at=f"{JETTY}/override", errors=entries)
     assert told["detail"] == "; ".join(detail for _, detail in errors)
@@ -298,7 +299,10 @@ def test_a_new_program_is_written_and_followed(house):
 
 def test_special_nights_are_written_where_they_are_given(house):
     """Special nights that are given replace those of the file; an empty list takes them out."""
-    special_nights = [{"nights": "12-20 to 01-06", "program": ["dusk to dawn"]}, {"nights": "Mon", "program": []}]
+    special_nights = [
+        {"nights": "12-20 to 01-06", "program": ["dusk to dawn"]},
+        {"nights": "Mon", "program": []},
+    ]
     body = {"program": ["dusk for 4h"], "special_nights": special_nights}
     told = put(house, f"{JETTY}/program", body).json()
     assert told["special_nights"] == special_nights
@@ -309,7 +313,7 @@ def test_special_nights_are_written_where_they_are_given(house):
 
 
 def test_a_text_that_is_not_in_the_language_is_refused_at_its_place(house):
-    """Each text that cannot be read is told with a pointer to it, its column, what stands there and what would do."""
+    """Each text that cannot be read is told with a pointer, its column, what is there and what would do."""
     body = {
         "program": ["dusk to midnight", "dusk til late"],
         "special_nights": [{"nights": "Friday", "program": ["dusk to dawn", "sunset+20m to 25:00"]}],
@@ -368,7 +372,11 @@ def test_a_site_file_that_would_not_do_is_refused_with_its_problems(house):
 
 @pytest.mark.parametrize(
     ("code", "name"),
-    [(errno.ENOSPC, "disk-full"), (errno.EROFS, "site-file-unwritable"), (errno.EACCES, "site-file-unwritable")],
+    [
+        (errno.ENOSPC, "disk-full"),
+        (errno.EROFS, "site-file-unwritable"),
+        (errno.EACCES, "site-file-unwritable"),
+    ],
 )
 def test_a_disk_that_cannot_be_written_is_told(house, monkeypatch, code, name):
     """A site file that cannot be written stays as it was, and the answer says why."""
@@ -387,8 +395,6 @@ def test_a_disk_that_cannot_be_written_is_told(house, monkeypatch, code, name):
 
 def test_a_file_that_somebody_else_changes_meanwhile_is_told(house, monkeypatch):
     """A file that changes between reading and writing is left alone, and the answer says so."""
-    import config.site_edit as site_edit
-
     replace = site_edit.replace_file
 
     def change_first(path, *, old, new):
