@@ -27,6 +27,7 @@ from controller import journal_care, journal_start
 from controller.entries import Entry, Override, Switching
 from controller.journal_batch import write_together
 from controller.journal_care import SetAside
+from controller.journal_damage import find_damage
 from controller.journal_file import JOURNAL_NAME, READING_ERRORS, explain, open_to_read, open_to_write
 from controller.journal_hold import Hold, hold_state
 from controller.journal_outbox import BOUND, Outbox, Present
@@ -142,7 +143,7 @@ class Journal:
         Raises:
             JournalError: it cannot be looked at, or not be replaced, now.
         """
-        damage = journal_care.find_damage(self.path) or (self._damage_again() if self.damaged else None)
+        damage = find_damage(self.path) or (self._damage_again() if self.damaged else None)
         if damage is None:
             return None
         with self._at_file:

@@ -10,7 +10,6 @@ from controller.journal_schema import STEPS, Step
 
 JOURNAL_NAME = "journal.sqlite"
 BACKUPS_NAME = "backups"
-BACKUP_PATTERN = "journal-*.sqlite"
 
 # "Leer" as a 32-bit number: tells a journal from any other SQLite file.
 APPLICATION_ID = 0x4C656572
@@ -55,6 +54,11 @@ def journal_path(place: Path) -> Path:
 def beside(path: Path) -> tuple[Path, Path]:
     """Name the two files that SQLite keeps beside a journal that is open: the log and its index."""
     return path.with_name(path.name + "-wal"), path.with_name(path.name + "-shm")
+
+
+def copies_of(path: Path) -> list[Path]:
+    """List the nightly copies of a journal, newest night first."""
+    return sorted((path.parent / BACKUPS_NAME).glob("journal-*.sqlite"), reverse=True)
 
 
 def explain(error: Exception, path: Path) -> JournalError:
@@ -135,6 +139,15 @@ def open_to_read(path: Path, *, busy_s: float = BUSY_S, any_version: bool = Fals
     return connection
 
 
+def empty_journal(*, steps: tuple[Step, ...] = STEPS) -> sqlite3.Connection:
+    """Make a journal in memory, to compare with."""
+    connection = sqlite3.connect(":memory:", isolation_level=None)
+    for step in steps:
+        for statement in step:
+            connection.execute(statement)
+    return connection
+
+
 def version_of(connection: sqlite3.Connection, path: Path, *, newest: int = len(STEPS)) -> int:
     """Tell a journal's version; 0 where the file is empty.
 
@@ -165,7 +178,7 @@ def _bring_up_to_date(
 ) -> None:
     """Make the tables, or what is new in them, in one transaction."""
     version = version_of(connection, path, newest=len(steps))
-    if version == 0 and not fresh and any((path.parent / BACKUPS_NAME).glob(BACKUP_PATTERN)):
+    if version == 0 and not fresh and copies_of(path):
         raise JournalDamagedError(f"the journal {path} is empty or gone; it will be begun from a copy")
     if version == 0:
         connection.execute(f"PRAGMA page_size = {PAGE_BYTES}")

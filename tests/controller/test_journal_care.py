@@ -16,6 +16,7 @@ from config.errors import JournalError
 from controller import journal_care
 from controller.entries import Cause, OverrideEnded
 from controller.journal import Journal
+from controller.journal_damage import find_damage
 from controller.journal_reading import JournalReader
 from controller.journal_schema import STEPS
 from tests.controller.journal_samples import beat, dark, event, lit, reading, wish
@@ -104,7 +105,7 @@ class TestCheck:
                 "VALUES (0, 0, 1, 1, 1, 1, '2027-06-01', '')"
             )
             connection.commit()
-            assert journal_care.find_damage(journal.path) is None
+            assert find_damage(journal.path) is None
             connection.execute(statement)
             connection.commit()
         assert journal.check(SOON) is not None
@@ -327,7 +328,7 @@ class TestCopies:
             for number in range(8):
                 copy = tmp_path / f"copy-{number}.sqlite"
                 journal.copy_to(copy)
-                assert journal_care.find_damage(copy) is None
+                assert find_damage(copy) is None
                 lit_s = {life.zone: life.lit_s for life in JournalReader(copy).whole_life()}
                 assert lit_s["jetty"] == lit_s["steps"]
                 counts.append(len(list(JournalReader(copy).runs())))
@@ -392,7 +393,7 @@ class TestCopies:
         journal.close()
         newer = (*STEPS, ("ALTER TABLE zone ADD COLUMN colour TEXT",))
         monkeypatch.setattr("controller.journal_file.STEPS", newer)
-        monkeypatch.setattr("controller.journal_care.STEPS", newer)
+        monkeypatch.setattr("controller.journal_damage.STEPS", newer)
         monkeypatch.setattr("controller.journal_file.open_to_write.__kwdefaults__", {"steps": newer, "fresh": False})
         monkeypatch.setattr("controller.journal_file.version_of.__kwdefaults__", {"newest": len(newer)})
         spoil(journal.path)
