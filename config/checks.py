@@ -13,7 +13,6 @@ from zoneinfo import ZoneInfo, available_timezones
 
 from config.finding import Finding, KeyPath, find_like, suggest
 from config.site import SITE_KEYS, Site
-from config.words import explain_unknown_key
 
 Document = Mapping[str, object]
 
@@ -89,6 +88,8 @@ def _check_top(document: Document) -> Iterator[Finding]:
                 remedy = f"write [{key}] or [[{key}]] without “site.”"
                 yield Finding(path=("site", key), what="does not belong under [site]", remedy=remedy)
             elif key not in SITE_KEYS:
+                from config.words import explain_unknown_key  # noqa: PLC0415 (not needed to start the lights)
+
                 what, remedy = explain_unknown_key(("site", key))
                 yield Finding(path=("site", key), what=what, remedy=remedy)
     for key in document:

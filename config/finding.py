@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 import json
 import re
 from collections.abc import Iterable
@@ -44,6 +43,8 @@ def write_path(path: KeyPath) -> str:
 
 def find_like(word: str, known: Iterable[str], *, likeness: float = 0.6) -> str | None:
     """Return the known word that is most like this one, whatever its capitals; None where none is."""
+    import difflib  # noqa: PLC0415 (not needed to start the lights)
+
     by_lower = {each.lower(): each for each in known}
     close = difflib.get_close_matches(word.lower(), by_lower, n=1, cutoff=likeness)
     return by_lower[close[0]] if close else None
