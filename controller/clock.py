@@ -79,8 +79,10 @@ class SystemClock:
         trust = self._trust
         was_held = trust.held
         evidence = Evidence()
-        if not trust.settled:
-            evidence = self._witness.look(utc, boot_s, ask_bus=not was_held and trust.believe != "always")
+        behind = trust.is_behind(utc)
+        if behind or not trust.settled:
+            ask_bus = behind or not (was_held or trust.believe == "always")
+            evidence = self._witness.look(utc, boot_s, ask_bus=ask_bus)
         trusted, words = trust.judge(utc, evidence)
         if was_held and not trusted:
             self._witness.forget()

@@ -42,7 +42,13 @@ class Evidence:
 
 
 class Trust:
-    """The judgement, which remembers: trust once found holds until the boot ends or the clock falls back."""
+    """The judgement, which remembers: trust once found holds until the boot ends or the clock falls back.
+
+    A clock behind the journal's latest entry is wrong, unless the network keeps it: then it was the entry
+    that a wrong clock wrote, such as one that ran months ahead before the network was found. Without that
+    exception one bad hour would keep the garden dark until the time has caught up. Nothing makes a clock
+    believed that is behind the release of this program.
+    """
 
     def __init__(self, *, believe: Belief, floor_utc: datetime, found_earlier: bool = False) -> None:
         """Begin to judge.
@@ -74,6 +80,10 @@ class Trust:
         """True where no more evidence could change even the words."""
         return self._held == FROM_NETWORK
 
+    def is_behind(self, utc: datetime) -> bool:
+        """Whether an instant is so far behind the floor that only the network can make it believed."""
+        return utc < self._floor_utc - BEHIND_ALLOWED
+
     def raise_floor(self, utc: datetime) -> None:
         """Move the floor up to ``utc``; an earlier instant moves nothing."""
         if utc.tzinfo is None:
@@ -90,9 +100,14 @@ class Trust:
         Returns:
             (trusted, words). Held by tests/controller/test_clock_trust.py for every combination.
         """
-        if utc < self._floor_utc - BEHIND_ALLOWED:
+        if utc < RELEASED_UTC - BEHIND_ALLOWED:
             self._held = ""
             return False, self._behind(utc)
+        if self.is_behind(utc):
+            if not evidence.synchronised:
+                self._held = ""
+                return False, self._behind(utc)
+            self._floor_utc = max(utc, RELEASED_UTC)
         if evidence.synchronised:
             self._held = FROM_NETWORK
         elif evidence.hardware and self._held != FROM_NETWORK:
@@ -104,7 +119,7 @@ class Trust:
         return False, f"{WAITING}; {evidence.remark}" if evidence.remark else WAITING
 
     def _behind(self, utc: datetime) -> str:
-        if self._floor_utc == RELEASED_UTC:
+        if self._floor_utc == RELEASED_UTC or utc < RELEASED_UTC - BEHIND_ALLOWED:
             return f"the clock says {utc:%Y-%m-%d}, before this program was made ({RELEASED_UTC:%Y-%m-%d})"
         last = f"the last entry of the journal ({self._floor_utc:%Y-%m-%d %H:%M} UTC)"
         if utc.date() == self._floor_utc.date():

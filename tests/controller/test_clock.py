@@ -96,7 +96,13 @@ def test_trust_comes_with_the_network_and_stays(tmp_path, kernel, boot):
     """Untrusted until the kernel says that it is synchronised; then trusted though the network goes."""
     system = build(tmp_path, kernel)
     with freeze_time("2027-06-21T20:30:00Z") as wall:
+        kernel.synchronised = False
+        boot["now"] += 10.0
         assert not system.read().trusted
+        kernel.synchronised = True
+        boot["now"] += 10.0
+        assert system.read().trusted
+        assert system.floor_utc == datetime(2027, 6, 22, 20, 30, tzinfo=UTC)
         kernel.synchronised = True
         wall.tick(timedelta(seconds=30))
         boot["now"] += 30

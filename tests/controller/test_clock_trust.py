@@ -55,13 +55,32 @@ def test_not_behind_the_floor(row, past_floor):
 @pytest.mark.parametrize("row", TABLE, ids=str)
 @pytest.mark.parametrize("behind", [BEHIND_ALLOWED + timedelta(seconds=1), timedelta(days=400)], ids=str)
 def test_behind_the_floor(row, behind):
-    """A clock plainly behind the journal is never believed, whoever vouches for it."""
+    """A clock plainly behind the journal is believed where the network keeps it, by no other word."""
     believe, synchronised, hardware, earlier, _ = row
-    trust = Trust(believe=believe, floor_utc=JOURNAL_UTC, found_earlier=earlier)
+    floor_utc = max(JOURNAL_UTC, RELEASED_UTC + 2 * behind)
+    trust = Trust(believe=believe, floor_utc=floor_utc, found_earlier=earlier)
     evidence = Evidence(synchronised=synchronised, hardware=hardware)
-    trusted, said = trust.judge(JOURNAL_UTC - behind, evidence)
+    trusted, said = trust.judge(trust.floor_utc - behind, evidence)
+    assert trusted is synchronised
+    assert said == NETWORK if synchronised else "the last entry of the journal" in said
+
+
+def test_a_journal_written_months_ahead_does_not_keep_the_garden_dark():
+    """After a night by a clock that ran ahead, the network is believed, and the floor comes down."""
+    trust = Trust(believe="synchronised", floor_utc=JOURNAL_UTC)
+    assert trust.judge(JOURNAL_UTC + timedelta(days=180), Evidence(hardware=True))[0]
+    trust.raise_floor(JOURNAL_UTC + timedelta(days=180))
+    assert not trust.judge(JOURNAL_UTC, Evidence(hardware=True))[0]
+    assert trust.judge(JOURNAL_UTC, Evidence(synchronised=True)) == (True, NETWORK)
+    assert trust.floor_utc == JOURNAL_UTC
+
+
+def test_nobody_vouches_for_a_time_before_the_release():
+    """Not even the network makes a time believed at which this program did not exist."""
+    trust = Trust(believe="always", floor_utc=JOURNAL_UTC)
+    trusted, said = trust.judge(RELEASED_UTC - timedelta(days=1), Evidence(synchronised=True, hardware=True))
     assert not trusted
-    assert "the last entry of the journal (2027-06-21 20:15 UTC)" in said
+    assert "before this program was made" in said
 
 
 def test_words_for_1970():
@@ -69,7 +88,7 @@ def test_words_for_1970():
     trust = Trust(believe="always", floor_utc=JOURNAL_UTC)
     assert trust.judge(datetime(1970, 1, 1, tzinfo=UTC), Evidence()) == (
         False,
-        "the clock says 1970-01-01, before the last entry of the journal (2027-06-21 20:15 UTC)",
+        "the clock says 1970-01-01, before this program was made (2026-11-01)",
     )
 
 
@@ -142,7 +161,7 @@ def test_the_floor_only_rises():
     assert trust.floor_utc == JOURNAL_UTC
     trust.raise_floor(JOURNAL_UTC + timedelta(days=3))
     assert trust.floor_utc == JOURNAL_UTC + timedelta(days=3)
-    assert not trust.judge(JOURNAL_UTC, Evidence(synchronised=True))[0]
+    assert not trust.judge(JOURNAL_UTC, Evidence(hardware=True))[0]
 
 
 def test_a_remark_goes_with_the_waiting():
