@@ -18,7 +18,7 @@ OUR_TABLES = {"switching", "override", "event"}
 # A version so far ahead was never released; it is damage, too.
 FURTHEST_VERSION = 100
 # A switching touches about five pages, and each is written whole. Measured over 30 years and 8 zones: pages
-# of 1 kB write a quarter of what 4 kB pages do, and the file is no larger. See tests/bench/journal.py.
+# of 1 kB write a quarter of what 4 kB pages do, and the file is no larger. See tests/bench/bench_journal.py.
 PAGE_BYTES = 1024
 # The log is emptied into the file after so many pages: 1 MB.
 CHECKPOINT_PAGES = 1000

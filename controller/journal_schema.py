@@ -6,7 +6,7 @@ nothing that walks over all rows), because the journal is opened before the ligh
 
 Instants are whole milliseconds: ``at_ms`` since 1970 in UTC, ``boot_ms`` since the boot that ``boot`` names.
 Zones, reasons, boots and loads repeat all the time and are kept once; so a switching with its share of the
-indexes costs under 70 bytes; tests/bench/journal.py measures it.
+indexes costs under 70 bytes; tests/bench/bench_journal.py measures it.
 """
 
 from __future__ import annotations
