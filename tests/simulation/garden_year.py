@@ -94,6 +94,8 @@ class GardenYear:
                 happening = heapq.heappop(self.coming)
                 self.happened[happening.what] = self.happened.get(happening.what, 0) + 1
                 self.busy_until_s = world.now_s + BUSY_S
+                if self.life is not None and world.fuse is None:
+                    self.guarded(self.life.write)
                 self.guarded(lambda: getattr(self, "on_" + happening.what.replace(" ", "_"))(**happening.details))
                 self.round()
             elif self.life is not None and self.life.due_s <= world.now_s:

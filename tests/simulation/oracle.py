@@ -40,6 +40,8 @@ class Oracle:
         self._heights: dict[date, list[tuple[datetime, float]]] = {}
         self._dark: dict[tuple[date, float], Stretches] = {}
         self._windows: dict[tuple[str, date], Stretches | None] = {}
+        self._noons: dict[date, datetime] = {}
+        self._standing: dict[str, tuple[datetime, datetime, bool | None, datetime | None]] = {}
 
     # -- local time ------------------------------------------------------------------------------------------
 
@@ -66,7 +68,9 @@ class Oracle:
 
     def noon(self, day: date) -> datetime:
         """Give the instant at which a night begins."""
-        return self.instant(datetime(day.year, day.month, day.day, 12))  # noqa: DTZ001 - wall time on purpose
+        if day not in self._noons:
+            self._noons[day] = self.instant(datetime(day.year, day.month, day.day, 12))  # noqa: DTZ001
+        return self._noons[day]
 
     # -- sun -------------------------------------------------------------------------------------------------
 
@@ -132,12 +136,26 @@ class Oracle:
 
     def lit(self, zone: Zone, at: datetime) -> bool | None:
         """Say whether a zone's program lights it at an instant; None without an opinion."""
-        windows = self.windows(zone, self.night_date(at))
-        return None if windows is None else any(on <= at < off for on, off in windows)
+        return self._look(zone, at)[2]
 
     def next_edge(self, zone: Zone, at: datetime) -> datetime | None:
         """Give the first edge of a window after an instant, in its night or the next."""
-        day = self.night_date(at)
+        return self._look(zone, at)[3]
+
+    def _look(self, zone: Zone, at: datetime) -> tuple[datetime, datetime, bool | None, datetime | None]:
+        """Look at an instant, or remember what was seen where nothing can have changed since."""
+        standing = self._standing.get(zone.id)
+        if standing is None or not standing[0] <= at < standing[1]:
+            day = self.night_date(at)
+            windows = self.windows(zone, day)
+            lit = None if windows is None else any(on <= at < off for on, off in windows)
+            edge = self._edge_after(zone, day, at)
+            ends = self.noon(day + timedelta(days=1))
+            standing = (at, ends if edge is None else min(edge, ends), lit, edge)
+            self._standing[zone.id] = standing
+        return standing
+
+    def _edge_after(self, zone: Zone, day: date, at: datetime) -> datetime | None:
         for each in (day, day + timedelta(days=1)):
             edges = [edge for window in self.windows(zone, each) or [] for edge in window if edge > at]
             if edges:
