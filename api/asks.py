@@ -7,6 +7,7 @@ from datetime import date, datetime
 from typing import Annotated, Literal, Self, TypeVar
 
 from pydantic import BaseModel, ConfigDict, Field, GetPydanticSchema, WithJsonSchema, model_validator
+from pydantic.config import JsonDict
 from pydantic_core import PydanticKnownError, core_schema
 
 from api.instants import EXAMPLE, read_date, read_instant
@@ -25,6 +26,9 @@ def _reader(read: Callable[[str], T]) -> GetPydanticSchema:
     def take(value: object) -> T:
         if not isinstance(value, str):
             raise PydanticKnownError("string_type")
+        if any("\ud800" <= letter <= "\udfff" for letter in value):
+            # Half of a pair of surrogates: JSON may carry it (RFC 8259, section 8.2), no text in UTF-8 can.
+            raise PydanticKnownError("string_unicode")
         return read(value)
 
     schema = core_schema.no_info_plain_validator_function(take)
@@ -78,8 +82,19 @@ class ProgramAsk(Ask):
     )
 
 
+# The same in the description's own language as in ``_one_end``.
+_NOT_BOTH: JsonDict = {
+    "not": {
+        "required": ["until", "for"],
+        "properties": {"until": {"type": "string"}, "for": {"type": "string"}},
+    }
+}
+
+
 class OverrideAsk(Ask):
     """Light or dark for now: until an instant, for a time, or until the program's next change."""
+
+    model_config = ConfigDict(json_schema_extra=_NOT_BOTH)
 
     light: Literal["on", "off"]
     until: InstantWish | None = Field(None, description="the instant at which it ends (RFC 3339)")
@@ -126,6 +141,6 @@ class SwitchingsAsk(Ask):
     )
     cursor: str | None = Field(
         None,
-        pattern=r"^[0-9]{1,15}\.[0-9]{1,4}$",
+        pattern=r"^[0-9]{1,14}\.[0-9]{1,4}$",
         description="where an earlier answer ended; its “next” carries it",
     )

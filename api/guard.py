@@ -19,7 +19,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from api.instants import quote
 from api.problem_kinds import KINDS
-from api.problems import problem_response
+from api.problems import methods_at, problem_response
 
 log = logging.getLogger(__name__)
 
@@ -86,7 +86,7 @@ class Guard:
             headers = Headers(scope=scope)
             self._check_name(headers)
             _check_origin(scope["method"], headers)
-            _check_type(scope["method"], headers)
+            _check_type(scope, headers)
             body = await self._read_body(headers, receive)
             if answer.head_only:
                 scope = {**scope, "method": "GET"}
@@ -187,9 +187,12 @@ def _check_origin(method: str, headers: Headers) -> None:
         raise _RefusedError("cross-site", f"{words}; use Leerie's own page")
 
 
-def _check_type(method: str, headers: Headers) -> None:
-    """Refuse a body that is not said to be JSON, as a plain form's."""
+def _check_type(scope: Scope, headers: Headers) -> None:
+    """Refuse a body that is not said to be JSON, as a plain form's, where a route would read it."""
+    method = scope["method"]
     if method not in _WITH_BODY:
+        return
+    if "app" in scope and method not in methods_at(scope["app"], scope["path"]):
         return
     said = headers.get("content-type", "")
     if said.split(";", 1)[0].strip().lower() != "application/json":

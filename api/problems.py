@@ -72,7 +72,8 @@ def problem_body(kind: Kind, detail: str, instance: str, **more: object) -> byte
         "instance": quote_path(instance),
         **more,
     }
-    return json.dumps(document, ensure_ascii=False).encode()
+    # Half of a pair of surrogates, which JSON may carry and UTF-8 may not, goes back as it came.
+    return json.dumps(document, ensure_ascii=False).encode("utf-8", "backslashreplace")
 
 
 def add_problem_handlers(app: FastAPI) -> None:
@@ -104,7 +105,7 @@ async def _on_refusal(request: Request, error: StarletteHTTPException) -> Respon
             request.scope["path"],
         )
     if error.status_code == HTTPStatus.METHOD_NOT_ALLOWED:
-        allowed = ", ".join(_methods_at(request))
+        allowed = ", ".join(methods_at(request.app, request.scope["path"]))
         words = f"{quote(request.method)} cannot be done at {path}; what can be is {allowed}"
         return problem_response(KINDS["method-not-allowed"], words, request.scope["path"], {"allow": allowed})
     if error.status_code == HTTPStatus.BAD_REQUEST:
@@ -159,11 +160,11 @@ async def _on_timeout(request: Request, error: TimeoutError) -> Response:
     return problem_response(KINDS["keeper-silent"], str(error) or NO_ANSWER, request.scope["path"])
 
 
-def _methods_at(request: Request) -> list[str]:
-    """Name every method that the path of a request knows; the framework names those of one route only."""
+def methods_at(app: FastAPI, path: str) -> list[str]:
+    """Name every method that a path knows; the framework itself names those of one route only."""
     methods: set[str] = set()
-    for route in request.app.routes:
-        if isinstance(route, Route) and route.path_regex.match(request.scope["path"]):
+    for route in app.routes:
+        if isinstance(route, Route) and route.path_regex.match(path):
             methods |= route.methods or set()
     if "GET" in methods:
         methods.add("HEAD")

@@ -7,6 +7,7 @@ once, shown in ``fault``, and tried again with growing pauses until it works.
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import errno
 import logging
 import socket
@@ -26,6 +27,8 @@ FIRST_PAUSE_S = 1.0
 LONGEST_PAUSE_S = 30.0
 # Requests under way when it is told to stop get this long; then they are cut off.
 FINISH_S = 0.2
+# How often the header Date is looked after.
+DATE_S = 1.0
 # Connections that the kernel keeps until they are taken.
 BACKLOG = 64
 _FIRST_FREE_PORT = 1024
@@ -125,6 +128,8 @@ class WebServer:
         """Serve, and begin again after a fault."""
         self._loop = asyncio.get_running_loop()
         self._stop = asyncio.Event()
+        if self._stopping.is_set():
+            self._stop.set()
         pause_s = self._first_pause_s
         while not self._stopping.is_set():
             try:
@@ -134,7 +139,7 @@ class WebServer:
             if self._serving.is_set():
                 self._serving.clear()
                 pause_s = self._first_pause_s
-            await self._pause(pause_s)
+            await _wait(self._stop, pause_s)
             pause_s = min(2.0 * pause_s, LONGEST_PAUSE_S)
 
     async def _serve(self) -> None:
@@ -145,26 +150,11 @@ class WebServer:
             self._port = listener.getsockname()[1]
             if self._app is None:
                 self._app = self._make_app()
-            server = _make_server(self._app, self._now_serving)
-            ending = asyncio.create_task(_end_when(self._stop, server))
-            try:
-                await server.serve(sockets=[listener])
-            finally:
-                ending.cancel()
+            await _make_server(self._app, self._now_serving, self._stop).serve(sockets=[listener])
         finally:
             listener.close()
         if not self._stopping.is_set():
             raise RuntimeError("it ended without being told to")
-
-    async def _pause(self, pause_s: float) -> None:
-        """Wait before the next try, or until told to stop."""
-        assert self._stop is not None, "made by whoever calls this"
-        if self._stopping.is_set():
-            return
-        try:
-            await asyncio.wait_for(self._stop.wait(), pause_s)
-        except TimeoutError:
-            return
 
     def _now_serving(self) -> None:
         """Take down that requests are answered."""
@@ -203,18 +193,29 @@ def _listen(host: str, port: int) -> socket.socket:
     return listener
 
 
-def _make_server(app: Any, now_serving: Callable[[], None]) -> Server:  # noqa: ANN401 - any ASGI application
-    """Make a uvicorn server that leaves signals and logging alone, and says when it has started."""
+def _make_server(app: Any, now_serving: Callable[[], None], stop: asyncio.Event) -> Server:  # noqa: ANN401
+    """Make a uvicorn server that leaves signals and logging alone, and can be told to end.
+
+    Args:
+        app: any ASGI application.
+        now_serving: called once requests are answered.
+        stop: ends it.
+    """
     from uvicorn import Config, Server  # noqa: PLC0415 - lights first
 
     from api.connection import Connection  # noqa: PLC0415 - as above
 
     class Ours(Server):
-        """A server that says when it has started."""
+        """A server that says when it has started, and ends at a word."""
 
         async def startup(self, sockets: list[socket.socket] | None = None) -> None:
             await super().startup(sockets=sockets)
             now_serving()
+
+        async def main_loop(self) -> None:
+            # uvicorn looks ten times a second whether it is to end; all it has to do is the header Date.
+            while not await self.on_tick(0) and not stop.is_set():
+                await _wait(stop, DATE_S)
 
     config: Config = Config(
         app,
@@ -235,10 +236,10 @@ def _make_server(app: Any, now_serving: Callable[[], None]) -> Server:  # noqa: 
     return Ours(config)
 
 
-async def _end_when(stop: asyncio.Event, server: Server) -> None:
-    """Tell a server to end once somebody wants it."""
-    await stop.wait()
-    server.should_exit = True
+async def _wait(stop: asyncio.Event, wait_s: float) -> None:
+    """Wait for a time, or until told to stop."""
+    with contextlib.suppress(TimeoutError):
+        await asyncio.wait_for(stop.wait(), wait_s)
 
 
 def _explain(error: BaseException, host: str, port: int) -> str:

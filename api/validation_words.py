@@ -16,6 +16,7 @@ _MEANINGS = {
     "missing": "is missing",
     "extra_forbidden": "is not known here; leave it out",
     "string_type": "must be a text in quotes",
+    "string_unicode": "must be a text of whole letters",
     "bool_type": "must be true or false",
     "int_type": "must be a whole number",
     "int_parsing": "must be a whole number",
@@ -76,7 +77,7 @@ def _words(found: Mapping[str, Any]) -> str:
     elif found["type"] == "literal_error":
         what = f"must be {_spell_choices(found['ctx']['expected'])}"
     else:
-        what = _MEANINGS.get(found["type"]) or f"will not do: {found['msg'].lower()}"
+        what = _MEANINGS.get(found["type"]) or found["msg"].removeprefix("Input ").lower()
     value = found.get("input")
     if found["type"] not in _QUOTES_NOTHING and isinstance(value, _SIMPLE):
         what = f"{what}, not {quote(value if isinstance(value, str) else json.dumps(value))}"

@@ -249,3 +249,11 @@ def test_what_is_no_http_passes():
 
     asyncio.run(Guard(app)({"type": "lifespan"}, None, None))
     assert seen == ["lifespan"]
+
+
+@pytest.mark.parametrize(
+    ("method", "path", "name"), [("PUT", "/v1/zones", "method-not-allowed"), ("POST", "/x", "not-found")]
+)
+def test_where_no_route_would_read_a_body_its_type_does_not_matter(house, method, path, name):
+    """A body of any type, sent where nothing takes one, is answered by what is really wrong."""
+    problem(house.ask(method, path, content=b"light=off"), name, at=path)

@@ -117,3 +117,22 @@ def test_a_value_error_inside_is_no_fault_of_the_person(house, monkeypatch):
     response = house.ask("GET", "/v1/status")
     problem(response, "fault", at="/v1/status")
     assert "not meant" not in response.text
+
+
+@pytest.mark.parametrize(
+    ("path", "content", "pointer"),
+    [
+        ("/v1/zones/jetty/override", rb'{"light": "\ud83d"}', "#/light"),
+        ("/v1/zones/jetty/override", rb'{"light": "on", "for": "\udfff"}', "#/for"),
+        ("/v1/zones/jetty/program", rb'{"program": ["dusk to \ud800"]}', "#/program/0"),
+    ],
+)
+def test_half_a_letter_is_refused_as_it_came(house, path, content, pointer):
+    """Half of a pair of surrogates, which JSON may carry (RFC 8259, section 8.2), is refused and quoted."""
+    response = house.ask("PUT", path, content=content, headers={"content-type": "application/json"})
+    (error,) = response.json()["errors"]
+    problem(response, "invalid-request", at=path, errors=[error])
+    assert error["pointer"] == pointer
+    assert "must be a text of whole letters" in error["detail"]
+    response.content.decode("utf-8")
+    assert content.partition(b"\\u")[2][:4] in response.content

@@ -7,6 +7,7 @@ import pytest
 
 from api.answers import NightsAnswer
 from api.nights_json import nights_as_json
+from config.site_file import load_site
 from tests.api.stand_in import SITE, House, problem
 
 # -- nights --------------------------------------------------------------------------------------------------
@@ -205,7 +206,7 @@ def test_a_zone_that_is_gone_keeps_its_past(house):
     house.pass_time(60)
     start = SITE.index('[[zones]]\nid = "orchard"')
     house.site_path.write_text(SITE[:start], encoding="utf-8")
-    site = house.desk.load(house.site_path)
+    site = load_site(house.site_path).site
     house.rounds.ask(lambda keeper: keeper.change_site(site, words="edited by hand"))
     house.pass_time(60)
     told = house.get("/v1/switchings?zone=orchard")["switchings"]
@@ -232,6 +233,7 @@ def test_a_journal_that_cannot_be_read_is_told(house):
         ("limit=many", "limit"),
         ("cursor=0", "cursor"),
         ("cursor=1.2.3", "cursor"),
+        ("cursor=999999999999999.0", "cursor"),  # beyond the last year of any calendar here
         ("from=yesterday", "from"),
         ("from=2027-06-22T01:00:00Z&to=2027-06-22T01:00:00Z", "to"),
         ("since=2027-06-22", "since"),
@@ -257,7 +259,7 @@ def test_nights_are_sent_as_text_that_any_reader_takes(house):
     """The document is plain UTF-8 JSON, also where a name has letters beyond ASCII."""
     text = SITE.replace("Saltmarsh Lodge", "Søltmyr Ødegård")
     house.site_path.write_text(text, encoding="utf-8")
-    site = house.desk.load(house.site_path)
+    site = load_site(house.site_path).site
     house.rounds.ask(lambda keeper: keeper.change_site(site, words="renamed"))
     content = house.ask("GET", "/v1/nights").content
     assert json.loads(content.decode("utf-8"))["site"] == "Søltmyr Ødegård"
