@@ -7,14 +7,13 @@ this editor can spoil nothing.
 
 from __future__ import annotations
 
-import json
 import re
 import tomllib
 from datetime import date, time
 from decimal import Decimal
 from typing import Any
 
-from config.finding import KeyPath, write_path
+from config.finding import KeyPath, quote, write_path
 from config.positions import Positions
 
 _STEP = "  "
@@ -148,8 +147,7 @@ def write_value(value: object) -> str:
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, str):
-        # JSON's text is TOML's, but for one control character that JSON leaves as it is.
-        return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
+        return quote(value)
     if isinstance(value, list | tuple):
         return "[" + ", ".join(write_value(each) for each in value) + "]"
     if isinstance(value, dict):

@@ -36,9 +36,15 @@ def write_path(path: KeyPath) -> str:
         if isinstance(part, int):
             text += f"[{part + 1}]"
         else:
-            key = part if _BARE_KEY.fullmatch(part) else json.dumps(part, ensure_ascii=False)
+            key = part if _BARE_KEY.fullmatch(part) else quote(part)
             text += f".{key}" if text else key
     return text
+
+
+def quote(text: str) -> str:
+    """Write a text as TOML does, in double quotes."""
+    # JSON's text is TOML's, but for one control character that JSON leaves as it is.
+    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
 
 
 def find_like(word: str, known: Iterable[str], *, likeness: float = 0.6) -> str | None:

@@ -28,6 +28,7 @@ plain = st.recursive(
 )
 
 
+@settings(deadline=None)
 @given(plain)
 def test_a_written_value_is_read_back_by_two_readers(value):
     """What is written as TOML means the same to Python's reader and to another one."""
@@ -44,6 +45,7 @@ def test_a_written_value_is_read_back_by_two_readers(value):
         ('say "when"\n\x7f', '"say \\"when\\"\\n\\u007f"'),
         (["a", 1], '["a", 1]'),
         ({"nights": "Fri", "a b": []}, '{ nights = "Fri", "a b" = [] }'),
+        ({"\x7f": 1}, '{ "\\u007f" = 1 }'),
         ({}, "{}"),
         (4.5, "4.5"),
         (Decimal("0.290"), "0.290"),
@@ -64,7 +66,7 @@ def test_what_toml_cannot_write_is_refused():
         write_value(None)
 
 
-@settings(suppress_health_check=[HealthCheck.filter_too_much, HealthCheck.too_slow])
+@settings(deadline=None, suppress_health_check=[HealthCheck.filter_too_much, HealthCheck.too_slow])
 @given(documents(), st.data())
 def test_putting_a_value_changes_nothing_else(text, data):
     """Before and behind the value every character stays, and the text means what it should."""

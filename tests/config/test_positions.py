@@ -19,7 +19,7 @@ def read_or_skip(text):
         assume(False)
 
 
-@settings(suppress_health_check=[HealthCheck.filter_too_much, HealthCheck.too_slow])
+@settings(deadline=None, suppress_health_check=[HealthCheck.filter_too_much, HealthCheck.too_slow])
 @given(documents())
 def test_every_path_that_the_reader_knows_is_found_and_no_other(text):
     """The scanner and tomllib agree on what stands in a text, in any layout."""
@@ -27,7 +27,7 @@ def test_every_path_that_the_reader_knows_is_found_and_no_other(text):
     assert set(Positions(text).marks) == {path for path, _ in list_paths(document)}
 
 
-@settings(suppress_health_check=[HealthCheck.filter_too_much, HealthCheck.too_slow])
+@settings(deadline=None, suppress_health_check=[HealthCheck.filter_too_much, HealthCheck.too_slow])
 @given(documents())
 def test_what_stands_at_a_mark_is_the_value_that_the_reader_has(text):
     """Cutting a value out of the text at its mark and reading it alone gives the same value."""
@@ -39,7 +39,7 @@ def test_what_stands_at_a_mark_is_the_value_that_the_reader_has(text):
             assert repr(tomllib.loads("key = " + text[start:end])["key"]) == repr(value)
 
 
-@settings(suppress_health_check=[HealthCheck.filter_too_much, HealthCheck.too_slow])
+@settings(deadline=None, suppress_health_check=[HealthCheck.filter_too_much, HealthCheck.too_slow])
 @given(documents(), st.data())
 def test_a_line_is_the_line_at_which_cutting_the_text_loses_the_value(text, data):
     """A text cut before the line that is named no longer has the value written there."""

@@ -3,7 +3,7 @@
 import re
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from config.errors import ProgramError
@@ -86,12 +86,14 @@ def test_blanks_and_capitals_are_read_and_printing_is_canonical(text, canonical)
     assert str(parse_span(text)) == canonical
 
 
+@settings(deadline=None)
 @given(spans)
 def test_span_to_text_to_span_is_the_identity(span):
     """Every span that can be made is printed as a text that gives it back."""
     assert parse_span(str(span)) == span
 
 
+@settings(deadline=None)
 @given(spans, st.data())
 def test_text_to_span_to_text_is_the_identity_whatever_the_blanks_and_capitals(span, data):
     """Blanks between words and around signs, and capital letters, change nothing of what is printed."""
@@ -199,6 +201,7 @@ def test_a_long_wrong_word_is_quoted_in_part():
     assert caught.value.found == "x" * 39 + "…"
 
 
+@settings(deadline=None)
 @given(st.text(alphabet="dusk to midnight for at most while dark,+-:0123456789hm\t", max_size=40))
 def test_any_text_is_read_or_refused_inside_itself(text):
     """No text raises anything but the language's own error, and its column lies in the text."""
@@ -219,6 +222,7 @@ def test_a_program_is_the_list_of_its_spans():
     assert parse_program([]) == ()
 
 
+@settings(deadline=None)
 @given(durations)
 def test_a_duration_alone_is_read_back(duration):
     """A duration's text gives the same duration."""

@@ -130,7 +130,7 @@ def tell_well(problems):
     )
 
 
-@settings(suppress_health_check=[HealthCheck.filter_too_much, HealthCheck.too_slow])
+@settings(deadline=None, suppress_health_check=[HealthCheck.filter_too_much, HealthCheck.too_slow])
 @given(documents())
 def test_any_toml_is_a_site_or_refused_in_words(text):
     """No TOML text, of whatever layout, gets anything but problems in words out of the reader."""
@@ -142,7 +142,7 @@ def test_any_toml_is_a_site_or_refused_in_words(text):
 LINES = GOOD.splitlines()
 
 
-@settings(max_examples=300)
+@settings(deadline=None, max_examples=300)
 @given(st.data())
 def test_any_value_in_the_place_of_a_good_one_is_taken_or_refused_in_words(data):
     """Whatever kind of value a person writes behind a key, the answer is a site or words with its line."""
@@ -162,6 +162,7 @@ def test_any_value_in_the_place_of_a_good_one_is_taken_or_refused_in_words(data)
         assert tell_well(outcome.warnings)
 
 
+@settings(deadline=None)
 @given(st.text(max_size=60))
 def test_any_text_is_refused_in_words(text):
     """No text at all raises anything but the site file's own error."""

@@ -3,7 +3,7 @@
 from datetime import date, timedelta
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from config.errors import ProgramError
@@ -40,6 +40,7 @@ def test_blanks_and_capitals_are_read_in_a_condition(text, canonical):
     assert str(parse_nights(text)) == canonical
 
 
+@settings(deadline=None)
 @given(nights)
 def test_condition_to_text_to_condition_is_the_identity(condition):
     """Every condition that can be made is printed as a text that gives it back."""
@@ -84,6 +85,7 @@ def test_a_wrong_condition_is_refused_with_its_column_and_what_would_do(text, co
     assert (error.text, error.column, error.found, error.expected) == (text, column, found, expected)
 
 
+@settings(deadline=None)
 @given(st.text(alphabet="Fri, Sat2027-12 to03/.", max_size=24))
 def test_any_text_is_a_condition_or_refused_inside_itself(text):
     """No text raises anything but the language's own error, and its column lies in the text."""
@@ -134,6 +136,7 @@ def day_of(year: int, month_day: tuple[int, int], *, otherwise: date) -> date:
         return otherwise
 
 
+@settings(deadline=None)
 @given(month_days, month_days, st.dates(date(2027, 1, 1), date(2036, 12, 31)))
 def test_a_stretch_matches_exactly_the_nights_between_its_two_dates(first, last, night):
     """The same answer as from real dates: first day of this or the last year to last day on or after it."""
