@@ -97,23 +97,28 @@ def _judge_delivery(one: Survey) -> list[Verdict]:
 
 
 def _judge_transformer(surveys: Sequence[Survey]) -> list[Verdict]:
-    """Load of all networks together and of each zone alone, where every network has a solution."""
-    solutions = [one.lit for one in surveys if isinstance(one.lit, Solution)]
-    if not solutions or len(solutions) < len(surveys):
+    """Load of all networks together and of each zone alone; the lamps' own where there is no solution."""
+    if not surveys:
         return []
-    feed = solutions[0].network.feed
+    feed = surveys[0].lit.network.feed
     zones: dict[str, float] = {}
     for one in surveys:
         for zone, outcome in one.alone.items():
             if isinstance(outcome, Solution):
                 zones[zone] = zones.get(zone, 0.0) + outcome.source_va
-    load_va = sum(solution.source_va for solution in solutions)
+    load_va = sum(
+        one.lit.source_va if isinstance(one.lit, Solution) else _rated_va(one.lit.network) for one in surveys
+    )
     verdicts = [_judge_load(Topic.TRANSFORMER, f"“{feed.transformer}”", load_va, feed.rated_va)]
     if len(zones) > 1:
         verdicts += [
             _judge_load(Topic.ZONE, f"zone “{zone}” alone", va, feed.rated_va) for zone, va in zones.items()
         ]
     return verdicts
+
+
+def _rated_va(network: Network) -> float:
+    return sum(lamp.count * lamp.watts / lamp.power_factor for lamp in network.fixtures)
 
 
 def _judge_load(topic: Topic, place: str, load_va: float, rated_va: float) -> Verdict:

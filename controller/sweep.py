@@ -38,7 +38,7 @@ MOST_HALVINGS: Final = 100
 """Enough for ``EDGE`` even where only 1e-20 of the load could be carried."""
 
 _LOWEST_PART: Final = 0.1
-"""Volts fall in one step to this part at most, so that they stay above zero."""
+"""Volts that would fall to zero or below fall to this part of what they were."""
 
 
 @dataclass(kw_only=True, slots=True)
@@ -95,11 +95,15 @@ def try_volts(
     count = len(tree.parent)
     volts = [source_v] * count if start_v is None else list(start_v)
     slope, pull = [1.0] * count, [0.0] * count
+    convex = not any(tree.filament)
     for _ in range(MOST_STEPS):
         if not _fold(tree, volts, factor, slope, pull):
             return None
-        if _spread(tree.parent, slope, pull, volts):
+        settled = _spread(tree.parent, slope, pull, volts)
+        if settled:
             return volts
+        if settled is None and convex:
+            return None
     return None
 
 
@@ -131,16 +135,21 @@ def _fold(tree: Tree, volts: list[float], factor: float, slope: list[float], pul
     return True
 
 
-def _spread(parent: list[int], slope: list[float], pull: list[float], volts: list[float]) -> bool:
-    """Forward sweep: set the volts from the feed outwards; True where none of them moved any more."""
-    settled = True
+def _spread(parent: list[int], slope: list[float], pull: list[float], volts: list[float]) -> bool | None:
+    """Forward sweep: set the volts from the feed outwards.
+
+    Returns:
+        True where none of them moved any more, False where one did, None where one fell to zero. Steps of a
+        convex tree fall towards the solution and never below it, so None proves that there is none; a
+        filament's tangent may point below zero on the way to a solution above it, and the volts are held up.
+    """
+    settled: bool | None = True
     for node in range(1, len(parent)):
         before = volts[node]
         now = volts[parent[node]] * slope[node] - pull[node]
-        if now < _LOWEST_PART * before:  # a tangent may point below zero on the way; this is no end
-            now = _LOWEST_PART * before
-            settled = False
-        elif not -SETTLED_V < now - before < SETTLED_V:
+        if now <= 0.0:
+            now, settled = _LOWEST_PART * before, None
+        elif settled and not -SETTLED_V < now - before < SETTLED_V:
             settled = False
         volts[node] = now
     return settled

@@ -14,6 +14,7 @@ What is simplified, all of it stated here once:
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from controller.cable import loop_ohm
@@ -149,8 +150,15 @@ def solve(network: Network) -> Outcome:
     return _account(network, tree, at_nodes, at_lamps, found)
 
 
-def build_tree(network: Network) -> tuple[Tree, dict[str, int], tuple[int, ...]]:
+def build_tree(
+    network: Network, fixtures: Sequence[FixtureAt] | None = None, temperature_c: float | None = None
+) -> tuple[Tree, dict[str, int], tuple[int, ...]]:
     """Lay a network out as arrays.
+
+    Args:
+        network: its cables.
+        fixtures: the lamps that are lit; all of the network where not given.
+        temperature_c: of the copper; the network's where not given.
 
     Returns:
         The arrays, the place of each node by its name, and the place at which the lamps of each fixture sit.
@@ -158,15 +166,17 @@ def build_tree(network: Network) -> tuple[Tree, dict[str, int], tuple[int, ...]]
     """
     places = {network.feed.node: 0}
     tree = Tree(parent=[0], ohm=[0.0], fixed_a=[0.0], siemens=[0.0], filament=[0.0], power_va=[0.0])
+    lit = network.fixtures if fixtures is None else fixtures
+    copper_c = network.temperature_c if temperature_c is None else temperature_c
     for cable in network.walk():
-        resistance = loop_ohm(cable.gauge, cable.length_m, network.temperature_c) + cable.splice_ohm
+        resistance = loop_ohm(cable.gauge, cable.length_m, copper_c) + cable.splice_ohm
         places[cable.to_node] = _add_place(tree, places[cable.from_node], resistance)
     at_lamps = []
-    for fixture in network.fixtures:
+    for fixture in lit:
         place = places[fixture.node]
         if fixture.lead is not None:
             lead = fixture.lead
-            each_ohm = loop_ohm(lead.gauge, lead.length_m, network.temperature_c)
+            each_ohm = loop_ohm(lead.gauge, lead.length_m, copper_c)
             place = _add_place(tree, place, each_ohm / fixture.count)
         _add_lamps(tree, place, fixture)
         at_lamps.append(place)

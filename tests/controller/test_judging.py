@@ -240,14 +240,15 @@ def test_evenness_compares_the_dimmest_with_the_brightest():
 
 
 def test_a_network_without_a_solution_is_wrong_with_both_powers():
-    """120 W of LED behind 100 ft of 12 AWG from 12 V is wrong: 90.9 W is the most; no more is claimed."""
+    """120 W of LED behind 100 ft of 12 AWG from 12 V is wrong, with both powers, and no lamp has volts."""
     judgement = judge([chain(watts=120.0, lamp=Lamp.POWER)])
     verdict = about(judgement, Topic.SOLUTION)[0]
     assert verdict.level is Level.WRONG
     assert verdict.value == 120.0
     assert verdict.limit == pytest.approx(90.9091, abs=1e-3)
     assert judgement.load_va is None
-    assert {v.topic for v in judgement.verdicts} == {Topic.SOLUTION, Topic.SUPPLY}
+    assert {v.topic for v in judgement.verdicts} == {Topic.SOLUTION, Topic.TRANSFORMER, Topic.SUPPLY}
+    assert about(judgement, Topic.TRANSFORMER)[0].value == 120.0
 
 
 def test_a_small_garden_is_well_in_everything():
