@@ -68,7 +68,9 @@ def build_ours(folder: Path) -> int:
 def build_peer(path: Path) -> None:
     """Write the same to one table of text."""
     with sqlite3.connect(path) as connection:
-        connection.execute("CREATE TABLE switching (at, boot_s, boot_id, zone, state, cause, words, load_w, load_from)")
+        connection.execute(
+            "CREATE TABLE switching (at, boot_s, boot_id, zone, state, cause, words, load_w, load_from)"
+        )
         connection.execute("CREATE INDEX by_time ON switching (zone, at)")
         connection.executemany(
             "INSERT INTO switching VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
@@ -128,7 +130,8 @@ def start(folder: Path) -> None:
 
 
 def bytes_a_day(folder: Path) -> float:
-    """Write ten days of 60 switchings and 133 beats, each on its own, and count what is handed to the system."""
+    """Write ten days of 60 switchings and 133 beats, each on its own; count what the system is handed."""
+
     def given() -> int:
         lines = Path("/proc/self/io").read_text(encoding="ascii").splitlines()
         return int(dict(line.split(": ") for line in lines)["wchar"])
@@ -165,15 +168,40 @@ def measure() -> list[Row]:
             raise ValueError(f"30 years have {NIGHTS * 8 * LIT_S} s, the journal says {life_s}")
         a_row = (ours / "journal.sqlite").stat().st_size / count
         return [
-            Row(what=f"a switching on disk ({1e6 / a_row:,.0f} in 1 MB)", unit="bytes", ours=a_row, peer_name=PEER,
-                peer=peer.stat().st_size / count, ours_at_most=150),
-            Row(what="every run of a season, of 30 years × 8 zones", unit="ms",
-                ours=best_ms(lambda: list(reader.runs(*SEASON)), 5), peer_name=PEER,
-                peer=best_ms(lambda: peer_lit_s(peer, *SEASON), 5), ours_at_most=50),
-            Row(what="hours of the whole life, 30 years × 8 zones", unit="ms", ours=best_ms(reader.whole_life, 5),
-                peer_name=PEER, peer=best_ms(lambda: peer_lit_s(peer), 1), ours_at_most=50),
-            Row(what="opening it at the start, 30 years × 8 zones", unit="ms", ours=best_ms(lambda: start(ours), 5),
-                ours_at_most=50),
-            Row(what="a day's writing, 60 switchings and 133 beats", unit="kB",
-                ours=bytes_a_day(Path(name) / "day") / 1000, ours_at_most=1000),
+            Row(
+                what=f"a switching on disk ({1e6 / a_row:,.0f} in 1 MB)",
+                unit="bytes",
+                ours=a_row,
+                peer_name=PEER,
+                peer=peer.stat().st_size / count,
+                ours_at_most=150,
+            ),
+            Row(
+                what="every run of a season, of 30 years × 8 zones",
+                unit="ms",
+                ours=best_ms(lambda: list(reader.runs(*SEASON)), 5),
+                peer_name=PEER,
+                peer=best_ms(lambda: peer_lit_s(peer, *SEASON), 5),
+                ours_at_most=50,
+            ),
+            Row(
+                what="hours of the whole life, 30 years × 8 zones",
+                unit="ms",
+                ours=best_ms(reader.whole_life, 5),
+                peer_name=PEER,
+                peer=best_ms(lambda: peer_lit_s(peer), 1),
+                ours_at_most=50,
+            ),
+            Row(
+                what="opening it at the start, 30 years × 8 zones",
+                unit="ms",
+                ours=best_ms(lambda: start(ours), 5),
+                ours_at_most=50,
+            ),
+            Row(
+                what="a day's writing, 60 switchings and 133 beats",
+                unit="kB",
+                ours=bytes_a_day(Path(name) / "day") / 1000,
+                ours_at_most=1000,
+            ),
         ]

@@ -2,9 +2,15 @@
 
 from __future__ import annotations
 
+import contextlib
+import tempfile
+from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
+from pathlib import Path
 
-from controller.entries import Beat, Cause, Event, EventKind, Override, Run, Switching
+from controller.entries import Beat, Cause, Entry, Event, EventKind, Override, Run, Switching
+from controller.journal import Journal
+from controller.journal_reading import JournalReader
 from controller.journal_rows import NOT_TRUSTED, TRUSTED
 from controller.reading import Reading
 
@@ -99,3 +105,62 @@ def _run(on: Switching, off: Switching | None, lit_s: float | None) -> Run:
         load_from=on.load_from,
         trusted=on.at.trusted and (off is None or off.at.trusted),
     )
+
+
+def keep(journal: Journal, *entries: object) -> None:
+    """Append entries and have them written."""
+    for entry in entries:
+        journal.append(entry)
+    journal.flush()
+
+
+def a_year(journal: Journal, nights: int = 365) -> None:
+    """Have two zones lit for two hours every night."""
+    for night in range(nights):
+        for zone in ("jetty", "steps"):
+            journal.append(lit(zone, reading(night * 86400)))
+            journal.append(dark(zone, reading(night * 86400 + 7200)))
+    journal.flush()
+
+
+def spoil(path: Path) -> None:
+    """Overwrite the second half of a file."""
+    content = path.read_bytes()
+    path.write_bytes(content[: len(content) // 2] + b"\x5a" * (len(content) - len(content) // 2))
+
+
+def everything(place: Path) -> tuple[list[object], ...]:
+    """Ask a journal all that it can answer."""
+    reader = JournalReader(place)
+    return (
+        list(reader.switchings()),
+        list(reader.runs()),
+        list(reader.events()),
+        list(reader.overrides()),
+        list(reader.replacements()),
+        reader.whole_life(),
+    )
+
+
+@contextlib.contextmanager
+def kept(entries: list[Entry], flush_after: frozenset[int] = frozenset()) -> Iterator[JournalReader]:
+    """Write entries, in as many transactions as asked, and open a reader while the journal stays open."""
+    with tempfile.TemporaryDirectory() as folder:
+        journal = Journal(Path(folder))
+        journal.open()
+        for number, entry in enumerate(entries):
+            journal.append(entry)
+            if number in flush_after:
+                journal.flush()
+        journal.flush()
+        assert journal.lost == 0
+        yield JournalReader(Path(folder))
+        journal.close()
+
+
+def keep_in(state: Path, *entries: Entry) -> JournalReader:
+    """Write entries to a journal, close it, and give a reader."""
+    journal = Journal(state)
+    keep(journal, *entries)
+    journal.close()
+    return JournalReader(state)

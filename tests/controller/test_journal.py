@@ -10,11 +10,11 @@ from pathlib import Path
 import pytest
 
 from config.errors import AlreadyRunningError
-from controller.entries import Cause, Entry, EventKind, OverrideEnded, Replacement
+from controller.entries import Cause, EventKind, OverrideEnded, Replacement
 from controller.journal import Journal
 from controller.journal_hold import LOCK_NAME, hold_state
 from controller.journal_reading import JournalReader
-from tests.controller.journal_samples import DUSK, beat, dark, event, lit, reading, wish
+from tests.controller.journal_samples import DUSK, beat, dark, event, keep, lit, reading, wish
 
 
 @pytest.fixture
@@ -22,12 +22,6 @@ def journal(tmp_path: Path):
     journal = Journal(tmp_path / "state")
     yield journal
     journal.close()
-
-
-def keep(journal: Journal, *entries: Entry) -> None:
-    for entry in entries:
-        journal.append(entry)
-    journal.flush()
 
 
 def restart(journal: Journal) -> Journal:
@@ -93,7 +87,11 @@ class TestWriting:
         statements: list[str] = []
         journal._connection.set_trace_callback(statements.append)
         modes = []
-        for entries in ([beat(reading(1))], [beat(reading(2)), lit("jetty", reading(2))], [wish("a", reading(3))]):
+        for entries in (
+            [beat(reading(1))],
+            [beat(reading(2)), lit("jetty", reading(2))],
+            [wish("a", reading(3))],
+        ):
             keep(journal, *entries)
             modes.append(journal._connection.execute("PRAGMA synchronous").fetchone()[0])
         # 1 is NORMAL and 2 is FULL, by SQLite's documentation of PRAGMA synchronous.
@@ -143,7 +141,11 @@ class TestStart:
 
     def test_overrides_in_force_outlive_the_keeper(self, journal):
         """Those ended or replaced are gone; the others come back whole, at most one a zone."""
-        earlier, later, other = wish("jetty", reading()), wish("jetty", reading(9), on=False), wish("a", reading(3))
+        earlier, later, other = (
+            wish("jetty", reading()),
+            wish("jetty", reading(9), on=False),
+            wish("a", reading(3)),
+        )
         keep(journal, earlier, other, later, wish("b", reading(4)))
         keep(journal, OverrideEnded(zone="b", at=reading(5), words="its time was over"))
         assert restart(journal).overrides_in_force() == [other, later]
@@ -161,13 +163,18 @@ class TestStart:
 
     def test_a_power_cut_ends_runs_at_the_last_beat(self, journal):
         """Unfinished runs of an earlier boot end at its last sign of life, with the cause "power lost"."""
-        keep(journal, lit("jetty", reading()), lit("steps", reading(2)), beat(reading(270)), beat(reading(540)))
+        keep(
+            journal, lit("jetty", reading()), lit("steps", reading(2)), beat(reading(270)), beat(reading(540))
+        )
         after = restart(journal)
         assert after.last_beat() == reading(540)
         after.close_unfinished(reading(7200, boot="boot-2", boot_s=30))
         keep(after, event(reading(7200, boot="boot-2", boot_s=30)))
         runs = list(JournalReader(journal.directory).runs())
-        assert [(run.lit_s, run.ended_by) for run in runs] == [(540.0, Cause.POWER_LOST), (538.0, Cause.POWER_LOST)]
+        assert [(run.lit_s, run.ended_by) for run in runs] == [
+            (540.0, Cause.POWER_LOST),
+            (538.0, Cause.POWER_LOST),
+        ]
         assert after.unfinished() == []
         after.close()
 

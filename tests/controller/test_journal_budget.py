@@ -24,9 +24,9 @@ def bytes_given_to_the_system() -> int:
 def a_day(day: int) -> list[Entry]:
     """Eight zones lit over ten hours and switched 60 times, and a beat every 270 s."""
     begin_s = day * 86400
-    happenings: list[tuple[float, Entry]] = []
-    for at_s in range(270, EVENING_S, 270):
-        happenings.append((at_s, beat(reading(begin_s + at_s))))
+    happenings: list[tuple[float, Entry]] = [
+        (at_s, beat(reading(begin_s + at_s))) for at_s in range(270, EVENING_S, 270)
+    ]
     for pair in range(30):
         zone, on_s = ZONES[pair % 8], pair // 8 * 9000 + pair % 8 * 0.5
         happenings.append((on_s, lit(zone, reading(begin_s + on_s))))
@@ -48,9 +48,9 @@ def test_a_switching_costs_at_most_150_bytes(tmp_path):
     assert journal.path.stat().st_size / rows <= 150
 
 
-@pytest.mark.skipif(not Path("/proc/self/io").exists(), reason="the system does not count what a process writes")
+@pytest.mark.skipif(not Path("/proc/self/io").exists(), reason="nobody counts what a process writes here")
 def test_a_day_writes_at_most_1_mb(tmp_path):
-    """Thirty days of eight zones with every entry flushed by itself, and the checkpoints that they lead to."""
+    """Thirty days of eight zones, every entry flushed by itself, with the checkpoints that this leads to."""
     journal = Journal(tmp_path)
     journal.open()
     written = 0

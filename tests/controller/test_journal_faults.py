@@ -33,8 +33,12 @@ def small_disk(tmp_path: Path):
     folder = tmp_path / "disk"
     folder.mkdir()
     mount = shutil.which("mount")
-    made = mount and os.geteuid() == 0 and subprocess.run(
-        [mount, "-t", "tmpfs", "-o", "size=256k", "tmpfs", str(folder)], capture_output=True, check=False
+    made = (
+        mount
+        and os.geteuid() == 0
+        and subprocess.run(
+            [mount, "-t", "tmpfs", "-o", "size=256k", "tmpfs", str(folder)], capture_output=True, check=False
+        )
     )
     if not made or made.returncode:
         pytest.skip("no right to mount a file system here")
@@ -190,7 +194,7 @@ class TestReadOnly:
         journal.close()
         with read_only(disk):
             journal = Journal(disk)
-            with pytest.raises(JournalError, match="may not be written|cannot be opened|[Rr]ead-only"):
+            with pytest.raises(JournalError, match=r"may not be written|cannot be opened|[Rr]ead-only"):
                 journal.open()
             assert [override.zone for override in journal.overrides_in_force()] == ["jetty"]
             switch_often(journal, 2)

@@ -47,7 +47,9 @@ class TestBound:
     def test_beats_go_first_then_events_and_switchings_last(self):
         """Too many, and the oldest of the least worth is given up; each is counted."""
         start = CloseUnfinished(now=reading())
-        outbox = filled(6, start, lit("jetty", reading(1)), event(reading(2)), beat(reading(3)), wish("a", reading(4)))
+        outbox = filled(
+            6, start, lit("jetty", reading(1)), event(reading(2)), beat(reading(3)), wish("a", reading(4))
+        )
         outbox.put(beat(reading(5)))
         assert (len(outbox), outbox.lost) == (6, 0)
         kinds = []

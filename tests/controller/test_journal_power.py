@@ -1,4 +1,4 @@
-"""The journal when its process is killed, or the power is cut: nothing that was acknowledged is lost, nothing doubled."""
+"""The journal when its process is killed or the power is cut: what was acknowledged stays."""
 
 from __future__ import annotations
 
@@ -41,12 +41,16 @@ for number in range(begin, begin + 100_000):
 def switched_at(state: Path, zone: str) -> list[int]:
     """Give the numbers of the switchings of a zone, without the ends that were added for unfinished runs."""
     switchings = JournalReader(state).switchings(zone=zone)
-    return [round(entry.at.boot_s) - 1000 for entry in switchings if entry.words in ("dusk to midnight", "midnight")]
+    return [
+        round(entry.at.boot_s) - 1000
+        for entry in switchings
+        if entry.words in ("dusk to midnight", "midnight")
+    ]
 
 
 class TestKilled:
     def test_what_was_acknowledged_is_there_after_any_kill(self, tmp_path):
-        """Killed at random ten times over, the journal holds all that flush returned for, each once, in order."""
+        """Killed at random ten times over, it holds all that flush returned for, each once, in order."""
         dice = random.Random(20270621)
         begin = 0
         expected: list[int] = []
@@ -104,7 +108,7 @@ class TestPowerCut:
         return kept, ends
 
     def written_after(self, cut: Path) -> int:
-        """Open what is left as a keeper does, and count the transactions that are there, whole and in order."""
+        """Open what is left as a keeper does, and count the whole transactions that are there, in order."""
         journal = Journal(cut)
         journal.open()
         assert journal.check(reading(99)) is None
@@ -123,7 +127,9 @@ class TestPowerCut:
         kept, ends = before_the_cut
         full = (kept / "journal.sqlite-wal").read_bytes()
         dice = random.Random(7)
-        places = {end + shift for end in ends for shift in (-1, 0, 1)} | {dice.randrange(len(full)) for _ in range(40)}
+        places = {end + shift for end in ends for shift in (-1, 0, 1)} | {
+            dice.randrange(len(full)) for _ in range(40)
+        }
         for place in sorted(place for place in places if place <= len(full)):
             cut = tmp_path / "cut"
             shutil.copytree(kept, cut)
@@ -139,7 +145,9 @@ class TestPowerCut:
         for hole in range(ends[0], len(full) - PAGE_BYTES, 3 * PAGE_BYTES):
             cut = tmp_path / "cut"
             shutil.copytree(kept, cut)
-            (cut / "journal.sqlite-wal").write_bytes(full[:hole] + bytes(PAGE_BYTES) + full[hole + PAGE_BYTES :])
+            (cut / "journal.sqlite-wal").write_bytes(
+                full[:hole] + bytes(PAGE_BYTES) + full[hole + PAGE_BYTES :]
+            )
             assert self.written_after(cut) == sum(end <= hole for end in ends)
             shutil.rmtree(cut)
 

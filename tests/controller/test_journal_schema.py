@@ -16,7 +16,7 @@ from controller.journal_damage import find_damage
 from controller.journal_file import empty_journal, open_to_read, open_to_write
 from controller.journal_reading import JournalReader
 from controller.journal_schema import STEPS
-from tests.controller.journal_samples import dark, lit, reading
+from tests.controller.journal_samples import dark, reading
 
 SECOND = ("ALTER TABLE zone ADD COLUMN colour TEXT", "CREATE TABLE visit (id INTEGER PRIMARY KEY) STRICT")
 THIRD = ("UPDATE zone SET colour = 'amber'",)
@@ -61,9 +61,10 @@ class TestVersions:
     def test_version_1_is_still_what_it_was(self, of_version_1):
         """The first step makes the very tables of the dump: a released step is never changed."""
         select = "SELECT name, sql FROM sqlite_master WHERE sql IS NOT NULL ORDER BY name"
-        with contextlib.closing(sqlite3.connect(of_version_1)) as old, contextlib.closing(
-            empty_journal(steps=STEPS[:1])
-        ) as now:
+        with (
+            contextlib.closing(sqlite3.connect(of_version_1)) as old,
+            contextlib.closing(empty_journal(steps=STEPS[:1])) as now,
+        ):
             assert now.execute(select).fetchall() == old.execute(select).fetchall()
 
     def test_an_older_journal_takes_every_step_that_it_lacks(self, of_version_1):
@@ -141,9 +142,8 @@ class TestRules:
 
     def test_one_override_a_zone_is_in_force(self, of_version_1):
         """The file itself holds at most one override in force for each zone."""
-        insert = (
-            "INSERT INTO override (at_ms, boot_ms, boot, trusted, zone, lit, by) VALUES (0, 0, 1, 1, 1, 1, 'api')"
-        )
+        columns = "at_ms, boot_ms, boot, trusted, zone, lit, by"
+        insert = f"INSERT INTO override ({columns}) VALUES (0, 0, 1, 1, 1, 1, 'api')"
         connection = open_to_write(of_version_1)
         with contextlib.closing(connection):
             connection.execute(insert)
