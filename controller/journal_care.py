@@ -11,7 +11,6 @@ from __future__ import annotations
 
 import contextlib
 import os
-import shutil
 import sqlite3
 from dataclasses import dataclass
 from datetime import date, datetime
@@ -23,6 +22,7 @@ from controller.journal_file import BACKUPS_NAME, beside, copies_of, explain, op
 
 # A copy may wait for another program; nothing waits for the copy.
 COPY_BUSY_S = 5.0
+CHUNK_BYTES = 1 << 20
 BACKUPS_KEPT = 14
 SETS_ASIDE_KEPT = 5
 # What copies may cost the card on an average night. A small journal is copied every night, a larger one as
@@ -181,7 +181,9 @@ def put_in_place(copy: Path, path: Path) -> None:
     """Copy a file to where the journal lies, whole or not at all."""
     part = path.with_name(path.name + ".part")
     try:
-        shutil.copyfile(copy, part)
+        with copy.open("rb") as source, part.open("wb") as sink:
+            while chunk := source.read(CHUNK_BYTES):
+                sink.write(chunk)
         _settle(part, path)
     except OSError:
         part.unlink(missing_ok=True)
