@@ -9,6 +9,8 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Mapping
+from datetime import date
+from itertools import pairwise
 from zoneinfo import ZoneInfo, available_timezones
 
 from config.finding import Finding, KeyPath, find_like, suggest
@@ -33,6 +35,8 @@ def check_document(document: Document) -> Iterator[Finding]:
     yield from _check_ids(zones, "zone")
     yield from _check_ids(transformers, "transformer")
     yield from _check_pins(zones)
+    yield from _check_losses(transformers)
+    yield from _check_changes(document)
     ids = [table.get("id") for _, table in transformers]
     # With an id that is none, nobody can tell which transformer was meant; one problem at a time.
     if all(isinstance(each, str) and _ID.fullmatch(each) for each in ids):
@@ -136,6 +140,33 @@ def _check_pins(zones: list[tuple[KeyPath, Document]]) -> Iterator[Finding]:
                 what=f"is already the pin of zone “{name}” on line {{line}}",
                 remedy="give each zone a pin of its own",
                 other=(*owner, "pin"),
+            )
+
+
+def _check_losses(transformers: list[tuple[KeyPath, Document]]) -> Iterator[Finding]:
+    """Yield each transformer whose losses are given in two ways that exclude each other."""
+    for path, transformer in transformers:
+        if "efficiency" in transformer and "copper_w" in transformer:
+            yield Finding(
+                path=(*path, "copper_w"),
+                what="is given beside an efficiency, which holds it already",
+                remedy="leave one of the two out; with copper_w the efficiency follows from the load",
+            )
+
+
+def _check_changes(document: Document) -> Iterator[Finding]:
+    """Yield each change of the tariff that does not come after the one before it."""
+    tariff = document.get("tariff")
+    changes = list(_list_tables(tariff, "changes")) if isinstance(tariff, Mapping) else []
+    for (before_path, before), (path, change) in pairwise(changes):
+        since, earlier = change.get("since"), before.get("since")
+        # A date with a time is a date to Python, but none to the models, which say so.
+        if type(since) is date and type(earlier) is date and since <= earlier:
+            yield Finding(
+                path=("tariff", *path, "since"),
+                what="is not after the date of the change on line {line}",
+                remedy="put the changes into the order of their dates, each date once",
+                other=("tariff", *before_path, "since"),
             )
 
 

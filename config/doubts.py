@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo
 
 from config.currencies import CURRENCIES
 from config.finding import Finding, KeyPath
+from config.price import PriceBand
 from config.site import Site, Transformer, Zone
 from config.span import Span
 
@@ -19,6 +20,10 @@ _WIDEST_GAP_H = 3.5
 _DEGREES_PER_HOUR = 15.0
 # Common practice, no source: a transformer is loaded to at most this share of its rating.
 _COMMON_SHARE = 0.8
+# Usual figures, loosely quoted and from memory: magnetic transformers give 80 to 95 % of what they take, and
+# lose a few per cent of their rating with no load. Beyond these bounds it is rather a slip of the pen.
+_LEAST_EFFICIENCY = 0.5
+_GREATEST_LOSS = 0.25
 # BCM 2 and 3 carry I2C and have pull-up resistors soldered on; 14 and 15 are the serial console.
 _DOUBTFUL_PINS = {
     2: "has a pull-up resistor that cannot be taken off",
@@ -34,8 +39,13 @@ def find_doubts(site: Site) -> Iterator[Finding]:
     if site.tariff and site.tariff.currency not in CURRENCIES:
         remedy = "see that it is a code of ISO 4217"
         yield Finding(path=("tariff", "currency"), what="is no currency known here", remedy=remedy)
+    if site.tariff:
+        yield from _doubt_bands(site.tariff.bands, ("tariff", "bands"))
+        for index, change in enumerate(site.tariff.changes):
+            yield from _doubt_bands(change.bands, ("tariff", "changes", index, "bands"))
     for index, transformer in enumerate(site.transformers):
         yield from _doubt_load(site, transformer, ("transformers", index))
+        yield from _doubt_losses(site, transformer, ("transformers", index))
     for index, zone in enumerate(site.zones):
         yield from _doubt_zone(zone, ("zones", index))
 
@@ -69,6 +79,31 @@ def _doubt_load(site: Site, transformer: Transformer, path: KeyPath) -> Iterator
     else:
         what, remedy = f"is nearly used up: {drawn}", "common practice is to stay at or below 80 %"
     yield Finding(path=(*path, "rated_va"), what=what, remedy=remedy)
+
+
+def _doubt_losses(site: Site, transformer: Transformer, path: KeyPath) -> Iterator[Finding]:
+    """Doubt losses that hardly any transformer has, and one mains switch for several zones."""
+    if transformer.efficiency is not None and transformer.efficiency < _LEAST_EFFICIENCY:
+        remedy = "it is what the transformer gives over what it takes, as 0.88 for 88 %"
+        yield Finding(path=(*path, "efficiency"), what="wastes more than half", remedy=remedy)
+    for key, watts in (("no_load_w", transformer.no_load_w), ("copper_w", transformer.copper_w)):
+        if watts is not None and watts > _GREATEST_LOSS * transformer.rated_va:
+            what = f"is {watts / transformer.rated_va:.0%} of its rating, which is far more than usual"
+            yield Finding(path=(*path, key), what=what, remedy="see the plate, or measure it")
+    zones = [zone.id for zone in site.zones if site.transformer_of(zone) is transformer]
+    if transformer.relay_side == "mains" and len(zones) > 1:
+        what = f"switches the mains of a transformer that {len(zones)} zones share: each lights all of them"
+        remedy = "give each of these zones a transformer of its own, or write “low voltage”"
+        yield Finding(path=(*path, "relay_side"), what=what, remedy=remedy)
+
+
+def _doubt_bands(bands: tuple[PriceBand, ...], path: KeyPath) -> Iterator[Finding]:
+    """Doubt a band that holds at all hours of all days, so that the price beside it never counts."""
+    for index, band in enumerate(bands):
+        if band.begins == band.ends and band.days is None and band.season is None:
+            what = "holds at all times, so that no price before it ever counts"
+            remedy = "say from when to when, on which days or in which season"
+            yield Finding(path=(*path, index), what=what, remedy=remedy)
 
 
 def _doubt_zone(zone: Zone, path: KeyPath) -> Iterator[Finding]:

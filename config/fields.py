@@ -55,7 +55,7 @@ def _take_nights(value: Any) -> Nights:  # noqa: ANN401 (anything may stand in a
     return parse_nights(value)
 
 
-def _read_by(take: Callable[[Any], Any]) -> GetPydanticSchema:
+def read_by(take: Callable[[Any], Any]) -> GetPydanticSchema:
     """Leave a value to one function; pydantic then builds no model of its result, which would take time."""
     schema: CoreSchema = core_schema.no_info_plain_validator_function(take)
     return GetPydanticSchema(lambda _source, _handler: schema)
@@ -63,8 +63,8 @@ def _read_by(take: Callable[[Any], Any]) -> GetPydanticSchema:
 
 Number = Annotated[float, BeforeValidator(_take_float)]
 Money = Annotated[Decimal, BeforeValidator(_take_decimal)]
-SpanText = Annotated[Span, _read_by(_take_span), Field(description="a span such as “dusk to midnight”")]
-NightsText = Annotated[Nights, _read_by(_take_nights)]
+SpanText = Annotated[Span, read_by(_take_span), Field(description="a span such as “dusk to midnight”")]
+NightsText = Annotated[Nights, read_by(_take_nights)]
 
 Id = Annotated[
     str,

@@ -14,7 +14,8 @@ from typing import Annotated, Any, Literal
 from pydantic import BeforeValidator, Field
 
 from config.errors import UnknownZoneError
-from config.fields import Id, Money, Name, NightsText, Number, SpanText, Table, Words
+from config.fields import Id, Name, NightsText, Number, SpanText, Table, Words
+from config.price import Tariff
 
 # Keys of the [site] table; every other field of Site is a table of its own. A new one goes in both places.
 SITE_KEYS = ("name", "latitude", "longitude", "time_zone", "dusk_angle")
@@ -23,6 +24,9 @@ SITE_KEYS = ("name", "latitude", "longitude", "time_zone", "dusk_angle")
 LEAST_DUSK_ANGLE_DEG = 0.84
 # Beyond astronomical twilight (18 degrees) the sky gets no darker.
 GREATEST_DUSK_ANGLE_DEG = 18.0
+# Electrical endurance of a small power relay at rated resistive load: from memory of usual data sheets, no
+# source at hand. Lamp and transformer inrush wear contacts faster; the data sheet of the relay decides.
+RELAY_CYCLES = 100_000
 # GPIO lines on the 40-pin header in BCM numbers; 0 and 1 are there but kept for an add-on board's memory.
 FIRST_PIN, LAST_PIN = 2, 27
 
@@ -40,17 +44,6 @@ class RatedLoad:
     origin: Literal["fixtures", "rated", "measured", ""]
 
 
-class Tariff(Table):
-    """What a kilowatt-hour costs."""
-
-    currency: str = Field(
-        pattern=r"^[A-Z]{3}$", description="the three capital letters of ISO 4217, such as USD or EUR"
-    )
-    per_kwh: Money = Field(
-        ge=0, le=1_000_000, description="the price of one kilowatt-hour, 0 or more, such as 0.29"
-    )
-
-
 class RelaySettings(Table):
     """The relay board, and how gently it is used."""
 
@@ -60,6 +53,12 @@ class RelaySettings(Table):
     )
     stagger_s: Number = Field(
         0.5, ge=0, le=30, description="the seconds between zones that come on together, 0 to 30"
+    )
+    endurance_cycles: int = Field(
+        RELAY_CYCLES,
+        ge=1,
+        le=1_000_000_000,
+        description="how often a relay can switch its load, by its data sheet, such as 100000",
     )
 
 
@@ -77,6 +76,22 @@ class Transformer(Table):
     id: Id
     name: Name = ""
     rated_va: Number = Field(gt=0, le=3000, description="its rating in VA, over 0 up to 3000, such as 200")
+    efficiency: Number | None = Field(
+        None,
+        gt=0,
+        le=1,
+        description="what it gives over what it takes while lit, over 0 up to 1, such as 0.88",
+    )
+    no_load_w: Number | None = Field(
+        None, ge=0, le=3000, description="the watts it takes with nothing lit, such as 6"
+    )
+    copper_w: Number | None = Field(
+        None, ge=0, le=3000, description="the watts lost in its windings at the rated load, such as 9"
+    )
+    relay_side: Literal["low voltage", "mains"] = Field(
+        "low voltage",
+        description="“low voltage” where the relays stand behind it, “mains” where they switch it off",
+    )
 
     def model_post_init(self, context: Any, /) -> None:  # noqa: ANN401 (pydantic's own signature)
         """Name it after its id where nobody gave it a name."""

@@ -11,13 +11,11 @@ from datetime import date, timedelta
 from enum import StrEnum
 from math import isfinite
 
+from config.site import RELAY_CYCLES
 from controller.entries import Replacement
 from controller.intervals import MS_PER_HOUR
 from controller.lamp_laws import filament_life_h, light_left
 
-# Electrical endurance of a small power relay at rated resistive load: from memory of usual data sheets, no
-# source at hand. Lamp and transformer inrush wear contacts faster; the data sheet of the relay decides.
-RELAY_CYCLES = 100_000
 # Farther ahead neither the plan nor the lamp's rating means anything.
 HORIZON_YEARS = 30
 _DAYS_PER_YEAR = 365.25

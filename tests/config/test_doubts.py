@@ -34,6 +34,38 @@ def test_the_good_file_leaves_no_doubt():
             "8: tariff.currency = \"GPB\": is no currency known here; see that it is a code of ISO 4217",
         ),
         (
+            "per_kwh = 0.29",
+            "per_kwh = 0.29\n[[tariff.bands]]\nper_kwh = 0.12",
+            ("10: tariff.bands[1]: holds at all times, so that no price before it ever counts; "
+            "say from when to when, on which days or in which season"),
+        ),
+        (
+            "per_kwh = 0.29",
+            ("per_kwh = 0.29\n[[tariff.changes]]\nsince = 2027-04-01\nper_kwh = 1\n"
+            '[[tariff.changes.bands]]\nfrom = "06:00"\nto = "06:00"\nper_kwh = 2'),
+            ("13: tariff.changes[1].bands[1]: holds at all times, so that no price before it ever counts; "
+            "say from when to when, on which days or in which season"),
+        ),
+        (
+            "rated_va = 200",
+            "rated_va = 200\nefficiency = 0.12",
+            ("17: transformers[1].efficiency = 0.12: wastes more than half; "
+            "it is what the transformer gives over what it takes, as 0.88 for 88 %"),
+        ),
+        (
+            "rated_va = 200",
+            "rated_va = 200\nno_load_w = 60",
+            ("17: transformers[1].no_load_w = 60: is 30% of its rating, which is far more than usual; "
+            "see the plate, or measure it"),
+        ),
+        (
+            "rated_va = 200",
+            'rated_va = 200\nrelay_side = "mains"\n[[zones]]\nid = "a"\npin = 4\nprogram = ["dusk to dawn"]',
+            ("17: transformers[1].relay_side = \"mains\": switches the mains of a transformer that 2 zones "
+            "share: each lights all of them; give each of these zones a transformer of its own, "
+            "or write “low voltage”"),
+        ),
+        (
             "pin = 17",
             "pin = 17\nrated_watts = 30",
             ("22: zones[1].rated_watts = 30: does not count while fixtures are listed; "

@@ -47,6 +47,7 @@ def test_what_is_left_out_has_its_default():
     site = parse_site(text.replace('transformer = "shed"\n', ""), "site.toml").site
     assert site.tariff is None
     assert (site.relays.board, site.relays.rest_s, site.relays.stagger_s) == ("simulated", 2.0, 0.5)
+    assert site.relays.endurance_cycles == 100_000
     assert site.clock.believe == "synchronised"
     assert site.transformers == ()
     fixture = site.zones[0].fixtures[0]
