@@ -17,6 +17,7 @@ _MEANINGS = {
     "extra_forbidden": "is not known here; leave it out",
     "string_type": "must be a text in quotes",
     "string_unicode": "must be a text of whole letters",
+    "string_pattern_mismatch": "does not have the form that /openapi.json describes",
     "bool_type": "must be true or false",
     "int_type": "must be a whole number",
     "int_parsing": "must be a whole number",

@@ -1,5 +1,6 @@
 import pytest
 
+from tests.api.lines import serving
 from tests.api.stand_in import House
 
 
@@ -9,3 +10,10 @@ def house(tmp_path):
     house = House(tmp_path)
     yield house
     house.close()
+
+
+@pytest.fixture
+def server(house):
+    """A web server that serves the house on a free port."""
+    with serving(house.make_app) as server:
+        yield server

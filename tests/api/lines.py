@@ -1,0 +1,93 @@
+"""A web server that serves, and lines to it: what the tests over real sockets share."""
+
+from __future__ import annotations
+
+import contextlib
+import http.client
+import json
+import socket
+import threading
+
+from api.server import WebServer
+
+# No test waits this long where all is well: it only keeps a broken one from hanging.
+LONG_S = 30.0
+
+
+@contextlib.contextmanager
+def serving(make_app, **options):
+    server = WebServer(make_app, **{"port": 0, "first_pause_s": 0.01, **options})
+    server.start()
+    try:
+        assert server.wait_until_serving(LONG_S), server.fault
+        yield server
+    finally:
+        assert server.stop(LONG_S)
+
+
+def ask(server, method, path, body=None, **headers):
+    """Send one request as any program would, and give status, headers and document."""
+    line = http.client.HTTPConnection("127.0.0.1", server.port, timeout=LONG_S)
+    with contextlib.closing(line):
+        line.request(
+            method,
+            path,
+            body=body,
+            headers={name.replace("_", "-"): value for name, value in headers.items()},
+        )
+        response = line.getresponse()
+        content = response.read()
+        return response.status, dict(response.getheaders()), json.loads(content) if content else None
+
+
+def say(server, *pieces: bytes) -> bytes:
+    """Say something on a bare line, and give all that is answered until the other side closes."""
+    with socket.create_connection(("127.0.0.1", server.port), timeout=LONG_S) as line:
+        for piece in pieces:
+            line.sendall(piece)
+        return hear_to_the_end(line)
+
+
+def say_for_ever(line, piece: bytes) -> None:
+    while True:
+        line.sendall(piece)
+
+
+def hear_answer(line) -> bytes:
+    """Hear one answer to its end; it tells its length."""
+    heard = b""
+    while b"\r\n\r\n" not in heard:
+        heard += line.recv(1)
+    length = int(heard.lower().partition(b"content-length: ")[2].partition(b"\r\n")[0])
+    while length:
+        piece = line.recv(length)
+        heard, length = heard + piece, length - len(piece)
+    return heard
+
+
+def hear_to_the_end(line) -> bytes:
+    heard = b""
+    while piece := line.recv(65536):
+        heard += piece
+    return heard
+
+
+class Tries:
+    """Counts how often a server notes a fault."""
+
+    def __init__(self, server):
+        self.condition = threading.Condition()
+        self.tries = 0
+        note = server._note
+
+        def counted(error):
+            note(error)
+            with self.condition:
+                self.tries += 1
+                self.condition.notify_all()
+
+        server._note = counted
+
+    def wait_for(self, tries):
+        with self.condition:
+            assert self.condition.wait_for(lambda: self.tries >= tries, LONG_S)
