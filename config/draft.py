@@ -82,6 +82,8 @@ class Draft:
         """Write one more ``[[ ]]`` table behind those of a path, or as the first behind its parent's keys."""
         marks = Positions(self.text).marks
         parent, count = path[:-1], len(self.get(path) or ())
+        if parent not in marks:
+            raise LayoutError(f"there is no table {write_path(parent)}")
         after = (*path, count - 1) if count else parent
         ends = [mark[2] for each, mark in marks.items() if len(mark) > 1 and each[:-1] == after]
         at = self._end_of_line(max(ends, default=marks[after][0]))
@@ -96,9 +98,9 @@ class Draft:
         self.get(path[:-1]).setdefault(path[-1], []).append(values)
 
     def remove_table(self, path: KeyPath) -> None:
-        """Take out one ``[[…]]`` table; a comment before its heading or after its last line stays."""
+        """Take out one ``[[ ]]`` table; a comment before its heading or after its last line stays."""
         marks = Positions(self.text).marks
-        if len(marks[path]) > 1:
+        if len(marks.get(path, ())) != 1:
             raise LayoutError(f"{write_path(path)} has no heading")
         ends = [mark[2] for each, mark in marks.items() if len(mark) > 1 and each[: len(path)] == path]
         start = self.text.rfind("\n", 0, marks[path][0]) + 1
@@ -115,6 +117,8 @@ class Draft:
     def _add_key(self, path: KeyPath, value: Any, marks: dict[KeyPath, tuple[int, ...]]) -> None:  # noqa: ANN401
         """Write a key that is not there yet behind the last one of its table."""
         table, pair = path[:-1], f"{_write_key(str(path[-1]))} = {write_value(value)}"
+        if table not in marks:
+            raise LayoutError(f"there is no table {write_path(table)}")
         ends = [mark[2] for each, mark in marks.items() if len(mark) > 1 and each[:-1] == table]
         if any(len(marks[table[:length]]) > 1 for length in range(1, len(table) + 1)):
             if not ends:

@@ -162,9 +162,12 @@ def _put_special_nights(draft: Draft, path: KeyPath, special_nights: Sequence[Sp
         return
     kept = [each["nights"] for each in wanted]
     for index in reversed(range(len(draft.get(path) or ()))):
-        if index >= len(wanted) or draft.get((*path, index, "nights")) not in kept:
+        if draft.get((*path, index, "nights")) not in kept:
             draft.remove_table((*path, index))
     count = len(draft.get(path) or ())
+    for index in reversed(range(len(wanted), count)):
+        draft.remove_table((*path, index))
+    count = min(count, len(wanted))
     for index, values in enumerate(wanted[:count]):
         if draft.get((*path, index, "nights")) != values["nights"]:
             draft.put((*path, index, "nights"), values["nights"])

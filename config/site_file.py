@@ -59,11 +59,20 @@ def parse_site(text: str, file_name: str) -> LoadedSite:
         SiteFileError: the text is not TOML or does not describe a site; with all problems.
     """
     text = text.removeprefix(BYTE_ORDER_MARK)
-    document = read_document(text, file_name)
+    try:
+        return _judge(read_document(text, file_name), text, file_name)
+    except RecursionError as error:
+        # Brackets so deep that the TOML reader just about bears them, and what comes after it does not.
+        raise _refuse_toml(error, text, file_name) from None
+
+
+def _judge(document: dict[str, object], text: str, file_name: str) -> LoadedSite:
+    """Make a site of the tables of a file, or say everything that is wrong with them."""
     findings = list(check_document(document))
     site = None
     try:
-        site = Site.model_validate(flatten_site(document))
+        # By alias only: a name that the models have for code's sake is no key of the file.
+        site = Site.model_validate(flatten_site(document), by_alias=True, by_name=False)
     except ValidationError as error:
         from config.words import explain_errors  # noqa: PLC0415 (not needed to start the lights)
 
@@ -145,9 +154,14 @@ def read_document(text: str, file_name: str) -> dict[str, object]:
     try:
         return tomllib.loads(text, parse_float=Decimal)
     except (ValueError, RecursionError, InvalidOperation) as error:
-        from config.toml_words import explain_toml_error  # noqa: PLC0415 (not needed to start the lights)
+        raise _refuse_toml(error, text, file_name) from None
 
-        raise SiteFileError((explain_toml_error(error, text, file_name),)) from None
+
+def _refuse_toml(error: Exception, text: str, file_name: str) -> SiteFileError:
+    """Make the error for a text that is not TOML."""
+    from config.toml_words import explain_toml_error  # noqa: PLC0415 (not needed to start the lights)
+
+    return SiteFileError((explain_toml_error(error, text, file_name),))
 
 
 def refuse_file(file_name: str, what: str, remedy: str, *, line: int = 0) -> SiteFileError:

@@ -68,32 +68,41 @@ def known_keys(path: KeyPath) -> tuple[str, ...]:
 
 def _explain(kind: str, path: KeyPath, value: object, context: dict[str, Any]) -> tuple[str, str]:
     """Say what is wrong and what would do for one error of pydantic's."""
-    cause = context.get("error")
-    if isinstance(cause, ProgramError):
-        place = f"at column {cause.column}"
-        place += f", “{cause.found}”" if cause.found else ", where it ends"
-        return f"makes no sense {place}", f"expected {cause.expected}"
+    if cause := context.get("error"):
+        return _explain_cause(cause, path)
     if kind == "missing":
         return "is missing", _how_to_add(path)
     if kind == "extra_forbidden":
         return explain_unknown_key(path)
-    fits = _fits(path)
-    if kind in _WANTED and not (kind == "literal_error" and isinstance(value, str)):
+    if kind == "literal_error" and isinstance(value, str):
+        return "is none of the words known here", f"{suggest(value, _choices(path))}write {_fits(path)}"
+    if kind in _WANTED:
         return f"is {_kind_of(value)} where {_WANTED[kind]} belongs", _how_to_write(kind, path, value)
-    if kind == "literal_error":
-        return "is none of the words known here", f"{suggest(str(value), _choices(path))}write {fits}"
+    return _explain_bounds(kind, path, value)
+
+
+def _explain_cause(cause: Exception, path: KeyPath) -> tuple[str, str]:
+    """Say what is wrong and what would do where a reader of ours refused the value."""
+    if not isinstance(cause, ProgramError):
+        return str(cause), f"write {_fits(path)}"
+    place = f"at column {cause.column}"
+    place += f", “{cause.found}”" if cause.found else ", where it ends"
+    return f"makes no sense {place}", f"expected {cause.expected}"
+
+
+def _explain_bounds(kind: str, path: KeyPath, value: object) -> tuple[str, str]:
+    """Say what is wrong and what would do for a value of the right kind that is still none that fits."""
+    key, hint = path[-1], ""
     what = _OUT_OF_BOUNDS.get(kind, "cannot be used here")
-    key = path[-1]
-    if kind == "string_pattern_mismatch" and key == "currency":
-        what = "is no currency code"
     if kind.startswith(("greater", "less")) and key in _BEYOND:
         what = _BEYOND[str(key)]
         if key == "pin" and value in _RESERVED_PINS:
             what = "is kept for the memory chip of an add-on board"
-    hint = suggest(value, CURRENCIES) if key == "currency" and isinstance(value, str) else ""
-    if value == "" or (isinstance(value, str) and not value.strip()):
+    if isinstance(value, str) and not value.strip():
         what = "is empty"
-    return what, f"{hint}write {fits}"
+    elif isinstance(value, str) and key == "currency":
+        what, hint = "is no currency code", suggest(value, CURRENCIES)
+    return what, f"{hint}write {_fits(path)}"
 
 
 def explain_unknown_key(path: KeyPath) -> tuple[str, str]:

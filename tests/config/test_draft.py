@@ -164,6 +164,9 @@ def test_one_blank_line_is_enough_where_a_table_was():
         ("[a]\nx = 1\n", lambda draft: draft.put(("a",), 1), "a is a table with a heading"),
         ("a = {}\n", lambda draft: draft.put(("a", "k"), 1), "a is an empty table in braces"),
         ("a = [{ x = 1 }]\n", lambda draft: draft.remove_table(("a", 0)), r"a\[1\] has no heading"),
+        ("[[a]]\n", lambda draft: draft.remove_table(("a", 1)), r"a\[2\] has no heading"),
+        ("[a]\n", lambda draft: draft.put(("b", "k"), 1), "there is no table b"),
+        ("[a]\n", lambda draft: draft.append_table(("b", "k"), {}), "there is no table b"),
     ],
 )
 def test_a_layout_that_cannot_be_edited_is_refused(text, change, words):

@@ -94,6 +94,16 @@ def test_one_special_night_of_two_is_taken_out_and_one_added(two_zones):
     assert two_zones.read_text() == before.replace(old, new)
 
 
+def test_the_special_night_that_stays_keeps_its_comment(two_zones):
+    """Of two, the one that is asked for again is not written anew."""
+    stays = special("12-20 to 01-06", "dusk to dawn, at most 9h")
+    program = load_site(two_zones).site.zone("jetty").program
+    before = two_zones.read_text()
+    gone = '  [[zones.special_nights]]\n  nights = "Fri, Sat"\n  program = ["dusk to 01:30"]\n'
+    write_program(two_zones, "jetty", program, [stays])
+    assert two_zones.read_text() == before.replace(gone, "")
+
+
 def test_taking_out_the_last_special_night_keeps_the_comment_of_the_next_zone(tmp_path):
     """What stands before the next heading belongs to that one."""
     path = tmp_path / "site.toml"

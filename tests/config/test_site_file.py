@@ -171,6 +171,24 @@ def test_any_text_is_refused_in_words(text):
     assert tell_well(outcome.problems)
 
 
+@pytest.mark.parametrize("layout", ["x = {}\n" + GOOD, GOOD.replace('["dusk to midnight"]', "{}")])
+@pytest.mark.parametrize(("opening", "closing"), [("[", "]"), ("{a=", "}")])
+def test_brackets_of_any_depth_are_refused_in_words(layout, opening, closing):
+    """Wherever the recursion of one of the readers ends, the person gets a sentence."""
+    for depth in [*range(100, 1000, 50), *range(485, 500), *range(322, 334)]:
+        value = opening * depth + ("1" if opening != "[" else "") + closing * depth
+        outcome = outcome_of(lambda each: parse_site(each, "site.toml"), layout.format(value))
+        assert isinstance(outcome, SiteFileError)
+        assert tell_well(outcome.problems)
+
+
+def test_a_name_that_only_code_uses_is_no_key():
+    """The models' names with units do not get into files: dusk_angle_deg is not dusk_angle."""
+    text = GOOD.replace("latitude = 51.5", "latitude_deg = 51.5")
+    outcome = outcome_of(lambda each: parse_site(each, "site.toml"), text)
+    assert [problem.key for problem in outcome.problems] == ["site.latitude", "site.latitude_deg"]
+
+
 def test_a_good_file_is_read_without_what_only_problems_need():
     """Lights come on before anything is imported that explains mistakes or edits files."""
     code = (
