@@ -209,8 +209,13 @@ def loop_ohm(gauge: Gauge, length_m: float, temperature_c: float = DEFAULT_TEMPE
     return 2.0 * length_m * ohm_per_m(gauge, temperature_c)
 
 
+def same_kind(gauge: Gauge) -> tuple[Gauge, ...]:
+    """All gauges of the same unit and build, the thinnest first, this one among them."""
+    table = _OHM_PER_KFT if gauge.unit is Unit.AWG else _OHM_PER_KM
+    kind = [Gauge(size=size, unit=gauge.unit, build=build) for size, build in table if build is gauge.build]
+    return tuple(sorted(kind, key=lambda each: each.area_mm2))
+
+
 def thicker(gauge: Gauge) -> tuple[Gauge, ...]:
     """The gauges of the same unit and build with more copper, the next one first."""
-    table = _OHM_PER_KFT if gauge.unit is Unit.AWG else _OHM_PER_KM
-    others = (Gauge(size=size, unit=gauge.unit, build=build) for size, build in table if build is gauge.build)
-    return tuple(sorted((g for g in others if g.area_mm2 > gauge.area_mm2), key=lambda g: g.area_mm2))
+    return tuple(each for each in same_kind(gauge) if each.area_mm2 > gauge.area_mm2)

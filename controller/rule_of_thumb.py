@@ -1,8 +1,8 @@
 """The trade's rule of thumb beside the truth: 12-gauge cable, 100 ft at most, the transformer at 80 %.
 
-The rule is common practice and has no source. It is a reach limit for a modest load: 120 W from a 12 V tap are
-too much for it in any arrangement, so it is only ever shown beside what was computed. The closed forms here
-are the hand calculation: every lamp takes the current of its rated watts, whatever its volts.
+The rule is common practice and has no source. It is a reach limit for a modest load: 120 W from a 12 V tap
+are too much for it in any arrangement, so it is only ever shown beside what was computed. The closed forms
+here are the hand calculation: every lamp takes the current of its rated watts, whatever its volts.
 """
 
 from __future__ import annotations
