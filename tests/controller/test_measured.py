@@ -19,7 +19,7 @@ LINE = chain(source_v=13.0, at_ft=EVENLY_FT, temperature_c=25.0)
 
 
 def read(network, fixtures=None):
-    """Volts at the lamps as a meter shows them, two decimals, from scipy's solution of what is really there."""
+    """Volts at the lamps as a meter shows them, from scipy's solution of what is really there."""
     nodal = NodalEquations(network)
     pair_v = nodal.solve()
     places = range(len(network.fixtures)) if fixtures is None else fixtures
