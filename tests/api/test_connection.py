@@ -6,6 +6,7 @@ import socket
 
 import pytest
 
+from api.connection import Connection
 from tests.api.lines import LONG_S, ask, hear_answer, hear_to_the_end, say, say_for_ever, serving
 
 
@@ -145,3 +146,18 @@ def test_one_connection_too_many_is_told_so(house, monkeypatch):
         assert json.loads(heard.partition(b"\r\n\r\n")[2])["type"] == "/problems/too-busy"
         first[0].sendall(request)
         assert hear_answer(first[0]).startswith(b"HTTP/1.1 200 ")
+
+
+def test_answers_are_sent_at_once(house, monkeypatch):
+    """No answer waits for the receipt of its own first part (RFC 9293, section 3.7.4: the Nagle algorithm)."""
+    options = []
+    connection_made = Connection.connection_made
+
+    def look(connection, transport):
+        options.append(transport.get_extra_info("socket").getsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY))
+        connection_made(connection, transport)
+
+    monkeypatch.setattr(Connection, "connection_made", look)
+    with serving(house.make_app) as server:
+        assert ask(server, "GET", "/health")[0] == 200
+    assert options == [1]
