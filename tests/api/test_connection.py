@@ -149,7 +149,7 @@ def test_one_connection_too_many_is_told_so(house, monkeypatch):
 
 
 def test_answers_are_sent_at_once(house, monkeypatch):
-    """No answer waits for the receipt of its own first part (RFC 9293, section 3.7.4: the Nagle algorithm)."""
+    """No answer waits for the receipt of its own first part (Nagle: RFC 9293, section 3.7.4)."""
     options = []
     connection_made = Connection.connection_made
 
