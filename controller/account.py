@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import timedelta
 from typing import Protocol
 
+from config.site import Zone
 from controller.clock import step_between
 from controller.entries import Beat, Cause, Entry, Event, EventKind, Switching
 from controller.keeper_state import ZoneState
 from controller.past import Past
 from controller.reading import Reading
+from controller.told import GONE, tell_program
 
 # A sign of life while something is lit, so often that a power cut loses no more than five minutes: with the
 # keeper's tick of 30 s between two looks, 270 s keeps that promise.
@@ -51,6 +54,7 @@ class Account:
         self._beat_boot_s = -1e9
         self._journal_fault: str | None = None
         self._gap_from = past
+        self._told: dict[str, str] = {}
         journal.close_unfinished(started_at)
         self.note(EventKind.STARTED, words, started_at)
         if not started_at.trusted:
@@ -68,6 +72,16 @@ class Account:
     ) -> None:
         """Take down an event."""
         self.journal.append(Event(kind=kind, at=at, words=words, zone=zone, size_s=size_s))
+
+    def tell_programs(self, zones: Sequence[Zone], at: Reading) -> None:
+        """Take down what each zone is to do from now on, where it differs from what was told before."""
+        told = {zone.id: tell_program(zone) for zone in zones}
+        for zone_id in sorted(self._told.keys() - told.keys()):
+            self.note(EventKind.PROGRAM, GONE, at, zone=zone_id)
+        for zone_id, words in told.items():
+            if self._told.get(zone_id) != words:
+                self.note(EventKind.PROGRAM, words, at, zone=zone_id)
+        self._told = told
 
     def switched(
         self,

@@ -36,6 +36,7 @@ class EventKind(StrEnum):
     RESUMED = "resumed"
     SITE_CHANGED = "site changed"
     SITE_REFUSED = "site refused"
+    PROGRAM = "program"
     RELAY_FAULT = "relay fault"
     RELAY_RECOVERED = "relay recovered"
     JOURNAL_FAULT = "journal fault"

@@ -63,6 +63,7 @@ class Keeper:
         self._started_at = self._last = clock.read()
         words = f"site {site.name}"
         self._account = Account(journal, started_at=self._started_at, words=words, past=past)
+        self._account.tell_programs(site.zones, self._started_at)
         self._lit_boot_s = -1e9
         self._refused: str | None = None
         self._tick_s = self._due_in_s = tick_s
@@ -187,6 +188,7 @@ class Keeper:
         self._zones = fresh
         self._refused = None
         self._account.note(EventKind.SITE_CHANGED, words, now)
+        self._account.tell_programs(site.zones, now)
 
     def refuse_site(self, words: str) -> None:
         """Remember why a changed site file was not taken; the old one stays in force."""
