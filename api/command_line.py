@@ -134,7 +134,7 @@ def _hint(error: click.ClickException) -> str:
 
 
 def _forget_reader() -> None:
-    """Write what is still to come to nowhere: the program that read our output has ended, as ``head`` does."""
+    """Write what is still to come to nowhere: who read our output has ended, as ``head`` does."""
     with contextlib.suppress(OSError, ValueError):
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 

@@ -89,13 +89,17 @@ class TellingJournal:
 
 
 class LastComplaint(logging.Handler):
-    """Keeps the last warning of the log, which would otherwise break into the picture."""
+    """Keeps the last warning of the log, which would otherwise break into the picture.
+
+    The scheduler's own are left out: in a great hurry rounds come faster than it can count them, and say so.
+    """
 
     words = ""
 
     def emit(self, record: logging.LogRecord) -> None:
         """Take one record, by logging's contract."""
-        self.words = " ".join(record.getMessage().split())
+        if not record.name.startswith("apscheduler."):
+            self.words = " ".join(record.getMessage().split())
 
 
 class Stage:
@@ -115,7 +119,7 @@ class Stage:
         """Build everything; nothing moves yet."""
         self._complaint = LastComplaint(logging.WARNING)
         site = _load(site_path)
-        copy = folder / site_path.name
+        copy = folder / "site.toml"
         shutil.copyfile(site_path, copy)
         almanac = Almanac(site)
         self._evening = choose_evening(almanac, night_on(night_date, almanac.tz))
@@ -172,7 +176,6 @@ class Stage:
             showing = asyncio.create_task(self._show(display, stay=stay))
             await self._rounds.run(started=self._clock.go)
             ends = self._scene()
-            over = showing.done()
             showing.cancel()
             with contextlib.suppress(asyncio.CancelledError):
                 await showing
@@ -182,7 +185,7 @@ class Stage:
             switchings=tuple(self._journal.switchings),
             started_at_utc=starts.at_utc,
             ended_at_utc=ends.at_utc,
-            whole=over,
+            whole=ends.at_utc >= self._ends_at_utc,
         )
 
     async def _show(self, display: Display, *, stay: bool) -> None:

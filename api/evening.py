@@ -97,7 +97,7 @@ class Scene:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Seen:
-    """What was to be seen in a demonstration, for its last words; ``whole`` where nobody ended it early."""
+    """What was to be seen in a demonstration, for its last words; ``whole`` where the evening was over."""
 
     almanac: Almanac
     switchings: Sequence[Switching]

@@ -12,15 +12,18 @@ from dataclasses import dataclass
 from datetime import timedelta
 from typing import IO
 
-import click
+from rich.cells import cell_len
 from rich.console import Console, RenderableType
+from rich.measure import Measurement
 from rich.table import Table
 from rich.text import Text
 
 # Wide enough that no line is ever folded where nobody looks at a screen.
 _PIPE_COLUMNS = 10_000
+# A column narrower than this is no longer read, only looked at.
+_LEAST_FOLDED_COLUMNS = 16
 
-# Yellow and blue stay apart for people who cannot tell red from green, and on light and dark backgrounds.
+# Yellow and blue stay apart for people who cannot tell red from green.
 LIT = "bold yellow"
 DARK = "blue"
 QUIET = "dim"
@@ -45,29 +48,45 @@ def open_console(file: IO[str] | None = None) -> Console:
 
 
 def show(*things: RenderableType) -> None:
-    """Print things one below the other to standard output."""
+    """Print things one below the other to standard output.
+
+    Where they do not fit the terminal, even with their texts folded, long lines are left to the terminal:
+    nothing is ever cut off.
+    """
     console = open_console()
-    if console.is_terminal:
+    if console.is_terminal and _least_columns(things) <= console.width:
         console.print(*things, sep="\n")
         return
+    console.width = _PIPE_COLUMNS
     with console.capture() as capture:
         console.print(*things, sep="\n")
-    for line in capture.get().splitlines():
-        click.echo(line.rstrip())
+    console.file.write("".join(f"{line.rstrip()}\n" for line in capture.get().splitlines()))
+
+
+def _least_columns(things: Iterable[RenderableType]) -> int:
+    """Say how many columns the tables among them need at the least."""
+    wide = Console(width=_PIPE_COLUMNS)
+    return max(
+        (Measurement.get(wide, wide.options, each).minimum for each in things if isinstance(each, Table)),
+        default=0,
+    )
 
 
 def build_table(columns: Sequence[Column], rows: Iterable[Sequence[str | Text] | None]) -> Table:
     """Build an aligned table; a row of None leaves a line empty."""
     table = Table(box=None, padding=(0, 2, 0, 0), header_style=STRONG, pad_edge=False)
-    for column in columns:
+    lines = [[Text("") for _ in columns] if row is None else [as_text(cell) for cell in row] for row in rows]
+    for place, column in enumerate(columns):
+        widest = max([cell_len(column.heading), *(line[place].cell_len for line in lines)])
         table.add_column(
             Text(column.heading),
             justify="right" if column.right else "left",
             no_wrap=not column.folds,
+            min_width=min(widest, _LEAST_FOLDED_COLUMNS) if column.folds else widest,
             overflow="fold",
         )
-    for row in rows:
-        table.add_row(*(Text("") for _ in columns) if row is None else (as_text(cell) for cell in row))
+    for line in lines:
+        table.add_row(*line)
     return table
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import os
 import sys
 from collections.abc import Iterator
 from datetime import date
@@ -20,6 +21,8 @@ if TYPE_CHECKING:
 # A Friday about the equinox: every zone of the example is lit, and special nights differ.
 A_GOOD_NIGHT = date(2027, 9, 17)
 EXAMPLE = "full-property"
+# Terminals that cannot draw over what they have drawn.
+_CANNOT_MOVE = ("", "dumb", "unknown")
 
 
 @click.command("demo")
@@ -80,7 +83,7 @@ def open_display() -> Iterator[Display]:
     """Open a picture where somebody looks at a terminal, and plain lines for a pipe or a file."""
     from api.evening_words import tell_lines  # noqa: PLC0415 - as in demo
 
-    if not sys.stdout.isatty():
+    if not sys.stdout.isatty() or os.environ.get("TERM", "dumb") in _CANNOT_MOVE:
         with tell_lines(click.echo) as lines:
             yield lines
         return

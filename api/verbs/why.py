@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from controller.almanac import Almanac
 
 
-@click.command("why")
+@click.command("why", short_help="Say whether a zone is lit or dark, because of what, until when.")
 @site_argument
 @click.argument("zone_id", metavar="ZONE")
 @click.option(

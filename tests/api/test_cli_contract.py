@@ -183,6 +183,21 @@ def test_run_reaches_the_house_without_anything_heavy(tmp_path: Path) -> None:
     assert loaded_after(script, "run", write_site(tmp_path, JETTY), "--state", tmp_path) == set()
 
 
+def test_the_lights_are_right_before_the_rest_is_imported(tmp_path: Path) -> None:
+    """When ``leerie run`` makes its first round, neither event loop, scheduler nor web stack is there yet."""
+    script = (
+        "from controller.keeper import Keeper\n"
+        "def first_round(keeper):\n"
+        "    raise KeyboardInterrupt\n"
+        "Keeper.round = first_round\n"
+        "from api.command_line import main\n"
+        "assert main(sys.argv[1:], standalone_mode=False) == 130\n"
+    )
+    loaded = loaded_after(script, "run", write_site(tmp_path, JETTY), "--state", tmp_path / "state")
+    assert loaded & {"fastapi", "uvicorn", "rich", "tomlkit", "asyncio", "apscheduler"} == set()
+    assert "sqlite3" in loaded
+
+
 @pytest.mark.parametrize(
     ("args", "allowed"),
     [

@@ -204,3 +204,14 @@ def test_colours_stay_away_where_they_are_not_wanted(garden: Path) -> None:
     assert "\x1b[" in start(*args, **forced).stdout
     refused = start(*args, NO_COLOR="1", **forced).stdout
     assert not re.search(r"\x1b\[[0-9;]*3[0-7]", refused)
+
+
+@pytest.mark.parametrize("columns", [40, 80, 100, 200])
+def test_no_terminal_is_too_narrow_for_an_answer(garden: Path, columns: int) -> None:
+    """On a narrow terminal lines are folded, and nothing is cut off."""
+    args = ("nights", garden, "--from", "2027-06-18", "--to", "2027-06-18", "--zone", "jetty")
+    shown = start(*args, FORCE_COLOR="1", NO_COLOR="1", TERM="xterm", COLUMNS=str(columns)).stdout
+    words = re.sub(r"\x1b\[[0-9;]*m", "", shown).split()
+    for word in ("Fri", "Jun", "2027", "jetty", "01:30", "m", "dusk", "special", "night"):
+        assert word in words
+    assert not re.search("…", shown)
