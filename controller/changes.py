@@ -14,7 +14,7 @@ from typing import Final
 from controller.cable import Gauge, thicker
 from controller.network import Network, Stretch
 from controller.rewiring import Purchase, feed_at, move_branch, second_circuit, second_run, thicken, way_to
-from controller.thickening import find_gauges, has_volts, lay_out
+from controller.thickening import Gauges, find_gauges, has_volts, lay_out
 from controller.wiring import Outcome, Solution
 
 MOST_NODES: Final = 12
@@ -94,24 +94,28 @@ def _with_tap(tap_v: float | None, words: str) -> str:
 
 def _thicker_cables(network: Network, tap_v: float | None, drop_percent: float | None) -> Iterator[Change]:
     for gauges in find_gauges(lay_out(network, drop_percent)):
-        thickened = thicken(network, gauges)
-        words, buys = _lay(thickened, frozenset(gauges))
+        words, buys, thickened = _lay((network,), (gauges,))
         yield Change(
-            kind=Kind.CABLE, words=_with_tap(tap_v, words), buys=buys, networks=(thickened,), tap_v=tap_v
+            kind=Kind.CABLE, words=_with_tap(tap_v, words), buys=buys, networks=thickened, tap_v=tap_v
         )
 
 
-def _lay(network: Network, ends: frozenset[str]) -> tuple[str, tuple[Purchase, ...]]:
-    """What to lay and what to buy for the cables that end at these nodes."""
+def _lay(
+    networks: Sequence[Network], found: Sequence[Gauges], run_to: str | None = None
+) -> tuple[str, tuple[Purchase, ...], tuple[Network, ...]]:
+    """Lay thicker cables, and say what to lay and to buy for them and for a new run to a node."""
+    thickened = tuple(thicken(network, gauges) for network, gauges in zip(networks, found, strict=True))
     laid: dict[Gauge, list[Stretch]] = {}
-    for cable in network.walk():
-        if cable.to_node in ends:
-            laid.setdefault(cable.gauge, []).append(cable)
+    for network, gauges in zip(thickened, found, strict=True):
+        for cable in network.walk():
+            if cable.to_node in gauges or cable.to_node == run_to:
+                laid.setdefault(cable.gauge, []).append(cable)
     words = "lay " + " and ".join(f"{gauge} {_where(cables)}" for gauge, cables in laid.items())
-    return words, tuple(
+    buys = tuple(
         Purchase(gauge=gauge, length_m=sum(cable.length_m for cable in cables))
         for gauge, cables in laid.items()
     )
+    return words, buys, thickened
 
 
 def _where(cables: Sequence[Stretch]) -> str:
@@ -177,26 +181,36 @@ def _other_circuits(
 
 
 def list_combined(outcome: Outcome, taps_v: Sequence[float], drop_percent: float | None) -> Iterator[Change]:
-    """Second runs together with thicker cable: dearer, for where nothing simpler does."""
+    """Second runs, from the same tap or another, with thicker cable: for where nothing simpler does."""
     network, own_v = outcome.network, outcome.network.feed.source_v
     way = way_to(network, _worst_node(outcome))
-    for tap_v in (None, *sorted({tap_v for tap_v in taps_v if tap_v != own_v})):
-        for cable in _evenly(way[1:], COMBINED_NODES):
-            node = cable.to_node
-            split, _ = second_run(network, node, way[0].gauge)
-            if tap_v is not None:
-                split = replace(split, feed=replace(split.feed, source_v=tap_v, tap=f"{tap_v:g} V"))
-            for gauges in find_gauges(lay_out(split, drop_percent)):
-                thickened = thicken(split, gauges)
-                words, buys = _lay(thickened, frozenset((*gauges, node)))
-                words = f"cut the cable from “{cable.from_node}” to “{node}”, {words}"
-                yield Change(
-                    kind=Kind.RUN,
-                    words=_with_tap(tap_v, words),
-                    buys=buys,
-                    networks=(thickened,),
-                    tap_v=tap_v,
-                )
+    for cable in _evenly(way[1:], COMBINED_NODES):
+        node, gauge = cable.to_node, way[0].gauge
+        cut = f"cut the cable from “{cable.from_node}” to “{node}”"
+        joined, _ = second_run(network, node, gauge)
+        for gauges in find_gauges(lay_out(joined, drop_percent)):
+            words, buys, thickened = _lay((joined,), (gauges,), node)
+            yield Change(kind=Kind.RUN, words=f"{cut}, {words}", buys=buys, networks=thickened)
+        for tap_v in sorted({tap_v for tap_v in taps_v if tap_v != own_v}):
+            parts, _ = second_circuit(network, node, gauge, tap_v)
+            found = [_least_copper(part, drop_percent) for part in parts]
+            if any(gauges is None for gauges in found):
+                continue
+            words, buys, thickened = _lay(parts, [gauges or {} for gauges in found], node)
+            words = f"{cut}, feed it from the {tap_v:g} V tap, {words}"
+            yield Change(kind=Kind.RUN, words=words, buys=buys, networks=thickened, tap_v=tap_v)
+
+
+def _least_copper(network: Network, drop_percent: float | None) -> Gauges | None:
+    """The thicker cables with the least copper; none where the present ones do, None where none do."""
+    if has_volts(network, drop_percent):
+        return {}
+    lengths_m = {cable.to_node: cable.length_m for cable in network.stretches}
+    return min(
+        find_gauges(lay_out(network, drop_percent)),
+        key=lambda gauges: sum(lengths_m[end] * gauge.area_mm2 for end, gauge in gauges.items()),
+        default=None,
+    )
 
 
 def _evenly(cables: Sequence[Stretch], most: int = MOST_NODES) -> Iterator[Stretch]:
