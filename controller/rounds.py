@@ -84,6 +84,7 @@ class Rounds:
         self._loop: asyncio.AbstractEventLoop | None = None
         self._scheduler: Any = None
         self._stop: asyncio.Event | None = None
+        self._stopped = False
 
     @property
     def status(self) -> KeeperStatus:
@@ -100,10 +101,12 @@ class Rounds:
             Exception: whatever ``work`` raises.
         """
         loop = self._loop
-        if loop is None or loop.is_closed():
+        if loop is None or loop.is_closed() or self._stopped:
             raise TimeoutError("Leerie is stopping or not yet running; try again in a moment")
 
         async def do() -> T:
+            if self._stopped:
+                raise TimeoutError("Leerie is stopping; the lights are out")
             result = work(self.keeper)
             self.make_round()
             return result
@@ -139,12 +142,15 @@ class Rounds:
             if watch is not None:
                 self._loop.remove_reader(watch.fileno())
                 watch.close()
+            self._stopped = True
             self._scheduler.shutdown(wait=False)
             self.keeper.stop()
             await self._write_last()
 
     def make_round(self) -> None:
-        """Make a round now, and see to the next one."""
+        """Make a round now, and see to the next one; none once the lights were put out for good."""
+        if self._stopped:
+            return
         try:
             due_in_s = self.keeper.round()
         except Exception:
@@ -161,7 +167,7 @@ class Rounds:
             replace_existing=True,
             misfire_grace_time=None,
             coalesce=True,
-            max_instances=1,
+            max_instances=2,  # the one that runs may itself make the next one due
         )
         self._write_soon()
 
