@@ -12,7 +12,7 @@ from itertools import count
 
 from tests.simulation.garden_year import Result, live
 
-NIGHTS_PER_GARDEN = 60
+NIGHTS_PER_GARDEN = 30
 
 
 def main(arguments: list[str] | None = None) -> int:

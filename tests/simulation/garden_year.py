@@ -125,7 +125,8 @@ class GardenYear:
             raise Violation(f"the journal gave up {life.journal.lost} entries")
         self.judge.account(life.clock.read())
         if self.dice.random() < 0.3:
-            life.journal.back_up(self.judge.oracle.night_date(self.world.clock_utc))
+            night = self.judge.oracle.night_date(self.world.clock_utc)
+            self.guarded(lambda: life.scribe.copy(night))
 
     # -- life and death --------------------------------------------------------------------------------------
 

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import random
 from datetime import UTC, datetime, timedelta
+from functools import cache
+from zoneinfo import ZoneInfo
 
 # Zones of tests/reference/clock_changes.csv and a few more, each with a place in it; latitudes -72 to 78.
 PLACES = (
@@ -41,6 +43,8 @@ PROGRAMS = (
     ("sunset to sunrise",),
     ("21:15 to 23:45",),
     ("01:15 to 02:45", "23:00 to 00:30"),
+    ("00:20 to 01:40", "02:10 to 03:20", "23:15 to 23:50"),
+    ("22:30 to midnight",),
     ("dusk-30m to dusk+45m", "midnight to 02:30"),
     ("12:00 to 11:59, while dark",),
     ("22:00 to 22:01", "22:01 to 22:02", "22:03 to 22:04"),
@@ -52,8 +56,15 @@ SPECIAL = (
     ("02-29 to 02-29", ("20:00 to 21:00",)),
 )
 PINS = tuple(range(4, 28))
-# Start dates: half of the gardens begin a few nights before a clock change somewhere, in spring or autumn.
-CHANGES = ("03-06", "03-24", "03-30", "04-20", "09-01", "09-22", "10-02", "10-22", "10-28")
+
+
+@cache
+def clock_changes(time_zone: str) -> tuple[datetime, ...]:
+    """Give the noons, in UTC, before which the UTC offset of a zone differs from the noon before."""
+    zone = ZoneInfo(time_zone)
+    noons = [datetime(2027, 1, 1, 12, tzinfo=UTC) + timedelta(days=day) for day in range(730)]
+    offsets = [noon.astimezone(zone).utcoffset() for noon in noons]
+    return tuple(noon for noon, old, new in zip(noons[1:], offsets, offsets[1:], strict=False) if old != new)
 
 
 class Garden:
@@ -83,13 +94,13 @@ class Garden:
         }
 
     def start(self) -> datetime:
-        """Choose when its story begins: some local noon of 2026 to 2028, in UTC to the hour."""
+        """Choose when its story begins: two of three times a few days before the clocks change there."""
         dice = self._dice
-        if dice.random() < 0.5:
-            day = datetime.fromisoformat(f"{dice.choice((2027, 2028))}-{dice.choice(CHANGES)}")
-        else:
-            day = datetime(2027, 1, 1) + timedelta(days=dice.randrange(700))  # noqa: DTZ001
-        return day.replace(tzinfo=UTC) + timedelta(hours=12)
+        day = datetime(2027, 1, 1, 12, tzinfo=UTC) + timedelta(days=dice.randrange(700))
+        changes = clock_changes(self.time_zone)
+        if changes and dice.random() < 2 / 3:
+            day = dice.choice(changes) - timedelta(days=dice.randint(1, 6))
+        return day
 
     def rewrite(self) -> str:
         """Change one thing, as a person would, and say what."""
@@ -151,7 +162,7 @@ class Garden:
             (
                 text[: self._dice.randrange(len(text))] + "[",
                 text.replace("latitude = ", "latitude = 999 # "),
-                text.replace("to", "until", 3),
+                text.replace("program = [", "program = [3, ", 1),
                 "",
                 text.replace("[[zones]]", "[[zone]]"),
             )

@@ -71,6 +71,7 @@ class Judge:
         self._last_lit_s = -1e9
         self.last_start_s = 0.0
         self._everything = 0.0
+        self._believed_utc: datetime | None = None
         self.mapping_changed = True
         self.take_site(site)
         self._truth: dict[str, float] = {}
@@ -132,6 +133,7 @@ class Judge:
         """Compare every pin with what it must be; ``now`` is None while no keeper is alive."""
         world, at_s = self.world, self.world.now_s
         self.next_check_s = at_s + 86_400.0
+        self._check_trust(now)
         slack_s = TICK_S + self.site.relays.rest_s + self.site.relays.stagger_s * len(self.site.zones)
         for zone in self.site.zones:
             lit = world.pin(zone.pin).lit
@@ -151,6 +153,17 @@ class Judge:
                     wait_s = (edge - now.utc).total_seconds() + EDGE_S + self.site.relays.stagger_s * 8
                     self.next_check_s = min(self.next_check_s, at_s + max(wait_s, 1.0))
         self._check_pins()
+
+    def _check_trust(self, now: Reading | None) -> None:
+        """Without the network, no clock is believed that is behind what was once believed."""
+        if now is None or not now.trusted:
+            return
+        if self.world.synchronised:
+            self._believed_utc = now.utc
+            return
+        if self._believed_utc is not None and now.utc < self._believed_utc - timedelta(minutes=6):
+            raise Violation(f"a clock {self._believed_utc - now.utc} behind the journal is believed")
+        self._believed_utc = max(now.utc, self._believed_utc or now.utc)
 
     def _check_pins(self) -> None:
         """No relay switched within its rest, no two lights within the stagger."""
@@ -178,6 +191,7 @@ class Judge:
         """Begin the comparison of journal and pins anew, as after a damaged journal."""
         self._written = {}
         self.budget_s = {}
+        self._believed_utc = None
 
     def account(self, now: Reading) -> None:
         """Compare the journal's run hours with the pins', and its switchings with each other."""

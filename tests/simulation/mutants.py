@@ -1,0 +1,220 @@
+"""Planted bugs: each is put into a copy of the program, and the simulation must find it.
+
+A bug that is not found would mean that a promise is not watched. Each names the promise that it breaks.
+"""
+
+from __future__ import annotations
+
+import shutil
+import subprocess
+import sys
+from dataclasses import dataclass
+from pathlib import Path
+
+ROOT = Path(__file__).resolve().parents[2]
+# How long the simulation may look for one bug.
+ZONE_NIGHTS = 12_000
+
+
+@dataclass(frozen=True)
+class Mutant:
+    """One planted bug: where, what stands there, what is put in its place, and what that breaks."""
+
+    name: str
+    file: str
+    good: str
+    bad: str
+
+    def __str__(self) -> str:
+        """Its name."""
+        return self.name
+
+
+MUTANTS = (
+    Mutant("the second of two equal clock times is taken", "controller/night.py", "fold=0)", "fold=1)"),
+    Mutant(
+        "off by a night: the small hours are those before the evening",
+        "controller/night.py",
+        "else night.date + _ONE_DAY",
+        "else night.date",
+    ),
+    Mutant(
+        "noon belongs to the day before: > for >=",
+        "controller/night.py",
+        "if hour >= NOON.hour else",
+        "if hour > NOON.hour else",
+    ),
+    Mutant(
+        "a span that ends before it begins wraps into the next day",
+        "controller/plan.py",
+        "    if ends <= begins:\n",
+        "    if ends <= begins:\n        ends += timedelta(days=1)\n    if False:\n",
+    ),
+    Mutant(
+        "the first special night decides, not the last",
+        "controller/plan.py",
+        "in reversed(zone.special_nights)",
+        "in zone.special_nights",
+    ),
+    Mutant(
+        "dusk is sunset",
+        "controller/plan.py",
+        "place.dusk_angle_deg if twilight else",
+        "SUNSET_ANGLE_DEG if twilight else",
+    ),
+    Mutant(
+        "while dark is forgotten", "controller/plan.py", "    if span.while_dark:\n", "    if False:\n"
+    ),
+    Mutant(
+        "at most is forgotten", "controller/plan.py", "    if span.at_most is not None:\n", "    if False:\n"
+    ),
+    Mutant(
+        "the light's next change is asked only tonight",
+        "controller/almanac.py",
+        "            plan = self.plan(zone_id, self._next(plan.night))\n            if plan.windows:\n",
+        "            plan = self.plan(zone_id, plan.night)\n            if plan.windows:\n",
+    ),
+    Mutant(
+        "a clock that is not trusted is believed",
+        "controller/decision.py",
+        "    if not now.trusted:\n        return _dark",
+        "    if False:\n        return _dark",
+    ),
+    Mutant(
+        "a clock behind the journal is believed",
+        "controller/clock_trust.py",
+        "return utc < self._floor_utc - BEHIND_ALLOWED",
+        "return False",
+    ),
+    Mutant(
+        "out of service is forgotten",
+        "controller/decision.py",
+        "if zone.out_of_service is not None:",
+        "if False:",
+    ),
+    Mutant(
+        "an override never ends",
+        "controller/decision.py",
+        "(ends_at_utc - now.utc).total_seconds()\n",
+        "1.0\n",
+    ),
+    Mutant(
+        "an override's length is measured on the wall clock",
+        "controller/decision.py",
+        "elapsed_s = now.boot_s - placed.boot_s",
+        "elapsed_s = (now.utc - placed.utc).total_seconds()",
+    ),
+    Mutant(
+        "overrides are forgotten at a restart",
+        "controller/keeper.py",
+        "self.take_back(past.overrides if past else ())",
+        "self.take_back(())",
+    ),
+    Mutant(
+        "the relay is assumed, not read",
+        "controller/keeper.py",
+        "found = self._relays.read(state.wire)",
+        "found = state.lit if state.tried_boot_s > 0 else self._relays.read(state.wire)",
+    ),
+    Mutant(
+        "a relay that failed is not tried again",
+        "controller/keeper_state.py",
+        "retry_at_boot_s=now.boot_s + pause_s",
+        "retry_at_boot_s=now.boot_s + 1e9",
+    ),
+    Mutant(
+        "a relay has no rest",
+        "controller/keeper.py",
+        "rest_s = state.tried_boot_s + self.site.relays.rest_s - now.boot_s",
+        "rest_s = 0.0",
+    ),
+    Mutant(
+        "zones come on all at once",
+        "controller/keeper.py",
+        "self._lit_boot_s + self.site.relays.stagger_s - now.boot_s if on else 0.0",
+        "0.0",
+    ),
+    Mutant(
+        "the relay of a zone that left stays as it was",
+        "controller/keeper.py",
+        '                self._leaving[f"{zone_id} on pin {state.wire.pin}"] = state\n',
+        "                pass\n",
+    ),
+    Mutant(
+        "a run that the power ended is never closed",
+        "controller/account.py",
+        "        journal.close_unfinished(started_at)\n",
+        "",
+    ),
+    Mutant(
+        "the sign of life is skipped",
+        "controller/account.py",
+        "self._beat_boot_s >= BEAT_S",
+        "self._beat_boot_s >= 10 * BEAT_S",
+    ),
+    Mutant(
+        "the gap is not told",
+        "controller/account.py",
+        "        if past.ended_well:\n            return\n",
+        "        if True:\n            return\n",
+    ),
+    Mutant(
+        "a switching is told twice",
+        "controller/account.py",
+        "        if state.lit is on:\n            return\n",
+        "        if state.lit is on and not on:\n            return\n",
+    ),
+    Mutant(
+        "run hours are measured on the wall clock",
+        "controller/journal_writing.py",
+        "if boot == run.boot and boot_ms >= run.boot_ms:",
+        "if False:",
+    ),
+    Mutant(
+        "what could not be written is forgotten",
+        "controller/journal.py",
+        "            self._outbox.put_back()\n            raise\n",
+        "            self._outbox.done(lost=0)\n            raise\n",
+    ),
+)
+
+
+def plant(mutant: Mutant, folder: Path) -> None:
+    """Copy the program and put the bug into the copy.
+
+    Raises:
+        LookupError: the place is not in the code any more, or not once.
+    """
+    for part in ("config", "controller", "tests"):
+        shutil.copytree(
+            ROOT / part, folder / part, ignore=shutil.ignore_patterns("__pycache__"), dirs_exist_ok=True
+        )
+    path = folder / mutant.file
+    text = path.read_text(encoding="utf-8")
+    if text.count(mutant.good) != 1:
+        raise LookupError(f"{mutant.file} has {text.count(mutant.good)} places that read {mutant.good!r}")
+    path.write_text(text.replace(mutant.good, mutant.bad), encoding="utf-8")
+
+
+def hunt(mutant: Mutant, folder: Path, *, jobs: int = 1) -> str | None:
+    """Let the simulation look for the bug; the line that says what it found, or None."""
+    plant(mutant, folder)
+    command = [sys.executable, "-m", "tests.simulation", "--zone-nights", str(ZONE_NIGHTS)]
+    command += ["--jobs", str(jobs), "--calm", "0.2"]
+    done = subprocess.run(command, cwd=folder, capture_output=True, text=True, check=False)
+    found = [line for line in done.stdout.splitlines() if line.startswith("FAILED")]
+    if done.returncode != (1 if found else 0):
+        raise RuntimeError(done.stderr)
+    return found[0] if found else None
+
+
+if __name__ == "__main__":
+    import tempfile
+
+    missed = 0
+    for each in MUTANTS:
+        with tempfile.TemporaryDirectory() as place:
+            verdict = hunt(each, Path(place), jobs=2)
+        missed += verdict is None
+        print(f"{each}: {verdict or 'NOT FOUND'}", flush=True)
+    sys.exit(1 if missed else 0)
