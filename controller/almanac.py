@@ -141,5 +141,6 @@ class Almanac:
         return None
 
     def _next(self, night: Night) -> Night:
-        """Name the night after a night."""
-        return night_on(night.date + timedelta(days=1), self.tz)
+        """Name the night after a night; one without length, of a date that the zone skipped, is none."""
+        following = night_on(night.date + timedelta(days=1), self.tz)
+        return following if following.ends_at_utc > following.starts_at_utc else self._next(following)
