@@ -19,7 +19,7 @@ from datetime import datetime
 from pathlib import Path
 
 from controller.entries import Event, Override, OverrideEnded, Replacement, Run, Switching
-from controller.intervals import ms_of
+from controller.intervals import ms_of, utc_of
 from controller.journal_file import READING_ERRORS, explain, journal_path, open_to_read
 from controller.journal_rows import (
     SELECT_EVENT,
@@ -38,7 +38,9 @@ from controller.journal_rows import (
     as_switching,
 )
 from controller.journal_schema import LONG_RUN_MS
+from controller.journal_start import last_sign_of_life
 from controller.journal_sums import ZoneSum, by_zone
+from controller.reading import Reading
 
 # Nothing waits for a reader, so it may wait for others.
 BUSY_S = 2.0
@@ -90,6 +92,35 @@ class JournalReader:
         """Give the events of a stretch in the order of their instants, at most ``limit``."""
         where, order = _zone_and_instant("e", zone), _order("e", limit, newest_first=newest_first)
         return self._stream(as_event, SELECT_EVENT + where + order, from_utc, to_utc, zone)
+
+    def told(self, from_utc: datetime, to_utc: datetime) -> Iterator[Event]:
+        """Give the events that tell about a stretch, in the order in which they were written.
+
+        They begin with the start of the keeper that was at work when the stretch began, and end with the
+        first word of a trusted clock after it. In between are also those of clocks that were wrong, wherever
+        such a clock placed them.
+        """
+        ids = (
+            " WHERE e.id >= ifnull((SELECT id FROM event WHERE kind = 'started' AND id <= "
+            "(SELECT id FROM event WHERE trusted AND at_ms < :from ORDER BY at_ms DESC, id DESC LIMIT 1) "
+            "ORDER BY id DESC LIMIT 1), 0) AND e.id <= max("
+            "ifnull((SELECT max(id) FROM event WHERE at_ms = (SELECT at_ms FROM event WHERE trusted "
+            "AND at_ms >= :to ORDER BY at_ms LIMIT 1)), (SELECT max(id) FROM event)), "
+            "ifnull((SELECT id FROM event WHERE trusted AND at_ms < :to ORDER BY at_ms DESC LIMIT 1), 0))"
+            " ORDER BY e.id"
+        )
+        return self._stream(as_event, SELECT_EVENT + ids, from_utc, to_utc, None)
+
+    def began_at(self) -> datetime | None:
+        """Give the first instant that the journal knows of; None where it knows of none."""
+        select = "SELECT min(at_ms) FROM (SELECT at_ms FROM event WHERE trusted ORDER BY at_ms LIMIT 1)"
+        ((at_ms,),) = self._rows(select, {})
+        return None if at_ms is None else utc_of(at_ms)
+
+    def last_sign(self) -> Reading | None:
+        """Give the last sign of life of any keeper; None in an empty journal."""
+        with self._open() as connection:
+            return last_sign_of_life(connection)
 
     def overrides(
         self, from_utc: datetime | None = None, to_utc: datetime | None = None, *, zone: str | None = None
@@ -144,6 +175,18 @@ class JournalReader:
             "ORDER BY account.zone, account.load"
         )
         return by_zone(self._rows(select, {}))
+
+    def loads_before(self, at_utc: datetime) -> dict[str, float | None]:
+        """Give the rated load, in watts, at which each zone was last lit before an instant; None: not known.
+
+        Zones that were not lit by then are left out.
+        """
+        select = (
+            "SELECT zone.name, load.watts FROM zone JOIN switching s ON s.id = (SELECT id FROM switching "
+            "WHERE zone = zone.id AND lit AND at_ms < :from ORDER BY at_ms DESC, id DESC LIMIT 1) "
+            "JOIN load ON load.id = s.load"
+        )
+        return dict(self._rows(select, _span(at_utc, None)))
 
     def lit_since(self, since_utc: datetime) -> list[ZoneSum]:
         """Add up every zone's life since an instant; of a run that it cuts, only the later part counts.
