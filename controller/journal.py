@@ -1,8 +1,9 @@
 """The journal: takes what happened from the keeper at once, and writes it to SQLite when the disk can.
 
 ``append`` only puts an entry into memory. ``flush`` writes all that waits in one transaction, in its order,
-and forgets it only after the commit; so a crash before the commit loses what waits and doubles nothing, and
-a failure keeps it for the next time. A crash between the commit and the forgetting takes the memory with it.
+and forgets it only after the commit: a failure keeps it for the next time, a crash before the commit loses
+what waits and doubles nothing, one after it takes the memory along with the process. Where a commit failed
+and reached the disk all the same, the next flush finds that out.
 
 A commit with anything but beats in it reaches the disk before ``flush`` returns. A beat alone rides with
 the next write-back of the system, some thirty seconds later, because beats are many and a power cut costs
@@ -25,7 +26,7 @@ from typing import TypeVar
 from config.errors import AlreadyRunningError, JournalDamagedError, JournalError
 from controller import journal_care, journal_start
 from controller.entries import Entry, Override, Switching
-from controller.journal_batch import write_together
+from controller.journal_batch import Commits
 from controller.journal_care import SetAside
 from controller.journal_damage import find_damage
 from controller.journal_file import JOURNAL_NAME, READING_ERRORS, explain, open_to_read, open_to_write
@@ -59,6 +60,7 @@ class Journal:
         self._connection: sqlite3.Connection | None = None
         self._file_id: tuple[int, int] | None = None
         self._present: Present | None = None
+        self._commits = Commits()
         self._fault: JournalError | None = None
 
     # -- for the keeper: never blocks, never raises ----------------------------------------------------------
@@ -255,16 +257,18 @@ class Journal:
     def _flush(self) -> int:
         """Write what waits, leaving out what can never be written."""
         connection = self._opened()
+        there = self._commits.settle(connection)
+        self._outbox.forget(there)
         taken = self._outbox.take()
         try:
-            written = write_together(connection, taken)
+            written = self._commits.commit(connection, taken)
         except BaseException:
             self._outbox.put_back()
             raise
         if self._present is not None:
-            self._present.note(written)
+            self._present.note([*there, *written])
         self._outbox.done(lost=len(taken) - len(written))
-        return len(written)
+        return len(there) + len(written)
 
     def _damage_again(self) -> str | None:
         """Try once more what found the file damaged, though it looks whole; say what it finds this time."""
@@ -279,6 +283,7 @@ class Journal:
         self._shut()
         if self._hold is None:
             self._hold = hold_state(self.directory)
+        self._commits = Commits()
         aside = journal_care.set_aside(self.path, at.utc)
         copy = journal_care.begin_from_copy(self.path)
         self._take(open_to_write(self.path, fresh=True))

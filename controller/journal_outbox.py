@@ -86,6 +86,12 @@ class Outbox:
             self._taken = ()
             self._lost += lost
 
+    def forget(self, works: Iterable[Work]) -> None:
+        """Forget some of what waits: it turned out to be written."""
+        with self._lock:
+            written = {id(work) for work in works}
+            self._waiting = deque(work for work in self._waiting if id(work) not in written)
+
     def put_back(self) -> None:
         """Keep what was taken, before all that came meanwhile."""
         with self._lock:

@@ -8,6 +8,9 @@ from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
+import pytest
+
+from config.errors import JournalError
 from controller.entries import Beat, Cause, Entry, Event, EventKind, Override, Run, Switching
 from controller.journal import Journal
 from controller.journal_reading import JournalReader
@@ -164,3 +167,26 @@ def keep_in(state: Path, *entries: Entry) -> JournalReader:
     keep(journal, *entries)
     journal.close()
     return JournalReader(state)
+
+
+def switch_often(journal: Journal, times: int, *, begin: int = 0) -> None:
+    """Append one switching a second of one zone, numbered by its second."""
+    for number in range(begin, begin + times):
+        change = lit if number % 2 == 0 else dark
+        journal.append(change("jetty", reading(number)))
+
+
+def written(journal: Journal) -> list[float]:
+    """Give the numbers of the switchings that are in the file."""
+    return [switching.at.boot_s - 1000 for switching in JournalReader(journal.directory).switchings()]
+
+
+def assert_refused(journal: Journal, *words: str) -> JournalError:
+    """A flush fails in these words, loses nothing, and the journal goes on taking entries."""
+    waiting, lost = journal.waiting, journal.lost
+    with pytest.raises(JournalError) as refusal:
+        journal.flush()
+    for word in words:
+        assert word in str(refusal.value)
+    assert (journal.waiting, journal.lost, journal.fault) == (waiting, lost, str(refusal.value))
+    return refusal.value

@@ -17,7 +17,7 @@ from controller.journal import Journal
 from controller.journal_file import APPLICATION_ID
 from controller.journal_reading import JournalReader
 from controller.journal_schema import STEPS
-from tests.controller.journal_samples import dark, event, lit, reading, wish
+from tests.controller.journal_samples import assert_refused, event, reading, switch_often, wish, written
 
 
 @pytest.fixture
@@ -44,27 +44,6 @@ def small_disk(tmp_path: Path):
         pytest.skip("no right to mount a file system here")
     yield folder
     subprocess.run(["umount", str(folder)], check=True)
-
-
-def switch_often(journal: Journal, times: int, *, begin: int = 0) -> None:
-    for number in range(begin, begin + times):
-        change = lit if number % 2 == 0 else dark
-        journal.append(change("jetty", reading(number)))
-
-
-def written(journal: Journal) -> list[float]:
-    return [switching.at.boot_s - 1000 for switching in JournalReader(journal.directory).switchings()]
-
-
-def assert_refused(journal: Journal, *words: str) -> JournalError:
-    """A flush fails in these words, loses nothing, and the journal goes on taking entries."""
-    waiting, lost = journal.waiting, journal.lost
-    with pytest.raises(JournalError) as refusal:
-        journal.flush()
-    for word in words:
-        assert word in str(refusal.value)
-    assert (journal.waiting, journal.lost, journal.fault) == (waiting, lost, str(refusal.value))
-    return refusal.value
 
 
 class TestLocked:
