@@ -6,7 +6,7 @@ published after its last round, so that no request, however many come, can hold 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -29,11 +29,13 @@ class Desk:
         rounds: the keeper's rounds.
         journal: reads the journal, over connections of its own.
         site_path: the site file; None in a demonstration, where nothing is kept.
+        written: told of each program that was written and taken.
     """
 
     rounds: Rounds
     journal: JournalReader
     site_path: Path | None
+    written: Callable[[], None] = lambda: None
     _almanac: Almanac | None = None
 
     @property
@@ -102,4 +104,5 @@ class Desk:
         self.rounds.ask(
             lambda keeper: keeper.change_site(site, words=f"the program of {zone_id} was changed")
         )
+        self.written()
         return site

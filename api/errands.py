@@ -1,0 +1,107 @@
+"""The errands between the rooms: what follows a round, a signal, noon, and a program that was written."""
+
+from __future__ import annotations
+
+import logging
+import threading
+from pathlib import Path
+
+from api.last_good import remember
+from api.notify import Notifier
+from config.errors import SiteFileError
+from config.site import Site
+from config.site_file import load_site
+from controller.clock import SystemClock
+from controller.keeper_state import KeeperStatus
+from controller.rounds import Rounds, in_background
+from controller.scribe import Scribe
+from controller.zone_data import reload_zone, tz_data_stamp, use_newest_zone_data
+
+log = logging.getLogger("leerie")
+
+
+class Errands:
+    """Runs between the keeper, the files and the service manager.
+
+    Args:
+        site_path: the site file.
+        state: the state folder.
+        clock: the keeper's clock.
+        scribe: looks after the journal.
+        site: the site at the start.
+    """
+
+    rounds: Rounds
+
+    def __init__(
+        self, *, site_path: Path, state: Path, clock: SystemClock, scribe: Scribe, site: Site
+    ) -> None:
+        """Take the errands on; ``rounds`` is given before the first one."""
+        self._site_path = site_path
+        self._state = state
+        self._clock = clock
+        self._scribe = scribe
+        self._notifier = Notifier.from_environment()
+        self._reload_wanted = threading.Event()
+        self._reloading = threading.Lock()
+        self._stamp = tz_data_stamp(site.time_zone)
+
+    def started(self) -> None:
+        """Tell the service manager that the lights are right."""
+        self._notifier.ready(self.rounds.status.words)
+
+    def after_round(self, status: KeeperStatus) -> None:
+        """Feed the watchdog, show the state, and never again believe a clock that is behind this instant."""
+        self._notifier.watchdog()
+        self._notifier.status(status.words)
+        if status.at.trusted:
+            self._clock.raise_floor(status.at.utc)
+
+    def at_noon(self) -> None:
+        """Once a night: a copy of the journal, and a look at the time zone data."""
+        keeper = self.rounds.keeper
+        self._scribe.copy(keeper.almanac.night_at(self.rounds.status.at.utc).date)
+        stamp = tz_data_stamp(keeper.site.time_zone)
+        if stamp != self._stamp:
+            self._stamp = stamp
+            use_newest_zone_data()
+            tz = reload_zone(keeper.site.time_zone)
+            self.rounds.ask(lambda keeper: keeper.change_site(keeper.site, words="new time zone data", tz=tz))
+
+    def site_written(self) -> None:
+        """Keep a copy of a site file that was written, and taken, over the API."""
+        remember(self._site_path, self._state)
+
+    def reload(self) -> None:
+        """Read the site file again, as a signal asks; a storm of signals leads to one reading more."""
+        self._reload_wanted.set()
+        in_background(self._reload_while_wanted, name="reload")
+
+    def _reload_while_wanted(self) -> None:
+        """Read until nobody asks any more, one thread at a time."""
+        with self._reloading:
+            while self._reload_wanted.is_set():
+                self._reload_wanted.clear()
+                self._notifier.reloading()
+                self._reload_once()
+                self._notifier.ready(self.rounds.status.words)
+
+    def _reload_once(self) -> None:
+        """Read the site file; one that will not do is refused, and the old one kept."""
+        try:
+            site = load_site(self._site_path).site
+        except SiteFileError as error:
+            self._refuse(str(error))
+            return
+        if site.relays.board != self.rounds.keeper.site.relays.board:
+            self._refuse(f"relays.board is now “{site.relays.board}”; restart Leerie to use another board")
+            return
+        self._clock.believe = site.clock.believe
+        self.rounds.ask(lambda keeper: keeper.change_site(site, words="the site file was read again"))
+        self._stamp = tz_data_stamp(site.time_zone)
+        remember(self._site_path, self._state)
+
+    def _refuse(self, words: str) -> None:
+        """Say that the changed site file was not taken, and why."""
+        log.error("the site file was not taken: %s", words)
+        self.rounds.ask(lambda keeper: keeper.refuse_site(words.splitlines()[0]))
