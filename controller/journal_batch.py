@@ -86,7 +86,7 @@ def _write_possible(connection: sqlite3.Connection, works: Sequence[Work]) -> li
 
 
 def _last_ids(connection: sqlite3.Connection) -> tuple[int, ...]:
-    """Give the last id of every table that entries add rows to: tells whether a transaction is in the file."""
+    """Give the last id of every table that entries add rows to; it tells whether a commit is in the file."""
     return tuple(
         connection.execute(f"SELECT ifnull(max(id), 0) FROM {table}").fetchone()[0]  # noqa: S608
         for table in ("switching", "event", "override", "replacement")

@@ -40,7 +40,7 @@ class LyingConnection:
 
 
 class TestCommitThatFails:
-    """Where the disk fails as it syncs, only opening the file again tells whether the transaction is there."""
+    """Where the disk fails as it syncs, only opening the file again tells whether the rows are there."""
 
     @pytest.mark.parametrize("reached", [True, False])
     def test_nothing_is_doubled_and_nothing_lost(self, journal, reached):
