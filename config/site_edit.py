@@ -14,7 +14,7 @@ from pathlib import Path
 from config.draft import Draft, LayoutError
 from config.errors import SiteFileError, UnknownZoneError
 from config.finding import KeyPath
-from config.replace_file import FileChangedError, hold_folder, replace_file
+from config.replace_file import FileChangedError, NotForcedError, hold_folder, replace_file
 from config.site import SpecialNight
 from config.site_file import (
     BYTE_ORDER_MARK,
@@ -80,7 +80,8 @@ def edit_site(
 
     Raises:
         SiteFileError: the changed file would not be a valid site, or it could not be read or written, or
-            somebody else changed it meanwhile. The file then stands as it was.
+            somebody else changed it meanwhile. The file then stands as it was, unless the words say that
+            it was written and only not forced to the disk.
     """
     name = os.fspath(path)
     try:
@@ -126,6 +127,9 @@ def _explain_failure(name: str, error: OSError) -> SiteFileError:
     """Make the error for a file that could not be written."""
     if isinstance(error, FileChangedError):
         return refuse_file(name, "was changed by somebody else meanwhile and is left as it is", "try again")
+    if isinstance(error, NotForcedError):
+        what = f"was written, but not forced to the disk ({error.strerror})"
+        return refuse_file(name, what, "see that the disk is sound; a power cut may bring the old text back")
     if isinstance(error, TimeoutError):
         return refuse_file(name, "is being changed by another program", "try again in a moment")
     remedies = {

@@ -124,6 +124,14 @@ def test_text_to_span_to_text_is_the_identity_whatever_the_blanks_and_capitals(s
         ("dusk to 12:30 AM", 9, "12:30 AM", "00:30"),
         ("12pm to dusk", 1, "12pm", "12:00"),
         ("dusk to 13pm", 9, "13pm", ANY_CLOCK),
+        ("dusk to 0pm", 9, "0pm", ANY_CLOCK),
+        ("dusk to 1am", 9, "1am", "01:00"),
+        ("dusk to 11:59pm", 9, "11:59pm", "23:59"),
+        ("dusk to 11:60pm", 9, "11:60pm", ANY_CLOCK),
+        ("dusk to 23.59", 9, "23.59", "23:59"),
+        ("dusk to 23.60", 9, "23.60", ANY_CLOCK),
+        ("dusk to 1", 9, "1", "01:00 or 13:00"),
+        ("12 to dusk", 1, "12", "12:00"),
         ("9:00 to dawn", 1, "9:00", "09:00"),
         ("21.15 to dawn", 1, "21.15", "21:15"),
         ("21h15 to dawn", 1, "21h15", "21:15"),
@@ -155,6 +163,8 @@ def test_text_to_span_to_text_is_the_identity_whatever_the_blanks_and_capitals(s
         ("dusk for ever", 10, "ever", A_DURATION),
         ("dusk for 0h", 10, "0h", MORE_THAN_NOTHING),
         ("dusk for 1h90m", 10, "1h90m", "2h30m"),
+        ("dusk for 24 hours", 10, "24 hours", "24h"),
+        ("dusk for 23h60m", 10, "23h60m", "24h"),
         ("dusk for 25h", 10, "25h", "a duration of at most 24h"),
         ("dusk for 24h1m", 10, "24h1m", "a duration of at most 24h"),
         ("dusk for 1441m", 10, "1441m", "a duration of at most 24h"),
@@ -199,6 +209,9 @@ def test_a_long_wrong_word_is_quoted_in_part():
     with pytest.raises(ProgramError) as caught:
         parse_span("x" * 1000)
     assert caught.value.found == "x" * 39 + "…"
+    with pytest.raises(ProgramError) as caught:
+        parse_span("x" * 40)
+    assert caught.value.found == "x" * 40
 
 
 @settings(deadline=None)

@@ -1,5 +1,6 @@
 """Replacing a file: whole or not at all, whatever fails, whoever comes between, whenever the power goes."""
 
+import ctypes
 import errno
 import os
 import resource
@@ -11,7 +12,7 @@ import threading
 import pytest
 
 from config import replace_file as room
-from config.replace_file import FileChangedError, hold_folder, replace_file
+from config.replace_file import FileChangedError, NotForcedError, hold_folder, replace_file
 
 OLD, NEW = b"old text\n", b"new and longer text\n"
 
@@ -42,10 +43,45 @@ def test_the_new_text_takes_the_place_of_the_old(path):
     assert names_beside(path) == [path.name]
 
 
-def test_without_an_exchange_of_names_it_works_as_well(path, monkeypatch):
-    """A file system that cannot exchange two names still gets the new file by a rename."""
-    monkeypatch.setattr(room, "_exchange", lambda *_names: False)
+class NoRename:
+    """A system library of before renameat2."""
+
+
+class Refusing:
+    """A system library whose renameat2 fails with one error code."""
+
+    def __init__(self, code):
+        self.code = code
+
+    def renameat2(self, *_args):
+        ctypes.set_errno(self.code)
+        return -1
+
+
+@pytest.mark.parametrize("library", [NoRename(), Refusing(errno.EINVAL), Refusing(errno.ENOSYS)])
+def test_without_an_exchange_of_names_it_works_as_well(path, monkeypatch, library):
+    """A system or a file system that cannot exchange two names gets the new file by a rename."""
+    monkeypatch.setattr(ctypes, "CDLL", lambda *_args, **_more: library)
+    assert room._exchange(path, path) is False
     replace_file(path, old=OLD, new=NEW)
+    assert path.read_bytes() == NEW
+    assert names_beside(path) == [path.name]
+
+
+def test_an_exchange_that_fails_is_an_error(path, monkeypatch):
+    """Any other error of the exchange is no reason to try something else."""
+    monkeypatch.setattr(ctypes, "CDLL", lambda *_args, **_more: Refusing(errno.EACCES))
+    with pytest.raises(PermissionError):
+        replace_file(path, old=OLD, new=NEW)
+    assert_untouched(path)
+
+
+def test_without_an_exchange_the_new_file_stays_where_the_last_step_fails(path, monkeypatch):
+    """The one gap that is left: the folder's entry is not on the disk for sure, and the error says so."""
+    monkeypatch.setattr(room, "_exchange", lambda *_names: False)
+    fail_at(monkeypatch, "fsync", 2, errno.EIO)
+    with pytest.raises(NotForcedError, match="Input/output error"):
+        replace_file(path, old=OLD, new=NEW)
     assert path.read_bytes() == NEW
     assert names_beside(path) == [path.name]
 

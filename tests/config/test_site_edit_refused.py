@@ -135,6 +135,27 @@ def test_a_disk_that_refuses_is_told_in_words(good, monkeypatch, call, code, tol
     assert [each.name for each in good.parent.iterdir()] == [good.name]
 
 
+def test_a_file_that_was_written_but_not_forced_is_told_as_it_is(good, monkeypatch):
+    """Where there is no way back, the words do not claim that the old text stands."""
+    real, calls = os.fsync, []
+
+    def fail_for_the_folder(handle):
+        calls.append(handle)
+        if len(calls) == 2:
+            raise OSError(errno.EIO, os.strerror(errno.EIO))
+        real(handle)
+
+    monkeypatch.setattr(room, "_exchange", lambda *_names: False)
+    monkeypatch.setattr(os, "fsync", fail_for_the_folder)
+    with pytest.raises(SiteFileError) as caught:
+        write_program(good, "path", LATE)
+    assert str(caught.value) == (
+        f"{good}: was written, but not forced to the disk (Input/output error); "
+        "see that the disk is sound; a power cut may bring the old text back"
+    )
+    assert load_site(good).site.zone("path").program == LATE
+
+
 def test_a_file_changed_by_somebody_else_meanwhile_is_left_to_them(good, monkeypatch):
     """An editor that saves during an edit wins, and the person is told to try again."""
     theirs = GOOD.replace("Tern Cottage", "Heron Cottage")

@@ -63,6 +63,8 @@ def test_condition_to_text_to_condition_is_the_identity(condition):
         ("2027-02-29", 1, "2027-02-29", "a day that exists (that month ends on the 28th)"),
         ("2028-02-30", 1, "2028-02-30", "a day that exists (that month ends on the 29th)"),
         ("2027-01-32", 1, "2027-01-32", "a day that exists (that month ends on the 31st)"),
+        ("2027-12-32", 1, "2027-12-32", "a day that exists (that month ends on the 31st)"),
+        ("0001-13-01", 1, "0001-13-01", "a month from 01 to 12, then the day"),
         ("2027-13-01", 1, "2027-13-01", "a month from 01 to 12, then the day"),
         ("0000-01-01", 1, "0000-01-01", "a year from 0001 to 9999"),
         ("2027-12-31, Fri", 11, ",", "the end"),
@@ -74,6 +76,7 @@ def test_condition_to_text_to_condition_is_the_identity(condition):
         ("12-20 to 01-06, Fri", 15, ",", "the end"),
         ("12/20", 1, "12/20", A_DATE),
         ("31.12.2027", 1, "31.12.2027", A_DATE),
+        ("x" * 40, 1, "x" * 40, ANY_NIGHTS),
         ("x" * 50, 1, "x" * 39 + "…", ANY_NIGHTS),
     ],
 )
