@@ -9,6 +9,7 @@ from the instant alone.
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import logging
 import threading
 from collections.abc import Callable
@@ -218,8 +219,10 @@ class Rounds:
         finally:
             self._writing = False
             self._written.set()
-            if self._loop is not None and not self._loop.is_closed():
-                self._loop.call_soon_threadsafe(self._look_again)
+            # The loop is closed where the disk took longer than the end of the program.
+            with contextlib.suppress(RuntimeError):
+                if self._loop is not None:
+                    self._loop.call_soon_threadsafe(self._look_again)
 
     def _look_again(self) -> None:
         """Show the journal's state as it is after a write."""
@@ -238,7 +241,8 @@ class Rounds:
                 self._write()
             except OSError as error:
                 log.warning("journal: %s", error)
-            loop.call_soon_threadsafe(done.set)
+            with contextlib.suppress(RuntimeError):
+                loop.call_soon_threadsafe(done.set)
 
         in_background(write, name="last entries")
         try:
