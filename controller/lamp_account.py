@@ -1,4 +1,4 @@
-"""How far along every lamp and relay of a site is: from the journal since it was fitted, and the plan to come.
+"""How far along every lamp and relay of a site is: by the journal since it was fitted, then by the plan.
 
 Lamps that were fitted before the journal began burned hours that nobody counted. These are worked out from
 the plan of today and shown apart, since a lamp that is older than the account must not look new.

@@ -215,7 +215,12 @@ class _Desk:
         """Account for the hours of one zone."""
         runs = found.runs.get(zone, ())
         lit = merge(lit_interval(run, self.now_utc) for run in runs)
-        planned = _without_waiting(found.planned.get(zone, ()), lit)
+        told = merge(
+            (ms_of(gap.starts_at_utc), ms_of(gap.ends_at_utc or self.now_utc))
+            for gap in found.gaps
+            if gap.zone in (None, zone)
+        )
+        planned = _without_waiting(found.planned.get(zone, ()), lit, told)
         return count_hours(
             ZonePast(zone=zone, runs=runs, planned=planned, gaps=found.gaps),
             periods,
@@ -256,7 +261,15 @@ def _out_of_service(programs: Mapping[str, Sequence[InForce]]) -> Iterator[Gap]:
                 )
 
 
-def _without_waiting(planned: Sequence[Interval], lit: Sequence[Interval]) -> list[Interval]:
-    """Take out of the plan what is dark only because a relay waited for its rest, its turn or a round."""
-    waits = [each for each in without(planned, lit) if each[1] - each[0] < WAITING_MS]
-    return without(planned, waits)
+def _without_waiting(
+    planned: Sequence[Interval], lit: Sequence[Interval], told: Sequence[Interval]
+) -> list[Interval]:
+    """Take out of the plan what is dark only because a relay waited for its rest, its turn or a round.
+
+    Args:
+        planned: when the zone was to be lit.
+        lit: when it was.
+        told: when there was a reason for dark; nobody waits then.
+    """
+    dark = without(without(planned, lit), told)
+    return without(planned, [each for each in dark if each[1] - each[0] < WAITING_MS])
