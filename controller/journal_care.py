@@ -13,7 +13,7 @@ import contextlib
 import os
 import sqlite3
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
 from config.errors import JournalDamagedError, JournalError
@@ -24,7 +24,10 @@ from controller.journal_file import BACKUPS_NAME, beside, copies_of, explain, op
 COPY_BUSY_S = 5.0
 CHUNK_BYTES = 1 << 20
 BACKUPS_KEPT = 14
-SETS_ASIDE_KEPT = 5
+# Damaged journals that are kept. So many within a month mean that the disk spoils whatever it is given; then
+# nothing more is moved, and none of those kept is dropped for a fresh one that would be spoilt as well.
+SETS_ASIDE_KEPT = 12
+MONTH = timedelta(days=30)
 # What copies may cost the card on an average night. A small journal is copied every night, a larger one as
 # seldom as this asks; with it, everything that Leerie writes stays under 1 MB a day. Our own choice.
 COPIED_BYTES_PER_NIGHT = 512 * 1024
@@ -71,8 +74,10 @@ def back_up(path: Path, night_date: date) -> Path | None:
         copy_to(path, copy)
         for old in copies_of(path)[BACKUPS_KEPT:]:
             old.unlink()
+    except JournalError:
+        raise
     except OSError as error:
-        raise error if isinstance(error, JournalError) else explain(error, path) from error
+        raise explain(error, path) from error
     return copy
 
 
@@ -107,14 +112,21 @@ def copy_to(path: Path, target: Path) -> None:
 
 
 def set_aside(path: Path, at_utc: datetime) -> Path | None:
-    """Move a journal away whole, under a name with the instant in it; keep the five newest of such.
+    """Move a journal away whole, under a name with the instant in it; keep the newest of such.
 
     Returns:
         Where it lies now; None where there was no file.
 
     Raises:
+        JournalError: so many were set aside within a month that the disk must be spoiling them.
         OSError: it could not be moved.
     """
+    others = sorted(path.parent.glob("set-aside-*.sqlite"), reverse=True)
+    if len(others) >= SETS_ASIDE_KEPT and abs(at_utc - _moment_of(others[SETS_ASIDE_KEPT - 1])) < MONTH:
+        raise JournalError(
+            f"{SETS_ASIDE_KEPT} damaged journals were set aside in {path.parent} within a month; "
+            f"the disk spoils them: replace it, then move the files set-aside-* away"
+        )
     stamp = at_utc.strftime("%Y%m%dT%H%M%SZ")
     aside = path.with_name(f"set-aside-{stamp}.sqlite")
     number = 1
@@ -129,8 +141,7 @@ def set_aside(path: Path, at_utc: datetime) -> Path | None:
     if existed:
         path.rename(aside)
     _sync(path.parent)
-    others = {other for other in path.parent.glob("set-aside-*.sqlite") if other != aside}
-    for old in sorted(others, reverse=True)[SETS_ASIDE_KEPT - 1 :]:
+    for old in others[SETS_ASIDE_KEPT - 1 :]:
         for part in (*beside(old), old):
             part.unlink(missing_ok=True)
     return aside if existed else None
@@ -165,15 +176,17 @@ def put_back(copy: Path, path: Path, at_utc: datetime) -> Path | None:
     Raises:
         JournalError: the copy is damaged, or could not be put there.
     """
+    damage = damage_of(copy)
+    if damage:
+        raise JournalError(f"the copy {copy} is damaged ({damage}); take an older one")
     try:
-        damage = damage_of(copy)
-        if damage:
-            raise JournalError(f"the copy {copy} is damaged ({damage}); take an older one")
         path.parent.mkdir(parents=True, exist_ok=True)
         aside = set_aside(path, at_utc)
         put_in_place(copy, path)
+    except JournalError:
+        raise
     except OSError as error:
-        raise error if isinstance(error, JournalError) else explain(error, path) from error
+        raise explain(error, path) from error
     return aside
 
 
@@ -205,6 +218,14 @@ def _sync(folder: Path) -> None:
         os.fsync(descriptor)
     finally:
         os.close(descriptor)
+
+
+def _moment_of(aside: Path) -> datetime:
+    """Read when a journal was set aside from its name; long ago where somebody named it otherwise."""
+    try:
+        return datetime.strptime(aside.stem.split("-")[2], "%Y%m%dT%H%M%SZ").replace(tzinfo=UTC)
+    except (ValueError, IndexError):
+        return datetime.min.replace(tzinfo=UTC)
 
 
 def _night_of(copy: Path) -> date | None:

@@ -194,6 +194,14 @@ def _bring_up_to_date(
         connection.execute(f"PRAGMA application_id = {APPLICATION_ID}")
         connection.execute(f"PRAGMA user_version = {len(steps)}")
         connection.execute("COMMIT")
+    except sqlite3.Error as error:
+        if isinstance(explain(error, path), JournalDamagedError) and version:
+            # A step that does not fit is our mistake; the journal must not be set aside for it.
+            raise JournalError(
+                f"the journal {path} could not be brought from version {version} to {len(steps)} ({error}); "
+                f"nothing in it was changed; install the earlier Leerie again"
+            ) from error
+        raise
     except BaseException:
         if connection.in_transaction:
             connection.execute("ROLLBACK")

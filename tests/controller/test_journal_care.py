@@ -153,17 +153,34 @@ class TestBeginAnew:
         assert not journal.damaged
 
     def test_only_some_are_kept_aside(self, journal):
-        """The five newest damaged files are kept; the disk does not fill with them."""
-        for number in range(8):
+        """The twelve newest damaged files are kept; the disk does not fill with them."""
+        for number in range(15):
             keep(journal, event(reading()))
             journal.close()
             spoil(journal.path)
-            journal.check(reading(number * 3600))
+            journal.check(reading(number * 10 * 86400))
         aside = sorted(path.name for path in journal.directory.glob("set-aside-*.sqlite"))
-        assert aside == [
-            f"set-aside-202706{day}Z.sqlite"
-            for day in ("22T004000", "22T014000", "22T024000", "22T034000", "22T044000")
-        ]
+        instants = [reading(number * 10 * 86400).utc for number in range(3, 15)]
+        assert aside == [f"set-aside-{at:%Y%m%dT%H%M%SZ}.sqlite" for at in instants]
+
+    def test_a_disk_that_spoils_whatever_it_is_given(self, journal):
+        """Twelve within a month and no more are set aside, so that the first, which holds most, is kept."""
+        a_year(journal, 30)
+        for number in range(12):
+            journal.close()
+            spoil(journal.path)
+            journal.check(reading(number * 60))
+            keep(journal, event(reading()))
+        journal.close()
+        spoil(journal.path)
+        with pytest.raises(JournalError, match="replace it"):
+            journal.check(reading(86400))
+        aside = sorted(journal.directory.glob("set-aside-*.sqlite"))
+        assert len(aside) == 12
+        assert aside[0].name == "set-aside-20270621T214000Z.sqlite"
+        assert aside[0].stat().st_size > max(other.stat().st_size for other in aside[1:])
+        # Once the disk was replaced, or after a month without damage, it goes on.
+        assert journal.check(reading(40 * 86400)).path is not None
 
     def test_two_in_one_second_do_not_meet(self, journal):
         """A name that is taken gets a number."""
