@@ -16,6 +16,8 @@ from controller.reading import Reading
 LONGEST_OVERRIDE_S = 24 * 3600.0
 # The same while the clock is not trusted and the program's next change is not known.
 OVERRIDE_WITHOUT_CLOCK_S = 4 * 3600.0
+# The most that a person may ask for: longer is no "for now", and could reach past the end of the calendar.
+MOST_OVERRIDE_S = 366 * 24 * 3600.0
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -123,7 +125,7 @@ def place_override(
         on: light or dark.
         almanac: the site's plans.
         ends_at_utc: when it is to end; needs a trusted clock.
-        lasts_s: or after how many seconds, more than zero.
+        lasts_s: or after how many seconds, more than zero, at most a year.
         by: who asked.
 
     Raises:
@@ -133,8 +135,8 @@ def place_override(
     almanac.site.zone(zone_id)
     if ends_at_utc is not None and lasts_s is not None:
         raise ValueError("an override ends at an instant or after a time, not both; give one of them")
-    if lasts_s is not None and not 0 < lasts_s < float("inf"):
-        raise ValueError(f"an override must last longer than no time at all, not {lasts_s:g} s")
+    if lasts_s is not None and not 0 < lasts_s <= MOST_OVERRIDE_S:
+        raise ValueError(f"an override lasts longer than no time and at most a year, not {lasts_s:g} s")
     if ends_at_utc is not None and not now.trusted:
         raise ValueError(f"the clock is not trusted yet ({now.trust}); say for how long, not until when")
     if ends_at_utc is not None and ends_at_utc <= now.utc:
