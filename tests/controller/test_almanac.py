@@ -136,14 +136,15 @@ def test_the_words_of_a_light_hold_no_instant(on_date: date, data: st.DataObject
 )
 def test_the_words_say_what_is_lit_what_it_waits_for_or_what_is_over(at: str, words: str) -> None:
     """On a winter evening in London, where local time is UTC."""
-    special = (("Fri, Sat", ["dusk to 01:30"]), ("2027-12-31", []))
+    special: Any = (("Fri, Sat", ["dusk to 01:30"]), ("2027-12-31", []))
     almanac = Almanac(site(zone("jetty", "dusk to 20:00", "21:00 to 22:00", special=special)))
     assert almanac.light("jetty", datetime.fromisoformat(at).replace(tzinfo=UTC)).words == words
 
 
 def test_a_zone_that_never_lights_has_no_next_change() -> None:
     """An empty program is dark with no end in sight; so is one whose only special night is over."""
-    for special in ((), (("2027-01-01", ["dusk to midnight"]),)):
+    specials: tuple[Any, ...] = ((), (("2027-01-01", ["dusk to midnight"]),))
+    for special in specials:
         almanac = Almanac(site(zone("jetty", special=special) | {"program": []}))
         light = almanac.light("jetty", datetime(2027, 6, 1, 12, tzinfo=UTC))
         assert not light.on
