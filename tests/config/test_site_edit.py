@@ -104,6 +104,16 @@ def test_the_special_night_that_stays_keeps_its_comment(two_zones):
     assert two_zones.read_text() == before.replace(gone, "")
 
 
+def test_special_nights_can_change_their_order(two_zones):
+    """The last one decides, so the order that is asked for is the order in the file."""
+    program = load_site(two_zones).site.zone("jetty").program
+    special_nights = load_site(two_zones).site.zone("jetty").special_nights
+    after = write_program(two_zones, "jetty", program, special_nights[::-1]).site
+    assert after.zone("jetty").special_nights == special_nights[::-1]
+    twice = (special_nights[1], special_nights[0], special_nights[1])
+    assert write_program(two_zones, "jetty", program, twice).site.zone("jetty").special_nights == twice
+
+
 def test_taking_out_the_last_special_night_keeps_the_comment_of_the_next_zone(tmp_path):
     """What stands before the next heading belongs to that one."""
     path = tmp_path / "site.toml"
