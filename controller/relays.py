@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import logging
 import os
+import traceback
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -109,7 +110,10 @@ class Relays:
                 self._drop(wire)
         factory, self._factory = self._factory, None
         if factory is not None:
-            factory.close()
+            try:
+                factory.close()
+            except Exception as error:  # noqa: BLE001 - every relay was let go of; nothing is left to do
+                log.warning("the board would not close: %s", error)
         return faults
 
     def _open(self, wire: Wire, *, on: bool) -> Any:  # noqa: ANN401 - gpiozero ships no types
@@ -118,9 +122,14 @@ class Relays:
 
         if self._factory is None:
             self._factory = self._make_factory()
-        return OutputDevice(
-            wire.pin, active_high=wire.active_high, initial_value=on, pin_factory=self._factory
-        )
+        try:
+            return OutputDevice(
+                wire.pin, active_high=wire.active_high, initial_value=on, pin_factory=self._factory
+            )
+        except Exception as error:
+            # A device that failed half made holds its pin until nothing refers to it; the frames do.
+            traceback.clear_frames(error.__traceback__)
+            raise
 
     def _drop(self, wire: Wire) -> None:
         """Let go of a pin, whatever it says to that."""
