@@ -28,7 +28,7 @@ from controller import journal_care, journal_start
 from controller.entries import Entry, Override, Switching
 from controller.journal_batch import Commits
 from controller.journal_care import SetAside
-from controller.journal_damage import find_damage
+from controller.journal_damage import NOTHING_THERE, find_damage
 from controller.journal_file import JOURNAL_NAME, READING_ERRORS, explain, open_to_read, open_to_write
 from controller.journal_hold import Hold, hold_state
 from controller.journal_outbox import BOUND, Outbox, Present
@@ -62,6 +62,11 @@ class Journal:
         self._present: Present | None = None
         self._commits = Commits()
         self._fault: JournalError | None = None
+        # How often a fresh file was begun, what a check that was not finished had moved away, and whether the
+        # next file may begin empty.
+        self._begun = 0
+        self._aside: Path | None = None
+        self._fresh = False
 
     # -- for the keeper: never blocks, never raises ----------------------------------------------------------
 
@@ -145,10 +150,12 @@ class Journal:
         Raises:
             JournalError: it cannot be looked at, or not be replaced, now.
         """
+        begun = self._begun
         damage = find_damage(self.path) or (self._damage_again() if self.damaged else None)
-        if damage is None:
-            return None
         with self._at_file:
+            if damage is None or begun != self._begun:
+                # Nothing to do, or another thread has done it meanwhile.
+                return None
             return self._noting_faults(lambda: self._begin_anew(damage, at))
 
     def back_up(self, night_date: date) -> Path | None:
@@ -236,16 +243,12 @@ class Journal:
         self._shut()
         if self._hold is None:
             self._hold = hold_state(self.directory)
-        self._take(open_to_write(self.path))
-        assert self._connection is not None
+        connection = self._connection = open_to_write(self.path, fresh=self._fresh)
+        self._file_id, self._fresh = _file_id(self.path), False
         if self._present is None:
-            lit = journal_start.unfinished(self._connection)
-            self._present = Present([*lit, *journal_start.overrides_in_force(self._connection)])
-        return self._connection
-
-    def _take(self, connection: sqlite3.Connection) -> None:
-        """Keep a connection that was opened."""
-        self._connection, self._file_id = connection, _file_id(self.path)
+            lit = journal_start.unfinished(connection)
+            self._present = Present([*lit, *journal_start.overrides_in_force(connection)])
+        return connection
 
     def _shut(self) -> None:
         """Close the connection; what was not committed is rolled back."""
@@ -279,16 +282,23 @@ class Journal:
         return None
 
     def _begin_anew(self, damage: str, at: Reading) -> SetAside:
-        """Set the damaged file aside and begin a fresh one with what is in force."""
+        # Where this fails for now, as on a full disk, the next check finds nothing there and goes on here.
         self._shut()
         if self._hold is None:
             self._hold = hold_state(self.directory)
         self._commits = Commits()
-        aside = journal_care.set_aside(self.path, at.utc)
+        if damage == NOTHING_THERE:
+            journal_care.clear_away(self.path)
+        else:
+            self._aside = journal_care.set_aside(self.path, at.utc)
+        # Where this fails for now, as on a full disk, the next check finds nothing there and goes on from here.
         copy = journal_care.begin_from_copy(self.path)
-        self._take(open_to_write(self.path, fresh=True))
+        self._fresh = copy is None
+        self._begun += 1
         self._present = self._present or Present()
-        self._outbox.put_first(BeginAnew(lit=self._present.lit, overrides=self._present.overrides, now=at))
+        present = self._present
+        self._outbox.put_first(BeginAnew(lit=present.lit, overrides=present.overrides, now=at))
+        aside, self._aside = self._aside, None
         return SetAside(damage=damage, path=aside, begun_from=copy)
 
 

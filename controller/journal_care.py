@@ -147,6 +147,12 @@ def set_aside(path: Path, at_utc: datetime) -> Path | None:
     return aside if existed else None
 
 
+def clear_away(path: Path) -> None:
+    """Remove what is left of a journal that holds nothing, or could not be begun."""
+    for part in (*beside(path), path):
+        part.unlink(missing_ok=True)
+
+
 def begin_from_copy(path: Path) -> Path | None:
     """Put the newest copy that is whole in the place of a journal that is gone.
 

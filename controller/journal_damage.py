@@ -77,7 +77,8 @@ def _look_through(connection: sqlite3.Connection) -> str | None:
         return f"row {dangling[1]} of {dangling[0]} names a row of {dangling[2]} that is not there"
     (version,) = connection.execute("PRAGMA user_version").fetchone()
     if version == 0:
-        return NOTHING_THERE
+        (pages,) = connection.execute("PRAGMA page_count").fetchone()
+        return NOTHING_THERE if pages <= 1 else "its tables are gone"
     if version != len(STEPS):
         return None
     with contextlib.closing(empty_journal()) as empty:

@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+import contextlib
+import errno
+import os
 import shutil
+import threading
 from datetime import date, timedelta
 from pathlib import Path
 
@@ -181,6 +185,62 @@ class TestBeginAnew:
         assert aside[0].stat().st_size > max(other.stat().st_size for other in aside[1:])
         # Once the disk was replaced, or after a month without damage, it goes on.
         assert journal.check(reading(40 * 86400)).path is not None
+
+    @pytest.mark.parametrize("copy", ["a good copy", "a bad copy", "no copy"])
+    def test_a_disk_that_fails_meanwhile(self, journal, monkeypatch, copy):
+        """Beginning afresh may fail half way, and often: it goes on from there, and one file is set aside."""
+        a_year(journal, 30)
+        if copy != "no copy":
+            made = journal.back_up(NIGHT)
+            if copy == "a bad copy":
+                spoil(made)
+        journal.close()
+        spoil(journal.path)
+        journal.append(lit("path", reading(9e6)))
+
+        def no_room(*_: object, **__: object) -> None:
+            raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+        told = []
+        for broken in ("controller.journal_care.put_in_place", "controller.journal.open_to_write", None):
+            with monkeypatch.context() as patch:
+                if broken:
+                    patch.setattr(broken, no_room)
+                for _ in range(5):
+                    try:
+                        journal.flush()
+                    except JournalError:
+                        if journal.damaged:
+                            with contextlib.suppress(JournalError):
+                                told.append(journal.check(SOON))
+        assert (journal.waiting, journal.fault) == (0, None)
+        assert [done.path.name for done in told] == ["set-aside-20270621T230320Z.sqlite"]
+        assert len(list(journal.directory.glob("set-aside-*.sqlite"))) == 1
+        assert len(list(JournalReader(journal.directory).runs())) == (61 if copy == "a good copy" else 1)
+
+    def test_two_threads_that_find_the_same_damage(self, journal):
+        """Only one of them begins a fresh journal, and the other does not set that one aside."""
+        a_year(journal, 30)
+        journal.back_up(NIGHT)
+        journal.close()
+        spoil(journal.path)
+        both = threading.Barrier(2)
+        told = []
+
+        def check_and_write() -> None:
+            both.wait()
+            told.append(journal.check(SOON))
+            journal.append(event(reading()))
+            journal.flush()
+
+        threads = [threading.Thread(target=check_and_write) for _ in range(2)]
+        for thread in threads:
+            thread.start()
+        for thread in threads:
+            thread.join()
+        assert len([done for done in told if done is not None]) == 1
+        assert len(list(journal.directory.glob("set-aside-*.sqlite"))) == 1
+        assert len(list(JournalReader(journal.directory).events())) == 2
 
     def test_two_in_one_second_do_not_meet(self, journal):
         """A name that is taken gets a number."""

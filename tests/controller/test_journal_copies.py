@@ -142,6 +142,7 @@ class TestCopies:
         monkeypatch.setattr("controller.journal_file.version_of.__kwdefaults__", {"newest": len(newer)})
         spoil(journal.path)
         assert journal.check(SOON).begun_from is not None
+        journal.open()
         assert journal._connection.execute("SELECT count(colour), count(*) FROM zone").fetchone() == (0, 2)
 
 
