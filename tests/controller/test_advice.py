@@ -113,6 +113,17 @@ def test_what_remains_wrong_elsewhere_is_said():
         assert "; still wrong: “shed”: " in str(proposal)
 
 
+def test_no_proposal_overloads_the_transformer_anew():
+    """Brighter lamps take more; what would pass the transformer's rating, kept before, is not offered."""
+    network = chain(at_ft=EVENLY_FT, rated_va=118.0)
+    assert judge([network]).load_va < 118.0
+    ample = advise([replace(network, feed=replace(network.feed, rated_va=300.0))], taps_v=TAPS_V)
+    assert any(proposal.judgement.load_va > 118.0 for proposal in ample)
+    tight = advise([network], taps_v=TAPS_V)
+    assert tight
+    assert all(proposal.judgement.load_va <= 118.0 for proposal in tight)
+
+
 def test_a_new_doubt_is_named_and_stands_last():
     """Where brighter lamps pass the 80 % line of 150 VA, the proposal says so and comes after the others."""
     proposals = advise([chain(at_ft=EVENLY_FT, rated_va=150.0)], taps_v=TAPS_V)

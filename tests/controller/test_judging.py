@@ -11,6 +11,7 @@ from controller.judging import judge
 from controller.lamp_laws import filament_life_h
 from controller.network import Feed, FixtureAt, Lamp, Lead, Network, Stretch
 from controller.verdicts import Level, Limits, Topic
+from controller.wiring import solve
 from tests.controller.networks import EVENLY_FT, chain, read_reference
 
 TABLE = read_reference("twelve_gauge.json")
@@ -190,6 +191,14 @@ def test_the_most_volts_are_those_on_cool_cable_with_one_zone_lit():
     assert together_v < 12.6 < high.value
     assert high.level is Level.WRONG
     assert "zone lit alone" in high.words
+
+
+def test_the_most_volts_are_those_of_cool_cable():
+    """One zone alone is judged with cable at 20 °C, where a lamp gets more than at 75 °C."""
+    network = chain(source_v=13.0, at_ft=EVENLY_FT)
+    high = judged(Topic.LAMP_HIGH, network)
+    assert high.value == solve(replace(network, temperature_c=20.0)).lamps[0].volts
+    assert high.value > solve(network).lamps[0].volts + 0.05
 
 
 def test_an_led_is_held_against_its_plate_and_doubtful_without():

@@ -97,6 +97,20 @@ def test_absurd_loads_end_with_a_limit(asked_va):
     assert limit.factor * asked_va == pytest.approx(72.0, rel=1e-6)
 
 
+def test_the_low_voltage_root_is_never_accepted():
+    """Started at the low-voltage root itself, where every equation is met, the sweeps refuse it."""
+    source_v, ohm, power_va = 12.0, 0.5, 40.0
+    tree = Tree(
+        parent=[0, 0], ohm=[0.0, ohm], fixed_a=[0.0] * 2, siemens=[0.0] * 2, filament=[0.0] * 2,
+        power_va=[0.0, power_va],
+    )  # fmt: skip
+    half_way_v = (source_v**2 / 4.0 - ohm * power_va) ** 0.5  # V² − 12 V + 20 = 0 by hand: 10 and 2
+    low_v, high_v = source_v / 2.0 - half_way_v, source_v / 2.0 + half_way_v
+    assert (low_v, high_v) == (2.0, 10.0)
+    assert try_volts(tree, source_v, start_v=[source_v, low_v]) is None
+    assert solve_volts(tree, source_v) == pytest.approx([source_v, high_v])
+
+
 def test_exactly_the_greatest_load_is_decided_and_not_endless():
     """Asked for exactly the greatest power, the sweeps end: half the volts, or a limit of all but nothing."""
     tree = Tree(

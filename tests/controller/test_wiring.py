@@ -110,7 +110,7 @@ def test_random_trees_agree_with_scipy(network):
     assert nodal.stiffness(pair_v) > 0.0
 
 
-@settings(deadline=None, max_examples=150)
+@settings(deadline=None, max_examples=80)
 @given(random_networks())
 def test_the_account_of_the_power_closes(network):
     """What leaves the feed is what lamps take and cables lose, within 1 mW, by two ways of adding up."""
@@ -213,7 +213,7 @@ def test_a_lamp_at_the_tap_itself_gets_its_volts():
     assert solution.source_a == pytest.approx(1.0)
 
 
-@settings(deadline=None)
+@settings(deadline=None, max_examples=50)
 @given(random_networks(most_nodes=25), st.data())
 def test_one_more_lamp_lowers_every_volt(network, data):
     """One more lamp anywhere raises the volts nowhere, and putting out a zone lowers them nowhere."""
@@ -225,7 +225,7 @@ def test_one_more_lamp_lowers_every_volt(network, data):
         assert fewer.volts[node] >= volts - 1e-8
 
 
-@settings(deadline=None)
+@settings(deadline=None, max_examples=50)
 @given(random_networks(most_nodes=25))
 def test_more_volts_at_the_feed_are_more_volts_everywhere(network):
     """A higher tap raises the volts at every node."""
@@ -236,7 +236,7 @@ def test_more_volts_at_the_feed_are_more_volts_everywhere(network):
         assert high.volts[node] > volts - 1e-8
 
 
-@settings(deadline=None)
+@settings(deadline=None, max_examples=60)
 @given(
     st.one_of(
         random_networks(most_nodes=25, lamps=(Lamp.FILAMENT, Lamp.RESISTANCE, Lamp.CURRENT)),
@@ -261,7 +261,7 @@ def test_thicker_cable_helps_what_hangs_on_it(network, data):
     assert after.volts[cable.to_node] >= before.volts[cable.to_node] - 1e-8
 
 
-@settings(deadline=None)
+@settings(deadline=None, max_examples=50)
 @given(random_networks(most_nodes=25))
 def test_cool_cable_gives_more_volts(network):
     """A cool cable leaves no lamp of fixed current fewer volts than a warm one."""
