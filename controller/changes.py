@@ -132,26 +132,18 @@ def _new_runs(
     """Home runs to a node on the way to the worst lamp: instead of the old one, or beside it."""
     for cable in _evenly(way[1:]):
         node, gauges = cable.to_node, _run_gauges(way)
-        if has_volts(feed_at(network, node, gauges[-1])[0], drop_percent):
-            words = f"bring the home run to “{node}” and take away the cable to “{way[0].to_node}”"
+        moved = f"bring the home run to “{node}” and take away the cable to “{way[0].to_node}”"
+        split = f"lay a second run to “{node}” and cut the cable from “{cable.from_node}” to it"
+        for kind, rewire, words in ((Kind.FEED, feed_at, moved), (Kind.RUN, second_run, split)):
+            if not has_volts(rewire(network, node, gauges[-1])[0], drop_percent):
+                continue
             for gauge in gauges:
-                moved, purchase = feed_at(network, node, gauge)
+                after, purchase = rewire(network, node, gauge)
                 yield Change(
-                    kind=Kind.FEED,
+                    kind=kind,
                     words=_with_tap(tap_v, words),
                     buys=(purchase,),
-                    networks=(moved,),
-                    tap_v=tap_v,
-                )
-        if has_volts(second_run(network, node, gauges[-1])[0], drop_percent):
-            words = f"lay a second run to “{node}” and cut the cable from “{cable.from_node}” to it"
-            for gauge in gauges:
-                split, purchase = second_run(network, node, gauge)
-                yield Change(
-                    kind=Kind.RUN,
-                    words=_with_tap(tap_v, words),
-                    buys=(purchase,),
-                    networks=(split,),
+                    networks=(after,),
                     tap_v=tap_v,
                 )
 
