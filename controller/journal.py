@@ -282,7 +282,7 @@ class Journal:
         return None
 
     def _begin_anew(self, damage: str, at: Reading) -> SetAside:
-        # Where this fails for now, as on a full disk, the next check finds nothing there and goes on here.
+        """Set the damaged file aside and put a copy in its place; the next flush tells what is in force."""
         self._shut()
         if self._hold is None:
             self._hold = hold_state(self.directory)
@@ -291,7 +291,7 @@ class Journal:
             journal_care.clear_away(self.path)
         else:
             self._aside = journal_care.set_aside(self.path, at.utc)
-        # Where this fails for now, as on a full disk, the next check finds nothing there and goes on from here.
+        # Where this fails for now, as on a full disk, the next check finds nothing there and goes on here.
         copy = journal_care.begin_from_copy(self.path)
         self._fresh = copy is None
         self._begun += 1
