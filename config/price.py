@@ -24,8 +24,12 @@ _A_CLOCK_TIME = "a clock time such as 21:00, or midnight"
 _A_SEASON = "a stretch of every year such as 10-01 to 03-31"
 
 
-def _take_clock(value: Any) -> time:  # noqa: ANN401 (anything may stand in a file)
-    """Read a clock time from its text."""
+def read_clock(value: Any) -> time:  # noqa: ANN401 (anything may stand in a file)
+    """Read a clock time from its text: 21:00, or midnight.
+
+    Raises:
+        ProgramError: the text is none.
+    """
     if isinstance(value, time):
         return value
     if not isinstance(value, str):
@@ -54,7 +58,7 @@ def _take_season(value: Any) -> YearlyStretch:  # noqa: ANN401 (anything may sta
     return season
 
 
-ClockText = Annotated[time, read_by(_take_clock)]
+ClockText = Annotated[time, read_by(read_clock)]
 SeasonText = Annotated[YearlyStretch, read_by(_take_season)]
 PerKwh = Annotated[
     Money, Field(ge=0, le=1_000_000, description="the price of one kilowatt-hour, 0 or more, such as 0.29")

@@ -88,15 +88,14 @@ def account_for_past(
         JournalError: the journal cannot be read.
     """
     began_utc, last_sign = journal.began_at(), journal.last_sign()
-    if began_utc is None or last_sign is None:
-        began_utc = now_utc
+    now_utc = known_until(journal, now_utc)
     alive_until_utc = now_utc
     if last_sign is not None:
         alive_until_utc = min(now_utc, last_sign.utc + timedelta(seconds=SIGN_OF_LIFE_S))
     desk = _Desk(
         almanac=almanac,
         journal=journal,
-        began_utc=began_utc,
+        began_utc=began_utc or now_utc,
         now_utc=now_utc,
         alive_until_utc=alive_until_utc,
         zones=zones,
@@ -104,6 +103,18 @@ def account_for_past(
     )
     for some in _by_the_hundred(periods):
         yield from desk.account(some)
+
+
+def known_until(journal: JournalReader, now_utc: datetime) -> datetime:
+    """Say up to when there is something to account for: now, or later where the journal has heard of later.
+
+    A journal may be read on a machine whose clock is behind the board's.
+
+    Raises:
+        JournalError: the journal cannot be read.
+    """
+    last_sign = journal.last_sign()
+    return now_utc if last_sign is None or not last_sign.trusted else max(now_utc, last_sign.utc)
 
 
 def _by_the_hundred(periods: Sequence[Period]) -> Iterator[list[Period]]:

@@ -1,0 +1,87 @@
+"""Which nights somebody wants accounted for, cut into what; the command line and the web server ask alike."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from config.errors import PeriodError
+from controller.almanac import Almanac
+from controller.periods import Each, Period, parse_period, split, stretch_of_nights
+
+# How many periods an answer has where nobody says.
+USUAL = {Each.NIGHT: 14, Each.MONTH: 12, Each.SEASON: 4}
+# So many nights back that whole ones of these are among them.
+_FAR_BACK = timedelta(days=15 * 31)
+# More rows than these are a slip of the finger: ten years night by night.
+MOST_PERIODS = 3653
+# A journal is not older than this.
+MOST_NIGHTS = 366 * 100
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class HoursAsk:
+    """What somebody asks.
+
+    Attributes:
+        by: into what the nights are cut.
+        period: a night, month, season, or two nights joined by "to"; None for the usual.
+        first: the first night; None for the usual.
+        last: the last night; None for tonight.
+        zones: ids of the zones; all where empty.
+    """
+
+    by: Each
+    period: str | None = None
+    first: date | None = None
+    last: date | None = None
+    zones: tuple[str, ...] = ()
+
+    @property
+    def is_whole_life(self) -> bool:
+        """Whether everything is asked for that the journal ever saw, in one sum."""
+        return self.by is Each.WHOLE and self.period is None and self.first is None and self.last is None
+
+
+def choose_periods(ask: HoursAsk, almanac: Almanac, *, tonight: date, began: date | None) -> list[Period]:
+    """Say which periods are meant.
+
+    Args:
+        ask: what somebody asks.
+        almanac: knows time zone and latitude.
+        tonight: date of the night that holds now.
+        began: the night in which the journal began; nothing earlier is shown unless it is asked for.
+
+    Raises:
+        PeriodError: no such period, one that ends before it begins, or too many of them; says what would do.
+    """
+    tz, latitude_deg = almanac.tz, almanac.site.latitude_deg
+    if ask.period is not None:
+        if ask.first is not None or ask.last is not None:
+            raise PeriodError("a period has its own dates; leave out either the period or “from” and “to”")
+        whole = parse_period(ask.period, tz, latitude_deg=latitude_deg)
+    else:
+        whole = _usual(ask, almanac, tonight, began)
+    if whole.nights > MOST_NIGHTS or (ask.by is Each.NIGHT and whole.nights > MOST_PERIODS):
+        raise PeriodError(f"{whole.name} is {whole.nights} nights; ask for fewer at once")
+    return list(split(whole, ask.by, tz, latitude_deg=latitude_deg))
+
+
+def _usual(ask: HoursAsk, almanac: Almanac, tonight: date, began: date | None) -> Period:
+    """Fill in the ends that nobody named."""
+    last = ask.last or max(tonight, ask.first or tonight)
+    first = ask.first or _usual_first(ask, almanac, last, began)
+    if last < first:
+        named = f"from = {first}" if ask.first else f"{first}, where the journal begins"
+        raise PeriodError(f"to = {last} lies before {named}; name a later night")
+    return stretch_of_nights(first, last, almanac.tz)
+
+
+def _usual_first(ask: HoursAsk, almanac: Almanac, last: date, began: date | None) -> date:
+    """Go back as far as is usual, to the beginning of a month or season, and not before the journal began."""
+    if ask.by is Each.WHOLE:
+        return began or last
+    around = stretch_of_nights(last - _FAR_BACK, last, almanac.tz)
+    pieces = split(around, ask.by, almanac.tz, latitude_deg=almanac.site.latitude_deg)
+    first = pieces[-USUAL[ask.by]].first
+    return max(first, min(began, last)) if began else first

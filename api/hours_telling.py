@@ -1,0 +1,113 @@
+"""Answers to "what was lit": chooses the periods, reads the journal, and tells the account."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from datetime import datetime
+from typing import Any
+
+from api.hours_ask import HoursAsk, choose_periods
+from api.hours_json import currency_of, hours_as_json, life_as_json, row_as_json
+from config.errors import UnknownZoneError
+from controller.almanac import Almanac
+from controller.forecast import Forecast, look_ahead
+from controller.garden import garden_of
+from controller.journal_reading import JournalReader
+from controller.lamp_account import Wear, account_for_wear
+from controller.past_hours import account_for_past, known_until
+from controller.periods import Period
+
+
+def tell_hours(
+    almanac: Almanac,
+    journal: JournalReader,
+    ask: HoursAsk,
+    *,
+    now_utc: datetime,
+    year: Forecast | None = None,
+) -> dict[str, Any]:
+    """Tell what zones did.
+
+    Args:
+        almanac: the site as it is now.
+        journal: its journal.
+        ask: what is asked.
+        now_utc: now.
+        year: the year to come by the present program, for lamps and relays; these are left out without it.
+
+    Raises:
+        JournalError: the journal cannot be read.
+        PeriodError: no such period.
+        UnknownZoneError: neither the site nor the journal knows one of the zones.
+    """
+    require_zones(almanac, journal, ask)
+    began_utc, now_utc = journal.began_at(), known_until(journal, now_utc)
+    periods = periods_of(almanac, journal, ask, now_utc=now_utc)
+    wear = None if year is None else _of_zones(account_for_wear(almanac, journal, year), ask.zones)
+    if ask.is_whole_life:
+        return life_as_json(
+            almanac.site,
+            ask,
+            periods[0],
+            journal.whole_life(),
+            began_utc=began_utc,
+            now_utc=now_utc,
+            wear=wear,
+        )
+    accounts = account_for_past(almanac, journal, periods, now_utc=now_utc, zones=ask.zones)
+    return hours_as_json(
+        almanac.site, ask, periods, accounts, began_utc=began_utc, now_utc=now_utc, wear=wear
+    )
+
+
+def stream_hours(
+    almanac: Almanac, journal: JournalReader, ask: HoursAsk, *, now_utc: datetime
+) -> Iterator[dict[str, Any]]:
+    """Tell what zones did, row by row, each as soon as it is worked out.
+
+    Raises:
+        As ``tell_hours``, at the first row.
+    """
+    require_zones(almanac, journal, ask)
+    if ask.is_whole_life:
+        yield from tell_hours(almanac, journal, ask, now_utc=now_utc)["hours"]
+        return
+    currency = currency_of(almanac.site)
+    periods = periods_of(almanac, journal, ask, now_utc=now_utc)
+    for account in account_for_past(almanac, journal, periods, now_utc=now_utc, zones=ask.zones):
+        yield row_as_json(account, currency)
+
+
+def periods_of(
+    almanac: Almanac, journal: JournalReader, ask: HoursAsk, *, now_utc: datetime
+) -> list[Period]:
+    """Say which periods are meant, with the journal's beginning and now as the usual ends."""
+    began_utc, now_utc = journal.began_at(), known_until(journal, now_utc)
+    began = None if began_utc is None else almanac.night_at(began_utc).date
+    return choose_periods(ask, almanac, tonight=almanac.night_at(now_utc).date, began=began)
+
+
+def year_to_come(almanac: Almanac, now_utc: datetime) -> Forecast:
+    """Work out the year to come by the present program, tonight first."""
+    tonight = almanac.night_at(now_utc).date
+    return look_ahead(
+        garden_of(almanac), tonight, lambda zone, night: almanac.plan(zone, night).windows
+    )
+
+
+def _of_zones(wear: Wear, zones: Sequence[str]) -> Wear:
+    """Keep what concerns some zones; everything where none is named."""
+    return Wear(
+        lamps=tuple(each for each in wear.lamps if not zones or each.life.lamps.zone in zones),
+        relays=tuple(each for each in wear.relays if not zones or each.zone in zones),
+    )
+
+
+def require_zones(almanac: Almanac, journal: JournalReader, ask: HoursAsk) -> None:
+    """Refuse a zone that neither the site nor the journal has; one that is gone keeps its past."""
+    for zone in ask.zones:
+        try:
+            almanac.site.zone(zone)
+        except UnknownZoneError:
+            if not list(journal.switchings(zone=zone, limit=1)):
+                raise
