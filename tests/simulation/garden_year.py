@@ -80,6 +80,7 @@ class GardenYear:
                 self.live_until(ends_s)
                 self.zone_nights += len(self.site.zones)
                 self.settle()
+            self.world.fuse = None
             if self.life is not None:
                 self.life.stop()
 
@@ -258,7 +259,7 @@ class GardenYear:
             path.with_name(path.name + suffix).unlink(missing_ok=True)
         if how == "remove":
             path.unlink(missing_ok=True)
-        elif how == "empty":
+        elif how == "empty" or not path.exists() or not path.stat().st_size:
             path.write_bytes(b"")
         else:
             content = bytearray(path.read_bytes())
