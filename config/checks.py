@@ -13,6 +13,7 @@ from datetime import date
 from itertools import pairwise
 from zoneinfo import ZoneInfo, available_timezones
 
+from config.cable_checks import check_cables
 from config.finding import Finding, KeyPath, find_like, suggest
 from config.site import SITE_KEYS, Site
 
@@ -36,6 +37,7 @@ def check_document(document: Document) -> Iterator[Finding]:
     yield from _check_ids(transformers, "transformer")
     yield from _check_pins(zones)
     yield from _check_losses(transformers)
+    yield from check_cables(document)
     yield from _check_changes(document)
     ids = [table.get("id") for _, table in transformers]
     # With an id that is none, nobody can tell which transformer was meant; one problem at a time.

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
 
+from config.cable_doubts import find_cable_doubts
 from config.currencies import CURRENCIES
 from config.finding import Finding, KeyPath
 from config.price import PriceBand
@@ -48,6 +49,7 @@ def find_doubts(site: Site) -> Iterator[Finding]:
         yield from _doubt_losses(site, transformer, ("transformers", index))
     for index, zone in enumerate(site.zones):
         yield from _doubt_zone(zone, ("zones", index))
+    yield from find_cable_doubts(site)
 
 
 def _doubt_time_zone(site: Site) -> Iterator[Finding]:

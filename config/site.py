@@ -13,6 +13,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BeforeValidator, Field
 
+from config.cables import Cable, TappedTransformer, WiredFixture, WiringSettings
 from config.errors import UnknownZoneError
 from config.fields import Id, Name, NightsText, Number, SpanText, Table, Words
 from config.price import Tariff
@@ -70,7 +71,7 @@ class ClockSettings(Table):
     )
 
 
-class Transformer(Table):
+class Transformer(TappedTransformer):
     """Steps the mains down for some zones."""
 
     id: Id
@@ -98,7 +99,7 @@ class Transformer(Table):
         _name_after_id(self, context)
 
 
-class Fixture(Table):
+class Fixture(WiredFixture):
     """One or more lamps of one kind, with their holders."""
 
     kind: Literal[
@@ -206,7 +207,9 @@ class Site(Table):
     tariff: Tariff | None = Field(None, description="a [tariff] table")
     relays: RelaySettings = Field(RelaySettings(), description="a [relays] table")
     clock: ClockSettings = Field(ClockSettings(), description="a [clock] table")
+    wiring: WiringSettings = Field(WiringSettings(), description="a [wiring] table")
     transformers: tuple[Transformer, ...] = Field((), strict=False, description="[[transformers]] tables")
+    cables: tuple[Cable, ...] = Field((), strict=False, description="[[cables]] tables")
     zones: tuple[Zone, ...] = Field(strict=False, description="at least one [[zones]] table")
 
     def zone(self, zone_id: str) -> Zone:

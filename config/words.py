@@ -170,7 +170,10 @@ def _choices(path: KeyPath) -> tuple[str, ...]:
 
 
 def _by_key(table: type[Table]) -> dict[str, FieldInfo]:
-    return {field.alias or name: field for name, field in table.model_fields.items()}
+    """Give the fields of a table by their keys, its own before those that it has from its base."""
+    names = sorted(table.model_fields, key=lambda name: name not in table.__annotations__)
+    fields = {name: table.model_fields[name] for name in names}
+    return {field.alias or name: field for name, field in fields.items()}
 
 
 def _field_at(path: KeyPath) -> FieldInfo | None:

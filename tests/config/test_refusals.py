@@ -37,7 +37,7 @@ def test_each_mistake_is_told_with_its_place_and_remedy(out, put, told, line_end
 
 
 UP_TO_ZONES = GOOD[: GOOD.index("[[zones]]")]
-KNOWN_TABLES = "the tables are site, tariff, relays, clock, transformers, zones"
+KNOWN_TABLES = "the tables are site, tariff, relays, clock, wiring, transformers, cables, zones"
 LIST_WANTED = "site.toml:{where}: is {found} where a list in square brackets belongs; "
 NO_ZONES = "site.toml: zones: is missing; add at least one [[zones]] table"
 
