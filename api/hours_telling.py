@@ -14,7 +14,8 @@ from controller.forecast import Forecast, look_ahead
 from controller.garden import garden_of
 from controller.journal_reading import JournalReader
 from controller.lamp_account import Wear, account_for_wear
-from controller.past_hours import account_for_past, known_until
+from controller.past_hours import account_for_past
+from controller.past_reading import bounds_of
 from controller.periods import Period
 
 
@@ -41,7 +42,7 @@ def tell_hours(
         UnknownZoneError: neither the site nor the journal knows one of the zones.
     """
     require_zones(almanac, journal, ask)
-    began_utc, now_utc = journal.began_at(), known_until(journal, now_utc)
+    began_utc, now_utc = journal.began_at(), bounds_of(journal, now_utc).now_utc
     periods = periods_of(almanac, journal, ask, now_utc=now_utc)
     wear = None if year is None else _of_zones(account_for_wear(almanac, journal, year), ask.zones)
     if ask.is_whole_life:
@@ -82,7 +83,7 @@ def periods_of(
     almanac: Almanac, journal: JournalReader, ask: HoursAsk, *, now_utc: datetime
 ) -> list[Period]:
     """Say which periods are meant, with the journal's beginning and now as the usual ends."""
-    began_utc, now_utc = journal.began_at(), known_until(journal, now_utc)
+    began_utc, now_utc = journal.began_at(), bounds_of(journal, now_utc).now_utc
     began = None if began_utc is None else almanac.night_at(began_utc).date
     return choose_periods(ask, almanac, tonight=almanac.night_at(now_utc).date, began=began)
 

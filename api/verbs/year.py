@@ -1,4 +1,4 @@
-"""``leerie year``: the nights to come in hours, energy, money, lamp life, and what other plans would change."""
+"""``leerie year``: the nights to come in hours, energy, money and lamp life, and what other plans change."""
 
 from __future__ import annotations
 

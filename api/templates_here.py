@@ -1,0 +1,32 @@
+"""The templates of this house, filled in by jinja2 with everything escaped that is not said to be safe."""
+
+from __future__ import annotations
+
+from functools import cache
+from pathlib import Path
+
+import jinja2
+
+FOLDER = Path(__file__).parent / "templates"
+
+
+@cache
+def _environment() -> jinja2.Environment:
+    """Make the environment, once, when the first template is wanted."""
+    return jinja2.Environment(
+        loader=jinja2.FileSystemLoader(FOLDER),
+        autoescape=True,
+        undefined=jinja2.StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+
+
+def render(name: str, **values: object) -> str:
+    """Fill in a template.
+
+    Args:
+        name: file name of the template.
+        values: what stands in it; a value that is missing is an error.
+    """
+    return _environment().get_template(name).render(**values)

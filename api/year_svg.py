@@ -1,0 +1,248 @@
+"""The year's picture as SVG: a strip for each zone, nights across, noon to noon upwards.
+
+Every strip shows the same sky (day, twilight, dark) and on it the hours in which its zone was or will be lit.
+Light by day or in twilight is hatched, light that was planned and did not come is dotted, and each strip has
+its name beside it, so that nothing has to be told by its colour.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from typing import TYPE_CHECKING, Any
+
+from api.templates_here import render
+from controller.almanac import Almanac
+from controller.hours import dark_intervals
+from controller.intervals import Interval, ms_of, overlap, without
+from controller.night import nights
+from controller.picture import ClockChange, Light, Picture, describe, draw_year
+
+if TYPE_CHECKING:
+    from api.year_telling import Year
+    from controller.past_hours import PastLight
+
+NARROWEST_PX, WIDEST_PX, USUAL_PX = 320, 2400, 1000
+_LEFT_PX, _RIGHT_PX = 44, 10
+_DAY_H = 24
+# Below this width months have one letter and the legend more lines.
+_NARROW_PX = 620
+_FEW_ZONES = 3
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Strip:
+    """One zone's strip: where it stands, what it is called, and its paths."""
+
+    top_px: int
+    name: str
+    told: str
+    lit: str
+    early: str
+    missed: str
+
+
+def draw_future(year: Year, *, width_px: int = USUAL_PX, key: str = "year") -> str:
+    """Draw the nights to come by the present program.
+
+    Args:
+        year: what was worked out.
+        width_px: width of the picture, from ``NARROWEST_PX`` to ``WIDEST_PX``.
+        key: tells this picture's names from another's in the same page.
+    """
+    forecast = year.present.forecast
+    lit = {zone: [each for night in forecast.lit[zone] for each in night] for zone in year.zones}
+    period = forecast.period
+    return _draw(
+        year.almanac, period.first, period.last, lit, {}, title="What will be lit", width_px=width_px, key=key
+    )
+
+
+def draw_past(
+    almanac: Almanac,
+    first: date,
+    last: date,
+    light: PastLight,
+    *,
+    now_utc: datetime,
+    width_px: int = USUAL_PX,
+    key: str = "year",
+) -> str:
+    """Draw what ran, and what was missed.
+
+    Args:
+        almanac: the site.
+        first: date of the first night.
+        last: date of the last night, included.
+        light: when zones were lit and missed.
+        now_utc: now; later nights show only the sky.
+        width_px: width of the picture, from ``NARROWEST_PX`` to ``WIDEST_PX``.
+        key: tells this picture's names from another's in the same page.
+    """
+    return _draw(
+        almanac,
+        first,
+        last,
+        light.lit,
+        light.missed,
+        title="What was lit",
+        width_px=width_px,
+        key=key,
+        today=almanac.night_at(now_utc).date,
+    )
+
+
+def _draw(
+    almanac: Almanac,
+    first: date,
+    last: date,
+    lit: Mapping[str, Sequence[Interval]],
+    missed: Mapping[str, Sequence[Interval]],
+    *,
+    title: str,
+    width_px: int,
+    key: str,
+    today: date | None = None,
+) -> str:
+    """Lay the strips out and fill in the template."""
+    site = almanac.site
+    ahead = list(nights(first, last, almanac.tz))
+    dark = dark_intervals(almanac.sky, ahead, site.dusk_angle_deg)
+
+    def draw(hours: Mapping[str, Sequence[Interval]]) -> Picture:
+        return draw_year(
+            ahead, hours, sky=almanac.sky, dusk_angle_deg=site.dusk_angle_deg, tz=almanac.tz
+        )
+
+    inside = [(ms_of(ahead[0].starts_at_utc), ms_of(ahead[-1].ends_at_utc))]
+    picture = draw({zone: overlap(lit[zone], inside) for zone in lit})
+    early = draw({zone: without(overlap(lit[zone], inside), dark) for zone in lit})
+    gone = draw({zone: missed.get(zone, ()) for zone in lit})
+    names = {zone.id: zone.name for zone in site.zones}
+    height_px = 132 if len(lit) <= _FEW_ZONES else 84
+    narrow = width_px < _NARROW_PX
+    step_px, top_px = height_px + 26, 82 if narrow else 66
+    strips = [
+        Strip(
+            top_px=top_px + number * step_px,
+            name=names.get(zone, zone),
+            told=_told(picture, gone, zone),
+            lit=_bars(picture, zone),
+            early=_bars(early, zone),
+            missed=_bars(gone, zone),
+        )
+        for number, zone in enumerate(picture.zones)
+    ]
+    across_px = width_px - _LEFT_PX - _RIGHT_PX
+    days = len(picture.columns)
+    bottom_px = top_px + len(strips) * step_px - 26
+    return render(
+        "year.svg",
+        key=key,
+        title=f"{site.name}: {title.lower()}, {_day(first)} to {_day(last)}",
+        heading=title,
+        site=site.name,
+        dates=f"{_day(first)} to {_day(last)}",
+        told=describe(picture, names),
+        width_px=width_px,
+        height_px=bottom_px + (124 if narrow else 70),
+        narrow=narrow,
+        left_px=_LEFT_PX,
+        across_px=across_px,
+        strip_px=height_px,
+        bottom_px=bottom_px,
+        days=days,
+        night_px=across_px / days,
+        hour_px=height_px / _DAY_H,
+        sky=_sky(picture),
+        strips=strips,
+        any_missed=any(strip.missed for strip in strips),
+        any_early=any(strip.early for strip in strips),
+        months=list(_months(picture, narrow=narrow)),
+        changes=[
+            {"at": change.index, "words": _change_words(change)}
+            for change in picture.changes
+        ],
+        today=(today - first).days if today is not None and first <= today < last else None,
+    )
+
+
+def _sky(picture: Picture) -> dict[str, str]:
+    """Give the sky as one path for each light."""
+    return {
+        str(light): _path(
+            (column.index, shade.from_h, shade.to_h)
+            for column in picture.columns
+            for shade in column.shades
+            if shade.light is light
+        )
+        for light in Light
+    }
+
+
+def _bars(picture: Picture, zone: str) -> str:
+    """Give a zone's hours as one path."""
+    return _path(
+        (column.index, bar.from_h, bar.to_h)
+        for column in picture.columns
+        for bar in column.bars
+        if bar.zone == zone
+    )
+
+
+def _path(stretches: Iterable[tuple[int, float, float]]) -> str:
+    """Draw stretches of hours in nights; neighbours alike become one.
+
+    Across counts nights from the left, upwards counts hours from noon; the template scales both.
+    """
+    wide: dict[tuple[str, str], tuple[int, int]] = {}
+    pieces = []
+    for index, from_h, to_h in stretches:
+        low, high = _hour(from_h), _hour(to_h)
+        since, until = wide.get((low, high), (index, index))
+        if until < index:
+            pieces.append(_box(since, until, low, high))
+            since = index
+        wide[low, high] = (since, index + 1)
+    pieces += [_box(since, until, low, high) for (low, high), (since, until) in wide.items()]
+    return "".join(pieces)
+
+
+def _box(since: int, until: int, low: str, high: str) -> str:
+    """Draw one box."""
+    return f"M{since} {low}H{until}V{high}H{since}z"
+
+
+def _hour(hours: float) -> str:
+    """Write hours since noon as a height: the template's origin is at the top, midnight next noon."""
+    return f"{_DAY_H - hours:.2f}".rstrip("0").rstrip(".")
+
+
+def _months(picture: Picture, *, narrow: bool) -> Iterator[dict[str, Any]]:
+    """Name the months that begin in the picture, and where."""
+    for mark in picture.months:
+        if mark.index == 0 and picture.columns[0].night.day > 1:
+            continue
+        name = f"{mark.first:%b}"
+        year = f" {mark.first.year}" if mark.first.month == 1 or mark.index == 0 else ""
+        yield {"at": mark.index, "name": name[0] if narrow else name + year}
+
+
+def _told(picture: Picture, missed: Picture, zone: str) -> str:
+    """Say beside a strip how long its zone was lit, and what was missed."""
+    count = sum(any(bar.zone == zone for bar in column.bars) for column in picture.columns)
+    told = f"{picture.lit_h[zone]:,.0f} h in {count} night{'' if count == 1 else 's'}"
+    missed_h = missed.lit_h[zone]
+    return told + (f", {missed_h:,.1f} h missed" if missed_h >= 0.05 else "")  # noqa: PLR2004 - shows as 0.1
+
+
+def _change_words(change: ClockChange) -> str:
+    """Say how the clocks change, and on which day of the calendar."""
+    day = change.night + timedelta(days=change.at_h >= _DAY_H / 2)
+    return f"clocks {'forward' if change.by_h > 0 else 'back'} {day.day} {day:%b}"
+
+
+def _day(day: date) -> str:
+    """Write a date for a person."""
+    return f"{day.day} {day:%B %Y}"
