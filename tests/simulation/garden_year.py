@@ -25,6 +25,8 @@ from tests.simulation.story import DAY_S, Happening, draw_night
 from tests.simulation.world import Killed, World, connect_through
 
 BUSY_S = 150.0
+# Eight zones that take turns, a client that toggles and a round after each happening make some tens.
+MOST_ROUNDS_A_SECOND = 200
 
 
 @dataclass(kw_only=True)
@@ -65,7 +67,7 @@ class GardenYear:
         self.busy_until_s = 0.0
         self.zone_nights = 0
         self.life: Life | None = None
-        self.disk_was_bad = False
+        self.rounds_in = (0, 0)
 
     # -- the loop --------------------------------------------------------------------------------------------
 
@@ -107,6 +109,10 @@ class GardenYear:
         """Have the keeper make a round."""
         if self.life is None:
             return
+        second = int(self.world.now_s)
+        self.rounds_in = (second, self.rounds_in[1] + 1 if self.rounds_in[0] == second else 1)
+        if self.rounds_in[1] > MOST_ROUNDS_A_SECOND:
+            raise Violation("the keeper makes rounds without end")
         life, busy = self.life, self.world.now_s < self.busy_until_s
         self.guarded(lambda: life.round(busy=busy or bool(self.world.pin_faults)))
         if self.life is not None:

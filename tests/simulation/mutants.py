@@ -114,7 +114,7 @@ MUTANTS = (
         "the relay is assumed, not read",
         "controller/keeper.py",
         "found = self._relays.read(state.wire)",
-        "found = state.lit if state.tried_boot_s > 0 else self._relays.read(state.wire)",
+        "found = state.lit if state.wire.pin in self._moved_boot_s else self._relays.read(state.wire)",
     ),
     Mutant(
         "a relay that failed is not tried again",
@@ -125,7 +125,7 @@ MUTANTS = (
     Mutant(
         "a relay has no rest",
         "controller/keeper.py",
-        "rest_s = state.tried_boot_s + self.site.relays.rest_s - now.boot_s",
+        "rest_s = moved_boot_s + self.site.relays.rest_s - now.boot_s",
         "rest_s = 0.0",
     ),
     Mutant(
@@ -137,8 +137,8 @@ MUTANTS = (
     Mutant(
         "the relay of a zone that left stays as it was",
         "controller/keeper.py",
-        '                self._leaving[f"{zone_id} on pin {state.wire.pin}"] = state\n',
-        "                pass\n",
+        "        self._leaving = known\n",
+        "        self._leaving = {}\n",
     ),
     Mutant(
         "a run that the power ended is never closed",
