@@ -19,7 +19,14 @@ from controller.almanac import Almanac
 from controller.clock import Clock
 from controller.decision import decide, place_override, seconds_left
 from controller.entries import Cause, EventKind, Override, OverrideEnded
-from controller.keeper_state import TRIES_BEFORE_REOPENING, Fault, KeeperStatus, ZoneState, ZoneStatus
+from controller.keeper_state import (
+    LONG_AGO_S,
+    TRIES_BEFORE_REOPENING,
+    Fault,
+    KeeperStatus,
+    ZoneState,
+    ZoneStatus,
+)
 from controller.past import Past
 from controller.reading import Reading
 from controller.relays import Relays, Wire
@@ -58,13 +65,14 @@ class Keeper:
         self._journal = journal
         self._almanac = Almanac(site)
         self._zones = {zone.id: _fresh(zone) for zone in site.zones}
-        self._leaving: dict[str, ZoneState] = {}
+        self._leaving: dict[tuple[str, Wire], ZoneState] = {}
         self._overrides: dict[str, Override] = {}
         self._started_at = self._last = clock.read()
         words = f"site {site.name}"
         self._account = Account(journal, started_at=self._started_at, words=words, past=past)
         self._account.tell_programs(site.zones, self._started_at)
-        self._lit_boot_s = -1e9
+        self._lit_boot_s = LONG_AGO_S
+        self._moved_boot_s: dict[int, float] = {}
         self._refused: str | None = None
         self._tick_s = self._due_in_s = tick_s
         self.take_back(past.overrides if past else ())
@@ -115,8 +123,8 @@ class Keeper:
         now = self._clock.read()
         self._account.compare(self._last, now, due_in_s=self._due_in_s)
         due_in_s = self._tick_s
-        for zone_id in list(self._leaving):
-            due_in_s = min(due_in_s, self._see_off(zone_id, now))
+        for zone_id, wire in list(self._leaving):
+            due_in_s = min(due_in_s, self._see_off(zone_id, wire, now))
         for zone in self.site.zones:
             due_in_s = min(due_in_s, self._look_after(zone, now))
         if any(state.lit for state in self._zones.values()):
@@ -170,22 +178,19 @@ class Keeper:
     def change_site(self, site: Site, *, words: str, tz: ZoneInfo | None = None) -> None:
         """Keep another site from now on, or the same one by new time zone data.
 
-        A relay whose zone went, or whose wiring changed, is put to its off level and let go of first.
+        A relay whose zone went, or whose wiring changed, is put to its off level and let go of first. Where
+        the wiring changed back before that, it stays as it is.
         """
         now = self._clock.read()
-        fresh = {zone.id: _fresh(zone) for zone in site.zones}
-        for zone_id, state in self._zones.items():
-            successor = fresh.get(zone_id)
-            if successor is not None and successor.wire == state.wire:
-                state.load = successor.load
-                fresh[zone_id] = state
-            else:
-                self._leaving[f"{zone_id} on pin {state.wire.pin}"] = state
-            if successor is None and zone_id in self._overrides:
-                del self._overrides[zone_id]
-                self._forget_override(zone_id, now)
+        known = self._leaving | {(zone_id, state.wire): state for zone_id, state in self._zones.items()}
+        self._zones = {zone.id: known.pop((zone.id, _wire(zone)), _fresh(zone)) for zone in site.zones}
+        self._leaving = known
+        for zone in site.zones:
+            self._zones[zone.id].load = zone.rated_load
+        for zone_id in [each for each in self._overrides if each not in self._zones]:
+            del self._overrides[zone_id]
+            self._forget_override(zone_id, now)
         self._almanac = Almanac(site, tz=tz)
-        self._zones = fresh
         self._refused = None
         self._account.note(EventKind.SITE_CHANGED, words, now)
         self._account.tell_programs(site.zones, now)
@@ -200,7 +205,8 @@ class Keeper:
         now = self._clock.read()
         for fault in self._relays.close():
             log.error("at the end: %s", fault)
-        for zone_id, state in [*self._leaving_by_zone(), *self._zones.items()]:
+        leaving = [(zone_id, state) for (zone_id, _), state in self._leaving.items()]
+        for zone_id, state in [*leaving, *self._zones.items()]:
             words = "Leerie was stopped"
             self._account.switched(zone_id, state, now, on=False, cause=Cause.STOPPED, words=words)
         self._account.note(EventKind.STOPPED, "stopped as asked", now)
@@ -225,17 +231,19 @@ class Keeper:
         due_in_s = self._tick_s if decision.changes_in_s is None else decision.changes_in_s
         if state.fault is not None and now.boot_s < state.fault.retry_at_boot_s:
             return min(due_in_s, state.fault.retry_at_boot_s - now.boot_s)
-        if any(zone.id == left or zone.pin == other.wire.pin for left, other in self._leaving_by_zone()):
+        if any(zone.id == zone_id or zone.pin == wire.pin for zone_id, wire in self._leaving):
             return min(due_in_s, 1.0)
         try:
             found = self._relays.read(state.wire)
             self._found(zone.id, state, now, lit=bool(found))
-            if found is not decision.on:
+            if found is None and not decision.on:
+                self._relays.set(state.wire, on=False)
+            elif found is not decision.on:
                 pause_s = self._pause_s(state, now, on=decision.on)
                 if pause_s > 0:
+                    if found is None:  # no pin floats while its relay waits
+                        self._relays.set(state.wire, on=False)
                     return min(due_in_s, pause_s)
-                if found is not None or decision.on:
-                    state.tried_boot_s = now.boot_s
                 self._switch(state, now, on=decision.on)
             self._healthy(zone.id, state, now)
         except RelayError as error:
@@ -247,6 +255,7 @@ class Keeper:
 
     def _switch(self, state: ZoneState, now: Reading, *, on: bool) -> None:
         """Set one relay, opening its pin afresh where it keeps failing."""
+        self._moved_boot_s[state.wire.pin] = now.boot_s
         if on:
             self._lit_boot_s = now.boot_s
         if state.fault is not None and state.fault.tries >= TRIES_BEFORE_REOPENING:
@@ -255,8 +264,12 @@ class Keeper:
             self._relays.set(state.wire, on=on)
 
     def _pause_s(self, state: ZoneState, now: Reading, *, on: bool) -> float:
-        """Say how long a relay has to wait: for its rest, and for its turn where several come on together."""
-        rest_s = state.tried_boot_s + self.site.relays.rest_s - now.boot_s
+        """Say how long a relay has to wait: for its rest, and for its turn where several come on together.
+
+        The relay is the pin's, whichever zone it belongs to by now.
+        """
+        moved_boot_s = self._moved_boot_s.get(state.wire.pin, LONG_AGO_S)
+        rest_s = moved_boot_s + self.site.relays.rest_s - now.boot_s
         turn_s = self._lit_boot_s + self.site.relays.stagger_s - now.boot_s if on else 0.0
         return max(rest_s, turn_s)
 
@@ -283,27 +296,24 @@ class Keeper:
 
     # -- relays that leave -----------------------------------------------------------------------------------
 
-    def _see_off(self, name: str, now: Reading) -> float:
+    def _see_off(self, zone_id: str, wire: Wire, now: Reading) -> float:
         """Put a relay that no zone uses any more to its off level, and let go of its pin."""
-        state = self._leaving[name]
+        state = self._leaving[zone_id, wire]
         rest_s = self._pause_s(state, now, on=False) if state.lit else 0.0
         if state.fault is not None:
             rest_s = max(rest_s, state.fault.retry_at_boot_s - now.boot_s)
         if rest_s > 0:
             return rest_s
-        zone_id = name.split(" ", 1)[0]
         try:
-            self._relays.release(state.wire)
+            if state.lit:
+                self._moved_boot_s[wire.pin] = now.boot_s
+            self._relays.release(wire)
         except RelayError as error:
             return self._failed(zone_id, state, now, error)
         words = "the site file changed"
         self._account.switched(zone_id, state, now, on=False, cause=Cause.SITE_CHANGED, words=words)
-        del self._leaving[name]
+        del self._leaving[zone_id, wire]
         return self._tick_s
-
-    def _leaving_by_zone(self) -> list[tuple[str, ZoneState]]:
-        """The leaving relays under the ids of the zones they belonged to."""
-        return [(name.split(" ", 1)[0], state) for name, state in self._leaving.items()]
 
     def _end_override(self, zone_id: str, now: Reading) -> None:
         """Let go of an override whose time is over."""
@@ -335,4 +345,9 @@ class Keeper:
 
 def _fresh(zone: Zone) -> ZoneState:
     """Begin to keep a zone: how its relay is wired, what it switches, and nothing known yet."""
-    return ZoneState(wire=Wire(pin=zone.pin, active_high=zone.active_high), load=zone.rated_load)
+    return ZoneState(wire=_wire(zone), load=zone.rated_load)
+
+
+def _wire(zone: Zone) -> Wire:
+    """Say how a zone's relay is wired."""
+    return Wire(pin=zone.pin, active_high=zone.active_high)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 from config.site import RatedLoad
 from controller.decision import Decision
@@ -15,6 +15,8 @@ FIRST_PAUSE_S = 1.0
 LONGEST_PAUSE_S = 30.0
 # After so many failed tries in a row the pin is closed and opened afresh, each time.
 TRIES_BEFORE_REOPENING = 3
+# Of what has not happened yet, on the boot-time clock: before anything that counts.
+LONG_AGO_S = -1e9
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -46,7 +48,6 @@ class ZoneState:
     load: RatedLoad
     lit: bool = False
     lit_since: Reading | None = None
-    tried_boot_s: float = field(default=-1e9)
     fault: Fault | None = None
     decision: Decision | None = None
 
