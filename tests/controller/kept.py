@@ -137,10 +137,12 @@ class Kept:
         *,
         past: Past | None = None,
         clock: SteppedClock | None = None,
+        trouble: dict[int, str] | None = None,
         **of_clock: Any,
     ) -> None:
         self.clock = clock or SteppedClock(at_utc, **of_clock)
         self.board = Board(self.clock)
+        self.board.trouble.update(trouble or {})
         self.ledger = Ledger()
         self.relays = Relays(lambda: self.board)
         self.keeper = Keeper(
