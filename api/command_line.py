@@ -22,7 +22,7 @@ import click
 from config.errors import LeerieError, SiteFileError
 
 # A new verb is a file api/verbs/<verb>.py with a click command of the same name, and its place in this list.
-VERBS = ("check", "nights", "why", "run", "demo", "hours", "year", "backup")
+VERBS = ("check", "nights", "why", "run", "demo", "hours", "year", "wiring", "backup")
 
 WRONG = 2
 FAULT_OF_OURS = 70  # EX_SOFTWARE of BSD's sysexits.h: no script takes it for an answer

@@ -7,13 +7,13 @@ fewest volts are those with everything lit, and the most those of a zone lit alo
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from typing import Final
 
 from config.cables import Cable
 from config.site import Site, Transformer, Zone
-from controller.cable import Gauge, parse_gauge, parse_length
+from controller.cable import parse_gauge, parse_length
 from controller.laying import lay_hub, lay_line
 from controller.network import Feed, Network, Stretch, join
 from controller.site_lights import Light, count_lights, hang_lights
@@ -185,13 +185,3 @@ def _reached(stretches: Iterable[Stretch], feeds: Iterable[str]) -> list[Stretch
         reached += found
         waiting += [stretch.to_node for stretch in found]
     return reached
-
-
-def gauges_of(wirings: Iterable[TransformerWiring]) -> Mapping[Gauge, float]:
-    """Add up the cable of each gauge in metres, without the leads."""
-    lengths_m: dict[Gauge, float] = {}
-    for wiring in wirings:
-        for network in wiring.networks:
-            for cable in network.stretches:
-                lengths_m[cable.gauge] = lengths_m.get(cable.gauge, 0.0) + cable.length_m
-    return lengths_m

@@ -1,0 +1,142 @@
+"""The wiring of a site, told on the command line: load, volts at every light, findings, what would do."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from itertools import zip_longest
+
+from rich.console import RenderableType
+from rich.text import Text
+
+from api.tables import QUIET, STRONG, Column, build_table, show
+from api.wiring_json import NO_TRANSFORMER, worst_level
+from api.wiring_view import (
+    NOTHING_DOES,
+    LightView,
+    Stand,
+    load_rows,
+    load_words,
+    measured_words,
+    percent_text,
+    tap_words,
+    view_lights,
+    volts_text,
+)
+from config.site import Site
+from controller.verdicts import Level, Verdict
+from controller.wiring_report import WiringReport
+
+_ANSWERS = {
+    Level.WELL: "all is well",
+    Level.DOUBTFUL: "nothing is wrong; something is doubtful",
+    Level.WRONG: "something is wrong",
+}
+_LIGHTS = (
+    Column(heading="Zone"),
+    Column(heading="Node"),
+    Column(heading="Light", folds=True),
+    Column(heading="Volts", right=True),
+    Column(heading="At most", right=True),
+    Column(heading="Bears", right=True),
+    Column(heading="Light", right=True),
+    Column(heading="Life", right=True),
+    Column(heading="Measured", right=True),
+    Column(heading=""),
+)
+
+
+def tell_wiring(site: Site, reports: Sequence[WiringReport]) -> None:
+    """Print what there is to say about some transformers."""
+    answer = _ANSWERS[worst_level(reports)]
+    things: list[RenderableType] = [Text(f"{site.name}, wiring: {answer}", style=STRONG)]
+    if not site.transformers:
+        things.append(Text(f"Not known: {NO_TRANSFORMER}."))
+    for report in reports:
+        things += [Text(""), *_tell(report)]
+    show(*things)
+
+
+def _tell(report: WiringReport) -> Iterator[RenderableType]:
+    transformer = report.wiring.transformer
+    name = transformer.id if transformer.name == transformer.id else f"{transformer.id} ({transformer.name})"
+    yield Text(f"Transformer {name}, {transformer.rated_va:g} VA, {tap_words(report)}", style=STRONG)
+    yield Text(f"Load: {load_words(report)}")
+    yield Text("")
+    numbers = [Column(heading=each, right=True) for each in ("Lights", "By papers", "Lit alone")]
+    yield build_table([Column(heading="Zone"), *numbers], load_rows(report))
+    for place, circuit in enumerate(report.wiring.circuits):
+        lights = view_lights(report, place)
+        if lights:
+            yield Text("")
+            yield Text(f"Volts from “{circuit.network.feed.node}”, {circuit.network.feed.source_v:g} V")
+            yield from _tell_lights(lights)
+    yield Text("")
+    yield _tell_findings(report.judgement.verdicts)
+    yield from _tell_advice(report)
+    yield from _tell_measured(report)
+    for rule in report.rules:
+        yield Text("")
+        yield build_table([Column(heading="The trade’s rule beside the truth", folds=True)], [[rule.words]])
+    if report.unknown:
+        yield Text("")
+        yield build_table([Column(heading="Not known", folds=True)], [[each] for each in report.unknown])
+
+
+def _tell_lights(lights: Sequence[LightView]) -> Iterator[RenderableType]:
+    """Tell the lights one by one; columns that are empty all the way down are left out."""
+    rows = [
+        (
+            light.zone,
+            light.node,
+            f"{light.count} × {light.what}" if light.count > 1 else light.what,
+            volts_text(light.volts),
+            volts_text(light.most_v),
+            light.range_text,
+            percent_text(light.light),
+            percent_text(light.life),
+            "" if light.measured_v is None else volts_text(light.measured_v),
+            "" if light.stand is Stand.INSIDE else light.stand.value,
+        )
+        for light in lights
+    ]
+    kept = [place for place in range(len(_LIGHTS)) if any(row[place] for row in rows)]
+    yield build_table([_LIGHTS[place] for place in kept], [[row[place] for place in kept] for row in rows])
+    notes = ["Volts: everything lit. At most: its zone alone on cool cable."]
+    if not all(light.stated for light in lights):
+        notes.append("* 0.90 to 1.05 of the rated volts, as no plate is written down.")
+    yield Text(" ".join(notes), style=QUIET)
+
+
+def _tell_findings(verdicts: Sequence[Verdict]) -> RenderableType:
+    """Tell the findings, the worst first; each with who says so, and what would do."""
+    rows: list[Sequence[str | Text]] = []
+    worst_first = sorted(verdicts, key=lambda each: -each.level.rank)
+    for verdict, after in zip_longest(worst_first, worst_first[1:]):
+        well = verdict.level is Level.WELL
+        rows.append([Text(verdict.level.value, style="" if well else STRONG), verdict.words])
+        if verdict.remedy:
+            rows.append(["", f"would do: {verdict.remedy}"])
+        # Findings in a row that go by the same source name it once, below the last of them.
+        if after is None or (after.source, after.level) != (verdict.source, verdict.level):
+            rows.append(["", Text(f"by: {verdict.source}", style=QUIET)])
+    return build_table([Column(heading="Finding"), Column(heading="", folds=True)], rows)
+
+
+def _tell_advice(report: WiringReport) -> Iterator[RenderableType]:
+    """Tell what would do, the cheapest first, each solved."""
+    if report.proposals:
+        rows = [[f"{place}.", str(each)] for place, each in enumerate(report.proposals, start=1)]
+        yield Text("")
+        heading = Column(heading="What would do, each solved", folds=True)
+        yield build_table([Column(heading=""), heading], rows)
+    elif report.without_advice:
+        yield Text("")
+        yield Text(NOTHING_DOES)
+
+
+def _tell_measured(report: WiringReport) -> Iterator[RenderableType]:
+    """Tell what was measured beside what was computed."""
+    rows = [[row] for row in measured_words(report)]
+    if rows:
+        yield Text("")
+        yield build_table([Column(heading="Measured beside computed", folds=True)], rows)
