@@ -1,0 +1,79 @@
+"""The house rules that a machine can keep: layers, style, types, sizes, and the two commands of the README."""
+
+from __future__ import annotations
+
+import re
+import subprocess
+import sys
+import tomllib
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parents[1]
+BIN = Path(sys.executable).parent
+FLOORS = ("api", "config", "controller")
+# A room that grows beyond this has a second purpose in it.
+MOST_LINES = 320
+
+
+@pytest.mark.parametrize(
+    "command",
+    [
+        pytest.param([str(BIN / "lint-imports"), "--no-cache"], id="imports only go down"),
+        pytest.param([str(BIN / "ruff"), "check", "--no-cache", "."], id="style"),
+        pytest.param([str(BIN / "mypy"), "--strict", *(f"-p{floor}" for floor in FLOORS)], id="types"),
+    ],
+)
+def test_the_house_rules_are_kept(command: list[str]) -> None:
+    """The import contract, the linter and the type checker find nothing."""
+    done = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stdout + done.stderr
+
+
+def test_every_room_of_the_controller_is_pure_or_an_edge() -> None:
+    """A new room cannot be forgotten: the contract names it on one side or on the other."""
+    contracts = tomllib.loads((ROOT / "pyproject.toml").read_text())["tool"]["importlinter"]["contracts"]
+    pure = next(each for each in contracts if "pure rooms" in each["name"])
+    named = {*pure["source_modules"], *pure["forbidden_modules"]}
+    rooms = {f"controller.{path.stem}" for path in (ROOT / "controller").glob("*.py")} - {"controller.__init__"}
+    assert rooms <= named, sorted(rooms - named)
+
+
+def test_files_stay_short() -> None:
+    """No room grows a second purpose unseen."""
+    long = {
+        str(path.relative_to(ROOT)): lines
+        for floor in FLOORS
+        for path in (ROOT / floor).rglob("*.py")
+        if (lines := len(path.read_text(encoding="utf-8").splitlines())) > MOST_LINES
+    }
+    assert not long
+
+
+def test_every_folder_says_what_belongs_in_it() -> None:
+    """A stranger finds a page in each folder of the top level, and in those of the tests that are no mirror."""
+    folders = [*FLOORS, "systemd", "tests", "tests/reference", "tests/simulation", "tests/process", "tests/bench"]
+    missing = [folder for folder in folders if not (ROOT / folder / "README.md").is_file()]
+    assert not missing
+
+
+def test_the_readme_and_ci_give_one_test_command() -> None:
+    """What a stranger is told to type is what CI runs, to the letter."""
+    commands = re.findall(r"^```sh\n(.+?)\n```", (ROOT / "README.md").read_text(encoding="utf-8"), re.M | re.S)
+    ci = (ROOT / ".ci" / "run").read_text(encoding="utf-8").splitlines()
+    assert commands[1] in ci
+
+
+def test_the_packages_carry_what_they_need() -> None:
+    """Examples and templates are named as data of their packages, so that a wheel has them."""
+    data = tomllib.loads((ROOT / "pyproject.toml").read_text())["tool"]["setuptools"]["package-data"]
+    for floor in FLOORS:
+        patterns = data.get(floor, [])
+        covered = {path for pattern in patterns for path in (ROOT / floor).glob(pattern)}
+        files = {
+            path
+            for path in (ROOT / floor).rglob("*")
+            if path.is_file() and path.suffix not in (".py", ".pyc") and "__pycache__" not in path.parts
+        }
+        assert files <= covered, sorted(str(path) for path in files - covered)
