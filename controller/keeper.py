@@ -17,19 +17,13 @@ from config.site import Site, Zone
 from controller.account import Account, JournalLike
 from controller.almanac import Almanac
 from controller.clock import Clock
-from controller.decision import decide, place_override, seconds_left
-from controller.entries import Cause, EventKind, Override, OverrideEnded
-from controller.keeper_state import (
-    LONG_AGO_S,
-    TRIES_BEFORE_REOPENING,
-    Fault,
-    KeeperStatus,
-    ZoneState,
-    ZoneStatus,
-)
+from controller.decision import decide, place_override
+from controller.entries import Cause, EventKind, Override
+from controller.keeper_state import LONG_AGO_S, TRIES_BEFORE_REOPENING, Fault, KeeperStatus, ZoneState
 from controller.past import Past
 from controller.reading import Reading
 from controller.relays import Relays, Wire
+from controller.wishes import Wishes
 
 log = logging.getLogger(__name__)
 
@@ -64,9 +58,9 @@ class Keeper:
         self._relays = relays
         self._journal = journal
         self._almanac = Almanac(site)
-        self._zones = {zone.id: _fresh(zone) for zone in site.zones}
+        self._zones = {zone.id: ZoneState.of(zone) for zone in site.zones}
         self._leaving: dict[tuple[str, Wire], ZoneState] = {}
-        self._overrides: dict[str, Override] = {}
+        self._wishes = Wishes(journal)
         self._started_at = self._last = clock.read()
         words = f"site {site.name}"
         self._account = Account(journal, started_at=self._started_at, words=words, past=past)
@@ -92,14 +86,14 @@ class Keeper:
     @property
     def overrides(self) -> Mapping[str, Override]:
         """What people want for now, by zone; not for other threads."""
-        return self._overrides
+        return self._wishes.by_zone
 
     def status(self) -> KeeperStatus:
         """Show every zone as it was after the last round."""
         zones = tuple(
-            self._zone_status(zone, state)
+            status
             for zone in self.site.zones
-            if (state := self._zones[zone.id]).decision is not None
+            if (status := self._zones[zone.id].show(zone, self._wishes.of(zone.id))) is not None
         )
         return KeeperStatus(
             at=self._last,
@@ -151,8 +145,7 @@ class Keeper:
         wish = place_override(
             zone_id, now, on=on, almanac=self._almanac, ends_at_utc=ends_at_utc, lasts_s=lasts_s, by=by
         )
-        self._overrides[zone_id] = wish
-        self._journal.append(wish)
+        self._wishes.place(wish)
         return wish
 
     def lift_override(self, zone_id: str, *, by: str = "api") -> bool:
@@ -162,18 +155,11 @@ class Keeper:
             UnknownZoneError: no zone has that id.
         """
         self.site.zone(zone_id)
-        if self._overrides.pop(zone_id, None) is None:
-            return False
-        self._journal.append(OverrideEnded(zone=zone_id, at=self._clock.read(), words=f"lifted by {by}"))
-        return True
+        return self._wishes.lift(zone_id, self._clock.read(), by=by)
 
     def take_back(self, overrides: Sequence[Override]) -> None:
         """Take overrides of an earlier keeper that the journal could tell only now; newer wishes stand."""
-        for override in overrides:
-            if override.zone in self._zones:
-                self._overrides.setdefault(override.zone, override)
-            else:
-                self._forget_override(override.zone, self._started_at)
+        self._wishes.take_back(overrides, self._zones, self._started_at)
 
     def change_site(self, site: Site, *, words: str, tz: ZoneInfo | None = None) -> None:
         """Keep another site from now on, or the same one by new time zone data.
@@ -183,13 +169,12 @@ class Keeper:
         """
         now = self._clock.read()
         known = self._leaving | {(zone_id, state.wire): state for zone_id, state in self._zones.items()}
-        self._zones = {zone.id: known.pop((zone.id, _wire(zone)), _fresh(zone)) for zone in site.zones}
+        fresh = [(zone.id, ZoneState.of(zone)) for zone in site.zones]
+        self._zones = {zone_id: known.pop((zone_id, state.wire), state) for zone_id, state in fresh}
         self._leaving = known
         for zone in site.zones:
             self._zones[zone.id].load = zone.rated_load
-        for zone_id in [each for each in self._overrides if each not in self._zones]:
-            del self._overrides[zone_id]
-            self._forget_override(zone_id, now)
+        self._wishes.keep_only(self._zones, now)
         self._almanac = Almanac(site, tz=tz)
         self._refused = None
         self._account.note(EventKind.SITE_CHANGED, words, now)
@@ -216,7 +201,7 @@ class Keeper:
     def _look_after(self, zone: Zone, now: Reading) -> float:
         """Put one zone right; whatever goes wrong with it stays with it."""
         try:
-            self._end_override(zone.id, now)
+            self._wishes.end_if_over(zone.id, now)
             return self._put_right(zone, now)
         except Exception as error:
             log.exception("zone %s", zone.id)
@@ -225,9 +210,8 @@ class Keeper:
     def _put_right(self, zone: Zone, now: Reading) -> float:
         """Compare one relay with its decision and correct it; seconds until it wants another look."""
         state = self._zones[zone.id]
-        decision = state.decision = decide(
-            zone.id, now, almanac=self._almanac, override=self._overrides.get(zone.id)
-        )
+        override = self._wishes.of(zone.id)
+        decision = state.decision = decide(zone.id, now, almanac=self._almanac, override=override)
         due_in_s = self._tick_s if decision.changes_in_s is None else decision.changes_in_s
         if state.fault is not None and now.boot_s < state.fault.retry_at_boot_s:
             return min(due_in_s, state.fault.retry_at_boot_s - now.boot_s)
@@ -314,40 +298,3 @@ class Keeper:
         self._account.switched(zone_id, state, now, on=False, cause=Cause.SITE_CHANGED, words=words)
         del self._leaving[zone_id, wire]
         return self._tick_s
-
-    def _end_override(self, zone_id: str, now: Reading) -> None:
-        """Let go of an override whose time is over."""
-        override = self._overrides.get(zone_id)
-        if override is None:
-            return
-        left_s = seconds_left(override, now)
-        if left_s is not None and left_s <= 0:
-            del self._overrides[zone_id]
-            self._journal.append(OverrideEnded(zone=zone_id, at=now, words="its time was over"))
-
-    def _forget_override(self, zone_id: str, now: Reading) -> None:
-        """Close the account of an override whose zone is no more."""
-        self._journal.append(OverrideEnded(zone=zone_id, at=now, words="the zone is gone"))
-
-    def _zone_status(self, zone: Zone, state: ZoneState) -> ZoneStatus:
-        """Show one zone."""
-        assert state.decision is not None, "only zones that a round has seen are shown"
-        return ZoneStatus(
-            zone=zone.id,
-            name=zone.name,
-            lit=state.lit,
-            lit_since=state.lit_since,
-            decision=state.decision,
-            override=self._overrides.get(zone.id),
-            fault=state.fault,
-        )
-
-
-def _fresh(zone: Zone) -> ZoneState:
-    """Begin to keep a zone: how its relay is wired, what it switches, and nothing known yet."""
-    return ZoneState(wire=_wire(zone), load=zone.rated_load)
-
-
-def _wire(zone: Zone) -> Wire:
-    """Say how a zone's relay is wired."""
-    return Wire(pin=zone.pin, active_high=zone.active_high)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from config.site import RatedLoad
+from config.site import RatedLoad, Zone
 from controller.decision import Decision
 from controller.entries import Override
 from controller.reading import Reading
@@ -50,6 +50,25 @@ class ZoneState:
     lit_since: Reading | None = None
     fault: Fault | None = None
     decision: Decision | None = None
+
+    @classmethod
+    def of(cls, zone: Zone) -> ZoneState:
+        """Begin to keep a zone: how its relay is wired, what it switches, and nothing known yet."""
+        return cls(wire=Wire(pin=zone.pin, active_high=zone.active_high), load=zone.rated_load)
+
+    def show(self, zone: Zone, override: Override | None) -> ZoneStatus | None:
+        """Show the zone as it is; None before a round has seen it."""
+        if self.decision is None:
+            return None
+        return ZoneStatus(
+            zone=zone.id,
+            name=zone.name,
+            lit=self.lit,
+            lit_since=self.lit_since,
+            decision=self.decision,
+            override=override,
+            fault=self.fault,
+        )
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
