@@ -1,4 +1,4 @@
-"""The house rules that a machine can keep: layers, style, types, sizes, and the two commands of the README."""
+"""The house rules that a machine can keep: layers, style, types, sizes, the commands of the README."""
 
 from __future__ import annotations
 
@@ -33,10 +33,12 @@ def test_the_house_rules_are_kept(command: list[str]) -> None:
 
 def test_every_room_of_the_controller_is_pure_or_an_edge() -> None:
     """A new room cannot be forgotten: the contract names it on one side or on the other."""
-    contracts = tomllib.loads((ROOT / "pyproject.toml").read_text())["tool"]["importlinter"]["contracts"]
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
+    contracts = project["tool"]["importlinter"]["contracts"]
     pure = next(each for each in contracts if "pure rooms" in each["name"])
     named = {*pure["source_modules"], *pure["forbidden_modules"]}
-    rooms = {f"controller.{path.stem}" for path in (ROOT / "controller").glob("*.py")} - {"controller.__init__"}
+    files = {path.stem for path in (ROOT / "controller").glob("*.py")} - {"__init__"}
+    rooms = {f"controller.{stem}" for stem in files}
     assert rooms <= named, sorted(rooms - named)
 
 
@@ -52,15 +54,17 @@ def test_files_stay_short() -> None:
 
 
 def test_every_folder_says_what_belongs_in_it() -> None:
-    """A stranger finds a page in each folder of the top level, and in those of the tests that are no mirror."""
-    folders = [*FLOORS, "systemd", "tests", "tests/reference", "tests/simulation", "tests/process", "tests/bench"]
+    """A stranger finds a page in each folder of the top level, and in those of the tests that mirror none."""
+    apart = [f"tests/{name}" for name in ("reference", "simulation", "process", "bench")]
+    folders = [*FLOORS, "systemd", "tests", *apart]
     missing = [folder for folder in folders if not (ROOT / folder / "README.md").is_file()]
     assert not missing
 
 
 def test_the_readme_and_ci_give_one_test_command() -> None:
     """What a stranger is told to type is what CI runs, to the letter."""
-    commands = re.findall(r"^```sh\n(.+?)\n```", (ROOT / "README.md").read_text(encoding="utf-8"), re.M | re.S)
+    readme = (ROOT / "README.md").read_text(encoding="utf-8")
+    commands = re.findall(r"^```sh\n(.+?)\n```", readme, re.MULTILINE | re.DOTALL)
     ci = (ROOT / ".ci" / "run").read_text(encoding="utf-8").splitlines()
     assert commands[1] in ci
 

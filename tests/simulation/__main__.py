@@ -22,7 +22,7 @@ def main(arguments: list[str] | None = None) -> int:
     parser.add_argument("--seed", type=int, default=1, help="the first garden's seed; the others count on")
     parser.add_argument("--nights", type=int, default=NIGHTS_PER_GARDEN, help="nights of each garden")
     parser.add_argument("--calm", type=float, default=0.4, help="share of nights in which nothing happens")
-    parser.add_argument("--only", action="store_true", help="live the first garden alone, to replay a failure")
+    parser.add_argument("--only", action="store_true", help="live the first garden alone, as to replay")
     parser.add_argument("--jobs", type=int, default=os.cpu_count() or 1, help="processes")
     asked = parser.parse_args(arguments)
     started_s = time.perf_counter()

@@ -11,13 +11,13 @@ import tempfile
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from datetime import timedelta
+from functools import partial
 from pathlib import Path
 from unittest.mock import patch
 
 from config.errors import SiteFileError
 from config.site_file import parse_site
 from controller.journal_file import JOURNAL_NAME
-
 from tests.simulation.gardens import Garden
 from tests.simulation.judge import BEAT_S, TICK_S, Judge, Violation, Wish
 from tests.simulation.life import Life
@@ -99,11 +99,15 @@ class GardenYear:
                 self.busy_until_s = world.now_s + BUSY_S
                 if self.life is not None and world.fuse is None:
                     self.guarded(self.life.write)
-                self.guarded(lambda: getattr(self, "on_" + happening.what.replace(" ", "_"))(**happening.details))
+                self.guarded(partial(self.happen, happening))
                 self.round()
             elif self.life is not None and self.life.due_s <= world.now_s:
                 self.round()
             self.judge.inspect(self.life.clock.read() if self.life else None)
+
+    def happen(self, happening: Happening) -> None:
+        """Let one thing happen."""
+        getattr(self, "on_" + happening.what.replace(" ", "_"))(**happening.details)
 
     def round(self) -> None:
         """Have the keeper make a round."""
@@ -208,7 +212,7 @@ class GardenYear:
         if self.life is not None:
             self.die(off_s)
 
-    def on_fuse(self, *, writes: int, off_s: float) -> None:  # noqa: ARG002
+    def on_fuse(self, *, writes: int, off_s: float) -> None:
         """The process dies at one of its next writes."""
         self.world.fuse = writes
 
@@ -223,7 +227,7 @@ class GardenYear:
                 self.judge.allow(zone.id, DAY_S if unwritten else 0.0)
             self.after(off_s, "start again", sync=unwritten, kind="")
 
-    def on_power_cut(self, *, off_s: float, clock: str, network_s: float | None, how: str) -> None:  # noqa: ARG002
+    def on_power_cut(self, *, off_s: float, clock: str, network_s: float | None, how: str) -> None:
         """The mains fail; the board starts again with whatever clock it has."""
         world = self.world
         if self.life is not None:
@@ -276,7 +280,8 @@ class GardenYear:
                     content[self.dice.randrange(len(content))] ^= 0xFF
             path.write_bytes(bytes(content))
         self.judge.forget_account()
-        self.after(float(str(details["off_s"])), "boot damaged", clock=details["clock"], was_utc=self.world.clock_utc)
+        off_s, was_utc = float(str(details["off_s"])), self.world.clock_utc
+        self.after(off_s, "boot damaged", clock=details["clock"], was_utc=was_utc)
 
     def on_boot_damaged(self, *, clock: str, was_utc: object) -> None:
         """The board starts and finds what is left of the journal."""
@@ -422,14 +427,14 @@ def watching_the_log() -> Iterator[None]:
 
 def live(seed: int, nights: int, *, calm: float = 0.4) -> Result:
     """Let the garden of a seed live through so many nights."""
-    shared_memory = Path("/dev/shm")  # noqa: S108 - a disk in memory: the simulation writes a lot
+    shared_memory = Path("/dev/shm")
     folder = shared_memory if shared_memory.is_dir() else None
     with tempfile.TemporaryDirectory(dir=folder, prefix="garden-") as state:
         year = GardenYear(seed, Path(state), calm=calm)
         violation = None
         try:
             year.run(nights)
-        except Exception as error:  # noqa: BLE001 - whatever comes out of the program is a verdict
+        except Exception as error:
             at = f"{year.world.true_utc:%Y-%m-%dT%H:%M:%SZ}"
             violation = f"{type(error).__name__} at {at}: {error}"
             if not isinstance(error, Violation):

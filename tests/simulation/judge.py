@@ -1,4 +1,4 @@
-"""The judge: what must hold at every instant, and the account that must agree with what the pins really did."""
+"""The judge: what must hold at every instant, and whether the account agrees with what the pins did."""
 
 from __future__ import annotations
 
@@ -11,7 +11,6 @@ from pathlib import Path
 from config.site import Site, Zone
 from controller.journal_file import JOURNAL_NAME
 from controller.reading import Reading
-
 from tests.simulation.oracle import Oracle
 from tests.simulation.world import World
 
@@ -19,7 +18,7 @@ from tests.simulation.world import World
 TICK_S = 31.0
 # What a power cut may lose of a run: a sign of life every five minutes, by the promise of the journal.
 BEAT_S = 301.0
-# The sun of the oracle and of the program are bisected to a second each; a switching is kept to a millisecond.
+# The oracle and the program find the sun to a second each; a switching is kept to a millisecond.
 EDGE_S = 3.0
 ROUNDING_S = 0.05
 

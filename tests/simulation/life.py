@@ -14,7 +14,6 @@ from controller.keeper import Keeper
 from controller.past import read_past
 from controller.relays import Relays
 from controller.scribe import Scribe
-
 from tests.simulation.world import Killed, SimulatedBoard, World, WorldClock
 
 # Longest time between two rounds on nights when nothing happens; the real tick when something does.

@@ -1,18 +1,20 @@
 """The second opinion: when a zone should be lit, worked out in another way than the keeper's.
 
-It shares only the site file's models with the program under test. The sun is scanned every ten minutes and
-then bisected, where the program splits the night at the sun's extremes and takes Newton's steps. Local time is
-turned into instants by trying the UTC offsets that are in force around it, where the program relies on fold.
+It shares only the site file's models with the program under test. The sun is scanned every ten minutes
+and then bisected, where the program splits the night at the sun's extremes and takes Newton's steps. Local
+time is turned into instants by trying the UTC offsets in force around it, where the program relies on fold.
 Windows are kept as a set of stretches, and every question is answered by looking through them.
 """
 
 from __future__ import annotations
 
 from datetime import UTC, date, datetime, timedelta
+from itertools import pairwise
 from zoneinfo import ZoneInfo
 
 from astral import Observer
 from astral.sun import elevation
+
 from config.site import Site, Zone
 from config.span import ClockEdge, Span, SunEdge
 
@@ -99,7 +101,7 @@ class Oracle:
                 raise NoOpinionError
         stretches: Stretches = []
         since = begins if heights[0][1] < -angle_deg else None
-        for (at, high), (then, low) in zip(heights, heights[1:], strict=False):
+        for (at, high), (then, low) in pairwise(heights):
             was, becomes = high < -angle_deg, low < -angle_deg
             if was == becomes:
                 continue

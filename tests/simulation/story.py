@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import timedelta
 from typing import Any
@@ -67,38 +68,49 @@ def draw_night(dice: random.Random, world: World, oracle: Oracle, *, calm: float
 
 def _details(dice: random.Random, what: str) -> dict[str, Any]:
     """Choose the particulars."""
-    if what in ("power cut", "damage"):
-        return {
-            "off_s": dice.choice((1.0, 5.0, 40.0, 900.0, 5 * 3600.0)) * (0.5 + dice.random()),
-            "clock": dice.choice(("hardware", "hardware", "saved", "saved", "1970", "behind", "ahead")),
-            "network_s": dice.choice((0.0, 2.0, 60.0, 4000.0, None)),
-            "how": dice.choice(("truncate", "garbage", "remove", "empty")),
-        }
-    if what in ("kill", "restart"):
-        return {"off_s": dice.choice((0.5, 2.0, 10.0))}
-    if what == "fuse":
-        return {"writes": dice.randrange(14), "off_s": 2.0}
-    if what == "step":
-        size_s = dice.choice((1.5, 20, 61, 3600, 7200, 86_400, 180 * DAY_S, 2 * 365 * DAY_S))
-        return {"size_s": size_s * dice.choice((1, -1)), "back_s": dice.choice((3.0, 900.0, 7200.0))}
-    if what == "suspend":
-        return {"for_s": dice.choice((20.0, 600.0, 3600.0, 8 * 3600.0))}
-    if what == "disk":
-        return {
-            "mode": dice.choice(("full", "read-only", "locked", "broken", "slow")),
-            "for_s": dice.choice((1.0, 40.0, 3600.0, DAY_S)),
-        }
-    if what == "pin fault":
-        return {
-            "mode": dice.choice(("set", "open", "all", "deaf")),
-            "for_s": dice.choice((0.5, 5.0, 300.0, 3600.0)),
-        }
-    if what == "override":
-        return {
-            "on": dice.random() < 0.6,
-            "kind": dice.choice(("plain", "plain", "until", "for")),
-            "for_s": dice.choice((1.0, 30.0, 600.0, 3 * 3600.0, 20 * 3600.0)),
-        }
-    if what == "toggle":
-        return {"times": dice.randint(3, 9), "every_s": dice.choice((0.1, 0.4, 1.1))}
-    return {}
+    choose = PARTICULARS.get(what)
+    return choose(dice) if choose else {}
+
+
+def _cut(dice: random.Random) -> dict[str, Any]:
+    return {
+        "off_s": dice.choice((1.0, 5.0, 40.0, 900.0, 5 * 3600.0)) * (0.5 + dice.random()),
+        "clock": dice.choice(("hardware", "hardware", "saved", "saved", "1970", "behind", "ahead")),
+        "network_s": dice.choice((0.0, 2.0, 60.0, 4000.0, None)),
+        "how": dice.choice(("truncate", "garbage", "remove", "empty")),
+    }
+
+
+def _end(dice: random.Random) -> dict[str, Any]:
+    return {"off_s": dice.choice((0.5, 2.0, 10.0))}
+
+
+def _step(dice: random.Random) -> dict[str, Any]:
+    size_s = dice.choice((1.5, 20, 61, 3600, 7200, DAY_S, 180 * DAY_S, 2 * 365 * DAY_S))
+    return {"size_s": size_s * dice.choice((1, -1)), "back_s": dice.choice((3.0, 900.0, 7200.0))}
+
+
+# How the particulars of each kind are chosen; the others have none.
+PARTICULARS: dict[str, Callable[[random.Random], dict[str, Any]]] = {
+    "power cut": _cut,
+    "damage": _cut,
+    "kill": _end,
+    "restart": _end,
+    "fuse": lambda dice: {"writes": dice.randrange(14), "off_s": 2.0},
+    "step": _step,
+    "suspend": lambda dice: {"for_s": dice.choice((20.0, 600.0, 3600.0, 8 * 3600.0))},
+    "disk": lambda dice: {
+        "mode": dice.choice(("full", "read-only", "locked", "broken", "slow")),
+        "for_s": dice.choice((1.0, 40.0, 3600.0, DAY_S)),
+    },
+    "pin fault": lambda dice: {
+        "mode": dice.choice(("set", "open", "all", "deaf")),
+        "for_s": dice.choice((0.5, 5.0, 300.0, 3600.0)),
+    },
+    "override": lambda dice: {
+        "on": dice.random() < 0.6,
+        "kind": dice.choice(("plain", "plain", "until", "for")),
+        "for_s": dice.choice((1.0, 30.0, 600.0, 3 * 3600.0, 20 * 3600.0)),
+    },
+    "toggle": lambda dice: {"times": dice.randint(3, 9), "every_s": dice.choice((0.1, 0.4, 1.1))},
+}

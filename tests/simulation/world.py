@@ -9,16 +9,17 @@ from __future__ import annotations
 import sqlite3
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
-from typing import Any
+from typing import Any, ClassVar
+
+from gpiozero.pins.mock import MockFactory, MockPin
 
 from controller.clock_trust import Evidence, Trust
 from controller.reading import Reading
-from gpiozero.pins.mock import MockFactory, MockPin
 
 EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 
 
-class Killed(BaseException):  # noqa: N818 - not an error of the program: the end of its process
+class Killed(BaseException):
     """The process is gone, at this very statement."""
 
 
@@ -189,7 +190,7 @@ class SimulatedDisk(sqlite3.Connection):
     """A connection that fails, or ends the process, at any statement when the world says so."""
 
     world: World
-    _FAULTS = {
+    _FAULTS: ClassVar = {
         "full": "database or disk is full",
         "read-only": "attempt to write a readonly database",
         "locked": "database is locked",
