@@ -224,5 +224,4 @@ def main(arguments: list[str] | None = None) -> int:
 
 
 if __name__ == "__main__":
-    assert UTC
     sys.exit(main(sys.argv[1:]))

@@ -250,7 +250,8 @@ class Judge:
         """Give the zones whose override is in force by the journal."""
         with contextlib.closing(sqlite3.connect(f"file:{self.path}?mode=ro", uri=True)) as connection:
             rows = connection.execute(
-                "SELECT zone.name FROM override JOIN zone ON zone.id = override.zone WHERE ended_at_ms IS NULL"
+                "SELECT zone.name FROM override JOIN zone ON zone.id = override.zone "
+                "WHERE ended_at_ms IS NULL"
             )
             return {name for (name,) in rows}
 
