@@ -121,7 +121,7 @@ class Keeper:
             due_in_s = min(due_in_s, self._see_off(zone_id, wire, now))
         for zone in self.site.zones:
             due_in_s = min(due_in_s, self._look_after(zone, now))
-        if any(state.lit for state in self._zones.values()):
+        if any(state.lit for state in [*self._zones.values(), *self._leaving.values()]):
             self._account.beat(now)
         self._last, self._due_in_s = now, max(due_in_s, 0.001)
         return self._due_in_s
@@ -215,7 +215,7 @@ class Keeper:
         due_in_s = self._tick_s if decision.changes_in_s is None else decision.changes_in_s
         if state.fault is not None and now.boot_s < state.fault.retry_at_boot_s:
             return min(due_in_s, state.fault.retry_at_boot_s - now.boot_s)
-        if any(zone.id == zone_id or zone.pin == wire.pin for zone_id, wire in self._leaving):
+        if self._waits_for_another(zone, now):
             return min(due_in_s, 1.0)
         try:
             found = self._relays.read(state.wire)
@@ -279,6 +279,16 @@ class Keeper:
             state.fault = None
 
     # -- relays that leave -----------------------------------------------------------------------------------
+
+    def _waits_for_another(self, zone: Zone, now: Reading) -> bool:
+        """Whether a relay that leaves is still in a zone's way: its own old one, or one on the same pin."""
+        for (zone_id, wire), old in self._leaving.items():
+            if zone.pin == wire.pin or (zone.id == zone_id and old.fault is None):
+                return True
+            if zone.id == zone_id:  # nobody waits for a relay that does not answer
+                words = "its old relay does not answer"
+                self._account.switched(zone_id, old, now, on=False, cause=Cause.RELAY_FAULT, words=words)
+        return False
 
     def _see_off(self, zone_id: str, wire: Wire, now: Reading) -> float:
         """Put a relay that no zone uses any more to its off level, and let go of its pin."""

@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from controller.entries import Cause, EventKind, OverrideEnded, Switching
+from controller.entries import Beat, Cause, EventKind, OverrideEnded, Switching
 from controller.relays import Wire
 from tests.controller.kept import PROGRAM, Kept, at, two
 from tests.sites import site, zone
@@ -184,6 +184,31 @@ def test_a_relay_that_fails_while_it_leaves_is_put_out_later() -> None:
     assert [on for _, on in kept.ledger.switchings()] == [True, False]
     kept.pass_time(300)
     assert len(kept.ledger.events(EventKind.RELAY_FAULT)) == 1
+
+
+def test_a_zone_that_is_moved_off_a_broken_relay_need_not_wait_for_it() -> None:
+    """The relay on the old pin does not answer, so somebody chose another: lit there in the next round."""
+    kept = Kept(two(), at("21:30"))
+    old = kept.board.pin(17)
+    kept.board.trouble[17] = "gone"
+    kept.pass_time(60)
+    kept.change(zone("jetty", PROGRAM, pin=22), ORCHARD, **AT_ONCE)
+    assert kept.is_lit(22)
+    assert kept.ledger.switchings() == [("21:30:00", True), ("21:31:00", False), ("21:31:00", True)]
+    assert kept.ledger.of(Switching)[-2].cause is Cause.RELAY_FAULT
+    kept.board.trouble.clear()
+    kept.pass_time(30)
+    assert [level for _, level in old.levels] == [0, 1]
+    assert kept.ledger.switchings()[-1] == ("21:31:00", True)
+
+
+def test_lamps_of_a_zone_that_went_give_signs_of_life_while_they_burn() -> None:
+    """Their relay will not go off: the run that goes on is bounded by beats like any other."""
+    kept = Kept(site(JETTY, **AT_ONCE), at("21:30"))
+    kept.board.trouble[17] = "set"
+    kept.change(zone("orchard", "23:00 to 23:30", pin=27), **AT_ONCE)
+    kept.pass_time(1200)
+    assert len(kept.ledger.of(Beat)) >= 4
 
 
 def test_stopping_closes_the_run_of_a_relay_that_was_just_leaving() -> None:
