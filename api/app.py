@@ -12,12 +12,15 @@ from fastapi import FastAPI
 
 from api.aside import Aside
 from api.clerk import Clerk, read_boot_s
+from api.clerk_hours import HoursClerk
 from api.desk import Desk
 from api.guard import OWN_NAMES, Guard
 from api.openapi import describe
 from api.past_clerk import PastClerk
 from api.problems import add_problem_handlers
+from api.routes_hours import HourRoutes
 from api.routes_nights import NightRoutes
+from api.routes_report import ReportRoutes
 from api.routes_status import StatusRoutes
 from api.routes_zones import ZoneRoutes
 
@@ -38,6 +41,9 @@ def make_app(
     StatusRoutes(clerk, aside).add_to(app)
     ZoneRoutes(clerk, aside).add_to(app)
     NightRoutes(clerk, PastClerk(clerk), aside).add_to(app)
+    hours_clerk = HoursClerk(clerk)
+    HourRoutes(hours_clerk, aside).add_to(app)
+    ReportRoutes(hours_clerk, aside).add_to(app)
     add_problem_handlers(app)
     describe(app, version=_version())
     app.add_middleware(Guard, names=names)

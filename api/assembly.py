@@ -108,7 +108,11 @@ def _keep(site: Site, refused: str, *, site_path: Path, state: Path, hold: Hold 
     )
     errands.rounds = rounds
     desk = Desk(
-        rounds=rounds, journal=JournalReader(state), site_path=site_path, written=errands.site_written
+        rounds=rounds,
+        journal=JournalReader(state),
+        site_path=site_path,
+        take_down=journal.append,
+        written=errands.site_written,
     )
 
     def make_web() -> object:

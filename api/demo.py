@@ -132,7 +132,12 @@ class Stage:
             site, clock=self._clock, relays=open_relays("simulated"), journal=self._journal
         )
         self._rounds = Rounds(self._keeper, clock=self._clock, write=self._write, pace=pace)
-        desk = Desk(rounds=self._rounds, journal=JournalReader(folder), site_path=copy)
+        desk = Desk(
+            rounds=self._rounds,
+            journal=JournalReader(folder),
+            site_path=copy,
+            take_down=self._journal.append,
+        )
         self._web = WebServer(lambda: self._make_app(desk), port=choose_port() if port is None else port)
 
     def _make_app(self, desk: Desk) -> object:

@@ -15,7 +15,7 @@ from config.site import Site, SpecialNight
 from config.site_edit import write_program
 from config.span import Span
 from controller.almanac import Almanac
-from controller.entries import Override
+from controller.entries import Entry, Override
 from controller.journal_reading import JournalReader
 from controller.keeper_state import KeeperStatus
 from controller.rounds import Rounds
@@ -29,12 +29,14 @@ class Desk:
         rounds: the keeper's rounds.
         journal: reads the journal, over connections of its own.
         site_path: the site file; None in a demonstration, where nothing is kept.
+        take_down: puts something that a person tells into the journal; never blocks.
         written: told of each program that was written and taken.
     """
 
     rounds: Rounds
     journal: JournalReader
     site_path: Path | None
+    take_down: Callable[[Entry], None]
     written: Callable[[], None] = lambda: None
     _almanac: Almanac | None = None
 

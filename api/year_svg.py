@@ -28,7 +28,8 @@ _LEFT_PX, _RIGHT_PX = 44, 10
 _DAY_H = 24
 # Below this width months have one letter and the legend more lines.
 _NARROW_PX = 620
-_FEW_ZONES = 3
+# Up to so many zones, strips of this height.
+_STRIPS_PX = ((3, 132), (5, 96), (10_000, 60))
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -120,7 +121,8 @@ def _draw(
     early = draw({zone: without(overlap(lit[zone], inside), dark) for zone in lit})
     gone = draw({zone: missed.get(zone, ()) for zone in lit})
     names = {zone.id: zone.name for zone in site.zones}
-    height_px = 132 if len(lit) <= _FEW_ZONES else 84
+    # Twelve zones still go on one page; a few may be seen the better.
+    height_px = next(height_px for most, height_px in _STRIPS_PX if len(lit) <= most)
     narrow = width_px < _NARROW_PX
     step_px, top_px = height_px + 26, 82 if narrow else 66
     strips = [

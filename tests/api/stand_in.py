@@ -109,6 +109,7 @@ class House:
             rounds=self.rounds,
             journal=JournalReader(folder / "state"),
             site_path=self.site_path,
+            take_down=self.journal.append,
         )
         self.app = self.make_app()
 
