@@ -37,7 +37,7 @@ class Past:
 
 
 def read_past(journal: Journal) -> Past | None:
-    """Ask the journal what was; None where it cannot say now, which must not hold up the lights."""
+    """Ask the journal what was; None where it cannot say now, for whatever reason: the lights come first."""
     try:
         return Past(
             overrides=tuple(journal.overrides_in_force()),
@@ -48,4 +48,6 @@ def read_past(journal: Journal) -> Past | None:
         )
     except JournalError as error:
         log.warning("journal: %s", error)
-        return None
+    except Exception:
+        log.exception("journal: it could not be asked what was")
+    return None
