@@ -57,8 +57,8 @@ class Scribe:
             self.check()
             self._journal.flush()
         if self._past is None and (past := read_past(self._journal)) is not None:
-            self._past = past
             self._take_back(past.overrides)
+            self._past = past
 
     def check(self) -> None:
         """Read the whole journal once, and begin it afresh where it is damaged.
