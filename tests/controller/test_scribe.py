@@ -1,0 +1,166 @@
+"""The scribe: writes the journal, sets a damaged one aside, copies it, tells what a keeper left behind."""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Sequence
+from datetime import date
+from pathlib import Path
+
+import pytest
+
+from config.errors import JournalError
+from controller.clock import SteppedClock
+from controller.entries import EventKind, Override
+from controller.journal import Journal
+from controller.journal_file import JOURNAL_NAME
+from controller.journal_reading import JournalReader
+from controller.past import Past, read_past
+from controller.scribe import Scribe
+from tests.controller.journal_samples import DUSK, beat, dark, lit, reading, wish
+
+
+class Desk:
+    """A journal with its scribe; ``taken_back`` is what the keeper was given."""
+
+    def __init__(self, state: Path, *, past: Past | None = None) -> None:
+        self.journal = Journal(state)
+        self.taken_back: list[Override] = []
+        self.refuse = 0
+        self.scribe = Scribe(
+            self.journal, clock=SteppedClock(DUSK, boot_s=2000), past=past, take_back=self.take_back
+        )
+
+    def take_back(self, overrides: Sequence[Override]) -> None:
+        if self.refuse:
+            self.refuse -= 1
+            raise TimeoutError("the keeper did not answer")
+        self.taken_back += overrides
+
+
+@pytest.fixture
+def state(tmp_path: Path) -> Path:
+    return tmp_path / "state"
+
+
+def test_what_waits_is_written(state: Path) -> None:
+    """In order, and nothing waits afterwards."""
+    desk = Desk(state, past=Past())
+    for entry in (lit("jetty", reading(0)), dark("jetty", reading(60))):
+        desk.journal.append(entry)
+    desk.scribe.write()
+    assert [each.on for each in JournalReader(state).switchings()] == [True, False]
+    assert desk.journal.waiting == 0
+
+
+def test_a_disk_that_fails_raises_and_loses_nothing(state: Path) -> None:
+    """The state folder is a file: told as a fault; once it is gone, all is written."""
+    state.write_text("in the way")
+    desk = Desk(state, past=Past())
+    desk.journal.append(lit("jetty", reading(0)))
+    with pytest.raises(JournalError):
+        desk.scribe.write()
+    assert desk.journal.waiting == 1
+    state.unlink()
+    desk.scribe.write()
+    assert desk.journal.fault is None
+    assert len(list(JournalReader(state).switchings())) == 1
+
+
+def test_what_an_earlier_keeper_left_is_told_once_it_can_be_read(state: Path) -> None:
+    """The disk was not there at the start: the override of before comes back with the disk, once."""
+    earlier = Journal(state)
+    earlier.append(wish("jetty", reading(0)))
+    earlier.flush()
+    earlier.close()
+    away = state.rename(state.with_name("unplugged"))
+    state.write_text("in the way")
+    desk = Desk(state, past=None)
+    desk.journal.append(beat(reading(30)))
+    with pytest.raises(JournalError):
+        desk.scribe.write()
+    assert desk.taken_back == []
+    state.unlink()
+    away.rename(state)
+    desk.scribe.write()
+    assert [each.zone for each in desk.taken_back] == ["jetty"]
+    desk.journal.append(beat(reading(60)))
+    desk.scribe.write()
+    assert len(desk.taken_back) == 1
+
+
+def test_a_keeper_that_does_not_answer_is_told_again(state: Path) -> None:
+    """What it could not take is offered at the next write."""
+    earlier = Journal(state)
+    earlier.append(wish("jetty", reading(0)))
+    earlier.flush()
+    earlier.close()
+    desk = Desk(state, past=None)
+    desk.refuse = 1
+    desk.journal.append(beat(reading(30)))
+    with pytest.raises(TimeoutError):
+        desk.scribe.write()
+    desk.scribe.write()
+    assert [each.zone for each in desk.taken_back] == ["jetty"]
+
+
+def test_a_past_that_was_told_at_the_start_is_not_told_again(state: Path) -> None:
+    """The keeper has it already."""
+    desk = Desk(state, past=Past())
+    desk.journal.append(wish("jetty", reading(0)))
+    desk.scribe.write()
+    assert desk.taken_back == []
+
+
+@pytest.mark.parametrize("content", [b"garbage" * 1000, b""])
+def test_a_journal_that_is_damaged_while_it_runs_is_begun_afresh(state: Path, content: bytes) -> None:
+    """Set aside whole, what is in force carried over, what waits written, and told in the journal."""
+    desk = Desk(state, past=Past())
+    desk.journal.append(lit("jetty", reading(0)))
+    desk.scribe.write()
+    desk.journal.close()
+    for name in (JOURNAL_NAME, f"{JOURNAL_NAME}-wal", f"{JOURNAL_NAME}-shm"):
+        (state / name).unlink(missing_ok=True)
+    (state / JOURNAL_NAME).write_bytes(content)
+    desk.journal.append(dark("jetty", reading(600)))
+    desk.scribe.write()
+    desk.scribe.write()
+    assert [each.on for each in JournalReader(state).switchings()][-1] is False
+    if content:
+        assert len(list(state.glob("set-aside-*"))) == 1
+        kinds = [event.kind for event in JournalReader(state).events()]
+        assert kinds.count(EventKind.JOURNAL_SET_ASIDE) == 1
+
+
+def test_a_check_of_a_whole_journal_says_nothing(state: Path) -> None:
+    """Nothing is set aside, nothing is told."""
+    desk = Desk(state, past=Past())
+    desk.journal.append(lit("jetty", reading(0)))
+    desk.scribe.write()
+    desk.scribe.check()
+    assert desk.journal.waiting == 0
+    assert list(state.glob("set-aside-*")) == []
+
+
+def test_the_copy_of_a_night_is_made_and_can_be_read(state: Path) -> None:
+    """A journal of its own, with all that was written."""
+    desk = Desk(state, past=Past())
+    desk.journal.append(lit("jetty", reading(0)))
+    desk.scribe.write()
+    desk.scribe.copy(date(2027, 6, 21))
+    (copy,) = (state / "backups").glob("*.sqlite")
+    assert [each.zone for each in JournalReader(copy).switchings()] == ["jetty"]
+
+
+def test_a_copy_that_cannot_be_made_is_a_line_in_the_log(
+    state: Path, caplog: pytest.LogCaptureFixture
+) -> None:
+    """The next night tries again; nothing raises."""
+    desk = Desk(state, past=Past())
+    desk.journal.append(lit("jetty", reading(0)))
+    desk.scribe.write()
+    shutil.rmtree(state / "backups", ignore_errors=True)
+    (state / "backups").write_text("in the way")
+    desk.scribe.copy(date(2027, 6, 21))
+    assert "no copy this night" in caplog.text
+    assert read_past(desk.journal) is not None
