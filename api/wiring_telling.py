@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from itertools import zip_longest
 
 from rich.console import RenderableType
 from rich.text import Text
@@ -11,9 +10,11 @@ from rich.text import Text
 from api.tables import QUIET, STRONG, Column, build_table, show
 from api.wiring_json import NO_TRANSFORMER, worst_level
 from api.wiring_view import (
+    ANSWERS,
     NOTHING_DOES,
     LightView,
     Stand,
+    group_findings,
     load_rows,
     load_words,
     measured_words,
@@ -26,11 +27,6 @@ from config.site import Site
 from controller.verdicts import Level, Verdict
 from controller.wiring_report import WiringReport
 
-_ANSWERS = {
-    Level.WELL: "all is well",
-    Level.DOUBTFUL: "nothing is wrong; something is doubtful",
-    Level.WRONG: "something is wrong",
-}
 _LIGHTS = (
     Column(heading="Zone"),
     Column(heading="Node"),
@@ -47,7 +43,7 @@ _LIGHTS = (
 
 def tell_wiring(site: Site, reports: Sequence[WiringReport]) -> None:
     """Print what there is to say about some transformers."""
-    answer = _ANSWERS[worst_level(reports)]
+    answer = ANSWERS[worst_level(reports)]
     things: list[RenderableType] = [Text(f"{site.name}, wiring: {answer}", style=STRONG)]
     if not site.transformers:
         things.append(Text(f"Not known: {NO_TRANSFORMER}."))
@@ -74,9 +70,10 @@ def _tell(report: WiringReport) -> Iterator[RenderableType]:
     yield _tell_findings(report.judgement.verdicts)
     yield from _tell_advice(report)
     yield from _tell_measured(report)
-    for rule in report.rules:
+    if report.rules:
         yield Text("")
-        yield build_table([Column(heading="The trade’s rule beside the truth", folds=True)], [[rule.words]])
+        heading = Column(heading="The trade’s rule beside the truth", folds=True)
+        yield build_table([heading], [[rule.words] for rule in report.rules])
     if report.unknown:
         yield Text("")
         yield build_table([Column(heading="Not known", folds=True)], [[each] for each in report.unknown])
@@ -88,7 +85,7 @@ def _tell_lights(lights: Sequence[LightView]) -> Iterator[RenderableType]:
         (
             light.zone,
             light.node,
-            f"{light.count} × {light.what}" if light.count > 1 else light.what,
+            light.what,
             volts_text(light.volts),
             volts_text(light.most_v),
             light.range_text,
@@ -110,15 +107,12 @@ def _tell_lights(lights: Sequence[LightView]) -> Iterator[RenderableType]:
 def _tell_findings(verdicts: Sequence[Verdict]) -> RenderableType:
     """Tell the findings, the worst first; each with who says so, and what would do."""
     rows: list[Sequence[str | Text]] = []
-    worst_first = sorted(verdicts, key=lambda each: -each.level.rank)
-    for verdict, after in zip_longest(worst_first, worst_first[1:]):
-        well = verdict.level is Level.WELL
-        rows.append([Text(verdict.level.value, style="" if well else STRONG), verdict.words])
-        if verdict.remedy:
-            rows.append(["", f"would do: {verdict.remedy}"])
-        # Findings in a row that go by the same source name it once, below the last of them.
-        if after is None or (after.source, after.level) != (verdict.source, verdict.level):
-            rows.append(["", Text(f"by: {verdict.source}", style=QUIET)])
+    for group in group_findings(verdicts):
+        style = "" if group.level is Level.WELL else STRONG
+        for words, remedy in group.found:
+            rows.append([Text(group.level.value, style=style), words])
+            rows += [["", f"would do: {remedy}"]] if remedy else []
+        rows.append(["", Text(f"by: {group.source}", style=QUIET)])
     return build_table([Column(heading="Finding"), Column(heading="", folds=True)], rows)
 
 

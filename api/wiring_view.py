@@ -11,11 +11,16 @@ from controller.lamp_laws import filament_life_h
 from controller.lamp_light import filament_light
 from controller.network import Lamp
 from controller.site_lights import Light
-from controller.verdicts import Survey
+from controller.verdicts import Level, Survey, Verdict
 from controller.wiring import LampState, Solution
 from controller.wiring_report import WiringReport, ZoneLoad
 
 NOT_KNOWN = "not known"
+ANSWERS = {
+    Level.WELL: "all is well",
+    Level.DOUBTFUL: "nothing is wrong; something is doubtful",
+    Level.WRONG: "something is wrong",
+}
 NOTHING_DOES = "None of the changes that were tried does: fewer or smaller lamps, or another transformer."
 
 
@@ -37,7 +42,8 @@ class LightView:
     Attributes:
         zone: id of its zone.
         node: where it hangs.
-        what: the fixture in words, such as “path, 4.5 W LED”.
+        called: the fixture's name, or its kind.
+        takes: what one light takes, such as “4.5 W LED”.
         count: how many.
         volts: with everything lit; None where there is no solution.
         most_v: with its zone lit alone on cool cable.
@@ -52,7 +58,8 @@ class LightView:
 
     zone: str
     node: str
-    what: str
+    called: str
+    takes: str
     count: int
     volts: float | None
     most_v: float | None
@@ -63,6 +70,12 @@ class LightView:
     light: float | None
     life: float | None
     measured_v: float | None
+
+    @property
+    def what(self) -> str:
+        """The lights in words, such as “2 × spot, 9 W LED”."""
+        times = f"{self.count} × " if self.count > 1 else ""
+        return f"{times}{self.called}, {self.takes}"
 
     @property
     def range_text(self) -> str:
@@ -94,7 +107,8 @@ def _view(light: Light, state: LampState | None, most_v: float | None) -> LightV
     return LightView(
         zone=light.zone,
         node=fixture.node,
-        what=f"{light.name or light.kind}, {fixture.watts:g} W {'filament' if filament else 'LED'}",
+        called=light.name or light.kind,
+        takes=f"{fixture.watts:g} W {'filament' if filament else 'LED'}",
         count=fixture.count,
         volts=volts,
         most_v=most_v,
@@ -117,6 +131,26 @@ def _stand(state: LampState | None, most_v: float | None, low_v: float, high_v: 
     if state.drops_out:
         return Stand.OUT
     return Stand.LOW if low else Stand.HIGH if high else Stand.INSIDE
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Findings:
+    """Findings of one level that go by the same source: what was found, and what would do."""
+
+    level: Level
+    source: str
+    found: tuple[tuple[str, str], ...]
+
+
+def group_findings(verdicts: Sequence[Verdict]) -> list[Findings]:
+    """Group findings by level and source, the worst first, else in the order in which they came."""
+    groups: dict[tuple[Level, str], list[tuple[str, str]]] = {}
+    for verdict in sorted(verdicts, key=lambda each: -each.level.rank):
+        groups.setdefault((verdict.level, verdict.source), []).append((verdict.words, verdict.remedy))
+    return [
+        Findings(level=level, source=source, found=tuple(found))
+        for (level, source), found in groups.items()
+    ]
 
 
 def load_rows(report: WiringReport) -> Iterator[tuple[str, str, str, str]]:
@@ -171,9 +205,9 @@ def length_text(length_m: float, gauge: Gauge) -> str:
     return f"{_short(length_m)} m"
 
 
-def both_text(length_m: float) -> str:
-    """Write a length in feet and in metres."""
-    return f"{_short(length_m / M_PER_FT)} ft ({_short(length_m)} m)"
+def trench_text(length_m: float) -> str:
+    """Write a long length in whole feet and metres."""
+    return f"{length_m / M_PER_FT:.0f} ft ({length_m:.0f} m)"
 
 
 def _short(length: float) -> str:

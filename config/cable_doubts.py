@@ -73,12 +73,10 @@ def _doubt_zone(
     transformer = site.transformer_of(zone)
     if transformer is None or transformer.id not in fed:
         return
-    loose = [index for index, node in enumerate(hung) if node is None]
-    if loose or (not hung and zone.rated_load.watts is not None):
-        where: KeyPath = (*path, "fixtures", loose[0]) if loose else path
+    loose = next((index for index, node in enumerate(hung) if node is None), None)
+    if loose is not None:
         what = f"is on no cable, while transformer “{transformer.id}” has some: its volts cannot be told"
-        remedy = "add “node = …”" if loose else "list its fixtures, each with “node = …”"
-        yield Finding(path=where, what=what, remedy=remedy)
+        yield Finding(path=(*path, "fixtures", loose), what=what, remedy="add “node = …”")
 
 
 def _doubt_shared_runs(site: Site, lit: dict[int, dict[str, Zone]]) -> Iterator[Finding]:

@@ -25,6 +25,8 @@ BARED_MM: Final = 12.7
 """Half an inch of copper bared at a splice: common practice, no source."""
 
 _CONDUCTORS: Final = 2
+_ONE_CORD: Final = frozenset({"string", "tape"})
+"""Fixtures whose lamps hang on one cord of their own."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -160,7 +162,7 @@ def _list_connectors(wirings: Sequence[TransformerWiring]) -> tuple[Connectors, 
             wires.update(cable.from_node for cable in network.stretches)
             for light in circuit.lights:
                 if light.placed:
-                    wires[light.at.node] += light.at.count
+                    wires[light.at.node] += 1 if light.kind in _ONE_CORD else light.at.count
             # At the transformer wires go under its own screws.
             splices.update(met for node, met in wires.items() if met > 1 and node != network.feed.node)
     return tuple(
