@@ -84,4 +84,4 @@ def _usual_first(ask: HoursAsk, almanac: Almanac, last: date, began: date | None
     around = stretch_of_nights(last - _FAR_BACK, last, almanac.tz)
     pieces = split(around, ask.by, almanac.tz, latitude_deg=almanac.site.latitude_deg)
     first = pieces[-USUAL[ask.by]].first
-    return max(first, min(began, last)) if began else first
+    return first if began is None or last < began else max(first, began)

@@ -176,15 +176,17 @@ class JournalReader:
         )
         return by_zone(self._rows(select, {}))
 
-    def loads_before(self, at_utc: datetime) -> dict[str, float | None]:
+    def loads_at(self, at_utc: datetime) -> dict[str, float | None]:
         """Give the rated load, in watts, at which each zone was last lit before an instant; None: not known.
 
-        Zones that were not lit by then are left out.
+        A zone that was not lit by then has the load at which it was first lit later; one that never was is
+        left out.
         """
+        lit = "SELECT id FROM switching WHERE zone = zone.id AND lit"
         select = (
-            "SELECT zone.name, load.watts FROM zone JOIN switching s ON s.id = (SELECT id FROM switching "
-            "WHERE zone = zone.id AND lit AND at_ms < :from ORDER BY at_ms DESC, id DESC LIMIT 1) "
-            "JOIN load ON load.id = s.load"
+            f"SELECT zone.name, load.watts FROM zone JOIN switching s ON s.id = ifnull("  # noqa: S608 - our own
+            f"({lit} AND at_ms < :from ORDER BY at_ms DESC, id DESC LIMIT 1), "
+            f"({lit} AND at_ms >= :from ORDER BY at_ms, id LIMIT 1)) JOIN load ON load.id = s.load"
         )
         return dict(self._rows(select, _span(at_utc, None)))
 

@@ -34,8 +34,8 @@ class Meter:
     Attributes:
         site: the site as it is now: transformers, prices, and the loads of zones that were never lit.
         tz: its time zone.
-        loads_before: at what load each zone was last lit before the first of the runs; see
-            ``JournalReader.loads_before``.
+        loads: at what load each zone was last lit before the first of the runs; see
+            ``JournalReader.loads_at``.
         cable_w: watts lost in the cables of a zone while it is lit, where known.
         began_utc: when the journal began; before, nobody knows what a transformer took.
         now_utc: now.
@@ -43,7 +43,7 @@ class Meter:
 
     site: Site
     tz: ZoneInfo
-    loads_before: Mapping[str, float | None]
+    loads: Mapping[str, float | None]
     cable_w: Mapping[str, Decimal]
     began_utc: datetime
     now_utc: datetime
@@ -115,7 +115,7 @@ class Meter:
     def _first_loads(self, zones: Iterable[str]) -> dict[str, Decimal]:
         """Give each zone's load before its first run: as it was lit last, else as the site file has it."""
         by_file = {zone.id: zone.rated_load.watts for zone in self.site.zones}
-        return {zone: watts(self.loads_before.get(zone, by_file.get(zone))) or _NOTHING for zone in zones}
+        return {zone: watts(self.loads.get(zone, by_file.get(zone))) or _NOTHING for zone in zones}
 
     def _steps(self, periods: Sequence[Period]) -> list[PriceStep] | None:
         """Give the prices over some periods; None where the site file names none."""

@@ -146,7 +146,7 @@ def _account(
     meter = Meter(
         site=almanac.site,
         tz=almanac.tz,
-        loads_before=journal.loads_before(around[0].starts_at_utc),
+        loads=journal.loads_at(around[0].starts_at_utc),
         cable_w=cable_w,
         began_utc=bounds.began_utc,
         now_utc=bounds.now_utc,

@@ -1,4 +1,4 @@
-"""Nights of the past as the journal and the site know them: what was lit, what was planned, why it was not."""
+"""Nights of the past as the journal and the site know them: what was lit, what was planned, and why not."""
 
 from __future__ import annotations
 
