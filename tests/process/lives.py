@@ -1,0 +1,138 @@
+"""The lives of a daemon that is killed and started again, from outside and by its journal."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from datetime import UTC, date, datetime, timedelta
+
+from controller.account import HELD_UP_S
+from controller.entries import Event, EventKind, Switching
+from controller.journal_writing import DIED
+from controller.reading import Reading
+from tests.process.comparing import Match, edges_in, is_passed_over, match_up
+from tests.process.gardens import Garden
+from tests.process.oracle import Edge, NightOutside, Window
+
+
+def _many(minutes: int, lasts: int) -> list[str]:
+    """Write spans of some minutes, one after the other through the night."""
+    starts = range(17 * 60, 34 * 60, minutes)
+    return [f"{_clock(start)} to {_clock(start + lasts)}" for start in starts]
+
+
+def _clock(minutes: int) -> str:
+    return f"{minutes // 60 % 24:02d}:{minutes % 60:02d}"
+
+
+def _resolve(night: NightOutside, spans: list[str]) -> list[Window]:
+    found = []
+    for span in spans:
+        on, off = (night.clock(text) for text in span.split(" to "))
+        found.append((on, off))
+    return found
+
+
+# The clock goes from 02:00 back to 01:00 in this night. Two spans are lit in the first of two hours only.
+OFTEN = _many(20, 9)
+GARDEN = Garden(
+    name="Sorrel Landing",
+    night=NightOutside(41.4901, -71.3128, "America/New_York", date(2027, 11, 6)),
+    starts_at_utc=datetime(2027, 11, 6, 21, 10, tzinfo=UTC),
+    ends_at_utc=datetime(2027, 11, 8, 16, 30, tzinfo=UTC),
+    nights=2,
+    programs={
+        "jetty": (("dusk to midnight",), lambda n: [(n.dusk, n.midnight)]),
+        "lane": (("dusk to dawn",), lambda n: [(n.dusk, n.dawn)]),
+        "often": (tuple(OFTEN), lambda n: _resolve(n, OFTEN)),
+    },
+)
+
+# Every zone that comes on waits for its turn, and each turn may come late without being noted.
+CERTAIN_S = HELD_UP_S * len(GARDEN.programs)
+
+
+@dataclass(kw_only=True)
+class Life:
+    """One life of the daemon, from outside and by the journal; times are of the boot-time clock.
+
+    Attributes:
+        launched_s, killed_s: from outside.
+        ready_s: when it said that the lights are right; None where it did not live so long.
+        meant: whether the kill was to come right after a switching.
+        started: its first reading, from the journal; None where it never reached it.
+        own: the switchings that it made, from the journal.
+        closed: those that the next life made for it.
+        events: what else it wrote.
+    """
+
+    launched_s: float
+    killed_s: float
+    ready_s: float | None
+    meant: bool
+    started: Reading | None = None
+    own: list[Switching] = field(default_factory=list)
+    closed: list[Switching] = field(default_factory=list)
+    events: list[Event] = field(default_factory=list)
+
+    @property
+    def heard_s(self) -> float:
+        """The last that the journal knows of it."""
+        readings = [each.at for each in (*self.own, *self.closed)] + [each.at for each in self.events]
+        return max(reading.boot_s for reading in readings)
+
+    def utc(self, boot_s: float) -> datetime:
+        """Say what its wall clock said at a time of the boot-time clock."""
+        assert self.started is not None
+        return self.started.utc + timedelta(seconds=boot_s - self.started.boot_s)
+
+    def wanted(self) -> tuple[list[Match], list[Edge]]:
+        """Pair what it had to do with what it did; and tell what it had to do but did not write."""
+        assert self.started is not None
+        edges, unclear = edges_in(GARDEN.windows, self.started.utc, self.utc(self.killed_s), self.events)
+        edges = [edge for edge in edges if edge.zone not in unclear]
+        own = [each for each in self.own if each.zone not in unclear]
+        # A round at an instant has switched all that was due then, but what waits for its turn.
+        certain_utc = self.utc(self.heard_s) - timedelta(seconds=CERTAIN_S)
+        matches = match_up(edges, own, heard_utc=certain_utc)
+        done = {(match.edge.zone, match.edge.at.at_utc) for match in matches}
+        return matches, [edge for edge in edges if (edge.zone, edge.at.at_utc) not in done]
+
+    def wanted_s(self, windows: Iterable[Window]) -> float:
+        """Say for how long a zone had to be lit, from the start to the last that was heard."""
+        assert self.started is not None
+        from_utc, to_utc = self.started.utc, self.utc(self.heard_s)
+        return sum(
+            max(0.0, (min(off.at_utc, to_utc) - max(on.at_utc, from_utc)).total_seconds())
+            for on, off in windows
+            if not is_passed_over((on, off), from_utc, self.events)
+        )
+
+    def left_lit(self) -> set[str]:
+        """Name the zones that it was the last to light, by the journal."""
+        last = {each.zone: each.on for each in self.own}
+        return {zone_id for zone_id, on in last.items() if on}
+
+
+def sort_by_lives(lives: Sequence[Life], switchings: Sequence[Switching], events: Sequence[Event]) -> None:
+    """Give every entry of a journal to the life that it is of."""
+    for event in events:
+        life = _life_at(lives, event.at.boot_s)
+        life.events.append(event)
+        if event.kind is EventKind.STARTED:
+            assert life.started is None, f"a life that started twice: {life}"
+            life.started = event.at
+    for switching in switchings:
+        life = _life_at(lives, switching.at.boot_s)
+        (life.closed if switching.words == DIED else life.own).append(switching)
+
+
+def heard_of(lives: Sequence[Life]) -> list[Life]:
+    """Leave out the lives that were over before they wrote anything."""
+    return [life for life in lives if life.started is not None]
+
+
+def _life_at(lives: Sequence[Life], boot_s: float) -> Life:
+    found = [life for life in lives if life.launched_s <= boot_s <= life.killed_s]
+    assert len(found) == 1, f"an entry at {boot_s} is of no life"
+    return found[0]
