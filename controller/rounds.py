@@ -30,6 +30,9 @@ T = TypeVar("T")
 # How often the two clocks are compared. The kernel's word of a step comes sooner, where it comes: not every
 # kernel has it, and nothing tells when it has gone silent. A comparison costs some 5 us.
 COMPARE_S = 0.5
+# What is due at once is due after this pause: APScheduler enumerates what is due up to now, and must come to
+# an end.
+LEAST_PAUSE_S = 0.001
 # A round that raises, which none should, is made again after this pause.
 AFTER_A_RAISE_S = 5.0
 # The journal's last entries may take this long at the end; the lights are dark by then.
@@ -43,8 +46,8 @@ class NextBoundary(BaseTrigger):  # type: ignore[misc]  # APScheduler ships no t
     """
 
     def __init__(self, due_in_s: float) -> None:
-        """Remember in how many seconds the next round is due."""
-        self._due_in_s = due_in_s
+        """Remember in how many seconds the next round is due; at least a millisecond lies ahead."""
+        self._due_in_s = max(due_in_s, LEAST_PAUSE_S)
 
     def get_next_fire_time(self, previous_fire_time: datetime | None, now: datetime) -> datetime:  # noqa: ARG002
         """Say when to fire, by APScheduler's contract."""
@@ -107,14 +110,21 @@ class Rounds:
         if loop is None or loop.is_closed() or self._stopped:
             raise TimeoutError("Leerie is stopping or not yet running; try again in a moment")
 
+        given_up = threading.Event()
+
         async def do() -> T:
             if self._stopped:
                 raise TimeoutError("Leerie is stopping; the lights are out")
+            if given_up.is_set():
+                raise TimeoutError("nobody waits for it any more; it must not be done later")
             result = work(self.keeper)
             self.make_round()
             return result
 
-        return asyncio.run_coroutine_threadsafe(do(), loop).result(wait_s)
+        try:
+            return asyncio.run_coroutine_threadsafe(do(), loop).result(wait_s)
+        finally:
+            given_up.set()
 
     def stop(self) -> None:
         """End the rounds; from any thread or a signal handler."""
@@ -152,25 +162,31 @@ class Rounds:
         """Make a round now, and see to the next one; none once the lights were put out for good."""
         if self._stopped:
             return
+        due_in_s = AFTER_A_RAISE_S
         try:
             due_in_s = self.keeper.round()
-        except Exception:
-            log.exception("a round failed; the next one is made in %.0f s", AFTER_A_RAISE_S)
-            due_in_s = AFTER_A_RAISE_S
-        else:
             self._status = self.keeper.status()
             self._after_round(self._status)
             self._turn_night()
+        except Exception:
+            log.exception("a round failed; the next one is made in %.0f s", due_in_s)
+        try:
+            self._set_timer(due_in_s / self._pace)
+        except Exception:
+            log.exception("no timer for the next round; the tick makes it")
+        self._write_soon()
+
+    def _set_timer(self, due_in_s: float) -> None:
+        """Have APScheduler make the next round, in place of the one that it was to make before."""
         self._scheduler.add_job(
             self._boundary,
-            trigger=NextBoundary(due_in_s / self._pace),
+            trigger=NextBoundary(due_in_s),
             id="boundary",
             replace_existing=True,
             misfire_grace_time=None,
             coalesce=True,
             max_instances=2,  # the one that runs may itself make the next one due
         )
-        self._write_soon()
 
     async def _boundary(self) -> None:
         """APScheduler's word that a boundary has come."""
