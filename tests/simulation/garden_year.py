@@ -338,8 +338,8 @@ class GardenYear:
         """Somebody else switches a relay."""
         zone = self.dice.choice(self.site.zones)
         board = self.world.board
-        if board is not None and zone.pin in board.pins and board.pins[zone.pin].function == "output":
-            board.pins[zone.pin].flip()
+        if board is not None and board.pin(zone.pin).function == "output":
+            board.pin(zone.pin).flip()
             self.judge.allow(zone.id, TICK_S + self.site.relays.rest_s)
 
     def on_rewrite(self) -> None:
