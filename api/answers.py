@@ -262,3 +262,4 @@ class Problem(BaseModel):
     errors: list[ErrorEntry] = Field([], description="what is wrong in the request, thing by thing")
     problems: list[SiteFileProblem] = Field([], description="what would be wrong in the site file")
     zones: list[str] = Field([], description="ids of the zones that there are")
+    transformers: list[str] = Field([], description="ids of the transformers that there are")

@@ -13,6 +13,7 @@ from fastapi import FastAPI
 from api.aside import Aside
 from api.clerk import Clerk, read_boot_s
 from api.clerk_hours import HoursClerk
+from api.clerk_wiring import WiringClerk
 from api.desk import Desk
 from api.guard import OWN_NAMES, Guard
 from api.openapi import describe
@@ -22,6 +23,7 @@ from api.routes_hours import HourRoutes
 from api.routes_nights import NightRoutes
 from api.routes_report import ReportRoutes
 from api.routes_status import StatusRoutes
+from api.routes_wiring import WiringRoutes
 from api.routes_zones import ZoneRoutes
 
 
@@ -44,6 +46,7 @@ def make_app(
     hours_clerk = HoursClerk(clerk)
     HourRoutes(hours_clerk, aside).add_to(app)
     ReportRoutes(hours_clerk, aside).add_to(app)
+    WiringRoutes(WiringClerk(clerk), aside).add_to(app)
     add_problem_handlers(app)
     describe(app, version=_version())
     app.add_middleware(Guard, names=names)

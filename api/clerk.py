@@ -150,16 +150,20 @@ class Clerk:
             ]
         )
         self.desk.site.zone(zone_id)
+        self.write(lambda: self.desk.write_program(zone_id, ask.program, special_nights))
+        return self.zone(zone_id)
+
+    def write(self, work: Callable[[], object]) -> None:
+        """Have the site file changed, one change after the other; what hinders it is told as a problem."""
         with self._writing:
             try:
-                self._ask(lambda: self.desk.write_program(zone_id, ask.program, special_nights))
+                self._ask(work)
             except PermissionError as error:
                 raise refuse("demonstration", str(error)) from error
             except SiteFileError as error:
                 if isinstance(error.__cause__, OSError):
                     raise _unwritable(error, error.__cause__) from error
                 raise
-        return self.zone(zone_id)
 
     # -- helpers ---------------------------------------------------------------------------------------------
 

@@ -6,13 +6,15 @@ published after its last round, so that no request, however many come, can hold 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
+from config.measured_edit import write_measured
 from config.site import Site, SpecialNight
 from config.site_edit import write_program
+from config.site_file import LoadedSite
 from config.span import Span
 from controller.almanac import Almanac
 from controller.entries import Entry, Override
@@ -100,11 +102,37 @@ class Desk:
             OSError: the file could not be written; the old one is intact.
             TimeoutError: the keeper did not answer.
         """
+        return self._write(
+            lambda path: write_program(path, zone_id, program, special_nights),
+            f"the program of {zone_id} was changed",
+        )
+
+    def write_measured(
+        self,
+        zone_id: str,
+        *,
+        watts: float | None,
+        forget_watts: bool,
+        volts: Mapping[int, Sequence[float] | None],
+    ) -> Site:
+        """Write what was measured in a zone into the site file; see ``config.measured_edit.write_measured``.
+
+        Raises:
+            UnknownFixtureError: the zone has no such fixture.
+            UnknownZoneError, SiteFileError, OSError, TimeoutError: as ``write_program``.
+        """
+        return self._write(
+            lambda path: write_measured(
+                path, zone_id, watts=watts, forget_watts=forget_watts, volts=volts
+            ),
+            f"what was measured in {zone_id} was noted",
+        )
+
+    def _write(self, change: Callable[[Path], LoadedSite], words: str) -> Site:
+        """Change the site file, and have the keeper keep the site that it now tells of."""
         if self.site_path is None:
             raise PermissionError("this is a demonstration: there is no site file to write to")
-        site = write_program(self.site_path, zone_id, program, special_nights).site
-        self.rounds.ask(
-            lambda keeper: keeper.change_site(site, words=f"the program of {zone_id} was changed")
-        )
+        site = change(self.site_path).site
+        self.rounds.ask(lambda keeper: keeper.change_site(site, words=words))
         self.written()
         return site

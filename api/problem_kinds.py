@@ -59,6 +59,12 @@ _ALL = (
         remedy="GET /v1/zones lists the zones with their ids.",
     ),
     Kind(
+        name="unknown-transformer",
+        status=404,
+        title="No such transformer",
+        remedy="GET /v1/wiring lists the transformers with their ids.",
+    ),
+    Kind(
         name="method-not-allowed",
         status=405,
         title="This can be done here in another way only",

@@ -142,7 +142,7 @@ def _read_lights(document: Document, cables: Rows) -> Iterator[Light]:
         if feed is None and len(ids) == 1:
             feed = ids[0]
         node = fixture.get("node", zone_id if zone_id in simple else None)
-        if isinstance(node, str):
+        if isinstance(node, str) and node.strip():
             known = feed if isinstance(feed, str) and feed in ids else None
             count = _count_of(fixture)
             yield Light(path=path, node=node, count=count, transformer=known, zone=zone_id)

@@ -108,6 +108,7 @@ def _own(plan: Plan, run: Run) -> Iterator[Finding]:
     if run.form == "to" and run.name == run.begins:
         what = f"leads from “{run.name}” to itself"
         yield Finding(path=place, what=what, remedy="name the node at its other end")
+        plan.owner.setdefault(run.name, run)
         return
     for node in dict.fromkeys((run.name, *run.nodes)):
         if node in plan.feeds:
@@ -138,7 +139,7 @@ def _reach(plan: Plan) -> Iterator[Finding]:
                     waiting.append(far)
     in_a_ring: set[KeyPath] = set()
     for run in plan.runs:
-        if run.begins in plan.origin or run.path in in_a_ring:
+        if run.begins in plan.origin or run.path in in_a_ring or run.nodes == (run.begins,):
             continue
         if run.begins not in plan.owner:
             what, remedy = _explain_hanging(plan, run.begins)

@@ -18,6 +18,10 @@ from config.positions import Positions
 
 _STEP = "  "
 _LINE_END = re.compile(r"\A\r?\n")
+_COMMA_AFTER = re.compile(r"[ \t]*,[ \t]*")
+_COMMA_BEFORE = re.compile(r"[ \t]*,[ \t]*\Z")
+# The mark of a key behind “=” has three characters: where key and value begin, and where the value ends.
+_WRITTEN = 3
 _BLANK_LINE_BEFORE = re.compile(r"\n\r?\n\Z")
 
 
@@ -113,6 +117,25 @@ class Draft:
         del self.get(path[:-1])[path[-1]]
         if not self.get(path[:-1]):
             del self.get(path[:-2])[path[-2]]
+
+    def remove_key(self, path: KeyPath) -> None:
+        """Take out a key with its value; under a heading its whole line goes, and a comment on it too."""
+        marks = Positions(self.text).marks
+        if len(marks.get(path, ())) < _WRITTEN:
+            raise LayoutError(f"{write_path(path)} is not written with “=”")
+        start, _, end = marks[path]
+        table = path[:-1]
+        if any(len(marks.get(table[:length], ())) > 1 for length in range(1, len(table) + 1)):
+            before, after = self.text[:start], self.text[end:]
+            # In braces one comma goes with it: the one behind it, else the one before it.
+            follows = _COMMA_AFTER.match(after)
+            rest = after[follows.end() :] if follows else after
+            self.text = (before if follows else _COMMA_BEFORE.sub("", before)) + rest
+        else:
+            rest = self.text[self._end_of_line(end) :]
+            line_start = self.text.rfind("\n", 0, start) + 1
+            self.text = self.text[:line_start] + _LINE_END.sub("", rest, count=1)
+        del self.get(table)[path[-1]]
 
     def _add_key(self, path: KeyPath, value: Any, marks: dict[KeyPath, tuple[int, ...]]) -> None:  # noqa: ANN401
         """Write a key that is not there yet behind the last one of its table."""

@@ -6,6 +6,7 @@
     ├── WiringError (ValueError)      cables and fixtures that make no tree; carries all problems
     ├── PeriodError (ValueError)      a text that names no night, month, season or stretch of nights
     ├── UnknownZoneError (KeyError)   no zone has that id
+    ├── UnknownFixtureError (KeyError) a zone has no fixture at that place
     ├── RelayError (OSError)          one relay did not do what it was told
     ├── JournalError (OSError)        the journal cannot be read or written now
     │   └── JournalDamagedError       its file is damaged or gone, and must be set aside
@@ -106,6 +107,22 @@ class UnknownZoneError(LeerieError, KeyError):
     def __str__(self) -> str:
         """One sentence with the ids that would do."""
         return f"no zone is called “{self.zone_id}”; this site has {', '.join(self.known)}"
+
+
+class UnknownFixtureError(LeerieError, KeyError):
+    """A zone has no fixture at that place of its list."""
+
+    def __init__(self, zone_id: str, place: int, count: int) -> None:
+        """Name the place that was asked for, from 1, and how many there are."""
+        self.zone_id = zone_id
+        self.place = place
+        self.count = count
+        super().__init__(zone_id)
+
+    def __str__(self) -> str:
+        """One sentence with the places that would do."""
+        has = f"it has 1 to {self.count}" if self.count > 1 else f"it has {self.count or 'none'}"
+        return f"zone “{self.zone_id}” has no fixture {self.place}; {has}"
 
 
 class RelayError(LeerieError, OSError):

@@ -57,7 +57,7 @@ def write_program(
     """
 
     def change(draft: Draft) -> None:
-        zone = _find_zone(draft, zone_id)
+        zone = find_zone(draft, zone_id)
         draft.put_list((*zone, "program"), [str(span) for span in program])
         if special_nights is not None:
             _put_special_nights(draft, (*zone, "special_nights"), special_nights)
@@ -144,7 +144,7 @@ def _explain_failure(name: str, error: OSError) -> SiteFileError:
     return refuse_file(name, f"could not be written ({why}) and stands as it was", remedy)
 
 
-def _find_zone(draft: Draft, zone_id: str) -> KeyPath:
+def find_zone(draft: Draft, zone_id: str) -> KeyPath:
     """Return the path of the zone with that id."""
     zones = draft.get(("zones",))
     rows = zones if isinstance(zones, list) else []
