@@ -19,7 +19,7 @@ from api.instants import instant_text
 from api.problems import refuse
 from api.replacing import require_replaced
 from api.report import write_report
-from api.year_svg import draw_future, draw_past
+from api.year_svg import draw_future, lay_out_past, write_svg
 from api.year_telling import YearAsk, tell_year
 from config.errors import PeriodError
 from config.site import Site
@@ -118,7 +118,8 @@ class HoursClerk:
                     lit={zone: light.lit[zone] for zone in zones},
                     missed={zone: light.missed[zone] for zone in zones},
                 )
-            return draw_past(almanac, first, last, light, now_utc=now_utc, width_px=query.width)
+            laid_out = lay_out_past(almanac, first, last, light, now_utc=now_utc)
+            return write_svg(laid_out, width_px=query.width)
 
     def replace(self, ask: ReplacementAsk) -> ReplacementAnswer:
         """Take down that lamps were replaced.

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date, timedelta
 
+from api.instants import FIRST_YEAR, LAST_YEAR
 from config.errors import PeriodError
 from controller.almanac import Almanac
 from controller.periods import Each, Period, parse_period, split, stretch_of_nights
@@ -55,16 +56,27 @@ def choose_periods(ask: HoursAsk, almanac: Almanac, *, tonight: date, began: dat
     Raises:
         PeriodError: no such period, one that ends before it begins, or too many of them; says what would do.
     """
-    tz, latitude_deg = almanac.tz, almanac.site.latitude_deg
     if ask.period is not None:
         if ask.first is not None or ask.last is not None:
             raise PeriodError("a period has its own dates; leave out either the period or “from” and “to”")
-        whole = parse_period(ask.period, tz, latitude_deg=latitude_deg)
+        whole = read_period(ask.period, almanac)
     else:
         whole = _usual(ask, almanac, tonight, began)
     if whole.nights > MOST_NIGHTS or (ask.by is Each.NIGHT and whole.nights > MOST_PERIODS):
         raise PeriodError(f"{whole.name} is {whole.nights} nights; ask for fewer at once")
-    return list(split(whole, ask.by, tz, latitude_deg=latitude_deg))
+    return list(split(whole, ask.by, almanac.tz, latitude_deg=almanac.site.latitude_deg))
+
+
+def read_period(text: str, almanac: Almanac) -> Period:
+    """Read a period as a person writes it.
+
+    Raises:
+        PeriodError: there is none of that name, or it lies in years for which no answer can be given.
+    """
+    period = parse_period(text, almanac.tz, latitude_deg=almanac.site.latitude_deg)
+    if not FIRST_YEAR <= period.first.year <= period.last.year <= LAST_YEAR:
+        raise PeriodError(f"“{text}” is out of reach; name a year from {FIRST_YEAR} to {LAST_YEAR}")
+    return period
 
 
 def _usual(ask: HoursAsk, almanac: Almanac, tonight: date, began: date | None) -> Period:

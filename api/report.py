@@ -11,17 +11,17 @@ from zoneinfo import ZoneInfo
 
 from markupsafe import Markup
 
-from api.hours_ask import HoursAsk
+from api.hours_ask import HoursAsk, read_period
 from api.hours_table import hours, kwh, money, share
 from api.hours_telling import tell_hours
 from api.tables import count
 from api.templates_here import render
-from api.year_svg import draw_past
+from api.year_svg import lay_out_past, write_svg
 from controller.almanac import Almanac
 from controller.forecast import Forecast
 from controller.journal_reading import JournalReader
 from controller.past_hours import light_of_past
-from controller.periods import Each, Period, Season, parse_period, season_words
+from controller.periods import Each, Period, Season, season_words
 
 _A_YEAR = timedelta(days=365)
 _ONE_NIGHT = timedelta(days=1)
@@ -64,7 +64,7 @@ def write_report(
         JournalError: the journal cannot be read.
     """
     site, tz = almanac.site, almanac.tz
-    period = parse_period(text, tz, latitude_deg=site.latitude_deg)
+    period = read_period(text, almanac)
     ask = HoursAsk(by=Each.MONTH, period=text)
     answer = tell_hours(almanac, journal, ask, now_utc=now_utc, year=year)
     words = _Words(tz=tz)
@@ -162,10 +162,9 @@ def _pictures(
     """Draw the year that ends with the period, for paper and wide screens, and for a phone."""
     first = period.last - _A_YEAR + _ONE_NIGHT
     light = light_of_past(almanac, journal, first, period.last, now_utc=now_utc)
-    # What was drawn has been escaped by its own template.
+    laid_out = lay_out_past(almanac, first, period.last, light, now_utc=now_utc)
     return [
-        Markup(  # noqa: S704
-            draw_past(almanac, first, period.last, light, now_utc=now_utc, width_px=width_px, key=key)
-        )
+        # What is drawn has been escaped by its own template.
+        Markup(write_svg(laid_out, width_px=width_px, key=key))  # noqa: S704
         for width_px, key in ((_WIDE_PX, "wide"), (_NARROW_PX, "narrow"))
     ]

@@ -8,7 +8,7 @@ its name beside it, so that nothing has to be told by its colour.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
@@ -26,6 +26,8 @@ if TYPE_CHECKING:
 NARROWEST_PX, WIDEST_PX, USUAL_PX = 320, 2400, 1000
 _LEFT_PX, _RIGHT_PX = 44, 10
 _DAY_H = 24
+# No zone has an id with a blank in it.
+_EARLY, _MISSED = " early", " missed"
 # Below this width months have one letter and the legend more lines.
 _NARROW_PX = 620
 # Up to so many zones, strips of this height.
@@ -44,6 +46,27 @@ class Strip:
     missed: str
 
 
+@dataclass(frozen=True, kw_only=True, slots=True)
+class YearPicture:
+    """A year laid out, to be drawn in any width.
+
+    Attributes:
+        title: what is shown.
+        site: whose.
+        names: what a person calls the zones.
+        zones: ids of the zones, in the order of their strips.
+        picture: sky and bars; light outside of the dark, and missed light, under names of their own.
+        today: date of tonight, where it lies among the nights and they are not all to come.
+    """
+
+    title: str
+    site: str
+    names: Mapping[str, str]
+    zones: tuple[str, ...]
+    picture: Picture
+    today: date | None
+
+
 def draw_future(year: Year, *, width_px: int = USUAL_PX, key: str = "year") -> str:
     """Draw the nights to come by the present program.
 
@@ -54,23 +77,16 @@ def draw_future(year: Year, *, width_px: int = USUAL_PX, key: str = "year") -> s
     """
     forecast = year.present.forecast
     lit = {zone: [each for night in forecast.lit[zone] for each in night] for zone in year.zones}
-    period = forecast.period
-    return _draw(
-        year.almanac, period.first, period.last, lit, {}, title="What will be lit", width_px=width_px, key=key
+    laid_out = _lay_out(
+        year.almanac, forecast.period.first, forecast.period.last, lit, {}, title="What will be lit"
     )
+    return write_svg(laid_out, width_px=width_px, key=key)
 
 
-def draw_past(
-    almanac: Almanac,
-    first: date,
-    last: date,
-    light: PastLight,
-    *,
-    now_utc: datetime,
-    width_px: int = USUAL_PX,
-    key: str = "year",
-) -> str:
-    """Draw what ran, and what was missed.
+def lay_out_past(
+    almanac: Almanac, first: date, last: date, light: PastLight, *, now_utc: datetime
+) -> YearPicture:
+    """Lay out what ran, and what was missed.
 
     Args:
         almanac: the site.
@@ -78,63 +94,35 @@ def draw_past(
         last: date of the last night, included.
         light: when zones were lit and missed.
         now_utc: now; later nights show only the sky.
+    """
+    today = almanac.night_at(now_utc).date
+    return _lay_out(almanac, first, last, light.lit, light.missed, title="What was lit", today=today)
+
+
+def write_svg(laid_out: YearPicture, *, width_px: int = USUAL_PX, key: str = "year") -> str:
+    """Draw a year that was laid out.
+
+    Args:
+        laid_out: the year.
         width_px: width of the picture, from ``NARROWEST_PX`` to ``WIDEST_PX``.
         key: tells this picture's names from another's in the same page.
     """
-    return _draw(
-        almanac,
-        first,
-        last,
-        light.lit,
-        light.missed,
-        title="What was lit",
-        width_px=width_px,
-        key=key,
-        today=almanac.night_at(now_utc).date,
-    )
-
-
-def _draw(
-    almanac: Almanac,
-    first: date,
-    last: date,
-    lit: Mapping[str, Sequence[Interval]],
-    missed: Mapping[str, Sequence[Interval]],
-    *,
-    title: str,
-    width_px: int,
-    key: str,
-    today: date | None = None,
-) -> str:
-    """Lay the strips out and fill in the template."""
-    site = almanac.site
-    ahead = list(nights(first, last, almanac.tz))
-    dark = dark_intervals(almanac.sky, ahead, site.dusk_angle_deg)
-
-    def draw(hours: Mapping[str, Sequence[Interval]]) -> Picture:
-        return draw_year(
-            ahead, hours, sky=almanac.sky, dusk_angle_deg=site.dusk_angle_deg, tz=almanac.tz
-        )
-
-    inside = [(ms_of(ahead[0].starts_at_utc), ms_of(ahead[-1].ends_at_utc))]
-    picture = draw({zone: overlap(lit[zone], inside) for zone in lit})
-    early = draw({zone: without(overlap(lit[zone], inside), dark) for zone in lit})
-    gone = draw({zone: missed.get(zone, ()) for zone in lit})
-    names = {zone.id: zone.name for zone in site.zones}
+    picture, zones = laid_out.picture, laid_out.zones
+    first, last = picture.columns[0].night, picture.columns[-1].night
     # Twelve zones still go on one page; a few may be seen the better.
-    height_px = next(height_px for most, height_px in _STRIPS_PX if len(lit) <= most)
+    height_px = next(height_px for most, height_px in _STRIPS_PX if len(zones) <= most)
     narrow = width_px < _NARROW_PX
     step_px, top_px = height_px + 26, 82 if narrow else 66
     strips = [
         Strip(
             top_px=top_px + number * step_px,
-            name=names.get(zone, zone),
-            told=_told(picture, gone, zone),
+            name=laid_out.names.get(zone, zone),
+            told=_told(picture, zone),
             lit=_bars(picture, zone),
-            early=_bars(early, zone),
-            missed=_bars(gone, zone),
+            early=_bars(picture, zone + _EARLY),
+            missed=_bars(picture, zone + _MISSED),
         )
-        for number, zone in enumerate(picture.zones)
+        for number, zone in enumerate(zones)
     ]
     across_px = width_px - _LEFT_PX - _RIGHT_PX
     days = len(picture.columns)
@@ -142,11 +130,11 @@ def _draw(
     return render(
         "year.svg",
         key=key,
-        title=f"{site.name}: {title.lower()}, {_day(first)} to {_day(last)}",
-        heading=title,
-        site=site.name,
+        title=f"{laid_out.site}: {laid_out.title.lower()}, {_day(first)} to {_day(last)}",
+        heading=laid_out.title,
+        site=laid_out.site,
         dates=f"{_day(first)} to {_day(last)}",
-        told=describe(picture, names),
+        told=describe(replace(picture, zones=zones), laid_out.names),
         width_px=width_px,
         height_px=bottom_px + (124 if narrow else 70),
         narrow=narrow,
@@ -162,11 +150,40 @@ def _draw(
         any_missed=any(strip.missed for strip in strips),
         any_early=any(strip.early for strip in strips),
         months=list(_months(picture, narrow=narrow)),
-        changes=[
-            {"at": change.index, "words": _change_words(change)}
-            for change in picture.changes
-        ],
-        today=(today - first).days if today is not None and first <= today < last else None,
+        changes=[{"at": each.index, "words": _change_words(each)} for each in picture.changes],
+        today=None if laid_out.today is None else (laid_out.today - first).days,
+    )
+
+
+def _lay_out(
+    almanac: Almanac,
+    first: date,
+    last: date,
+    lit: Mapping[str, Sequence[Interval]],
+    missed: Mapping[str, Sequence[Interval]],
+    *,
+    title: str,
+    today: date | None = None,
+) -> YearPicture:
+    """Lay out some nights, each once: what was lit, of that what was not in the dark, and what was missed."""
+    site = almanac.site
+    ahead = list(nights(first, last, almanac.tz))
+    dark = dark_intervals(almanac.sky, ahead, site.dusk_angle_deg)
+    inside = [(ms_of(ahead[0].starts_at_utc), ms_of(ahead[-1].ends_at_utc))]
+    hours: dict[str, Sequence[Interval]] = {}
+    for zone in lit:
+        hours[zone] = overlap(lit[zone], inside)
+        hours[zone + _EARLY] = without(hours[zone], dark)
+        hours[zone + _MISSED] = missed.get(zone, ())
+    return YearPicture(
+        title=title,
+        site=site.name,
+        names={zone.id: zone.name for zone in site.zones},
+        zones=tuple(lit),
+        picture=draw_year(
+            ahead, hours, sky=almanac.sky, dusk_angle_deg=site.dusk_angle_deg, tz=almanac.tz
+        ),
+        today=today if today is not None and first <= today < last else None,
     )
 
 
@@ -231,11 +248,11 @@ def _months(picture: Picture, *, narrow: bool) -> Iterator[dict[str, Any]]:
         yield {"at": mark.index, "name": name[0] if narrow else name + year}
 
 
-def _told(picture: Picture, missed: Picture, zone: str) -> str:
+def _told(picture: Picture, zone: str) -> str:
     """Say beside a strip how long its zone was lit, and what was missed."""
     count = sum(any(bar.zone == zone for bar in column.bars) for column in picture.columns)
     told = f"{picture.lit_h[zone]:,.0f} h in {count} night{'' if count == 1 else 's'}"
-    missed_h = missed.lit_h[zone]
+    missed_h = picture.lit_h[zone + _MISSED]
     return told + (f", {missed_h:,.1f} h missed" if missed_h >= 0.05 else "")  # noqa: PLR2004 - shows as 0.1
 
 

@@ -162,10 +162,21 @@ def parse_period(text: str, tz: ZoneInfo, *, latitude_deg: float) -> Period:
         if match := re.fullmatch(r"(\d{4})-(\d{2})", words):
             return month_of(int(match[1]), int(match[2]), tz)
         first, joined, last = words.partition(" to ")
-        from_night = date.fromisoformat(first.strip())
-        return stretch_of_nights(from_night, date.fromisoformat(last.strip()) if joined else from_night, tz)
+        from_night = _read_date(first)
+        return stretch_of_nights(from_night, _read_date(last) if joined else from_night, tz)
     except ValueError as fault:
         raise PeriodError(f"“{text}” is no period ({fault}); write {_EXAMPLES}") from fault
+
+
+def _read_date(text: str) -> date:
+    """Read a date as it is written here, and in no other way that a calendar week or a missing hyphen allows.
+
+    Raises:
+        ValueError: it is none.
+    """
+    if not re.fullmatch(r"\d{4}-\d{2}-\d{2}", text.strip()):
+        raise ValueError("no date")
+    return date.fromisoformat(text.strip())
 
 
 def split(period: Period, each: Each, tz: ZoneInfo, *, latitude_deg: float) -> tuple[Period, ...]:
