@@ -156,6 +156,11 @@ def test_the_index_lists_every_route_that_there_is(house):
         ("PUT", "/v1/zones/{zone_id}/program"),
         ("PUT", "/v1/zones/{zone_id}/override"),
         ("DELETE", "/v1/zones/{zone_id}/override"),
+        ("PUT", "/v1/zones/{zone_id}/measured"),
+        ("GET", "/v1/wiring"),
+        ("GET", "/v1/sheet"),
+        ("GET", "/v1/sheet/{transformer_id}"),
+        ("GET", "/v1/placing"),
     }
     assert all(route["does"] for route in routes)
     for path in ("/docs", "/redoc"):
