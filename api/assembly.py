@@ -27,6 +27,11 @@ from controller.zone_data import use_newest_zone_data
 
 log = logging.getLogger("leerie")
 
+# What ends the program, or has it read its site file.
+HEARD = (signal.SIGTERM, signal.SIGINT, signal.SIGHUP)
+# At the end, how long journal and web server are waited for; a disk that hangs holds up nobody.
+CLOSE_S = 0.2
+
 
 def run_daemon(site_path: Path, *, state: Path, port: int, relays_off: bool = False) -> int:
     """Keep a site's lights until told to stop.
@@ -82,6 +87,8 @@ def _keep(site: Site, refused: str, *, site_path: Path, state: Path, hold: Hold 
     keeper = Keeper(site, clock=clock, relays=relays, journal=journal, past=past)
     if refused:
         keeper.refuse_site(refused)
+    # From the first light on a signal waits until somebody can follow it: to die of it would leave runs open.
+    signal.pthread_sigmask(signal.SIG_BLOCK, HEARD)
     keeper.round()
     log.info("%s: %s", site.name, keeper.status().words)
     if not refused:
@@ -127,15 +134,18 @@ def _keep(site: Site, refused: str, *, site_path: Path, state: Path, hold: Hold 
         for name in (signal.SIGTERM, signal.SIGINT):
             loop.add_signal_handler(name, rounds.stop)
         loop.add_signal_handler(signal.SIGHUP, errands.reload)
+        signal.pthread_sigmask(signal.SIG_UNBLOCK, HEARD)
         await rounds.run(started=errands.started)
+        signal.pthread_sigmask(signal.SIG_BLOCK, HEARD)
 
     in_background(scribe.check, name="journal check")
     web.start()
     try:
         asyncio.run(run())
     finally:
-        web.stop()
-        journal.close()
+        web.stop(wait_s=0)
+        in_background(journal.close, name="journal").join(CLOSE_S)
+        web.stop(CLOSE_S)
 
 
 def _require_board(site: Site) -> None:

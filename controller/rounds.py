@@ -36,7 +36,7 @@ LEAST_PAUSE_S = 0.001
 # A round that raises, which none should, is made again after this pause.
 AFTER_A_RAISE_S = 5.0
 # The journal's last entries may take this long at the end; the lights are dark by then.
-LAST_FLUSH_S = 1.2
+LAST_FLUSH_S = 0.8
 
 
 class NextBoundary(BaseTrigger):  # type: ignore[misc]  # APScheduler ships no types
@@ -267,7 +267,7 @@ class Rounds:
             log.warning("journal: %d entries could not be written in time", self.keeper.status().waiting)
 
 
-def in_background(work: Callable[[], None], *, name: str) -> None:
+def in_background(work: Callable[[], None], *, name: str) -> threading.Thread:
     """Run something in a daemon thread, which never holds up the end; what it raises is logged."""
 
     def run() -> None:
@@ -276,4 +276,6 @@ def in_background(work: Callable[[], None], *, name: str) -> None:
         except Exception:
             log.exception("%s", name)
 
-    threading.Thread(target=run, name=name, daemon=True).start()
+    thread = threading.Thread(target=run, name=name, daemon=True)
+    thread.start()
+    return thread
