@@ -45,6 +45,7 @@ class Errands:
         self._reload_wanted = threading.Event()
         self._reloading = threading.Lock()
         self._stamp = tz_data_stamp(site.time_zone)
+        self._board = site.relays.board
 
     def started(self) -> None:
         """Tell the service manager that the lights are right."""
@@ -69,8 +70,10 @@ class Errands:
             self.rounds.ask(lambda keeper: keeper.change_site(keeper.site, words="new time zone data", tz=tz))
 
     def site_written(self) -> None:
-        """Keep a copy of a site file that was written, and taken, over the API."""
-        remember(self._site_path, self._state)
+        """Follow a site file that was written over the API; other hands may have changed it too."""
+        self._follow(self.rounds.keeper.site)
+        if self.rounds.keeper.site.relays.board != self._board:
+            self._refuse(self._other_board(self.rounds.keeper.site))
 
     def reload(self) -> None:
         """Read the site file again, as a signal asks; a storm of signals leads to one reading more."""
@@ -83,8 +86,12 @@ class Errands:
             while self._reload_wanted.is_set():
                 self._reload_wanted.clear()
                 self._notifier.reloading()
-                self._reload_once()
-                self._notifier.ready(self.rounds.status.words)
+                try:
+                    self._reload_once()
+                except TimeoutError as error:
+                    log.warning("the site file was not read again: %s", error)
+                finally:
+                    self._notifier.ready(self.rounds.status.words)
 
     def _reload_once(self) -> None:
         """Read the site file; one that will not do is refused, and the old one kept."""
@@ -93,13 +100,22 @@ class Errands:
         except SiteFileError as error:
             self._refuse(str(error))
             return
-        if site.relays.board != self.rounds.keeper.site.relays.board:
-            self._refuse(f"relays.board is now “{site.relays.board}”; restart Leerie to use another board")
+        if site.relays.board != self._board:
+            self._refuse(self._other_board(site))
             return
-        self._clock.believe = site.clock.believe
         self.rounds.ask(lambda keeper: keeper.change_site(site, words="the site file was read again"))
+        self._follow(site)
+
+    def _follow(self, site: Site) -> None:
+        """Go by a site that is kept from now on, and keep a copy of its file."""
+        self._clock.believe = site.clock.believe
         self._stamp = tz_data_stamp(site.time_zone)
         remember(self._site_path, self._state)
+
+    @staticmethod
+    def _other_board(site: Site) -> str:
+        """Say that the board of a running program is not changed."""
+        return f"relays.board is now “{site.relays.board}”; restart Leerie to use another board"
 
     def _refuse(self, words: str) -> None:
         """Say that the changed site file was not taken, and why."""
