@@ -91,7 +91,7 @@ class Life:
         if busy or waiting:
             due_in_s = min(due_in_s, BUSY_TICK_S)
         elif any(pin.lit for pin in world.pins.values()):
-            due_in_s = min(due_in_s, max(self.journal.beat_boot_s + CALM_BEAT_S - now.boot_s, 1.0))
+            due_in_s = min(due_in_s, max(self.journal.beat_boot_s + CALM_BEAT_S - now.boot_s, BUSY_TICK_S))
         self.due_s = world.now_s + due_in_s
         if busy or world.fuse is not None or self.journal.more_than_beats:
             self.write()
