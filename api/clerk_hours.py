@@ -27,6 +27,7 @@ from controller.almanac import Almanac
 from controller.entries import Replacement
 from controller.forecast import Forecast
 from controller.past_hours import PastLight, light_of_past
+from controller.past_reading import bounds_of
 from controller.periods import Each
 
 _A_YEAR = timedelta(days=365)
@@ -112,7 +113,8 @@ class HoursClerk:
             first = query.from_date or tonight - _A_YEAR + _ONE_NIGHT
             last = first + _A_YEAR - _ONE_NIGHT
             now_utc = self._clerk.now().utc
-            light = light_of_past(almanac, self._clerk.desk.journal, first, last, now_utc=now_utc)
+            journal = self._clerk.desk.journal
+            light = light_of_past(almanac, journal, first, last, bounds=bounds_of(journal, now_utc))
             if zones:
                 light = PastLight(
                     lit={zone: light.lit[zone] for zone in zones},

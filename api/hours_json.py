@@ -8,7 +8,6 @@ adds up takes ``cost_unrounded``.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from datetime import datetime
 from decimal import Decimal
 from typing import Any
 
@@ -22,6 +21,7 @@ from controller.intervals import MS_PER_HOUR
 from controller.journal_sums import ZoneSum
 from controller.lamp_account import Wear
 from controller.past_hours import ZoneAccount
+from controller.past_reading import Bounds
 from controller.periods import Period
 from controller.tariff import round_money
 
@@ -39,8 +39,7 @@ def hours_as_json(
     periods: Sequence[Period],
     accounts: Iterable[ZoneAccount],
     *,
-    began_utc: datetime | None,
-    now_utc: datetime,
+    bounds: Bounds,
     wear: Wear | None = None,
 ) -> dict[str, Any]:
     """Say what zones did, period by period.
@@ -50,8 +49,7 @@ def hours_as_json(
         ask: what was asked.
         periods: the periods that were meant.
         accounts: the account of each period and zone.
-        began_utc: when the journal began.
-        now_utc: now.
+        bounds: of what the journal knows.
         wear: lamps and relays; left out where None.
     """
     currency = currency_of(site)
@@ -59,7 +57,7 @@ def hours_as_json(
     zones = dict.fromkeys(row.hours.zone for row in rows)
     total = add_up(rows)
     return {
-        **_head(site, ask, periods, began_utc, now_utc),
+        **_head(site, ask, periods, bounds),
         "hours": [row_as_json(row, currency) for row in rows],
         "totals": [
             {"zone": zone, **sum_as_json(add_up(row for row in rows if row.hours.zone == zone), currency)}
@@ -77,8 +75,7 @@ def life_as_json(
     period: Period,
     sums: Iterable[ZoneSum],
     *,
-    began_utc: datetime | None,
-    now_utc: datetime,
+    bounds: Bounds,
     wear: Wear | None = None,
 ) -> dict[str, Any]:
     """Say what zones did in the journal's whole life, from the sums that are kept with every switching."""
@@ -87,7 +84,7 @@ def life_as_json(
     wanted.sort(key=lambda each: (order.get(each.zone, len(order)), each.zone))
     rows = [{"zone": each.zone, **_life_of([each])} for each in wanted]
     return {
-        **_head(site, ask, [period], began_utc, now_utc),
+        **_head(site, ask, [period], bounds),
         "hours": [{**_period(period), **row} for row in rows],
         "totals": rows,
         "total": _life_of(wanted),
@@ -171,13 +168,7 @@ def money_of(amount: Decimal | None, currency: str | None) -> float | None:
     return None if amount is None or currency is None else float(round_money(amount, currency))
 
 
-def _head(
-    site: Site,
-    ask: HoursAsk,
-    periods: Sequence[Period],
-    began_utc: datetime | None,
-    now_utc: datetime,
-) -> dict[str, Any]:
+def _head(site: Site, ask: HoursAsk, periods: Sequence[Period], bounds: Bounds) -> dict[str, Any]:
     """Say what the answer is about."""
     return {
         "site": site.name,
@@ -186,8 +177,8 @@ def _head(
         "by": str(ask.by),
         "from": periods[0].first.isoformat(),
         "to": periods[-1].last.isoformat(),
-        "journal_since": None if began_utc is None else instant_text(began_utc),
-        "as_of": instant_text(now_utc),
+        "journal_since": None if bounds.is_empty else instant_text(bounds.began_utc),
+        "as_of": instant_text(bounds.now_utc),
     }
 
 

@@ -15,7 +15,7 @@ from controller.garden import garden_of
 from controller.journal_reading import JournalReader
 from controller.lamp_account import Wear, account_for_wear
 from controller.past_hours import account_for_past
-from controller.past_reading import bounds_of
+from controller.past_reading import Bounds, bounds_of
 from controller.periods import Period
 
 
@@ -42,8 +42,8 @@ def tell_hours(
         UnknownZoneError: neither the site nor the journal knows one of the zones.
     """
     require_zones(almanac, journal, ask)
-    began_utc, now_utc = journal.began_at(), bounds_of(journal, now_utc).now_utc
-    periods = periods_of(almanac, journal, ask, now_utc=now_utc)
+    bounds = bounds_of(journal, now_utc)
+    periods = _periods_of(almanac, ask, bounds)
     wear = None if year is None else _of_zones(account_for_wear(almanac, journal, year), ask.zones)
     if ask.is_whole_life:
         return life_as_json(
@@ -51,14 +51,11 @@ def tell_hours(
             ask,
             periods[0],
             journal.whole_life(),
-            began_utc=began_utc,
-            now_utc=now_utc,
+            bounds=bounds,
             wear=wear,
         )
-    accounts = account_for_past(almanac, journal, periods, now_utc=now_utc, zones=ask.zones)
-    return hours_as_json(
-        almanac.site, ask, periods, accounts, began_utc=began_utc, now_utc=now_utc, wear=wear
-    )
+    accounts = account_for_past(almanac, journal, periods, bounds=bounds, zones=ask.zones)
+    return hours_as_json(almanac.site, ask, periods, accounts, bounds=bounds, wear=wear)
 
 
 def stream_hours(
@@ -74,18 +71,16 @@ def stream_hours(
         yield from tell_hours(almanac, journal, ask, now_utc=now_utc)["hours"]
         return
     currency = currency_of(almanac.site)
-    periods = periods_of(almanac, journal, ask, now_utc=now_utc)
-    for account in account_for_past(almanac, journal, periods, now_utc=now_utc, zones=ask.zones):
+    bounds = bounds_of(journal, now_utc)
+    periods = _periods_of(almanac, ask, bounds)
+    for account in account_for_past(almanac, journal, periods, bounds=bounds, zones=ask.zones):
         yield row_as_json(account, currency)
 
 
-def periods_of(
-    almanac: Almanac, journal: JournalReader, ask: HoursAsk, *, now_utc: datetime
-) -> list[Period]:
+def _periods_of(almanac: Almanac, ask: HoursAsk, bounds: Bounds) -> list[Period]:
     """Say which periods are meant, with the journal's beginning and now as the usual ends."""
-    began_utc, now_utc = journal.began_at(), bounds_of(journal, now_utc).now_utc
-    began = None if began_utc is None else almanac.night_at(began_utc).date
-    return choose_periods(ask, almanac, tonight=almanac.night_at(now_utc).date, began=began)
+    began = None if bounds.is_empty else almanac.night_at(bounds.began_utc).date
+    return choose_periods(ask, almanac, tonight=almanac.night_at(bounds.now_utc).date, began=began)
 
 
 def year_to_come(almanac: Almanac, now_utc: datetime) -> Forecast:

@@ -21,6 +21,7 @@ from controller.almanac import Almanac
 from controller.forecast import Forecast
 from controller.journal_reading import JournalReader
 from controller.past_hours import light_of_past
+from controller.past_reading import bounds_of
 from controller.periods import Each, Period, Season, season_words
 
 _A_YEAR = timedelta(days=365)
@@ -161,7 +162,7 @@ def _pictures(
 ) -> Sequence[Markup]:
     """Draw the year that ends with the period, for paper and wide screens, and for a phone."""
     first = period.last - _A_YEAR + _ONE_NIGHT
-    light = light_of_past(almanac, journal, first, period.last, now_utc=now_utc)
+    light = light_of_past(almanac, journal, first, period.last, bounds=bounds_of(journal, now_utc))
     laid_out = lay_out_past(almanac, first, period.last, light, now_utc=now_utc)
     return [
         # What is drawn has been escaped by its own template.

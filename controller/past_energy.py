@@ -6,6 +6,7 @@ the time, so that a load that is changed in June moves nothing in May.
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
@@ -68,9 +69,10 @@ class Meter:
         for zone in zones:
             feeds[self._feed(zone)].append(zone)
         rated = _Rated(self._first_loads(zones), runs)
+        boxes = [self._known(period) for period in periods]
+        dealt = _deal(draws, boxes)
         return [
-            self._read_box(box, feeds, [each for each in draws if _meets(each, box)], rated, steps)
-            for box in (self._known(period) for period in periods)
+            self._read_box(box, feeds, here, rated, steps) for box, here in zip(boxes, dealt, strict=True)
         ]
 
     def _read_box(
@@ -85,7 +87,9 @@ class Meter:
         losses = losses_of(self.site)
         energies: dict[str, Energy] = {}
         pieces = rated.pieces(box)
-        inside = None if steps is None else [step for step in steps if _meets(step, box)]
+        inside = None
+        if steps is not None:
+            inside = [step for step in steps if step.starts_ms < box[1] and step.ends_ms > box[0]]
         for feed, zones in feeds.items():
             here = [draw for draw in draws if draw.zone in zones]
             for (starts_ms, ends_ms), loads in pieces:
@@ -130,9 +134,17 @@ class Meter:
         return starts_ms, max(starts_ms, min(period.interval[1], ms_of(self.now_utc)))
 
 
-def _meets(some: Draw | PriceStep, box: Interval) -> bool:
-    """Whether something reaches into an interval."""
-    return some.starts_ms < box[1] and some.ends_ms > box[0]
+def _deal(draws: Iterable[Draw], boxes: Sequence[Interval]) -> list[list[Draw]]:
+    """Give for each interval, in their order, the draws that reach into it."""
+    begins = [box[0] for box in boxes]
+    dealt: list[list[Draw]] = [[] for _ in boxes]
+    for draw in draws:
+        number = max(bisect_right(begins, draw.starts_ms) - 1, 0)
+        while number < len(boxes) and boxes[number][0] < draw.ends_ms:
+            if draw.starts_ms < boxes[number][1]:
+                dealt[number].append(draw)
+            number += 1
+    return dealt
 
 
 class _Rated:
@@ -143,7 +155,11 @@ class _Rated:
         loads = dict(first)
         self._first = dict(first)
         self._changes: list[tuple[int, dict[str, Decimal]]] = []
+        last: dict[str, float | None] = {}
         for run in runs:
+            if run.zone in last and last[run.zone] == run.load_w:
+                continue
+            last[run.zone] = run.load_w
             load_w = watts(run.load_w) or _NOTHING
             if loads[run.zone] != load_w:
                 loads[run.zone] = load_w

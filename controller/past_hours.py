@@ -6,9 +6,10 @@ the stretch that is asked for was cut. Long stretches are worked out piece by pi
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import date, timedelta
 from decimal import Decimal
 
 from controller.almanac import Almanac
@@ -19,7 +20,7 @@ from controller.intervals import Interval, merge, ms_of, overlap, without
 from controller.journal_reading import JournalReader
 from controller.night import nights
 from controller.past_energy import Meter
-from controller.past_reading import Bounds, PastNights, bounds_of, read_nights
+from controller.past_reading import Bounds, PastNights, read_nights
 from controller.periods import Period
 from controller.runs import lit_interval
 
@@ -56,7 +57,7 @@ def account_for_past(
     journal: JournalReader,
     periods: Sequence[Period],
     *,
-    now_utc: datetime,
+    bounds: Bounds,
     zones: Sequence[str] = (),
     cable_w: Mapping[str, Decimal] | None = None,
 ) -> Iterator[ZoneAccount]:
@@ -66,7 +67,7 @@ def account_for_past(
         almanac: the site as it is now.
         journal: the site's journal.
         periods: in order, each beginning where the one before ends.
-        now_utc: now; what is planned for later is not missed yet.
+        bounds: of what the journal knows; see ``bounds_of``.
         zones: ids of the zones that are wanted; all where none is named, also those that are gone by now.
         cable_w: watts lost in the cables of a zone while it is lit, where known.
 
@@ -78,7 +79,6 @@ def account_for_past(
     Raises:
         JournalError: the journal cannot be read.
     """
-    bounds = bounds_of(journal, now_utc)
     for some in _by_the_hundred(periods):
         yield from _account(almanac, journal, some, bounds, zones=zones, cable_w=cable_w or {})
 
@@ -92,7 +92,7 @@ class PastLight:
 
 
 def light_of_past(
-    almanac: Almanac, journal: JournalReader, first: date, last: date, *, now_utc: datetime
+    almanac: Almanac, journal: JournalReader, first: date, last: date, *, bounds: Bounds
 ) -> PastLight:
     """Say when every zone was lit and missed over some nights.
 
@@ -101,12 +101,11 @@ def light_of_past(
         journal: its journal.
         first: date of the first night.
         last: date of the last night, included.
-        now_utc: now.
+        bounds: of what the journal knows; see ``bounds_of``.
 
     Raises:
         JournalError: the journal cannot be read.
     """
-    bounds = bounds_of(journal, now_utc)
     found = read_nights(almanac, journal, list(nights(first, last, almanac.tz)), bounds)
     seen = [(ms_of(bounds.began_utc), ms_of(bounds.now_utc))]
     return PastLight(
@@ -152,13 +151,15 @@ def _account(
         now_utc=bounds.now_utc,
     )
     energies = meter.read(found.zones, [run for runs in found.runs.values() for run in runs], periods)
-    for number, period in enumerate(periods):
+    loads = {zone: _loads(found.runs.get(zone, ()), periods, bounds) for zone in wanted}
+    losses = {zone: meter.losses_of(zone) for zone in wanted}
+    for number in range(len(periods)):
         for zone in wanted:
             yield ZoneAccount(
                 hours=hours[zone][number],
                 energy=energies[number][zone],
-                loads=_loads(found.runs.get(zone, ()), period, bounds),
-                losses=meter.losses_of(zone),
+                loads=tuple(loads[zone][number]),
+                losses=losses[zone],
             )
 
 
@@ -177,13 +178,18 @@ def _hours(
     )
 
 
-def _loads(runs: Sequence[Run], period: Period, bounds: Bounds) -> tuple[tuple[float | None, str], ...]:
-    """Give the loads of the runs that reach into a period, each once."""
-    starts_ms, ends_ms = period.interval
-    reaching = [
-        (run.load_w, run.load_from)
-        for run in runs
-        for from_ms, to_ms in [lit_interval(run, bounds.now_utc)]
-        if from_ms < ends_ms and to_ms > starts_ms
-    ]
-    return tuple(dict.fromkeys(reaching))
+def _loads(
+    runs: Sequence[Run], periods: Sequence[Period], bounds: Bounds
+) -> list[dict[tuple[float | None, str], None]]:
+    """Give for each period the loads of the runs that reach into it, each once, in their order."""
+    begins = [period.interval[0] for period in periods]
+    ends_ms = periods[-1].interval[1]
+    loads: list[dict[tuple[float | None, str], None]] = [{} for _ in periods]
+    for run in runs:
+        from_ms, to_ms = lit_interval(run, bounds.now_utc)
+        if to_ms <= from_ms or from_ms >= ends_ms:
+            continue
+        since, until = bisect_right(begins, from_ms) - 1, bisect_left(begins, to_ms)
+        for number in range(max(since, 0), until):
+            loads[number][run.load_w, run.load_from] = None
+    return loads

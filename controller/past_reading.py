@@ -40,6 +40,11 @@ class Bounds:
     now_utc: datetime
     alive_until_utc: datetime
 
+    @property
+    def is_empty(self) -> bool:
+        """Whether the journal knows nothing at all."""
+        return self.began_utc >= self.now_utc
+
 
 def bounds_of(journal: JournalReader, now_utc: datetime) -> Bounds:
     """Say between which instants a journal knows something.

@@ -43,8 +43,13 @@ def draws_of(runs: Iterable[Run], cable_w: Mapping[str, Decimal], *, as_of_utc: 
         as_of_utc: now, for runs that are still lit.
     """
     draws = []
+    # Loads seldom change, and making a decimal of each run's would be half of the work.
+    loads: dict[tuple[str, float | None], Load] = {}
     for run in runs:
         starts_ms, ends_ms = lit_interval(run, as_of_utc)
-        load = Load(lamps_w=watts(run.load_w), cable_w=cable_w.get(run.zone, Decimal(0)))
+        load = loads.get((run.zone, run.load_w))
+        if load is None:
+            load = Load(lamps_w=watts(run.load_w), cable_w=cable_w.get(run.zone, Decimal(0)))
+            loads[run.zone, run.load_w] = load
         draws.append(Draw(zone=run.zone, starts_ms=starts_ms, ends_ms=ends_ms, load=load))
     return draws

@@ -12,6 +12,7 @@ from api.year_telling import YearAsk, tell_year
 from config.site_file import example_path, load_site
 from controller.almanac import Almanac
 from controller.past_hours import light_of_past
+from controller.past_reading import bounds_of
 from tests.api.markup import Drawing, boxes
 from tests.controller.board import Board
 from tests.reference import rows
@@ -156,7 +157,8 @@ def test_the_past_shows_what_ran_what_was_missed_and_now(tmp_path):
     board.close()
     almanac = Almanac(board.site)
     first, last = date(2027, 6, 20), date(2027, 6, 26)
-    light = light_of_past(almanac, board.reader, first, last, now_utc=board.true_utc)
+    bounds = bounds_of(board.reader, board.true_utc)
+    light = light_of_past(almanac, board.reader, first, last, bounds=bounds)
     picture = Drawing(write_svg(lay_out_past(almanac, first, last, light, now_utc=board.true_utc)))
     lit = columns(picture.paths(LIT)[0])
     assert sorted(lit) == [1, 2, 3]

@@ -16,6 +16,7 @@ from controller.entries import Cause
 from controller.hours import ZoneHours
 from controller.intervals import MS_PER_HOUR
 from controller.past_hours import account_for_past
+from controller.past_reading import bounds_of
 from controller.periods import Each, split, stretch_of_nights
 from tests.controller.board import Board
 from tests.sites import site, zone
@@ -49,7 +50,8 @@ def account(board, first, last, each=Each.WHOLE, *, now=None, zones=()):
     whole = stretch_of_nights(first, last, almanac.tz)
     periods = split(whole, each, almanac.tz, latitude_deg=board.site.latitude_deg)
     now = now or board.true_utc
-    return list(account_for_past(almanac, board.reader, periods, now_utc=now, zones=zones))
+    bounds = bounds_of(board.reader, now)
+    return list(account_for_past(almanac, board.reader, periods, bounds=bounds, zones=zones))
 
 
 def of(rows, zone_id):

@@ -1,0 +1,184 @@
+"""The account after 30 years with eight zones: a season, a winter's report, the whole life, the year ahead.
+
+The peer of a season is the plain way: the same switchings in one table, hours, energy and a flat price added
+up by pandas, with no plan, no sun, no losses and no bands. Its import is not counted.
+"""
+
+from __future__ import annotations
+
+import tempfile
+import time
+from collections.abc import Callable, Iterator
+from datetime import UTC, date, datetime
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+
+from api.hours_ask import HoursAsk
+from api.hours_csv import write_csv
+from api.hours_telling import stream_hours, tell_hours, year_to_come
+from api.report import write_report
+from api.year_json import year_as_json
+from api.year_telling import YearAsk, tell_year
+from config.site import Site
+from config.site_file import example_path, load_site
+from controller.almanac import Almanac
+from controller.entries import Cause, Entry, Event, EventKind, Switching
+from controller.journal import Journal
+from controller.journal_reading import JournalReader
+from controller.night import nights
+from controller.periods import Each
+from controller.reading import Reading
+from controller.told import tell_program
+from tests.bench.rows import Row
+
+FIRST = date(2027, 1, 1)
+LAST = date(2056, 12, 31)
+NOW = datetime(2057, 1, 1, 12, tzinfo=UTC)
+SEASON = "2046-winter"
+WINTER = (date(2046, 12, 1), date(2047, 2, 28))
+# A board that starts afresh so often.
+NIGHTS_A_BOOT = 100
+RUNS = 5
+
+
+def entries(site: Site) -> Iterator[Entry]:
+    """Give what a keeper writes in 30 years in which nothing goes wrong."""
+    almanac = Almanac(site)
+    boot_id, started = "", NOW
+    for number, night in enumerate(nights(FIRST, LAST, almanac.tz)):
+        if number % NIGHTS_A_BOOT == 0:
+            boot_id, started = f"00000000-0000-4000-8000-{number:012d}", night.starts_at_utc
+            at = _reading(started, boot_id, started)
+            yield Event(kind=EventKind.STARTED, at=at, words="site")
+            for zone in site.zones:
+                yield Event(kind=EventKind.PROGRAM, at=at, words=tell_program(zone), zone=zone.id)
+        edges = [
+            (at_utc, on, zone)
+            for zone in site.zones
+            for window in almanac.plan(zone.id, night).windows
+            for at_utc, on in ((window.on_utc, True), (window.off_utc, False))
+        ]
+        for at_utc, on, zone in sorted(edges, key=lambda edge: edge[:2]):
+            yield Switching(
+                zone=zone.id,
+                at=_reading(at_utc, boot_id, started),
+                on=on,
+                cause=Cause.PROGRAM,
+                words="dusk to midnight, every night",
+                load_w=zone.rated_load.watts,
+                load_from=zone.rated_load.origin,
+            )
+
+
+def _reading(at_utc: datetime, boot_id: str, started_utc: datetime) -> Reading:
+    """Read a clock that is right."""
+    boot_s = (at_utc - started_utc).total_seconds()
+    return Reading(utc=at_utc, boot_s=boot_s, boot_id=boot_id, trusted=True, trust="set from the network")
+
+
+def build(folder: Path, site: Site) -> pd.DataFrame:
+    """Write 30 years into a journal, and give the same as a table."""
+    journal = Journal(folder)
+    table: list[tuple[Any, ...]] = []
+    for number, entry in enumerate(entries(site)):
+        journal.append(entry)
+        if isinstance(entry, Switching):
+            table.append((entry.at.utc, entry.zone, entry.on, entry.load_w))
+        if number % 8000 == 0:
+            journal.flush()
+    journal.flush()
+    journal.close()
+    return pd.DataFrame(table, columns=["at", "zone", "on", "load_w"])
+
+
+def by_pandas(table: pd.DataFrame, first: date, last: date) -> pd.DataFrame:
+    """Add up hours, energy and a flat price of a season the plain way."""
+    begins, ends = (pd.Timestamp(day, tz="UTC") + pd.Timedelta(hours=17) for day in (first, last))
+    season = table[(table["at"] >= begins) & (table["at"] < ends + pd.Timedelta(days=1))].copy()
+    season["lit_h"] = season.groupby("zone")["at"].diff().dt.total_seconds() / 3600
+    lit = season[~season["on"]]
+    sums = lit.assign(kwh=lit["lit_h"] * lit["load_w"] / 1000).groupby("zone")[["lit_h", "kwh"]].sum()
+    return sums.assign(cost=sums["kwh"] * 0.29)
+
+
+def best_ms(work: Callable[[], Any], times: int = RUNS) -> float:
+    """Give the shortest of some runs, in milliseconds."""
+    spent = []
+    for _ in range(times):
+        begun = time.perf_counter()
+        work()
+        spent.append(time.perf_counter() - begun)
+    return min(spent) * 1000
+
+
+def measure() -> list[Row]:
+    """Build 30 years, and ask what an installer asks; everything from nothing, the sun and the plans too."""
+    site = load_site(example_path("full-property")).site
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name) / "state"
+        table = build(folder, site)
+        reader = JournalReader(folder)
+
+        def season(by: Each = Each.SEASON) -> dict[str, Any]:
+            return tell_hours(Almanac(site), reader, HoursAsk(by=by, period=SEASON), now_utc=NOW)
+
+        _compare(season(), by_pandas(table, *WINTER))
+        almanac = Almanac(site)
+        year = year_to_come(almanac, NOW)
+
+        def life() -> dict[str, Any]:
+            return tell_hours(Almanac(site), reader, HoursAsk(by=Each.WHOLE), now_utc=NOW)
+
+        def csv() -> int:
+            ask = HoursAsk(by=Each.NIGHT, first=date(2047, 1, 1), last=date(2047, 12, 31))
+            rows = stream_hours(almanac, reader, ask, now_utc=NOW)
+            return sum(len(line) for line in write_csv(rows, "USD"))
+
+        return [
+            Row(
+                what="a season's account, of 30 years × 8 zones: plan, sun, losses, bands, money",
+                unit="ms",
+                ours=best_ms(season),
+                peer_name="pandas, sums only",
+                peer=best_ms(lambda: by_pandas(table, *WINTER)),
+                ours_at_most=50,
+            ),
+            Row(
+                what="the totals of the whole life, 30 years × 8 zones",
+                unit="ms",
+                ours=best_ms(life),
+                ours_at_most=50,
+            ),
+            Row(
+                what="a year night by night as CSV, 2920 rows",
+                unit="ms",
+                ours=best_ms(csv, 2),
+                ours_at_most=1000,
+            ),
+            Row(
+                what="the printable report of a season",
+                unit="ms",
+                ours=best_ms(
+                    lambda: write_report(Almanac(site), reader, SEASON, now_utc=NOW, year=year), 2
+                ),
+                ours_at_most=1000,
+            ),
+            Row(
+                what="leerie year, 8 zones, as JSON",
+                unit="ms",
+                ours=best_ms(lambda: year_as_json(tell_year(Almanac(site), YearAsk(first=FIRST)))),
+                ours_at_most=400,
+            ),
+        ]
+
+
+def _compare(ours: dict[str, Any], theirs: pd.DataFrame) -> None:
+    """See that both answer the same question."""
+    for row in ours["totals"]:
+        expected_h = theirs["lit_h"].get(row["zone"], 0.0)
+        if abs(row["lit_h"] - expected_h) > 1e-3:
+            raise ValueError(f"{row['zone']} was lit for {expected_h} h by pandas, {row['lit_h']} h by us")
+        if row["missed_h"] or not ours["total"]["cost"]:
+            raise ValueError("the winter of the bench misses nothing and costs something")
