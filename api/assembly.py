@@ -20,7 +20,7 @@ from controller.clock_trust import RELEASED_UTC
 from controller.journal import Journal
 from controller.journal_hold import Hold, hold_state
 from controller.keeper import Keeper
-from controller.past import read_past
+from controller.past import Past, read_past
 from controller.relays import Wire, open_relays
 from controller.scribe import Scribe
 from controller.zone_data import use_newest_zone_data
@@ -103,11 +103,16 @@ def _keep(site: Site, refused: str, *, site_path: Path, state: Path, hold: Hold 
     from controller.journal_reading import JournalReader  # noqa: PLC0415
     from controller.rounds import Rounds, in_background  # noqa: PLC0415
 
+    def learn(past: Past) -> None:
+        if past.last_instant_utc is not None:
+            clock.raise_floor(past.last_instant_utc)
+        rounds.ask(lambda keeper: keeper.learn(past))
+
     scribe = Scribe(
         journal,
         clock=clock,
         past=past,
-        take_back=lambda overrides: rounds.ask(lambda keeper: keeper.take_back(overrides)),
+        learn=learn,
     )
     errands = Errands(site_path=site_path, state=state, clock=clock, scribe=scribe, site=site)
     rounds = Rounds(

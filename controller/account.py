@@ -135,6 +135,11 @@ class Account:
             self.note(kind, fault or "written again", now)
         self._journal_fault = fault
 
+    def learn(self, past: Past, now: Reading) -> None:
+        """Take down how an earlier keeper ended, where the journal can tell only now."""
+        self._gap_from = past
+        self._tell_gap(now)
+
     def _tell_gap(self, now: Reading) -> None:
         """Take down for how long nobody kept the lights, as soon as a trusted clock can tell."""
         past = self._gap_from

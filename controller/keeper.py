@@ -157,6 +157,11 @@ class Keeper:
         self.site.zone(zone_id)
         return self._wishes.lift(zone_id, self._clock.read(), by=by)
 
+    def learn(self, past: Past) -> None:
+        """Take what the journal can tell only now of an earlier keeper."""
+        self.take_back(past.overrides)
+        self._account.learn(past, self._clock.read())
+
     def take_back(self, overrides: Sequence[Override]) -> None:
         """Take overrides of an earlier keeper that the journal could tell only now; newer wishes stand."""
         self._wishes.take_back(overrides, self._zones, self._started_at)

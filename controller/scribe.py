@@ -7,12 +7,13 @@ simulation.
 from __future__ import annotations
 
 import logging
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
+from dataclasses import replace
 from datetime import date
 
 from config.errors import JournalError
 from controller.clock import Clock
-from controller.entries import Event, EventKind, Override
+from controller.entries import Event, EventKind
 from controller.journal import Journal
 from controller.past import Past, read_past
 
@@ -26,7 +27,7 @@ class Scribe:
         journal: the journal.
         clock: tells when it was that something was set aside.
         past: what the journal could tell at the start; None where it could not.
-        take_back: is given the overrides of an earlier keeper once the journal can tell them.
+        learn: is told of an earlier keeper once the journal can tell.
     """
 
     def __init__(
@@ -35,13 +36,15 @@ class Scribe:
         *,
         clock: Clock,
         past: Past | None,
-        take_back: Callable[[Sequence[Override]], None],
+        learn: Callable[[Past], None],
     ) -> None:
         """Begin to write."""
         self._journal = journal
         self._clock = clock
         self._past = past
-        self._take_back = take_back
+        self._learn = learn
+        self._before = past
+        self._begun = False
 
     def write(self) -> None:
         """Write what waits; a journal that turns out damaged is set aside and begun afresh.
@@ -49,6 +52,8 @@ class Scribe:
         Raises:
             JournalError: nothing can be written now; all of it goes on waiting.
         """
+        if self._before is None and not self._begun:
+            self._before = read_past(self._journal)
         try:
             self._journal.flush()
         except JournalError:
@@ -56,8 +61,10 @@ class Scribe:
                 raise
             self.check()
             self._journal.flush()
+        self._begun = True
         if self._past is None and (past := read_past(self._journal)) is not None:
-            self._take_back(past.overrides)
+            # How an earlier keeper ended is told by what was there before our own entries, or not at all.
+            self._learn(replace(self._before or Past(), overrides=past.overrides))
             self._past = past
 
     def check(self) -> None:

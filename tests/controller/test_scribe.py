@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import shutil
-from collections.abc import Sequence
+import sqlite3
+from contextlib import closing
 from datetime import date
 from pathlib import Path
 
@@ -17,25 +18,30 @@ from controller.journal_file import JOURNAL_NAME
 from controller.journal_reading import JournalReader
 from controller.past import Past, read_past
 from controller.scribe import Scribe
-from tests.controller.journal_samples import DUSK, beat, dark, lit, reading, wish
+from tests.controller.journal_samples import DUSK, beat, dark, event, lit, reading, wish
 
 
 class Desk:
-    """A journal with its scribe; ``taken_back`` is what the keeper was given."""
+    """A journal with its scribe; ``learned`` is what the keeper was told."""
 
     def __init__(self, state: Path, *, past: Past | None = None) -> None:
         self.journal = Journal(state)
-        self.taken_back: list[Override] = []
+        self.learned: list[Past] = []
         self.refuse = 0
         self.scribe = Scribe(
-            self.journal, clock=SteppedClock(DUSK, boot_s=2000), past=past, take_back=self.take_back
+            self.journal, clock=SteppedClock(DUSK, boot_s=2000), past=past, learn=self.learn
         )
 
-    def take_back(self, overrides: Sequence[Override]) -> None:
+    @property
+    def taken_back(self) -> list[Override]:
+        """The overrides that it was told of."""
+        return [override for past in self.learned for override in past.overrides]
+
+    def learn(self, past: Past) -> None:
         if self.refuse:
             self.refuse -= 1
             raise TimeoutError("the keeper did not answer")
-        self.taken_back += overrides
+        self.learned.append(past)
 
 
 @pytest.fixture
@@ -86,7 +92,7 @@ def test_what_an_earlier_keeper_left_is_told_once_it_can_be_read(state: Path) ->
     assert [each.zone for each in desk.taken_back] == ["jetty"]
     desk.journal.append(beat(reading(60)))
     desk.scribe.write()
-    assert len(desk.taken_back) == 1
+    assert len(desk.learned) == 1
 
 
 def test_a_keeper_that_does_not_answer_is_told_again(state: Path) -> None:
@@ -97,11 +103,43 @@ def test_a_keeper_that_does_not_answer_is_told_again(state: Path) -> None:
     earlier.close()
     desk = Desk(state, past=None)
     desk.refuse = 1
-    desk.journal.append(beat(reading(30)))
+    desk.journal.append(event(reading(30)))
     with pytest.raises(TimeoutError):
         desk.scribe.write()
     desk.scribe.write()
-    assert [each.zone for each in desk.taken_back] == ["jetty"]
+    (past,) = desk.learned
+    assert [each.zone for each in past.overrides] == ["jetty"]
+    assert past.last_sign == reading(0)
+
+
+def test_how_an_earlier_keeper_ended_is_not_hidden_by_our_own_entries(state: Path) -> None:
+    """It was killed while lit, and the journal was held at our start: its last sign is told, not ours."""
+    earlier = Journal(state)
+    for entry in (event(reading(0)), lit("jetty", reading(60))):
+        earlier.append(entry)
+    earlier.flush()
+    earlier.close()
+    desk = Desk(state, past=None)
+    desk.journal.append(event(reading(900)))
+    with closing(sqlite3.connect(state / JOURNAL_NAME, isolation_level=None)) as other:
+        other.execute("PRAGMA locking_mode = EXCLUSIVE")
+        other.execute("BEGIN EXCLUSIVE")
+        with pytest.raises(JournalError):
+            desk.scribe.write()
+    desk.scribe.write()
+    (past,) = desk.learned
+    assert (past.last_sign, past.ended_well) == (reading(60), False)
+
+
+def test_of_a_journal_that_had_to_be_begun_afresh_no_end_is_told(state: Path) -> None:
+    """What a damaged journal knew is lost; that we are the last keeper in the fresh one tells nothing."""
+    state.mkdir()
+    (state / JOURNAL_NAME).write_bytes(b"garbage" * 1000)
+    desk = Desk(state, past=None)
+    desk.journal.append(event(reading(900)))
+    desk.scribe.write()
+    (past,) = desk.learned
+    assert past.last_sign is None
 
 
 def test_a_past_that_was_told_at_the_start_is_not_told_again(state: Path) -> None:

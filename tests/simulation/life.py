@@ -71,7 +71,7 @@ class Life:
             tick_s=CALM_TICK_S,
         )
         self.scribe = Scribe(
-            self.journal, clock=self.clock, past=past, take_back=self.keeper.take_back
+            self.journal, clock=self.clock, past=past, learn=self.keeper.learn
         )
         self.due_s = world.now_s
         self.round()
