@@ -194,7 +194,7 @@ class _Layout:
             y_px=y_px,
             x_px=x_px,
             glyph="feed" if is_feed else "joint",
-            name=node,
+            name=self._shorten(node, cable),
             what="transformer" if is_feed else "",
             cable=cable,
             volts=volts_text(feed.source_v if is_feed else volts),
@@ -207,7 +207,7 @@ class _Layout:
             y_px=y_px,
             x_px=x_px,
             glyph=glyph,
-            name=name,
+            name=self._shorten(name, cable),
             what=_fit(light, self._room_px(name, cable)),
             cable=cable,
             volts=volts_text(light.volts),
@@ -216,6 +216,11 @@ class _Layout:
             dot=None if light.volts is None else self._at(light.volts),
             most=None if light.most_v is None else self._at(light.most_v),
         )
+
+    def _shorten(self, name: str, cable: str) -> str:
+        """Shorten the name of a node that would run into its cable; the table of readings has it in full."""
+        letters = int((self._room_px("", cable) + 12) / _NAME_PX)
+        return name if len(name) <= letters else f"{name[: letters - 1].rstrip()}…"
 
     def _room_px(self, name: str, cable: str) -> float:
         """Say how wide the words for a light may be between its node's name and its cable."""
@@ -233,7 +238,7 @@ def _fit(light: LightView, room_px: float) -> str:
         return light.what
     kept = letters - len(light.takes) - 3
     if kept < _LEAST_LETTERS:
-        return light.takes
+        return light.takes if len(light.takes) <= letters else ""
     head = light.what.removesuffix(f", {light.takes}")
     return f"{head[:kept].rstrip()}…, {light.takes}"
 

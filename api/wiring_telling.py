@@ -19,6 +19,7 @@ from api.wiring_view import (
     load_words,
     measured_words,
     percent_text,
+    proposal_words,
     tap_words,
     view_lights,
     volts_text,
@@ -119,7 +120,7 @@ def _tell_findings(verdicts: Sequence[Verdict]) -> RenderableType:
 def _tell_advice(report: WiringReport) -> Iterator[RenderableType]:
     """Tell what would do, the cheapest first, each solved."""
     if report.proposals:
-        rows = [[f"{place}.", str(each)] for place, each in enumerate(report.proposals, start=1)]
+        rows = [[f"{place}.", proposal_words(each)] for place, each in enumerate(report.proposals, start=1)]
         yield Text("")
         heading = Column(heading="What would do, each solved", folds=True)
         yield build_table([Column(heading=""), heading], rows)

@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
+from controller.advice import Proposal
 from controller.cable import M_PER_FT, Gauge, Unit
 from controller.lamp_laws import filament_life_h
 from controller.lamp_light import filament_light
@@ -151,6 +152,17 @@ def group_findings(verdicts: Sequence[Verdict]) -> list[Findings]:
         Findings(level=level, source=source, found=tuple(found))
         for (level, source), found in groups.items()
     ]
+
+
+def proposal_words(proposal: Proposal) -> str:
+    """Say what to do, what to buy for it, and what its worst light then gets, in the units of its cable."""
+    change, worst = proposal.change, proposal.worst
+    buys = " and ".join(f"{length_text(each.length_m, each.gauge)} of {each.gauge}" for each in change.buys)
+    bought = f" (buy {buys})" if buys else ""
+    doubts = "".join(f"; but {verdict.words}" for verdict in proposal.doubts)
+    remains = "".join(f"; still wrong: {verdict.words}" for verdict in proposal.remains)
+    gets = f"the worst, {worst.fixture.label}, then gets {worst.volts:.2f} V"
+    return f"{change.words}{bought}: {gets}{doubts}{remains}"
 
 
 def load_rows(report: WiringReport) -> Iterator[tuple[str, str, str, str]]:

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from pathlib import Path
 from typing import TYPE_CHECKING
+from zoneinfo import ZoneInfo
 
 import click
 
-from api.asking import json_option, load, print_json
+from api.asking import json_option, load, now_utc, print_json
 
 if TYPE_CHECKING:
     from config.site import Site
@@ -96,7 +97,8 @@ def choose_reports(site: Site, transformer_id: str | None) -> tuple[WiringReport
 def _write_sheet(site: Site, reports: tuple[WiringReport, ...], path: Path) -> None:
     from api.sheet import make_sheet  # noqa: PLC0415 - only where a sheet is wanted
 
-    path.write_text(make_sheet(site, reports), encoding="utf-8")
+    today = now_utc().astimezone(ZoneInfo(site.time_zone)).date()
+    path.write_text(make_sheet(site, reports, today), encoding="utf-8")
 
 
 def _place(placing: str, candela: float | None, *, as_json: bool) -> int:

@@ -5,12 +5,16 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from config.site_file import example_path, load_site, parse_site
 from controller.cable import M_PER_FT
 from controller.network import Lamp
 from controller.site_wiring import wire_site
+from controller.tree import find_problems
 from controller.wiring import NoSolution, Solution, solve
+from tests.config.site_texts import problems_of
 from tests.controller.networks import read_reference, reference_network
 from tests.site_of_wiring import garden, line, piece, reference_site
 
@@ -165,3 +169,19 @@ def test_every_light_of_every_example_is_wired_once(name):
             papers = sum(each.count * each.watts for each in zone.fixtures) or zone.rated_load.watts
             assert watts == pytest.approx(papers)
         assert {light.zone for light in lights} == {zone.id for zone in wiring.zones}
+
+
+NODES = st.sampled_from(["boathouse", "a", "b", "c", "d"])
+
+
+@settings(deadline=None, max_examples=150)
+@given(st.lists(st.tuples(NODES, NODES), max_size=6), NODES)
+def test_the_file_refuses_what_is_no_tree_and_nothing_else(edges, hung):
+    """Whatever cables are written: the file's checks and the solver's agree on which of them can be wired."""
+    cables = "".join(piece(near, far) for near, far in edges)
+    text = garden(cables=cables, fixtures=f'kind = "spot"\ncount = 1\nwatts = 5\nnode = "{hung}"')
+    problems = find_problems(["boathouse"], edges, [("the light", hung)])
+    refused = problems_of(text)
+    assert bool(refused) == bool(problems), (refused, problems)
+    if not refused:
+        assert len(wired(text).networks[0].stretches) == len(edges)
