@@ -17,6 +17,7 @@ from controller.lamp_account import Wear, account_for_wear
 from controller.past_hours import account_for_past
 from controller.past_reading import Bounds, bounds_of
 from controller.periods import Period
+from controller.wired_garden import wire_garden
 
 
 def tell_hours(
@@ -44,7 +45,10 @@ def tell_hours(
     require_zones(almanac, journal, ask)
     bounds = bounds_of(journal, now_utc)
     periods = _periods_of(almanac, ask, bounds)
-    wear = None if year is None else _of_zones(account_for_wear(almanac, journal, year), ask.zones)
+    wired = wire_garden(almanac.site)
+    wear = None
+    if year is not None:
+        wear = _of_zones(account_for_wear(almanac, journal, year, volts=wired.volts), ask.zones)
     if ask.is_whole_life:
         return life_as_json(
             almanac.site,
@@ -54,7 +58,9 @@ def tell_hours(
             bounds=bounds,
             wear=wear,
         )
-    accounts = account_for_past(almanac, journal, periods, bounds=bounds, zones=ask.zones)
+    accounts = account_for_past(
+        almanac, journal, periods, bounds=bounds, zones=ask.zones, cable_w=wired.cable_w
+    )
     return hours_as_json(almanac.site, ask, periods, accounts, bounds=bounds, wear=wear)
 
 
@@ -73,7 +79,15 @@ def stream_hours(
     currency = currency_of(almanac.site)
     bounds = bounds_of(journal, now_utc)
     periods = _periods_of(almanac, ask, bounds)
-    for account in account_for_past(almanac, journal, periods, bounds=bounds, zones=ask.zones):
+    accounts = account_for_past(
+        almanac,
+        journal,
+        periods,
+        bounds=bounds,
+        zones=ask.zones,
+        cable_w=wire_garden(almanac.site).cable_w,
+    )
+    for account in accounts:
         yield row_as_json(account, currency)
 
 
@@ -86,9 +100,8 @@ def _periods_of(almanac: Almanac, ask: HoursAsk, bounds: Bounds) -> list[Period]
 def year_to_come(almanac: Almanac, now_utc: datetime) -> Forecast:
     """Work out the year to come by the present program, tonight first."""
     tonight = almanac.night_at(now_utc).date
-    return look_ahead(
-        garden_of(almanac), tonight, lambda zone, night: almanac.plan(zone, night).windows
-    )
+    garden = garden_of(almanac, wire_garden(almanac.site).cable_w)
+    return look_ahead(garden, tonight, lambda zone, night: almanac.plan(zone, night).windows)
 
 
 def _of_zones(wear: Wear, zones: Sequence[str]) -> Wear:

@@ -19,6 +19,7 @@ from controller.lamps import Lamps
 from controller.night import nights
 from controller.old_timer import OldTimer, TimerNight, timer_windows, watch_timer
 from controller.what_if import do_instead, end_evenings_at, plan_of
+from controller.wired_garden import wire_garden
 
 AS_IT_IS = "as the site file has it"
 _AND = " and "
@@ -89,7 +90,8 @@ def tell_year(almanac: Almanac, ask: YearAsk) -> Year:
     """
     site = almanac.site
     zones = tuple(site.zone(zone).id for zone in ask.zones) or tuple(zone.id for zone in site.zones)
-    garden = garden_of(almanac)
+    wired = wire_garden(site)
+    garden = garden_of(almanac, wired.cable_w)
     present = _tell(AS_IT_IS, garden, ask, lambda zone, night: almanac.plan(zone, night).windows)
     others = [
         _tell(f"off at {off}", garden, ask, _imagine(almanac, off=off)) for off in dict.fromkeys(ask.off)
@@ -108,7 +110,9 @@ def tell_year(almanac: Almanac, ask: YearAsk) -> Year:
         timer=ask.timer,
         by_timer=_behind_timer(garden, ask),
         timer_nights=_watch(almanac, ask, present.forecast),
-        lamps=tuple((each.name or each.kind, each.count, lamps) for _, each, lamps in lamps_of(site)),
+        lamps=tuple(
+            (each.name or each.kind, each.count, lamps) for _, each, lamps in lamps_of(site, wired.volts)
+        ),
         at_least=any(
             zone.load.lamps_w is None or origins[zone.transformer] == "losses not known" for zone in used
         ),

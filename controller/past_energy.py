@@ -37,7 +37,7 @@ class Meter:
         tz: its time zone.
         loads: at what load each zone was last lit before the first of the runs; see
             ``JournalReader.loads_at``.
-        cable_w: watts lost in the cables of a zone while it is lit, where known.
+        cable_w: watts lost in the cables of a zone while it is lit at its load of now, where known.
         began_utc: when the journal began; before, nobody knows what a transformer took.
         now_utc: now.
     """
@@ -63,7 +63,8 @@ class Meter:
             For each period the energy of each zone.
         """
         runs = sorted(runs, key=lambda run: run.on_utc)
-        draws = draws_of(runs, self.cable_w, as_of_utc=self.now_utc)
+        rated_w = {zone.id: zone.rated_load.watts for zone in self.site.zones}
+        draws = draws_of(runs, self.cable_w, as_of_utc=self.now_utc, rated_w=rated_w)
         steps = self._steps(periods)
         feeds: dict[str, list[str]] = defaultdict(list)
         for zone in zones:

@@ -69,7 +69,7 @@ def account_for_past(
         periods: in order, each beginning where the one before ends.
         bounds: of what the journal knows; see ``bounds_of``.
         zones: ids of the zones that are wanted; all where none is named, also those that are gone by now.
-        cable_w: watts lost in the cables of a zone while it is lit, where known.
+        cable_w: watts lost in the cables of a zone while it is lit at its load of now, where known.
 
     Returns:
         One account for each period and zone: period by period, and in each the site's zones in their order,

@@ -18,6 +18,8 @@ from controller.energy import Draw, Load, watts
 from controller.entries import Run
 from controller.intervals import MS_PER_S, Interval, ms_of
 
+_NOTHING_RATED: Mapping[str, float | None] = {}
+
 
 def lit_interval(run: Run, as_of_utc: datetime) -> Interval:
     """Give when a run was lit, in milliseconds since 1970; one that is still lit reaches up to now.
@@ -34,13 +36,21 @@ def lit_interval(run: Run, as_of_utc: datetime) -> Interval:
     return off_ms - max(round(lit_s * MS_PER_S), 0), off_ms
 
 
-def draws_of(runs: Iterable[Run], cable_w: Mapping[str, Decimal], *, as_of_utc: datetime) -> list[Draw]:
+def draws_of(
+    runs: Iterable[Run],
+    cable_w: Mapping[str, Decimal],
+    *,
+    as_of_utc: datetime,
+    rated_w: Mapping[str, float | None] = _NOTHING_RATED,
+) -> list[Draw]:
     """Turn runs into what they drew: each with the load that its zone had at that time.
 
     Args:
         runs: of any zones.
         cable_w: watts lost in the cables of a zone while it is lit, where known.
         as_of_utc: now, for runs that are still lit.
+        rated_w: the loads of zones that these losses are for. At another load a loss goes with its square, as
+            the current does; without a load here it is taken as it is.
     """
     draws = []
     # Loads seldom change, and making a decimal of each run's would be half of the work.
@@ -49,7 +59,14 @@ def draws_of(runs: Iterable[Run], cable_w: Mapping[str, Decimal], *, as_of_utc: 
         starts_ms, ends_ms = lit_interval(run, as_of_utc)
         load = loads.get((run.zone, run.load_w))
         if load is None:
-            load = Load(lamps_w=watts(run.load_w), cable_w=cable_w.get(run.zone, Decimal(0)))
+            lost_w = cable_w.get(run.zone, Decimal(0)) * _share(run.load_w, rated_w.get(run.zone))
+            load = Load(lamps_w=watts(run.load_w), cable_w=lost_w)
             loads[run.zone, run.load_w] = load
         draws.append(Draw(zone=run.zone, starts_ms=starts_ms, ends_ms=ends_ms, load=load))
     return draws
+
+
+def _share(load_w: float | None, rated_w: float | None) -> Decimal:
+    """Say what part of a cable's loss at the rated load there is at another one."""
+    then_w, now_w = watts(load_w), watts(rated_w)
+    return (then_w / now_w) ** 2 if then_w is not None and now_w else Decimal(1)

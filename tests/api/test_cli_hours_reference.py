@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import json
 from datetime import UTC, datetime, timedelta
 
 import pytest
 
 from tests.api.command import zone_table
 from tests.api.gardens_past import live
-from tests.reference import rows
+from tests.reference import FOLDER, rows
+from tests.site_of_wiring import reference_site
 
 SEASON = rows("season.csv")
 NIGHTLY = rows("season_nightly.csv")
@@ -132,3 +134,18 @@ def test_the_first_night_begins_when_the_journal_does(tmp_path, monkeypatch):
     assert told["as_of"] == f"{begins + timedelta(days=3):%Y-%m-%dT%H:%M:%SZ}"
     usual = garden.hours(monkeypatch, "--by", "night")
     assert usual["from"] == "2027-06-01"
+
+
+def test_the_meter_sees_cables_and_transformer(tmp_path, monkeypatch):
+    """energy.json E2: 48 W of LED on the cables of W6, behind 0.90, are 63.82192 W, here for ten hours."""
+    reference = json.loads((FOLDER / "wiring.json").read_text("utf-8"))
+    (case,) = [each for each in reference["cases"] if each["id"] == "W6"]
+    text = reference_site(case, "power").replace("rated_va = 300", "rated_va = 300\nefficiency = 0.90")
+    zones = text.partition('time_zone = "Europe/London"\n')[2].replace("dusk to midnight", "20:00 to 06:00")
+    garden = live(tmp_path, zones, datetime(2027, 6, 1, 12, tzinfo=UTC), 1, top=UTC_TOP)
+    total = garden.hours(monkeypatch, "--by", "whole", "--period", "2027-06-01")["total"]
+    assert (total["lit_h"], total["lamps_kwh"]) == (10.0, 0.48)
+    assert total["cables_kwh"] == pytest.approx(0.0943973, abs=1e-5)
+    assert total["meter_kwh"] == pytest.approx(0.6382192, abs=1.2e-5)
+    assert total["losses"] == ["given efficiency"]
+    assert total["at_least"] is False
