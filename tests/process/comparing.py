@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
 from controller.account import HELD_UP_S
+from controller.clock import STEP_TOLERANCE_S
 from controller.entries import Event, EventKind, Switching
 from controller.keeper import TICK_S
 from tests.process.oracle import Edge, Window
@@ -104,9 +105,20 @@ def late_at_most_s(match: Match, switchings: Sequence[Switching], events: Sequen
     return match.edge.at.tolerance_s + noted_s + HELD_UP_S * (1 + turns)
 
 
-def steps_s(events: Sequence[Event]) -> list[float]:
-    """Give the sizes of the steps that a journal tells of."""
-    return [event.size_s or 0.0 for event in events if event.kind is EventKind.CLOCK_STEPPED]
+def adds_up(steps_s: Sequence[float], to_s: float) -> bool:
+    """Whether the steps that a journal tells of add up to those that were made.
+
+    A pair of readings that the machine came between looks like a step, and the next pair like one back; so
+    they cancel out, but for one right before the end.
+    """
+    allowed_s = STEP_TOLERANCE_S * (1 + len(steps_s))
+    return any(abs(sum(told) - to_s) <= allowed_s for told in (steps_s, steps_s[:-1]))
+
+
+def steps_in(events: Sequence[Event]) -> list[float]:
+    """Give the sizes of the steps that a journal tells of, in the order of the boot-time clock."""
+    steps = [each for each in events if each.kind is EventKind.CLOCK_STEPPED]
+    return [each.size_s or 0.0 for each in sorted(steps, key=lambda event: event.at.boot_s)]
 
 
 def _lines(found: Sequence[Edge] | Sequence[Switching]) -> str:

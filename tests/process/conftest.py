@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import os
+from pathlib import Path
 
 import pytest
 
+from tests.process.cottage import SITE
 from tests.process.faketime import MISSING, find_libfaketime
 
 
@@ -16,3 +18,11 @@ def libfaketime() -> None:
         if os.environ.get("CI"):
             pytest.fail(MISSING)
         pytest.skip(MISSING)
+
+
+@pytest.fixture
+def site(tmp_path: Path) -> Path:
+    """The site file, on a disk that is well."""
+    path = tmp_path / "site.toml"
+    path.write_text(SITE, encoding="utf-8")
+    return path

@@ -20,7 +20,7 @@ from controller.journal_damage import find_damage
 from controller.journal_file import JOURNAL_NAME
 from controller.journal_reading import JournalReader
 from controller.keeper import TICK_S
-from tests.process.comparing import late_at_most_s
+from tests.process.comparing import late_at_most_s, steps_in
 from tests.process.daemon import Daemon, free_port, running, wait_for_end
 from tests.process.faketime import Course, FakeTime
 from tests.process.lives import GARDEN, Life, heard_of, sort_by_lives
@@ -85,9 +85,10 @@ def lives(folder: Path) -> list[Life]:
 def _wait_for_the_moment(daemon: Daemon, chance: random.Random, starting_s: float) -> bool:
     """Wait for a moment to kill: while it starts, while it runs, or right after a switching (True)."""
     kind = chance.choice(["starting", "running", "running", "switching"])
-    delay_s = starting_s * chance.uniform(0.0, 1.2)
+    delay_s = chance.uniform(0.0, 1.2) * starting_s
     if kind != "starting":
-        delay_s = starting_s + chance.uniform(0.0, 0.8)
+        daemon.wait_until("ready", lambda: daemon.is_ready)
+        delay_s = chance.uniform(0.0, 0.8)
     assert not wait_for_end(daemon.process, delay_s), daemon.log[-3000:]
     if kind != "switching":
         return False
@@ -132,7 +133,7 @@ def test_only_lives_too_short_to_write_left_no_trace(lives: list[Life]) -> None:
     for life in silent:
         ready_s = life.killed_s if life.ready_s is None else life.ready_s
         assert life.killed_s - ready_s <= WRITES_WITHIN_REAL_S * RATE, life
-    assert len(silent) < KILLS / 2
+    assert len(silent) < KILLS / 2, "so few lives show little"
 
 
 def test_every_kill_is_told_once_with_its_gap(lives: list[Life]) -> None:
@@ -175,6 +176,8 @@ def test_run_hours_are_what_was_lit(lives: list[Life], lit_s: dict[str, float]) 
                 if match.edge.zone == zone_id:
                     wanted_s += -match.late_s if match.edge.on else match.late_s
                     slack_s += match.edge.at.tolerance_s
+            # Light is measured by one clock, the program by the other: readings that were torn part them.
+            slack_s += sum(abs(step_s) for step_s in steps_in(life.events))
             # What was due in its last moments and not switched any more.
             slack_s += sum(
                 max(0.0, (life.utc(life.heard_s) - edge.at.at_utc).total_seconds())

@@ -12,10 +12,8 @@ from statistics import median
 
 import pytest
 
-from controller.account import HELD_UP_S
-from controller.clock import STEP_TOLERANCE_S
 from controller.entries import Cause, Event, Switching
-from tests.process.comparing import edges_in, late_at_most_s, match_up, steps_s
+from tests.process.comparing import adds_up, edges_in, late_at_most_s, match_up, steps_in
 from tests.process.daemon import PATIENCE_S, Daemon, running
 from tests.process.faketime import FakeTime
 from tests.process.gardens import AUTUMN, FAR_NORTH, SPRING, Garden
@@ -23,6 +21,8 @@ from tests.process.gardens import AUTUMN, FAR_NORTH, SPRING, Garden
 pytestmark = pytest.mark.usefixtures("libfaketime")
 
 RATE = 1000
+# The tick alone would bring every second switching fifteen seconds late, or more.
+USUALLY_LATE_S = 10.0
 GARDENS = {"spring": SPRING, "autumn": AUTUMN, "far north": FAR_NORTH}
 
 
@@ -93,7 +93,7 @@ def test_every_switching_of_the_night_is_there_and_none_is_false(night: Lived) -
     for match in matches:
         at_most_s = late_at_most_s(match, night.switchings, night.events)
         assert -match.edge.at.tolerance_s <= match.late_s <= at_most_s, match
-    assert median(match.late_s for match in matches) <= HELD_UP_S
+    assert median(match.late_s for match in matches) <= USUALLY_LATE_S
     print(garden.name, sorted(round(match.late_s, 1) for match in matches))
 
 
@@ -109,9 +109,7 @@ def test_every_switching_of_the_night_says_why(night: Lived) -> None:
 
 def test_nobody_stepped_the_clock_of_the_night(night: Lived) -> None:
     """No change of local time is taken for a step: what the journal tells of is noise that cancels out."""
-    sizes_s = steps_s(night.events)
-    # A pair of readings that the machine came between makes a step, and the next pair one back.
-    assert abs(sum(sizes_s)) <= STEP_TOLERANCE_S * (1 + len(sizes_s))
+    assert adds_up(steps_in(night.events), 0.0)
 
 
 def test_the_daemon_ended_as_asked(night: Lived) -> None:

@@ -13,11 +13,10 @@ from datetime import UTC, date, datetime, timedelta
 
 import pytest
 
-from controller.clock import STEP_TOLERANCE_S
 from controller.clock_trust import BEHIND_ALLOWED
 from controller.entries import Cause, Event, EventKind, Switching
 from controller.keeper import TICK_S
-from tests.process.comparing import late_at_most_s, match_up, steps_s
+from tests.process.comparing import adds_up, late_at_most_s, match_up, steps_in
 from tests.process.daemon import Daemon, running, wait_for_end
 from tests.process.faketime import FakeTime
 from tests.process.gardens import Garden
@@ -168,9 +167,7 @@ def test_the_lights_follow_the_clock_through_every_step(lived: Lived) -> None:
 
 def test_every_step_is_in_the_journal_with_its_size(lived: Lived) -> None:
     """The sizes add up to what was done; what comes between two readings makes pairs that cancel out."""
-    by_hand_s = sum(by.total_seconds() for _, by in lived.steps)
-    sizes_s = steps_s(lived.events)
-    assert abs(sum(sizes_s) - by_hand_s) <= STEP_TOLERANCE_S * (1 + len(sizes_s))
+    assert adds_up(steps_in(lived.events), sum(by.total_seconds() for _, by in lived.steps))
 
 
 def test_a_process_that_was_stopped_says_for_how_long(lived: Lived) -> None:
