@@ -332,6 +332,20 @@ def test_no_journal_is_told(spring, tmp_path):
     assert not (tmp_path / "none").exists()
 
 
+def test_an_empty_journal_is_told(tmp_path, monkeypatch):
+    """A journal in which nothing ever happened has an account of nothing, in every form."""
+    site_path = write_site(tmp_path, zones())
+    monkeypatch.setattr("api.verbs.hours.now_utc", lambda: START)
+    journal = Journal(tmp_path / "state")
+    journal.open()
+    journal.close()
+    for args in ((), ("--by", "night"), ("--by", "whole"), ("--by", "season", "--csv")):
+        result = call("hours", site_path, "--state", tmp_path / "state", *args)
+        assert result.exit_code == 0, result.output
+        if "--csv" not in args:
+            assert "The journal is empty: nothing was ever lit." in result.stdout
+
+
 def test_a_copy_is_read_like_a_journal(spring, tmp_path, monkeypatch):
     """The state may be the file of a copy."""
     copy = tmp_path / "copy.sqlite"
