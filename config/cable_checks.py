@@ -15,8 +15,8 @@ Document = Mapping[str, object]
 Rows = list[tuple[KeyPath, Document]]
 
 FORMS = ("to", "line", "hub")
-# A site of a thousand lights is no garden any more, and a slip of the finger should not take minutes.
-MOST_LIGHTS = 2000
+# More is no garden any more, and the search for advice, which grows with the square, should not take minutes.
+MOST_NODES = 500
 
 
 def check_cables(document: Document) -> Iterator[Finding]:
@@ -36,9 +36,9 @@ def check_cables(document: Document) -> Iterator[Finding]:
         runs=[run for run in runs if run is not None],
         lights=list(_read_lights(document, cables)),
     )
-    if sum(light.count for light in plan.lights) > MOST_LIGHTS:
-        remedy = "take tapes and strings as one light each"
-        yield Finding(path=("cables",), what=f"carry more than {MOST_LIGHTS} lights", remedy=remedy)
+    if plan.count_nodes() > MOST_NODES:
+        remedy = "put the lamps of a tape or a string at one node"
+        yield Finding(path=("cables",), what=f"lead to more than {MOST_NODES} nodes", remedy=remedy)
         return
     yield from check_tree(plan)
 

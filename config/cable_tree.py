@@ -74,6 +74,14 @@ class Plan:
         """Give the lights that hang on a node, a line or a hub by its name."""
         return [light for light in self.lights if light.node == name]
 
+    def count_nodes(self) -> int:
+        """Count the nodes that the cables lead to, before they are named one by one."""
+        counts = {run.name: 0 for run in self.runs if run.form == "line"}
+        for light in self.lights:
+            if light.node in counts:
+                counts[light.node] += light.count
+        return sum(counts.get(run.name, 1 + run.legs) for run in self.runs)
+
 
 def check_tree(plan: Plan) -> Iterator[Finding]:
     """Yield everything that keeps the cables from being trees with all lights on them."""
@@ -111,8 +119,8 @@ def _own(plan: Plan, run: Run) -> Iterator[Finding]:
         plan.owner.setdefault(run.name, run)
         return
     for node in dict.fromkeys((run.name, *run.nodes)):
-        if node in plan.feeds:
-            what = f"leads to “{node}”, which is a transformer"
+        if node in plan.feeds or _names_a_tap(node, plan.feeds):
+            what = f"leads to “{node}”, which is a {'transformer' if node in plan.feeds else 'tap'}"
             yield Finding(path=place, what=what, remedy="write cables from the transformer outwards")
             return
         other = plan.owner.setdefault(node, run)
@@ -121,6 +129,11 @@ def _own(plan: Plan, run: Run) -> Iterator[Finding]:
             remedy = "only a tree can be computed: take one of the two away, or name another node"
             yield Finding(path=place, what=what, remedy=remedy, other=(*other.path, other.form))
             return
+
+
+def _names_a_tap(node: str, feeds: tuple[str, ...]) -> bool:
+    """Whether a node has a name that taps beside the usual one are given, such as “house, 12 V”."""
+    return any(node.startswith(f"{feed}, ") and node.endswith(" V") for feed in feeds)
 
 
 def _reach(plan: Plan) -> Iterator[Finding]:

@@ -196,11 +196,19 @@ def test_cables_without_a_transformer_are_refused():
     )
 
 
-def test_too_many_lights_are_refused_at_once():
-    """A slip of the finger does not make a network of a hundred thousand lights."""
-    fixtures = ";".join(['count = 500\nnode = "hub"'] * 5)
-    [problem] = told(one_site(cable("shed", "hub"), fixtures))
-    assert problem.startswith("cables: carry more than 2000 lights")
+def test_too_many_nodes_are_refused_at_once():
+    """A slip of the finger is told before it takes minutes; lamps that share a node are no matter."""
+    long = '[[cables]]\nfrom = "shed"\nline = "oak"\ngauge = "12 AWG"\nlength = "80 ft"\n'
+    [problem] = told(one_site(long, "count = 500;count = 1"))
+    assert problem.startswith("cables: lead to more than 500 nodes; put the lamps of a tape or a string")
+    fixtures = ";".join(['count = 500\nnode = "hub"'] * 3)
+    assert told(one_site(cable("shed", "hub"), fixtures)) == []
+
+
+def test_a_node_cannot_have_the_name_of_a_tap():
+    """Taps beside the usual one are named after their transformer and volts, and no node may be called so."""
+    [problem] = told(one_site(cable("shed", "shed, 14 V"), "count = 1"))
+    assert problem.startswith('cables[1].to = "shed, 14 V": leads to “shed, 14 V”, which is a tap')
 
 
 def test_the_wiring_problems_come_with_all_others():
