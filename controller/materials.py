@@ -1,6 +1,6 @@
 """What it takes to build the wiring of a site: fixtures, cable by gauge, connectors, trench.
 
-Connectors and trench depths are common practice where they say so. Prices are no matter of this program.
+Two connectors to a splice, and a lead for each light, are common practice. Prices are no matter of this room.
 """
 
 from __future__ import annotations
@@ -14,15 +14,6 @@ from typing import Final
 from config.site import Site
 from controller.cable import M_PER_FT, Gauge, Unit
 from controller.site_wiring import TransformerWiring
-
-TRADE_DEPTH_MM: Final = 76
-"""About 3 inches under turf: common practice, no source."""
-
-CODE_COVER_MM: Final = 150
-"""6 inches over the top of the cable: NEC table 300.5 column 5, for landscape lighting of 30 V or less."""
-
-BARED_MM: Final = 12.7
-"""Half an inch of copper bared at a splice: common practice, no source."""
 
 _CONDUCTORS: Final = 2
 _ONE_CORD: Final = frozenset({"string", "tape"})
