@@ -7,6 +7,7 @@ worked out once a night.
 from __future__ import annotations
 
 import threading
+from concurrent.futures import CancelledError
 from datetime import date, timedelta
 from typing import Any
 
@@ -16,7 +17,7 @@ from api.clerk import Clerk
 from api.hours_ask import HoursAsk
 from api.hours_telling import tell_hours, year_to_come
 from api.instants import instant_text
-from api.problems import refuse
+from api.problems import NO_ANSWER, refuse
 from api.replacing import require_replaced
 from api.report import write_report
 from api.year_svg import draw_future, lay_out_past, write_svg
@@ -127,6 +128,7 @@ class HoursClerk:
         """Take down that lamps were replaced.
 
         Raises:
+            TimeoutError: the keeper did not answer.
             UnknownZoneError: no zone has that id.
         """
         desk, now = self._clerk.desk, self._clerk.now()
@@ -140,7 +142,10 @@ class HoursClerk:
             errors = [{"detail": str(error), "pointer": f"#{parameter}"}]
             raise refuse("invalid-request", str(error), errors=errors) from error
         entry = Replacement(zone=zone.id, fixture=ask.fixture, on_date=on_date, at=now, note=ask.note)
-        desk.take_down(entry)
+        try:
+            desk.record(entry)
+        except CancelledError as error:
+            raise TimeoutError(NO_ANSWER) from error
         return _show(entry)
 
     def replacements(self, zone: str | None) -> ReplacementsAnswer:

@@ -83,6 +83,14 @@ class Desk:
         """
         return self.rounds.ask(lambda keeper: keeper.lift_override(zone_id))
 
+    def record(self, entry: Entry) -> None:
+        """Put something that a person tells into the journal, and have it written soon.
+
+        Raises:
+            TimeoutError: the keeper did not answer.
+        """
+        self.rounds.ask(lambda _keeper: self.take_down(entry))
+
     def write_program(
         self,
         zone_id: str,

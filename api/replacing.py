@@ -5,6 +5,7 @@ from __future__ import annotations
 import http.client
 import json
 import re
+import time
 from collections.abc import Sequence
 from datetime import date
 from pathlib import Path
@@ -21,6 +22,7 @@ from controller.clock import SystemClock
 from controller.clock_trust import RELEASED_UTC
 from controller.entries import Replacement
 from controller.journal import Journal
+from controller.journal_reading import JournalReader
 
 if TYPE_CHECKING:
     from controller.reading import Reading
@@ -29,6 +31,9 @@ _WORDS = re.compile(r"([^:]+):([0-9]{1,4})(?::([^:]+))?")
 # The daemon answers within a round, or not at all.
 _PATIENCE_S = 10.0
 _CREATED = 201
+# It writes at once, unless its disk is slow or full.
+WRITTEN_S = 3.0
+_LOOK_S = 0.02
 
 
 def replace_lamps(almanac: Almanac, state: Path, texts: Sequence[str], *, note: str, port: int) -> None:
@@ -54,8 +59,11 @@ def replace_lamps(almanac: Almanac, state: Path, texts: Sequence[str], *, note: 
     try:
         journal.open()
     except AlreadyRunningError:
+        known = len(list(JournalReader(state).replacements()))
         for zone, fixture, on_date in wanted:
             _tell_daemon(port, {"zone": zone, "fixture": fixture, "on": on_date.isoformat(), "note": note})
+        if not _await(JournalReader(state), known + len(wanted)):
+            click.echo("taken down, but not written yet: the account does not know of it", err=True)
         return
     try:
         at = _read_clock(almanac, journal)
@@ -105,6 +113,16 @@ def _read_clock(almanac: Almanac, journal: Journal) -> Reading:
     """Read the clock as the daemon would, so that the entry says whether it was to be believed."""
     floor_utc = journal.last_instant() or RELEASED_UTC
     return SystemClock(believe=almanac.site.clock.believe, floor_utc=floor_utc).read()
+
+
+def _await(journal: JournalReader, wanted: int) -> bool:
+    """Wait until the daemon has written so many replacements; False where its disk takes too long."""
+    until_s = time.monotonic() + WRITTEN_S
+    while len(list(journal.replacements())) < wanted:
+        if time.monotonic() >= until_s:
+            return False
+        time.sleep(_LOOK_S)
+    return True
 
 
 def _tell_daemon(port: int, replaced: dict[str, object]) -> None:

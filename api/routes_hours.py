@@ -45,7 +45,8 @@ class HourRoutes:
             status_code=201,
             response_model=ReplacementAnswer,
             responses=problems_of(
-                "unknown-zone", "invalid-request", "cross-site", "not-json", "not-json-type", "too-large"
+                "unknown-zone", "invalid-request", "keeper-silent", "cross-site", "not-json", "not-json-type",
+                "too-large",
             ),
         )(self.replace)
 

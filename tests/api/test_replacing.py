@@ -51,15 +51,33 @@ def test_without_a_daemon_the_journal_is_written_at_once(house):
 def test_a_daemon_takes_it_down_itself(house):
     """A daemon holds the journal: it is told over its port, and answers for what it cannot take."""
     house.pass_time(60)
+
+    def take_down(entry):
+        house.journal.append(entry)
+        house.journal.flush()
+
+    house.desk.take_down = take_down
     with serving(house.make_app) as server:
         result = hours(house, "--replaced", "jetty:1:2027-06-20", "--note", "2700 K", "--port", server.port)
         assert result.exit_code == 0, result.output
-        house.pass_time(30)
+        assert not result.stderr
         assert replaced(house) == [("jetty", 1, date(2027, 6, 20), "2700 K")]
         # The daemon's own clock stands at the evening before: there this day is still to come.
         result = hours(house, "--replaced", "jetty:1:2027-06-22", "--port", server.port)
     assert result.exit_code == 2
     assert "did not take it down: 2027-06-22 is still to come" in result.stderr
+
+
+def test_a_daemon_whose_disk_is_slow_is_told(house, monkeypatch):
+    """What was taken down and is not written yet is not in the account, and that is said."""
+    house.pass_time(60)
+    monkeypatch.setattr("api.replacing.WRITTEN_S", 0.0)
+    with serving(house.make_app) as server:
+        result = hours(house, "--replaced", "jetty:1:2027-06-20", "--port", server.port)
+    assert result.exit_code == 0
+    assert result.stderr == "taken down, but not written yet: the account does not know of it\n"
+    house.pass_time(30)
+    assert len(replaced(house)) == 1
 
 
 def test_a_daemon_that_does_not_answer_is_told(house):

@@ -12,7 +12,7 @@ from config.site_file import load_site
 from controller.almanac import Almanac
 from controller.forecast import look_ahead
 from tests.api.command import call_json
-from tests.api.stand_in import SITE, House, problem
+from tests.api.stand_in import SITE, House, SilentRounds, problem
 
 TARIFF = '[tariff]\ncurrency = "USD"\nper_kwh = 0.30\n\n[relays]'
 
@@ -193,6 +193,13 @@ def test_a_replacement_for_an_unknown_zone_is_refused(house):
     """A zone that there is not is refused with those that there are."""
     response = house.ask("POST", "/v1/replacements", json={"zone": "pier", "fixture": 1})
     problem(response, "unknown-zone", at="/v1/replacements", zones=["jetty", "orchard"])
+
+
+def test_a_keeper_that_does_not_answer_is_told(house):
+    """A keeper that is stuck takes nothing down, and the answer says so."""
+    house.desk.rounds = SilentRounds(house.keeper)
+    response = house.ask("POST", "/v1/replacements", json={"zone": "jetty", "fixture": 1})
+    problem(response, "keeper-silent", at="/v1/replacements")
 
 
 def test_another_sites_page_may_not_replace_lamps(house):
