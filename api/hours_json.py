@@ -11,19 +11,18 @@ from collections.abc import Iterable, Sequence
 from decimal import Decimal
 from typing import Any
 
+from api.figures import currency_of, hours_of, kwh_of, money_of
 from api.hour_sums import HourSum, add_up
 from api.hours_ask import HoursAsk
 from api.instants import instant_text
 from api.wear_json import wear_as_json
 from config.site import Site
 from controller.energy import J_PER_KWH
-from controller.intervals import MS_PER_HOUR
 from controller.journal_sums import ZoneSum
 from controller.lamp_account import Wear
 from controller.past_hours import ZoneAccount
 from controller.past_reading import Bounds
 from controller.periods import Period
-from controller.tariff import round_money
 
 _MS_PER_S = 1000
 _WHOLE_LIFE = (
@@ -146,26 +145,6 @@ def _energy(hours: HourSum, currency: str | None) -> dict[str, Any]:
         "losses": list(hours.losses),
         "at_least": hours.at_least,
     }
-
-
-def currency_of(site: Site) -> str | None:
-    """Give the currency in which energy is paid for; None where the site file names none."""
-    return None if site.tariff is None else site.tariff.currency
-
-
-def hours_of(lasts_ms: int) -> float:
-    """Give milliseconds as hours."""
-    return round(lasts_ms / MS_PER_HOUR, 6)
-
-
-def kwh_of(joules: Decimal) -> float:
-    """Give joules as kilowatt-hours."""
-    return round(float(joules / J_PER_KWH), 6)
-
-
-def money_of(amount: Decimal | None, currency: str | None) -> float | None:
-    """Round an amount to the coin; None where there is no price."""
-    return None if amount is None or currency is None else float(round_money(amount, currency))
 
 
 def _head(site: Site, ask: HoursAsk, periods: Sequence[Period], bounds: Bounds) -> dict[str, Any]:

@@ -10,10 +10,10 @@ from zoneinfo import ZoneInfo
 from rich.console import RenderableType
 from rich.text import Text
 
+from api.figures import NONE, hours, kwh, money, share
 from api.tables import QUIET, STRONG, Column, build_table
 
 Row = dict[str, Any]
-_NONE = "–"
 _UNEXPLAINED = "unexplained"
 
 
@@ -43,28 +43,6 @@ def lay_out_hours(answer: dict[str, Any], tz: ZoneInfo) -> Iterator[RenderableTy
         if number == 0:
             yield Text("")
         yield Text(f"{note[0].upper()}{note[1:]}.", style=QUIET)
-
-
-def hours(value: float | None) -> str:
-    """Write hours: to the hundredth, or to the tenth where there are many."""
-    if value is None:
-        return _NONE
-    return f"{value:,.1f}" if value >= 1000 else f"{value:.2f}"  # noqa: PLR2004 - four digits before the point
-
-
-def kwh(value: float | None, *, at_least: bool = False) -> str:
-    """Write kilowatt-hours."""
-    return _NONE if value is None else f"{'≥ ' if at_least else ''}{value:,.2f}"
-
-
-def money(value: float | None, *, at_least: bool = False) -> str:
-    """Write an amount in the site's currency."""
-    return _NONE if value is None else f"{'≥ ' if at_least else ''}{value:,.2f}"
-
-
-def share(part: float | None) -> str:
-    """Write a part of one as a percentage."""
-    return _NONE if part is None else f"{part:.0%}"
 
 
 def _hour_columns(currency: str | None) -> list[Column]:
@@ -146,7 +124,7 @@ def _lamp_cells(lamp: Row) -> list[str]:
         f"{lamp['count']} × {lamp['name']}",
         lamp["since"] or "not known",
         lit,
-        _NONE if lamp["life_h"] is None else f"{lamp['life_h']:,.0f}",
+        NONE if lamp["life_h"] is None else f"{lamp['life_h']:,.0f}",
         share(lamp["used"]),
         share(lamp["used_in_a_year"]),
         lamp["words"],

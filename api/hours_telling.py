@@ -6,8 +6,9 @@ from collections.abc import Iterator, Sequence
 from datetime import datetime
 from typing import Any
 
+from api.figures import currency_of
 from api.hours_ask import HoursAsk, choose_periods
-from api.hours_json import currency_of, hours_as_json, life_as_json, row_as_json
+from api.hours_json import hours_as_json, life_as_json, row_as_json
 from config.errors import UnknownZoneError
 from controller.almanac import Almanac
 from controller.forecast import Forecast, look_ahead

@@ -11,8 +11,8 @@ from zoneinfo import ZoneInfo
 
 from markupsafe import Markup
 
+from api.figures import hours, kwh, money, share
 from api.hours_ask import HoursAsk, read_period
-from api.hours_table import hours, kwh, money, share
 from api.hours_telling import tell_hours
 from api.tables import count
 from api.templates_here import render

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from decimal import Decimal
 from typing import Any
 
-from api.hours_json import currency_of, hours_of, kwh_of, money_of
+from api.figures import currency_of, hours_of, kwh_of, money_of
 from api.instants import instant_text
 from api.year_telling import Told, Year
 from controller.energy import Energy

@@ -9,7 +9,7 @@ from typing import Any
 from rich.console import RenderableType
 from rich.text import Text
 
-from api.hours_table import hours, kwh, money, share
+from api.figures import hours, kwh, money, share
 from api.tables import QUIET, STRONG, Column, build_table, count
 
 Row = dict[str, Any]

@@ -85,8 +85,8 @@ def hours(
     journal, now = JournalReader(state), now_utc()
     ask = HoursAsk(by=Each(by), period=period, first=from_date, last=to_date, zones=zone_ids)
     if as_csv:
+        from api.figures import currency_of  # noqa: PLC0415 - as above
         from api.hours_csv import write_csv  # noqa: PLC0415 - as above
-        from api.hours_json import currency_of  # noqa: PLC0415 - as above
 
         rows = stream_hours(almanac, journal, ask, now_utc=now)
         for line in write_csv(rows, currency_of(almanac.site)):

@@ -83,7 +83,7 @@ def test_a_wrong_request_is_one_line_on_standard_error(tmp_path: Path, args: lis
     assert told in result.stderr
 
 
-@pytest.mark.parametrize("verb", ["check", "nights", "why", "run", "demo"])
+@pytest.mark.parametrize("verb", ["check", "nights", "why", "run", "demo", "hours", "year"])
 def test_a_wrong_file_is_a_line_for_each_problem(tmp_path: Path, verb: str) -> None:
     """Every verb that reads a site file names every problem, each in one line with file and line."""
     zones = zone_table("jetty", "dusk til midnight", pin=99)
@@ -204,6 +204,7 @@ def test_the_lights_are_right_before_the_rest_is_imported(tmp_path: Path) -> Non
         (["check", "{site}"], set()),
         (["nights", "{site}", "--json"], set()),
         (["why", "{site}", "jetty", "--json"], set()),
+        (["year", "{site}", "--json"], set()),
         (["nights", "{site}"], {"rich"}),
     ],
 )
