@@ -7,7 +7,7 @@ suggestion of where to look first, no proof.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -112,7 +112,7 @@ def _differ(reading: MeasuredVolts, warm_v: float, cool_v: float, tolerance_v: f
 
 
 def compare_watts(
-    zone: str, measured_w: float, computed_w: float, lamps_w: Sequence[float]
+    zone: str, measured_w: float, computed_w: float, lamps: Mapping[float, int]
 ) -> WattsBesideComputed:
     """Set the watts of a zone beside those computed.
 
@@ -120,7 +120,7 @@ def compare_watts(
         zone: id of the zone.
         measured_w: with the zone lit alone.
         computed_w: the same, at the place of the meter: at the outlet the transformer's losses are in it.
-        lamps_w: watts of each kind of lamp in the zone, to tell how many may be out.
+        lamps: how many lamps of each watts are fitted in the zone, to tell how many may be out.
     """
     lacking_w = computed_w - measured_w
     agrees = abs(lacking_w) <= WATTS_PART * computed_w
@@ -130,14 +130,23 @@ def compare_watts(
     elif lacking_w < 0.0:
         words = f"{head}: more or larger lamps than noted, or the meter counts the transformer's own losses"
     else:
-        words = f"{head}: {_lamps_out(lacking_w, lamps_w)} may be out, or smaller than noted"
+        words = f"{head}: {_lamps_out(lacking_w, lamps, WATTS_PART * computed_w)}"
     return WattsBesideComputed(
         zone=zone, measured_w=measured_w, computed_w=computed_w, agrees=agrees, words=words
     )
 
 
-def _lamps_out(lacking_w: float, lamps_w: Sequence[float]) -> str:
-    """The number of equal lamps whose watts come nearest to what is lacking."""
-    choices = [(max(1, round(lacking_w / watts)), watts) for watts in sorted(set(lamps_w))]
-    count, watts = min(choices, key=lambda choice: abs(choice[0] * choice[1] - lacking_w), default=(1, 0.0))
-    return f"{count} lamp{'s' if count > 1 else ''} of {watts:g} W" if watts else "a lamp"
+def _lamps_out(lacking_w: float, lamps: Mapping[float, int], tolerance_w: float) -> str:
+    """Say how many equal lamps, of those that are fitted, come nearest to what is lacking."""
+    choices = [
+        (min(fitted, max(1, round(lacking_w / watts))), watts) for watts, fitted in sorted(lamps.items())
+    ]
+    count, watts = min(choices, key=lambda choice: abs(choice[0] * choice[1] - lacking_w))
+    if abs(count * watts - lacking_w) > tolerance_w:
+        lack = f"{lacking_w:.1f} W lack, which no lamps of one kind make up"
+        return f"{lack}: lamps of several kinds may be out, or smaller than noted"
+    if count == lamps[watts]:
+        which = f"all {count} lamps of {watts:g} W" if count > 1 else f"the lamp of {watts:g} W"
+    else:
+        which = f"{count} of its {lamps[watts]} lamps of {watts:g} W"
+    return f"{which} may be out, or lamps are smaller than noted"

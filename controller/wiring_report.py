@@ -5,6 +5,7 @@ The room puts together what others find; it decides nothing but what can be told
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
@@ -154,8 +155,10 @@ def _compare_watts(loads: Sequence[ZoneLoad]) -> Iterator[WattsBesideComputed]:
     for load in loads:
         measured_w = load.zone.measured_watts
         if measured_w is not None and load.zone.fixtures and load.alone_w is not None:
-            lamps_w = [fixture.watts for fixture in load.zone.fixtures]
-            yield compare_watts(load.zone.id, measured_w, load.alone_w, lamps_w)
+            lamps: Counter[float] = Counter()
+            for fixture in load.zone.fixtures:
+                lamps[fixture.watts] += fixture.count
+            yield compare_watts(load.zone.id, measured_w, load.alone_w, lamps)
 
 
 def _list_unknown(wiring: TransformerWiring) -> Iterator[str]:

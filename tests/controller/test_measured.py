@@ -117,13 +117,33 @@ def test_a_network_without_a_solution_has_nothing_to_compare_with():
     [
         (37.0, True, "they agree"),
         (44.0, True, "they agree"),
-        (32.0, False, "2 lamps of 4 W may be out"),
-        (35.4, False, "1 lamp of 4 W may be out"),
+        (32.0, False, "2 of its 10 lamps of 4 W may be out"),
+        (35.4, False, "1 of its 10 lamps of 4 W may be out"),
+        (0.0, False, "all 10 lamps of 4 W may be out"),
         (50.0, False, "more or larger lamps than noted"),
     ],
 )
 def test_watts_agree_within_a_tenth(measured_w, agrees, words):
     """A zone of ten 4 W lamps agrees within 10 %; below it the number of lamps that may be out is named."""
-    found = compare_watts("beds", measured_w, 40.0, [4.0])
+    found = compare_watts("beds", measured_w, 40.0, {4.0: 10})
     assert found.agrees is agrees
     assert words in found.words
+
+
+@pytest.mark.parametrize(
+    ("measured_w", "words"),
+    [
+        (40.0, "the lamp of 20 W may be out"),
+        (44.0, "2 of its 5 lamps of 8 W may be out"),
+        (20.0, "all 5 lamps of 8 W may be out"),
+    ],
+)
+def test_no_more_lamps_are_out_than_are_fitted(measured_w, words):
+    """Of one lamp of 20 W and five of 8 W, 40 W that lack are the five, never two of the one."""
+    assert words in compare_watts("beds", measured_w, 60.0, {20.0: 1, 8.0: 5}).words
+
+
+def test_watts_that_no_lamps_of_one_kind_make_up_say_so():
+    """40 W lack where only one lamp of 5 W and one of 50 W are fitted: no number is made up."""
+    words = compare_watts("beds", 25.0, 65.0, {5.0: 1, 50.0: 1}).words
+    assert "40.0 W lack, which no lamps of one kind make up" in words

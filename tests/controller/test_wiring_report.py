@@ -120,7 +120,7 @@ def test_measured_watts_are_set_beside_computed_ones():
     well = report_of(garden(cables=line(), zone="measured_watts = 29"))
     assert [each.agrees for each in well.watts] == [True]
     dark = report_of(garden(cables=line(), zone="measured_watts = 22"))
-    assert "1 lamp of 4.5 W may be out" in dark.watts[0].words
+    assert "1 of its 6 lamps of 4.5 W may be out" in dark.watts[0].words
 
 
 def test_lamp_volts_and_cable_losses_are_given_to_the_account():
