@@ -15,6 +15,7 @@ from typing import Final
 from controller.changes import Change, Kind, list_changes, list_combined
 from controller.judging import judge
 from controller.network import Network
+from controller.rewiring import hang_on
 from controller.thickening import has_volts, spares_lamps
 from controller.verdicts import Judgement, Level, Limits, Verdict
 from controller.wiring import LampState, Solution
@@ -59,7 +60,7 @@ def advise(
     """Search for changes after which nothing is wrong at a feed that has something wrong now.
 
     Args:
-        networks: everything behind one transformer.
+        networks: everything behind one transformer, one for each tap in use.
         taps_v: volts of its taps, whether in use or not.
         limits: what the site asks for beyond the rules.
 
@@ -109,17 +110,35 @@ class _Search:
 
     def attempt(self, change: Change) -> Proposal | None:
         """Judge the transformer with a change made; None where it does not do, or breaks something else."""
-        limits, networks, place = self.limits, self.networks, self.place
+        limits = self.limits
         for network in change.networks:
             if not (has_volts(network, limits.drop_percent) and spares_lamps(network, limits.cool_c)):
                 return None
-        after = judge([*networks[:place], *change.networks, *networks[place + 1 :]], limits)
-        feeds = {network.feed.node for network in change.networks}
-        doubts = _new_doubts(self.before, after, networks[place].feed.node, feeds)
+        networks, feeds = self.put_in(change.networks)
+        after = judge(networks, limits)
+        doubts = _new_doubts(self.before, after, self.networks[self.place].feed.node, feeds)
         worst = _worst_of(after, feeds)
         if doubts is None or worst is None:
             return None
         return Proposal(change=change, judgement=after, worst=worst, doubts=doubts, remains=after.wrong())
+
+    def put_in(self, changed: Sequence[Network]) -> tuple[list[Network], set[str]]:
+        """Put networks in the place of the old one; give all of the transformer's, and the changed feeds.
+
+        What moves to a tap that is in use joins the circuit there: its amperes are those of both.
+        """
+        networks = [*self.networks[: self.place], *self.networks[self.place + 1 :]]
+        feeds = set()
+        for network in changed:
+            taps_v = [one.feed.source_v for one in networks]
+            if network.feed.source_v in taps_v:
+                place = taps_v.index(network.feed.source_v)
+                networks[place] = hang_on(networks[place], network)
+                feeds.add(networks[place].feed.node)
+            else:
+                networks.append(network)
+                feeds.add(network.feed.node)
+        return networks, feeds
 
 
 def _new_doubts(
@@ -130,7 +149,9 @@ def _new_doubts(
     doubts = []
     for verdict in after.verdicts:
         changed = verdict.feed in new_feeds
-        rank_before = ranks.get((old_feed if changed else verdict.feed, verdict.topic), 0)
+        rank_before = ranks.get((verdict.feed, verdict.topic), 0)
+        if changed:
+            rank_before = max(rank_before, ranks.get((old_feed, verdict.topic), 0))
         if verdict.level is Level.WRONG and (changed or rank_before < Level.WRONG.rank):
             return None
         if verdict.level.rank > rank_before:

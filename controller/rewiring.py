@@ -114,3 +114,15 @@ def move_branch(network: Network, node: str, tap_v: float) -> tuple[Network, Net
         fixtures=tuple(f for f in network.fixtures if f.node in behind),
     )
     return kept, moved
+
+
+def hang_on(standing: Network, other: Network) -> Network:
+    """Hang what is on another network onto the tap of one that stands: one tap is one circuit."""
+    old, new = other.feed.node, standing.feed.node
+    cables = (replace(c, from_node=new) if c.from_node == old else c for c in other.stretches)
+    lamps = (replace(f, node=new) if f.node == old else f for f in other.fixtures)
+    return replace(
+        standing,
+        stretches=(*standing.stretches, *cables),
+        fixtures=(*standing.fixtures, *lamps),
+    )

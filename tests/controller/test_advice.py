@@ -138,13 +138,56 @@ def test_a_new_doubt_is_named_and_stands_last():
 def test_only_the_wrong_feed_of_two_is_changed():
     """Advice for one feed leaves the network of the other as it is."""
     bad = chain(at_ft=EVENLY_FT, rated_va=300.0)
-    feed = replace(bad.feed, node="second")
+    feed = replace(bad.feed, node="second", source_v=12.5)
     good = replace(
         bad, feed=feed, stretches=(replace(bad.stretches[0], from_node="second"),), fixtures=bad.fixtures[:1]
     )
     for proposal in advise([good, bad], taps_v=TAPS_V):
         assert proposal.judgement.surveys[0].lit.network == good
         assert {network.feed.transformer for network in proposal.change.networks} == {"shed"}
+
+
+def two_taps(*, moved_watts, standing_watts, standing_v=13.0):
+    """Two branches on the 12 V tap, one of them of so many watts, and as many as given on another tap."""
+    first = chain(at_ft=(5.0,), watts=165.0, gauge="6 AWG", rated_va=900.0, **LED)
+    cables = (*first.stretches, replace(first.stretches[0], to_node="m1"))
+    lamps = (*first.fixtures, replace(first.fixtures[0], node="m1", watts=moved_watts))
+    standing = chain(at_ft=(5.0,), watts=standing_watts, gauge="6 AWG", rated_va=900.0, **LED)
+    return [
+        replace(first, stretches=cables, fixtures=lamps),
+        replace(
+            standing,
+            feed=replace(standing.feed, node="second", source_v=standing_v, tap=f"{standing_v:g} V"),
+            stretches=(replace(standing.stretches[0], from_node="second", to_node="s1"),),
+            fixtures=(replace(standing.fixtures[0], node="s1"),),
+        ),
+    ]
+
+
+def test_a_tap_in_use_gets_no_more_than_a_circuit_may_carry():
+    """165 W do not move beside 200 W on 13 V, for 365 W ÷ 13 V are 28.1 A; they move to a free tap."""
+    networks = two_taps(moved_watts=165.0, standing_watts=200.0)
+    assert [v.topic for v in judge(networks).wrong()] == [Topic.CIRCUIT]
+    assert [p.change.words for p in advise(networks, taps_v=(12.0, 13.0))] == []
+    with_a_free_tap = advise(networks, taps_v=(12.0, 13.0, 14.0))
+    assert with_a_free_tap
+    for proposal in with_a_free_tap:
+        by_tap = {}
+        for network in (one.lit.network for one in proposal.judgement.surveys):
+            watts = sum(fixture.watts * fixture.count for fixture in network.fixtures)
+            by_tap[network.feed.source_v] = by_tap.get(network.feed.source_v, 0.0) + watts
+        # Regulated LEDs take their watts at any volts, so W ÷ V is the least current of a tap.
+        assert all(watts / tap_v < 25.0 for tap_v, watts in by_tap.items())
+
+
+def test_a_branch_joins_the_circuit_of_a_tap_in_use():
+    """Moved beside 50 W on 13 V, 165 W make one circuit there, and its amperes are those of both."""
+    networks = two_taps(moved_watts=165.0, standing_watts=50.0)
+    best = advise(networks, taps_v=(12.0, 13.0))[0]
+    assert best.change.buys == ()
+    circuits = {v.feed: v.value for v in best.judgement.verdicts if v.topic is Topic.CIRCUIT}
+    assert set(circuits) == {"feed", "second"}
+    assert circuits["second"] == pytest.approx(215.0 / 13.0, rel=0.02)  # W ÷ V, and a little for the cable
 
 
 @settings(deadline=None, max_examples=25)
