@@ -5,6 +5,7 @@ Lights first: the relays are right before the event loop, the scheduler and the 
 
 from __future__ import annotations
 
+import gc
 import logging
 import signal
 import sys
@@ -94,7 +95,10 @@ def _keep(site: Site, refused: str, *, site_path: Path, state: Path, hold: Hold 
     if not refused:
         remember(site_path, state)
 
-    # From here on the lights are right, and the rest of the house may take its time.
+    # From here on the lights are right, and the rest of the house may take its time. What is there by now
+    # stays, and no collection of garbage need ever look at it again.
+    gc.freeze()
+    gc.enable()
     import asyncio  # noqa: PLC0415
 
     from api.desk import Desk  # noqa: PLC0415

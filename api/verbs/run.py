@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import os
 from pathlib import Path
 
@@ -46,6 +47,13 @@ def run(*, site_path: Path, state: Path | None, port: int, relays_off: bool) -> 
     SIGTERM or Ctrl-C puts every light out and ends well; SIGHUP has the site file read again, and one that
     will not do is refused while the old one stays in force.
     """
-    from api.assembly import run_daemon  # noqa: PLC0415 - help and completion need no daemon
+    # Nothing is thrown away before the lights are right: looking for garbage would cost them a tenth of their
+    # time. Looking for plugins of pydantic would read what every installed package says of itself.
+    gc.disable()
+    os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
+    try:
+        from api.assembly import run_daemon  # noqa: PLC0415 - help and completion need no daemon
 
-    return run_daemon(site_path, state=state or default_state(), port=port, relays_off=relays_off)
+        return run_daemon(site_path, state=state or default_state(), port=port, relays_off=relays_off)
+    finally:
+        gc.enable()
