@@ -21,7 +21,12 @@ class Table(BaseModel):
     """The base of every table: never changes, has no unknown keys, takes no text for a number."""
 
     model_config = ConfigDict(
-        frozen=True, extra="forbid", strict=True, allow_inf_nan=False, populate_by_name=True
+        frozen=True,
+        extra="forbid",
+        strict=True,
+        allow_inf_nan=False,
+        populate_by_name=True,
+        defer_build=True,  # built once, as part of the site, and not a second time alone
     )
 
 
