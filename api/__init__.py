@@ -1,1 +1,1 @@
-"""How people and programs speak to Leerie: the command line, the REST routes, and the place where all is put together."""
+"""How people and programs speak to Leerie: the command line, the web, and the house put together."""

@@ -1,4 +1,4 @@
-"""What the journal records, as values: switchings, events, overrides, replaced lamps, and the runs made of them."""
+"""What the journal records, as values: switchings, events, overrides, replacements; and runs made of them."""
 
 from __future__ import annotations
 
