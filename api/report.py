@@ -166,6 +166,6 @@ def _pictures(
     laid_out = lay_out_past(almanac, first, period.last, light, now_utc=now_utc)
     return [
         # What is drawn has been escaped by its own template.
-        Markup(write_svg(laid_out, width_px=width_px, key=key))  # noqa: S704
+        Markup(write_svg(laid_out, width_px=width_px, key=key, compact=key == "wide"))  # noqa: S704
         for width_px, key in ((_WIDE_PX, "wide"), (_NARROW_PX, "narrow"))
     ]

@@ -31,7 +31,9 @@ _EARLY, _MISSED = " early", " missed"
 # Below this width months have one letter and the legend more lines.
 _NARROW_PX = 620
 # Up to so many zones, strips of this height.
-_STRIPS_PX = ((3, 132), (5, 96), (10_000, 60))
+_STRIPS_PX = ((3, 132), (5, 104), (10_000, 84))
+# On paper lines are finer, and twelve zones still go on one page.
+_COMPACT_PX = 60
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -99,18 +101,22 @@ def lay_out_past(
     return _lay_out(almanac, first, last, light.lit, light.missed, title="What was lit", today=today)
 
 
-def write_svg(laid_out: YearPicture, *, width_px: int = USUAL_PX, key: str = "year") -> str:
+def write_svg(
+    laid_out: YearPicture, *, width_px: int = USUAL_PX, key: str = "year", compact: bool = False
+) -> str:
     """Draw a year that was laid out.
 
     Args:
         laid_out: the year.
         width_px: width of the picture, from ``NARROWEST_PX`` to ``WIDEST_PX``.
         key: tells this picture's names from another's in the same page.
+        compact: whether many zones are to go on one sheet of paper.
     """
     picture, zones = laid_out.picture, laid_out.zones
     first, last = picture.columns[0].night, picture.columns[-1].night
-    # Twelve zones still go on one page; a few may be seen the better.
     height_px = next(height_px for most, height_px in _STRIPS_PX if len(zones) <= most)
+    if compact and height_px == _STRIPS_PX[-1][1]:
+        height_px = _COMPACT_PX
     narrow = width_px < _NARROW_PX
     step_px, top_px = height_px + 26, 82 if narrow else 66
     strips = [
