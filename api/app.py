@@ -43,9 +43,10 @@ def make_app(
     StatusRoutes(clerk, aside).add_to(app)
     ZoneRoutes(clerk, aside).add_to(app)
     NightRoutes(clerk, PastClerk(clerk), aside).add_to(app)
-    hours_clerk = HoursClerk(clerk)
-    HourRoutes(hours_clerk, aside).add_to(app)
-    ReportRoutes(hours_clerk, aside).add_to(app)
+    # What takes long has threads of its own: nobody waits for it who only asks how things stand.
+    hours_clerk, aside_for_long = HoursClerk(clerk), Aside()
+    HourRoutes(hours_clerk, aside_for_long).add_to(app)
+    ReportRoutes(hours_clerk, aside_for_long).add_to(app)
     WiringRoutes(WiringClerk(clerk), aside).add_to(app)
     add_problem_handlers(app)
     describe(app, version=_version())

@@ -14,7 +14,7 @@ from typing import Any
 from api.answers_hours import ReplacementAnswer, ReplacementsAnswer
 from api.asks_hours import HoursQuery, PictureQuery, ReplacementAsk
 from api.clerk import Clerk
-from api.hours_ask import HoursAsk
+from api.hours_ask import MOST_NIGHTS_OVER_THE_WEB, HoursAsk
 from api.hours_telling import tell_hours, year_to_come
 from api.instants import instant_text
 from api.problems import NO_ANSWER, refuse
@@ -62,6 +62,7 @@ class HoursClerk:
             first=query.from_date,
             last=query.to_date,
             zones=() if query.zone is None else (query.zone,),
+            most_nights=MOST_NIGHTS_OVER_THE_WEB,
         )
         now_utc = self._clerk.now().utc
         with self._lock:

@@ -18,6 +18,8 @@ _FAR_BACK = timedelta(days=15 * 31)
 MOST_PERIODS = 3653
 # A journal is not older than this.
 MOST_NIGHTS = 366 * 100
+# What a request over the web may ask for at once: ten years, some seconds of work on a small board.
+MOST_NIGHTS_OVER_THE_WEB = 3653
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -30,6 +32,7 @@ class HoursAsk:
         first: the first night; None for the usual.
         last: the last night; None for tonight.
         zones: ids of the zones; all where empty.
+        most_nights: more nights than these are refused.
     """
 
     by: Each
@@ -37,6 +40,7 @@ class HoursAsk:
     first: date | None = None
     last: date | None = None
     zones: tuple[str, ...] = ()
+    most_nights: int = MOST_NIGHTS
 
     @property
     def is_whole_life(self) -> bool:
@@ -62,7 +66,7 @@ def choose_periods(ask: HoursAsk, almanac: Almanac, *, tonight: date, began: dat
         whole = read_period(ask.period, almanac)
     else:
         whole = _usual(ask, almanac, tonight, began)
-    if whole.nights > MOST_NIGHTS or (ask.by is Each.NIGHT and whole.nights > MOST_PERIODS):
+    if whole.nights > ask.most_nights or (ask.by is Each.NIGHT and whole.nights > MOST_PERIODS):
         raise PeriodError(f"{whole.name} is {whole.nights} nights; ask for fewer at once")
     return list(split(whole, ask.by, almanac.tz, latitude_deg=almanac.site.latitude_deg))
 

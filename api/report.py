@@ -12,7 +12,7 @@ from zoneinfo import ZoneInfo
 from markupsafe import Markup
 
 from api.figures import hours, kwh, money, share
-from api.hours_ask import HoursAsk, read_period
+from api.hours_ask import MOST_NIGHTS_OVER_THE_WEB, HoursAsk, read_period
 from api.hours_telling import tell_hours
 from api.tables import count
 from api.templates_here import render
@@ -66,7 +66,7 @@ def write_report(
     """
     site, tz = almanac.site, almanac.tz
     period = read_period(text, almanac)
-    ask = HoursAsk(by=Each.MONTH, period=text)
+    ask = HoursAsk(by=Each.MONTH, period=text, most_nights=MOST_NIGHTS_OVER_THE_WEB)
     answer = tell_hours(almanac, journal, ask, now_utc=now_utc, year=year)
     words = _Words(tz=tz)
     names = {zone.id: zone.name for zone in site.zones}

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import asyncio
+import threading
 from datetime import date, datetime
 
 import pytest
@@ -12,6 +14,7 @@ from config.site_file import load_site
 from controller.almanac import Almanac
 from controller.forecast import look_ahead
 from tests.api.command import call_json
+from tests.api.lines import LONG_S
 from tests.api.stand_in import SITE, House, SilentRounds, problem
 
 TARIFF = '[tariff]\ncurrency = "USD"\nper_kwh = 0.30\n\n[relays]'
@@ -92,6 +95,33 @@ def test_the_account_does_not_hold_up_the_almanac_of_others(fortnight, monkeypat
     assert seen == [False]
 
 
+def test_a_long_account_holds_up_nobody_else(house):
+    """While more accounts are asked for than there are threads for them, the status is told at once."""
+    clerk_asks = HoursClerk.hours
+    begun, go_on = threading.Semaphore(0), threading.Event()
+
+    def slow(self, query):
+        begun.release()
+        assert go_on.wait(LONG_S)
+        return clerk_asks(self, query)
+
+    async def many():
+        waiting = [asyncio.create_task(house.ask_in_loop("GET", "/v1/hours")) for _ in range(8)]
+        for _ in range(4):
+            await asyncio.to_thread(begun.acquire, timeout=LONG_S)
+        status = await asyncio.wait_for(house.ask_in_loop("GET", "/v1/status"), LONG_S)
+        still = sum(not each.done() for each in waiting)
+        go_on.set()
+        return status, still, await asyncio.gather(*waiting)
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(HoursClerk, "hours", slow)
+        status, still, answers = asyncio.run(many())
+    assert status.status_code == 200
+    assert still == 8
+    assert {each.status_code for each in answers} == {200}
+
+
 @pytest.mark.parametrize(
     ("query", "parameter", "told"),
     [
@@ -106,6 +136,8 @@ def test_the_account_does_not_hold_up_the_almanac_of_others(fortnight, monkeypat
         ("from=yesterday", "from", "is no date"),
         ("since=2027-06-22", "since", "is not known here"),
         ("by=night&from=1990-01-01", "to", "ask for fewer at once"),
+        ("by=season&from=2017-01-01", "to", "ask for fewer at once"),
+        ("by=whole&period=2017-01-01 to 2027-02-01", "period", "ask for fewer at once"),
     ],
 )
 def test_hours_that_make_no_sense_are_refused(fortnight, query, parameter, told):
