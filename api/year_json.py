@@ -32,7 +32,7 @@ def year_as_json(year: Year) -> dict[str, Any]:
         "present": writer.plan(year.present),
         "others": [writer.other(other) for other in year.others],
         "old_timer": writer.old_timer(),
-        "notes": [_AT_LEAST] if year.at_least else [],
+        "notes": [_AT_LEAST] if year.lower_bounds else [],
     }
 
 
@@ -121,8 +121,12 @@ class _Writer:
             "daylight_h": hours_of(sum(row.daylight_ms for row in rows)),
             "starts": sum(row.starts for row in rows),
             "lamps_kwh": kwh_of(energy.lamps_j),
+            "cables_kwh": kwh_of(energy.cable_j),
+            "transformer_lit_kwh": kwh_of(energy.load_loss_j + energy.no_load_j),
+            "transformer_dark_kwh": kwh_of(energy.idle_j),
             "meter_kwh": kwh_of(energy.meter_j),
             **self._money(energy.cost),
+            "at_least": any(row.zone in self.year.lower_bounds for row in rows),
         }
 
     def _change(self, changes: Sequence[Change]) -> dict[str, Any]:

@@ -61,8 +61,11 @@ def _months(plan: dict[str, Any], currency: str | None) -> RenderableType:
 
 def _sums(rows: Sequence[Row], currency: str | None) -> list[str]:
     """Add up what some rows take."""
-    cells = [kwh(sum(row["meter_kwh"] for row in rows))]
-    return [*cells, money(sum(row["cost_unrounded"] or 0 for row in rows))] if currency else cells
+    at_least = any(row["at_least"] for row in rows)
+    cells = [kwh(sum(row["meter_kwh"] for row in rows), at_least=at_least)]
+    if not currency:
+        return cells
+    return [*cells, money(sum(row["cost_unrounded"] or 0 for row in rows), at_least=at_least)]
 
 
 def _zones(plan: dict[str, Any], currency: str | None) -> RenderableType:
@@ -80,8 +83,8 @@ def _zones(plan: dict[str, Any], currency: str | None) -> RenderableType:
                 hours(row["daylight_h"]),
                 f"{row['starts']}",
                 kwh(row["lamps_kwh"]),
-                kwh(row["meter_kwh"]),
-                *([money(row["cost"])] if currency else []),
+                kwh(row["meter_kwh"], at_least=row["at_least"]),
+                *([money(row["cost"], at_least=row["at_least"])] if currency else []),
                 share(row["lamp_life_used"]),
             ]
             for row in plan["totals"]
@@ -111,10 +114,12 @@ def _beside(total: Row, change: Row, currency: str | None) -> list[str]:
         signed(change["lit_h"]),
         hours(total["daylight_h"]),
         signed(change["daylight_h"]),
-        kwh(total["meter_kwh"]),
+        kwh(total["meter_kwh"], at_least=total["at_least"]),
         signed(change["meter_kwh"]),
     ]
-    return [*cells, money(total["cost"]), signed(change["cost"])] if currency else cells
+    if not currency:
+        return cells
+    return [*cells, money(total["cost"], at_least=total["at_least"]), signed(change["cost"])]
 
 
 def _old_timer(timer: dict[str, Any], currency: str | None) -> Iterator[RenderableType]:

@@ -68,7 +68,8 @@ class Year:
         by_timer: what all zones would do behind it.
         timer_nights: what it would do against the sun, night by night.
         lamps: name and count of every fixture's lamps, and the lamps.
-        at_least: whether energies are lower bounds.
+        lower_bounds: ids of the wanted zones whose energy is a lower bound: their load, or their
+            transformer's losses, are not known.
     """
 
     almanac: Almanac
@@ -79,7 +80,7 @@ class Year:
     by_timer: Told | None
     timer_nights: tuple[TimerNight, ...]
     lamps: tuple[tuple[str, int, Lamps], ...]
-    at_least: bool
+    lower_bounds: frozenset[str]
 
 
 def tell_year(almanac: Almanac, ask: YearAsk) -> Year:
@@ -100,7 +101,6 @@ def tell_year(almanac: Almanac, ask: YearAsk) -> Year:
         _tell(_AND.join(map(str, program)) or "dark", garden, ask, _imagine(almanac, program=program))
         for program in dict.fromkeys(ask.programs)
     ]
-    used = [garden_zone for garden_zone in garden.zones if garden_zone.zone in zones]
     origins = {losses.transformer: losses.origin for losses in garden.transformers}
     return Year(
         almanac=almanac,
@@ -113,8 +113,11 @@ def tell_year(almanac: Almanac, ask: YearAsk) -> Year:
         lamps=tuple(
             (each.name or each.kind, each.count, lamps) for _, each, lamps in lamps_of(site, wired.volts)
         ),
-        at_least=any(
-            zone.load.lamps_w is None or origins[zone.transformer] == "losses not known" for zone in used
+        lower_bounds=frozenset(
+            each.zone
+            for each in garden.zones
+            if each.zone in zones
+            and (each.load.lamps_w is None or origins[each.transformer] == "losses not known")
         ),
     )
 

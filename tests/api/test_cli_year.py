@@ -159,6 +159,7 @@ def test_an_old_timer_switches_the_mains(tmp_path):
     told = year(write_site(tmp_path, shed + dusk_zone(), top=NEW_YORK), "--old-timer", "21:15-23:45")
     timer = told["old_timer"]
     assert timer["total"]["meter_kwh"] == pytest.approx(912.5 * 108 / 1000, abs=1e-3)
+    assert told["present"]["total"]["at_least"] is False
     assert timer["change"]["meter_kwh"] == pytest.approx(
         timer["total"]["meter_kwh"] - told["present"]["total"]["meter_kwh"], abs=2e-6
     )
@@ -188,6 +189,9 @@ def test_the_tables_tell_it_all(tmp_path):
     assert "+365.00" in words
     assert "With an old timer 21:15-23:45" in words
     assert "Set on 2026-12-01, never moved, gains 2 s a day" in words
+    # No transformer is known, so all of it is a lower bound.
+    assert "≥ 173." in words
+    assert "lower bounds" in words
 
 
 def test_the_picture_goes_into_a_file(tmp_path):
