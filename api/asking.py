@@ -5,7 +5,6 @@ Light on purpose: every verb imports this file, also the one that hurries to its
 
 from __future__ import annotations
 
-import json
 import re
 import sys
 from datetime import UTC, date, datetime
@@ -91,6 +90,8 @@ def load(path: Path) -> LoadedSite:
 def print_json(data: object) -> None:
     """Print data as JSON; letters that the terminal or file cannot hold are escaped."""
     encoding = (getattr(sys.stdout, "encoding", None) or "ascii").lower().replace("-", "")
+    import json  # noqa: PLC0415 - the verb that hurries to its relays prints none
+
     click.echo(json.dumps(data, indent=2, ensure_ascii=not encoding.startswith("utf")))
 
 

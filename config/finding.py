@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import re
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -44,6 +43,8 @@ def write_path(path: KeyPath) -> str:
 def quote(text: str) -> str:
     """Write a text as TOML does, in double quotes."""
     # JSON's text is TOML's, but for one control character that JSON leaves as it is.
+    import json  # noqa: PLC0415 (not needed to start the lights)
+
     return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
 
 
