@@ -12,10 +12,10 @@ from markupsafe import Markup
 from api.sheet_words import CAUTIONS, CHECKS, relays_words
 from api.templates_here import render
 from api.tree_svg import draw_tree
-from api.wiring_json import NO_TRANSFORMER, worst_level
+from api.wiring_json import NO_TRANSFORMER
 from api.wiring_view import (
-    ANSWERS,
     NOTHING_DOES,
+    answer_words,
     group_findings,
     load_rows,
     load_words,
@@ -43,13 +43,13 @@ def make_sheet(site: Site, reports: Sequence[WiringReport], made_on: date | None
         reports: the transformers that are to stand on it.
         made_on: the date that is written on it; none where nobody gives one.
     """
-    answer = ANSWERS[worst_level(reports)]
+    answer = answer_words(reports)
     materials = list_materials(site, [report.wiring for report in reports])
     return render(
         "sheet.html",
         site=site,
         made_on=None if made_on is None else f"{made_on.day} {made_on:%B %Y}",
-        answer=f"{answer[0].upper()}{answer[1:]}.",
+        answer=tidy(f"{answer[0].upper()}{answer[1:]}."),
         no_transformer=f"{NO_TRANSFORMER[0].upper()}{NO_TRANSFORMER[1:]}",
         transformers=[_show(report, number) for number, report in enumerate(reports, start=1)],
         materials=materials,

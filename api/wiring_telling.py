@@ -8,12 +8,12 @@ from rich.console import RenderableType
 from rich.text import Text
 
 from api.tables import QUIET, STRONG, Column, build_table, show
-from api.wiring_json import NO_TRANSFORMER, worst_level
+from api.wiring_json import NO_TRANSFORMER
 from api.wiring_view import (
-    ANSWERS,
     NOTHING_DOES,
     LightView,
     Stand,
+    answer_words,
     group_findings,
     load_rows,
     load_words,
@@ -44,8 +44,7 @@ _LIGHTS = (
 
 def tell_wiring(site: Site, reports: Sequence[WiringReport]) -> None:
     """Print what there is to say about some transformers."""
-    answer = ANSWERS[worst_level(reports)]
-    things: list[RenderableType] = [Text(f"{site.name}, wiring: {answer}", style=STRONG)]
+    things: list[RenderableType] = [Text(f"{site.name}, wiring: {answer_words(reports)}", style=STRONG)]
     if not site.transformers:
         things.append(Text(f"Not known: {NO_TRANSFORMER}."))
     for report in reports:

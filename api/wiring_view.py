@@ -6,13 +6,15 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
+from api.wiring_json import worst_level
 from controller.advice import Proposal
 from controller.cable import M_PER_FT, Gauge, Unit
+from controller.judging_lamps import BRANCH_PERCENT
 from controller.lamp_laws import filament_life_h
 from controller.lamp_light import filament_light
 from controller.network import Lamp
 from controller.site_lights import Light
-from controller.verdicts import Level, Survey, Verdict
+from controller.verdicts import Level, Survey, Topic, Verdict
 from controller.wiring import LampState, Solution
 from controller.wiring_report import WiringReport, ZoneLoad
 
@@ -22,7 +24,32 @@ ANSWERS = {
     Level.DOUBTFUL: "nothing is wrong; something is doubtful",
     Level.WRONG: "something is wrong",
 }
+ONLY_THE_DROP = (
+    "nothing is wrong; the cables lose {percent:.1f} % of the volts, more than the 3 % that the American code"
+    " recommends but does not demand"
+)
+BESIDES_THE_DROP = (
+    "nothing is wrong; something is doubtful, besides cables that lose more than the 3 % of the volts that"
+    " the American code recommends but does not demand"
+)
 NOTHING_DOES = "None of the changes that were tried does: fewer or smaller lamps, or another transformer."
+
+
+def answer_words(reports: Sequence[WiringReport]) -> str:
+    """Say in one line how the wiring stands; a drop that only passes a recommendation is called just that."""
+    level = worst_level(reports)
+    doubtful = [
+        verdict
+        for report in reports
+        for verdict in report.judgement.verdicts
+        if verdict.level is Level.DOUBTFUL
+    ]
+    drops = [each for each in doubtful if each.topic is Topic.DROP and each.limit == BRANCH_PERCENT]
+    if level is not Level.DOUBTFUL or not drops:
+        return ANSWERS[level]
+    if len(drops) < len(doubtful):
+        return BESIDES_THE_DROP
+    return ONLY_THE_DROP.format(percent=max(each.value for each in drops))
 
 
 class Stand(StrEnum):

@@ -15,6 +15,12 @@ from controller.network import FixtureAt, Lamp
 from controller.verdicts import Level, Limits, Survey, Topic, Verdict
 from controller.wiring import LampState, Solution
 
+BRANCH_PERCENT: Final = 3.0
+"""NEC 210.19(A) informational note: the drop to the farthest outlet; recommended, not enforceable (90.5)."""
+
+LIGHTING_PERCENT: Final = 5.0
+"""IEC 60364-7-715: the drop between transformer and lamps that should not be exceeded."""
+
 _BY_PLATE: Final = "the lamp's own range"
 _BY_BAND: Final = "0.90 to 1.05 of its rated volts, common practice"
 _BY_NEC: Final = "NEC 210.19(A) informational note (quoted): reasonable efficiency, not enforceable"
@@ -117,7 +123,7 @@ def judge_drop(solution: Solution, limits: Limits) -> list[Verdict]:
     worst = min(solution.lamps, key=lambda state: state.volts)
     drop_v = source_v - worst.volts
     percent = 100.0 * drop_v / source_v
-    against = [(3.0, _BY_NEC, Level.DOUBTFUL), (5.0, _BY_715, Level.DOUBTFUL)]
+    against = [(BRANCH_PERCENT, _BY_NEC, Level.DOUBTFUL), (LIGHTING_PERCENT, _BY_715, Level.DOUBTFUL)]
     if limits.drop_percent is not None:
         against.append((limits.drop_percent, _BY_SITE, Level.WRONG))
     return [

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 
 import pytest
 
@@ -112,6 +113,7 @@ def test_a_change_of_tap_changes_the_numbers(tmp_path):
 
 FILAMENT = 'kind = "path"\ncount = 10\nwatts = 12\nlamp = "filament"'
 TAPS = "taps = [12, 13, 14, 15]"
+LEDS = 'kind = "path"\ncount = 6\nwatts = 4.5\nvolts = [9, 15]'
 
 
 def test_something_wrong_is_exit_code_1_and_gets_advice(tmp_path):
@@ -149,6 +151,50 @@ def test_people_read_the_same_numbers(tmp_path):
         "rule of thumb (12 AWG or thicker, 100 ft at most, 80 % of the rating at most: kept)",
     ):
         assert words in result.stdout, words
+
+
+THREE_PERCENT = "that the American code recommends but does not demand"
+
+
+@pytest.mark.parametrize(
+    ("text", "answer"),
+    [
+        # 27 W over 20 ft: 0.9 %.
+        (garden(cables=line("20 ft"), fixtures=LEDS), "all is well"),
+        # Six stretches of 13.3 ft at 1.98 ohm per 1000 ft of one conductor; 4.5 W at 11.65 V are 0.386 A:
+        # 2 x 0.00198 x 13.33 x 0.386 x (6 + 5 + 4 + 3 + 2 + 1) V = 0.428 V of 12 V, by hand 3.6 %.
+        (
+            garden(cables=line("80 ft"), fixtures=LEDS),
+            f"nothing is wrong; the cables lose 3.6 % of the volts, more than the 3 % {THREE_PERCENT}",
+        ),
+        # The same over 150 ft passes the 5 % of IEC 60364-7-715 too, which is more than a recommendation.
+        (
+            garden(cables=line("150 ft"), fixtures=LEDS),
+            (
+                "nothing is wrong; something is doubtful, besides cables that lose more than the 3 % of the"
+                f" volts {THREE_PERCENT}"
+            ),
+        ),
+        # 2 x 90 W pass the 80 % line of 200 VA only: nothing about a drop.
+        (
+            garden(fixtures='kind = "path"\ncount = 2\nwatts = 90'),
+            "nothing is wrong; something is doubtful",
+        ),
+        (garden(cables=line("100 ft"), more=TAPS, fixtures=FILAMENT), "something is wrong"),
+    ],
+)
+def test_the_first_line_tells_a_recommendation_from_a_doubt(tmp_path, text, answer):
+    """A drop of more than 3 % alone is called what it is; the finding itself stays doubtful below."""
+    path = tmp_path / "site.toml"
+    path.write_text(text, encoding="utf-8")
+    out = call("wiring", path).stdout
+    assert out.splitlines()[0] == f"Tern Cottage, wiring: {answer}"
+    sheet = tmp_path / "sheet.html"
+    call("wiring", path, "--sheet", sheet)
+    [said] = re.findall(r"<p><strong>(.*?)</strong></p>", sheet.read_text(encoding="utf-8"))[:1]
+    assert said.replace("\u00a0", " ") == f"{answer[0].upper()}{answer[1:]}."
+    if THREE_PERCENT in answer:
+        assert re.search(r"doubtful +the drop to .*\(limit 3 %\)", out)
 
 
 def test_the_sheet_is_written_where_it_was_asked_for(tmp_path):
