@@ -6,7 +6,7 @@ The room puts together what others find; it decides nothing but what can be told
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -18,7 +18,7 @@ from controller.measured import BesideComputed, WattsBesideComputed, compare_vol
 from controller.rule_of_thumb import RuleBesideTruth, compare_rule
 from controller.site_wiring import Circuit, TransformerWiring, wire_site
 from controller.verdicts import Judgement, Level, Survey, Topic, Verdict
-from controller.wiring import Solution, solve
+from controller.wiring import Solution
 
 _OF_LAMPS: Final = frozenset({Topic.LAMP_LOW, Topic.LAMP_HIGH, Topic.DROP})
 _OF_A_TAP: Final = frozenset({Topic.SUPPLY, Topic.CIRCUIT})
@@ -194,41 +194,3 @@ def _without(fixtures: Sequence[tuple[Zone, Fixture]], key: str, words: str) -> 
     if zones:
         names = ", ".join(f"“{zone}”" for zone in zones)
         yield f"LED fixtures of {names} without “{key}”: {words}"
-
-
-def lamp_volts(site: Site) -> Mapping[tuple[str, int], float]:
-    """Give the volts that the lamps of a zone's fixture get with everything lit; for the wear of lamps.
-
-    Returns:
-        Volts by zone and place of the fixture, from 1; the mean over its lights where they hang on several
-        nodes. A fixture whose cable is not known, or cannot carry it, is not in it.
-    """
-    sums: dict[tuple[str, int], tuple[float, int]] = {}
-    for wiring in wire_site(site):
-        for circuit in wiring.circuits:
-            lit = solve(circuit.network)
-            if not isinstance(lit, Solution):
-                continue
-            for light, state in zip(circuit.lights, lit.lamps, strict=True):
-                if light.placed:
-                    volts, count = sums.get((light.zone, light.fixture), (0.0, 0))
-                    sums[light.zone, light.fixture] = (volts + state.volts, count + 1)
-    return {place: volts / count for place, (volts, count) in sums.items()}
-
-
-def cable_losses_w(site: Site) -> Mapping[str, float]:
-    """Give the watts lost in the cables of each zone while it is lit alone.
-
-    Returns:
-        Watts by zone. A zone with measured watts is not in it, for they hold its cables already; nor one
-        whose cables are not known, or cannot carry it.
-    """
-    lost_w: dict[str, float] = {}
-    for wiring in wire_site(site):
-        measured = {zone.id for zone in wiring.zones if zone.measured_watts is not None}
-        for network in wiring.networks:
-            for zone in network.zones:
-                alone = solve(network.lit((zone,)))
-                if isinstance(alone, Solution) and zone not in measured and network.stretches:
-                    lost_w[zone] = lost_w.get(zone, 0.0) + alone.loss_w
-    return lost_w

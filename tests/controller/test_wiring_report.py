@@ -1,4 +1,4 @@
-"""The report on a transformer: what is told, what is not, and what else the rest of the house is given."""
+"""The report on a transformer: what is told, what is not, and what there is to buy."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from config.site_file import parse_site
 from controller.materials import list_materials
 from controller.site_wiring import wire_site
 from controller.verdicts import Level, Topic
-from controller.wiring_report import cable_losses_w, lamp_volts, report_site
+from controller.wiring_report import report_site
 from tests.site_of_wiring import PLACE, garden, line, piece
 
 
@@ -121,17 +121,6 @@ def test_measured_watts_are_set_beside_computed_ones():
     assert [each.agrees for each in well.watts] == [True]
     dark = report_of(garden(cables=line(), zone="measured_watts = 22"))
     assert "1 of its 6 lamps of 4.5 W may be out" in dark.watts[0].words
-
-
-def test_lamp_volts_and_cable_losses_are_given_to_the_account():
-    """The wear of lamps gets their mean volts, the energy what cables lose unless it was measured."""
-    site = site_of(garden(cables=line()))
-    lit = report_site(site)[0].judgement.surveys[0].lit
-    assert lamp_volts(site) == {("jetty", 1): pytest.approx(sum(s.volts for s in lit.lamps) / 6)}
-    assert cable_losses_w(site) == {"jetty": pytest.approx(lit.loss_w)}
-    assert cable_losses_w(site_of(garden(cables=line(), zone="measured_watts = 29"))) == {}
-    assert lamp_volts(site_of(BARE)) == {}
-    assert cable_losses_w(site_of(BARE)) == {}
 
 
 def test_materials_add_up():
