@@ -3,13 +3,24 @@
 from __future__ import annotations
 
 from collections import Counter
+from dataclasses import replace
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from controller.cable import M_PER_FT, parse_gauge
-from controller.rewiring import Purchase, feed_at, move_branch, second_circuit, second_run, thicken, way_to
+from controller.network import Feed, Network
+from controller.rewiring import (
+    Purchase,
+    feed_at,
+    hang_on,
+    move_branch,
+    second_circuit,
+    second_run,
+    thicken,
+    way_to,
+)
 from tests.controller.networks import chain, random_networks
 
 TEN = parse_gauge("10 AWG")
@@ -99,3 +110,18 @@ def test_no_change_loses_a_lamp_or_a_cable(network, data):
     parts, _ = second_circuit(network, node, TEN, 15.0)
     assert sum((Counter(part.fixtures) for part in parts), Counter()) == Counter(network.fixtures)
     assert sum(len(part.stretches) for part in parts) == len(network.stretches)
+
+
+def test_what_is_hung_on_another_tap_begins_there():
+    """Cables and lamps at the old feed stand at the new one, and the tap that stands keeps its name."""
+    old = replace(LINE, fixtures=(*LINE.fixtures, replace(LINE.fixtures[0], node="feed")))
+    standing = Network(
+        feed=Feed(node="other", transformer="shed", rated_va=150.0, source_v=13.0),
+        stretches=(replace(LINE.stretches[0], from_node="other", to_node="m1"),),
+        fixtures=(replace(LINE.fixtures[0], node="m1"),),
+    )
+    joined = hang_on(standing, old)
+    assert joined.feed == standing.feed
+    assert ("other", "n1") in laid(joined)
+    assert len(joined.stretches) == 5
+    assert [f.node for f in joined.fixtures] == ["m1", "n1", "n2", "n3", "n4", "other"]
