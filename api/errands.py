@@ -64,10 +64,10 @@ class Errands:
         self._scribe.copy(keeper.almanac.night_at(self.rounds.status.at.utc).date)
         stamp = tz_data_stamp(keeper.site.time_zone)
         if stamp != self._stamp:
-            self._stamp = stamp
             use_newest_zone_data()
             tz = reload_zone(keeper.site.time_zone)
             self.rounds.ask(lambda keeper: keeper.change_site(keeper.site, words="new time zone data", tz=tz))
+            self._stamp = stamp  # not before: what failed is tried again the next noon
 
     def site_written(self) -> None:
         """Follow a site file that was written over the API; other hands may have changed it too."""
