@@ -180,8 +180,11 @@ def put_back(copy: Path, path: Path, at_utc: datetime) -> Path | None:
         Where the earlier journal lies now; None where there was none.
 
     Raises:
-        JournalError: the copy is damaged, or could not be put there.
+        JournalError: the copy is no file or damaged, or could not be put there.
     """
+    if not copy.is_file():
+        remedy = f"name the copy in it{_such_as(copy)}" if copy.is_dir() else "name the file of a copy"
+        raise JournalError(f"{copy} is {'a folder' if copy.is_dir() else 'no file'}; {remedy}")
     damage = damage_of(copy)
     if damage:
         raise JournalError(f"the copy {copy} is damaged ({damage}); take an older one")
@@ -194,6 +197,12 @@ def put_back(copy: Path, path: Path, at_utc: datetime) -> Path | None:
     except OSError as error:
         raise explain(error, path) from error
     return aside
+
+
+def _such_as(folder: Path) -> str:
+    """Name the newest copy in a folder, where there is one."""
+    copies = sorted(folder.glob("journal*.sqlite"), reverse=True)
+    return f", such as {copies[0]}" if copies else ""
 
 
 def put_in_place(copy: Path, path: Path) -> None:

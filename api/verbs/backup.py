@@ -20,10 +20,10 @@ def backup(*, site_path: Path, target: Path, state: Path, restore: bool) -> None
     """Write a consistent copy of the journal to COPY, also while the daemon runs.
 
     COPY is a file that does not exist yet, or a folder: then the journal and the site file are put into it
-    under names with today's date. A copy is an ordinary journal: `leerie hours --state COPY` reads it.
+    under names with today's date. A copy is an ordinary journal: `leerie hours --state FILE` reads it.
 
-    To restore: stop the daemon, `leerie backup SITE.toml COPY --restore`, start it again. COPY must be whole;
-    the journal in its place is set aside beside it, not deleted.
+    To restore: stop the daemon, `leerie backup SITE.toml COPY --restore`, start it again. COPY is
+    then a file, and must be whole; the journal in its place is set aside beside it, not deleted.
     """
     from controller.almanac import Almanac  # noqa: PLC0415 - help and completion need no journal
     from controller.journal_file import journal_path  # noqa: PLC0415 - as above

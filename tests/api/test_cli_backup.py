@@ -111,6 +111,26 @@ def test_a_damaged_copy_is_not_put_back(board, tmp_path):
     assert switchings(board.folder) == before
 
 
+def test_a_folder_is_not_put_back_but_the_copy_in_it_named(board, tmp_path):
+    """The folder that `backup` filled is answered with the file in it that would do; nothing is touched."""
+    folder = tmp_path / "copies"
+    folder.mkdir()
+    call("backup", board.site_path, folder, "--state", board.folder)
+    (copy,) = folder.glob("journal-*.sqlite")
+    board.keeper.stop()
+    board.close()
+    before = switchings(board.folder)
+    result = call("backup", board.site_path, folder, "--restore", "--state", board.folder)
+    assert result.exit_code == 2
+    assert result.stderr == f"leerie: {folder} is a folder; name the copy in it, such as {copy}\n"
+    missing = tmp_path / "missing.sqlite"
+    result = call("backup", board.site_path, missing, "--restore", "--state", board.folder)
+    assert result.exit_code == 2
+    assert result.stderr == f"leerie: {missing} is no file; name the file of a copy\n"
+    assert switchings(board.folder) == before
+    assert not list(board.folder.glob("set-aside-*"))
+
+
 def test_no_journal_is_told(board, tmp_path):
     """Where nothing ever ran there is nothing to copy."""
     result = call("backup", board.site_path, tmp_path / "copy.sqlite", "--state", tmp_path / "none")
