@@ -158,7 +158,7 @@ def parse_period(text: str, tz: ZoneInfo, *, latitude_deg: float) -> Period:
     words = text.strip()
     try:
         if match := re.fullmatch(r"(\d{4})-([a-z]+)", words):
-            return season_of(int(match[1]), Season(match[2]), tz, latitude_deg=latitude_deg)
+            return season_of(int(match[1]), _read_season(match[2]), tz, latitude_deg=latitude_deg)
         if match := re.fullmatch(r"(\d{4})-(\d{2})", words):
             return month_of(int(match[1]), int(match[2]), tz)
         first, joined, last = words.partition(" to ")
@@ -166,6 +166,17 @@ def parse_period(text: str, tz: ZoneInfo, *, latitude_deg: float) -> Period:
         return stretch_of_nights(from_night, _read_date(last) if joined else from_night, tz)
     except ValueError as fault:
         raise PeriodError(f"“{text}” is no period ({fault}); write {_EXAMPLES}") from fault
+
+
+def _read_season(word: str) -> Season:
+    """Read the name of a season.
+
+    Raises:
+        ValueError: it is none; Python's own words would name a class.
+    """
+    if word not in tuple(Season):
+        raise ValueError("a season is spring, summer, autumn or winter")
+    return Season(word)
 
 
 def _read_date(text: str) -> date:

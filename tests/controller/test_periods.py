@@ -94,6 +94,12 @@ def test_what_is_no_period_is_refused_with_examples(text):
         parse_period(text, OSLO, latitude_deg=NORTH)
 
 
+def test_a_season_of_another_name_is_told_the_four():
+    """A word that is no season is answered with those that there are."""
+    with pytest.raises(PeriodError, match=r"\(a season is spring, summer, autumn or winter\)"):
+        parse_period("2027-fall", OSLO, latitude_deg=NORTH)
+
+
 @settings(max_examples=80)
 @given(
     st.dates(date(2026, 1, 1), date(2028, 12, 31)),
