@@ -164,9 +164,9 @@ def _require_board(site: Site) -> None:
         RelayError: the site wants real pins and the library for them is not installed.
     """
     if site.relays.board == "gpio" and find_spec("lgpio") is None:
-        raise RelayError(
-            'board = "gpio" needs lgpio, which is not installed; install Leerie as "leerie[gpio]"'
-        )
+        # Not by name: an index of packages may hold a stranger's under ours.
+        remedy = "in Leerie's folder, pip install '.[gpio]' adds it"
+        raise RelayError(f'board = "gpio" needs lgpio, which is not installed; {remedy}')
 
 
 def put_out(site: Site, *, tell: Callable[[str], None] = log.warning) -> int:

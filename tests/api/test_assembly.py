@@ -347,7 +347,8 @@ def test_real_pins_without_their_library_are_refused_with_the_remedy(
     done = start("run", site, "--state", state, *option, script=NO_LGPIO)
     assert done.returncode == 2
     (line,) = done.stderr.splitlines()
-    assert line == 'board = "gpio" needs lgpio, which is not installed; install Leerie as "leerie[gpio]"'
+    needs = 'board = "gpio" needs lgpio, which is not installed; '
+    assert line == needs + "in Leerie's folder, pip install '.[gpio]' adds it"
 
 
 PINS_AT_THE_END = """
