@@ -71,6 +71,8 @@ def explain_toml_error(error: Exception, text: str, file_name: str) -> Problem:
         if match["line"]:
             line = int(match["line"])
             what += f" at column {match['column']}"
+            if _begins_curly(text, line, int(match["column"])):
+                remedy = 'write straight quotes, " and ", in place of the curly ones'
         else:
             line = text.rstrip().count("\n") + 1
             what += " where the file ends"
@@ -78,6 +80,12 @@ def explain_toml_error(error: Exception, text: str, file_name: str) -> Problem:
         # The one thing that the reader leaves to int(): more digits than it is willing to read.
         what, remedy = "a number has too many digits", _NUMBER
     return Problem(file=file_name, line=line, key="", value="", what=f"not TOML: {what}", remedy=remedy)
+
+
+def _begins_curly(text: str, line: int, column: int) -> bool:
+    """Say whether a quote of a word processor stands at a place, where TOML wants a straight one."""
+    lines = text.split("\n")
+    return line <= len(lines) and lines[line - 1][column - 1 : column] in tuple("“”„‘’‚«»´")
 
 
 def explain_message(message: str) -> tuple[str, str]:

@@ -16,6 +16,12 @@ from config.site_file import parse_site
             "put text in quotes, write 4.5 and not 4,5, 17 and not 017, and true and false in small letters",
         ),
         (
+            "[site]\nname = “Old Mill”\n",
+            2,
+            "a value cannot be read at column 8",
+            'write straight quotes, " and ", in place of the curly ones',
+        ),
+        (
             "[site]\npin = 017\n",
             2,
             "something follows a finished value at column 8",
