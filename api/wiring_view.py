@@ -32,11 +32,19 @@ BESIDES_THE_DROP = (
     "nothing is wrong; something is doubtful, besides cables that lose more than the 3 % of the volts that"
     " the American code recommends but does not demand"
 )
+READINGS_DIFFER = "; but what was measured differs from what was computed"
 NOTHING_DOES = "None of the changes that were tried does: fewer or smaller lamps, or another transformer."
 
 
 def answer_words(reports: Sequence[WiringReport]) -> str:
-    """Say in one line how the wiring stands; a drop that only passes a recommendation is called just that."""
+    """Say in one line how the wiring stands as computed, and whether readings differ from that."""
+    found = [each for report in reports for each in (*report.volts, *report.watts) if each is not None]
+    differ = any(not each.agrees for each in found)
+    return f"{_computed_words(reports)}{READINGS_DIFFER if differ else ''}"
+
+
+def _computed_words(reports: Sequence[WiringReport]) -> str:
+    """Say how the wiring stands; a drop that only passes a recommendation is called just that."""
     level = worst_level(reports)
     doubtful = [
         verdict

@@ -1,7 +1,8 @@
 """Single faults of a network that would explain readings: each tried, fitted and solved.
 
-Tried are one lamp that is out, a splice with too many ohms in any cable or at any lamp, another gauge than
-noted, and other volts at the tap. A fault explains the readings where with it all are within the tolerance.
+Tried are one lamp that is out, a splice with too many ohms in any cable or at any lamp, one that is open,
+another gauge than noted, and other volts at the tap. A fault explains the readings where with it all are
+within the tolerance.
 """
 
 from __future__ import annotations
@@ -32,6 +33,9 @@ NO_LENGTH_M: Final = 1e-6
 LEAST_SPLICE_OHM: Final = 0.01
 """A splice with less is a good one (common practice, no source)."""
 
+OPEN_V: Final = 0.5
+"""A meter that shows less than this is behind something open (common practice, no source)."""
+
 ALIKE_V: Final = 0.02
 """Places whose misfits differ by less cannot be told apart by the last digit of a hand meter."""
 
@@ -41,6 +45,7 @@ class Fault(StrEnum):
 
     LAMP_OUT = "lamp out"
     SPLICE = "bad splice"
+    OPEN = "open splice or cable"
     GAUGE = "another gauge"
     TAP = "other volts at the tap"
 
@@ -60,7 +65,8 @@ class Explanation:
     Attributes:
         fault: what it would be.
         places: where to look, the likeliest first; several where the readings cannot tell them apart.
-        size: watts of the lamp that is out, ohms of the splice, mm² of the gauge or volts of the tap.
+        size: watts of the lamp that is out, ohms of the splice, mm² of the gauge or volts of the tap; 0
+            where something is open.
         misfit_v: the largest difference that remains with it.
         words: a sentence for a person.
     """
@@ -98,6 +104,7 @@ def explain(
     if not readings or not isinstance(base, Solution):
         return ()
     tried = [*_lamps_out(base, readings), *_splices(base, readings, tolerance_v), *_gauges(base, readings)]
+    tried += _opens(base, readings)
     if not tap_measured:
         tried += _other_taps(base, readings)
     explanations = []
@@ -118,6 +125,8 @@ def _explanation(fitting: Sequence[_Tried]) -> Explanation:
             words = f"a lamp of {best.size:g} W at {where} may be out"
         case Fault.SPLICE:
             words = f"a splice at {where} may have {best.size:.2f} ohm too many: open it and make it anew"
+        case Fault.OPEN:
+            words = f"nothing comes through {where}: look for an open splice, a cut cable or a loose plug"
         case Fault.GAUGE:
             words = f"the cable may be {where} and not as noted: read what is printed on it"
         case Fault.TAP:
@@ -186,6 +195,31 @@ def _splices(base: Solution, readings: Sequence[MeasuredVolts], tolerance_v: flo
         if _may_be_splice(off_v, [at], tolerance_v):
             name, first_ohm = f"lamp at {lamp.fixture.node}", off_v[at] / lamp.amperes / lamp.fixture.count
             yield from _splice(_at_lamp(network, reading.fixture), name, first_ohm, readings, [at])
+
+
+def _opens(base: Solution, readings: Sequence[MeasuredVolts]) -> Iterator[_Tried]:
+    """Whatever lets nothing through: every reading behind it is nothing, and no other is."""
+    network, fixtures = base.network, base.network.fixtures
+    dark = {at for at, one in enumerate(readings) if one.volts < OPEN_V}
+    if not dark:
+        return
+    cuts: dict[str, set[int]] = {}  # what may be open, and the fixtures behind it
+    ways = [{cable.to_node for cable in way_to(network, fixture.node)} for fixture in fixtures]
+    for cable in network.stretches:
+        behind = {place for place, way in enumerate(ways) if cable.to_node in way}
+        cuts[f"{cable.from_node} to {cable.to_node}"] = behind
+    for one in readings:
+        cuts[f"lamp at {fixtures[one.fixture].node}"] = {one.fixture}
+    for name, behind in cuts.items():
+        if {at for at, one in enumerate(readings) if one.fixture in behind} == dark:
+            lit = (
+                replace(fixture, watts=NOTHING_W, lamp=Lamp.CURRENT) if place in behind else fixture
+                for place, fixture in enumerate(fixtures)
+            )
+            off_v = _off(replace(network, fixtures=tuple(lit)), readings)
+            if off_v is not None:
+                lit_v = [abs(off) for at, off in enumerate(off_v) if at not in dark]
+                yield _Tried(fault=Fault.OPEN, place=name, size=0.0, misfit_v=max(lit_v, default=0.0))
 
 
 def _may_be_splice(off_v: Sequence[float], behind: Sequence[int], tolerance_v: float) -> bool:

@@ -9,7 +9,7 @@ import pytest
 
 from api.answers_wiring import PlacingAnswer, WiringAnswer
 from config.site_file import example_path
-from tests.api.command import call, call_json
+from tests.api.command import ROOT, call, call_json
 from tests.controller.networks import read_reference
 from tests.site_of_wiring import LAMPS, garden, line, piece, reference_site
 
@@ -151,6 +151,11 @@ def test_people_read_the_same_numbers(tmp_path):
         "rule of thumb (12 AWG or thicker, 100 ft at most, 80 % of the rating at most: kept)",
     ):
         assert words in result.stdout, words
+    # The cautions stand on the sheet and in the README, not in every answer.
+    assert "electrician" not in result.stdout
+    readme = (ROOT / "README.md").read_text(encoding="utf-8")
+    for words in ("licensed electrician", "Local code prevails", "no protective device"):
+        assert words in readme
 
 
 THREE_PERCENT = "that the American code recommends but does not demand"
@@ -181,6 +186,15 @@ THREE_PERCENT = "that the American code recommends but does not demand"
             "nothing is wrong; something is doubtful",
         ),
         (garden(cables=line("100 ft"), more=TAPS, fixtures=FILAMENT), "something is wrong"),
+        # 27 W of lamps that take 13 W, and a last light that gets nothing.
+        (
+            garden(cables=line("20 ft"), fixtures=LEDS, zone="measured_watts = 13"),
+            "all is well; but what was measured differs from what was computed",
+        ),
+        (
+            garden(cables=line("20 ft"), fixtures=f"{LEDS}\nmeasured_volts = 0.0"),
+            "all is well; but what was measured differs from what was computed",
+        ),
     ],
 )
 def test_the_first_line_tells_a_recommendation_from_a_doubt(tmp_path, text, answer):

@@ -71,6 +71,25 @@ def test_a_bad_splice_at_one_lamp_is_told_from_one_in_the_cable():
     assert best.size == pytest.approx(0.5, abs=0.02)
 
 
+def test_what_is_open_is_found_by_the_lights_that_get_nothing():
+    """A cable cut between n6 and n7 leaves n7 to n10 at nothing, the others with more volts than noted."""
+    lit = replace(LINE, stretches=LINE.stretches[:6], fixtures=LINE.fixtures[:6])
+    nothing = [MeasuredVolts(fixture=at, volts=0.0) for at in range(6, 10)]
+    [only] = compare_volts(LINE, [*read(lit), *nothing]).explanations
+    assert (only.fault, only.places) == (Fault.OPEN, ("n6 to n7",))
+    assert "nothing comes through “n6 to n7”" in only.words
+
+
+def test_one_light_that_gets_nothing_has_a_splice_of_its_own_open():
+    """Nothing at n4 alone, with light before and behind it, is at that lamp; at the end it may be either."""
+    for dark, places in ((3, ("lamp at n4",)), (9, ("n9 to n10", "lamp at n10"))):
+        lit = [place for place in range(10) if place != dark]
+        really = replace(LINE, fixtures=tuple(LINE.fixtures[place] for place in lit))
+        readings = [replace(one, fixture=lit[one.fixture]) for one in read(really)]
+        best = compare_volts(LINE, [*readings, MeasuredVolts(fixture=dark, volts=0.0)]).explanations[0]
+        assert (best.fault, best.places) == (Fault.OPEN, places)
+
+
 def test_cable_of_another_gauge_is_found():
     """14 AWG in the ground where 12 AWG was noted is found as that."""
     really = thicken(LINE, {cable.to_node: parse_gauge("14 AWG") for cable in LINE.stretches})
