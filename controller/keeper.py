@@ -172,7 +172,7 @@ class Keeper:
         A relay whose zone went, or whose wiring changed, is put to its off level and let go of first. Where
         the wiring changed back before that, it stays as it is.
         """
-        now = self._clock.read()
+        now, almanac = self._clock.read(), Almanac(site, tz=tz)
         known = self._leaving | {(zone_id, state.wire): state for zone_id, state in self._zones.items()}
         fresh = [(zone.id, ZoneState.of(zone)) for zone in site.zones]
         self._zones = {zone_id: known.pop((zone_id, state.wire), state) for zone_id, state in fresh}
@@ -180,7 +180,7 @@ class Keeper:
         for zone in site.zones:
             self._zones[zone.id].load = zone.rated_load
         self._wishes.keep_only(self._zones, now)
-        self._almanac = Almanac(site, tz=tz)
+        self._almanac = almanac
         self._refused = None
         self._account.note(EventKind.SITE_CHANGED, words, now)
         self._account.tell_programs(site.zones, now)

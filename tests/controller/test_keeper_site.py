@@ -234,6 +234,19 @@ def test_a_site_that_is_refused_is_told_and_changes_nothing() -> None:
     assert kept.keeper.status().refused is None
 
 
+def test_a_site_that_cannot_be_planned_leaves_all_as_it_was() -> None:
+    """The rules of its time zone are gone from this machine: the change raises, the old site is kept whole."""
+    kept = Kept(at_utc=at("21:30"))
+    with pytest.raises(ValueError, match="no time zone"):
+        kept.keeper.change_site(
+            site(ORCHARD).model_copy(update={"time_zone": "Europe/Nowhere"}), words="changed"
+        )
+    kept.pass_time(60)
+    assert kept.lit
+    assert [each.zone for each in kept.keeper.status().zones] == ["jetty"]
+    assert kept.ledger.events(EventKind.SITE_CHANGED) == []
+
+
 @pytest.mark.parametrize("time_zone", ["Asia/Tokyo", "Pacific/Kiritimati"])
 def test_the_time_zone_of_the_site_is_changed_while_lit(time_zone: str) -> None:
     """Right by the new zone in the next round: nine in the evening is another instant there."""
