@@ -27,22 +27,27 @@ class Match:
 
 
 def edges_in(
-    windows: Mapping[str, Sequence[Window]], from_utc: datetime, to_utc: datetime, events: Sequence[Event]
+    windows: Mapping[str, Sequence[Window]],
+    from_utc: datetime,
+    to_utc: datetime,
+    *,
+    switchings: Sequence[Switching],
+    events: Sequence[Event],
 ) -> tuple[list[Edge], set[str]]:
     """Give the changes of light that a daemon which lives from one instant to another must make.
 
-    What is to be lit already at the start is lit then. A window that begins and ends while no round was made
-    is passed over, where the journal tells of that. The second value names the zones of which nothing can be
-    said, because the start is nearer to the end of a window than astral's sun is exact.
+    What is to be lit already at the start is lit then. The second value names the zones of which nothing can
+    be said, because the start is nearer to the end of a window than astral's sun is exact.
     """
     found, unclear = [], set()
     for zone_id, each in windows.items():
+        own = [switching for switching in switchings if switching.zone == zone_id]
         for on, off in each:
             if abs((off.at_utc - from_utc).total_seconds()) <= off.tolerance_s:
                 unclear.add(zone_id)
             if off.at_utc <= from_utc or on.at_utc > to_utc:
                 continue
-            if is_passed_over((on, off), from_utc, events):
+            if is_passed_over((on, off), from_utc, own=own, events=events, turns=len(windows)):
                 continue
             begins = on if on.at_utc >= from_utc else replace(on, at_utc=from_utc)
             found.append(Edge(zone=zone_id, on=True, at=begins))
@@ -51,13 +56,28 @@ def edges_in(
     return sorted(found, key=lambda edge: edge.at.at_utc), unclear
 
 
-def is_passed_over(window: Window, from_utc: datetime, events: Sequence[Event]) -> bool:
-    """Whether a window lies, from the start on, in a time without a round that the journal tells of."""
+def is_passed_over(
+    window: Window, from_utc: datetime, *, own: Sequence[Switching], events: Sequence[Event], turns: int
+) -> bool:
+    """Whether a zone was not lit in a window because no round was made in it, or its turn never came.
+
+    Args:
+        window: when the zone was to be lit.
+        from_utc: when the daemon was started.
+        own: the zone's switchings.
+        events: what else the journal tells.
+        turns: for how many zones a zone may have to wait, each up to ``HELD_UP_S`` without a note.
+    """
     begins_utc, ends_utc = max(window[0].at_utc, from_utc), window[1].at_utc
+    if any(each.on and begins_utc <= each.at.utc <= ends_utc for each in own):
+        return False
+    waiting = timedelta(seconds=turns * HELD_UP_S)
+    if ends_utc <= begins_utc + waiting:
+        return True
     for each in events:
-        if each.kind is EventKind.RESUMED and ends_utc <= each.at.utc:
+        if each.kind is EventKind.RESUMED:
             last_round_utc = each.at.utc - timedelta(seconds=(each.size_s or 0.0) + TICK_S)
-            if last_round_utc <= begins_utc < ends_utc:
+            if last_round_utc <= begins_utc < ends_utc <= each.at.utc + waiting:
                 return True
     return False
 

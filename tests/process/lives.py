@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, timedelta
 
@@ -86,10 +86,31 @@ class Life:
         assert self.started is not None
         return self.started.utc + timedelta(seconds=boot_s - self.started.boot_s)
 
+    def boot_s(self, utc: datetime) -> float:
+        """Say what the boot-time clock said at an instant of its wall clock."""
+        assert self.started is not None
+        return self.started.boot_s + (utc - self.started.utc).total_seconds()
+
+    def lit_s(self, zone_id: str) -> float:
+        """Say for how long a zone was lit, by its switchings and by those that closed them.
+
+        A run that nobody has closed yet, as in the last life, counts for nothing: so does the account.
+        """
+        rows = [each for each in (*self.own, *self.closed) if each.zone == zone_id]
+        if rows and rows[-1].on:
+            rows.pop()
+        return sum(-each.at.boot_s if each.on else each.at.boot_s for each in rows)
+
     def wanted(self) -> tuple[list[Match], list[Edge]]:
         """Pair what it had to do with what it did; and tell what it had to do but did not write."""
         assert self.started is not None
-        edges, unclear = edges_in(GARDEN.windows, self.started.utc, self.utc(self.killed_s), self.events)
+        edges, unclear = edges_in(
+            GARDEN.windows,
+            self.started.utc,
+            self.utc(self.killed_s),
+            switchings=self.own,
+            events=self.events,
+        )
         edges = [edge for edge in edges if edge.zone not in unclear]
         own = [each for each in self.own if each.zone not in unclear]
         # A round at an instant has switched all that was due then, but what waits for its turn.
@@ -98,14 +119,16 @@ class Life:
         done = {(match.edge.zone, match.edge.at.at_utc) for match in matches}
         return matches, [edge for edge in edges if (edge.zone, edge.at.at_utc) not in done]
 
-    def wanted_s(self, windows: Iterable[Window]) -> float:
+    def wanted_s(self, zone_id: str) -> float:
         """Say for how long a zone had to be lit, from the start to the last that was heard."""
         assert self.started is not None
         from_utc, to_utc = self.started.utc, self.utc(self.heard_s)
+        own = [each for each in self.own if each.zone == zone_id]
+        turns = len(GARDEN.programs)
         return sum(
             max(0.0, (min(off.at_utc, to_utc) - max(on.at_utc, from_utc)).total_seconds())
-            for on, off in windows
-            if not is_passed_over((on, off), from_utc, self.events)
+            for on, off in GARDEN.windows[zone_id]
+            if not is_passed_over((on, off), from_utc, own=own, events=self.events, turns=turns)
         )
 
     def left_lit(self) -> set[str]:

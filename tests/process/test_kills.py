@@ -166,23 +166,22 @@ def test_every_run_that_a_kill_cut_is_closed_at_the_last_sign_of_life(lives: lis
 
 
 def test_run_hours_are_what_was_lit(lives: list[Life], lit_s: dict[str, float]) -> None:
-    """Each zone's account is what the program asks for from starts to last signs, but for what came late."""
-    for zone_id, windows in GARDEN.windows.items():
-        wanted_s = slack_s = 0.0
-        for life in heard_of(lives)[:-1]:
-            wanted_s += life.wanted_s(windows)
-            matches, missing = life.wanted()
-            for match in matches:
-                if match.edge.zone == zone_id:
-                    wanted_s += -match.late_s if match.edge.on else match.late_s
-                    slack_s += match.edge.at.tolerance_s
-            # Light is measured by one clock, the program by the other: readings that were torn part them.
-            slack_s += sum(abs(step_s) for step_s in steps_in(life.events))
+    """In each life each zone was lit as the program asks, but for what came late; the account adds up."""
+    last = heard_of(lives)[-1]
+    added_s = {zone_id: last.lit_s(zone_id) for zone_id in GARDEN.programs}
+    for life in heard_of(lives)[:-1]:
+        matches, missing = life.wanted()
+        # Light is measured by one clock, the program by the other: readings that were torn part them.
+        torn_s = sum(abs(step_s) for step_s in steps_in(life.events))
+        for zone_id in GARDEN.programs:
+            own = [match for match in matches if match.edge.zone == zone_id]
+            late_s = sum(-each.late_s if each.edge.on else each.late_s for each in own)
+            wanted_s = life.wanted_s(zone_id) + late_s
+            slack_s = 1 + torn_s + sum(each.edge.at.tolerance_s for each in own)
             # What was due in its last moments and not switched any more.
-            slack_s += sum(
-                max(0.0, (life.utc(life.heard_s) - edge.at.at_utc).total_seconds())
-                for edge in missing
-                if edge.zone == zone_id
-            )
-        print(zone_id, round(wanted_s), round(lit_s[zone_id]), round(slack_s))
-        assert lit_s[zone_id] == pytest.approx(wanted_s, abs=slack_s + 1)
+            due_s = [life.heard_s - life.boot_s(each.at.at_utc) for each in missing if each.zone == zone_id]
+            slack_s += sum(max(0.0, each_s) for each_s in due_s)
+            assert life.lit_s(zone_id) == pytest.approx(wanted_s, abs=slack_s), (zone_id, life)
+            added_s[zone_id] += life.lit_s(zone_id)
+    print({zone_id: round(each_s) for zone_id, each_s in added_s.items()})
+    assert lit_s == pytest.approx(added_s, abs=0.01)

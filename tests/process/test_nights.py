@@ -87,7 +87,13 @@ def night(request: pytest.FixtureRequest, nights: dict[str, Lived]) -> Lived:
 def test_every_switching_of_the_night_is_there_and_none_is_false(night: Lived) -> None:
     """The journal holds what DE421 and the clock ask for, in time for the speed, and nothing else."""
     garden = night.garden
-    edges, unclear = edges_in(garden.windows, night.started_utc, garden.ends_at_utc, night.events)
+    edges, unclear = edges_in(
+        garden.windows,
+        night.started_utc,
+        garden.ends_at_utc,
+        switchings=night.by_program,
+        events=night.events,
+    )
     assert not unclear
     matches = match_up(edges, night.by_program, heard_utc=garden.ends_at_utc)
     for match in matches:

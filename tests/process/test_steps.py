@@ -13,6 +13,7 @@ from datetime import UTC, date, datetime, timedelta
 
 import pytest
 
+from controller.account import HELD_UP_S
 from controller.clock_trust import BEHIND_ALLOWED
 from controller.entries import Cause, Event, EventKind, Switching
 from controller.keeper import TICK_S
@@ -200,8 +201,9 @@ def wanted_light(lived: Lived) -> list[Edge]:
                 seeing_s = stretch.begins_s + blind_s
                 begins_s, ends_s = _boot_s(on, stretch), min(_boot_s(off, stretch), stretch.ends_s)
                 if max(begins_s, seeing_s) < ends_s:
-                    # The floor is what the last round before the step read, which may be a tick earlier.
-                    early_s = TICK_S if blind_s and seeing_s > begins_s else on.tolerance_s
+                    # The floor is what the last round before the step read: a tick earlier, and as much more
+                    # as a round may come late without a note.
+                    early_s = TICK_S + HELD_UP_S if blind_s and seeing_s > begins_s else on.tolerance_s
                     _add(wanted[zone_id], max(begins_s, seeing_s), ends_s, early_s)
     edges = [edge for zone_id, windows in wanted.items() for edge in edges_of(zone_id, windows)]
     return sorted((edge for edge in edges if edge.at.at_utc < _instant(lived.stopped_s)), key=_order)
