@@ -68,6 +68,7 @@ class GardenYear:
         self.zone_nights = 0
         self.life: Life | None = None
         self.rounds_in = (0, 0)
+        self.slept_s = 0.0
 
     # -- the loop --------------------------------------------------------------------------------------------
 
@@ -120,6 +121,7 @@ class GardenYear:
         life, busy = self.life, self.world.now_s < self.busy_until_s
         self.guarded(lambda: life.round(busy=busy or bool(self.world.pin_faults)))
         if self.life is not None:
+            self.slept_s = 0.0
             self.judge.after_round(self.life.clock.read())
 
     def settle(self) -> None:
@@ -161,7 +163,10 @@ class GardenYear:
         self.world.ending = False
         waiting = life.journal.waiting if life else 1
         for zone in self.site.zones:
-            self.judge.allow(zone.id, BEAT_S + (DAY_S if waiting > 8 or self.world.disk else 0))
+            # Asleep it gave no sign of life, and it did not live to tell of its sleep.
+            lost_s = BEAT_S + self.slept_s
+            self.judge.allow(zone.id, lost_s + (DAY_S if waiting > 8 or self.world.disk else 0))
+        self.slept_s = 0.0
         if life is not None:
             with contextlib.suppress(sqlite3.Error):
                 life.end()
@@ -310,6 +315,7 @@ class GardenYear:
     def on_suspend(self, *, for_s: float) -> None:
         """The board sleeps: no round is made, and the pins stay as they are."""
         self.world.now_s += for_s
+        self.slept_s += for_s
         for zone in self.site.zones:
             self.judge.excuse(zone.id, TICK_S)
 
