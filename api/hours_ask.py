@@ -94,10 +94,15 @@ def _usual(ask: HoursAsk, almanac: Almanac, tonight: date, began: date | None) -
 
 
 def _usual_first(ask: HoursAsk, almanac: Almanac, last: date, began: date | None) -> date:
-    """Go back as far as is usual, to the beginning of a month or season, and not before the journal began."""
+    """Go back as far as is usual, to the beginning of a month or season, and not before the journal began.
+
+    Where it knows nothing yet, the last piece says all that there is to say.
+    """
     if ask.by is Each.WHOLE:
         return began or last
     around = stretch_of_nights(last - _FAR_BACK, last, almanac.tz)
     pieces = split(around, ask.by, almanac.tz, latitude_deg=almanac.site.latitude_deg)
+    if began is None:
+        return pieces[-1].first
     first = pieces[-USUAL[ask.by]].first
-    return first if began is None or last < began else max(first, began)
+    return first if last < began else max(first, began)

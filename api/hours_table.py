@@ -152,7 +152,7 @@ def _since(answer: dict[str, Any], tz: ZoneInfo) -> Iterator[str]:
     """Say where the journal begins, if that lies within what was asked."""
     since = answer["journal_since"]
     if since is None:
-        yield "the journal is empty: nothing was ever lit"
+        yield "the journal holds no time yet that can be believed, so nothing can be counted"
         return
     at = datetime.fromisoformat(since).astimezone(tz)
     if at.date().isoformat() >= answer["from"]:

@@ -84,6 +84,7 @@ def write_report(
         names=names,
         months=_by_month(answer) if len({row["period"] for row in answer["hours"]}) > 1 else [],
         missed=_missed(answer, names, words),
+        planned=any(row["planned_h"] for row in answer["hours"]),
         lamps=[_lamp(lamp, names, words, year) for lamp in answer["lamps"]],
         worn=[relay for relay in answer["relays"] if relay["used"] >= _NEARLY_USED],
         since=None if answer["journal_since"] is None else words.instant(answer["journal_since"]),

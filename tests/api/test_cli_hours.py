@@ -12,9 +12,11 @@ import pytest
 
 from api.answers_hours import HoursAnswer
 from config.site_file import load_site
+from controller.entries import Event, EventKind
 from controller.journal import Journal
 from controller.journal_reading import JournalReader
-from tests.api.command import call, write_site, zone_table
+from controller.reading import Reading
+from tests.api.command import call, call_json, write_site, zone_table
 from tests.api.gardens_past import GardenPast
 from tests.controller.board import Board
 
@@ -343,7 +345,24 @@ def test_an_empty_journal_is_told(tmp_path, monkeypatch):
         result = call("hours", site_path, "--state", tmp_path / "state", *args)
         assert result.exit_code == 0, result.output
         if "--csv" not in args:
-            assert "The journal is empty: nothing was ever lit." in result.stdout
+            assert "The journal holds no time yet that can be believed" in result.stdout
+
+
+def test_a_board_that_never_knew_the_time_is_not_told_that_all_was_well(tmp_path, monkeypatch):
+    """Runs by a clock that nobody vouched for are no account: the words say so, in one row and no more."""
+    site_path = write_site(tmp_path, zones())
+    monkeypatch.setattr("api.verbs.hours.now_utc", lambda: START)
+    journal = Journal(tmp_path / "state")
+    journal.open()
+    at = Reading(utc=START, boot_s=5.0, boot_id="boot-1", trusted=False, trust="waiting for the time")
+    journal.append(Event(kind=EventKind.STARTED, at=at, words="site"))
+    journal.flush()
+    journal.close()
+    answer = call_json("hours", site_path, "--state", tmp_path / "state", "--by", "month")
+    assert answer["journal_since"] is None
+    assert len({row["period"] for row in answer["hours"]}) == 1
+    told = call("hours", site_path, "--state", tmp_path / "state").stdout
+    assert "The journal holds no time yet that can be believed, so nothing can be counted" in told
 
 
 def test_a_copy_is_read_like_a_journal(spring, tmp_path, monkeypatch):

@@ -141,6 +141,14 @@ def test_a_quiet_season_missed_nothing(house):
     assert "nothing is known of the time before" in told.text
 
 
+def test_a_season_before_the_journal_is_not_called_well(house):
+    """Where nothing is known, nobody is told that every planned hour was lit."""
+    house.pass_time(60)
+    _, told = page(house, "2025-summer")
+    assert "every planned hour was lit" not in told.text
+    assert "Nothing was planned in the time that the journal knows." in told.text
+
+
 @pytest.mark.parametrize("season", ["winter", "2027-monsoon", "2027-6", "20270601"])
 def test_what_is_no_season_is_refused(house, season):
     """A name that is none is refused with examples of what would do."""
