@@ -190,6 +190,10 @@ class Journal:
         """Give the switchings that lit what was never put out, at most one a zone."""
         return self._ask(journal_start.unfinished, [])
 
+    def last_moves(self) -> list[Switching]:
+        """Give the newest switching of each zone that switched lately."""
+        return self._ask(journal_start.last_moves, [])
+
     def last_beat(self) -> Reading | None:
         """Give the last sign of life: a beat, or any entry that is later."""
         return self._ask(journal_start.last_sign_of_life, None)

@@ -24,6 +24,9 @@ SIGNS_OF_LIFE = """
     UNION ALL SELECT at_ms, boot_ms, boot, trusted FROM event WHERE id = (SELECT max(id) FROM event)
     UNION ALL SELECT at_ms, boot_ms, boot, trusted FROM override WHERE id = (SELECT max(id) FROM override)"""
 
+# A relay rests a minute at most: of what moved before these rows, none rests any more.
+LAST_FEW = 100
+
 # Every table with instants of its own; each has an index by instant, or few rows.
 _TRUSTED_INSTANTS = (
     "SELECT at_ms FROM switching WHERE trusted ORDER BY at_ms DESC LIMIT 1",
@@ -44,6 +47,14 @@ def unfinished(connection: sqlite3.Connection) -> list[Switching]:
     """Give the switchings that lit what was never put out, at most one a zone, oldest first."""
     lit_by = "SELECT lit_by FROM account WHERE lit_by IS NOT NULL"
     return fetch(connection, as_switching, f"{SELECT_SWITCHING} WHERE s.id IN ({lit_by}) ORDER BY s.id")
+
+
+def last_moves(connection: sqlite3.Connection) -> list[Switching]:
+    """Give the newest switching of each zone that is among the last few rows, newest first."""
+    newest: dict[str, Switching] = {}
+    for each in fetch(connection, as_switching, f"{SELECT_SWITCHING} ORDER BY s.id DESC LIMIT {LAST_FEW}"):
+        newest.setdefault(each.zone, each)
+    return list(newest.values())
 
 
 def last_sign_of_life(connection: sqlite3.Connection) -> Reading | None:

@@ -8,7 +8,7 @@ from datetime import datetime
 from typing import TYPE_CHECKING
 
 from config.errors import JournalError
-from controller.entries import Override
+from controller.entries import Override, Switching
 from controller.reading import Reading
 
 if TYPE_CHECKING:
@@ -27,6 +27,7 @@ class Past:
         ended_well: whether the last keeper said that it stopped.
         last_instant_utc: the latest instant that was written by a trusted clock; None where there is none.
         trusted_boot_id: the newest boot in which the clock was trusted; None where there is none.
+        last_moves: the newest switching of each zone that switched lately.
     """
 
     overrides: tuple[Override, ...] = ()
@@ -34,6 +35,11 @@ class Past:
     ended_well: bool = True
     last_instant_utc: datetime | None = None
     trusted_boot_id: str | None = None
+    last_moves: tuple[Switching, ...] = ()
+
+    def moved_in(self, boot_id: str) -> dict[str, float]:
+        """Say when relays were last switched in a boot, by zone, on its clock: they may have to rest."""
+        return {each.zone: each.at.boot_s for each in self.last_moves if each.at.boot_id == boot_id}
 
 
 def read_past(journal: Journal) -> Past | None:
@@ -45,6 +51,7 @@ def read_past(journal: Journal) -> Past | None:
             ended_well=journal.ended_well(),
             last_instant_utc=journal.last_instant(),
             trusted_boot_id=journal.trusted_boot_id(),
+            last_moves=tuple(journal.last_moves()),
         )
     except JournalError as error:
         log.warning("journal: %s", error)

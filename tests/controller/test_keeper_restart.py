@@ -99,6 +99,23 @@ def lives(tmp_path: Path) -> Iterator[Lives]:
 # -- restarts ------------------------------------------------------------------------------------------------
 
 
+def test_a_relay_rests_across_a_restart_in_one_boot(lives: Lives) -> None:
+    """A relay that was switched just before the end waits out its rest; after a reboot it need not."""
+    lives.clock = SteppedClock(at("21:20"))
+    lives.begin(site(zone("jetty", PROGRAM), relays={"rest_s": 30.0, "stagger_s": 0.0}))
+    assert lives.lit
+    lives.restart(off_s=10)
+    assert not lives.lit
+    lives.pass_until(at("21:20") + timedelta(seconds=29))
+    assert not lives.lit
+    lives.pass_until(at("21:20") + timedelta(seconds=31))
+    assert lives.lit
+    lives.cut()
+    lives.clock.reboot(off_s=1)
+    lives.begin()
+    assert lives.lit
+
+
 def test_a_restart_in_the_middle_of_a_window(lives: Lives) -> None:
     """Dark for as long as it was away, lit in the first round; two runs, and no gap to explain."""
     lives.clock = SteppedClock(at("21:20"))
