@@ -119,7 +119,10 @@ class Judge:
         return at_most if edge is None else min(edge, at_most)
 
     def near_an_edge(self, zone: Zone, now: Reading) -> bool:
-        """Whether a second more or less of sun decides what the program asks for."""
+        """Whether a second of sun decides what the program asks for, or the oracle has no opinion on it."""
+        night = self.oracle.night_date(now.utc)
+        if any(self.oracle.windows(zone, night + timedelta(days=days)) is None for days in (0, 1)):
+            return True
         before, after = (now.utc + timedelta(seconds=side * EDGE_S) for side in (-1, 1))
         return self.oracle.next_edge(zone, before) != self.oracle.next_edge(zone, after)
 
