@@ -161,7 +161,7 @@ class Keeper:
     def learn(self, past: Past) -> None:
         """Take what the journal can tell only now of an earlier keeper."""
         self.take_back(past.overrides)
-        self._account.learn(past, self._clock.read())
+        self._account.learn(past, self._last)
 
     def take_back(self, overrides: Sequence[Override]) -> None:
         """Take overrides of an earlier keeper that the journal could tell only now; newer wishes stand."""
