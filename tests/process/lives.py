@@ -9,6 +9,7 @@ from datetime import UTC, date, datetime, timedelta
 from controller.account import HELD_UP_S
 from controller.entries import Event, EventKind, Switching
 from controller.journal_writing import DIED
+from controller.keeper import TICK_S
 from controller.reading import Reading
 from tests.process.comparing import Match, edges_in, is_passed_over, match_up
 from tests.process.gardens import Garden
@@ -86,6 +87,21 @@ class Life:
         assert self.started is not None
         return self.started.utc + timedelta(seconds=boot_s - self.started.boot_s)
 
+    @property
+    def _certain_s(self) -> float:
+        """Up to when all that was switched is in the journal.
+
+        A kill may come between two entries of one round, so the last round that was heard of does not count:
+        nothing that came due since the one before it.
+        """
+        last_s = self.heard_s
+        held_up_s = sum(
+            each.size_s or 0.0
+            for each in self.events
+            if each.kind is EventKind.RESUMED and each.at.boot_s == last_s
+        )
+        return last_s - held_up_s - TICK_S - CERTAIN_S
+
     def boot_s(self, utc: datetime) -> float:
         """Say what the boot-time clock said at an instant of its wall clock."""
         assert self.started is not None
@@ -113,9 +129,7 @@ class Life:
         )
         edges = [edge for edge in edges if edge.zone not in unclear]
         own = [each for each in self.own if each.zone not in unclear]
-        # A round at an instant has switched all that was due then, but what waits for its turn.
-        certain_utc = self.utc(self.heard_s) - timedelta(seconds=CERTAIN_S)
-        matches = match_up(edges, own, heard_utc=certain_utc)
+        matches = match_up(edges, own, heard_utc=self.utc(self._certain_s))
         done = {(match.edge.zone, match.edge.at.at_utc) for match in matches}
         return matches, [edge for edge in edges if (edge.zone, edge.at.at_utc) not in done]
 
