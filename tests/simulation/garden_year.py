@@ -158,6 +158,7 @@ class GardenYear:
 
     def die(self, off_s: float) -> None:
         """The process is gone; the service manager starts it again."""
+        self.world.deaths_s.add(self.world.now_s)
         life, self.life = self.life, None
         self.world.fuse = None
         self.world.ending = False

@@ -178,7 +178,9 @@ class Judge:
                     continue
                 if position and not truth.changes[position - 1][2]:
                     gap_s = at_s - truth.changes[position - 1][0]
-                    if gap_s < self.site.relays.rest_s - 1e-6:
+                    # What was switched in the moment of a death was told to nobody.
+                    untold = truth.changes[position - 1][0] in self.world.deaths_s
+                    if not untold and gap_s < self.site.relays.rest_s - 1e-6:
                         raise Violation(f"pin {number} was switched twice within {gap_s:.3f} s")
                 if lit:
                     gap_s = at_s - self._last_lit_s

@@ -65,6 +65,7 @@ class World:
         self.pin_faults: dict[int, str] = {}
         self.board: SimulatedBoard | None = None
         self.ending = False
+        self.deaths_s: set[float] = set()
 
     @property
     def true_utc(self) -> datetime:
