@@ -163,6 +163,8 @@ class GardenYear:
         self.world.fuse = None
         self.world.ending = False
         waiting = life.journal.waiting if life else 1
+        if waiting:
+            self.leave_untold()
         for zone in self.site.zones:
             # Asleep it gave no sign of life, and it did not live to tell of its sleep.
             lost_s = BEAT_S + self.slept_s
@@ -173,6 +175,11 @@ class GardenYear:
                 life.end()
         self.world.release_pins()
         self.after(off_s, "start again", sync=bool(waiting or self.world.disk), kind="ended without warning")
+
+    def leave_untold(self) -> None:
+        """Excuse the next life from what it cannot know: the last switchings of this one."""
+        for truth in self.world.pins.values():
+            self.world.deaths_s.update(at_s for at_s, *_ in truth.changes[-5:])
 
     def on_start_again(self, *, sync: bool, kind: str) -> None:
         """Start after an end."""
@@ -228,6 +235,8 @@ class GardenYear:
             life = self.life
             life.stop()
             unwritten = life.journal.waiting > 0
+            if unwritten:
+                self.leave_untold()
             self.life = None
             for zone in self.site.zones:
                 self.judge.allow(zone.id, DAY_S if unwritten else 0.0)
@@ -286,6 +295,7 @@ class GardenYear:
                     content[self.dice.randrange(len(content))] ^= 0xFF
             path.write_bytes(bytes(content))
         self.judge.forget_account()
+        self.leave_untold()
         off_s, was_utc = float(str(details["off_s"])), self.world.clock_utc
         self.after(off_s, "boot damaged", clock=details["clock"], was_utc=was_utc)
 

@@ -178,7 +178,7 @@ class Judge:
                     continue
                 if position and not truth.changes[position - 1][2]:
                     gap_s = at_s - truth.changes[position - 1][0]
-                    # What was switched in the moment of a death was told to nobody.
+                    # What was switched in the moment of a death, or was never written, nobody knows.
                     untold = truth.changes[position - 1][0] in self.world.deaths_s
                     if not untold and gap_s < self.site.relays.rest_s - 1e-6:
                         raise Violation(f"pin {number} was switched twice within {gap_s:.3f} s")
