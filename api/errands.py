@@ -104,6 +104,7 @@ class Errands:
             self._refuse(self._other_board(site))
             return
         self.rounds.ask(lambda keeper: keeper.change_site(site, words="the site file was read again"))
+        log.info("the site file was read again and taken")
         self._follow(site)
 
     def _follow(self, site: Site) -> None:

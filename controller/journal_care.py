@@ -212,6 +212,10 @@ def put_in_place(copy: Path, path: Path) -> None:
         with copy.open("rb") as source, part.open("wb") as sink:
             while chunk := source.read(CHUNK_BYTES):
                 sink.write(chunk)
+        # Put there by root, it must still be the service's to write.
+        owner = path.parent.stat()
+        if os.geteuid() == 0:
+            os.chown(part, owner.st_uid, owner.st_gid)
         _settle(part, path)
     except OSError:
         part.unlink(missing_ok=True)

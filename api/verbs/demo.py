@@ -1,4 +1,4 @@
-"""``leerie demo``: a whole evening in about a minute, in the terminal and on the page, no relay needed."""
+"""``leerie demo``: a whole evening in about a minute, in the terminal and over the API, no relay needed."""
 
 from __future__ import annotations
 
@@ -42,7 +42,7 @@ _CANNOT_MOVE = ("", "dumb", "unknown")
 @click.option(
     "--port",
     type=click.IntRange(1, 65535),
-    help=f"Port of the page and the API, on this machine only; else {DEFAULT_PORT}, or any if it is taken.",
+    help=f"Port of the API, on this machine only; else {DEFAULT_PORT}, or any if it is taken.",
 )
 @click.option("--stay", is_flag=True, help="Go on with the nights after it until Ctrl-C.")
 def demo(

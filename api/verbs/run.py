@@ -38,7 +38,7 @@ def default_state() -> Path:
     type=click.IntRange(1, 65535),
     default=DEFAULT_PORT,
     show_default=True,
-    help="Port of the page and the API, on this machine only.",
+    help="Port of the API, on this machine only.",
 )
 @click.option("--relays-off", is_flag=True, help="Only put every relay to its off level, and end.")
 def run(*, site_path: Path, state: Path | None, port: int, relays_off: bool) -> int:

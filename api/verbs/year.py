@@ -19,7 +19,13 @@ T = TypeVar("T")
 
 @click.command("year")
 @site_argument
-@click.option("--from", "from_date", callback=take_date, metavar="DATE", help="First night; else tonight.")
+@click.option(
+    "--from",
+    "from_date",
+    callback=take_date,
+    metavar="DATE",
+    help="First night; else tonight, or the later day on which an old timer is set.",
+)
 @click.option(
     "--off",
     "off",
@@ -81,7 +87,12 @@ def year(
     if old_timer is None and (set_on or moved_at_clock_changes or drift_s_per_day):
         raise click.UsageError("--set-on and the like tell of an old timer; give its pins with --old-timer")
     almanac = Almanac(load(site_path).site)
-    first = from_date or almanac.night_at(now_utc()).date
+    tonight = almanac.night_at(now_utc()).date
+    first = from_date or max(tonight, set_on or tonight)
+    if set_on is not None and set_on > first:
+        raise click.UsageError(
+            f"the dial is set on {set_on}, after the first night; begin with --from {set_on}, or leave --from out"
+        )
     ask = YearAsk(
         first=first,
         off=tuple(_read(read_off, text, "--off") for text in off),

@@ -212,6 +212,13 @@ def test_it_begins_tonight(monkeypatch, tmp_path):
     assert (told["from"], told["to"]) == ("2027-06-21", date(2028, 6, 19).isoformat())
 
 
+def test_it_begins_when_an_old_timer_is_set(monkeypatch, tmp_path):
+    """A dial that is set on a later day has nothing to be compared with before it."""
+    monkeypatch.setattr("api.verbs.year.now_utc", lambda: datetime(2027, 1, 22, 9, tzinfo=UTC))
+    dial = ("--old-timer", "21:15-23:45", "--set-on", "2027-04-18")
+    assert call_json("year", write_site(tmp_path, dusk_zone()), *dial)["from"] == "2027-04-18"
+
+
 @pytest.mark.parametrize(
     ("args", "told"),
     [
@@ -222,6 +229,10 @@ def test_it_begins_tonight(monkeypatch, tmp_path):
         (["--old-timer", "21:15-21:15"], "cannot both stand at 21:15"),
         (["--old-timer", "21:15-23:45", "--drift-s-per-day", "2000"], "drifts by at most 900 s a day"),
         (["--set-on", "2027-04-18"], "give its pins with --old-timer"),
+        (
+            ["--old-timer", "21:15-23:45", "--from", "2027-01-01", "--set-on", "2027-04-18"],
+            "begin with --from 2027-04-18",
+        ),
         (["--from", "18.4.2027"], "is no date"),
         (["--zone", "pier"], "no zone is called “pier”"),
         (["--svg", "{folder}/none/year.svg"], "No such file"),
