@@ -91,7 +91,7 @@ def year(
     first = from_date or max(tonight, set_on or tonight)
     if set_on is not None and set_on > first:
         raise click.UsageError(
-            f"the dial is set on {set_on}, after the first night; begin with --from {set_on}, or without --from"
+            f"the dial is set on {set_on}, after the first night; begin with --from {set_on}"
         )
     ask = YearAsk(
         first=first,
