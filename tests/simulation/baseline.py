@@ -137,6 +137,7 @@ class OneKind(GardenYear):
             wishes={},
             overrides_written=set,
             forget_account=lambda: None,
+            remember_only_what_is_written=lambda: None,
             expect_gap_told=lambda *_: None,
             last_start_s=0.0,
         )

@@ -174,6 +174,7 @@ class GardenYear:
             with contextlib.suppress(sqlite3.Error):
                 life.end()
         self.world.release_pins()
+        self.judge.remember_only_what_is_written()
         self.after(off_s, "start again", sync=bool(waiting or self.world.disk), kind="ended without warning")
 
     def leave_untold(self) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import contextlib
 import sqlite3
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from config.site import Site, Zone
@@ -166,6 +166,22 @@ class Judge:
         if self._believed_utc is not None and now.utc < self._believed_utc - timedelta(minutes=6):
             raise Violation(f"a clock {self._believed_utc - now.utc} behind the journal is believed")
         self._believed_utc = max(now.utc, self._believed_utc or now.utc)
+
+    def remember_only_what_is_written(self) -> None:
+        """After a death the next life knows of the time what the journal says, and no more."""
+        newest = " UNION ALL ".join(
+            f"SELECT * FROM (SELECT at_ms FROM {table} WHERE trusted ORDER BY {order} DESC LIMIT 1)"
+            for table, order in (("event", "id"), ("switching", "id"), ("override", "id"), ("beat", "at_ms"))
+        )
+        try:
+            with contextlib.closing(sqlite3.connect(f"file:{self.path}?mode=ro", uri=True)) as connection:
+                ((at_ms,),) = connection.execute(f"SELECT max(at_ms) FROM ({newest})").fetchall()
+        except sqlite3.Error:
+            at_ms = None
+        if at_ms is None or self._believed_utc is None:
+            self._believed_utc = None
+        else:
+            self._believed_utc = min(self._believed_utc, datetime.fromtimestamp(at_ms / 1000, UTC))
 
     def _check_pins(self) -> None:
         """No relay switched within its rest, no two lights within the stagger."""
