@@ -176,7 +176,7 @@ class Judge:
         try:
             with contextlib.closing(sqlite3.connect(f"file:{self.path}?mode=ro", uri=True)) as connection:
                 ((at_ms,),) = connection.execute(f"SELECT max(at_ms) FROM ({newest})").fetchall()
-        except sqlite3.Error:
+        except (sqlite3.Error, ValueError):  # a journal that was damaged says anything
             at_ms = None
         if at_ms is None or self._believed_utc is None:
             self._believed_utc = None
