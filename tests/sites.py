@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from config.site import Site
+from config.models.site import Site
 
 
 def zone(

@@ -8,9 +8,9 @@ from typing import Any
 from hypothesis import settings
 from hypothesis import strategies as st
 
-from config.site import GREATEST_DUSK_ANGLE_DEG, LEAST_DUSK_ANGLE_DEG, Site
-from controller.entries import Override
-from controller.reading import Reading
+from config.models.site import GREATEST_DUSK_ANGLE_DEG, LEAST_DUSK_ANGLE_DEG, Site
+from controller.records.entries import Override
+from controller.records.reading import Reading
 from tests.config.strategies import nights, spans
 from tests.sites import site, zone
 

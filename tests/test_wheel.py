@@ -58,7 +58,7 @@ def test_every_file_of_the_packages_is_in_the_wheel(unpacked: Path) -> None:
 def test_the_wheel_works_without_a_checkout(unpacked: Path, tmp_path: Path, arguments: list[str]) -> None:
     """The verbs that need data of their own find it in what was installed."""
     words = [str(unpacked / word) if word.startswith("config/") else word for word in arguments]
-    code = "import api, sys; from api.command_line import main; sys.argv[0] = 'leerie'; main()"
+    code = "import api, sys; from api.cli.main import main; sys.argv[0] = 'leerie'; main()"
     environment = os.environ | {"PYTHONPATH": str(unpacked), "HOME": str(tmp_path)}
     done = subprocess.run(
         [sys.executable, "-c", code, *words],

@@ -11,7 +11,7 @@ from typing import Any
 
 from click.testing import CliRunner, Result
 
-from api.command_line import main
+from api.cli.main import main
 
 ROOT = Path(__file__).parents[2]
 # What the shell of a tester happens to hold must not decide a test.
@@ -47,7 +47,7 @@ def environment(**more: str) -> dict[str, str]:
 
 def command(*args: object) -> list[str]:
     """Give the words that start the program."""
-    return [sys.executable, "-m", "api.command_line", *(str(arg) for arg in args)]
+    return [sys.executable, "-m", "api.cli.main", *(str(arg) for arg in args)]
 
 
 def start(*args: object, **more: str) -> subprocess.CompletedProcess[str]:

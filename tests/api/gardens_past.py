@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from config.site_file import load_site
+from config.file.loader import load_site
 from tests.api.command import call, call_json, write_site
 from tests.controller.board import Board
 
@@ -44,7 +44,7 @@ class GardenPast:
 
     def be(self, monkeypatch: pytest.MonkeyPatch, now: datetime | None = None) -> None:
         """Have the command line believe that it is the board's time, or another one."""
-        for module in ("api.verbs.hours", "api.replacing"):
+        for module in ("api.cli.hours", "api.cli.replacements"):
             monkeypatch.setattr(f"{module}.now_utc", lambda: now or self.board.true_utc)
 
 

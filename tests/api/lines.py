@@ -8,7 +8,7 @@ import json
 import socket
 import threading
 
-from api.server import WebServer
+from api.web.server import WebServer
 
 # No test waits this long where all is well: it only keeps a broken one from hanging.
 LONG_S = 30.0

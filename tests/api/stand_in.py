@@ -9,14 +9,14 @@ from typing import Any
 
 import httpx
 
-from api.app import make_app
-from api.desk import Desk
-from api.problem_kinds import KINDS
-from config.site_file import load_site
-from controller.clock import SteppedClock
-from controller.journal import Journal
-from controller.journal_reading import JournalReader
-from controller.keeper import Keeper
+from api.web.app import make_app
+from api.web.gateway import Desk
+from api.web.problems.types import KINDS
+from config.file.loader import load_site
+from controller.clock.clock import SteppedClock
+from controller.journal.journal import Journal
+from controller.journal.reader import JournalReader
+from controller.keeper.keeper import Keeper
 from controller.relays import open_relays
 
 # An invented lodge; 2027-06-21 is a Monday, and its dusk there is 20:56:40 local time, 00:56:40 UTC.

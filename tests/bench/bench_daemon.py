@@ -22,7 +22,7 @@ from urllib.request import Request, urlopen
 
 import psutil
 
-from config.site_file import load_site
+from config.file.loader import load_site
 from tests.bench.programs import (
     EYE_ON_THE_PINS,
     PATIENCE_S,
@@ -54,7 +54,7 @@ uvicorn.run(app, host="127.0.0.1", port=int(sys.argv[1]), log_level="critical")
 # Nothing that is to be written ever gets to the disk.
 HANGING_DISK = """
 import threading
-from controller import journal_batch
+from controller.journal import transaction as journal_batch
 
 def hang(*_args, **_more):
     print("hanging", flush=True)

@@ -15,22 +15,22 @@ from typing import Any
 
 import pandas as pd
 
-from api.hours_ask import HoursAsk
-from api.hours_csv import write_csv
-from api.hours_telling import stream_hours, tell_hours, year_to_come
-from api.report import write_report
-from api.year_json import year_as_json
-from api.year_telling import YearAsk, tell_year
-from config.site import Site
-from config.site_file import example_path, load_site
-from controller.almanac import Almanac
-from controller.entries import Cause, Entry, Event, EventKind, Switching
-from controller.journal import Journal
-from controller.journal_reading import JournalReader
-from controller.night import nights
-from controller.periods import Each
-from controller.reading import Reading
-from controller.told import tell_program
+from api.render.hours_csv import write_csv
+from api.render.season_report import write_report
+from api.render.year_json import year_as_json
+from config.file.loader import example_path, load_site
+from config.models.site import Site
+from controller.calendar.night import nights
+from controller.calendar.periods import Each
+from controller.forecast.year import YearAsk, tell_year
+from controller.history.query import HoursAsk
+from controller.history.report import stream_hours, tell_hours, year_to_come
+from controller.journal.journal import Journal
+from controller.journal.reader import JournalReader
+from controller.planning.planner import Almanac
+from controller.planning.program_text import tell_program
+from controller.records.entries import Cause, Entry, Event, EventKind, Switching
+from controller.records.reading import Reading
 from tests.bench.rows import Row
 
 FIRST = date(2027, 1, 1)

@@ -14,10 +14,10 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
-from controller.entries import Beat, Cause, Switching
-from controller.journal import Journal
-from controller.journal_reading import JournalReader
-from controller.reading import Reading
+from controller.journal.journal import Journal
+from controller.journal.reader import JournalReader
+from controller.records.entries import Beat, Cause, Switching
+from controller.records.reading import Reading
 from tests.bench.rows import Row
 
 ZONES = tuple(f"zone-{number}" for number in range(8))

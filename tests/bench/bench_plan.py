@@ -8,10 +8,10 @@ from __future__ import annotations
 import time
 from datetime import date, timedelta
 
-from config.site import Site
-from config.site_file import example_path, load_site
-from controller.almanac import Almanac
-from controller.night import night_on
+from config.file.loader import example_path, load_site
+from config.models.site import Site
+from controller.calendar.night import night_on
+from controller.planning.planner import Almanac
 from tests.bench.rows import Row
 
 FIRST = date(2027, 1, 1)

@@ -15,8 +15,8 @@ from astral import Observer
 from astral.sun import dusk
 from skyfield import almanac  # type: ignore[import-untyped]
 
-from controller.night import nights, zone_info
-from controller.sun import CIVIL_ANGLE_DEG, Sky
+from controller.calendar.night import nights, zone_info
+from controller.sun.sun import CIVIL_ANGLE_DEG, Sky
 from tests.bench.rows import Row
 from tests.reference.de421 import ephemeris, place, sun_heights_deg
 

@@ -9,10 +9,10 @@ import time
 from collections.abc import Callable
 from functools import partial
 
-from controller.advice import advise
-from controller.cable import parse_gauge
-from controller.network import Feed, FixtureAt, Lamp, Lead, Network, Stretch
-from controller.wiring import NoSolution, Solution, solve
+from controller.inspection.advice import advise
+from controller.wiring.cable import parse_gauge
+from controller.wiring.network import Feed, FixtureAt, Lamp, Lead, Network, Stretch
+from controller.wiring.solver import NoSolution, Solution, solve
 from tests.bench.rows import Row
 from tests.controller.nodal import NodalEquations
 

@@ -11,14 +11,14 @@ from datetime import time as clock_time
 from decimal import Decimal
 from pathlib import Path
 
-from config.site import Site
-from config.site_file import load_site
-from config.special_nights import parse_nights
-from controller.almanac import Almanac
-from controller.energy import Load, Losses, watts
-from controller.forecast import Forecast, Garden, ZoneToCome, look_ahead
-from controller.lamps import LampKind, Lamps, judge_lamps, nights_again
-from controller.tariff import PriceBand, Prices, Tariff
+from config.file.loader import load_site
+from config.models.site import Site
+from config.program.special_nights import parse_nights
+from controller.energy.tariff import PriceBand, Prices, Tariff
+from controller.energy.values import Load, Losses, watts
+from controller.forecast.forecast import Forecast, Garden, ZoneToCome, look_ahead
+from controller.lamps.life import LampKind, Lamps, judge_lamps, nights_again
+from controller.planning.planner import Almanac
 from tests.bench.rows import Row
 
 FIRST = date(2027, 3, 1)

@@ -17,7 +17,7 @@ from typing import IO
 from urllib.error import URLError
 from urllib.request import urlopen
 
-from config.site_file import example_path
+from config.file.loader import example_path
 
 ROOT = Path(__file__).parents[2]
 PATIENCE_S = 60.0
@@ -36,7 +36,7 @@ def set(self, wire, *, on):
 
 relays.Relays.set = set
 """
-RUN = "from api.command_line import main\nmain()\n"
+RUN = "from api.cli.main import main\nmain()\n"
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -2,7 +2,7 @@
 
 import pytest
 
-from config.site_file import example_path
+from config.file.loader import example_path
 from tests.config.site_texts import GOOD
 
 

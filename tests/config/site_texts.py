@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from config.errors import SiteFileError
-from config.site_file import parse_site
+from config.file.loader import parse_site
 
 GOOD = """\
 [site]

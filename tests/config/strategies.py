@@ -5,8 +5,8 @@ from datetime import date
 from hypothesis import strategies as st
 
 from config.errors import LeerieError
-from config.span import ClockEdge, Duration, Span, SunEdge, SunEvent
-from config.special_nights import OneDate, Weekdays, YearlyStretch
+from config.program.spans import ClockEdge, Duration, Span, SunEdge, SunEvent
+from config.program.special_nights import OneDate, Weekdays, YearlyStretch
 
 durations = st.one_of(
     st.builds(Duration, hours=st.just(0), minutes=st.integers(1, 24 * 60)),

@@ -4,8 +4,8 @@ import re
 from importlib import resources
 from typing import get_args
 
-from config.fields import Table
-from config.site import SITE_KEYS, Site
+from config.models.base import Table
+from config.models.site import SITE_KEYS, Site
 
 
 def table_in(annotation):

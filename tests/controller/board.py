@@ -10,12 +10,12 @@ from datetime import datetime, timedelta
 from pathlib import Path
 
 from config.errors import RelayError
-from config.site import Site
-from controller.clock import SteppedClock
-from controller.journal import Journal
-from controller.journal_reading import JournalReader
-from controller.keeper import Keeper
-from controller.past import read_past
+from config.models.site import Site
+from controller.clock.clock import SteppedClock
+from controller.journal.journal import Journal
+from controller.journal.previous_run import read_past
+from controller.journal.reader import JournalReader
+from controller.keeper.keeper import Keeper
 from controller.relays import Wire, open_relays
 
 # As often as beats are due, so that weeks pass in a second of real time.

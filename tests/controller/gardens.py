@@ -7,14 +7,14 @@ from dataclasses import dataclass
 from decimal import Decimal
 from zoneinfo import ZoneInfo
 
-from config.program import Span, parse_span
-from config.special_nights import Nights, parse_nights
-from controller.energy import Load, Losses
-from controller.forecast import Garden, PlanOf, ZoneToCome
-from controller.night import Night
-from controller.plan import Place, Window, plan_night
-from controller.sun import Sky
-from controller.tariff import Prices, Tariff
+from config.program.parser import Span, parse_span
+from config.program.special_nights import Nights, parse_nights
+from controller.calendar.night import Night
+from controller.energy.tariff import Prices, Tariff
+from controller.energy.values import Load, Losses
+from controller.forecast.forecast import Garden, PlanOf, ZoneToCome
+from controller.planning.plan import Place, Window, plan_night
+from controller.sun.sun import Sky
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

@@ -11,11 +11,11 @@ from pathlib import Path
 import pytest
 
 from config.errors import JournalError
-from controller.entries import Beat, Cause, Entry, Event, EventKind, Override, Run, Switching
-from controller.journal import Journal
-from controller.journal_reading import JournalReader
-from controller.journal_rows import NOT_TRUSTED, TRUSTED
-from controller.reading import Reading
+from controller.journal.journal import Journal
+from controller.journal.reader import JournalReader
+from controller.journal.rows import NOT_TRUSTED, TRUSTED
+from controller.records.entries import Beat, Cause, Entry, Event, EventKind, Override, Run, Switching
+from controller.records.reading import Reading
 
 DUSK = datetime(2027, 6, 21, 21, 40, tzinfo=UTC)
 

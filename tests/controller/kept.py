@@ -12,14 +12,14 @@ from typing import Any
 
 from gpiozero.pins.mock import MockFactory, MockPin
 
-from config.site import Site
-from controller.clock import SteppedClock
-from controller.decision import Decision
-from controller.entries import Entry, Event, EventKind, Switching
-from controller.keeper import Keeper
-from controller.keeper_state import ZoneStatus
-from controller.past import Past
-from controller.reading import Reading
+from config.models.site import Site
+from controller.clock.clock import SteppedClock
+from controller.journal.previous_run import Past
+from controller.keeper.keeper import Keeper
+from controller.keeper.state import ZoneStatus
+from controller.planning.decision import Decision
+from controller.records.entries import Entry, Event, EventKind, Switching
+from controller.records.reading import Reading
 from controller.relays import Relays
 from tests.sites import site, zone
 

@@ -8,8 +8,8 @@ from pathlib import Path
 
 from hypothesis import strategies as st
 
-from controller.cable import M_PER_FT, parse_gauge
-from controller.network import Feed, FixtureAt, Lamp, Lead, Network, Stretch
+from controller.wiring.cable import M_PER_FT, parse_gauge
+from controller.wiring.network import Feed, FixtureAt, Lamp, Lead, Network, Stretch
 
 REFERENCE = Path(__file__).parents[1] / "reference"
 

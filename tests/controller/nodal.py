@@ -10,8 +10,8 @@ from __future__ import annotations
 import numpy as np
 from scipy.optimize import root
 
-from controller.cable import ohm_per_m
-from controller.network import Lamp
+from controller.wiring.cable import ohm_per_m
+from controller.wiring.network import Lamp
 
 
 class NodalEquations:

@@ -6,7 +6,7 @@ from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal
 from pathlib import Path
 
-from config.site import Site
+from config.models.site import Site
 from tests.controller.board import Board
 from tests.sites import site, zone
 

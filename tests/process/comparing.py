@@ -6,10 +6,10 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
-from controller.account import HELD_UP_S
-from controller.clock import STEP_TOLERANCE_S
-from controller.entries import Event, EventKind, Switching
-from controller.keeper import TICK_S
+from controller.clock.clock import STEP_TOLERANCE_S
+from controller.keeper.keeper import TICK_S
+from controller.keeper.recorder import HELD_UP_S
+from controller.records.entries import Event, EventKind, Switching
 from tests.process.oracle import Edge, Window
 
 

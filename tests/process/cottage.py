@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from pathlib import Path
 
-from controller.entries import Cause, EventKind
+from controller.records.entries import Cause, EventKind
 from tests.process.daemon import Daemon, running
 
 ALWAYS = "always"

@@ -18,9 +18,9 @@ from pathlib import Path
 from typing import Any
 
 from config.errors import JournalError
-from controller.entries import Event, EventKind, Switching
-from controller.journal_reading import JournalReader
-from controller.reading import Reading
+from controller.journal.reader import JournalReader
+from controller.records.entries import Event, EventKind, Switching
+from controller.records.reading import Reading
 from tests.process.faketime import boot_now_s
 
 PROGRAM = Path(sys.executable).with_name("leerie")

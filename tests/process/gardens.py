@@ -7,7 +7,7 @@ from datetime import UTC, date, datetime, timedelta
 from functools import cached_property
 from pathlib import Path
 
-from controller.clock_trust import RELEASED_UTC
+from controller.clock.trust import RELEASED_UTC
 from tests.process.oracle import Edge, NightOutside, Resolve, Window, edges_of
 from tests.reference import zone
 

@@ -6,11 +6,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, timedelta
 
-from controller.account import HELD_UP_S
-from controller.entries import Event, EventKind, Switching
-from controller.journal_writing import DIED
-from controller.keeper import TICK_S
-from controller.reading import Reading
+from controller.journal.writer import DIED
+from controller.keeper.keeper import TICK_S
+from controller.keeper.recorder import HELD_UP_S
+from controller.records.entries import Event, EventKind, Switching
+from controller.records.reading import Reading
 from tests.process.comparing import Match, edges_in, is_passed_over, match_up
 from tests.process.gardens import Garden
 from tests.process.oracle import Edge, NightOutside, Window

@@ -13,8 +13,8 @@ from pathlib import Path
 
 import pytest
 
-from controller.entries import Cause, EventKind
-from controller.journal_file import JOURNAL_NAME, beside
+from controller.journal.database import JOURNAL_NAME, beside
+from controller.records.entries import Cause, EventKind
 from tests.process.cottage import (
     ALWAYS,
     ZONES,

@@ -14,12 +14,12 @@ from statistics import median
 
 import pytest
 
-from controller.account import BEAT_S, HELD_UP_S
-from controller.entries import Cause, EventKind
-from controller.journal_damage import find_damage
-from controller.journal_file import JOURNAL_NAME
-from controller.journal_reading import JournalReader
-from controller.keeper import TICK_S
+from controller.journal.database import JOURNAL_NAME
+from controller.journal.integrity import find_damage
+from controller.journal.reader import JournalReader
+from controller.keeper.keeper import TICK_S
+from controller.keeper.recorder import BEAT_S, HELD_UP_S
+from controller.records.entries import Cause, EventKind
 from tests.process.comparing import late_at_most_s, steps_in
 from tests.process.daemon import Daemon, free_port, running, wait_for_end
 from tests.process.faketime import Course, FakeTime

@@ -12,7 +12,7 @@ from statistics import median
 
 import pytest
 
-from controller.entries import Cause, Event, Switching
+from controller.records.entries import Cause, Event, Switching
 from tests.process.comparing import adds_up, edges_in, late_at_most_s, match_up, steps_in
 from tests.process.daemon import PATIENCE_S, Daemon, running
 from tests.process.faketime import FakeTime

@@ -8,8 +8,8 @@ from pathlib import Path
 
 import pytest
 
-from controller.entries import Event, EventKind
-from controller.keeper import TICK_S
+from controller.keeper.keeper import TICK_S
+from controller.records.entries import Event, EventKind
 from tests.process.daemon import running
 from tests.process.faketime import FakeTime
 from tests.process.gardens import SPRING

@@ -13,10 +13,10 @@ from datetime import UTC, date, datetime, timedelta
 
 import pytest
 
-from controller.account import HELD_UP_S
-from controller.clock_trust import BEHIND_ALLOWED
-from controller.entries import Cause, Event, EventKind, Switching
-from controller.keeper import TICK_S
+from controller.clock.trust import BEHIND_ALLOWED
+from controller.keeper.keeper import TICK_S
+from controller.keeper.recorder import HELD_UP_S
+from controller.records.entries import Cause, Event, EventKind, Switching
 from tests.process.comparing import adds_up, late_at_most_s, match_up, steps_in
 from tests.process.daemon import Daemon, running, wait_for_end
 from tests.process.faketime import FakeTime

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
-from controller.entries import EventKind, Switching
-from controller.journal_file import JOURNAL_NAME, beside, copies_of
+from controller.journal.database import JOURNAL_NAME, beside, copies_of
+from controller.records.entries import EventKind, Switching
 from tests.process.daemon import PATIENCE_S, Daemon, running
 from tests.process.faketime import FakeTime
 

@@ -22,8 +22,8 @@ from zoneinfo import ZoneInfo
 from astral import Observer
 from astral.sun import dusk
 
-from config.site import Site
-from config.site_file import parse_site
+from config.file.loader import parse_site
+from config.models.site import Site
 from controller.relays import Relays, Wire
 from tests.simulation.garden_year import GardenYear
 from tests.simulation.oracle import Oracle

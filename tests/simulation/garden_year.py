@@ -16,8 +16,8 @@ from pathlib import Path
 from unittest.mock import patch
 
 from config.errors import SiteFileError
-from config.site_file import parse_site
-from controller.journal_file import JOURNAL_NAME
+from config.file.loader import parse_site
+from controller.journal.database import JOURNAL_NAME
 from tests.simulation.gardens import Garden
 from tests.simulation.judge import BEAT_S, TICK_S, Judge, Violation, Wish
 from tests.simulation.life import Life

@@ -8,9 +8,9 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
-from config.site import Site, Zone
-from controller.journal_file import JOURNAL_NAME
-from controller.reading import Reading
+from config.models.site import Site, Zone
+from controller.journal.database import JOURNAL_NAME
+from controller.records.reading import Reading
 from tests.simulation.oracle import Oracle
 from tests.simulation.world import World
 

@@ -6,14 +6,14 @@ import contextlib
 from pathlib import Path
 
 from config.errors import JournalError
-from config.site import Site
-from controller.clock_trust import RELEASED_UTC, Trust
-from controller.entries import Beat, Entry
-from controller.journal import Journal
-from controller.keeper import Keeper
-from controller.past import read_past
+from config.models.site import Site
+from controller.clock.trust import RELEASED_UTC, Trust
+from controller.journal.journal import Journal
+from controller.journal.maintenance import Scribe
+from controller.journal.previous_run import read_past
+from controller.keeper.keeper import Keeper
+from controller.records.entries import Beat, Entry
 from controller.relays import Relays
-from controller.scribe import Scribe
 from tests.simulation.world import Killed, SimulatedBoard, World, WorldClock
 
 # Longest time between two rounds on nights when nothing happens; the real tick when something does.

@@ -15,8 +15,8 @@ from zoneinfo import ZoneInfo
 from astral import Observer
 from astral.sun import elevation
 
-from config.site import Site, Zone
-from config.span import ClockEdge, Span, SunEdge
+from config.models.site import Site, Zone
+from config.program.spans import ClockEdge, Span, SunEdge
 
 # Sunset is at 50 arc minutes: 34' of refraction and 16' of semidiameter (US Naval Observatory).
 SUNSET_DEG = 50 / 60

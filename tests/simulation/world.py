@@ -13,8 +13,8 @@ from typing import Any, ClassVar
 
 from gpiozero.pins.mock import MockFactory, MockPin
 
-from controller.clock_trust import Evidence, Trust
-from controller.reading import Reading
+from controller.clock.trust import Evidence, Trust
+from controller.records.reading import Reading
 
 EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 

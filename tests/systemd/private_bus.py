@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from controller.time_bus import BUS_SOCKET
+from controller.clock.timedated import BUS_SOCKET
 
 TIMEDATED = Path("/lib/systemd/systemd-timedated")
 

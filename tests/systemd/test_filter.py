@@ -17,7 +17,7 @@ from pathlib import Path
 
 import pytest
 
-from controller.clock_evidence import TIMESYNC_FLAG
+from controller.clock.evidence import TIMESYNC_FLAG
 from tests.systemd.private_bus import build_kept_right, needs_bus, needs_compiler, private_bus
 from tests.systemd.unit_file import read_unit
 

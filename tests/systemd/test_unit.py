@@ -150,7 +150,7 @@ def test_systemd_makes_the_user(tmp_path):
 @pytest.mark.parametrize("key", ["ExecStart", "ExecStopPost"])
 def test_the_command_line_takes_what_the_unit_gives(key):
     """Verb and options in the unit exist in the command line."""
-    from api.command_line import main  # noqa: PLC0415
+    from api.cli.main import main  # noqa: PLC0415
 
     words = read_unit()[key][0].split()
     assert words[0] == "/opt/leerie/bin/leerie"

@@ -15,10 +15,10 @@ import threading
 from datetime import UTC, datetime
 from pathlib import Path
 
-from api.notify import Notifier
-from controller import clock_evidence
-from controller.clock import SystemClock
-from controller.kernel_clock import StepWatch, kernel_synchronised
+from api.daemon.sd_notify import Notifier
+from controller.clock import evidence as clock_evidence
+from controller.clock.clock import SystemClock
+from controller.clock.kernel import StepWatch, kernel_synchronised
 
 ALLOW = 0x7FFF0000
 EPERM = 0x00050001

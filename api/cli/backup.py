@@ -1,0 +1,64 @@
+"""``leerie backup``: a consistent copy of the journal while the daemon runs, and the way back."""
+
+from __future__ import annotations
+
+import shutil
+from pathlib import Path
+
+import click
+
+from api.cli.options import load, now_utc, site_argument
+from api.cli.state_option import state_option
+
+
+@click.command("backup")
+@site_argument
+@click.argument("target", metavar="COPY", type=click.Path(path_type=Path))
+@state_option
+@click.option("--restore", is_flag=True, help="Put COPY in the place of the journal instead of making it.")
+def backup(*, site_path: Path, target: Path, state: Path, restore: bool) -> None:
+    """Write a consistent copy of the journal to COPY, also while the daemon runs.
+
+    COPY is a file that does not exist yet, or a folder: then the journal and the site file are put into it
+    under names with today's date. A copy is an ordinary journal: `leerie hours --state FILE` reads it.
+
+    To restore: stop the daemon, `leerie backup SITE.toml COPY --restore`, start it again. COPY is
+    then a file, and must be whole; the journal in its place is set aside beside it, not deleted.
+    """
+    from controller.journal.database import journal_path  # noqa: PLC0415 - as above
+    from controller.planning.planner import Almanac  # noqa: PLC0415 - help and completion need no journal
+
+    almanac = Almanac(load(site_path).site)
+    if restore:
+        _restore(target, state)
+        return
+    from controller.journal.backup import copy_to  # noqa: PLC0415 - as above
+
+    if not target.is_dir():
+        copy_to(journal_path(state), target)
+        click.echo(f"{target}: the journal of {almanac.site.name}")
+        return
+    today = now_utc().astimezone(almanac.tz).date()
+    copy, site_copy = target / f"journal-{today}.sqlite", target / f"site-{today}.toml"
+    copy_to(journal_path(state), copy)
+    shutil.copyfile(site_path, site_copy)
+    click.echo(f"{copy}: the journal of {almanac.site.name}\n{site_copy}: its site file")
+
+
+def _restore(copy: Path, state: Path) -> None:
+    """Put a copy in the place of the journal.
+
+    Raises:
+        AlreadyRunningError: a daemon keeps the journal.
+        JournalError: the copy is damaged, or could not be put there.
+    """
+    from controller.journal.backup import put_back  # noqa: PLC0415 - help and completion need no journal
+    from controller.journal.database import JOURNAL_NAME  # noqa: PLC0415 - as above
+    from controller.journal.lock import hold_state  # noqa: PLC0415 - as above
+
+    path = state / JOURNAL_NAME
+    with hold_state(state):
+        aside = put_back(copy, path, now_utc())
+    click.echo(f"{path}: begun from {copy}")
+    if aside is not None:
+        click.echo(f"{aside}: the journal that was there")

@@ -1,0 +1,102 @@
+"""``leerie hours``: what was lit, missed, taken and worn, from the journal."""
+
+from __future__ import annotations
+
+from datetime import date
+from pathlib import Path
+
+import click
+
+from api.cli.options import json_option, load, now_utc, print_json, site_argument, take_date
+from api.cli.run import DEFAULT_PORT
+from api.cli.state_option import state_option
+
+
+@click.command("hours")
+@site_argument
+@state_option
+@click.option(
+    "--by",
+    type=click.Choice(["night", "month", "season", "whole"]),
+    default="month",
+    show_default=True,
+    help="What a row is about. A night runs from noon to noon; seasons are whole months.",
+)
+@click.option(
+    "--period",
+    metavar="PERIOD",
+    help="Only 2027-winter (begins in December 2027), 2027-06, 2027-06-21, or “DATE to DATE”.",
+)
+@click.option("--from", "from_date", callback=take_date, metavar="DATE", help="First night.")
+@click.option("--to", "to_date", callback=take_date, metavar="DATE", help="Last night; else tonight.")
+@click.option("--zone", "zone_ids", multiple=True, metavar="ID", help="Only this zone; may be given again.")
+@json_option
+@click.option("--csv", "as_csv", is_flag=True, help="Print CSV (RFC 4180), a row a zone and period.")
+@click.option(
+    "--replaced",
+    "replaced",
+    metavar="ZONE:FIXTURE[:DATE]",
+    multiple=True,
+    help="First take down that lamps were replaced, today or on DATE; FIXTURE counts from 1 in its zone.",
+)
+@click.option("--note", default="", metavar="TEXT", help="What to remember about lamps replaced.")
+@click.option(
+    "--port",
+    type=click.IntRange(1, 65535),
+    default=DEFAULT_PORT,
+    help="Where a running daemon listens, which then takes the replacement down.",
+)
+def hours(
+    *,
+    site_path: Path,
+    state: Path,
+    by: str,
+    period: str | None,
+    from_date: date | None,
+    to_date: date | None,
+    zone_ids: tuple[str, ...],
+    as_json: bool,
+    as_csv: bool,
+    replaced: tuple[str, ...],
+    note: str,
+    port: int,
+) -> None:
+    """Say what each zone did: hours, what was missed and why, energy, cost, lamps and relays.
+
+    Without dates the last 14 nights are shown, or the last 12 months, or 4 seasons; `--by whole` then adds up
+    the journal's whole life. Energy goes by the load that a zone had at the time.
+    """
+    if as_json and as_csv:
+        raise click.UsageError("--json and --csv exclude each other; give one of them")
+    if note and not replaced:
+        raise click.UsageError("--note says something about lamps replaced; give --replaced as well")
+
+    from controller.calendar.periods import Each  # noqa: PLC0415 - as above
+    from controller.history.query import HoursAsk  # noqa: PLC0415 - help and completion need no journal
+    from controller.history.report import stream_hours, tell_hours, year_to_come  # noqa: PLC0415 - as above
+    from controller.journal.reader import JournalReader  # noqa: PLC0415 - as above
+    from controller.planning.planner import Almanac  # noqa: PLC0415 - as above
+
+    almanac = Almanac(load(site_path).site)
+    if replaced:
+        from api.cli.replacements import replace_lamps  # noqa: PLC0415 - as above
+
+        replace_lamps(almanac, state, replaced, note=note, port=port)
+    journal, now = JournalReader(state), now_utc()
+    ask = HoursAsk(by=Each(by), period=period, first=from_date, last=to_date, zones=zone_ids)
+    if as_csv:
+        from api.render.hours_csv import write_csv  # noqa: PLC0415 - as above
+        from api.render.numbers import currency_of  # noqa: PLC0415 - as above
+
+        rows = stream_hours(almanac, journal, ask, now_utc=now)
+        for line in write_csv(rows, currency_of(almanac.site)):
+            click.echo(line, nl=False)
+        return
+    answer = tell_hours(almanac, journal, ask, now_utc=now, year=year_to_come(almanac, now))
+    if as_json:
+        print_json(answer)
+        return
+    from api.render.hours_table import lay_out_hours  # noqa: PLC0415 - for people only
+    from api.render.tables import show  # noqa: PLC0415 - as above
+
+    show(*lay_out_hours(answer, almanac.tz))

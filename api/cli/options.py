@@ -1,0 +1,99 @@
+"""What the verbs of the command line share: their arguments, the reading of dates and instants, and JSON.
+
+Light on purpose: every verb imports this file, also the one that hurries to its relays.
+"""
+
+from __future__ import annotations
+
+import re
+import sys
+from datetime import UTC, date, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+from zoneinfo import ZoneInfo
+
+import click
+
+from api.render.instants import quote, read_date, read_instant
+
+if TYPE_CHECKING:
+    from config.file.loader import LoadedSite
+
+_LOCAL_TIME = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}[Tt ][0-9]{2}:[0-9]{2}(?::[0-9]{2})?")
+
+
+def take_date(_ctx: click.Context, _param: click.Parameter, value: str | None) -> date | None:
+    """Read an option's date, or refuse it with what would do."""
+    try:
+        return None if value is None else read_date(value)
+    except ValueError as error:
+        raise click.BadParameter(str(error)) from None
+
+
+def read_local_or_instant(text: str, tz: ZoneInfo) -> tuple[datetime, str]:
+    """Read an instant as a person or a program writes it.
+
+    Args:
+        text: local time, with or without seconds, or RFC 3339 with its offset.
+        tz: time zone of the site, for local time.
+
+    Returns:
+        The instant in UTC, and a remark where the local time is one that occurs twice or not at all.
+
+    Raises:
+        ValueError: neither of the two; says what would do.
+    """
+    from controller.calendar.night import local, utc_of_local  # noqa: PLC0415 - only where an instant is read
+
+    text = text.strip()
+    if not _LOCAL_TIME.fullmatch(text):
+        if re.fullmatch(r"[0-9-]{10}.*", text) and re.search(r"([Zz]|[+-][0-9]{2}:[0-9]{2})$", text):
+            return read_instant(text), ""
+        raise ValueError(
+            f"{quote(text)} is no instant; write local time such as “2027-06-21 22:30”, "
+            "or RFC 3339 such as 2027-06-22T02:30:00Z"
+        )
+    try:
+        naive = datetime.fromisoformat(text)
+    except ValueError:
+        raise ValueError(f"{quote(text)} is on no clock or calendar; write one that exists") from None
+    read_date(f"{naive:%Y-%m-%d}")
+    at_utc = utc_of_local(naive, tz)
+    shown = local(at_utc, tz)
+    if shown.replace(tzinfo=None) != naive:
+        what = f"the clocks go forward over it, so it is read as {shown:%H:%M}"
+        return at_utc, f"{naive:%H:%M} does not occur on {naive:%Y-%m-%d}: {what}"
+    if naive.replace(tzinfo=tz, fold=1).astimezone(UTC) != at_utc:
+        what = "the clocks go back, and this is the first of the two"
+        return at_utc, f"{naive:%H:%M} occurs twice on {naive:%Y-%m-%d}: {what}"
+    return at_utc, ""
+
+
+def now_utc() -> datetime:
+    """Look at this machine's clock, believed as it is: it only fills in what a person left out."""
+    return datetime.now(UTC)
+
+
+def load(path: Path) -> LoadedSite:
+    """Read the site file by the newest time zone rules that this machine has, as the daemon does.
+
+    Raises:
+        SiteFileError: with every problem of the file.
+    """
+    from config.file.loader import load_site  # noqa: PLC0415 - help and completion need no file
+    from controller.clock.tzdata import use_newest_zone_data  # noqa: PLC0415 - as above
+
+    use_newest_zone_data()
+    return load_site(path)
+
+
+def print_json(data: object) -> None:
+    """Print data as JSON; letters that the terminal or file cannot hold are escaped."""
+    encoding = (getattr(sys.stdout, "encoding", None) or "ascii").lower().replace("-", "")
+    import json  # noqa: PLC0415 - the verb that hurries to its relays prints none
+
+    click.echo(json.dumps(data, indent=2, ensure_ascii=not encoding.startswith("utf")))
+
+
+site_argument = click.argument("site_path", metavar="SITE.toml", type=click.Path(path_type=Path))
+json_option = click.option("--json", "as_json", is_flag=True, help="Print JSON instead of words.")

@@ -1,0 +1,151 @@
+"""Takes down from the command line that lamps were replaced: by the daemon where one runs, else by itself."""
+
+from __future__ import annotations
+
+import http.client
+import json
+import re
+import time
+from collections.abc import Sequence
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from api.cli.options import now_utc
+from api.render.instants import quote, read_date
+from config.errors import AlreadyRunningError, JournalError, LeerieError
+from config.models.site import Zone
+from controller.clock.clock import SystemClock
+from controller.clock.trust import RELEASED_UTC
+from controller.journal.journal import Journal
+from controller.journal.reader import JournalReader
+from controller.planning.planner import Almanac
+from controller.records.entries import Replacement
+
+if TYPE_CHECKING:
+    from controller.records.reading import Reading
+
+_WORDS = re.compile(r"([^:]+):([0-9]{1,4})(?::([^:]+))?")
+# The daemon answers within a round, or not at all.
+_PATIENCE_S = 10.0
+_CREATED = 201
+# It writes at once, unless its disk is slow or full.
+WRITTEN_S = 3.0
+_LOOK_S = 0.02
+
+
+def replace_lamps(almanac: Almanac, state: Path, texts: Sequence[str], *, note: str, port: int) -> None:
+    """Take down that lamps were replaced.
+
+    Args:
+        almanac: knows the site and its time zone.
+        state: folder of the journal.
+        texts: each ``ZONE:FIXTURE`` or ``ZONE:FIXTURE:DATE``.
+        note: what to remember about it.
+        port: where a running daemon listens on this machine.
+
+    Raises:
+        click.BadParameter: a text that is none, or a fixture that the zone does not have.
+        UnknownZoneError: no zone has that id.
+        LeerieError: the daemon that runs could not be told.
+        JournalError: the journal cannot be written.
+    """
+    wanted = [read_replaced(almanac, text) for text in texts]
+    journal = Journal(state)
+    if not journal.path.exists():
+        raise JournalError(f"there is no journal at {journal.path}; it begins with the first run")
+    try:
+        journal.open()
+    except AlreadyRunningError:
+        known = len(list(JournalReader(state).replacements()))
+        for zone, fixture, on_date in wanted:
+            _tell_daemon(port, {"zone": zone, "fixture": fixture, "on": on_date.isoformat(), "note": note})
+        if not _await(JournalReader(state), known + len(wanted)):
+            click.echo("taken down, but not written yet: the account does not know of it", err=True)
+        return
+    try:
+        at = _read_clock(almanac, journal)
+        for zone, fixture, on_date in wanted:
+            journal.append(Replacement(zone=zone, fixture=fixture, on_date=on_date, at=at, note=note))
+        journal.flush()
+    finally:
+        journal.close()
+
+
+def read_replaced(almanac: Almanac, text: str) -> tuple[str, int, date]:
+    """Read which lamps were replaced when.
+
+    Raises:
+        click.BadParameter: the text is none, or names a fixture that the zone does not have.
+        UnknownZoneError: no zone has that id.
+    """
+    match = _WORDS.fullmatch(text)
+    if match is None:
+        words = f"{quote(text)} names no lamps; write ZONE:FIXTURE such as jetty:1, or jetty:1:2027-04-15"
+        raise click.BadParameter(words, param_hint="--replaced")
+    zone, fixture = almanac.site.zone(match[1]), int(match[2])
+    today = now_utc().astimezone(almanac.tz).date()
+    try:
+        on_date = read_date(match[3]) if match[3] else today
+        require_replaced(zone, fixture, on_date, today)
+    except ValueError as error:
+        raise click.BadParameter(str(error), param_hint="--replaced") from None
+    return zone.id, fixture, on_date
+
+
+def require_replaced(zone: Zone, fixture: int, on_date: date, today: date) -> None:
+    """Refuse lamps that there are not, and a day that is still to come.
+
+    Raises:
+        ValueError: says what is wrong and what would do.
+    """
+    fixtures = len(zone.fixtures)
+    if not 1 <= fixture <= fixtures:
+        has = f"its fixtures count from 1 to {fixtures}" if fixtures else "no fixture is listed for it"
+        raise ValueError(f"zone {zone.id} has no fixture {fixture}; {has}")
+    if on_date > today:
+        raise ValueError(f"{on_date} is still to come; name the day on which they were replaced")
+
+
+def _read_clock(almanac: Almanac, journal: Journal) -> Reading:
+    """Read the clock as the daemon would, so that the entry says whether it was to be believed."""
+    floor_utc = journal.last_instant() or RELEASED_UTC
+    return SystemClock(believe=almanac.site.clock.believe, floor_utc=floor_utc).read()
+
+
+def _await(journal: JournalReader, wanted: int) -> bool:
+    """Wait until the daemon has written so many replacements; False where its disk takes too long."""
+    until_s = time.monotonic() + WRITTEN_S
+    while len(list(journal.replacements())) < wanted:
+        if time.monotonic() >= until_s:
+            return False
+        time.sleep(_LOOK_S)
+    return True
+
+
+def _tell_daemon(port: int, replaced: dict[str, object]) -> None:
+    """Have the daemon that holds the journal take a replacement down.
+
+    Raises:
+        LeerieError: it could not be told, or refused.
+    """
+    connection = http.client.HTTPConnection("127.0.0.1", port, timeout=_PATIENCE_S)
+    headers = {"content-type": "application/json"}
+    try:
+        connection.request("POST", "/v1/replacements", json.dumps(replaced), headers)
+        response = connection.getresponse()
+        body = response.read()
+    except (OSError, http.client.HTTPException) as error:
+        raise LeerieError(
+            f"a daemon keeps this journal, but does not answer on port {port} ({error}); name its --port"
+        ) from error
+    finally:
+        connection.close()
+    if response.status != _CREATED:
+        try:
+            told = str(json.loads(body)["detail"])
+        except (ValueError, KeyError, TypeError):
+            told = f"it answered {response.status}"
+        raise LeerieError(f"the daemon on port {port} did not take it down: {told}")

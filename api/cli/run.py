@@ -1,0 +1,59 @@
+"""``leerie run``: the daemon. This file imports nothing that the lights would have to wait for."""
+
+from __future__ import annotations
+
+import gc
+import os
+from pathlib import Path
+
+import click
+
+from api.cli.options import site_argument
+
+# The same as api.web.server.PORT, which cannot be imported here: the lights would wait for it.
+DEFAULT_PORT = 8010
+
+
+def default_state() -> Path:
+    """Say where the journal lives: as the service manager says, else with what other programs keep.
+
+    Source: systemd.exec(5), StateDirectory=; XDG Base Directory Specification, XDG_STATE_HOME.
+    """
+    given = os.environ.get("STATE_DIRECTORY", "").split(":")[0]
+    if given:
+        return Path(given)
+    home = os.environ.get("XDG_STATE_HOME", "")
+    return (Path(home) if home.startswith("/") else Path.home() / ".local" / "state") / "leerie"
+
+
+@click.command("run")
+@site_argument
+@click.option(
+    "--state",
+    type=click.Path(file_okay=False, path_type=Path),
+    help="Folder of the journal; else $STATE_DIRECTORY, else ~/.local/state/leerie.",
+)
+@click.option(
+    "--port",
+    type=click.IntRange(1, 65535),
+    default=DEFAULT_PORT,
+    show_default=True,
+    help="Port of the API, on this machine only.",
+)
+@click.option("--relays-off", is_flag=True, help="Only put every relay to its off level, and end.")
+def run(*, site_path: Path, state: Path | None, port: int, relays_off: bool) -> int:
+    """Keep the lights of a site until told to stop.
+
+    SIGTERM or Ctrl-C puts every light out and ends well; SIGHUP has the site file read again, and one that
+    will not do is refused while the old one stays in force.
+    """
+    # Nothing is thrown away before the lights are right: looking for garbage would cost them a tenth of their
+    # time. Looking for plugins of pydantic would read what every installed package says of itself.
+    gc.disable()
+    os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
+    try:
+        from api.daemon.main import run_daemon  # noqa: PLC0415 - help and completion need no daemon
+
+        return run_daemon(site_path, state=state or default_state(), port=port, relays_off=relays_off)
+    finally:
+        gc.enable()

@@ -1,0 +1,117 @@
+"""``leerie wiring``: whether the wiring carries the load, and what every lamp gets."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+from zoneinfo import ZoneInfo
+
+import click
+
+from api.cli.options import json_option, load, now_utc, print_json
+
+if TYPE_CHECKING:
+    from config.models.site import Site
+    from controller.inspection.report import WiringReport
+
+OWN_PLACING = "tree 7 ft by 5 ft"
+
+
+@click.command("wiring")
+@click.argument("site_path", metavar="[SITE.toml]", required=False, type=click.Path(path_type=Path))
+@click.option("--transformer", "transformer_id", metavar="ID", help="Only this transformer.")
+@click.option(
+    "--sheet",
+    "sheet_path",
+    metavar="FILE.html",
+    type=click.Path(path_type=Path, dir_okay=False),
+    help="Write the site sheet to print: drawing, load, what to buy, what to check.",
+)
+@click.option(
+    "--placing",
+    metavar="OBJECT",
+    help=f"Instead: how many lights for an object and where, such as “{OWN_PLACING}”; needs no file.",
+)
+@click.option("--candela", type=float, metavar="CD", help="With --placing: of one light, to tell the lux.")
+@json_option
+def wiring(
+    *,
+    site_path: Path | None,
+    transformer_id: str | None,
+    sheet_path: Path | None,
+    placing: str | None,
+    candela: float | None,
+    as_json: bool,
+) -> int:
+    """Say what each transformer carries, what volts every lamp gets, and what would do.
+
+    The fewest volts are those with everything lit and the cable at its full resistance; the most are those
+    with a zone lit alone on cool cable. Exit code 1 where something is wrong, 0 where all is well or only
+    doubtful. This advises; fuses and breakers protect.
+    """
+    if placing is not None:
+        if site_path is not None or sheet_path is not None or transformer_id is not None:
+            raise click.UsageError("--placing needs no site file, and goes with --candela and --json only")
+        return _place(placing, candela, as_json=as_json)
+    if candela is not None:
+        raise click.UsageError("--candela goes with --placing")
+    if site_path is None:
+        raise click.MissingParameter(param_hint="'SITE.toml'", param_type="argument")
+    from api.render.wiring_json import wiring_as_json, worst_level  # noqa: PLC0415 - help needs no wiring
+    from controller.inspection.findings import Level  # noqa: PLC0415 - as above
+
+    site = load(site_path).site
+    reports = choose_reports(site, transformer_id)
+    if sheet_path is not None:
+        _write_sheet(site, reports, sheet_path)
+    if as_json:
+        print_json(wiring_as_json(site, reports))
+    else:
+        from api.render.wiring_table import tell_wiring  # noqa: PLC0415 - for people only
+
+        tell_wiring(site, reports)
+        if sheet_path is not None:
+            click.echo(f"\nThe sheet to print is {sheet_path}.")
+    return 1 if worst_level(reports) is Level.WRONG else 0
+
+
+def choose_reports(site: Site, transformer_id: str | None) -> tuple[WiringReport, ...]:
+    """Report on the transformers that were asked for.
+
+    Raises:
+        click.UsageError: the site has none of that id.
+    """
+    from controller.inspection.report import report_transformer  # noqa: PLC0415 - as above
+    from controller.wiring.from_site import wire_site  # noqa: PLC0415 - help needs no wiring
+
+    wirings = wire_site(site)
+    known = [each.transformer.id for each in wirings]
+    if transformer_id is not None and transformer_id not in known:
+        has = f"this site has {', '.join(known)}" if known else "this site has none"
+        raise click.UsageError(f"no transformer is called “{transformer_id}”; {has}")
+    return tuple(
+        report_transformer(each) for each in wirings if transformer_id in (None, each.transformer.id)
+    )
+
+
+def _write_sheet(site: Site, reports: tuple[WiringReport, ...], path: Path) -> None:
+    from api.render.site_sheet import make_sheet  # noqa: PLC0415 - only where a sheet is wanted
+
+    today = now_utc().astimezone(ZoneInfo(site.time_zone)).date()
+    path.write_text(make_sheet(site, reports, today), encoding="utf-8")
+
+
+def _place(placing: str, candela: float | None, *, as_json: bool) -> int:
+    """Say how many lights an object takes, and where."""
+    from api.render.placement import placed_as_json, read_wish, words_of  # noqa: PLC0415 - help needs none
+
+    placed = read_wish(placing, candela)
+    if as_json:
+        print_json(placed_as_json(placed))
+        return 0
+    from api.render.tables import Column, build_table, show  # noqa: PLC0415 - for people only
+
+    (what, _), *rest = words_of(placed)
+    columns = [Column(heading="Where and why", folds=True), Column(heading="By")]
+    show(f"{placing.strip()}: {what}", "", build_table(columns, rest))
+    return 0

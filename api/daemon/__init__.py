@@ -1,0 +1,1 @@
+"""The service put together, started lights first, reloaded and stopped."""

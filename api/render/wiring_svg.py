@@ -1,0 +1,292 @@
+"""The cables behind one tap as a drawing: a row for each node, cables down the left, volts to the right.
+
+A node with one cable onward hands it down its own lane; where cables part, each begins a lane to the right.
+The volts stand as a dot on the band that the lamp bears, and in figures; what is outside is told by an arrow
+and in words, so that nothing has to be told by its colour. Long trees are cut into pieces that fit a page.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from api.render.jinja import render
+from api.render.wiring_text import LightView, Stand, length_text, view_lights, volts_text
+from controller.inspection.findings import Survey
+from controller.inspection.report import WiringReport
+from controller.wiring.network import Stretch
+from controller.wiring.solver import Solution
+
+WIDTH_PX = 760
+ROW_PX = 25
+_TOP_PX = 30
+_LANE_PX, _LEFT_PX = 20, 14
+_MOST_LANES_PX = 160
+_CABLE_RIGHT_PX = 478
+_SCALE_LEFT_PX, _SCALE_RIGHT_PX = 496, 668
+# A piece is never cut by the end of a page; short ones leave little of it empty.
+ROWS_A_PIECE = 5
+# Width of a letter at the sizes used, a little more than the fonts' mean.
+_NAME_PX, _WHAT_PX = 7.6, 6.3
+_LEAST_LETTERS = 6
+# Plates that bear volts farther off than this part of the tap's are shown to the edge of the scale.
+_NEAR_PART = 0.25
+_LEAST_MM2, _MOST_MM2 = 0.75, 13.3
+_WORDS = {
+    Stand.INSIDE: "",
+    Stand.LOW: "▼ too low",
+    Stand.HIGH: "▲ too high",
+    Stand.BOTH: "▼▲ too low and high",
+    Stand.OUT: "▼ drops out",
+    Stand.NONE: "? no solution",
+}
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Row:
+    """One line of the drawing: the feed, a node, or a further light at the node above it.
+
+    Attributes:
+        y_px: middle of the row.
+        x_px: middle of its lane.
+        glyph: “feed”, “light”, “joint”, or empty for a further light.
+        name: of the node.
+        what: the light in words.
+        cable: gauge, length and amperes of the cable to it.
+        volts: in figures; the node's own where no light hangs there.
+        mark: what is wrong with them, in words.
+        band: the volts that it bears, as left and right on the scale; None without a light.
+        dot: the volts with everything lit, on the scale.
+        most: the volts with its zone alone.
+    """
+
+    y_px: float
+    x_px: float
+    glyph: str
+    name: str
+    what: str = ""
+    cable: str = ""
+    volts: str = ""
+    mark: str = ""
+    band: tuple[float, float] | None = None
+    dot: float | None = None
+    most: float | None = None
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Line:
+    """One cable as a path, and the rows that it spans."""
+
+    path: str
+    width_px: float
+    top_px: float
+    bottom_px: float
+
+
+def draw_tree(report: WiringReport, place: int, *, key: str) -> list[str]:
+    """Draw what hangs on one tap.
+
+    Args:
+        report: the transformer.
+        place: of the tap among those in use.
+        key: tells this drawing's names from another's in the same page.
+
+    Returns:
+        Pieces of SVG, one below the other.
+    """
+    layout = _Layout(report, place)
+    pieces = math.ceil(len(layout.rows) / ROWS_A_PIECE)
+    a_piece = ROWS_A_PIECE
+    return [
+        render(
+            "tree.svg",
+            key=f"{key}-{number + 1}",
+            title=layout.title + (f", part {number + 1} of {pieces}" if pieces > 1 else ""),
+            told=f"Goes on from part {number}." if number else layout.told,
+            width_px=WIDTH_PX,
+            top_px=0 if number else _TOP_PX,
+            row_px=ROW_PX,
+            start_px=number * a_piece * ROW_PX,
+            height_px=len(layout.rows[number * a_piece : (number + 1) * a_piece]) * ROW_PX,
+            rows=layout.rows[number * a_piece : (number + 1) * a_piece],
+            lines=layout.lines,
+            text_px=layout.text_px,
+            cable_px=_CABLE_RIGHT_PX,
+            left_px=_SCALE_LEFT_PX,
+            right_px=_SCALE_RIGHT_PX,
+            ticks=layout.ticks,
+        )
+        for number in range(pieces)
+    ]
+
+
+class _Layout:
+    """Where everything of one drawing stands."""
+
+    def __init__(self, report: WiringReport, place: int) -> None:
+        self._one = report.judgement.surveys[place]
+        self._network = self._one.lit.network
+        self._lights: dict[str, list[LightView]] = {}
+        lights = view_lights(report, place)
+        for light in lights:
+            self._lights.setdefault(light.node, []).append(light)
+        self._onward: dict[str, list[Stretch]] = {}
+        for cable in self._network.stretches:
+            self._onward.setdefault(cable.from_node, []).append(cable)
+        feed = self._network.feed
+        self._low_v, self._high_v = _ends_of_scale(lights, feed.source_v)
+        self.ticks = [
+            (self._at(volts), f"{volts:g}")
+            for volts in _ticks(self._low_v, self._high_v)
+        ]
+        steps = list(self._walk())
+        lanes = max(lane for _, _, lane in steps) + 1
+        self._lane_px = min(_LANE_PX, _MOST_LANES_PX / lanes)
+        self.text_px = _LEFT_PX + (lanes - 1) * self._lane_px + 16
+        self.rows: list[Row] = []
+        self.lines: list[Line] = []
+        self._draw(steps)
+        self.title = f"{feed.node}: {feed.source_v:g} V, {_count(len(self._network.stretches), 'cable')}"
+        self.told = _tell(lights, self._one)
+
+    def _walk(self) -> Iterator[tuple[Stretch | None, str, int]]:
+        """Yield each node with the cable to it and its lane, a branch to its end before the next."""
+        waiting: list[tuple[Stretch | None, str, int]] = [(None, self._network.feed.node, 0)]
+        while waiting:
+            cable, node, lane = waiting.pop()
+            yield cable, node, lane
+            onward = self._onward.get(node, [])
+            next_lane = lane + 1 if len(onward) > 1 else lane
+            waiting += [(each, each.to_node, next_lane) for each in reversed(onward)]
+
+    def _draw(self, steps: Sequence[tuple[Stretch | None, str, int]]) -> None:
+        lit = self._one.lit
+        amperes: dict[str, float] = {}
+        if isinstance(lit, Solution):
+            amperes = {state.stretch.to_node: state.amperes for state in lit.stretches}
+        at: dict[str, tuple[float, float]] = {}
+        for cable, node, lane in steps:
+            x_px, y_px = _LEFT_PX + lane * self._lane_px, (len(self.rows) + 0.5) * ROW_PX
+            at[node] = (x_px, y_px)
+            words = ""
+            if cable is not None:
+                self.lines.append(_line(cable, at[cable.from_node], (x_px, y_px)))
+                flow = f", {amperes[node]:.2f} A" if node in amperes else ""
+                words = f"{cable.gauge}, {length_text(cable.length_m, cable.gauge)}{flow}"
+            lights = self._lights.get(node, [])
+            # At the transformer itself stands the transformer; a light there comes below it.
+            own = lights[:1] if cable is not None else []
+            if own:
+                row = self._light_row(x_px, y_px, own[0], glyph="light", name=node, cable=words)
+            else:
+                row = self._bare_row(node, x_px, y_px, words)
+            self.rows.append(row)
+            for light in lights[len(own) :]:
+                below_px = (len(self.rows) + 0.5) * ROW_PX
+                self.rows.append(self._light_row(x_px, below_px, light, glyph="", name="", cable=""))
+
+    def _bare_row(self, node: str, x_px: float, y_px: float, cable: str) -> Row:
+        feed, lit = self._network.feed, self._one.lit
+        volts = lit.volts.get(node) if isinstance(lit, Solution) else None
+        is_feed = node == feed.node
+        return Row(
+            y_px=y_px,
+            x_px=x_px,
+            glyph="feed" if is_feed else "joint",
+            name=self._shorten(node, cable),
+            what="transformer" if is_feed else "",
+            cable=cable,
+            volts=volts_text(feed.source_v if is_feed else volts),
+        )
+
+    def _light_row(
+        self, x_px: float, y_px: float, light: LightView, *, glyph: str, name: str, cable: str
+    ) -> Row:
+        return Row(
+            y_px=y_px,
+            x_px=x_px,
+            glyph=glyph,
+            name=self._shorten(name, cable),
+            what=_fit(light, self._room_px(name, cable)),
+            cable=cable,
+            volts=volts_text(light.volts),
+            mark=_WORDS[light.stand],
+            band=(self._at(light.low_v), self._at(light.high_v)),
+            dot=None if light.volts is None else self._at(light.volts),
+            most=None if light.most_v is None else self._at(light.most_v),
+        )
+
+    def _shorten(self, name: str, cable: str) -> str:
+        """Shorten the name of a node that would run into its cable; the table of readings has it in full."""
+        letters = int((self._room_px("", cable) + 12) / _NAME_PX)
+        return name if len(name) <= letters else f"{name[: letters - 1].rstrip()}…"
+
+    def _room_px(self, name: str, cable: str) -> float:
+        """Say how wide the words for a light may be between its node's name and its cable."""
+        return _CABLE_RIGHT_PX - self.text_px - len(name) * _NAME_PX - len(cable) * _WHAT_PX - 24
+
+    def _at(self, volts: float) -> float:
+        part = (volts - self._low_v) / (self._high_v - self._low_v)
+        return round(_SCALE_LEFT_PX + min(1.0, max(0.0, part)) * (_SCALE_RIGHT_PX - _SCALE_LEFT_PX), 2)
+
+
+def _fit(light: LightView, room_px: float) -> str:
+    """Shorten the name of a fixture, not what it takes, where there is no room for both."""
+    letters = int(room_px / _WHAT_PX)
+    if len(light.what) <= letters:
+        return light.what
+    kept = letters - len(light.takes) - 3
+    if kept < _LEAST_LETTERS:
+        return light.takes if len(light.takes) <= letters else ""
+    head = light.what.removesuffix(f", {light.takes}")
+    return f"{head[:kept].rstrip()}…, {light.takes}"
+
+
+def _line(cable: Stretch, start: tuple[float, float], end: tuple[float, float]) -> Line:
+    """Draw a cable down its lane, or down and to the right into the lane of its own."""
+    (x0, y0), (x1, y1) = start, end
+    path = f"M{x0:g} {y0:g}V{y1:g}"
+    if x0 != x1:
+        path = f"M{x0:g} {y0:g}V{y1 - 7:g}Q{x0:g} {y1:g} {x0 + 7:g} {y1:g}H{x1:g}"
+    part = math.sqrt((cable.gauge.area_mm2 - _LEAST_MM2) / (_MOST_MM2 - _LEAST_MM2))
+    return Line(path=path, width_px=round(1.2 + 4.0 * part, 2), top_px=y0, bottom_px=y1)
+
+
+def _ends_of_scale(lights: Sequence[LightView], source_v: float) -> tuple[float, float]:
+    """Choose whole volts around everything that is shown; plates from 9 to 24 V do not squeeze the rest."""
+    shown = [source_v, *(v for light in lights for v in (light.volts, light.most_v) if v is not None)]
+    borne = [volts for light in lights for volts in (light.low_v, light.high_v)]
+    near = [volts for volts in borne if abs(volts - source_v) <= _NEAR_PART * source_v]
+    low_v, high_v = math.floor(min([*shown, *near])), math.ceil(max([*shown, *near]))
+    return float(low_v), float(max(high_v, low_v + 1))
+
+
+def _ticks(low_v: float, high_v: float) -> Iterator[float]:
+    step = max(1, math.ceil((high_v - low_v) / 7))
+    volts = low_v
+    while volts <= high_v:
+        yield volts
+        volts += step
+
+
+def _tell(lights: Sequence[LightView], one: Survey) -> str:
+    """Say in a few sentences what the drawing shows."""
+    if not isinstance(one.lit, Solution):
+        return f"{one.lit}."
+    count = _count(sum(light.count for light in lights), "light")
+    known = [light for light in lights if light.volts is not None]
+    if not known:
+        return f"{count}."
+    least = min(known, key=lambda light: light.volts or 0.0)
+    most = max(known, key=lambda light: light.volts or 0.0)
+    outside = [light for light in known if light.stand is not Stand.INSIDE]
+    stand = "; ".join(f"{light.node} {light.stand.value}" for light in outside) or "all inside their range"
+    return (
+        f"{count}, with everything lit: fewest volts {volts_text(least.volts)} V at {least.node}, most"
+        f" {volts_text(most.volts)} V at {most.node}; {stand}. The table of readings has every light."
+    )
+
+
+def _count(number: int, noun: str) -> str:
+    return f"{number} {noun}{'' if number == 1 else 's'}"

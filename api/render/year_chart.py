@@ -1,0 +1,214 @@
+"""The year's picture as plain numbers: nights across, noon to noon upwards, sky and lit hours in each.
+
+Upwards runs the clock on the wall, in hours since noon: 12 is midnight, 24 the next noon. So a clock time is
+a level line, and a clock change shows as a step in the dusk. Where an hour of the wall is missing nothing is
+drawn; where one comes twice, what happened in either is drawn over it. No pixels here: a template decides how
+large and in which ink.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+from enum import StrEnum
+from zoneinfo import ZoneInfo
+
+from api.render.wall_clock import Wall
+from controller.calendar.intervals import MS_PER_HOUR, Interval, ms_of, share_out, total_ms, without
+from controller.calendar.night import Night
+from controller.history.run_hours import dark_intervals
+from controller.sun.sun import SUNSET_ANGLE_DEG, Sky
+
+_MIDNIGHT_H = 12
+
+
+class Light(StrEnum):
+    """How light the sky is."""
+
+    DAY = "day"
+    TWILIGHT = "twilight"
+    DARK = "dark"
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Shade:
+    """One light of the sky from one hour to another, counted from noon on the wall."""
+
+    light: Light
+    from_h: float
+    to_h: float
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Bar:
+    """A zone lit from one hour to another, counted from noon on the wall."""
+
+    zone: str
+    from_h: float
+    to_h: float
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Column:
+    """One night.
+
+    Attributes:
+        index: its place from the left, from 0.
+        night: its date.
+        shades: the light of the sky, from noon upwards.
+        bars: what was or will be lit, zone by zone.
+    """
+
+    index: int
+    night: date
+    shades: tuple[Shade, ...]
+    bars: tuple[Bar, ...]
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class ClockChange:
+    """A clock change: in which night, at which hour of the wall, by how many hours; positive is forward."""
+
+    index: int
+    night: date
+    at_h: float
+    by_h: float
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class MonthMark:
+    """Where a month begins across the picture; the first one may begin before its left edge."""
+
+    index: int
+    first: date
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Picture:
+    """The whole picture.
+
+    Attributes:
+        columns: the nights from left to right.
+        zones: ids in the order in which they are drawn.
+        changes: the clock changes.
+        months: where months begin.
+        lit_h: hours lit of each zone; the true length, also where an hour comes twice.
+    """
+
+    columns: tuple[Column, ...]
+    zones: tuple[str, ...]
+    changes: tuple[ClockChange, ...]
+    months: tuple[MonthMark, ...]
+    lit_h: Mapping[str, float]
+
+
+def draw_year(
+    nights: Sequence[Night],
+    lit: Mapping[str, Sequence[Interval]],
+    *,
+    sky: Sky,
+    dusk_angle_deg: float,
+    tz: ZoneInfo,
+) -> Picture:
+    """Lay out a year, or any nights in a row.
+
+    Args:
+        nights: in order, each following the one before.
+        lit: for each zone when it was or will be lit, in milliseconds since 1970; runs and windows alike.
+        sky: the sun over the site.
+        dusk_angle_deg: degrees below the horizon at dusk, positive downwards.
+        tz: time zone of the site.
+
+    Held by tests/api/render/test_year_chart.py.
+    """
+    boxes = [(ms_of(night.starts_at_utc), ms_of(night.ends_at_utc)) for night in nights]
+    shares = {zone: share_out(intervals, boxes) for zone, intervals in lit.items()}
+    columns = []
+    changes = []
+    for index, night in enumerate(nights):
+        wall = Wall(night, tz)
+        bars = [
+            Bar(zone=zone, from_h=from_h, to_h=to_h)
+            for zone in lit
+            for from_h, to_h in wall.hours(shares[zone][index])
+        ]
+        shades = tuple(_shades(night, wall, sky, dusk_angle_deg))
+        columns.append(Column(index=index, night=night.date, shades=shades, bars=tuple(bars)))
+        if wall.by_ms:
+            by_h = wall.by_ms / MS_PER_HOUR
+            changes.append(ClockChange(index=index, night=night.date, at_h=wall.change_h, by_h=by_h))
+    return Picture(
+        columns=tuple(columns),
+        zones=tuple(lit),
+        changes=tuple(changes),
+        months=tuple(
+            MonthMark(index=index, first=night.date.replace(day=1))
+            for index, night in enumerate(nights)
+            if index == 0 or night.date.day == 1
+        ),
+        lit_h={zone: sum(map(total_ms, share)) / MS_PER_HOUR for zone, share in shares.items()},
+    )
+
+
+def describe(picture: Picture, names: Mapping[str, str] | None = None) -> str:
+    """Put the picture into words, for somebody who cannot see it.
+
+    Args:
+        picture: the picture.
+        names: what a person calls the zones; their ids where nothing is given.
+    """
+    if not picture.columns:
+        return "No nights."
+    first, last = picture.columns[0].night, picture.columns[-1].night
+    sentences = [f"{len(picture.columns)} nights, {_day(first)} to {_day(last)}."]
+    dusks = [(_dusk_h(column), column.night) for column in picture.columns]
+    known = [(dusk_h, night) for dusk_h, night in dusks if dusk_h is not None]
+    if known:
+        (early_h, early), (late_h, late) = min(known), max(known)
+        sentences.append(
+            f"It gets dark at {_clock(early_h)} at the earliest, on {_day(early)}, "
+            f"and at {_clock(late_h)} at the latest, on {_day(late)}."
+        )
+    if len(known) < len(dusks):
+        sentences.append(f"On {len(dusks) - len(known)} nights it does not get dark.")
+    for zone in picture.zones:
+        name = (names or {}).get(zone, zone)
+        nights = sum(any(bar.zone == zone for bar in column.bars) for column in picture.columns)
+        sentences.append(f"{name}: lit {picture.lit_h[zone]:.0f} hours on {nights} nights.")
+    for change in picture.changes:
+        way = "forward" if change.by_h > 0 else "back"
+        sentences.append(f"The clocks go {way} in the night of {_day(change.night)}.")
+    return " ".join(sentences)
+
+
+def _shades(night: Night, wall: Wall, sky: Sky, dusk_angle_deg: float) -> Iterator[Shade]:
+    """Divide a night by the light of the sky."""
+    whole = [(ms_of(night.starts_at_utc), ms_of(night.ends_at_utc))]
+    below, dark = (dark_intervals(sky, [night], angle) for angle in (SUNSET_ANGLE_DEG, dusk_angle_deg))
+    parts = [
+        Shade(light=light, from_h=from_h, to_h=to_h)
+        for light, intervals in (
+            (Light.DAY, without(whole, below)),
+            (Light.TWILIGHT, without(below, dark)),
+            (Light.DARK, dark),
+        )
+        for from_h, to_h in wall.hours(intervals)
+    ]
+    return iter(sorted(parts, key=lambda shade: (shade.from_h, shade.to_h)))
+
+
+def _dusk_h(column: Column) -> float | None:
+    """Hour of the wall at which it first gets dark; None where it does not."""
+    return next((shade.from_h for shade in column.shades if shade.light is Light.DARK), None)
+
+
+def _clock(hours: float) -> str:
+    """Write hours since noon as a clock time, to the minute."""
+    minutes = round(hours * 60) + _MIDNIGHT_H * 60
+    return f"{minutes // 60 % 24:02d}:{minutes % 60:02d}"
+
+
+def _day(day: date) -> str:
+    """Write a date for a person."""
+    return f"{day.day} {day:%B %Y}"

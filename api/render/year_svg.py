@@ -1,0 +1,273 @@
+"""The year's picture as SVG: a strip for each zone, nights across, noon to noon upwards.
+
+Every strip shows the same sky (day, twilight, dark) and on it the hours in which its zone was or will be lit.
+Light by day or in twilight is hatched, light that was planned and did not come is dotted, and each strip has
+its name beside it, so that nothing has to be told by its colour.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import date, datetime, timedelta
+from typing import TYPE_CHECKING, Any
+
+from api.render.jinja import render
+from api.render.year_chart import ClockChange, Light, Picture, describe, draw_year
+from controller.calendar.intervals import Interval, ms_of, overlap, without
+from controller.calendar.night import nights
+from controller.history.run_hours import dark_intervals
+from controller.planning.planner import Almanac
+
+if TYPE_CHECKING:
+    from controller.forecast.year import Year
+    from controller.history.account import PastLight
+
+NARROWEST_PX, WIDEST_PX, USUAL_PX = 320, 2400, 1000
+_LEFT_PX, _RIGHT_PX = 44, 10
+_DAY_H = 24
+# No zone has an id with a blank in it.
+_EARLY, _MISSED = " early", " missed"
+# Below this width months have one letter and the legend more lines.
+_NARROW_PX = 620
+# Up to so many zones, strips of this height.
+_STRIPS_PX = ((3, 132), (5, 104), (10_000, 84))
+# On paper lines are finer, and twelve zones still go on one page.
+_COMPACT_PX = 60
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Strip:
+    """One zone's strip: where it stands, what it is called, and its paths."""
+
+    top_px: int
+    name: str
+    told: str
+    lit: str
+    early: str
+    missed: str
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class YearPicture:
+    """A year laid out, to be drawn in any width.
+
+    Attributes:
+        title: what is shown.
+        site: whose.
+        names: what a person calls the zones.
+        zones: ids of the zones, in the order of their strips.
+        picture: sky and bars; light outside of the dark, and missed light, under names of their own.
+        today: date of tonight, where it lies among the nights and they are not all to come.
+    """
+
+    title: str
+    site: str
+    names: Mapping[str, str]
+    zones: tuple[str, ...]
+    picture: Picture
+    today: date | None
+
+
+def draw_future(year: Year, *, width_px: int = USUAL_PX, key: str = "year") -> str:
+    """Draw the nights to come by the present program.
+
+    Args:
+        year: what was worked out.
+        width_px: width of the picture, from ``NARROWEST_PX`` to ``WIDEST_PX``.
+        key: tells this picture's names from another's in the same page.
+    """
+    forecast = year.present.forecast
+    lit = {zone: [each for night in forecast.lit[zone] for each in night] for zone in year.zones}
+    laid_out = _lay_out(
+        year.almanac, forecast.period.first, forecast.period.last, lit, {}, title="What will be lit"
+    )
+    return write_svg(laid_out, width_px=width_px, key=key)
+
+
+def lay_out_past(
+    almanac: Almanac, first: date, last: date, light: PastLight, *, now_utc: datetime
+) -> YearPicture:
+    """Lay out what ran, and what was missed.
+
+    Args:
+        almanac: the site.
+        first: date of the first night.
+        last: date of the last night, included.
+        light: when zones were lit and missed.
+        now_utc: now; later nights show only the sky.
+    """
+    today = almanac.night_at(now_utc).date
+    return _lay_out(almanac, first, last, light.lit, light.missed, title="What was lit", today=today)
+
+
+def write_svg(
+    laid_out: YearPicture, *, width_px: int = USUAL_PX, key: str = "year", compact: bool = False
+) -> str:
+    """Draw a year that was laid out.
+
+    Args:
+        laid_out: the year.
+        width_px: width of the picture, from ``NARROWEST_PX`` to ``WIDEST_PX``.
+        key: tells this picture's names from another's in the same page.
+        compact: whether many zones are to go on one sheet of paper.
+    """
+    picture, zones = laid_out.picture, laid_out.zones
+    first, last = picture.columns[0].night, picture.columns[-1].night
+    height_px = next(height_px for most, height_px in _STRIPS_PX if len(zones) <= most)
+    if compact and height_px == _STRIPS_PX[-1][1]:
+        height_px = _COMPACT_PX
+    narrow = width_px < _NARROW_PX
+    step_px, top_px = height_px + 26, 82 if narrow else 66
+    strips = [
+        Strip(
+            top_px=top_px + number * step_px,
+            name=laid_out.names.get(zone, zone),
+            told=_told(picture, zone),
+            lit=_bars(picture, zone),
+            early=_bars(picture, zone + _EARLY),
+            missed=_bars(picture, zone + _MISSED),
+        )
+        for number, zone in enumerate(zones)
+    ]
+    across_px = width_px - _LEFT_PX - _RIGHT_PX
+    days = len(picture.columns)
+    bottom_px = top_px + len(strips) * step_px - 26
+    return render(
+        "year.svg",
+        key=key,
+        title=f"{laid_out.site}: {laid_out.title.lower()}, {_day(first)} to {_day(last)}",
+        heading=laid_out.title,
+        site=laid_out.site,
+        dates=f"{_day(first)} to {_day(last)}",
+        told=describe(replace(picture, zones=zones), laid_out.names),
+        width_px=width_px,
+        height_px=bottom_px + (124 if narrow else 70),
+        narrow=narrow,
+        left_px=_LEFT_PX,
+        across_px=across_px,
+        strip_px=height_px,
+        bottom_px=bottom_px,
+        days=days,
+        night_px=across_px / days,
+        hour_px=height_px / _DAY_H,
+        sky=_sky(picture),
+        strips=strips,
+        any_missed=any(strip.missed for strip in strips),
+        any_early=any(strip.early for strip in strips),
+        months=list(_months(picture, narrow=narrow)),
+        changes=[{"at": each.index, "words": _change_words(each)} for each in picture.changes],
+        today=None if laid_out.today is None else (laid_out.today - first).days,
+    )
+
+
+def _lay_out(
+    almanac: Almanac,
+    first: date,
+    last: date,
+    lit: Mapping[str, Sequence[Interval]],
+    missed: Mapping[str, Sequence[Interval]],
+    *,
+    title: str,
+    today: date | None = None,
+) -> YearPicture:
+    """Lay out some nights, each once: what was lit, of that what was not in the dark, and what was missed."""
+    site = almanac.site
+    ahead = list(nights(first, last, almanac.tz))
+    dark = dark_intervals(almanac.sky, ahead, site.dusk_angle_deg)
+    inside = [(ms_of(ahead[0].starts_at_utc), ms_of(ahead[-1].ends_at_utc))]
+    hours: dict[str, Sequence[Interval]] = {}
+    for zone in lit:
+        hours[zone] = overlap(lit[zone], inside)
+        hours[zone + _EARLY] = without(hours[zone], dark)
+        hours[zone + _MISSED] = missed.get(zone, ())
+    return YearPicture(
+        title=title,
+        site=site.name,
+        names={zone.id: zone.name for zone in site.zones},
+        zones=tuple(lit),
+        picture=draw_year(
+            ahead, hours, sky=almanac.sky, dusk_angle_deg=site.dusk_angle_deg, tz=almanac.tz
+        ),
+        today=today if today is not None and first <= today < last else None,
+    )
+
+
+def _sky(picture: Picture) -> dict[str, str]:
+    """Give the sky as one path for each light."""
+    return {
+        str(light): _path(
+            (column.index, shade.from_h, shade.to_h)
+            for column in picture.columns
+            for shade in column.shades
+            if shade.light is light
+        )
+        for light in Light
+    }
+
+
+def _bars(picture: Picture, zone: str) -> str:
+    """Give a zone's hours as one path."""
+    return _path(
+        (column.index, bar.from_h, bar.to_h)
+        for column in picture.columns
+        for bar in column.bars
+        if bar.zone == zone
+    )
+
+
+def _path(stretches: Iterable[tuple[int, float, float]]) -> str:
+    """Draw stretches of hours in nights; neighbours alike become one.
+
+    Across counts nights from the left, upwards counts hours from noon; the template scales both.
+    """
+    wide: dict[tuple[str, str], tuple[int, int]] = {}
+    pieces = []
+    for index, from_h, to_h in stretches:
+        low, high = _hour(from_h), _hour(to_h)
+        since, until = wide.get((low, high), (index, index))
+        if until < index:
+            pieces.append(_box(since, until, low, high))
+            since = index
+        wide[low, high] = (since, index + 1)
+    pieces += [_box(since, until, low, high) for (low, high), (since, until) in wide.items()]
+    return "".join(pieces)
+
+
+def _box(since: int, until: int, low: str, high: str) -> str:
+    """Draw one box."""
+    return f"M{since} {low}H{until}V{high}H{since}z"
+
+
+def _hour(hours: float) -> str:
+    """Write hours since noon as a height: the template's origin is at the top, midnight next noon."""
+    return f"{_DAY_H - hours:.2f}".rstrip("0").rstrip(".")
+
+
+def _months(picture: Picture, *, narrow: bool) -> Iterator[dict[str, Any]]:
+    """Name the months that begin in the picture, and where."""
+    for mark in picture.months:
+        if mark.index == 0 and picture.columns[0].night.day > 1:
+            continue
+        name = f"{mark.first:%b}"
+        year = f" {mark.first.year}" if mark.first.month == 1 or mark.index == 0 else ""
+        yield {"at": mark.index, "name": name[0] if narrow else name + year}
+
+
+def _told(picture: Picture, zone: str) -> str:
+    """Say beside a strip how long its zone was lit, and what was missed."""
+    count = sum(any(bar.zone == zone for bar in column.bars) for column in picture.columns)
+    told = f"{picture.lit_h[zone]:,.0f} h in {count} night{'' if count == 1 else 's'}"
+    missed_h = picture.lit_h[zone + _MISSED]
+    return told + (f", {missed_h:,.1f} h missed" if missed_h >= 0.05 else "")  # noqa: PLR2004 - shows as 0.1
+
+
+def _change_words(change: ClockChange) -> str:
+    """Say how the clocks change, and on which day of the calendar."""
+    day = change.night + timedelta(days=change.at_h >= _DAY_H / 2)
+    return f"clocks {'forward' if change.by_h > 0 else 'back'} {day.day} {day:%b}"
+
+
+def _day(day: date) -> str:
+    """Write a date for a person."""
+    return f"{day.day} {day:%B %Y}"

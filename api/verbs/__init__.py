@@ -1,1 +1,0 @@
-"""The verbs of the command line, one file each, imported only when asked for."""

@@ -1,0 +1,1 @@
+"""The HTTP API: server, middleware, routes, request and response models, problem documents."""

@@ -1,0 +1,1 @@
+"""The request and response models, one file a subject."""

@@ -1,0 +1,1 @@
+"""Reading and editing the site file: positions, comments kept, atomic writes."""

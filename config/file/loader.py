@@ -1,0 +1,194 @@
+"""Reads a site file: from TOML to a Site, or to every problem at once with its place.
+
+A file in which all is well is read with Python's own TOML reader and nothing else. Only when there is
+something to say is it scanned a second time, for the lines.
+"""
+
+from __future__ import annotations
+
+import os
+import stat
+import tomllib
+from collections.abc import Iterable
+from dataclasses import dataclass
+from decimal import Decimal, InvalidOperation
+from importlib import resources
+from pathlib import Path
+
+from pydantic import ValidationError
+
+from config.errors import Problem, SiteFileError
+from config.models.site import Site, flatten_site
+from config.validation.document import check_document
+from config.validation.finding import Finding
+from config.validation.warnings import find_doubts
+
+# A property with hundreds of zones stays far below; a file above this size is something else by mistake.
+LARGEST_FILE_BYTES = 1_000_000
+BYTE_ORDER_MARK = "\ufeff"
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class LoadedSite:
+    """A site as it stands in its file, and what is doubtful about it, in the order of the file."""
+
+    site: Site
+    warnings: tuple[Problem, ...]
+
+
+def load_site(path: str | os.PathLike[str]) -> LoadedSite:
+    """Read and check a site file.
+
+    Args:
+        path: the file; problems name it as it is given here.
+
+    Raises:
+        SiteFileError: the file cannot be read, is not TOML or does not describe a site; with all problems.
+    """
+    return parse_site(decode_text(read_bytes(path), os.fspath(path)), os.fspath(path))
+
+
+def parse_site(text: str, file_name: str) -> LoadedSite:
+    """Check the text of a site file.
+
+    Args:
+        text: the whole file.
+        file_name: how problems name it.
+
+    Raises:
+        SiteFileError: the text is not TOML or does not describe a site; with all problems.
+    """
+    text = text.removeprefix(BYTE_ORDER_MARK)
+    try:
+        return _judge(read_document(text, file_name), text, file_name)
+    except RecursionError as error:
+        # Brackets so deep that the TOML reader just about bears them, and what comes after it does not.
+        raise _refuse_toml(error, text, file_name) from None
+
+
+def _judge(document: dict[str, object], text: str, file_name: str) -> LoadedSite:
+    """Make a site of the tables of a file, or say everything that is wrong with them."""
+    findings = list(check_document(document))
+    site = None
+    try:
+        # By alias only: a name that the models have for code's sake is no key of the file.
+        site = Site.model_validate(flatten_site(document), by_alias=True, by_name=False)
+    except ValidationError as error:
+        from config.validation.messages import explain_errors  # noqa: PLC0415 (not needed to start the lights)
+
+        # Without a [site] table one problem says so; not one more for each of its keys.
+        missing = not isinstance(document.get("site"), dict)
+        findings += (each for each in explain_errors(error) if not (missing and each.path[:1] == ("site",)))
+    if site is None or findings:
+        raise SiteFileError(locate(findings, text, file_name))
+    return LoadedSite(site=site, warnings=locate(find_doubts(site), text, file_name))
+
+
+def example_path(name: str) -> Path:
+    """Return the path of an example site file that comes with the program.
+
+    Args:
+        name: one-zone, two-zones, full-property or polar.
+
+    Raises:
+        FileNotFoundError: there is no such example.
+    """
+    path = Path(str(resources.files("config") / "examples" / f"{name}.toml"))
+    if not path.is_file():
+        known = ", ".join(sorted(each.stem for each in path.parent.glob("*.toml")))
+        raise FileNotFoundError(f"no example is called “{name}”; there are {known}")
+    return path
+
+
+def read_bytes(path: str | os.PathLike[str]) -> bytes:
+    """Read a whole file that may be a site file.
+
+    Raises:
+        SiteFileError: there is none, it is no file, it cannot be read, or it is too large.
+    """
+    name = os.fspath(path)
+    try:
+        # A pipe or a device could keep us waiting for ever: look before opening.
+        if not stat.S_ISREG(Path(name).stat().st_mode):
+            raise refuse_file(name, "is not a file", "give the path of a site file, such as site.toml")
+        with Path(name).open("rb") as file:
+            content = file.read(LARGEST_FILE_BYTES + 1)
+    except SiteFileError:
+        raise  # it is a ValueError too
+    except FileNotFoundError:
+        remedy = "give the path of a site file, or copy one of the examples to begin with"
+        raise refuse_file(name, "there is no such file", remedy) from None
+    except PermissionError:
+        remedy = f"let the user that runs this program read it, for instance with chmod a+r {name}"
+        raise refuse_file(name, "may not be read", remedy) from None
+    except (OSError, ValueError) as error:
+        why = getattr(error, "strerror", None) or "its name is no file name"
+        remedy = "see that the path and the card are sound"
+        raise refuse_file(name, f"cannot be read ({why})", remedy) from None
+    if len(content) > LARGEST_FILE_BYTES:
+        remedy = "a site file has some kilobytes, so see that it is the right one"
+        raise refuse_file(name, "is larger than 1 MB", remedy)
+    return content
+
+
+def decode_text(content: bytes, file_name: str) -> str:
+    """Decode the bytes of a site file; a byte order mark stays.
+
+    Raises:
+        SiteFileError: they are not UTF-8.
+    """
+    try:
+        return content.decode()
+    except UnicodeDecodeError as error:
+        line = content.count(b"\n", 0, error.start) + 1
+        what = f"is not UTF-8 text (byte 0x{content[error.start]:02x})"
+        raise refuse_file(file_name, what, "save the file with the encoding UTF-8", line=line) from None
+
+
+def read_document(text: str, file_name: str) -> dict[str, object]:
+    """Read the tables of a TOML text, without a byte order mark; decimal numbers stay exact.
+
+    Raises:
+        SiteFileError: the text is not TOML.
+    """
+    try:
+        return tomllib.loads(text, parse_float=Decimal)
+    except (ValueError, RecursionError, InvalidOperation) as error:
+        raise _refuse_toml(error, text, file_name) from None
+
+
+def _refuse_toml(error: Exception, text: str, file_name: str) -> SiteFileError:
+    """Make the error for a text that is not TOML."""
+    from config.file.toml_errors import explain_toml_error  # noqa: PLC0415 (not needed to start the lights)
+
+    return SiteFileError((explain_toml_error(error, text, file_name),))
+
+
+def refuse_file(file_name: str, what: str, remedy: str, *, line: int = 0) -> SiteFileError:
+    """Make the error for a file as a whole."""
+    problem = Problem(file=file_name, line=line, key="", value="", what=what, remedy=remedy)
+    return SiteFileError((problem,))
+
+
+def locate(findings: Iterable[Finding], text: str, file_name: str) -> tuple[Problem, ...]:
+    """Give each finding its line and its value as written, and bring all into the order of the file."""
+    findings = list(findings)
+    if not findings:
+        return ()
+    from config.file.toml_positions import Positions  # noqa: PLC0415 (not needed to start the lights)
+    from config.validation.finding import write_path  # noqa: PLC0415
+
+    positions = Positions(text)
+    placed = []
+    for finding in findings:
+        place = positions.find(finding.path)
+        what = finding.what
+        if finding.other is not None:
+            what = what.replace("{line}", str(positions.find(finding.other).line))
+        key = write_path(finding.path)
+        problem = Problem(
+            file=file_name, line=place.line, key=key, value=place.value, what=what, remedy=finding.remedy
+        )
+        placed.append((place.offset, problem))
+    placed.sort(key=lambda pair: pair[0])
+    return tuple(dict.fromkeys(problem for _, problem in placed))

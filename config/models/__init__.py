@@ -1,0 +1,1 @@
+"""What a site is: one frozen model for each table."""

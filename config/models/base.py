@@ -1,0 +1,88 @@
+"""What the models of the site file share: the base of every table, and the kinds of value in it.
+
+The ``description`` of a field is more than documentation: it says what would do, in a person's words, and
+every refusal of that key quotes it after “write”. A new key needs one, and nothing else.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from decimal import Decimal
+from typing import Annotated, Any
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, GetPydanticSchema
+from pydantic_core import CoreSchema, PydanticKnownError, core_schema
+
+from config.program.parser import Span, parse_span
+from config.program.special_nights import Nights, OneDate, Weekdays, YearlyStretch, parse_nights
+
+
+class Table(BaseModel):
+    """The base of every table: never changes, has no unknown keys, takes no text for a number."""
+
+    model_config = ConfigDict(
+        frozen=True,
+        extra="forbid",
+        strict=True,
+        allow_inf_nan=False,
+        populate_by_name=True,
+        defer_build=True,  # built once, as part of the site, and not a second time alone
+    )
+
+
+def _take_float(value: Any) -> Any:  # noqa: ANN401 (anything may stand in a file)
+    """Take a decimal number as the file's reader gives it; leave everything else for pydantic to judge."""
+    return float(value) if isinstance(value, Decimal) else value
+
+
+def _take_decimal(value: Any) -> Any:  # noqa: ANN401 (anything may stand in a file)
+    """Take a number as an exact decimal, so that 0.29 stays 0.29; true and false are no numbers."""
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        return value
+    return Decimal(str(value))
+
+
+def _take_span(value: Any) -> Span:  # noqa: ANN401 (anything may stand in a file)
+    """Read a span from its text."""
+    if isinstance(value, Span):
+        return value
+    if not isinstance(value, str):
+        raise PydanticKnownError("string_type")
+    return parse_span(value)
+
+
+def _take_nights(value: Any) -> Nights:  # noqa: ANN401 (anything may stand in a file)
+    """Read the condition of a special night from its text."""
+    if isinstance(value, Weekdays | OneDate | YearlyStretch):
+        return value
+    if not isinstance(value, str):
+        raise PydanticKnownError("string_type")
+    return parse_nights(value)
+
+
+def read_by(take: Callable[[Any], Any]) -> GetPydanticSchema:
+    """Leave a value to one function; pydantic then builds no model of its result, which would take time."""
+    schema: CoreSchema = core_schema.no_info_plain_validator_function(take)
+    return GetPydanticSchema(lambda _source, _handler: schema)
+
+
+Number = Annotated[float, BeforeValidator(_take_float)]
+Money = Annotated[Decimal, BeforeValidator(_take_decimal)]
+SpanText = Annotated[Span, read_by(_take_span), Field(description="a span such as “dusk to midnight”")]
+NightsText = Annotated[Nights, read_by(_take_nights)]
+
+Id = Annotated[
+    str,
+    Field(
+        pattern=r"^[a-z0-9][a-z0-9-]*$",
+        max_length=40,
+        description="lower case letters, digits and hyphens, at most 40, such as jetty-2",
+    ),
+]
+# Something to read, and nothing that would break a line of a table: no control character.
+_READABLE = r"^[^\x00-\x1f\x7f]*[^\s\x00-\x1f\x7f][^\x00-\x1f\x7f]*$"
+Name = Annotated[
+    str,
+    Field(pattern=_READABLE, max_length=100, description="a name in one line of at most 100 characters"),
+]
+Words = Annotated[str, Field(pattern=_READABLE, max_length=200)]

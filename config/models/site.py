@@ -1,0 +1,244 @@
+"""What a site is: the models of the site file, one for each of its tables.
+
+Each table checks its own values here. What concerns several tables at once (an id that occurs twice, a
+transformer that does not exist) is checked in config.validation.document when a file is read.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date
+from typing import Annotated, Any, Literal
+
+from pydantic import BeforeValidator, Field
+
+from config.errors import UnknownZoneError
+from config.models.base import Id, Name, NightsText, Number, SpanText, Table, Words
+from config.models.cables import Cable, TappedTransformer, WiredFixture, WiringSettings
+from config.models.tariff import Tariff
+
+# Keys of the [site] table; every other field of Site is a table of its own. A new one goes in both places.
+SITE_KEYS = ("name", "latitude", "longitude", "time_zone", "dusk_angle")
+
+# Sunset is at 50 arc minutes (facts of refraction and semidiameter, US Naval Observatory); dusk is later.
+LEAST_DUSK_ANGLE_DEG = 0.84
+# Beyond astronomical twilight (18 degrees) the sky gets no darker.
+GREATEST_DUSK_ANGLE_DEG = 18.0
+# Electrical endurance of a small power relay at rated resistive load: from memory of usual data sheets, no
+# source at hand. Lamp and transformer inrush wear contacts faster; the data sheet of the relay decides.
+RELAY_CYCLES = 100_000
+# GPIO lines on the 40-pin header in BCM numbers; 0 and 1 are there but kept for an add-on board's memory.
+FIRST_PIN, LAST_PIN = 2, 27
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class RatedLoad:
+    """What a zone draws by its papers.
+
+    Attributes:
+        watts: all lamps of the zone together; None where nobody said.
+        origin: where it comes from: "measured", "fixtures", "rated", or "" where it is not known.
+    """
+
+    watts: float | None
+    origin: Literal["fixtures", "rated", "measured", ""]
+
+
+class RelaySettings(Table):
+    """The relay board, and how gently it is used."""
+
+    board: Literal["simulated", "gpio"] = Field("simulated", description="“simulated” or “gpio”")
+    rest_s: Number = Field(
+        2.0, ge=0, le=60, description="the seconds between two switchings of one relay, 0 to 60"
+    )
+    stagger_s: Number = Field(
+        0.5, ge=0, le=30, description="the seconds between zones that come on together, 0 to 30"
+    )
+    endurance_cycles: int = Field(
+        RELAY_CYCLES,
+        ge=1,
+        le=1_000_000_000,
+        description="how often a relay can switch its load, by its data sheet, such as 100000",
+    )
+
+
+class ClockSettings(Table):
+    """When the board's clock is believed."""
+
+    believe: Literal["synchronised", "always"] = Field(
+        "synchronised", description="“synchronised” (once a time server has set it) or “always”"
+    )
+
+
+class Transformer(TappedTransformer):
+    """Steps the mains down for some zones."""
+
+    id: Id
+    name: Name = ""
+    rated_va: Number = Field(gt=0, le=3000, description="its rating in VA, over 0 up to 3000, such as 200")
+    efficiency: Number | None = Field(
+        None,
+        gt=0,
+        le=1,
+        description="what it gives over what it takes while lit, over 0 up to 1, such as 0.88",
+    )
+    no_load_w: Number | None = Field(
+        None, ge=0, le=3000, description="the watts it takes with nothing lit, such as 6"
+    )
+    copper_w: Number | None = Field(
+        None, ge=0, le=3000, description="the watts lost in its windings at the rated load, such as 9"
+    )
+    relay_side: Literal["low voltage", "mains"] = Field(
+        "low voltage",
+        description="“low voltage” where the relays stand behind it, “mains” where they switch it off",
+    )
+
+    def model_post_init(self, context: Any, /) -> None:  # noqa: ANN401 (pydantic's own signature)
+        """Name it after its id where nobody gave it a name."""
+        _name_after_id(self, context)
+
+
+class Fixture(WiredFixture):
+    """One or more lamps of one kind, with their holders."""
+
+    kind: Literal[
+        "spot", "wash", "path", "step", "well", "bollard", "string", "tape", "pendant", "underwater", "other"
+    ] = Field(
+        description="one of spot, wash, path, step, well, bollard, string, tape, pendant, underwater, other"
+    )
+    name: Name = ""
+    count: int = Field(ge=1, le=500, description="how many there are, 1 to 500")
+    watts: Number = Field(gt=0, le=1000, description="the watts of one lamp, over 0 up to 1000, such as 4.5")
+    rated_volts: Number = Field(12.0, gt=0, le=60, description="the lamp's rated volts, over 0 up to 60")
+    lamp: Literal["led", "filament"] = Field("led", description="“led” or “filament”")
+    rated_life_h: Number | None = Field(
+        None, gt=0, le=1_000_000, description="the lamp's rated life in hours, such as 25000"
+    )
+    fitted: date | None = Field(None, description="the date of fitting without quotes, such as 2027-04-15")
+
+
+class SpecialNight(Table):
+    """Nights on which a zone does something else, and what; no span at all means dark."""
+
+    nights: NightsText = Field(
+        description="weekdays such as “Fri, Sat”, a date such as “2027-12-31”, "
+        "or a stretch such as “12-20 to 01-06”"
+    )
+    program: tuple[SpanText, ...] = Field(
+        (), strict=False, description="a list of spans such as [\"dusk to 01:30\"], or [] for dark"
+    )
+
+
+def _take_out_of_service(value: object) -> object:
+    """Take true and false beside a reason in words."""
+    if isinstance(value, bool):
+        return "no reason given" if value else None
+    return value
+
+
+class Zone(Table):
+    """One relay and the fixtures that it switches."""
+
+    id: Id
+    name: Name = ""
+    transformer: Id | None = Field(None, description="the id of one of the site's transformers")
+    pin: int = Field(ge=FIRST_PIN, le=LAST_PIN, description="the BCM number of a header pin, 2 to 27")
+    active_high: bool = Field(
+        default=False, description="true where the relay closes on high, false where it closes on low"
+    )
+    program: tuple[SpanText, ...] = Field(
+        strict=False, description="a list of spans such as [\"dusk to midnight\"], or [] for dark"
+    )
+    special_nights: tuple[SpecialNight, ...] = Field(
+        (), strict=False, description="[[zones.special_nights]] tables"
+    )
+    fixtures: tuple[Fixture, ...] = Field((), strict=False, description="[[zones.fixtures]] tables")
+    rated_watts: Number | None = Field(
+        None, gt=0, le=3000, description="the watts of the whole zone, over 0 up to 3000"
+    )
+    measured_watts: Number | None = Field(
+        None, gt=0, le=3000, description="the watts measured on site, over 0 up to 3000"
+    )
+    out_of_service: Annotated[Words | None, BeforeValidator(_take_out_of_service)] = Field(
+        None, description="the reason in quotes, or true"
+    )
+
+    def model_post_init(self, context: Any, /) -> None:  # noqa: ANN401 (pydantic's own signature)
+        """Name it after its id where nobody gave it a name."""
+        _name_after_id(self, context)
+
+    @property
+    def rated_load(self) -> RatedLoad:
+        """What the zone draws: as measured, else the sum of its fixtures, else as rated, else not known."""
+        if self.measured_watts is not None:
+            return RatedLoad(watts=self.measured_watts, origin="measured")
+        if self.fixtures:
+            return RatedLoad(watts=sum(each.count * each.watts for each in self.fixtures), origin="fixtures")
+        if self.rated_watts is not None:
+            return RatedLoad(watts=self.rated_watts, origin="rated")
+        return RatedLoad(watts=None, origin="")
+
+
+def _name_after_id(table: Transformer | Zone, _context: object) -> None:
+    """Fill in the name of a table that is being made, the one moment at which it may still change."""
+    if not table.name:
+        object.__setattr__(table, "name", table.id)
+
+
+class Site(Table):
+    """One property: where it is, its transformers and its zones."""
+
+    name: Name
+    latitude_deg: Number = Field(
+        alias="latitude", ge=-90, le=90, description="degrees from -90 to 90, south negative, such as 41.4901"
+    )
+    longitude_deg: Number = Field(
+        alias="longitude", ge=-180, le=180, description="degrees from -180 to 180, west negative"
+    )
+    time_zone: str = Field(description="an area and a city such as \"America/New_York\" or \"Europe/Oslo\"")
+    dusk_angle_deg: Number = Field(
+        6.0,
+        alias="dusk_angle",
+        ge=LEAST_DUSK_ANGLE_DEG,
+        le=GREATEST_DUSK_ANGLE_DEG,
+        description="how many degrees the sun is below the horizon at dusk and dawn, 0.84 to 18",
+    )
+    tariff: Tariff | None = Field(None, description="a [tariff] table")
+    relays: RelaySettings = Field(RelaySettings(), description="a [relays] table")
+    clock: ClockSettings = Field(ClockSettings(), description="a [clock] table")
+    wiring: WiringSettings = Field(WiringSettings(), description="a [wiring] table")
+    transformers: tuple[Transformer, ...] = Field((), strict=False, description="[[transformers]] tables")
+    cables: tuple[Cable, ...] = Field((), strict=False, description="[[cables]] tables")
+    zones: tuple[Zone, ...] = Field(strict=False, description="at least one [[zones]] table")
+
+    def zone(self, zone_id: str) -> Zone:
+        """Return the zone with that id.
+
+        Raises:
+            UnknownZoneError: no zone has it.
+        """
+        for zone in self.zones:
+            if zone.id == zone_id:
+                return zone
+        raise UnknownZoneError(zone_id, tuple(zone.id for zone in self.zones))
+
+    def transformer_of(self, zone: Zone) -> Transformer | None:
+        """Return the transformer that feeds a zone: the one it names, else the only one; None without any."""
+        if zone.transformer is None:
+            return self.transformers[0] if len(self.transformers) == 1 else None
+        return next((each for each in self.transformers if each.id == zone.transformer), None)
+
+
+def flatten_site(document: Mapping[str, object]) -> dict[str, object]:
+    """Bring the keys of the [site] table to the top, where the Site model has them.
+
+    Args:
+        document: the site file as nested tables; it is not changed.
+
+    Returns:
+        What Site.model_validate takes.
+    """
+    place = document.get("site")
+    fields = {key: value for key, value in document.items() if key != "site"}
+    return {**fields, **place} if isinstance(place, Mapping) else fields

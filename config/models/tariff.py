@@ -1,0 +1,106 @@
+"""What electricity costs: the [tariff] table of the site file, its bands and its changes.
+
+The simple form is one price. Where it depends on the hour, the day or the season, bands say so; where it was
+or will be raised, each change holds from its date on, with bands of its own.
+"""
+
+from __future__ import annotations
+
+import re
+from datetime import date, time
+from typing import Annotated, Any
+
+from pydantic import Field
+from pydantic_core import PydanticKnownError
+
+from config.errors import ProgramError
+from config.models.base import Money, Name, NightsText, Table, read_by
+from config.program.hints import guess_clock
+from config.program.special_nights import YearlyStretch, parse_nights
+
+_CLOCK = re.compile(r"([01][0-9]|2[0-3]):([0-5][0-9])")
+_MIDNIGHT = time(0, 0)
+_A_CLOCK_TIME = "a clock time such as 21:00, or midnight"
+_A_SEASON = "a stretch of every year such as 10-01 to 03-31"
+
+
+def read_clock(value: Any) -> time:  # noqa: ANN401 (anything may stand in a file)
+    """Read a clock time from its text: 21:00, or midnight.
+
+    Raises:
+        ProgramError: the text is none.
+    """
+    if isinstance(value, time):
+        return value
+    if not isinstance(value, str):
+        raise PydanticKnownError("string_type")
+    word = value.strip()
+    if word.lower() == "midnight":
+        return _MIDNIGHT
+    if match := _CLOCK.fullmatch(word):
+        return time(int(match[1]), int(match[2]))
+    column = len(value) - len(value.lstrip()) + 1
+    found, expected = guess_clock(word) or (word, _A_CLOCK_TIME)
+    if _CLOCK.fullmatch(found):
+        column, found, expected = column + len(found), word[len(found) :].strip(), "the end"
+    raise ProgramError(text=value, column=column, found=found, expected=expected)
+
+
+def _take_season(value: Any) -> YearlyStretch:  # noqa: ANN401 (anything may stand in a file)
+    """Read a stretch of every year from its text."""
+    if isinstance(value, YearlyStretch):
+        return value
+    if not isinstance(value, str):
+        raise PydanticKnownError("string_type")
+    season = parse_nights(value)
+    if not isinstance(season, YearlyStretch):
+        raise ProgramError(text=value, column=1, found=value, expected=_A_SEASON)
+    return season
+
+
+ClockText = Annotated[time, read_by(read_clock)]
+SeasonText = Annotated[YearlyStretch, read_by(_take_season)]
+PerKwh = Annotated[
+    Money, Field(ge=0, le=1_000_000, description="the price of one kilowatt-hour, 0 or more, such as 0.29")
+]
+
+
+class PriceBand(Table):
+    """A price that holds at some hours, on some days, or in one season; all that is given must hold."""
+
+    name: Name = ""
+    begins: ClockText = Field(
+        _MIDNIGHT, alias="from", description="the clock time at which it begins, such as “21:00”"
+    )
+    ends: ClockText = Field(
+        _MIDNIGHT, alias="to", description="the clock time at which it ends, such as “07:00” or “midnight”"
+    )
+    days: NightsText | None = Field(None, description="weekdays such as “Sat, Sun”, or a date")
+    season: SeasonText | None = Field(None, description=_A_SEASON)
+    per_kwh: PerKwh
+
+
+class PriceChange(Table):
+    """The prices from a date on; they take the place of all before."""
+
+    since: date = Field(description="the date from which it holds, without quotes, such as 2027-04-01")
+    per_kwh: PerKwh
+    bands: tuple[PriceBand, ...] = Field(
+        (), strict=False, description="[[tariff.changes.bands]] tables"
+    )
+
+
+class Tariff(Table):
+    """What a kilowatt-hour costs."""
+
+    currency: str = Field(
+        pattern=r"^[A-Z]{3}$", description="the three capital letters of ISO 4217, such as USD or EUR"
+    )
+    per_kwh: PerKwh
+    bands: tuple[PriceBand, ...] = Field((), strict=False, description="[[tariff.bands]] tables")
+    changes: tuple[PriceChange, ...] = Field((), strict=False, description="[[tariff.changes]] tables")
+
+    @property
+    def is_flat(self) -> bool:
+        """Whether one price holds at all times."""
+        return not self.bands and not self.changes

@@ -1,0 +1,1 @@
+"""The program language: text to spans and back, special nights."""

@@ -1,0 +1,211 @@
+"""The program language: a line that a person can read aloud, and the spans that it stands for.
+
+    span     = edge " to " edge [ ", at most " duration ] [ ", while dark" ]
+             | edge " for " duration [ ", while dark" ]
+    edge     = clock | sun [ ("+" | "-") duration ]
+    clock    = HH:MM | "midnight"
+    sun      = "sunset" | "dusk" | "dawn" | "sunrise"
+    duration = 4h | 45m | 1h30m
+
+Extra blanks and capital letters are read as well; ``str()`` of a span gives the canonical text.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+
+from config.errors import ProgramError
+from config.program.hints import A_DURATION, describe_duration, guess_clock, guess_duration
+from config.program.spans import ClockEdge, Duration, Edge, Span, SunEdge, SunEvent
+
+__all__ = [
+    "ClockEdge",
+    "Duration",
+    "Edge",
+    "Span",
+    "SunEdge",
+    "SunEvent",
+    "parse_duration",
+    "parse_program",
+    "parse_span",
+]
+
+_WORD = re.compile(r"[,+\-]|[^\s,+\-]+")
+_CLOCK = re.compile(r"([01][0-9]|2[0-3]):([0-5][0-9])")
+_DURATION = re.compile(
+    r"(?:([0-9]{1,4})\s*h(?:\s*([0-9]{1,4})\s*m)?|([0-9]{1,4})\s*m)(?![^\s,+\-])", re.IGNORECASE
+)
+_EVENTS = {str(event): event for event in SunEvent}
+_LONGEST_WORD = 40
+
+_AN_EDGE = "a clock time such as 21:30, or midnight, sunset, dusk, dawn or sunrise"
+_MEANS_TO = ("until", "till", "til", "through", "-", "–", "—")
+
+
+def parse_program(texts: Iterable[str]) -> tuple[Span, ...]:
+    """Read the spans of a program, in their order.
+
+    Raises:
+        ProgramError: the first text that is not in the language.
+    """
+    return tuple(parse_span(text) for text in texts)
+
+
+def parse_span(text: str) -> Span:
+    """Read one span.
+
+    Args:
+        text: one line of the program language, such as ``dusk to midnight``.
+
+    Returns:
+        The span, whose ``str()`` is the text itself if that was in canonical form.
+
+    Raises:
+        ProgramError: with the column where the text stops making sense, and what was expected there.
+    """
+    reader = _Reader(text)
+    begins = _read_edge(reader)
+    if reader.accept("to"):
+        ends = _read_edge(reader)
+        at_most, while_dark = _read_limits(reader, may_limit=True)
+        return Span(begins=begins, ends=ends, at_most=at_most, while_dark=while_dark)
+    if reader.accept("for"):
+        lasts = _read_duration(reader)
+        _, while_dark = _read_limits(reader, may_limit=False)
+        return Span(begins=begins, lasts=lasts, while_dark=while_dark)
+    raise reader.error(_after_first_edge(begins, reader.peek()))
+
+
+def parse_duration(text: str) -> Duration:
+    """Read one duration that stands alone, such as ``1h30m``.
+
+    Raises:
+        ProgramError: as parse_span does.
+    """
+    reader = _Reader(text)
+    duration = _read_duration(reader)
+    if reader.peek():
+        raise reader.error("the end")
+    return duration
+
+
+class _Reader:
+    """Walks over a text word by word; commas and signs are words of their own."""
+
+    def __init__(self, text: str) -> None:
+        """Stand at the first word."""
+        self.text = text
+        self.at = 0
+        self._skip_blanks()
+
+    def _skip_blanks(self) -> None:
+        while self.at < len(self.text) and self.text[self.at].isspace():
+            self.at += 1
+
+    def peek(self) -> str:
+        """Return the next word as written, or an empty string at the end."""
+        match = _WORD.match(self.text, self.at)
+        return match[0] if match else ""
+
+    def advance(self, length: int) -> None:
+        """Go past that many characters and the blanks behind them."""
+        self.at += length
+        self._skip_blanks()
+
+    def accept(self, word: str) -> bool:
+        """Go past the next word if it is this one, in whatever letters."""
+        found = self.peek()
+        if found.lower() != word:
+            return False
+        self.advance(len(found))
+        return True
+
+    def require(self, word: str) -> None:
+        """Go past this word or refuse what stands there."""
+        if not self.accept(word):
+            raise self.error(f"“{word}”")
+
+    def error(self, expected: str, *, found: str | None = None) -> ProgramError:
+        """Describe this place, with what would have made sense here."""
+        word = self.peek() if found is None else found
+        short = word if len(word) <= _LONGEST_WORD else word[: _LONGEST_WORD - 1] + "…"
+        return ProgramError(text=self.text, column=self.at + 1, found=short, expected=expected)
+
+
+def _read_edge(reader: _Reader) -> Edge:
+    """Read a clock time or a moment of the sun with its offset."""
+    word = reader.peek()
+    if event := _EVENTS.get(word.lower()):
+        reader.advance(len(word))
+        for sign in "+-":
+            if reader.accept(sign):
+                return SunEdge(event=event, offset=_read_duration(reader), before=sign == "-")
+        return SunEdge(event=event)
+    if reader.accept("midnight"):
+        return ClockEdge(hour=0, minute=0, written_midnight=True)
+    if match := _CLOCK.fullmatch(word):
+        # “09:00 pm” begins with a good clock time and still is none.
+        guess = guess_clock(reader.text[reader.at :])
+        if guess is None or guess[0] == word:
+            reader.advance(len(word))
+            return ClockEdge(hour=int(match[1]), minute=int(match[2]))
+    found, expected = guess_clock(reader.text[reader.at :]) or (word, _AN_EDGE)
+    raise reader.error(expected, found=found)
+
+
+def _read_duration(reader: _Reader) -> Duration:
+    """Read a duration that is longer than nothing and at most 24 hours."""
+    match = _DURATION.match(reader.text, reader.at)
+    if match:
+        hours, minutes = int(match[1] or 0), int(match[2] or match[3] or 0)
+        try:
+            duration = Duration(hours=hours, minutes=minutes)
+        except ValueError:
+            raise reader.error(describe_duration(hours, minutes), found=match[0]) from None
+        reader.advance(len(match[0]))
+        return duration
+    found, expected = guess_duration(reader.text[reader.at :]) or (reader.peek(), A_DURATION)
+    raise reader.error(expected, found=found)
+
+
+def _read_limits(reader: _Reader, *, may_limit: bool) -> tuple[Duration | None, bool]:
+    """Read what may follow a span's end: “at most”, then “while dark”, then nothing."""
+    at_most = None
+    while reader.accept(","):
+        if reader.accept("while"):
+            reader.require("dark")
+            if reader.peek():
+                order = " (“at most” stands before “while dark”)" if may_limit else ""
+                raise reader.error("the end" + order)
+            return at_most, True
+        if may_limit and at_most is None:
+            if not reader.accept("at"):
+                raise reader.error("“at most” and a duration, or “while dark”")
+            reader.require("most")
+            at_most = _read_duration(reader)
+        elif reader.peek().lower() == "at" and not may_limit:
+            raise reader.error("“while dark” (“for” already says how long)")
+        else:
+            raise reader.error("“while dark”")
+    if reader.peek():
+        raise reader.error(_after_last_edge(reader.peek().lower(), may_limit=may_limit and at_most is None))
+    return at_most, False
+
+
+def _after_first_edge(begins: Edge, found: str) -> str:
+    """Say what may follow the first edge of a span."""
+    if found.lower() in _MEANS_TO:
+        return "“to”"
+    if isinstance(begins, ClockEdge) and found == "+":
+        return "“to” or “for” (only sunset, dusk, dawn and sunrise take an offset)"
+    if isinstance(begins, SunEdge) and begins.offset is None and found not in ("", ","):
+        return "“to”, “for”, or an offset such as +20m"
+    return "“to” and an end such as midnight, or “for” and a duration such as 4h"
+
+
+def _after_last_edge(found: str, *, may_limit: bool) -> str:
+    """Say what may follow the end of a span."""
+    if found == "while" or (found == "at" and may_limit):
+        return f"a comma before “{'while dark' if found == 'while' else 'at most'}”"
+    return "the end, “, at most 6h” or “, while dark”" if may_limit else "the end or “, while dark”"

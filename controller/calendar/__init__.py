@@ -1,0 +1,1 @@
+"""Nights, periods and intervals of time."""

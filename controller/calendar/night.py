@@ -1,0 +1,216 @@
+"""The night, from one local noon to the next, and the way between local time and UTC.
+
+Every clock time falls into a night exactly once, so nothing that is named by its night can be lost or
+counted twice, whatever the clocks do. Pure: the time zone and the instant are arguments.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, time, timedelta
+from zoneinfo import ZoneInfo
+
+NOON = time(12)
+"""Clock time at which a night begins: the one farthest from anything that a garden light does."""
+
+_ONE_DAY = timedelta(days=1)
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Night:
+    """One night of one time zone, named by the local date on which it begins.
+
+    Attributes:
+        date: the local date of the noon at which the night begins.
+        starts_at_utc: that noon.
+        ends_at_utc: the next noon; the night does not contain it. Equal to the beginning where the zone
+            skipped the whole date, as a zone that crosses the date line does.
+    """
+
+    date: date
+    starts_at_utc: datetime
+    ends_at_utc: datetime
+
+    def __post_init__(self) -> None:
+        """Refuse local times and a night that ends before it begins."""
+        if self.starts_at_utc.tzinfo is not UTC or self.ends_at_utc.tzinfo is not UTC:
+            edges = f"{self.starts_at_utc!r} and {self.ends_at_utc!r}"
+            raise ValueError(f"a night begins and ends in UTC, got {edges}")
+        if self.ends_at_utc < self.starts_at_utc:
+            raise ValueError(f"the night of {self.date} would end before it begins")
+
+    def holds(self, at_utc: datetime) -> bool:
+        """Whether the instant lies in this night; its beginning does, its end does not."""
+        return self.starts_at_utc <= at_utc < self.ends_at_utc
+
+
+def zone_info(name: str) -> ZoneInfo:
+    """Find a time zone by its name in the tz database.
+
+    Args:
+        name: such as ``Europe/Oslo``.
+
+    Raises:
+        ValueError: no such zone, quoting what was asked for.
+    """
+    try:
+        return ZoneInfo(name)
+    except (KeyError, ValueError, OSError) as fault:  # unknown; not a name; the name of a folder
+        raise ValueError(f"“{name}” is no time zone; write a name such as Europe/London") from fault
+
+
+def utc_of_local(naive_local: datetime, tz: ZoneInfo) -> datetime:
+    """Turn a wall-clock time into the instant that it means.
+
+    A time that occurs twice means its first occurrence; one that does not occur is read with the UTC
+    offset from before the gap.
+
+    Args:
+        naive_local: what the clock on the wall shows, without a zone.
+        tz: the zone of that wall.
+
+    Raises:
+        ValueError: a time that already carries a zone, or one at the very edge of the calendar.
+
+    Source: RFC 5545, section 3.3.5, form 3; held by ``test_night.py`` on real clock changes.
+    """
+    if naive_local.tzinfo is not None:
+        raise ValueError(f"a wall-clock time carries no zone, got {naive_local!r}")
+    try:
+        # fold=0 asks for exactly what the RFC says, in a gap as in a repeated hour (PEP 495).
+        return naive_local.replace(tzinfo=tz, fold=0).astimezone(UTC)
+    except OverflowError as fault:
+        raise ValueError(f"{naive_local} in {tz.key} lies outside the calendar") from fault
+
+
+def local(at_utc: datetime, tz: ZoneInfo) -> datetime:
+    """Turn an instant into the local time of a zone, to show to a person.
+
+    Args:
+        at_utc: any aware instant.
+        tz: the zone to show it in.
+
+    Raises:
+        ValueError: a naive time, which names no instant, or one at the very edge of the calendar.
+    """
+    if at_utc.tzinfo is None:
+        raise ValueError(f"an instant needs a zone, got the naive {at_utc!r}")
+    try:
+        return at_utc.astimezone(tz)
+    except OverflowError as fault:
+        raise ValueError(f"{at_utc} lies outside the calendar of {tz.key}") from fault
+
+
+def night_on(on_date: date, tz: ZoneInfo) -> Night:
+    """Give the night that begins at noon of a local date.
+
+    Args:
+        on_date: local date of the noon; a ``datetime`` is refused, its time would be lost in silence.
+        tz: time zone of the site.
+
+    Returns:
+        The night; its end is the next night's beginning, to the microsecond.
+
+    Raises:
+        TypeError: a ``datetime`` instead of a date.
+        ValueError: the last date of the calendar.
+    """
+    if isinstance(on_date, datetime):
+        raise TypeError(f"a night is named by a date, got {on_date!r}")
+    noon = datetime.combine(on_date, NOON)
+    try:
+        next_noon = noon + _ONE_DAY
+    except OverflowError as fault:
+        raise ValueError(f"the night of {on_date} lies outside the calendar") from fault
+    return Night(date=on_date, starts_at_utc=utc_of_local(noon, tz), ends_at_utc=utc_of_local(next_noon, tz))
+
+
+def night_at(at_utc: datetime, tz: ZoneInfo) -> Night:
+    """Give the night that an instant falls into.
+
+    Args:
+        at_utc: any aware instant.
+        tz: time zone of the site.
+
+    Raises:
+        ValueError: a naive time, or one at the very edge of the calendar.
+
+    Held by ``test_night.py`` at every clock change, at a skipped date and at repeated noons.
+    """
+    night = night_on(local(at_utc, tz).date(), tz)
+    # The clock face alone does not tell: around a skipped or a repeated date the night before or after
+    # may be empty, or longer than a day. The nights tile time, so walking along them always arrives.
+    while at_utc < night.starts_at_utc:
+        if night.date == date.min:
+            raise ValueError(f"the night of {at_utc} lies outside the calendar")
+        night = night_on(night.date - _ONE_DAY, tz)
+    while at_utc >= night.ends_at_utc:
+        night = night_on(night.date + _ONE_DAY, tz)
+    return night
+
+
+def nights(first: date, last: date, tz: ZoneInfo) -> Iterator[Night]:
+    """Give the nights of a stretch of dates, in order.
+
+    Args:
+        first: date of the first night.
+        last: date of the last night, included; none is given where it lies before the first.
+        tz: time zone of the site.
+    """
+    if first > last:
+        return
+    night = night_on(first, tz)
+    yield night
+    while night.date < last:
+        next_noon = datetime.combine(night.date + _ONE_DAY + _ONE_DAY, NOON)
+        night = Night(
+            date=night.date + _ONE_DAY,
+            starts_at_utc=night.ends_at_utc,
+            ends_at_utc=utc_of_local(next_noon, tz),
+        )
+        yield night
+
+
+def clock_in_night(night: Night, hour: int, minute: int, tz: ZoneInfo) -> datetime:
+    """Give the instant of a clock time in a night.
+
+    Args:
+        night: the night.
+        hour: 0 to 23; from 12 on it belongs to the night's own date, before that to the next.
+        minute: 0 to 59.
+        tz: time zone of the site, the one that the night was made with.
+
+    Returns:
+        An instant inside the night or at its end, never outside. 00:00 is the first instant of the next
+        local date, also where that date has no 00:00 or has it twice.
+
+    Raises:
+        ValueError: an hour or minute that no clock shows.
+
+    Source: RFC 5545, section 3.3.5; held by tests/controller/calendar/test_night_clock.py.
+    """
+    on_date = night.date if hour >= NOON.hour else night.date + _ONE_DAY
+    at_utc = utc_of_local(datetime.combine(on_date, time(hour, minute)), tz)
+    if hour == 0 and minute == 0:
+        at_utc = _first_instant(at_utc, on_date, tz)
+    # A clock change across noon, or a skipped date, may push a clock time over the edge of its night.
+    return min(max(at_utc, night.starts_at_utc), night.ends_at_utc)
+
+
+def _first_instant(midnight_utc: datetime, on_date: date, tz: ZoneInfo) -> datetime:
+    """Give the first instant of a local date, from what RFC 5545 makes of its 00:00.
+
+    The two differ only where a gap begins before midnight and ends after it, as 23:30 to 00:30 did in
+    Toronto in 1919: the RFC counts on from before the gap, but the new date begins with the change itself.
+    """
+    before_s, since_s = 86_400, 1  # seconds before 00:00 at which it is still the date before; or no longer
+    if local(midnight_utc - timedelta(seconds=since_s), tz).date() < on_date:
+        return midnight_utc
+    while before_s - since_s > 1:
+        middle_s = (before_s + since_s) // 2
+        if local(midnight_utc - timedelta(seconds=middle_s), tz).date() < on_date:
+            before_s = middle_s
+        else:
+            since_s = middle_s
+    return midnight_utc - timedelta(seconds=since_s)

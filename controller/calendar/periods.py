@@ -1,0 +1,244 @@
+"""Periods to account for: a night, a month, a season, or any stretch of nights, half-open in UTC.
+
+Every period is made of whole nights, so its edges are local noons, where a garden light is hardly ever lit,
+and nothing falls between two periods. A month is the nights named in it: the night of 30 June, with its 01:30
+on 1 July, is June's.
+
+Seasons are meteorological quarters of whole months (World Meteorological Organization practice): in the
+northern hemisphere winter is December to February, in the southern one June to August; the equator counts as
+north. A season is named by the year in which it begins: the northern winter of December 2027 to February 2028
+is one season, ``2027-winter``, and is read to a person as "winter 2027/28".
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, timedelta
+from enum import StrEnum
+from zoneinfo import ZoneInfo
+
+from config.errors import PeriodError
+from controller.calendar.intervals import Interval, ms_of
+from controller.calendar.night import night_on
+
+_ONE_DAY = timedelta(days=1)
+_EXAMPLES = "2027-06-21, 2027-06, 2027-winter or 2027-12-01 to 2028-02-29"
+
+
+class Season(StrEnum):
+    """A meteorological quarter of the year."""
+
+    SPRING = "spring"
+    SUMMER = "summer"
+    AUTUMN = "autumn"
+    WINTER = "winter"
+
+
+class Each(StrEnum):
+    """Into what a stretch of nights is cut."""
+
+    NIGHT = "night"
+    MONTH = "month"
+    SEASON = "season"
+    WHOLE = "whole"
+
+
+_MONTHS = 12
+_QUARTER = 3
+# Counted from the quarter that holds January of a year.
+_NORTH = (Season.WINTER, Season.SPRING, Season.SUMMER, Season.AUTUMN)
+_SOUTH = (Season.SUMMER, Season.AUTUMN, Season.WINTER, Season.SPRING)
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Period:
+    """A stretch of whole nights.
+
+    Attributes:
+        name: as a person or a program writes it: ``2027-06-21``, ``2027-06``, ``2027-winter``,
+            ``2027-12-01 to 2028-02-29``.
+        first: date of the first night.
+        last: date of the last night, included.
+        starts_at_utc: the noon at which the first night begins.
+        ends_at_utc: the noon at which the last night ends, not included.
+    """
+
+    name: str
+    first: date
+    last: date
+    starts_at_utc: datetime
+    ends_at_utc: datetime
+
+    def __post_init__(self) -> None:
+        """Refuse local times and a period that ends before it begins."""
+        if self.starts_at_utc.tzinfo is not UTC or self.ends_at_utc.tzinfo is not UTC:
+            raise ValueError(f"a period begins and ends in UTC, got {self.starts_at_utc!r}")
+        if self.last < self.first:
+            raise ValueError(f"a period from {self.first} to {self.last} ends before it begins")
+
+    @property
+    def interval(self) -> Interval:
+        """The same in milliseconds since 1970."""
+        return ms_of(self.starts_at_utc), ms_of(self.ends_at_utc)
+
+    @property
+    def nights(self) -> int:
+        """How many nights it has."""
+        return (self.last - self.first).days + 1
+
+
+def stretch_of_nights(first: date, last: date, tz: ZoneInfo, *, name: str = "") -> Period:
+    """Give the period from one night to another, both included.
+
+    Raises:
+        ValueError: the last night is before the first.
+    """
+    return Period(
+        name=name or (f"{first}" if first == last else f"{first} to {last}"),
+        first=first,
+        last=last,
+        starts_at_utc=night_on(first, tz).starts_at_utc,
+        ends_at_utc=night_on(last, tz).ends_at_utc,
+    )
+
+
+def month_of(year: int, month: int, tz: ZoneInfo) -> Period:
+    """Give the nights named in a calendar month.
+
+    Raises:
+        ValueError: no such month.
+    """
+    first = date(year, month, 1)
+    return stretch_of_nights(first, _last_date(_month_index(first)), tz, name=f"{first:%Y-%m}")
+
+
+def season_of(year: int, season: Season, tz: ZoneInfo, *, latitude_deg: float) -> Period:
+    """Give a season.
+
+    Args:
+        year: the year in which it begins.
+        season: which quarter.
+        tz: time zone of the site.
+        latitude_deg: of the site, north positive; its sign gives the hemisphere.
+    """
+    place = _seasons(latitude_deg).index(season)
+    first_month = year * _MONTHS + place * _QUARTER - 1
+    if first_month < year * _MONTHS:  # the quarter around New Year begins in December
+        first_month += _MONTHS
+    first = _first_date(first_month)
+    return stretch_of_nights(first, _last_date(first_month + _QUARTER - 1), tz, name=f"{year:04d}-{season}")
+
+
+def season_at(night: date, latitude_deg: float) -> tuple[int, Season]:
+    """Name the season that a night belongs to: the year in which it begins, and the quarter."""
+    quarter = (_month_index(night) + 1) // _QUARTER
+    seasons = _seasons(latitude_deg)
+    return (quarter * _QUARTER - 1) // _MONTHS, seasons[quarter % len(seasons)]
+
+
+def season_words(year: int, season: Season, *, latitude_deg: float) -> str:
+    """Name a season to a person: "summer 2027", "winter 2027/28" for the one that spans New Year."""
+    spans_new_year = _seasons(latitude_deg)[0] is season
+    return f"{season} {year}/{(year + 1) % 100:02d}" if spans_new_year else f"{season} {year}"
+
+
+def parse_period(text: str, tz: ZoneInfo, *, latitude_deg: float) -> Period:
+    """Read a period as a person writes it.
+
+    Args:
+        text: a night, a month, a season by the year in which it begins, or two nights joined by "to".
+        tz: time zone of the site.
+        latitude_deg: of the site, north positive.
+
+    Raises:
+        PeriodError: the text is none of these; it is quoted, with examples of what would do.
+    """
+    words = text.strip()
+    try:
+        if match := re.fullmatch(r"(\d{4})-([a-z]+)", words):
+            return season_of(int(match[1]), _read_season(match[2]), tz, latitude_deg=latitude_deg)
+        if match := re.fullmatch(r"(\d{4})-(\d{2})", words):
+            return month_of(int(match[1]), int(match[2]), tz)
+        first, joined, last = words.partition(" to ")
+        from_night = _read_date(first)
+        return stretch_of_nights(from_night, _read_date(last) if joined else from_night, tz)
+    except ValueError as fault:
+        raise PeriodError(f"“{text}” is no period ({fault}); write {_EXAMPLES}") from fault
+
+
+def _read_season(word: str) -> Season:
+    """Read the name of a season.
+
+    Raises:
+        ValueError: it is none; Python's own words would name a class.
+    """
+    if word not in tuple(Season):
+        raise ValueError("a season is spring, summer, autumn or winter")
+    return Season(word)
+
+
+def _read_date(text: str) -> date:
+    """Read a date as it is written here, and in no other way that a calendar week or a missing hyphen allows.
+
+    Raises:
+        ValueError: it is none.
+    """
+    if not re.fullmatch(r"\d{4}-\d{2}-\d{2}", text.strip()):
+        raise ValueError("no date")
+    return date.fromisoformat(text.strip())
+
+
+def split(period: Period, each: Each, tz: ZoneInfo, *, latitude_deg: float) -> tuple[Period, ...]:
+    """Cut a period into nights, months or seasons.
+
+    Args:
+        period: what to cut.
+        each: into what.
+        tz: time zone of the site.
+        latitude_deg: of the site, north positive.
+
+    Returns:
+        Periods in order that tile the whole: each begins at the instant at which the one before ends. A month
+        or season that reaches beyond the period is cut at its edge and keeps its name.
+    """
+    if each is Each.WHOLE:
+        return (period,)
+    return tuple(_pieces(period, each, tz, latitude_deg))
+
+
+def _pieces(period: Period, each: Each, tz: ZoneInfo, latitude_deg: float) -> Iterator[Period]:
+    """Walk along a period, one piece at a time."""
+    first = period.first
+    while first <= period.last:
+        if each is Each.NIGHT:
+            name, last = f"{first}", first
+        elif each is Each.MONTH:
+            name, last = f"{first:%Y-%m}", _last_date(_month_index(first))
+        else:
+            whole = season_of(*season_at(first, latitude_deg), tz, latitude_deg=latitude_deg)
+            name, last = whole.name, whole.last
+        last = min(last, period.last)
+        yield stretch_of_nights(first, last, tz, name=name)
+        first = last + _ONE_DAY
+
+
+def _seasons(latitude_deg: float) -> tuple[Season, ...]:
+    """Order the seasons of a hemisphere from the one around New Year on."""
+    return _NORTH if latitude_deg >= 0 else _SOUTH
+
+
+def _month_index(day: date) -> int:
+    """Count the months since the year 0, so that they can be added and divided."""
+    return day.year * _MONTHS + day.month - 1
+
+
+def _first_date(month_index: int) -> date:
+    """First date of a month."""
+    return date(month_index // _MONTHS, month_index % _MONTHS + 1, 1)
+
+
+def _last_date(month_index: int) -> date:
+    """Last date of a month."""
+    return _first_date(month_index + 1) - _ONE_DAY

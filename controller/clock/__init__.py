@@ -1,0 +1,1 @@
+"""Now, and whether to believe it; the time zone data in force."""

@@ -1,0 +1,171 @@
+"""Now, and whether to believe it: the one place in the program that reads the clock.
+
+Everybody else takes time as an argument, as a Reading. The clock of a running board is SystemClock; tests and
+the simulation drive a SteppedClock, which never looks at real time.
+"""
+
+from __future__ import annotations
+
+import time
+from datetime import UTC, datetime, timedelta
+from typing import Protocol
+
+from controller.clock.evidence import Witness
+from controller.clock.kernel import read_boot_id
+from controller.clock.trust import Belief, Evidence, Trust
+from controller.records.reading import Reading
+
+STEP_TOLERANCE_S = 1.0
+"""Two readings may disagree by this much without a step. The kernel slews both clocks alike, so that only a
+step parts them; what is left is the moment between the two calls, and a leap second."""
+
+_SAME_MOMENT_S = 0.01
+_TRIES = 3
+
+
+class Clock(Protocol):
+    """Anything that can say what time it is, and whether that may be believed."""
+
+    def read(self) -> Reading:
+        """Look at the clock once."""
+
+
+class SystemClock:
+    """The clock of this machine, judged each time that it is read."""
+
+    def __init__(
+        self,
+        *,
+        believe: Belief = "synchronised",
+        floor_utc: datetime,
+        trusted_boot_id: str | None = None,
+        witness: Witness | None = None,
+    ) -> None:
+        """Begin to read.
+
+        Args:
+            believe: what the site file says of the clock.
+            floor_utc: the journal's latest instant, aware; the release date where there is none.
+            trusted_boot_id: id of the boot in which the clock was last trusted, from the journal.
+            witness: finds the evidence; this machine's own where None.
+        """
+        self.boot_id = read_boot_id()
+        self._trust = Trust(
+            believe=believe, floor_utc=floor_utc, found_earlier=trusted_boot_id == self.boot_id
+        )
+        self._witness = witness if witness is not None else Witness()
+
+    @property
+    def believe(self) -> Belief:
+        """What the site file says of the clock; may change while running."""
+        return self._trust.believe
+
+    @believe.setter
+    def believe(self, believe: Belief) -> None:
+        self._trust.believe = believe
+
+    @property
+    def floor_utc(self) -> datetime:
+        """The instant that the clock must not be behind."""
+        return self._trust.floor_utc
+
+    def raise_floor(self, utc: datetime) -> None:
+        """Move the floor up to ``utc``, an instant that was trusted; an earlier one moves nothing."""
+        self._trust.raise_floor(utc)
+
+    def read(self) -> Reading:
+        """Look at both clocks and judge."""
+        utc, boot_s = _read_both()
+        trust = self._trust
+        was_held = trust.held
+        evidence = Evidence()
+        behind = trust.is_behind(utc)
+        if behind or not trust.settled:
+            ask_bus = behind or not (was_held or trust.believe == "always")
+            evidence = self._witness.look(utc, boot_s, ask_bus=ask_bus)
+        trusted, words = trust.judge(utc, evidence)
+        if was_held and not trusted:
+            self._witness.forget()
+        return Reading(utc=utc, boot_s=boot_s, boot_id=self.boot_id, trusted=trusted, trust=words)
+
+    def close(self) -> None:
+        """Let go of the bus, where it was asked."""
+        self._witness.close()
+
+
+class SteppedClock:
+    """A clock that goes only when it is told to: the stand-in for tests and the simulation."""
+
+    def __init__(
+        self,
+        utc: datetime,
+        *,
+        boot_s: float = 0.0,
+        boot_id: str = "boot-1",
+        trusted: bool = True,
+        trust: str = "stepped clock",
+    ) -> None:
+        """Stand at ``utc``, an aware instant."""
+        self.utc = utc.astimezone(UTC)
+        self.boot_s = boot_s
+        self.boot_id = boot_id
+        self.trusted = trusted
+        self.trust = trust
+        self._boots = 1
+
+    def read(self) -> Reading:
+        """Say where it stands."""
+        return Reading(
+            utc=self.utc, boot_s=self.boot_s, boot_id=self.boot_id, trusted=self.trusted, trust=self.trust
+        )
+
+    def advance(self, seconds: float) -> None:
+        """Let time pass: both clocks go on."""
+        if seconds < 0:
+            raise ValueError(f"time passes forward only, got {seconds} s; step() moves the wall clock back")
+        self.utc += timedelta(seconds=seconds)
+        self.boot_s += seconds
+
+    def step(self, seconds: float) -> None:
+        """Set the wall clock forward, or back where negative; the boot-time clock knows nothing of it."""
+        self.utc += timedelta(seconds=seconds)
+
+    def suspend(self, seconds: float) -> None:
+        """Sleep: both clocks go on, because the boot-time clock counts suspended time."""
+        self.advance(seconds)
+
+    def reboot(self, *, utc: datetime | None = None, off_s: float = 0.0) -> None:
+        """Start again under a new boot id, ``off_s`` later or with the wall clock at ``utc``."""
+        self.utc = self.utc + timedelta(seconds=off_s) if utc is None else utc.astimezone(UTC)
+        self.boot_s = 0.0
+        self._boots += 1
+        self.boot_id = f"boot-{self._boots}"
+
+
+def step_between(earlier: Reading, later: Reading) -> float | None:
+    """Say how far the wall clock was stepped between two readings.
+
+    Args:
+        earlier: the reading that was taken first.
+        later: the reading that was taken after it.
+
+    Returns:
+        Seconds, positive where the clock was set forward; None where it was not set, or where the two
+        readings are of different boots and nothing can be said. Held by tests/controller/clock/test_steps.py.
+    """
+    if earlier.boot_id != later.boot_id:
+        return None
+    wall_s = (later.utc - earlier.utc).total_seconds()
+    step_s = wall_s - (later.boot_s - earlier.boot_s)
+    return step_s if abs(step_s) > STEP_TOLERANCE_S else None
+
+
+def _read_both() -> tuple[datetime, float]:
+    """Read wall and boot-time clock as of one moment; again where something came between the two."""
+    for _ in range(_TRIES):
+        before_s = time.clock_gettime(time.CLOCK_BOOTTIME)
+        utc = datetime.now(UTC)
+        after_s = time.clock_gettime(time.CLOCK_BOOTTIME)
+        if after_s - before_s < _SAME_MOMENT_S:
+            break
+    return utc, (before_s + after_s) / 2

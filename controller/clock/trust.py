@@ -1,0 +1,127 @@
+"""Whether the clock may be believed: the evidence there can be, and the judgement on it.
+
+Pure: the time and what was found out are arguments. The looking is done in controller.clock.evidence.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from typing import Literal
+
+Belief = Literal["synchronised", "always"]
+"""What the site file may say: believe a clock that something has set, or believe it whatever it says."""
+
+RELEASED_UTC = datetime(2026, 11, 1, tzinfo=UTC)
+"""This program did not exist before; a clock that says so is wrong. Moved forward with every release."""
+
+BEHIND_ALLOWED = timedelta(minutes=5)
+"""How far the clock may be behind the floor. Our own choice: wider than a network clock's correction of a
+board that ran on its own for a month (100 ppm, 4.3 min), narrower than any wrong hour."""
+
+WAITING = "waiting for the time: nothing has set the clock since the board started"
+FROM_NETWORK = "set from the network"
+FROM_HARDWARE = "set from the hardware clock"
+EARLIER = "found right earlier in this boot"
+BY_SITE_FILE = "believed because the site file says so"
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Evidence:
+    """What was found out about the clock at one look.
+
+    Attributes:
+        synchronised: the kernel says that something keeps the clock right.
+        hardware: a battery-backed hardware clock set the clock, and the two still agree.
+        remark: what is the matter with the hardware clock, one clause; empty where nothing is.
+    """
+
+    synchronised: bool = False
+    hardware: bool = False
+    remark: str = ""
+
+
+class Trust:
+    """The judgement, which remembers: trust once found holds until the boot ends or the clock falls back.
+
+    A clock behind the journal's latest entry is wrong, unless the network keeps it: then it was the entry
+    that a wrong clock wrote, such as one that ran months ahead before the network was found. Without that
+    exception one bad hour would keep the garden dark until the time has caught up. Nothing makes a clock
+    believed that is behind the release of this program.
+    """
+
+    def __init__(self, *, believe: Belief, floor_utc: datetime, found_earlier: bool = False) -> None:
+        """Begin to judge.
+
+        Args:
+            believe: what the site file says.
+            floor_utc: the journal's latest instant, aware; the release date counts where it is later.
+            found_earlier: True where the clock was trusted before in this same boot.
+        """
+        if believe not in ("synchronised", "always"):
+            raise ValueError(f"believe is “synchronised” or “always”, got {believe!r}")
+        self.believe: Belief = believe
+        self._held = EARLIER if found_earlier else ""
+        self._floor_utc = RELEASED_UTC
+        self.raise_floor(floor_utc)
+
+    @property
+    def floor_utc(self) -> datetime:
+        """The instant that the clock must not be behind."""
+        return self._floor_utc
+
+    @property
+    def held(self) -> bool:
+        """True where the clock was found right in this boot: only a fall behind the floor can end it."""
+        return bool(self._held)
+
+    @property
+    def settled(self) -> bool:
+        """True where no more evidence could change even the words."""
+        return self._held == FROM_NETWORK
+
+    def is_behind(self, utc: datetime) -> bool:
+        """Whether an instant is so far behind the floor that only the network can make it believed."""
+        return utc < self._floor_utc - BEHIND_ALLOWED
+
+    def raise_floor(self, utc: datetime) -> None:
+        """Move the floor up to ``utc``; an earlier instant moves nothing."""
+        if utc.tzinfo is None:
+            raise ValueError(f"the floor must be an aware instant, got {utc!r}")
+        self._floor_utc = max(self._floor_utc, utc.astimezone(UTC))
+
+    def judge(self, utc: datetime, evidence: Evidence) -> tuple[bool, str]:
+        """Say whether the clock may be believed, and why, in words that do not change from minute to minute.
+
+        Args:
+            utc: what the clock says, aware, in UTC.
+            evidence: what the last look found.
+
+        Returns:
+            (trusted, words). Held by tests/controller/clock/test_trust.py for every combination.
+        """
+        if utc < RELEASED_UTC - BEHIND_ALLOWED:
+            self._held = ""
+            return False, self._behind(utc)
+        if self.is_behind(utc):
+            if not evidence.synchronised:
+                self._held = ""
+                return False, self._behind(utc)
+            self._floor_utc = max(utc, RELEASED_UTC)
+        if evidence.synchronised:
+            self._held = FROM_NETWORK
+        elif evidence.hardware and self._held != FROM_NETWORK:
+            self._held = FROM_HARDWARE
+        if self._held:
+            return True, self._held
+        if self.believe == "always":
+            return True, BY_SITE_FILE
+        return False, f"{WAITING}; {evidence.remark}" if evidence.remark else WAITING
+
+    def _behind(self, utc: datetime) -> str:
+        if self._floor_utc == RELEASED_UTC or utc < RELEASED_UTC - BEHIND_ALLOWED:
+            return f"the clock says {utc:%Y-%m-%d}, before this program was made ({RELEASED_UTC:%Y-%m-%d})"
+        last = f"the last entry of the journal ({self._floor_utc:%Y-%m-%d %H:%M} UTC)"
+        if utc.date() == self._floor_utc.date():
+            return f"the clock is behind {last}"
+        return f"the clock says {utc:%Y-%m-%d}, before {last}"

@@ -1,0 +1,161 @@
+"""What it takes to build the wiring of a site: fixtures, cable by gauge, connectors, trench.
+
+Two connectors to a splice, and a lead for each light, are common practice. Prices are no matter of this room.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+from config.models.site import Site
+from controller.wiring.cable import M_PER_FT, Gauge, Unit
+from controller.wiring.from_site import TransformerWiring
+
+_CONDUCTORS: Final = 2
+_ONE_CORD: Final = frozenset({"string", "tape"})
+"""Fixtures whose lamps hang on one cord of their own."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class FixtureToBuy:
+    """Fixtures of one kind: how many, of what, for which zones."""
+
+    kind: str
+    name: str
+    count: int
+    watts: float
+    rated_volts: float
+    lamp: str
+    zones: tuple[str, ...]
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class CableToBuy:
+    """Cable of one gauge: what is laid, and what to buy with the spare added, in the gauge's own unit."""
+
+    gauge: Gauge
+    laid_m: float
+    buy_m: float
+
+    @property
+    def unit(self) -> str:
+        """Feet for American gauges, metres for metric ones."""
+        return "ft" if self.gauge.unit is Unit.AWG else "m"
+
+    @property
+    def laid(self) -> float:
+        """What is laid, in that unit."""
+        return self.laid_m / M_PER_FT if self.unit == "ft" else self.laid_m
+
+    @property
+    def buy(self) -> int:
+        """What to buy, in whole units."""
+        return math.ceil((self.buy_m / M_PER_FT if self.unit == "ft" else self.buy_m) - 1e-9)
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Connectors:
+    """Splices that join the same number of wires: the wires in each connector, and how many connectors."""
+
+    wires: int
+    count: int
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Materials:
+    """The list for a site.
+
+    Attributes:
+        fixtures: by kind.
+        cables: by gauge, the thickest first.
+        leads: of the fixtures, by gauge; as a rule they come with the fixtures.
+        connectors: by the number of wires in each; two for each splice.
+        trench_m: length of all cables; less where two share a trench.
+        spare_percent: what the cable to buy has on top.
+    """
+
+    fixtures: tuple[FixtureToBuy, ...]
+    cables: tuple[CableToBuy, ...]
+    leads: tuple[CableToBuy, ...]
+    connectors: tuple[Connectors, ...]
+    trench_m: float
+    spare_percent: float
+
+
+def list_materials(site: Site, wirings: Sequence[TransformerWiring]) -> Materials:
+    """List what some transformers' wiring takes; fixtures only of the zones that they feed."""
+    zones = {zone.id for wiring in wirings for zone in wiring.zones}
+    networks = [network for wiring in wirings for network in wiring.networks]
+    laid_m: dict[Gauge, float] = {}
+    leads_m: dict[Gauge, float] = {}
+    for network in networks:
+        for cable in network.stretches:
+            laid_m[cable.gauge] = laid_m.get(cable.gauge, 0.0) + cable.length_m
+    for wiring in wirings:
+        for circuit in wiring.circuits:
+            for light in circuit.lights:
+                if light.at.lead is not None:
+                    lead = light.at.lead
+                    length_m = light.at.count * lead.length_m
+                    leads_m[lead.gauge] = leads_m.get(lead.gauge, 0.0) + length_m
+    spare_percent = site.wiring.spare_percent
+    return Materials(
+        fixtures=_list_fixtures(site, zones),
+        cables=_list_cables(laid_m, spare_percent),
+        leads=_list_cables(leads_m, 0.0),
+        connectors=_list_connectors(wirings),
+        trench_m=sum(laid_m.values()),
+        spare_percent=spare_percent,
+    )
+
+
+def _list_fixtures(site: Site, zones: set[str]) -> tuple[FixtureToBuy, ...]:
+    counts: dict[tuple[str, str, float, float, str], int] = {}
+    where: dict[tuple[str, str, float, float, str], list[str]] = {}
+    for zone in site.zones:
+        for each in zone.fixtures if zone.id in zones else ():
+            key = (each.kind, each.name, each.watts, each.rated_volts, each.lamp)
+            counts[key] = counts.get(key, 0) + each.count
+            where.setdefault(key, []).append(zone.id)
+    return tuple(
+        FixtureToBuy(
+            kind=key[0],
+            name=key[1],
+            count=count,
+            watts=key[2],
+            rated_volts=key[3],
+            lamp=key[4],
+            zones=tuple(dict.fromkeys(where[key])),
+        )
+        for key, count in counts.items()
+    )
+
+
+def _list_cables(lengths_m: Mapping[Gauge, float], spare_percent: float) -> tuple[CableToBuy, ...]:
+    thickest_first = sorted(lengths_m.items(), key=lambda item: -item[0].area_mm2)
+    return tuple(
+        CableToBuy(gauge=gauge, laid_m=length_m, buy_m=length_m * (1.0 + spare_percent / 100.0))
+        for gauge, length_m in thickest_first
+    )
+
+
+def _list_connectors(wirings: Sequence[TransformerWiring]) -> tuple[Connectors, ...]:
+    """Count the wires that meet at each node: the cable to it, those from it, and a lead for each light."""
+    splices: Counter[int] = Counter()
+    for wiring in wirings:
+        for circuit in wiring.circuits:
+            network = circuit.network
+            wires = Counter(cable.to_node for cable in network.stretches)
+            wires.update(cable.from_node for cable in network.stretches)
+            for light in circuit.lights:
+                if light.placed:
+                    wires[light.at.node] += 1 if light.kind in _ONE_CORD else light.at.count
+            # At the transformer wires go under its own screws.
+            splices.update(met for node, met in wires.items() if met > 1 and node != network.feed.node)
+    return tuple(
+        Connectors(wires=met, count=_CONDUCTORS * number) for met, number in sorted(splices.items())
+    )

@@ -1,0 +1,191 @@
+"""How many lights for an object, and where: common practice, with the geometry behind it.
+
+The numbers of lights, the distances out and the spacings are common practice and have no source; each
+placement says which of its figures are. Tilt and beam are computed. What looks right at night decides.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import Final
+
+from config.errors import WiringError
+from controller.design.photometry import beam_for_width_deg, tilt_deg
+from controller.wiring.cable import M_PER_FT
+
+# All common practice, no source.
+OUT_PER_HEIGHT: Final = 2.0 / 6.5
+"""A small tree of 6 to 7 ft is lit from about 2 ft out; larger ones from farther, here in proportion."""
+
+LEAST_OUT_M: Final = 2.0 * M_PER_FT
+SMALL_TREE_M: Final = 3.0
+LARGE_TREE_M: Final = 6.0
+WIDE_PER_HEIGHT: Final = 0.8
+"""A tree wider than this part of its height takes the larger number of lights."""
+
+AIM_PART: Final = 2.0 / 3.0
+"""The middle of a beam is aimed at two thirds of the height, where the crown is."""
+
+SHRUB_OUT_PER_HEIGHT: Final = 0.75
+SHRUB_SPACING_PER_OUT: Final = 2.0
+WALL_OUT_PER_HEIGHT: Final = 0.3
+PATH_SPACING_M: Final = 8.0 * M_PER_FT
+USUAL_BEAMS_DEG: Final = (12.0, 24.0, 36.0, 60.0, 90.0, 120.0)
+
+
+class Object(StrEnum):
+    """What is lit."""
+
+    TREE = "tree"
+    SHRUB = "shrub"
+    TALL = "tall thing"  # a column, a statue, a tall narrow plant
+    WALL = "wall"
+    PATH = "path"
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Placement:
+    """Lights for one object.
+
+    Attributes:
+        kind: of fixture: "spot", "wash" or "path".
+        lights: how many.
+        out_m: from the object to each light; 0 for a path, whose lights stand beside it.
+        around_deg: for a free-standing object, where the lights stand as seen from it, 0 towards the viewer.
+        along_m: for a long object, where each light stands, from its beginning.
+        tilt_deg: above the level; 0 for a path.
+        beam_deg: the usual beam that covers the object; 0 for a path.
+        practice: what of this is common practice.
+        geometry: what was computed, in words.
+    """
+
+    kind: str
+    lights: int
+    out_m: float
+    around_deg: tuple[float, ...] = ()
+    along_m: tuple[float, ...] = ()
+    tilt_deg: float = 0.0
+    beam_deg: float = 0.0
+    practice: tuple[str, ...]
+    geometry: tuple[str, ...]
+
+
+def place(
+    what: Object, *, height_m: float = 0.0, spread_m: float, spacing_m: float | None = None
+) -> Placement:
+    """Place lights at an object.
+
+    Args:
+        what: its kind.
+        height_m: of the object, above zero; no matter for a path.
+        spread_m: width of a tree or thing; length of a shrub bed, wall or path.
+        spacing_m: between lights of a path, where another than the usual 8 ft is wanted.
+
+    Raises:
+        WiringError: a figure is not above zero.
+    """
+    needed = {"spread_m": spread_m} if what is Object.PATH else {"height_m": height_m, "spread_m": spread_m}
+    for name, value in needed.items():
+        if not (math.isfinite(value) and value > 0.0):
+            raise WiringError(f"{what}: {name} = {value:g}; it must be a number above zero")
+    match what:
+        case Object.TREE:
+            return _tree(height_m, spread_m)
+        case Object.TALL:
+            return _standing("spot", 1, height_m, spread_m, "a tall narrow thing: one spot")
+        case Object.SHRUB:
+            return _row("wash", height_m, spread_m, SHRUB_OUT_PER_HEIGHT, "shrubs: wash lights")
+        case Object.WALL:
+            return _row("wash", height_m, spread_m, WALL_OUT_PER_HEIGHT, "a wall: wash lights in a row")
+        case Object.PATH:
+            return _path(spread_m, PATH_SPACING_M if spacing_m is None else spacing_m)
+
+
+def _tree(height_m: float, spread_m: float) -> Placement:
+    wide = spread_m > WIDE_PER_HEIGHT * height_m
+    if height_m > LARGE_TREE_M:
+        rule = "a large tree: two or three spots around it, so that no side is dark"
+        return _standing("spot", 3 if wide else 2, height_m, spread_m, rule)
+    rule = "a small tree: one or two spots"
+    return _standing("spot", 2 if wide or height_m > SMALL_TREE_M else 1, height_m, spread_m, rule)
+
+
+def _standing(kind: str, lights: int, height_m: float, spread_m: float, rule: str) -> Placement:
+    """Lights around a free-standing object: one in front, two to either side of that, three all around."""
+    out_m = max(LEAST_OUT_M, OUT_PER_HEIGHT * height_m)
+    aim_m = AIM_PART * height_m
+    throw_m = math.hypot(out_m, aim_m)
+    needed_deg = beam_for_width_deg(throw_m, spread_m)
+    beam = _usual_beam(needed_deg)
+    around = {1: (0.0,), 2: (-60.0, 60.0), 3: (0.0, 120.0, 240.0)}[lights]
+    return Placement(
+        kind=kind,
+        lights=lights,
+        out_m=out_m,
+        around_deg=around,
+        tilt_deg=tilt_deg(out_m, aim_m),
+        beam_deg=beam,
+        practice=(
+            rule,
+            "about 2 ft out for 6 to 7 ft of height, farther in proportion",
+            "aimed at two thirds of the height",
+        ),
+        geometry=(
+            f"aimed at {aim_m:.1f} m from {out_m:.1f} m out: {tilt_deg(out_m, aim_m):.0f}° above the level",
+            f"{spread_m:.1f} m wide at a throw of {throw_m:.1f} m: {needed_deg:.0f}° of beam, so {beam:g}°",
+        ),
+    )
+
+
+def _row(kind: str, height_m: float, length_m: float, out_per_height: float, rule: str) -> Placement:
+    """Lights in a row before a long object, each for an equal part of it."""
+    out_m = max(LEAST_OUT_M, out_per_height * height_m)
+    lights = max(1, math.ceil(length_m / (SHRUB_SPACING_PER_OUT * out_m)))
+    part_m = length_m / lights
+    aim_m = AIM_PART * height_m
+    needed_deg = beam_for_width_deg(math.hypot(out_m, aim_m), part_m)
+    beam = _usual_beam(max(60.0, needed_deg))
+    return Placement(
+        kind=kind,
+        lights=lights,
+        out_m=out_m,
+        along_m=_middles(length_m, lights),
+        tilt_deg=tilt_deg(out_m, aim_m),
+        beam_deg=beam,
+        practice=(
+            rule,
+            f"{out_per_height:g} of the height out, {SHRUB_SPACING_PER_OUT:g} times that apart at most",
+            "a wash has 60° or more",
+        ),
+        geometry=(
+            f"aimed at {aim_m:.1f} m from {out_m:.1f} m out: {tilt_deg(out_m, aim_m):.0f}° above the level",
+            f"each lights {part_m:.1f} m of {length_m:.1f} m: {needed_deg:.0f}° of beam, so {beam:g}°",
+        ),
+    )
+
+
+def _path(length_m: float, spacing_m: float) -> Placement:
+    if not (math.isfinite(spacing_m) and spacing_m > 0.0):
+        raise WiringError(f"path: spacing_m = {spacing_m:g}; it must be a number above zero")
+    # A hair of rounding must not add a light to a path of exactly so many spacings.
+    lights = max(1, math.ceil(length_m / spacing_m - 1e-9))
+    return Placement(
+        kind="path",
+        lights=lights,
+        out_m=0.0,
+        along_m=_middles(length_m, lights),
+        practice=(
+            f"path lights {spacing_m:.1f} m ({spacing_m / M_PER_FT:.0f} ft) apart at most, on both sides",
+        ),
+        geometry=(f"{length_m:.1f} m in {lights} equal parts of {length_m / lights:.1f} m, a light in each",),
+    )
+
+
+def _middles(length_m: float, parts: int) -> tuple[float, ...]:
+    return tuple((part + 0.5) * length_m / parts for part in range(parts))
+
+
+def _usual_beam(needed_deg: float) -> float:
+    return next((beam for beam in USUAL_BEAMS_DEG if beam >= needed_deg), USUAL_BEAMS_DEG[-1])

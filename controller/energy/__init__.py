@@ -1,0 +1,1 @@
+"""Loads, transformer losses, metering and tariffs, as values."""

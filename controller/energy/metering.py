@@ -1,0 +1,180 @@
+"""From what was lit when to the energy at the meter, transformer by transformer.
+
+Several zones share one transformer, and its losses depend on what is lit *together*. So time is swept once
+per transformer; for each set of zones lit at the same time the meter's power is worked out for their summed
+load. What the transformer loses while something is lit is shared out in proportion to the load of the zones
+that are lit; what it loses while nothing is lit, in proportion to the rated loads of all its zones. Where no
+load is known the shares are equal. Shares by what is lit at the moment, not by totals, keep a month's bill
+the same whether it is asked for alone or as part of a year.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from decimal import Decimal
+
+from controller.calendar.intervals import MS_PER_S
+from controller.energy.tariff import PriceStep
+from controller.energy.values import J_PER_KWH, Draw, Energy, Load, Losses, bands_of
+
+_NOTHING = Decimal(0)
+
+_Together = tuple[tuple[str, Load], ...]
+
+
+def measure(
+    losses: Losses,
+    rated: Mapping[str, Decimal],
+    draws: Iterable[Draw],
+    *,
+    starts_ms: int,
+    ends_ms: int,
+    steps: Sequence[PriceStep] | None = None,
+) -> dict[str, Energy]:
+    """Work out what the zones of one transformer took over a stretch of time.
+
+    Args:
+        losses: the transformer.
+        rated: rated load in watts of each of its zones, zero where not known; shares out the idle loss.
+        draws: what was lit when, and what it drew; clipped to the stretch. Draws of one zone that overlap, as
+            after a clock was put back, each count.
+        starts_ms: beginning of the stretch, milliseconds since 1970.
+        ends_ms: its end, not included.
+        steps: prices over the stretch, from ``price_steps``; None for no money.
+
+    Returns:
+        The energy of each zone of ``rated``. Cutting the stretch anywhere and adding the parts gives the
+        same, to 1e-20 of it. Held by tests/controller/energy/test_metering.py.
+
+    Raises:
+        ValueError: a draw of a zone that is not on this transformer, or prices that do not cover the stretch.
+    """
+    tallies = {zone: _Tally() for zone in rated}
+    draws = tuple(draws)
+    for stray in {draw.zone for draw in draws} - rated.keys():
+        raise ValueError(f"zone “{stray}” is not on transformer “{losses.transformer}”")
+    by_price = _price(_sweep(draws, starts_ms, ends_ms), steps)
+    for (together, per_kwh, name), lasts_ms in by_price.items():
+        _share(losses, rated, tallies, _Spell(together, lasts_ms, per_kwh, name))
+    return {zone: tally.close(priced=steps is not None) for zone, tally in tallies.items()}
+
+
+def _sweep(draws: Sequence[Draw], starts_ms: int, ends_ms: int) -> list[tuple[int, int, _Together]]:
+    """Walk through time and give each stretch over which the same zones are lit, the dark ones too."""
+    turns: list[tuple[int, bool, str, Load]] = []
+    for draw in draws:
+        from_ms, until_ms = max(draw.starts_ms, starts_ms), min(draw.ends_ms, ends_ms)
+        if from_ms < until_ms:
+            turns.append((from_ms, True, draw.zone, draw.load))
+            turns.append((until_ms, False, draw.zone, draw.load))
+    turns.sort(key=lambda turn: turn[0])
+    lit: list[tuple[str, Load]] = []
+    stretches: list[tuple[int, int, _Together]] = []
+    since_ms = starts_ms
+    for at_ms, on, zone, load in turns:
+        if at_ms > since_ms:
+            stretches.append((since_ms, at_ms, tuple(lit)))
+            since_ms = at_ms
+        if on:
+            lit.append((zone, load))
+        else:
+            lit.remove((zone, load))
+    if ends_ms > since_ms:
+        stretches.append((since_ms, ends_ms, ()))
+    return stretches
+
+
+def _price(
+    stretches: Iterable[tuple[int, int, _Together]], steps: Sequence[PriceStep] | None
+) -> dict[tuple[_Together, Decimal, str], int]:
+    """Cut stretches where the price changes, and add up the milliseconds of each load at each price."""
+    lasting: dict[tuple[_Together, Decimal, str], int] = defaultdict(int)
+    index = 0
+    for starts_ms, ends_ms, together in stretches:
+        if steps is None:
+            lasting[together, _NOTHING, ""] += ends_ms - starts_ms
+            continue
+        since_ms = starts_ms
+        while since_ms < ends_ms:
+            while index < len(steps) and steps[index].ends_ms <= since_ms:
+                index += 1
+            if index == len(steps) or steps[index].starts_ms > since_ms:
+                raise ValueError("the prices do not cover the whole stretch")
+            until_ms = min(ends_ms, steps[index].ends_ms)
+            lasting[together, steps[index].per_kwh, steps[index].name] += until_ms - since_ms
+            since_ms = until_ms
+    return lasting
+
+
+@dataclass(slots=True)
+class _Tally:
+    """Joules of one zone while they are being added up."""
+
+    lamps_j: Decimal = _NOTHING
+    cable_j: Decimal = _NOTHING
+    load_loss_j: Decimal = _NOTHING
+    no_load_j: Decimal = _NOTHING
+    idle_j: Decimal = _NOTHING
+    by_price: dict[tuple[str, Decimal], Decimal] = field(default_factory=lambda: defaultdict(Decimal))
+    without_load_ms: int = 0
+
+    def close(self, *, priced: bool) -> Energy:
+        """Make the value; the money is divided once, at the end."""
+        cost = sum((price * joules for (_, price), joules in self.by_price.items()), _NOTHING) / J_PER_KWH
+        return Energy(
+            lamps_j=self.lamps_j,
+            cable_j=self.cable_j,
+            load_loss_j=self.load_loss_j,
+            no_load_j=self.no_load_j,
+            idle_j=self.idle_j,
+            cost=cost if priced else None,
+            bands=bands_of(self.by_price) if priced else (),
+            without_load_ms=self.without_load_ms,
+        )
+
+
+@dataclass(slots=True)
+class _Spell:
+    """All the time over which the same zones were lit at the same price."""
+
+    together: _Together
+    lasts_ms: int
+    per_kwh: Decimal
+    name: str
+
+
+def _share(
+    losses: Losses, rated: Mapping[str, Decimal], tallies: Mapping[str, _Tally], spell: _Spell
+) -> None:
+    """Give every zone its part of what the transformer took over one spell."""
+    lasts_s = Decimal(spell.lasts_ms) / MS_PER_S
+    price = spell.name, spell.per_kwh
+    if not spell.together:
+        for zone, part in zip(rated, _parts(list(rated.values())), strict=True):
+            idle_j = losses.idle_w * lasts_s * part
+            tallies[zone].idle_j += idle_j
+            tallies[zone].by_price[price] += idle_j
+        return
+    loads_w = [load.total_w for _, load in spell.together]
+    load_w = sum(loads_w, _NOTHING)
+    load_loss_j = (losses.meter_w(load_w) - load_w - losses.no_load_w) * lasts_s
+    no_load_j = losses.no_load_w * lasts_s
+    for (zone, load), part in zip(spell.together, _parts(loads_w), strict=True):
+        tally = tallies[zone]
+        tally.lamps_j += (load.lamps_w or _NOTHING) * lasts_s
+        tally.cable_j += load.cable_w * lasts_s
+        tally.load_loss_j += load_loss_j * part
+        tally.no_load_j += no_load_j * part
+        tally.by_price[price] += load.total_w * lasts_s + (load_loss_j + no_load_j) * part
+        if load.lamps_w is None:
+            tally.without_load_ms += spell.lasts_ms
+
+
+def _parts(weights: Sequence[Decimal]) -> list[Decimal]:
+    """Turn weights into parts of one, equal where all are zero."""
+    total = sum(weights, _NOTHING)
+    if total == 0:
+        return [Decimal(1) / len(weights) for _ in weights]
+    return [weight / total for weight in weights]

@@ -1,0 +1,68 @@
+"""Other programs in the place of those that are: another off time, or another text, for the same zones."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+
+from config.program.spans import NOON_HOUR, ClockEdge, Span, SunEdge, SunEvent
+from controller.calendar.night import Night
+from controller.forecast.forecast import PlanOf
+from controller.planning.plan import Place, Window, ZoneLike, plan_night
+from controller.planning.program_text import ToldNights, ToldZone
+
+_EVENING = (SunEvent.SUNSET, SunEvent.DUSK)
+
+
+def end_evenings_at(zone: ZoneLike, off: ClockEdge) -> ToldZone:
+    """Imagine that a zone goes out at another time.
+
+    Every span that begins in the evening (at sunset or dusk, or at a clock time from noon to midnight) ends
+    then, on special nights too; spans of the morning, and nights that are dark, stay as they are.
+
+    Args:
+        zone: the zone.
+        off: the clock time.
+    """
+    special_nights = tuple(
+        ToldNights(nights=each.nights, program=_evenings_end(each.program, off))
+        for each in zone.special_nights
+    )
+    return ToldZone(id=zone.id, program=_evenings_end(zone.program, off), special_nights=special_nights)
+
+
+def do_instead(zone: ZoneLike, program: Iterable[Span]) -> ToldZone:
+    """Imagine another program for a zone; its special nights stay as they are.
+
+    Args:
+        zone: the zone.
+        program: what it does instead.
+    """
+    special_nights = tuple(
+        ToldNights(nights=each.nights, program=tuple(each.program)) for each in zone.special_nights
+    )
+    return ToldZone(id=zone.id, program=tuple(program), special_nights=special_nights)
+
+
+def plan_of(zones: Iterable[ZoneLike], place: Place) -> PlanOf:
+    """Plan imagined zones, as the forecast asks for it."""
+    by_id = {zone.id: zone for zone in zones}
+
+    def plan(zone_id: str, night: Night) -> tuple[Window, ...]:
+        return plan_night(by_id[zone_id], night, place).windows
+
+    return plan
+
+
+def _evenings_end(program: Sequence[Span], off: ClockEdge) -> tuple[Span, ...]:
+    """Have each span of the evening end at a clock time."""
+    return tuple(
+        replace(span, ends=off, lasts=None, at_most=None) if _is_evening(span) else span for span in program
+    )
+
+
+def _is_evening(span: Span) -> bool:
+    """Whether a span begins in the evening."""
+    if isinstance(span.begins, SunEdge):
+        return span.begins.event in _EVENING
+    return span.begins.hour >= NOON_HOUR

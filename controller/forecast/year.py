@@ -1,0 +1,196 @@
+"""The year ahead worked out: by the present program, by others in its place, and by an old timer."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, time
+
+from api.render.instants import quote
+from config.models.tariff import read_clock
+from config.program.parser import parse_span
+from config.program.spans import ClockEdge, Span
+from controller.calendar.night import nights
+from controller.energy.from_site import garden_of, lamps_of
+from controller.forecast.forecast import (
+    NIGHTS_AHEAD,
+    Forecast,
+    Garden,
+    PlanOf,
+    behind_mains_switch,
+    look_ahead,
+)
+from controller.forecast.mechanical_timer import OldTimer, TimerNight, timer_windows, watch_timer
+from controller.forecast.what_if import do_instead, end_evenings_at, plan_of
+from controller.history.run_hours import dark_intervals
+from controller.lamps.life import Lamps
+from controller.planning.planner import Almanac
+from controller.wiring.losses import wire_garden
+
+AS_IT_IS = "as the site file has it"
+_AND = " and "
+_PINS = re.compile(r"([01][0-9]|2[0-3]):([0-5][0-9])\s*(?:-|–|to)\s*([01][0-9]|2[0-3]):([0-5][0-9])")
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Told:
+    """A plan by its name, and what it will do."""
+
+    name: str
+    forecast: Forecast
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class YearAsk:
+    """What somebody asks.
+
+    Attributes:
+        first: date of the first night.
+        off: clock times at which the evening ends instead, each a plan of its own.
+        programs: programs in the place of those of the zones, each a plan of its own.
+        timer: the old timer to lay beside it; None for none.
+        zones: ids of the zones that are wanted; all where empty.
+        count: how many nights.
+    """
+
+    first: date
+    off: tuple[ClockEdge, ...] = ()
+    programs: tuple[tuple[Span, ...], ...] = ()
+    timer: OldTimer | None = None
+    zones: tuple[str, ...] = ()
+    count: int = NIGHTS_AHEAD
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Year:
+    """What was worked out.
+
+    Attributes:
+        almanac: the site.
+        zones: ids of the zones that are wanted.
+        present: what the present program will do.
+        others: what was asked for in its place.
+        timer: the old timer; None where none was asked for.
+        by_timer: what all zones would do behind it.
+        timer_nights: what it would do against the sun, night by night.
+        lamps: name and count of every fixture's lamps, and the lamps.
+        lower_bounds: ids of the wanted zones whose energy is a lower bound: their load, or their
+            transformer's losses, are not known.
+    """
+
+    almanac: Almanac
+    zones: tuple[str, ...]
+    present: Told
+    others: tuple[Told, ...]
+    timer: OldTimer | None
+    by_timer: Told | None
+    timer_nights: tuple[TimerNight, ...]
+    lamps: tuple[tuple[str, int, Lamps], ...]
+    lower_bounds: frozenset[str]
+
+
+def tell_year(almanac: Almanac, ask: YearAsk) -> Year:
+    """Work out the nights to come.
+
+    Raises:
+        UnknownZoneError: no zone has one of the ids.
+    """
+    site = almanac.site
+    zones = tuple(site.zone(zone).id for zone in ask.zones) or tuple(zone.id for zone in site.zones)
+    wired = wire_garden(site)
+    garden = garden_of(almanac, wired.cable_w)
+    present = _tell(AS_IT_IS, garden, ask, lambda zone, night: almanac.plan(zone, night).windows)
+    others = [
+        _tell(f"off at {off}", garden, ask, _imagine(almanac, off=off)) for off in dict.fromkeys(ask.off)
+    ]
+    others += [
+        _tell(_AND.join(map(str, program)) or "dark", garden, ask, _imagine(almanac, program=program))
+        for program in dict.fromkeys(ask.programs)
+    ]
+    origins = {losses.transformer: losses.origin for losses in garden.transformers}
+    return Year(
+        almanac=almanac,
+        zones=zones,
+        present=present,
+        others=tuple(others),
+        timer=ask.timer,
+        by_timer=_behind_timer(garden, ask),
+        timer_nights=_watch(almanac, ask, present.forecast),
+        lamps=tuple(
+            (each.name or each.kind, each.count, lamps) for _, each, lamps in lamps_of(site, wired.volts)
+        ),
+        lower_bounds=frozenset(
+            each.zone
+            for each in garden.zones
+            if each.zone in zones
+            and (each.load.lamps_w is None or origins[each.transformer] == "losses not known")
+        ),
+    )
+
+
+def read_program(text: str) -> tuple[Span, ...]:
+    """Read a program in one line: spans joined by "and", or "dark".
+
+    Raises:
+        ProgramError: a span that is not in the program language.
+    """
+    return () if text.strip().lower() == "dark" else tuple(parse_span(each) for each in text.split(_AND))
+
+
+def read_off(text: str) -> ClockEdge:
+    """Read an off time: a clock time, or midnight.
+
+    Raises:
+        ProgramError: it is none.
+    """
+    at = read_clock(text)
+    return ClockEdge(hour=at.hour, minute=at.minute, written_midnight=at == time(0))
+
+
+def read_pins(text: str) -> tuple[time, time]:
+    """Read the two pins of a dial.
+
+    Raises:
+        ValueError: the text names no two clock times.
+    """
+    match = _PINS.fullmatch(text.strip())
+    if match is None:
+        raise ValueError(f"{quote(text)} names no two pins; write on and off such as 21:15-23:45")
+    on_hour, on_minute, off_hour, off_minute = (int(part) for part in match.groups())
+    return time(on_hour, on_minute), time(off_hour, off_minute)
+
+
+def _tell(name: str, garden: Garden, ask: YearAsk, plan: PlanOf) -> Told:
+    """Work out one plan."""
+    return Told(name=name, forecast=look_ahead(garden, ask.first, plan, count=ask.count))
+
+
+def _imagine(
+    almanac: Almanac, *, off: ClockEdge | None = None, program: Sequence[Span] = ()
+) -> PlanOf:
+    """Imagine another off time, or another program, for every zone."""
+    zones = almanac.site.zones
+    if off is not None:
+        return plan_of([end_evenings_at(zone, off) for zone in zones], almanac.place)
+    return plan_of([do_instead(zone, program) for zone in zones], almanac.place)
+
+
+def _behind_timer(garden: Garden, ask: YearAsk) -> Told | None:
+    """Work out what all zones take behind an old timer, which switches the mains."""
+    timer = ask.timer
+    if timer is None:
+        return None
+    name = f"old timer {timer.on:%H:%M}-{timer.off:%H:%M}"
+    return _tell(
+        name, behind_mains_switch(garden), ask, lambda _zone, night: timer_windows(timer, night, garden.tz)
+    )
+
+
+def _watch(almanac: Almanac, ask: YearAsk, present: Forecast) -> tuple[TimerNight, ...]:
+    """Hold the old timer against the sun."""
+    if ask.timer is None:
+        return ()
+    ahead = list(nights(present.period.first, present.period.last, almanac.tz))
+    dark = dark_intervals(almanac.sky, ahead, almanac.site.dusk_angle_deg)
+    return watch_timer(ask.timer, ahead, dark=dark, tz=almanac.tz)

@@ -1,0 +1,195 @@
+"""The account of the past: from a journal and a site to hours, energy and money, zone by zone and period.
+
+Everything is read with one night more on either side, so that what a period is told does not depend on where
+the stretch that is asked for was cut. Long stretches are worked out piece by piece and given as they come.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_left, bisect_right
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from decimal import Decimal
+
+from controller.calendar.intervals import Interval, merge, ms_of, overlap, without
+from controller.calendar.night import nights
+from controller.calendar.periods import Period
+from controller.energy.values import Energy, Losses
+from controller.history.energy_use import Meter
+from controller.history.nights import Bounds, PastNights, read_nights
+from controller.history.run_hours import ZoneHours, ZonePast, count_hours
+from controller.history.runs import lit_interval
+from controller.journal.reader import JournalReader
+from controller.planning.planner import Almanac
+from controller.records.entries import Run
+
+# Nights worked out at once.
+NIGHTS_AT_ONCE = 100
+_ONE_NIGHT = timedelta(days=1)
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class ZoneAccount:
+    """What one zone did and took in one period.
+
+    Attributes:
+        hours: lit, planned and missed.
+        energy: at the lamps and at the meter, and what it cost.
+        loads: the rated loads at which it was lit, in the order in which they held: watts, or None where not
+            known, and where each comes from.
+        losses: of its transformer.
+    """
+
+    hours: ZoneHours
+    energy: Energy
+    loads: tuple[tuple[float | None, str], ...]
+    losses: Losses
+
+    @property
+    def at_least(self) -> bool:
+        """Whether the energy is a lower bound only: some load, or the transformer's losses, are not known."""
+        return self.energy.without_load_ms > 0 or self.losses.origin == "losses not known"
+
+
+def account_for_past(
+    almanac: Almanac,
+    journal: JournalReader,
+    periods: Sequence[Period],
+    *,
+    bounds: Bounds,
+    zones: Sequence[str] = (),
+    cable_w: Mapping[str, Decimal] | None = None,
+) -> Iterator[ZoneAccount]:
+    """Account for periods that follow each other.
+
+    Args:
+        almanac: the site as it is now.
+        journal: the site's journal.
+        periods: in order, each beginning where the one before ends.
+        bounds: of what the journal knows; see ``bounds_of``.
+        zones: ids of the zones that are wanted; all where none is named, also those that are gone by now.
+        cable_w: watts lost in the cables of a zone while it is lit at its load of now, where known.
+
+    Returns:
+        One account for each period and zone: period by period, and in each the site's zones in their order,
+        then those that are gone. Periods that tile a stretch add up to it. Held by
+        tests/controller/history/test_account.py.
+
+    Raises:
+        JournalError: the journal cannot be read.
+    """
+    for some in _by_the_hundred(periods):
+        yield from _account(almanac, journal, some, bounds, zones=zones, cable_w=cable_w or {})
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class PastLight:
+    """When zones were lit, and when they were planned to be and were not, in milliseconds since 1970."""
+
+    lit: Mapping[str, Sequence[Interval]]
+    missed: Mapping[str, Sequence[Interval]]
+
+
+def light_of_past(
+    almanac: Almanac, journal: JournalReader, first: date, last: date, *, bounds: Bounds
+) -> PastLight:
+    """Say when every zone was lit and missed over some nights.
+
+    Args:
+        almanac: the site as it is now.
+        journal: its journal.
+        first: date of the first night.
+        last: date of the last night, included.
+        bounds: of what the journal knows; see ``bounds_of``.
+
+    Raises:
+        JournalError: the journal cannot be read.
+    """
+    found = read_nights(almanac, journal, list(nights(first, last, almanac.tz)), bounds)
+    seen = [(ms_of(bounds.began_utc), ms_of(bounds.now_utc))]
+    return PastLight(
+        lit=found.lit,
+        missed={
+            zone: overlap(without(found.planned[zone], found.lit[zone]), merge(seen)) for zone in found.zones
+        },
+    )
+
+
+def _by_the_hundred(periods: Sequence[Period]) -> Iterator[list[Period]]:
+    """Gather periods until they hold enough nights to be worth reading the journal for."""
+    some: list[Period] = []
+    for period in periods:
+        if some and sum(each.nights for each in some) + period.nights > NIGHTS_AT_ONCE:
+            yield some
+            some = []
+        some.append(period)
+    if some:
+        yield some
+
+
+def _account(
+    almanac: Almanac,
+    journal: JournalReader,
+    periods: Sequence[Period],
+    bounds: Bounds,
+    *,
+    zones: Sequence[str],
+    cable_w: Mapping[str, Decimal],
+) -> Iterator[ZoneAccount]:
+    """Account for some periods at once."""
+    around = list(nights(periods[0].first - _ONE_NIGHT, periods[-1].last + _ONE_NIGHT, almanac.tz))
+    found = read_nights(almanac, journal, around, bounds)
+    wanted = [zone for zone in found.zones if not zones or zone in zones]
+    hours = {zone: _hours(zone, periods, found, bounds) for zone in wanted}
+    meter = Meter(
+        site=almanac.site,
+        tz=almanac.tz,
+        loads=journal.loads_at(around[0].starts_at_utc),
+        cable_w=cable_w,
+        began_utc=bounds.began_utc,
+        now_utc=bounds.now_utc,
+    )
+    energies = meter.read(found.zones, [run for runs in found.runs.values() for run in runs], periods)
+    loads = {zone: _loads(found.runs.get(zone, ()), periods, bounds) for zone in wanted}
+    losses = {zone: meter.losses_of(zone) for zone in wanted}
+    for number in range(len(periods)):
+        for zone in wanted:
+            yield ZoneAccount(
+                hours=hours[zone][number],
+                energy=energies[number][zone],
+                loads=tuple(loads[zone][number]),
+                losses=losses[zone],
+            )
+
+
+def _hours(
+    zone: str, periods: Sequence[Period], found: PastNights, bounds: Bounds
+) -> tuple[ZoneHours, ...]:
+    """Account for the hours of one zone."""
+    return count_hours(
+        ZonePast(
+            zone=zone, runs=found.runs.get(zone, ()), planned=found.planned[zone], gaps=found.gaps
+        ),
+        periods,
+        dark=found.dark,
+        as_of_utc=bounds.now_utc,
+        since_utc=bounds.began_utc,
+    )
+
+
+def _loads(
+    runs: Sequence[Run], periods: Sequence[Period], bounds: Bounds
+) -> list[dict[tuple[float | None, str], None]]:
+    """Give for each period the loads of the runs that reach into it, each once, in their order."""
+    begins = [period.interval[0] for period in periods]
+    ends_ms = periods[-1].interval[1]
+    loads: list[dict[tuple[float | None, str], None]] = [{} for _ in periods]
+    for run in runs:
+        from_ms, to_ms = lit_interval(run, bounds.now_utc)
+        if to_ms <= from_ms or from_ms >= ends_ms:
+            continue
+        since, until = bisect_right(begins, from_ms) - 1, bisect_left(begins, to_ms)
+        for number in range(max(since, 0), until):
+            loads[number][run.load_w, run.load_from] = None
+    return loads

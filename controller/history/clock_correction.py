@@ -1,0 +1,44 @@
+"""When something really happened that a clock took down before it could be believed.
+
+Every entry of the journal carries the boot-time clock too, which nobody sets. So one trusted entry of a boot
+tells the true instant of all others of that boot.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_left
+from collections import defaultdict
+from collections.abc import Iterable
+from datetime import datetime, timedelta
+
+from controller.records.reading import Reading
+
+
+class TrueTime:
+    """Puts readings of clocks that were not trusted where they belong.
+
+    Args:
+        readings: all that are known, in any order; the trusted ones are what the others are measured from.
+    """
+
+    def __init__(self, readings: Iterable[Reading]) -> None:
+        """Keep the trusted readings of each boot."""
+        by_boot: dict[str, list[tuple[float, datetime]]] = defaultdict(list)
+        for reading in readings:
+            if reading.trusted:
+                by_boot[reading.boot_id].append((reading.boot_s, reading.utc))
+        self._anchors = {boot: sorted(anchors) for boot, anchors in by_boot.items()}
+
+    def of(self, reading: Reading) -> datetime | None:
+        """Give the true instant of a reading; None where no clock of that boot was ever trusted.
+
+        Measured from the next trusted reading of the same boot, else from the last.
+        """
+        if reading.trusted:
+            return reading.utc
+        anchors = self._anchors.get(reading.boot_id)
+        if not anchors:
+            return None
+        place = bisect_left(anchors, reading.boot_s, key=lambda anchor: anchor[0])
+        boot_s, utc = anchors[min(place, len(anchors) - 1)]
+        return utc - timedelta(seconds=boot_s - reading.boot_s)

@@ -1,0 +1,184 @@
+"""Nights of the past as the journal and the site know them: what was lit, what was planned, and why not."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+
+from config.models.site import Zone
+from controller.calendar.intervals import MS_PER_S, Interval, merge, ms_of, utc_of, without
+from controller.calendar.night import Night
+from controller.history.clock_correction import TrueTime
+from controller.history.outages import gaps_of, gaps_of_overrides
+from controller.history.programs import InForce, planned_of, programs_of
+from controller.history.run_hours import Gap, dark_intervals
+from controller.history.runs import lit_interval
+from controller.journal.reader import JournalReader
+from controller.planning.planner import Almanac
+from controller.planning.program_text import read_program, tell_program
+from controller.records.entries import Cause, Run
+
+# A keeper that is alive says so at least this often while anything is lit: a beat every 270 s, looked for
+# every 30 s. Beyond it nobody knows that a light is still on.
+SIGN_OF_LIFE_S = 300
+# A relay waits for its rest and its turn, and a round comes within 30 s: so much light is not missed.
+WAITING_MS = 60 * MS_PER_S
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Bounds:
+    """Between which instants there is something to account for.
+
+    Attributes:
+        began_utc: when the journal began; what was planned before is not missed.
+        now_utc: now; what is planned for later is not missed yet.
+        alive_until_utc: up to when a light that nobody put out is taken to have burned.
+    """
+
+    began_utc: datetime
+    now_utc: datetime
+    alive_until_utc: datetime
+
+    @property
+    def is_empty(self) -> bool:
+        """Whether the journal knows nothing at all."""
+        return self.began_utc >= self.now_utc
+
+
+def bounds_of(journal: JournalReader, now_utc: datetime) -> Bounds:
+    """Say between which instants a journal knows something.
+
+    A journal may be read on a machine whose clock is behind the board's: then its last sign of life is now.
+
+    Raises:
+        JournalError: the journal cannot be read.
+    """
+    began_utc, last_sign = journal.began_at(), journal.last_sign()
+    alive_until_utc = now_utc
+    if last_sign is not None:
+        if last_sign.trusted:
+            now_utc = max(now_utc, last_sign.utc)
+        alive_until_utc = min(now_utc, last_sign.utc + timedelta(seconds=SIGN_OF_LIFE_S))
+    return Bounds(began_utc=began_utc or now_utc, now_utc=now_utc, alive_until_utc=alive_until_utc)
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class PastNights:
+    """What is known of some nights.
+
+    Attributes:
+        nights: the nights, in order.
+        dark: when the sun was below the angle of dusk.
+        runs: of each zone.
+        lit: when each zone was lit, apart.
+        planned: when each zone was to be lit, less what a relay waited for its rest or its turn.
+        gaps: why zones may have been dark.
+        zones: ids of all zones: those of the site in their order, then those that are gone.
+    """
+
+    nights: Sequence[Night]
+    dark: Sequence[Interval]
+    runs: Mapping[str, Sequence[Run]]
+    lit: Mapping[str, Sequence[Interval]]
+    planned: Mapping[str, Sequence[Interval]]
+    gaps: Sequence[Gap]
+    zones: Sequence[str]
+
+
+def read_nights(
+    almanac: Almanac, journal: JournalReader, nights: Sequence[Night], bounds: Bounds
+) -> PastNights:
+    """Read what is known of some nights.
+
+    Args:
+        almanac: the site as it is now.
+        journal: its journal.
+        nights: in order, at least one.
+        bounds: of what there is to account for.
+
+    Raises:
+        JournalError: the journal cannot be read.
+    """
+    site, place = almanac.site, almanac.place
+    from_utc, to_utc = nights[0].starts_at_utc, nights[-1].ends_at_utc
+    events = list(journal.told(from_utc, to_utc))
+    overrides = [(each.override, each.ended) for each in journal.overrides(from_utc, to_utc)]
+    true_time = TrueTime([each.at for each in events] + [placed.placed_at for placed, _ in overrides])
+    runs: dict[str, list[Run]] = {}
+    for run in journal.runs(from_utc, to_utc):
+        runs.setdefault(run.zone, []).append(_closed(run, bounds))
+    programs = programs_of(events, true_time, starts_ms=ms_of(from_utc), ends_ms=ms_of(to_utc))
+    for zone in site.zones:
+        programs.setdefault(zone.id, [_always(zone, from_utc, to_utc)])
+    gaps = [
+        *gaps_of(events, true_time),
+        *gaps_of_overrides(overrides, true_time),
+        *_out_of_service(programs),
+    ]
+    zones = list(dict.fromkeys([*(zone.id for zone in site.zones), *sorted({*programs, *runs})]))
+    lit = {
+        zone: merge(lit_interval(run, bounds.now_utc) for run in runs.get(zone, ())) for zone in zones
+    }
+    planned = {zone: planned_of(programs.get(zone, ()), nights, place) for zone in zones}
+    return PastNights(
+        nights=nights,
+        dark=dark_intervals(place.sky, nights, place.dusk_angle_deg),
+        runs=runs,
+        lit=lit,
+        planned={
+            zone: _without_waiting(planned[zone], lit[zone], _told(gaps, zone, bounds)) for zone in zones
+        },
+        gaps=gaps,
+        zones=zones,
+    )
+
+
+def _closed(run: Run, bounds: Bounds) -> Run:
+    """End a run that is still lit where the last sign of life was, if that is not now."""
+    if run.off_utc is not None or bounds.alive_until_utc >= bounds.now_utc:
+        return run
+    return replace(run, off_utc=max(run.on_utc, bounds.alive_until_utc), lit_s=None)
+
+
+def _always(zone: Zone, from_utc: datetime, to_utc: datetime) -> InForce:
+    """Take a zone that the journal never heard of as told what the site file tells it now."""
+    told = read_program(zone.id, tell_program(zone))
+    assert told is not None, "a zone of the site file is there"
+    return InForce(told=told, starts_ms=ms_of(from_utc), ends_ms=ms_of(to_utc))
+
+
+def _out_of_service(programs: Mapping[str, Sequence[InForce]]) -> Iterator[Gap]:
+    """Give the time over which zones were out of service."""
+    for zone, told in programs.items():
+        for each in told:
+            if each.told.out_of_service is not None:
+                yield Gap(
+                    zone=zone,
+                    starts_at_utc=utc_of(each.starts_ms),
+                    ends_at_utc=utc_of(each.ends_ms),
+                    why=Cause.OUT_OF_SERVICE,
+                )
+
+
+def _told(gaps: Sequence[Gap], zone: str, bounds: Bounds) -> list[Interval]:
+    """Give when there was a reason for a zone to be dark."""
+    return merge(
+        (ms_of(gap.starts_at_utc), ms_of(gap.ends_at_utc or bounds.now_utc))
+        for gap in gaps
+        if gap.zone in (None, zone)
+    )
+
+
+def _without_waiting(
+    planned: Sequence[Interval], lit: Sequence[Interval], told: Sequence[Interval]
+) -> list[Interval]:
+    """Take out of the plan what is dark only because a relay waited for its rest, its turn or a round.
+
+    Args:
+        planned: when the zone was to be lit.
+        lit: when it was.
+        told: when there was a reason for dark; nobody waits then.
+    """
+    dark = without(without(planned, lit), told)
+    return without(planned, [each for each in dark if each[1] - each[0] < WAITING_MS])

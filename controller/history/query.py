@@ -1,0 +1,108 @@
+"""Which nights somebody wants accounted for, cut into what; the command line and the web server ask alike."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from api.render.instants import FIRST_YEAR, LAST_YEAR
+from config.errors import PeriodError
+from controller.calendar.periods import Each, Period, parse_period, split, stretch_of_nights
+from controller.planning.planner import Almanac
+
+# How many periods an answer has where nobody says.
+USUAL = {Each.NIGHT: 14, Each.MONTH: 12, Each.SEASON: 4}
+# So many nights back that whole ones of these are among them.
+_FAR_BACK = timedelta(days=15 * 31)
+# More rows than these are a slip of the finger: ten years night by night.
+MOST_PERIODS = 3653
+# A journal is not older than this.
+MOST_NIGHTS = 366 * 100
+# What a request over the web may ask for at once: ten years, some seconds of work on a small board.
+MOST_NIGHTS_OVER_THE_WEB = 3653
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class HoursAsk:
+    """What somebody asks.
+
+    Attributes:
+        by: into what the nights are cut.
+        period: a night, month, season, or two nights joined by "to"; None for the usual.
+        first: the first night; None for the usual.
+        last: the last night; None for tonight.
+        zones: ids of the zones; all where empty.
+        most_nights: more nights than these are refused.
+    """
+
+    by: Each
+    period: str | None = None
+    first: date | None = None
+    last: date | None = None
+    zones: tuple[str, ...] = ()
+    most_nights: int = MOST_NIGHTS
+
+    @property
+    def is_whole_life(self) -> bool:
+        """Whether everything is asked for that the journal ever saw, in one sum."""
+        return self.by is Each.WHOLE and self.period is None and self.first is None and self.last is None
+
+
+def choose_periods(ask: HoursAsk, almanac: Almanac, *, tonight: date, began: date | None) -> list[Period]:
+    """Say which periods are meant.
+
+    Args:
+        ask: what somebody asks.
+        almanac: knows time zone and latitude.
+        tonight: date of the night that holds now.
+        began: the night in which the journal began; nothing earlier is shown unless it is asked for.
+
+    Raises:
+        PeriodError: no such period, one that ends before it begins, or too many of them; says what would do.
+    """
+    if ask.period is not None:
+        if ask.first is not None or ask.last is not None:
+            raise PeriodError("a period has its own dates; leave out either the period or “from” and “to”")
+        whole = read_period(ask.period, almanac)
+    else:
+        whole = _usual(ask, almanac, tonight, began)
+    if whole.nights > ask.most_nights or (ask.by is Each.NIGHT and whole.nights > MOST_PERIODS):
+        raise PeriodError(f"{whole.name} is {whole.nights} nights; ask for fewer at once")
+    return list(split(whole, ask.by, almanac.tz, latitude_deg=almanac.site.latitude_deg))
+
+
+def read_period(text: str, almanac: Almanac) -> Period:
+    """Read a period as a person writes it.
+
+    Raises:
+        PeriodError: there is none of that name, or it lies in years for which no answer can be given.
+    """
+    period = parse_period(text, almanac.tz, latitude_deg=almanac.site.latitude_deg)
+    if not FIRST_YEAR <= period.first.year <= period.last.year <= LAST_YEAR:
+        raise PeriodError(f"“{text}” is out of reach; name a year from {FIRST_YEAR} to {LAST_YEAR}")
+    return period
+
+
+def _usual(ask: HoursAsk, almanac: Almanac, tonight: date, began: date | None) -> Period:
+    """Fill in the ends that nobody named."""
+    last = ask.last or max(tonight, ask.first or tonight)
+    first = ask.first or _usual_first(ask, almanac, last, began)
+    if last < first:
+        named = f"from = {first}" if ask.first else f"{first}, where the journal begins"
+        raise PeriodError(f"to = {last} lies before {named}; name a later night")
+    return stretch_of_nights(first, last, almanac.tz)
+
+
+def _usual_first(ask: HoursAsk, almanac: Almanac, last: date, began: date | None) -> date:
+    """Go back as far as is usual, to the beginning of a month or season, and not before the journal began.
+
+    Where it knows nothing yet, the last piece says all that there is to say.
+    """
+    if ask.by is Each.WHOLE:
+        return began or last
+    around = stretch_of_nights(last - _FAR_BACK, last, almanac.tz)
+    pieces = split(around, ask.by, almanac.tz, latitude_deg=almanac.site.latitude_deg)
+    if began is None:
+        return pieces[-1].first
+    first = pieces[-USUAL[ask.by]].first
+    return first if last < began else max(first, began)

@@ -1,0 +1,123 @@
+"""Answers to "what was lit": chooses the periods, reads the journal, and tells the account."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from datetime import datetime
+from typing import Any
+
+from api.render.hours_json import hours_as_json, life_as_json, row_as_json
+from api.render.numbers import currency_of
+from config.errors import UnknownZoneError
+from controller.calendar.periods import Period
+from controller.energy.from_site import garden_of
+from controller.forecast.forecast import Forecast, look_ahead
+from controller.history.account import account_for_past
+from controller.history.lamp_wear import Wear, account_for_wear
+from controller.history.nights import Bounds, bounds_of
+from controller.history.query import HoursAsk, choose_periods
+from controller.journal.reader import JournalReader
+from controller.planning.planner import Almanac
+from controller.wiring.losses import wire_garden
+
+
+def tell_hours(
+    almanac: Almanac,
+    journal: JournalReader,
+    ask: HoursAsk,
+    *,
+    now_utc: datetime,
+    year: Forecast | None = None,
+) -> dict[str, Any]:
+    """Tell what zones did.
+
+    Args:
+        almanac: the site as it is now.
+        journal: its journal.
+        ask: what is asked.
+        now_utc: now.
+        year: the year to come by the present program, for lamps and relays; these are left out without it.
+
+    Raises:
+        JournalError: the journal cannot be read.
+        PeriodError: no such period.
+        UnknownZoneError: neither the site nor the journal knows one of the zones.
+    """
+    require_zones(almanac, journal, ask)
+    bounds = bounds_of(journal, now_utc)
+    periods = _periods_of(almanac, ask, bounds)
+    wired = wire_garden(almanac.site)
+    wear = None
+    if year is not None:
+        wear = _of_zones(account_for_wear(almanac, journal, year, volts=wired.volts), ask.zones)
+    if ask.is_whole_life:
+        return life_as_json(
+            almanac.site,
+            ask,
+            periods[0],
+            journal.whole_life(),
+            bounds=bounds,
+            wear=wear,
+        )
+    accounts = account_for_past(
+        almanac, journal, periods, bounds=bounds, zones=ask.zones, cable_w=wired.cable_w
+    )
+    return hours_as_json(almanac.site, ask, periods, accounts, bounds=bounds, wear=wear)
+
+
+def stream_hours(
+    almanac: Almanac, journal: JournalReader, ask: HoursAsk, *, now_utc: datetime
+) -> Iterator[dict[str, Any]]:
+    """Tell what zones did, row by row, each as soon as it is worked out.
+
+    Raises:
+        As ``tell_hours``, at the first row.
+    """
+    require_zones(almanac, journal, ask)
+    if ask.is_whole_life:
+        yield from tell_hours(almanac, journal, ask, now_utc=now_utc)["hours"]
+        return
+    currency = currency_of(almanac.site)
+    bounds = bounds_of(journal, now_utc)
+    periods = _periods_of(almanac, ask, bounds)
+    accounts = account_for_past(
+        almanac,
+        journal,
+        periods,
+        bounds=bounds,
+        zones=ask.zones,
+        cable_w=wire_garden(almanac.site).cable_w,
+    )
+    for account in accounts:
+        yield row_as_json(account, currency)
+
+
+def _periods_of(almanac: Almanac, ask: HoursAsk, bounds: Bounds) -> list[Period]:
+    """Say which periods are meant, with the journal's beginning and now as the usual ends."""
+    began = None if bounds.is_empty else almanac.night_at(bounds.began_utc).date
+    return choose_periods(ask, almanac, tonight=almanac.night_at(bounds.now_utc).date, began=began)
+
+
+def year_to_come(almanac: Almanac, now_utc: datetime) -> Forecast:
+    """Work out the year to come by the present program, tonight first."""
+    tonight = almanac.night_at(now_utc).date
+    garden = garden_of(almanac, wire_garden(almanac.site).cable_w)
+    return look_ahead(garden, tonight, lambda zone, night: almanac.plan(zone, night).windows)
+
+
+def _of_zones(wear: Wear, zones: Sequence[str]) -> Wear:
+    """Keep what concerns some zones; everything where none is named."""
+    return Wear(
+        lamps=tuple(each for each in wear.lamps if not zones or each.life.lamps.zone in zones),
+        relays=tuple(each for each in wear.relays if not zones or each.zone in zones),
+    )
+
+
+def require_zones(almanac: Almanac, journal: JournalReader, ask: HoursAsk) -> None:
+    """Refuse a zone that neither the site nor the journal has; one that is gone keeps its past."""
+    for zone in ask.zones:
+        try:
+            almanac.site.zone(zone)
+        except UnknownZoneError:
+            if not list(journal.switchings(zone=zone, limit=1)):
+                raise

@@ -1,0 +1,168 @@
+"""What would do: changes to the wiring, found by search, solved and judged, the cheapest first.
+
+What is offered leaves nothing wrong at its feed and makes nothing wrong elsewhere. Where it brings a doubt
+that was not there before, it says so and stands behind those that bring none. Cheap means little copper to
+buy; a tap costs nothing, and where a tap alone does, nothing is bought on top of it.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+from controller.inspection.changes import Change, Kind, list_changes, list_combined
+from controller.inspection.circuit_checks import judge
+from controller.inspection.findings import Judgement, Level, Limits, Verdict
+from controller.inspection.gauges import has_volts, spares_lamps
+from controller.inspection.rewiring import hang_on
+from controller.wiring.network import Network
+from controller.wiring.solver import LampState, Solution
+
+MOST_OF_A_KIND: Final = 2
+"""Proposals of one kind that are offered; more would hide the others."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Proposal:
+    """A change that does.
+
+    Attributes:
+        change: what to do.
+        judgement: of the whole transformer afterwards.
+        worst: the lamp with the fewest volts in proportion, in the changed networks.
+        doubts: findings that are doubtful now and were well before.
+        remains: what is still wrong elsewhere, such as an overloaded transformer.
+    """
+
+    change: Change
+    judgement: Judgement
+    worst: LampState
+    doubts: tuple[Verdict, ...]
+    remains: tuple[Verdict, ...]
+
+    def __str__(self) -> str:
+        """What to do, what it buys, what its worst lamp then gets, the doubts it brings and what remains."""
+        buys = " and ".join(f"{p.length_m:.1f} m of {p.gauge}" for p in self.change.buys)
+        bought = f" (buy {buys})" if buys else ""
+        doubts = "".join(f"; but {verdict.words}" for verdict in self.doubts)
+        remains = "".join(f"; still wrong: {verdict.words}" for verdict in self.remains)
+        return (
+            f"{self.change.words}{bought}: the worst, {self.worst.fixture.label}, then gets"
+            f" {self.worst.volts:.2f} V{doubts}{remains}"
+        )
+
+
+def advise(
+    networks: Sequence[Network], *, taps_v: Sequence[float] = (), limits: Limits | None = None
+) -> tuple[Proposal, ...]:
+    """Search for changes after which nothing is wrong at a feed that has something wrong now.
+
+    Args:
+        networks: everything behind one transformer, one for each tap in use.
+        taps_v: volts of its taps, whether in use or not.
+        limits: what the site asks for beyond the rules.
+
+    Returns:
+        Proposals, those without new doubts first, then the least copper first; none where nothing is wrong,
+        or nothing that is tried does. Each changes one feed.
+    """
+    limits = limits or Limits()
+    before = judge(networks, limits)
+    proposals: list[Proposal] = []
+    for place, one in enumerate(before.surveys):
+        if not before.wrong(one.feed):
+            continue
+        search = _Search(networks=networks, place=place, before=before, limits=limits)
+        found = search.choose(list_changes(one.lit, taps_v, limits.drop_percent))
+        proposals += found or search.choose(list_combined(one.lit, taps_v, limits.drop_percent))
+    return tuple(sorted(proposals, key=lambda p: (bool(p.doubts), p.change.copper_kg)))
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class _Search:
+    """The search for one of a transformer's networks: all of them, its place, and how they were judged."""
+
+    networks: Sequence[Network]
+    place: int
+    before: Judgement
+    limits: Limits
+
+    def choose(self, changes: Iterable[Change]) -> list[Proposal]:
+        """Try changes, the cheapest first, and keep a few of each kind."""
+        kept: list[Proposal] = []
+        offered: Counter[tuple[Kind, bool]] = Counter()
+        a_tap_does = False
+        for change in sorted(changes, key=lambda change: change.copper_kg):
+            needless = a_tap_does and change.tap_v is not None and change.kind is not Kind.TAP
+            if needless or offered[change.kind, False] == MOST_OF_A_KIND:
+                continue
+            proposal = self.attempt(change)
+            if proposal is None:
+                continue
+            doubted = bool(proposal.doubts)
+            a_tap_does = a_tap_does or (change.kind is Kind.TAP and not doubted)
+            if offered[change.kind, doubted] < MOST_OF_A_KIND:
+                offered[change.kind, doubted] += 1
+                kept.append(proposal)
+        return kept
+
+    def attempt(self, change: Change) -> Proposal | None:
+        """Judge the transformer with a change made; None where it does not do, or breaks something else."""
+        limits = self.limits
+        for network in change.networks:
+            if not (has_volts(network, limits.drop_percent) and spares_lamps(network, limits.cool_c)):
+                return None
+        networks, feeds = self.put_in(change.networks)
+        after = judge(networks, limits)
+        doubts = _new_doubts(self.before, after, self.networks[self.place].feed.node, feeds)
+        worst = _worst_of(after, feeds)
+        if doubts is None or worst is None:
+            return None
+        return Proposal(change=change, judgement=after, worst=worst, doubts=doubts, remains=after.wrong())
+
+    def put_in(self, changed: Sequence[Network]) -> tuple[list[Network], set[str]]:
+        """Put networks in the place of the old one; give all of the transformer's, and the changed feeds.
+
+        What moves to a tap that is in use joins the circuit there: its amperes are those of both.
+        """
+        networks = [*self.networks[: self.place], *self.networks[self.place + 1 :]]
+        feeds = set()
+        for network in changed:
+            taps_v = [one.feed.source_v for one in networks]
+            if network.feed.source_v in taps_v:
+                place = taps_v.index(network.feed.source_v)
+                networks[place] = hang_on(networks[place], network)
+                feeds.add(networks[place].feed.node)
+            else:
+                networks.append(network)
+                feeds.add(network.feed.node)
+        return networks, feeds
+
+
+def _new_doubts(
+    before: Judgement, after: Judgement, old_feed: str, new_feeds: set[str]
+) -> tuple[Verdict, ...] | None:
+    """What became doubtful; None where something is wrong at the changed feeds, or became wrong elsewhere."""
+    ranks = before.ranks()
+    doubts = []
+    for verdict in after.verdicts:
+        changed = verdict.feed in new_feeds
+        rank_before = ranks.get((verdict.feed, verdict.topic), 0)
+        if changed:
+            rank_before = max(rank_before, ranks.get((old_feed, verdict.topic), 0))
+        if verdict.level is Level.WRONG and (changed or rank_before < Level.WRONG.rank):
+            return None
+        if verdict.level.rank > rank_before:
+            doubts.append(verdict)
+    return tuple(doubts)
+
+
+def _worst_of(judgement: Judgement, feeds: set[str]) -> LampState | None:
+    worst = [
+        one.lit.worst
+        for one in judgement.surveys
+        if one.feed in feeds and isinstance(one.lit, Solution) and one.lit.worst is not None
+    ]
+    return min(worst, key=lambda lamp: lamp.volts / lamp.fixture.rated_v, default=None)

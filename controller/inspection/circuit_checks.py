@@ -1,0 +1,253 @@
+"""Judge the wiring of one transformer: loads, currents and conductors; the lamps in their own room.
+
+Each rule gives a verdict for everything that is not well, and one for the worst where all is.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+from itertools import repeat
+from typing import Final
+
+from controller.inspection.findings import Judgement, Level, Limits, Survey, Topic, Verdict
+from controller.inspection.lamp_checks import judge_drop, judge_evenness, judge_life, judge_volts
+from controller.wiring.cable import Ampacity, Build, Gauge, Unit
+from controller.wiring.network import Network
+from controller.wiring.solver import Outcome, Solution, solve
+
+CONTINUOUS: Final = 0.80
+"""1 ÷ 1.25: NEC 210.19(A)(1), 210.20(A), 215.2 and 215.3 ask for 125 % of a load of three hours or more."""
+
+CIRCUIT_A: Final = 25.0
+"""NEC 411: the most current of a secondary circuit; taken per tap, the stricter of two readings."""
+
+SUPPLY_V: Final = 30.0
+"""NEC 411: the most volts of a low-voltage lighting system, AC."""
+
+_BY_RATING: Final = "the transformer's rating; the 80 % line is common practice after NEC 210.20(A) and 215.3"
+_BY_411: Final = "NEC 411 (quoted in a second text)"
+_BY_715: Final = "IEC 60364-7-715 (quoted from a summary)"
+_BY_RESISTANCE: Final = "computed from the cables' resistance (V² ÷ 4R for one lamp)"
+_LEAST_MM2, _LEAST_FLEXIBLE_MM2, _FLEXIBLE_UP_TO_M = 1.5, 1.0, 3.0
+
+
+def survey(network: Network, limits: Limits) -> Survey:
+    """Solve a network with everything lit, and each zone alone on cool cable."""
+    cool = replace(network, temperature_c=limits.cool_c)
+    alone = {zone: solve(cool.lit((zone,))) for zone in network.zones}
+    volts = {zone: _lamp_volts(outcome) for zone, outcome in alone.items()}
+    # A zone alone keeps the order of its fixtures, so each zone's volts are taken in turn.
+    most_v = tuple(next(volts[fixture.zone]) for fixture in network.fixtures)
+    return Survey(lit=solve(network), alone=alone, most_v=most_v)
+
+
+def _lamp_volts(outcome: Outcome) -> Iterator[float | None]:
+    if isinstance(outcome, Solution):
+        return iter([lamp.volts for lamp in outcome.lamps])
+    return repeat(None)
+
+
+def judge(networks: Sequence[Network], limits: Limits | None = None) -> Judgement:
+    """Judge everything behind one transformer.
+
+    Args:
+        networks: one for each tap in use; all of the same transformer.
+        limits: what the site asks for beyond the rules.
+
+    Returns:
+        Verdicts on the transformer, the circuits, the cables and every lamp.
+    """
+    limits = limits or Limits()
+    surveys = tuple(survey(network, limits) for network in networks)
+    verdicts = [verdict for one in surveys for verdict in _judge_delivery(one)]
+    verdicts += _judge_transformer(surveys)
+    for one in surveys:
+        verdicts.append(_judge_supply(one.lit.network))
+        verdicts += _judge_conductors(one.lit.network)
+        if isinstance(one.lit, Solution):
+            verdicts.append(_judge_circuit(one.lit))
+            verdicts += _judge_cables(one.lit)
+            verdicts += judge_volts(one)
+            verdicts += judge_drop(one.lit, limits)
+    verdicts += judge_evenness(surveys, limits)
+    verdicts += judge_life(surveys, limits)
+    return Judgement(surveys=surveys, verdicts=tuple(verdicts))
+
+
+def _judge_delivery(one: Survey) -> list[Verdict]:
+    found = one.lit
+    if isinstance(found, Solution):
+        return []
+    return [
+        Verdict(
+            topic=Topic.SOLUTION,
+            level=Level.WRONG,
+            feed=one.feed,
+            place=found.farthest,
+            value=found.asked_w,
+            limit=found.deliverable_w,
+            unit="W",
+            source=_BY_RESISTANCE,
+            words=f"“{one.feed}”: {found}",
+            remedy="fewer or smaller lamps, a higher tap, thicker or shorter cable",
+        )
+    ]
+
+
+def _judge_transformer(surveys: Sequence[Survey]) -> list[Verdict]:
+    """Load of all networks together and of each zone alone; the lamps' own where there is no solution."""
+    if not surveys:
+        return []
+    feed = surveys[0].lit.network.feed
+    zones: dict[str, float] = {}
+    for one in surveys:
+        for zone, outcome in one.alone.items():
+            if isinstance(outcome, Solution):
+                zones[zone] = zones.get(zone, 0.0) + outcome.source_va
+    load_va = sum(
+        one.lit.source_va if isinstance(one.lit, Solution) else _rated_va(one.lit.network) for one in surveys
+    )
+    verdicts = [_judge_load(Topic.TRANSFORMER, f"“{feed.transformer}”", load_va, feed.rated_va)]
+    if len(zones) > 1:
+        verdicts += [
+            _judge_load(Topic.ZONE, f"zone “{zone}” alone", va, feed.rated_va) for zone, va in zones.items()
+        ]
+    return verdicts
+
+
+def _rated_va(network: Network) -> float:
+    return sum(lamp.count * lamp.watts / lamp.power_factor for lamp in network.fixtures)
+
+
+def _judge_load(topic: Topic, place: str, load_va: float, rated_va: float) -> Verdict:
+    line_va = CONTINUOUS * rated_va
+    level = _level(load_va, doubtful=line_va, wrong=rated_va)
+    left_va = line_va - load_va
+    left = f"{left_va:.0f} VA are left" if left_va >= 0.0 else f"{-left_va:.0f} VA are"
+    side = "below" if left_va >= 0.0 else "above"
+    needed_va = math.ceil(load_va / CONTINUOUS / 5.0) * 5
+    return Verdict(
+        topic=topic,
+        level=level,
+        feed="",
+        place=place,
+        value=load_va,
+        limit=rated_va if level is Level.WRONG else line_va,
+        unit="VA",
+        source=_BY_RATING,
+        words=f"{place}: {load_va:.1f} of {rated_va:g} VA ({100.0 * load_va / rated_va:.0f} %);"
+        f" {left} {side} the 80 % line",
+        remedy="" if level is Level.WELL else f"a transformer of {needed_va} VA, or lamps moved to another",
+    )
+
+
+def _judge_supply(network: Network) -> Verdict:
+    node, volts = network.feed.node, network.feed.source_v
+    level = _level(volts, doubtful=SUPPLY_V, wrong=SUPPLY_V)
+    return Verdict(
+        topic=Topic.SUPPLY,
+        level=level,
+        feed=node,
+        place=node,
+        value=volts,
+        limit=SUPPLY_V,
+        unit="V",
+        source=_BY_411,
+        words=f"“{node}” supplies {volts:g} V; low-voltage lighting has {SUPPLY_V:g} V or less",
+        remedy="" if level is Level.WELL else f"a tap of {SUPPLY_V:g} V or less",
+    )
+
+
+def _judge_circuit(solution: Solution) -> Verdict:
+    node, amperes = solution.network.feed.node, solution.source_a
+    level = _level(amperes, doubtful=CONTINUOUS * CIRCUIT_A, wrong=CIRCUIT_A)
+    return Verdict(
+        topic=Topic.CIRCUIT,
+        level=level,
+        feed=node,
+        place=node,
+        value=amperes,
+        limit=CIRCUIT_A if level is Level.WRONG else CONTINUOUS * CIRCUIT_A,
+        unit="A",
+        source=f"{_BY_411}; 80 % of it for hours on end is common practice",
+        words=f"the circuit of “{node}” carries {amperes:.2f} A of {CIRCUIT_A:g} A",
+        remedy="" if level is Level.WELL else "part of the lamps on another tap or transformer",
+    )
+
+
+def _judge_cables(solution: Solution) -> list[Verdict]:
+    """Current of each cable and lead against its ampacity, and 80 % of it for long hours."""
+    carried: list[tuple[str, Gauge, float, Ampacity]] = []
+    for state in solution.stretches:
+        cable = state.stretch
+        limit = cable.gauge.ampacity
+        if cable.ampacity_a is not None:
+            limit = Ampacity(amperes=cable.ampacity_a, source="the cable's own plate")
+        carried.append((f"{cable.from_node} to {cable.to_node}", cable.gauge, state.amperes, limit))
+    for lamp in solution.lamps:
+        if lamp.fixture.lead is not None:
+            gauge = lamp.fixture.lead.gauge
+            carried.append((f"lead at {lamp.fixture.node}", gauge, lamp.amperes, gauge.ampacity))
+    carried.sort(key=lambda one: one[2] / one[3].amperes, reverse=True)
+    feed = solution.network.feed.node
+    return [
+        _judge_current(feed, *one)
+        for rank, one in enumerate(carried)
+        if rank == 0 or one[2] > CONTINUOUS * one[3].amperes
+    ]
+
+
+def _judge_current(feed: str, place: str, gauge: Gauge, amperes: float, limit: Ampacity) -> Verdict:
+    level = _level(amperes, doubtful=CONTINUOUS * limit.amperes, wrong=limit.amperes)
+    return Verdict(
+        topic=Topic.CABLE,
+        level=level,
+        feed=feed,
+        place=place,
+        value=amperes,
+        limit=limit.amperes if level is Level.WRONG else CONTINUOUS * limit.amperes,
+        unit="A",
+        source=f"{limit.source}; 80 % of it for three hours or more by NEC 210.19(A)(1)",
+        words=f"{gauge} from {place} carries {amperes:.2f} A of {limit.amperes:g} A",
+        remedy="" if level is Level.WELL else "thicker cable there, or part of the lamps on another run",
+    )
+
+
+def _judge_conductors(network: Network) -> list[Verdict]:
+    """Metric conductors against the least size; the rule is not one of the American code."""
+    laid = [(f"{c.from_node} to {c.to_node}", c.gauge, c.length_m) for c in network.stretches]
+    laid += [
+        (f"lead at {fixture.node}", fixture.lead.gauge, fixture.lead.length_m)
+        for fixture in network.fixtures
+        if fixture.lead is not None
+    ]
+    return [
+        Verdict(
+            topic=Topic.CONDUCTOR,
+            level=Level.DOUBTFUL,
+            feed=network.feed.node,
+            place=place,
+            value=gauge.area_mm2,
+            limit=_LEAST_MM2,
+            unit="mm2",
+            source=_BY_715,
+            words=f"{gauge} from {place}: copper of extra-low-voltage lighting has 1.5 mm², or 1 mm² where it"
+            " is flexible and 3 m or shorter",
+            remedy="1.5 mm² or more",
+        )
+        for place, gauge, length_m in laid
+        if gauge.unit is Unit.MM2 and gauge.area_mm2 < _least_mm2(gauge, length_m)
+    ]
+
+
+def _least_mm2(gauge: Gauge, length_m: float) -> float:
+    short = gauge.build is Build.FLEXIBLE and length_m <= _FLEXIBLE_UP_TO_M
+    return _LEAST_FLEXIBLE_MM2 if short else _LEAST_MM2
+
+
+def _level(value: float, *, doubtful: float, wrong: float) -> Level:
+    if value > wrong:
+        return Level.WRONG
+    return Level.DOUBTFUL if value > doubtful else Level.WELL

@@ -1,0 +1,149 @@
+"""What is found about a transformer's wiring, as values: each with its number, its limit and who sets it.
+
+A verdict is *wrong* where a rule or a lamp's range is broken, *doubtful* where a recommendation or a line of
+common practice is passed, *well* otherwise. This program advises; fuses and breakers protect.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+from controller.wiring.solver import Outcome, Solution
+
+
+class Level(StrEnum):
+    """How bad it is; compared by ``rank``."""
+
+    WELL = "well"
+    DOUBTFUL = "doubtful"
+    WRONG = "wrong"
+
+    @property
+    def rank(self) -> int:
+        """0 well, 1 doubtful, 2 wrong."""
+        return list(Level).index(self)
+
+
+class Topic(StrEnum):
+    """What a verdict is about."""
+
+    SOLUTION = "power that the cables can deliver"
+    TRANSFORMER = "load of the transformer"
+    ZONE = "load of the zone"
+    SUPPLY = "volts of the supply"
+    CIRCUIT = "current of the circuit"
+    CABLE = "current of the cable"
+    CONDUCTOR = "size of the conductor"
+    LAMP_LOW = "fewest volts at a lamp"
+    LAMP_HIGH = "most volts at a lamp"
+    DROP = "voltage drop"
+    SPREAD = "evenness of the light"
+    LIFE = "life of the lamps"
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Verdict:
+    """One finding.
+
+    Attributes:
+        topic: what it is about.
+        level: well, doubtful or wrong.
+        feed: node of the feed that it belongs to; empty for the whole transformer.
+        place: transformer, zone, node or cable that it is about.
+        value: the number found.
+        limit: the number that it is held against.
+        unit: of both.
+        source: who sets the limit, with how far that is known.
+        words: one sentence for a person.
+        remedy: what would do; empty where it is well.
+    """
+
+    topic: Topic
+    level: Level
+    feed: str
+    place: str
+    value: float
+    limit: float
+    unit: str
+    source: str
+    words: str
+    remedy: str = ""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Limits:
+    """What the site asks for beyond the rules.
+
+    Attributes:
+        drop_percent: greatest voltage drop that the site accepts; None where it names none.
+        cool_c: temperature of cable that has not warmed; the most volts are judged with it.
+        low_light: least light of the dimmest filament lamp as a part of the brightest; common practice.
+        low_life: least life of a filament lamp as a part of its rated life; common practice.
+    """
+
+    drop_percent: float | None = None
+    cool_c: float = 20.0
+    low_light: float = 0.7
+    low_life: float = 0.5
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Survey:
+    """One network solved in the states that matter.
+
+    Attributes:
+        lit: everything lit, cable at the network's temperature: the fewest volts.
+        alone: each zone lit alone on cool cable.
+        most_v: volts of each fixture with its zone lit alone on cool cable, the most it can get; None where
+            even that has no solution.
+    """
+
+    lit: Outcome
+    alone: dict[str, Outcome]
+    most_v: tuple[float | None, ...]
+
+    @property
+    def feed(self) -> str:
+        """Node of the feed."""
+        return self.lit.network.feed.node
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Judgement:
+    """All findings about one transformer.
+
+    Attributes:
+        surveys: its networks, solved.
+        verdicts: the findings.
+    """
+
+    surveys: tuple[Survey, ...]
+    verdicts: tuple[Verdict, ...]
+
+    @property
+    def level(self) -> Level:
+        """The worst level among the findings."""
+        levels = (verdict.level for verdict in self.verdicts)
+        return max(levels, key=lambda level: level.rank, default=Level.WELL)
+
+    @property
+    def load_va(self) -> float | None:
+        """Volt-amperes of all networks with everything lit; None where one has no solution."""
+        outcomes = [survey.lit for survey in self.surveys]
+        solutions = [outcome for outcome in outcomes if isinstance(outcome, Solution)]
+        return sum(s.source_va for s in solutions) if len(solutions) == len(outcomes) else None
+
+    def wrong(self, feed: str | None = None) -> tuple[Verdict, ...]:
+        """The findings that are wrong, of one feed where it is named."""
+        return tuple(
+            v for v in self.verdicts if v.level is Level.WRONG and (feed is None or v.feed == feed)
+        )
+
+    def ranks(self) -> dict[tuple[str, Topic], int]:
+        """The worst rank of each topic at each feed."""
+        worst: dict[tuple[str, Topic], int] = {}
+        for verdict in self.verdicts:
+            key = (verdict.feed, verdict.topic)
+            worst[key] = max(worst.get(key, 0), verdict.level.rank)
+        return worst

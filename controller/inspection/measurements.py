@@ -1,0 +1,152 @@
+"""Volts and watts measured on site beside those computed.
+
+A reading agrees where it lies between what warm and cool cable give, with a meter's tolerance on both sides.
+Where readings do not agree, the single faults that would explain all of them are named, a
+suggestion of where to look first, no proof.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Final
+
+from controller.inspection.diagnosis import Explanation, MeasuredVolts, explain
+from controller.wiring.network import Network
+from controller.wiring.solver import Solution, solve
+
+METER_V: Final = 0.15
+"""Tolerance of a reading: 1 % of 12 V and a hand meter's last digits (common practice, no source)."""
+
+WATTS_PART: Final = 0.10
+"""Tolerance of measured watts as a part of those computed: a plug-in meter and the spread of the lamps
+(common practice, no source)."""
+
+COOL_C: Final = 10.0
+WARM_C: Final = 75.0
+"""Cool ground, and the temperature of the tables: the drop differs by about a fifth between them."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Difference:
+    """One reading beside what was computed.
+
+    Attributes:
+        reading: what was measured.
+        warm_v: computed with the cable at 75 °C.
+        cool_v: computed with the cable at 10 °C.
+        beyond_v: how far the reading lies outside, above zero where it is too high; 0 where it agrees.
+    """
+
+    reading: MeasuredVolts
+    warm_v: float
+    cool_v: float
+    beyond_v: float
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class BesideComputed:
+    """All readings of a network beside what was computed, and what would explain those that do not agree."""
+
+    differences: tuple[Difference, ...]
+    explanations: tuple[Explanation, ...] = ()
+
+    @property
+    def agrees(self) -> bool:
+        """Whether every reading agrees."""
+        return all(difference.beyond_v == 0.0 for difference in self.differences)
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class WattsBesideComputed:
+    """Measured watts of a zone beside those computed, whether they agree, and a sentence on it."""
+
+    zone: str
+    measured_w: float
+    computed_w: float
+    agrees: bool
+    words: str
+
+
+def compare_volts(
+    network: Network,
+    readings: Sequence[MeasuredVolts],
+    *,
+    tolerance_v: float = METER_V,
+    tap_measured: bool = False,
+) -> BesideComputed | None:
+    """Set readings beside computed volts.
+
+    Args:
+        network: the cables with the lamps that were lit at the time.
+        readings: taken with those lamps lit.
+        tolerance_v: of the meter.
+        tap_measured: whether the feed's volts were measured too, so that they explain nothing.
+
+    Returns:
+        The comparison; None where the network has no solution to compare with.
+
+    Source: none; the tolerances are common practice. Held by ``test_measurements.py``, where faults
+    are made on purpose.
+    """
+    warm = _lamp_volts(replace(network, temperature_c=WARM_C))
+    cool = _lamp_volts(replace(network, temperature_c=COOL_C))
+    if warm is None or cool is None:
+        return None
+    differences = (_differ(one, warm[one.fixture], cool[one.fixture], tolerance_v) for one in readings)
+    found = BesideComputed(differences=tuple(differences))
+    if found.agrees:
+        return found
+    return replace(found, explanations=explain(network, readings, tolerance_v, tap_measured=tap_measured))
+
+
+def _lamp_volts(network: Network) -> list[float] | None:
+    outcome = solve(network)
+    return [lamp.volts for lamp in outcome.lamps] if isinstance(outcome, Solution) else None
+
+
+def _differ(reading: MeasuredVolts, warm_v: float, cool_v: float, tolerance_v: float) -> Difference:
+    low_v, high_v = min(warm_v, cool_v) - tolerance_v, max(warm_v, cool_v) + tolerance_v
+    beyond_v = max(0.0, reading.volts - high_v) + min(0.0, reading.volts - low_v)
+    return Difference(reading=reading, warm_v=warm_v, cool_v=cool_v, beyond_v=beyond_v)
+
+
+def compare_watts(
+    zone: str, measured_w: float, computed_w: float, lamps: Mapping[float, int]
+) -> WattsBesideComputed:
+    """Set the watts of a zone beside those computed.
+
+    Args:
+        zone: id of the zone.
+        measured_w: with the zone lit alone.
+        computed_w: the same, at the place of the meter: at the outlet the transformer's losses are in it.
+        lamps: how many lamps of each watts are fitted in the zone, to tell how many may be out.
+    """
+    lacking_w = computed_w - measured_w
+    agrees = abs(lacking_w) <= WATTS_PART * computed_w
+    head = f"zone “{zone}” takes {measured_w:.1f} W, computed {computed_w:.1f} W"
+    if agrees:
+        words = f"{head}: they agree"
+    elif lacking_w < 0.0:
+        words = f"{head}: more or larger lamps than noted, or the meter counts the transformer's own losses"
+    else:
+        words = f"{head}: {_lamps_out(lacking_w, lamps, WATTS_PART * computed_w)}"
+    return WattsBesideComputed(
+        zone=zone, measured_w=measured_w, computed_w=computed_w, agrees=agrees, words=words
+    )
+
+
+def _lamps_out(lacking_w: float, lamps: Mapping[float, int], tolerance_w: float) -> str:
+    """Say how many equal lamps, of those that are fitted, come nearest to what is lacking."""
+    choices = [
+        (min(fitted, max(1, round(lacking_w / watts))), watts) for watts, fitted in sorted(lamps.items())
+    ]
+    count, watts = min(choices, key=lambda choice: abs(choice[0] * choice[1] - lacking_w))
+    if abs(count * watts - lacking_w) > tolerance_w:
+        lack = f"{lacking_w:.1f} W lack, which no lamps of one kind make up"
+        return f"{lack}: lamps of several kinds may be out, or smaller than noted"
+    if count == lamps[watts]:
+        which = f"all {count} lamps of {watts:g} W" if count > 1 else f"the lamp of {watts:g} W"
+    else:
+        which = f"{count} of its {lamps[watts]} lamps of {watts:g} W"
+    return f"{which} may be out, or lamps are smaller than noted"

@@ -1,0 +1,201 @@
+"""Everything there is to say about the wiring of a transformer: judged, advised, measured, and not known.
+
+The room puts together what others find; it decides nothing but what can be told and what cannot.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from typing import Final
+
+from config.models.site import Fixture, Site, Zone
+from controller.inspection.advice import Proposal, advise
+from controller.inspection.circuit_checks import judge
+from controller.inspection.diagnosis import MeasuredVolts
+from controller.inspection.findings import Judgement, Level, Survey, Topic, Verdict
+from controller.inspection.measurements import (
+    BesideComputed,
+    WattsBesideComputed,
+    compare_volts,
+    compare_watts,
+)
+from controller.inspection.rule_of_thumb import RuleBesideTruth, compare_rule
+from controller.wiring.from_site import Circuit, TransformerWiring, wire_site
+from controller.wiring.solver import Solution
+
+_OF_LAMPS: Final = frozenset({Topic.LAMP_LOW, Topic.LAMP_HIGH, Topic.DROP})
+_OF_A_TAP: Final = frozenset({Topic.SUPPLY, Topic.CIRCUIT})
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class ZoneLoad:
+    """What one zone asks of its transformer.
+
+    Attributes:
+        zone: the zone.
+        rated_w: watts by its papers; None where nobody said.
+        alone_va: volt-amperes with this zone lit alone, cables included; None where it cannot be computed.
+        alone_w: the same in watts.
+        placed: whether all its lights are on cables.
+    """
+
+    zone: Zone
+    rated_w: float | None
+    alone_va: float | None
+    alone_w: float | None
+    placed: bool
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class WiringReport:
+    """One transformer.
+
+    Attributes:
+        wiring: what hangs on it.
+        judgement: networks solved, in the order of the circuits, and the findings about them.
+        loads: zone by zone.
+        proposals: what would do where something is wrong.
+        rules: the rule of thumb beside the truth, for each tap in use.
+        volts: readings beside computed volts for each tap in use; None where there are none.
+        watts: measured watts beside computed ones.
+        unknown: sentences on what cannot be told, and why.
+    """
+
+    wiring: TransformerWiring
+    judgement: Judgement
+    loads: tuple[ZoneLoad, ...]
+    proposals: tuple[Proposal, ...]
+    rules: tuple[RuleBesideTruth, ...]
+    volts: tuple[BesideComputed | None, ...]
+    watts: tuple[WattsBesideComputed, ...]
+    unknown: tuple[str, ...]
+
+    @property
+    def level(self) -> Level:
+        """The worst of its findings."""
+        return self.judgement.level
+
+    @property
+    def without_advice(self) -> bool:
+        """Whether something is wrong at a tap, and nothing that was tried does."""
+        return not self.proposals and any(verdict.feed for verdict in self.judgement.wrong())
+
+    @property
+    def load(self) -> Verdict:
+        """The finding about the whole load."""
+        return next(one for one in self.judgement.verdicts if one.topic is Topic.TRANSFORMER)
+
+
+def report_site(site: Site) -> tuple[WiringReport, ...]:
+    """Report on every transformer of a site."""
+    return tuple(report_transformer(wiring) for wiring in wire_site(site))
+
+
+def report_transformer(wiring: TransformerWiring) -> WiringReport:
+    """Report on one transformer."""
+    judgement = judge(wiring.networks, wiring.limits)
+    judgement = replace(judgement, verdicts=tuple(_telling(judgement.verdicts, wiring)))
+    proposals: tuple[Proposal, ...] = ()
+    if wiring.has_cables:
+        proposals = advise(wiring.networks, taps_v=wiring.taps_v, limits=wiring.limits)
+    loads = tuple(_load_of(zone, judgement.surveys, wiring) for zone in wiring.zones)
+    return WiringReport(
+        wiring=wiring,
+        judgement=judgement,
+        loads=loads,
+        proposals=proposals,
+        rules=compare_rule(judgement),
+        volts=tuple(_compare_volts(circuit) for circuit in wiring.circuits),
+        watts=tuple(_compare_watts(loads)),
+        unknown=tuple(_list_unknown(wiring)),
+    )
+
+
+def _telling(verdicts: Sequence[Verdict], wiring: TransformerWiring) -> Iterator[Verdict]:
+    """Leave out findings about volts where no light is on a cable, and about a tap that nobody wrote down."""
+    bare = {
+        circuit.network.feed.node
+        for circuit in wiring.circuits
+        if not any(light.placed for light in circuit.lights)
+    }
+    for verdict in verdicts:
+        no_lamp = verdict.topic in _OF_LAMPS and verdict.feed in bare
+        no_tap = verdict.topic in _OF_A_TAP and not wiring.tap_known
+        if not (no_lamp or no_tap):
+            yield verdict
+
+
+def _load_of(zone: Zone, surveys: Sequence[Survey], wiring: TransformerWiring) -> ZoneLoad:
+    found = [one.alone[zone.id] for one in surveys if zone.id in one.alone]
+    solved = [outcome for outcome in found if isinstance(outcome, Solution)]
+    complete = bool(found) and len(solved) == len(found)
+    lights = [light for circuit in wiring.circuits for light in circuit.lights if light.zone == zone.id]
+    return ZoneLoad(
+        zone=zone,
+        rated_w=zone.rated_load.watts,
+        alone_va=sum(each.source_va for each in solved) if complete else None,
+        alone_w=sum(each.lamp_w + each.loss_w for each in solved) if complete else None,
+        placed=bool(lights) and all(light.placed for light in lights),
+    )
+
+
+def _compare_volts(circuit: Circuit) -> BesideComputed | None:
+    """Set the readings of one tap beside computed volts; they were taken with everything lit."""
+    readings = [
+        MeasuredVolts(fixture=place, volts=light.measured_v)
+        for place, light in enumerate(circuit.lights)
+        if light.measured_v is not None
+    ]
+    if not readings:
+        return None
+    network = circuit.network
+    if circuit.measured_v is not None:
+        network = replace(network, feed=replace(network.feed, source_v=circuit.measured_v))
+    return compare_volts(network, readings, tap_measured=circuit.measured_v is not None)
+
+
+def _compare_watts(loads: Sequence[ZoneLoad]) -> Iterator[WattsBesideComputed]:
+    for load in loads:
+        measured_w = load.zone.measured_watts
+        if measured_w is not None and load.zone.fixtures and load.alone_w is not None:
+            lamps: Counter[float] = Counter()
+            for fixture in load.zone.fixtures:
+                lamps[fixture.watts] += fixture.count
+            yield compare_watts(load.zone.id, measured_w, load.alone_w, lamps)
+
+
+def _list_unknown(wiring: TransformerWiring) -> Iterator[str]:
+    """Say what cannot be told, and what would have to be written down for it."""
+    name = wiring.transformer.id
+    for zone in wiring.unknown_zones:
+        yield f"zone “{zone.id}”: nobody wrote down its watts, so it counts as nothing; list its fixtures"
+    if not wiring.has_cables:
+        yield (
+            f"no cable of “{name}” is written down: its load is known, but not the volts at any lamp, the"
+            " drop or the current in a cable; add [[cables]], and “tap” to the transformer"
+        )
+    else:
+        loose = dict.fromkeys(
+            light.zone for circuit in wiring.circuits for light in circuit.lights if not light.placed
+        )
+        for zone_id in loose:
+            yield (
+                f"zone “{zone_id}” has lights on no cable: they count in the load, and their volts cannot be"
+                " told; give its fixtures a node"
+            )
+    leds = [(zone, fixture) for zone in wiring.zones for fixture in zone.fixtures if fixture.lamp == "led"]
+    if wiring.has_cables:
+        taken = "the range of their plates is taken as 0.90 to 1.05 of the rated volts"
+        yield from _without(leds, "volts", taken)
+    taken = "their power factor is taken as 1, and many LED drivers draw more volt-amperes than watts"
+    yield from _without(leds, "power_factor", taken)
+
+
+def _without(fixtures: Sequence[tuple[Zone, Fixture]], key: str, words: str) -> Iterator[str]:
+    """Say in one sentence for which zones a key of the LED fixtures is not written down."""
+    zones = dict.fromkeys(zone.id for zone, fixture in fixtures if key not in fixture.model_fields_set)
+    if zones:
+        names = ", ".join(f"“{zone}”" for zone in zones)
+        yield f"LED fixtures of {names} without “{key}”: {words}"

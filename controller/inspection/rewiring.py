@@ -1,0 +1,128 @@
+"""Changes to a network, each giving a new one: thicker cable, the feed at another node, a second run.
+
+Lengths of new cable are those of the old way from the feed, so that it can go into the same trench; a shorter
+way across the garden is better still.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+from controller.wiring.cable import Gauge
+from controller.wiring.network import Network, Stretch
+
+COPPER_G_PER_CM3 = 8.89
+"""Density of copper, NBS Handbook 100."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Purchase:
+    """New two-conductor cable to lay."""
+
+    gauge: Gauge
+    length_m: float
+
+    @property
+    def copper_kg(self) -> float:
+        """Copper in both conductors: what the cable costs, before any price is known."""
+        return 2.0 * self.gauge.area_mm2 * self.length_m * COPPER_G_PER_CM3 / 1000.0
+
+
+def way_to(network: Network, node: str) -> tuple[Stretch, ...]:
+    """The cables from the feed to a node, in that order; none for the feed itself."""
+    into = {cable.to_node: cable for cable in network.stretches}
+    way = []
+    while node in into:
+        way.append(into[node])
+        node = into[node].from_node
+    return tuple(reversed(way))
+
+
+def thicken(network: Network, gauges: Mapping[str, Gauge]) -> Network:
+    """Lay other gauges into the cables that end at these nodes; the old plate's ampacity goes with them."""
+    cables = tuple(
+        replace(cable, gauge=gauges[cable.to_node], ampacity_a=None) if cable.to_node in gauges else cable
+        for cable in network.stretches
+    )
+    return replace(network, stretches=cables)
+
+
+def feed_at(network: Network, node: str, gauge: Gauge) -> tuple[Network, Purchase]:
+    """Bring a home run to this node and take away the first cable of the old way there.
+
+    Args:
+        network: as it is.
+        node: where the home run shall end; not the feed, nor the end of its first cable.
+        gauge: of the home run.
+
+    Returns:
+        The new network, with the cables between turned round, and the home run to buy.
+    """
+    way = way_to(network, node)
+    first, turned = way[0], {cable.to_node for cable in way[1:]}
+    purchase = Purchase(gauge=gauge, length_m=sum(cable.length_m for cable in way))
+    home_run = Stretch(
+        from_node=network.feed.node, to_node=node, gauge=gauge, length_m=purchase.length_m
+    )
+    cables = [home_run]
+    for cable in network.stretches:
+        if cable.to_node in turned:
+            cables.append(replace(cable, from_node=cable.to_node, to_node=cable.from_node))
+        elif cable.to_node != first.to_node:
+            cables.append(cable)
+    return replace(network, stretches=tuple(cables)), purchase
+
+
+def second_run(network: Network, node: str, gauge: Gauge) -> tuple[Network, Purchase]:
+    """Cut the cable into a node and feed what is behind it by a run of its own from the same tap."""
+    way = way_to(network, node)
+    purchase = Purchase(gauge=gauge, length_m=sum(cable.length_m for cable in way))
+    run = Stretch(from_node=network.feed.node, to_node=node, gauge=gauge, length_m=purchase.length_m)
+    cables = tuple(run if cable.to_node == node else cable for cable in network.stretches)
+    return replace(network, stretches=cables), purchase
+
+
+def second_circuit(
+    network: Network, node: str, gauge: Gauge, tap_v: float
+) -> tuple[tuple[Network, Network], Purchase]:
+    """Cut the cable into a node and feed what is behind it from another tap of the transformer."""
+    joined, purchase = second_run(network, node, gauge)
+    return move_branch(joined, node, tap_v), purchase
+
+
+def move_branch(network: Network, node: str, tap_v: float) -> tuple[Network, Network]:
+    """Move the cable from the feed to this node, with all behind it, to another tap of the transformer."""
+    behind = {node}
+    for cable in network.walk():
+        if cable.from_node in behind:
+            behind.add(cable.to_node)
+    feed = replace(network.feed, node=f"{network.feed.node}, {tap_v:g} V", source_v=tap_v, tap=f"{tap_v:g} V")
+    kept = replace(
+        network,
+        stretches=tuple(c for c in network.stretches if c.to_node not in behind),
+        fixtures=tuple(f for f in network.fixtures if f.node not in behind),
+    )
+    moved = replace(
+        network,
+        feed=feed,
+        stretches=tuple(
+            replace(c, from_node=feed.node) if c.to_node == node else c
+            for c in network.stretches
+            if c.to_node in behind
+        ),
+        fixtures=tuple(f for f in network.fixtures if f.node in behind),
+    )
+    return kept, moved
+
+
+def hang_on(standing: Network, other: Network) -> Network:
+    """Hang what is on another network onto the tap of one that stands: one tap is one circuit."""
+    old, new = other.feed.node, standing.feed.node
+    cables = (replace(c, from_node=new) if c.from_node == old else c for c in other.stretches)
+    lamps = (replace(f, node=new) if f.node == old else f for f in other.fixtures)
+    return replace(
+        standing,
+        stretches=(*standing.stretches, *cables),
+        fixtures=(*standing.fixtures, *lamps),
+    )

@@ -1,0 +1,1 @@
+"""The database of what happened: write, read, check, back up."""

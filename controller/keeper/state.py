@@ -1,0 +1,121 @@
+"""What the keeper knows of each zone, and the picture of itself that it shows to others."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from config.models.site import RatedLoad, Zone
+from controller.planning.decision import Decision
+from controller.records.entries import Override
+from controller.records.reading import Reading
+from controller.relays import Wire
+
+# Pauses between tries at a relay that fails: doubled from the first, never longer than a tick.
+FIRST_PAUSE_S = 1.0
+LONGEST_PAUSE_S = 30.0
+# After so many failed tries in a row the pin is closed and opened afresh, each time.
+TRIES_BEFORE_REOPENING = 3
+# Of what has not happened yet, on the boot-time clock: before anything that counts.
+LONG_AGO_S = -1e9
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Fault:
+    """A relay that does not do what it is told: since when, in what words, and when it is tried again."""
+
+    words: str
+    since: Reading
+    tries: int
+    retry_at_boot_s: float
+
+    @staticmethod
+    def after(earlier: Fault | None, *, words: str, now: Reading) -> Fault:
+        """Count one more failed try and choose the pause before the next."""
+        tries = 1 if earlier is None else earlier.tries + 1
+        pause_s = min(LONGEST_PAUSE_S, FIRST_PAUSE_S * 2.0 ** min(tries - 1, 10))
+        since = now if earlier is None else earlier.since
+        return Fault(words=words, since=since, tries=tries, retry_at_boot_s=now.boot_s + pause_s)
+
+
+@dataclass(kw_only=True, slots=True)
+class ZoneState:
+    """What the keeper remembers of one zone's relay between two rounds.
+
+    ``lit`` is the last state that was read back, which is also the last one that the journal was told.
+    """
+
+    wire: Wire
+    load: RatedLoad
+    lit: bool = False
+    lit_since: Reading | None = None
+    fault: Fault | None = None
+    decision: Decision | None = None
+
+    @classmethod
+    def of(cls, zone: Zone) -> ZoneState:
+        """Begin to keep a zone: how its relay is wired, what it switches, and nothing known yet."""
+        return cls(wire=Wire(pin=zone.pin, active_high=zone.active_high), load=zone.rated_load)
+
+    def show(self, zone: Zone, override: Override | None) -> ZoneStatus | None:
+        """Show the zone as it is; None before a round has seen it."""
+        if self.decision is None:
+            return None
+        return ZoneStatus(
+            zone=zone.id,
+            name=zone.name,
+            lit=self.lit,
+            lit_since=self.lit_since,
+            decision=self.decision,
+            override=override,
+            fault=self.fault,
+        )
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class ZoneStatus:
+    """One zone as others see it."""
+
+    zone: str
+    name: str
+    lit: bool
+    lit_since: Reading | None
+    decision: Decision
+    override: Override | None
+    fault: Fault | None
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class KeeperStatus:
+    """The keeper as others see it, after its last round.
+
+    Attributes:
+        at: when the round was made.
+        started_at: when this keeper started.
+        trust_since: from when the clock is, or is not, trusted.
+        zones: every zone, in the order of the site file.
+        waiting: entries that the journal has not written yet.
+        lost: entries that the journal had to give up.
+        journal_fault: why the journal cannot be written, None while it can.
+        refused: why the last changed site file was refused, None where it was taken.
+    """
+
+    at: Reading
+    started_at: Reading
+    trust_since: Reading
+    zones: tuple[ZoneStatus, ...]
+    waiting: int
+    lost: int
+    journal_fault: str | None
+    refused: str | None
+
+    @property
+    def words(self) -> str:
+        """One line for the service manager and the log."""
+        if not self.at.trusted:
+            return self.at.trust
+        lit = [zone.name for zone in self.zones if zone.lit]
+        parts = [f"lit: {', '.join(lit)}" if lit else "all dark"]
+        parts += [f"{zone.name}: {zone.fault.words}" for zone in self.zones if zone.fault]
+        if self.journal_fault:
+            parts.append(f"journal: {self.journal_fault}, {self.waiting} waiting")
+        return "; ".join(parts)

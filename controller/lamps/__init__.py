@@ -1,0 +1,1 @@
+"""How lamps and relays age."""

@@ -1,0 +1,249 @@
+"""How far along lamps and relays are, and about when to replace them, by the plan to come.
+
+Every rated life is an average over many: half the lamps are gone by then. So the answer is "about".
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from enum import StrEnum
+from math import isfinite
+
+from config.models.site import RELAY_CYCLES
+from controller.calendar.intervals import MS_PER_HOUR
+from controller.lamps.physics import filament_life_h, light_left
+from controller.records.entries import Replacement
+
+# Farther ahead neither the plan nor the lamp's rating means anything.
+HORIZON_YEARS = 30
+_DAYS_PER_YEAR = 365.25
+_NIGHTS_IN_A_YEAR = 365
+
+
+class LampKind(StrEnum):
+    """What makes the light."""
+
+    LED = "led"
+    FILAMENT = "filament"
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Lamps:
+    """The lamps of one fixture entry of a zone: same kind, fitted together.
+
+    Attributes:
+        zone: id of the zone.
+        fixture: its place in the site file, from 1.
+        kind: LED or filament.
+        rated_life_h: hours to L70 for LED, average life at rated volts for filament; None where not known.
+        rated_volts: volts at which the rated life holds.
+        volts: volts that the lamp gets, where the wiring is known; None counts as rated.
+        fitted: the date on which they were fitted; None where not known.
+    """
+
+    zone: str
+    fixture: int
+    kind: LampKind
+    rated_life_h: float | None
+    rated_volts: float = 12.0
+    volts: float | None = None
+    fitted: date | None = None
+
+    def __post_init__(self) -> None:
+        """Refuse a life or volts that cannot be."""
+        for words, value in (
+            ("rated life", self.rated_life_h),
+            ("rated volts", self.rated_volts),
+            ("volts", self.volts),
+        ):
+            if value is not None and not (isfinite(value) and value > 0):
+                raise ValueError(f"the {words} of a lamp must be more than zero, not {value}")
+
+    @property
+    def life_h(self) -> float | None:
+        """Hours it lives at the volts that it gets; None where no life is rated."""
+        if self.rated_life_h is None or self.kind is LampKind.LED or self.volts is None:
+            return self.rated_life_h
+        return filament_life_h(self.rated_life_h, self.volts, self.rated_volts)
+
+
+def fitted_since(lamps: Lamps, replacements: Iterable[Replacement]) -> date | None:
+    """Give the first night that the present lamps served.
+
+    Lamps are changed by day, so those fitted on a date serve from the night of that date on. The latest of
+    the site file's date and the journal's replacements counts; None where neither is known.
+    """
+    dates = [
+        each.on_date for each in replacements if (each.zone, each.fixture) == (lamps.zone, lamps.fixture)
+    ]
+    return max([*dates, *([lamps.fitted] if lamps.fitted else [])], default=None)
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class LampLife:
+    """How far along some lamps are.
+
+    Attributes:
+        lamps: which.
+        since: the first night that they served; None where not known, and then hours count from the
+            beginning of the journal.
+        lit_h: hours lit since then.
+        used: part of their life used, 1 is spent; None where no life is rated.
+        used_in_a_year: part of their life that the next 365 nights use; None where no life is rated.
+        light: for LED, the part of their first light that they still give; None otherwise.
+        replace_about: the night on which their life ends by the plan to come; None where it does not end
+            within ``HORIZON_YEARS`` or is not rated.
+    """
+
+    lamps: Lamps
+    since: date | None
+    lit_h: float
+    used: float | None
+    used_in_a_year: float | None
+    light: float | None
+    replace_about: date | None
+
+    @property
+    def words(self) -> str:
+        """The same for a person."""
+        if self.used is None:
+            return "no rated life is known"
+        if self.used >= 1:
+            return "past the rated life: replace"
+        if self.replace_about is None:
+            return f"lasts more than {HORIZON_YEARS} years at this rate"
+        return f"replace about {self.replace_about:%B %Y}"
+
+
+def judge_lamps(
+    lamps: Lamps,
+    lit_h: float,
+    *,
+    since: date | None,
+    first_night: date,
+    lit_ms_on: Callable[[date], int],
+    used: float | None = None,
+) -> LampLife:
+    """Say how far along some lamps are and when their life ends by the plan.
+
+    Args:
+        lamps: which.
+        lit_h: hours lit since they were fitted.
+        since: see ``fitted_since``.
+        first_night: the first night of the plan to come.
+        lit_ms_on: milliseconds that the plan lights their zone in a night; see ``nights_again``.
+        used: part of their life used so far, where they did not always get the same volts (``life_used``);
+            None: all hours were at the present volts.
+    """
+    life_h = lamps.life_h
+    if life_h is None:
+        return LampLife(
+            lamps=lamps,
+            since=since,
+            lit_h=lit_h,
+            used=None,
+            used_in_a_year=None,
+            light=None,
+            replace_about=None,
+        )
+    light = light_left(lit_h, life_h) if lamps.kind is LampKind.LED else None
+    left_h = life_h - lit_h if used is None else (1 - used) * life_h
+    used = lit_h / life_h if used is None else used
+    year_ms = sum(lit_ms_on(first_night + timedelta(days=number)) for number in range(_NIGHTS_IN_A_YEAR))
+    return LampLife(
+        lamps=lamps,
+        since=since,
+        lit_h=lit_h,
+        used=used,
+        used_in_a_year=year_ms / MS_PER_HOUR / life_h,
+        light=light,
+        replace_about=ends_on(left_h * MS_PER_HOUR, first_night, lit_ms_on),
+    )
+
+
+def ends_on(left: float, first_night: date, used_on: Callable[[date], float]) -> date | None:
+    """Walk along the nights to come until what is left is used up.
+
+    Args:
+        left: what is left, in any unit: milliseconds of light, cycles of a relay.
+        first_night: where the walk begins.
+        used_on: how much of it a night uses.
+
+    Returns:
+        The night on which nothing is left; the first one where nothing was left before; None where that lies
+        more than ``HORIZON_YEARS`` ahead.
+    """
+    for number in range(round(HORIZON_YEARS * _DAYS_PER_YEAR)):
+        night = first_night + timedelta(days=number)
+        left -= used_on(night)
+        if left <= 0:
+            return night
+    return None
+
+
+def nights_again(first_night: date, per_night: Sequence[int]) -> Callable[[date], int]:
+    """Let a year of nights come again for ever, night by calendar date.
+
+    The sun repeats itself within minutes from year to year; weekdays and clock changes move by some days.
+    Working out thirty years of plans to say "about" would be waste: it would move the answer by less than 1 %
+    of the time to go.
+
+    Args:
+        first_night: the first night of the year.
+        per_night: what each of its nights uses, 365 or 366 of them.
+
+    Held by tests/controller/lamps/test_life.py.
+    """
+    by_date = {
+        (first_night + timedelta(days=number)).timetuple()[1:3]: value
+        for number, value in enumerate(per_night)
+    }
+    eve = by_date.get((2, 28), 0)
+    return lambda night: by_date.get((night.month, night.day), eve)
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class RelayLife:
+    """How far along a relay is: cycles so far, of how many, and about when they are used up."""
+
+    zone: str
+    cycles: int
+    endurance_cycles: int
+    wears_out_about: date | None
+
+    @property
+    def used(self) -> float:
+        """Part of the endurance used."""
+        return self.cycles / self.endurance_cycles
+
+
+def judge_relay(
+    zone: str,
+    cycles: int,
+    *,
+    first_night: date,
+    starts_on: Callable[[date], int],
+    endurance_cycles: int = RELAY_CYCLES,
+) -> RelayLife:
+    """Say how far along a relay is; one cycle is one switching on and off.
+
+    Args:
+        zone: whose relay.
+        cycles: how often it was switched on since it was fitted, zero or more.
+        first_night: the first night of the plan to come.
+        starts_on: how often the plan switches it on in a night.
+        endurance_cycles: electrical endurance by its data sheet, more than zero.
+
+    Raises:
+        ValueError: an endurance of nothing.
+    """
+    if endurance_cycles <= 0:
+        raise ValueError(f"the endurance of a relay is more than zero cycles, not {endurance_cycles}")
+    return RelayLife(
+        zone=zone,
+        cycles=cycles,
+        endurance_cycles=endurance_cycles,
+        wears_out_about=ends_on(endurance_cycles - cycles, first_night, starts_on),
+    )

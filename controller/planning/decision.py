@@ -1,0 +1,156 @@
+"""The decision: what a zone's relay must be at this instant, because of what, and until when.
+
+What wins, first to last: zone out of service, override, clock not trusted, special night, program.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from controller.planning.planner import Almanac
+from controller.records.entries import Cause, Override
+from controller.records.reading import Reading
+
+# How long an override lasts where neither the person nor the program says when it ends.
+LONGEST_OVERRIDE_S = 24 * 3600.0
+# The same while the clock is not trusted and the program's next change is not known.
+OVERRIDE_WITHOUT_CLOCK_S = 4 * 3600.0
+# The most that a person may ask for: longer is no "for now", and could reach past the end of the calendar.
+MOST_OVERRIDE_S = 366 * 24 * 3600.0
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Decision:
+    """What one relay must be at one instant.
+
+    Attributes:
+        on: lit or dark.
+        cause: what decided.
+        words: why, in a person's words, without instants.
+        until_utc: when this answer ends: the next change of the light, or the end of the override; None where
+            no such instant is known.
+        changes_in_s: seconds until then by the clock that measures it; None where not known.
+    """
+
+    on: bool
+    cause: Cause
+    words: str
+    until_utc: datetime | None
+    changes_in_s: float | None
+
+
+def decide(zone_id: str, now: Reading, *, almanac: Almanac, override: Override | None = None) -> Decision:
+    """Say what a zone's relay must be now.
+
+    Args:
+        zone_id: id of the zone.
+        now: what the clock says, and whether it may be believed.
+        almanac: the site's plans.
+        override: a person's wish for this zone, if there is one; it counts only while it is in force.
+
+    Returns:
+        The decision. Without a trusted clock nothing is lit but by an override.
+
+    Raises:
+        UnknownZoneError: no zone has that id.
+    """
+    zone = almanac.site.zone(zone_id)
+    if zone.out_of_service is not None:
+        return _dark(Cause.OUT_OF_SERVICE, f"out of service: {zone.out_of_service}")
+    left_s = None if override is None else seconds_left(override, now)
+    if override is not None and left_s is not None and left_s > 0:
+        until_utc = now.utc + timedelta(seconds=left_s) if now.trusted else None
+        words = f"somebody asked for {'light' if override.on else 'dark'}"
+        return Decision(
+            on=override.on, cause=Cause.OVERRIDE, words=words, until_utc=until_utc, changes_in_s=left_s
+        )
+    if not now.trusted:
+        return _dark(Cause.CLOCK_NOT_TRUSTED, "waiting for the time")
+    light = almanac.light(zone_id, now.utc)
+    changes_in_s = None if light.until_utc is None else (light.until_utc - now.utc).total_seconds()
+    return Decision(
+        on=light.on,
+        cause=light.plan.cause,
+        words=light.words,
+        until_utc=light.until_utc,
+        changes_in_s=changes_in_s,
+    )
+
+
+def seconds_left(override: Override, now: Reading) -> float | None:
+    """Say how long an override still has to run.
+
+    Args:
+        override: the person's wish.
+        now: what the clock says.
+
+    Returns:
+        Seconds left, zero or less where it is over; None where that cannot be told now, because it was
+        placed before this boot and the clock is not trusted.
+    """
+    placed = override.placed_at
+    same_boot = placed.boot_id == now.boot_id
+    elapsed_s = now.boot_s - placed.boot_s
+    if override.lasts_s is not None and same_boot:
+        return override.lasts_s - elapsed_s
+    ends_at_utc = override.ends_at_utc
+    if ends_at_utc is None and placed.trusted:
+        ends_at_utc = placed.utc + timedelta(seconds=override.lasts_s or 0.0)
+    if now.trusted:
+        return 0.0 if ends_at_utc is None else (ends_at_utc - now.utc).total_seconds()
+    if same_boot and ends_at_utc is not None:
+        return (ends_at_utc - placed.utc).total_seconds() - elapsed_s
+    return None
+
+
+def place_override(
+    zone_id: str,
+    now: Reading,
+    *,
+    on: bool,
+    almanac: Almanac,
+    ends_at_utc: datetime | None = None,
+    lasts_s: float | None = None,
+    by: str = "api",
+) -> Override:
+    """Make an override that ends by itself.
+
+    Without a time it ends with the program's next change, at most ``LONGEST_OVERRIDE_S`` from now; while the
+    clock is not trusted, after ``OVERRIDE_WITHOUT_CLOCK_S``.
+
+    Args:
+        zone_id: id of the zone.
+        now: what the clock says.
+        on: light or dark.
+        almanac: the site's plans.
+        ends_at_utc: when it is to end; needs a trusted clock.
+        lasts_s: or after how many seconds, more than zero, at most a year.
+        by: who asked.
+
+    Raises:
+        UnknownZoneError: no zone has that id.
+        ValueError: both an end and a duration, an end in the past, or an end by a clock that is not trusted.
+    """
+    almanac.site.zone(zone_id)
+    if ends_at_utc is not None and lasts_s is not None:
+        raise ValueError("an override ends at an instant or after a time, not both; give one of them")
+    if lasts_s is not None and not 0 < lasts_s <= MOST_OVERRIDE_S:
+        raise ValueError(f"an override lasts longer than no time and at most a year, not {lasts_s:g} s")
+    if ends_at_utc is not None and not now.trusted:
+        raise ValueError(f"the clock is not trusted yet ({now.trust}); say for how long, not until when")
+    if ends_at_utc is not None and ends_at_utc <= now.utc:
+        raise ValueError(f"{ends_at_utc:%Y-%m-%dT%H:%M:%SZ} is already over; name a later instant")
+    if ends_at_utc is None and lasts_s is None:
+        if now.trusted:
+            at_most_utc = now.utc + timedelta(seconds=LONGEST_OVERRIDE_S)
+            next_change_utc = almanac.light(zone_id, now.utc).until_utc
+            ends_at_utc = min(next_change_utc or at_most_utc, at_most_utc)
+        else:
+            lasts_s = OVERRIDE_WITHOUT_CLOCK_S
+    return Override(zone=zone_id, on=on, placed_at=now, ends_at_utc=ends_at_utc, lasts_s=lasts_s, by=by)
+
+
+def _dark(cause: Cause, words: str) -> Decision:
+    """Decide for dark, with no end in sight."""
+    return Decision(on=False, cause=cause, words=words, until_utc=None, changes_in_s=None)

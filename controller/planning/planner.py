@@ -1,0 +1,146 @@
+"""The almanac of one site: its plans night by night, remembered, and the next change of each zone's light."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from zoneinfo import ZoneInfo
+
+from config.models.site import Site
+from controller.calendar.night import Night, night_at, night_on, zone_info
+from controller.planning.plan import NightPlan, Place, Window, plan_night
+from controller.sun.sun import Sky
+
+# A yearly stretch may lie 366 nights ahead; a little more tells "never" from "not yet".
+HORIZON_NIGHTS = 400
+# Nights kept per zone: the horizon and a few already gone.
+REMEMBERED_NIGHTS = HORIZON_NIGHTS + 30
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Light:
+    """What the program alone asks of one zone over a stretch of time.
+
+    Attributes:
+        on: lit or dark.
+        plan: the plan of the night that decides.
+        window: the window that is lit; for a dark zone the last one over in this night, else None.
+        waits_for: for a dark zone, the next window of this night, else None.
+        since_utc: from when this answer is known to hold.
+        until_utc: the next change of the light; None where none comes within the horizon.
+    """
+
+    on: bool
+    plan: NightPlan
+    window: Window | None
+    waits_for: Window | None
+    since_utc: datetime
+    until_utc: datetime | None
+
+    @property
+    def words(self) -> str:
+        """Why, without instants: equal reasons read equal on every night."""
+        if self.on and self.window is not None:
+            return f"{self.window.span}, {self.plan.nights}"
+        if self.waits_for is not None:
+            return f"waits for {self.waits_for.span}, {self.plan.nights}"
+        if self.window is not None:
+            return f"{self.window.span} is over, {self.plan.nights}"
+        return self.plan.because
+
+
+class Almanac:
+    """Plans of every zone of a site, worked out once and remembered.
+
+    It holds no clock: every question names its night or its instant.
+    """
+
+    def __init__(self, site: Site, *, tz: ZoneInfo | None = None) -> None:
+        """Open the almanac of a site; ``tz`` replaces the time zone data in use, as when it was updated."""
+        self.site = site
+        self.tz = tz or zone_info(site.time_zone)
+        self.sky = Sky(site.latitude_deg, site.longitude_deg)
+        self.place = Place(sky=self.sky, dusk_angle_deg=site.dusk_angle_deg, tz=self.tz)
+        self._plans: dict[tuple[str, Night], NightPlan] = {}
+        self._standing: dict[str, Light] = {}
+
+    def night_at(self, at_utc: datetime) -> Night:
+        """Name the night that an instant belongs to."""
+        return night_at(at_utc, self.tz)
+
+    def plan(self, zone_id: str, night: Night) -> NightPlan:
+        """Plan one zone for one night.
+
+        Raises:
+            UnknownZoneError: no zone has that id.
+        """
+        key = (zone_id, night)
+        found = self._plans.get(key)
+        if found is None:
+            if len(self._plans) >= REMEMBERED_NIGHTS * len(self.site.zones):
+                self._plans.clear()
+            found = plan_night(self.site.zone(zone_id), night, self.place)
+            self._plans[key] = found
+        return found
+
+    def light(self, zone_id: str, at_utc: datetime) -> Light:
+        """Say what the program asks of a zone at an instant, and when that next changes.
+
+        Raises:
+            UnknownZoneError: no zone has that id.
+        """
+        standing = self._standing.get(zone_id)
+        if standing is not None and standing.since_utc <= at_utc:
+            horizon_utc = standing.until_utc or standing.plan.night.ends_at_utc
+            if at_utc < min(horizon_utc, standing.plan.night.ends_at_utc):
+                return standing
+        light = self._work_out(zone_id, at_utc)
+        self._standing[zone_id] = light
+        return light
+
+    def _work_out(self, zone_id: str, at_utc: datetime) -> Light:
+        """Find the window at an instant, or the ones around it."""
+        plan = self.plan(zone_id, self.night_at(at_utc))
+        over: Window | None = None
+        for window in plan.windows:
+            if at_utc < window.on_utc:
+                return Light(
+                    on=False,
+                    plan=plan,
+                    window=None,
+                    waits_for=window,
+                    since_utc=at_utc,
+                    until_utc=window.on_utc,
+                )
+            if at_utc < window.off_utc:
+                until_utc = self._lit_until(zone_id, plan, window)
+                return Light(
+                    on=True, plan=plan, window=window, waits_for=None, since_utc=at_utc, until_utc=until_utc
+                )
+            over = window
+        until_utc = self._dark_until(zone_id, plan)
+        return Light(on=False, plan=plan, window=over, waits_for=None, since_utc=at_utc, until_utc=until_utc)
+
+    def _lit_until(self, zone_id: str, plan: NightPlan, window: Window) -> datetime | None:
+        """Follow a window across noon where the next night goes on with it, as in the polar night."""
+        for _ in range(HORIZON_NIGHTS):
+            if window.off_utc < plan.night.ends_at_utc:
+                return window.off_utc
+            plan = self.plan(zone_id, self._next(plan.night))
+            if not plan.windows or plan.windows[0].on_utc > plan.night.starts_at_utc:
+                return plan.night.starts_at_utc
+            window = plan.windows[0]
+        return None
+
+    def _dark_until(self, zone_id: str, plan: NightPlan) -> datetime | None:
+        """Look for the first window of the nights to come."""
+        for _ in range(HORIZON_NIGHTS):
+            plan = self.plan(zone_id, self._next(plan.night))
+            if plan.windows:
+                return plan.windows[0].on_utc
+        return None
+
+    def _next(self, night: Night) -> Night:
+        """Name the night after a night; one without length, of a date that the zone skipped, is none."""
+        following = night_on(night.date + timedelta(days=1), self.tz)
+        return following if following.ends_at_utc > following.starts_at_utc else self._next(following)

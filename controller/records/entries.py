@@ -1,0 +1,160 @@
+"""What the journal records, as values: switchings, events, overrides, replacements; and runs made of them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, datetime
+from enum import StrEnum
+
+from controller.records.reading import Reading
+
+
+class Cause(StrEnum):
+    """Why a relay is, or was switched, as it is."""
+
+    PROGRAM = "program"
+    SPECIAL_NIGHT = "special night"
+    OVERRIDE = "override"
+    CLOCK_NOT_TRUSTED = "clock not trusted"
+    OUT_OF_SERVICE = "out of service"
+    POWER_LOST = "power lost"
+    STOPPED = "stopped"
+    SITE_CHANGED = "site changed"
+    RELAY_FAULT = "relay fault"
+
+
+class EventKind(StrEnum):
+    """What else happened that a person may ask about later."""
+
+    STARTED = "started"
+    STOPPED = "stopped"
+    POWER_LOST = "power lost"
+    DIED = "ended without warning"
+    CLOCK_STEPPED = "clock stepped"
+    CLOCK_TRUSTED = "clock trusted"
+    CLOCK_NOT_TRUSTED = "clock not trusted"
+    RESUMED = "resumed"
+    SITE_CHANGED = "site changed"
+    SITE_REFUSED = "site refused"
+    PROGRAM = "program"
+    RELAY_FAULT = "relay fault"
+    RELAY_RECOVERED = "relay recovered"
+    JOURNAL_FAULT = "journal fault"
+    JOURNAL_RECOVERED = "journal recovered"
+    JOURNAL_SET_ASIDE = "journal set aside"
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Switching:
+    """One change of one relay.
+
+    Attributes:
+        zone: id of the zone.
+        at: the clock's reading at the switching.
+        on: True where the zone was lit, False where it was put out.
+        cause: why, as a word.
+        words: why, in a person's words; no instants in them, so that equal reasons stay equal.
+        load_w: rated load of the zone at that time in watts, None where not known.
+        load_from: where that figure comes from: "fixtures", "rated", "measured", "".
+    """
+
+    zone: str
+    at: Reading
+    on: bool
+    cause: Cause
+    words: str
+    load_w: float | None = None
+    load_from: str = ""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Event:
+    """One happening that is no switching; ``size_s`` is the seconds that it is about (a step, a gap)."""
+
+    kind: EventKind
+    at: Reading
+    words: str
+    zone: str | None = None
+    size_s: float | None = None
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Override:
+    """A person's "on" or "off" for now.
+
+    Attributes:
+        zone: id of the zone.
+        on: lit or dark.
+        placed_at: the clock's reading when it was asked for.
+        ends_at_utc: the instant at which it ends; None where it ends after ``lasts_s`` or with the
+            program's next change.
+        lasts_s: seconds after which it ends, measured on the boot-time clock; None otherwise.
+        by: who asked: "api", "command line".
+    """
+
+    zone: str
+    on: bool
+    placed_at: Reading
+    ends_at_utc: datetime | None = None
+    lasts_s: float | None = None
+    by: str = "api"
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class OverrideEnded:
+    """The end of an override, and why it ended."""
+
+    zone: str
+    at: Reading
+    words: str
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Beat:
+    """A sign of life while something is lit; bounds what a power cut can lose."""
+
+    at: Reading
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Replacement:
+    """Lamps of one fixture group replaced on a date; ``fixture`` counts from 1 as in the site file."""
+
+    zone: str
+    fixture: int
+    on_date: date
+    at: Reading
+    note: str = ""
+
+
+Entry = Switching | Event | Override | OverrideEnded | Beat | Replacement
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Run:
+    """One stretch of light of one zone, made of two switchings.
+
+    Attributes:
+        zone: id of the zone.
+        on_utc: when it was lit (wall clock, UTC).
+        off_utc: when it was put out; None while it is still lit.
+        lit_s: seconds lit, measured on the boot-time clock where both ends share a boot, else the
+            difference of the wall-clock instants; None while it is still lit.
+        cause: why it was lit.
+        words: the same in words.
+        ended_by: why it was put out; None while it is still lit.
+        load_w: rated load in watts when it was lit; None where not known.
+        load_from: where that figure came from.
+        trusted: whether the clock was trusted at both ends.
+    """
+
+    zone: str
+    on_utc: datetime
+    off_utc: datetime | None
+    lit_s: float | None
+    cause: Cause
+    words: str
+    ended_by: Cause | None
+    load_w: float | None
+    load_from: str
+    trusted: bool

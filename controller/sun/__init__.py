@@ -1,0 +1,1 @@
+"""How high the sun stands, and when a night is dark."""

@@ -1,0 +1,1 @@
+"""Cables and fixtures as a tree, solved for volts and amperes."""

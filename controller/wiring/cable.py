@@ -1,0 +1,221 @@
+"""Two-conductor cable: its gauge, its ohms per metre by the published tables, and the current it may carry.
+
+The resistances are those of the tables, not of a formula: NEC chapter 9 table 8 for American sizes and
+IEC 60228 for metric ones. Both are brought to the same temperature, 75 °C unless told otherwise, so that a
+2.5 mm² and a 14 AWG cable can be compared. Cool buried cable has 16 to 18 % less: 75 °C is the safe side.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import Final
+
+from config.errors import WiringError
+
+M_PER_FT: Final = 0.3048
+"""International foot, exact."""
+
+DEFAULT_TEMPERATURE_C: Final = 75.0
+"""NEC chapter 9 table 8 is stated at 75 °C; metric sizes are brought to it too."""
+
+COPPER_PER_K_AT_75_C: Final = 0.00323
+"""Note to NEC chapter 9 table 8: R2 = R1 (1 + 0.00323 (T − 75))."""
+
+COPPER_PER_K_AT_20_C: Final = 0.00393
+"""Annealed copper at 20 °C, NBS Handbook 100 (from memory, used in several texts)."""
+
+TEMPERATURE_RANGE_C: Final = (-40.0, 105.0)
+"""Outside these no garden cable is rated, and the straight line through the resistances is not meant."""
+
+
+class Unit(StrEnum):
+    """How a gauge is counted."""
+
+    AWG = "AWG"
+    MM2 = "mm2"
+
+
+class Build(StrEnum):
+    """How a conductor is made: IEC 60228 class 1, 2 and 5; the NEC table knows the first two."""
+
+    SOLID = "solid"
+    STRANDED = "stranded"
+    FLEXIBLE = "flexible"
+
+
+# NEC chapter 9 table 8, uncoated copper, 75 °C: ohms per 1000 ft of ONE conductor. No solid 6 AWG is listed.
+_OHM_PER_KFT: Final = {
+    (18, Build.SOLID): 7.77, (18, Build.STRANDED): 7.95,
+    (16, Build.SOLID): 4.89, (16, Build.STRANDED): 4.99,
+    (14, Build.SOLID): 3.07, (14, Build.STRANDED): 3.14,
+    (12, Build.SOLID): 1.93, (12, Build.STRANDED): 1.98,
+    (10, Build.SOLID): 1.21, (10, Build.STRANDED): 1.24,
+    (8, Build.SOLID): 0.764, (8, Build.STRANDED): 0.778,
+    (6, Build.STRANDED): 0.491,
+}  # fmt: skip
+
+# IEC 60228, plain copper, 20 °C: the most ohms per km that ONE conductor may have.
+_CLASS_1_AND_2: Final = {0.75: 24.5, 1.0: 18.1, 1.5: 12.1, 2.5: 7.41, 4.0: 4.61, 6.0: 3.08, 10.0: 1.83}
+_CLASS_5: Final = {0.75: 26.0, 1.0: 19.5, 1.5: 13.3, 2.5: 7.98, 4.0: 4.95, 6.0: 3.30, 10.0: 1.91}
+_OHM_PER_KM: Final = {
+    **{(area, Build.SOLID): ohm for area, ohm in _CLASS_1_AND_2.items()},
+    **{(area, Build.STRANDED): ohm for area, ohm in _CLASS_1_AND_2.items()},
+    **{(area, Build.FLEXIBLE): ohm for area, ohm in _CLASS_5.items()},
+}
+
+# NEC chapter 9 table 8, the area of the copper.
+_AREA_MM2: Final = {18: 0.8230, 16: 1.3087, 14: 2.0809, 12: 3.3088, 10: 5.2612, 8: 8.3656, 6: 13.3018}
+
+_NEC_CORD: Final = "NEC table 400.5(A), cord with two current-carrying conductors (quoted in a second text)"
+_NEC_BURIED: Final = "NEC table 310.16, 60 °C column, for UF cable (quoted in several agreeing copies)"
+_IEC_CORD: Final = "common practice for two-core cords of this size, no source"
+_IEC_BURIED: Final = "IEC 60364-5-52 table B.52.2, method D2, two cores, PVC, 20 °C ground (from memory)"
+
+# Amperes, and where the figure comes from. The cable's own plate prevails: a stretch may state its own.
+_AMPACITY: Final = {
+    (Unit.AWG, 18.0): (10.0, _NEC_CORD), (Unit.AWG, 16.0): (13.0, _NEC_CORD),
+    (Unit.AWG, 14.0): (15.0, _NEC_BURIED), (Unit.AWG, 12.0): (20.0, _NEC_BURIED),
+    (Unit.AWG, 10.0): (30.0, _NEC_BURIED), (Unit.AWG, 8.0): (40.0, _NEC_BURIED),
+    (Unit.AWG, 6.0): (55.0, _NEC_BURIED),
+    (Unit.MM2, 0.75): (6.0, _IEC_CORD), (Unit.MM2, 1.0): (10.0, _IEC_CORD),
+    (Unit.MM2, 1.5): (22.0, _IEC_BURIED), (Unit.MM2, 2.5): (28.0, _IEC_BURIED),
+    (Unit.MM2, 4.0): (38.0, _IEC_BURIED), (Unit.MM2, 6.0): (48.0, _IEC_BURIED),
+    (Unit.MM2, 10.0): (64.0, _IEC_BURIED),
+}  # fmt: skip
+
+_DEFAULT_BUILD: Final = {Unit.AWG: Build.STRANDED, Unit.MM2: Build.FLEXIBLE}
+"""Where nothing is said: stranded for AWG, fine-stranded class 5 for mm²; each the higher of its table."""
+
+_GAUGE: Final = re.compile(
+    r"\s*(\d{1,3}(?:\.\d{1,3})?)\s*(awg|mm2|mm²)(?:\s+(solid|stranded|flexible))?\s*", re.I
+)
+_LENGTH: Final = re.compile(r"\s*(\d{1,6}(?:\.\d{1,6})?)\s*(ft|m)\s*", re.I)
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Ampacity:
+    """The current a conductor may carry, in amperes, and which table or practice says so."""
+
+    amperes: float
+    source: str
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Gauge:
+    """The thickness and make of one conductor.
+
+    Attributes:
+        size: the AWG number, or the area in mm².
+        unit: which of the two.
+        build: solid, stranded or flexible.
+
+    Raises:
+        WiringError: the size is in no table; the sizes that are stand in the message.
+    """
+
+    size: float
+    unit: Unit
+    build: Build
+
+    def __post_init__(self) -> None:
+        """Refuse a size for which no table gives a resistance."""
+        table = _OHM_PER_KFT if self.unit is Unit.AWG else _OHM_PER_KM
+        if (self.size, self.build) not in table:
+            known = ", ".join(f"{size:g} {self.unit} {build}" for size, build in table)
+            raise WiringError(
+                f"“{self.size:g} {self.unit} {self.build}” is in no table of resistances; there are {known}"
+            )
+
+    def __str__(self) -> str:
+        """The text that parses back; the build is named where it is not the usual one."""
+        text = f"{self.size:g} {self.unit}"
+        return text if self.build is _DEFAULT_BUILD[self.unit] else f"{text} {self.build}"
+
+    @property
+    def area_mm2(self) -> float:
+        """Area of the copper of one conductor, in mm²."""
+        return _AREA_MM2[int(self.size)] if self.unit is Unit.AWG else self.size
+
+    @property
+    def ampacity(self) -> Ampacity:
+        """The default current limit of a garden cable of this gauge; the cable's own plate prevails."""
+        amperes, source = _AMPACITY[self.unit, float(self.size)]
+        return Ampacity(amperes=amperes, source=source)
+
+
+def parse_gauge(text: str) -> Gauge:
+    """Read a gauge as a person writes it: ``12 AWG``, ``12 AWG solid``, ``2.5 mm2``, ``2.5 mm2 stranded``.
+
+    Args:
+        text: the gauge; without a word for the build, AWG is stranded and mm² is flexible (class 5).
+
+    Raises:
+        WiringError: the text is no gauge, or its size is in no table.
+    """
+    found = _GAUGE.fullmatch(text)
+    if found is None:
+        raise WiringError(f"“{text}” is no gauge; write it like “12 AWG”, “12 AWG solid” or “2.5 mm2”")
+    size, unit_text, build_text = found.groups()
+    unit = Unit.AWG if unit_text.lower() == "awg" else Unit.MM2
+    build = Build(build_text.lower()) if build_text else _DEFAULT_BUILD[unit]
+    return Gauge(size=float(size), unit=unit, build=build)
+
+
+def parse_length(text: str) -> float:
+    """Read a length as a person writes it, ``100 ft`` or ``30 m``, and give it in metres.
+
+    Raises:
+        WiringError: the text is no length, has no unit, or is not above zero.
+    """
+    found = _LENGTH.fullmatch(text)
+    if found is None:
+        raise WiringError(f"“{text}” is no length; write it like “100 ft” or “30 m”")
+    length_m = float(found[1]) * (M_PER_FT if found[2].lower() == "ft" else 1.0)
+    if length_m <= 0.0:
+        raise WiringError(f"“{text}” is not above zero; a cable has some length")
+    return length_m
+
+
+def ohm_per_m(gauge: Gauge, temperature_c: float = DEFAULT_TEMPERATURE_C) -> float:
+    """Resistance of ONE conductor, in ohms per metre.
+
+    Args:
+        gauge: the conductor.
+        temperature_c: of the copper, −40 to 105 °C; 75 by default for both kinds of gauge.
+
+    Raises:
+        WiringError: the temperature is outside that range.
+
+    Source: NEC chapter 9 table 8 with its note on temperature; IEC 60228 table values at 20 °C with
+    copper's 0.00393 per kelvin. Held by tests/controller/wiring/test_cable.py, which also computes both from
+    the resistivity of copper.
+    """
+    lowest_c, highest_c = TEMPERATURE_RANGE_C
+    if not (math.isfinite(temperature_c) and lowest_c <= temperature_c <= highest_c):
+        limits = f"{lowest_c:g} to {highest_c:g} °C"
+        raise WiringError(f"{temperature_c:g} °C is no cable's temperature; use {limits}")
+    if gauge.unit is Unit.AWG:
+        at_75_c = _OHM_PER_KFT[int(gauge.size), gauge.build] / (1000.0 * M_PER_FT)
+        return at_75_c * (1.0 + COPPER_PER_K_AT_75_C * (temperature_c - 75.0))
+    at_20_c = _OHM_PER_KM[gauge.size, gauge.build] / 1000.0
+    return at_20_c * (1.0 + COPPER_PER_K_AT_20_C * (temperature_c - 20.0))
+
+
+def loop_ohm(gauge: Gauge, length_m: float, temperature_c: float = DEFAULT_TEMPERATURE_C) -> float:
+    """Resistance out and back over a cable's length: twice that of one conductor, in ohms."""
+    return 2.0 * length_m * ohm_per_m(gauge, temperature_c)
+
+
+def same_kind(gauge: Gauge) -> tuple[Gauge, ...]:
+    """All gauges of the same unit and build, the thinnest first, this one among them."""
+    table = _OHM_PER_KFT if gauge.unit is Unit.AWG else _OHM_PER_KM
+    kind = [Gauge(size=size, unit=gauge.unit, build=build) for size, build in table if build is gauge.build]
+    return tuple(sorted(kind, key=lambda each: each.area_mm2))
+
+
+def thicker(gauge: Gauge) -> tuple[Gauge, ...]:
+    """The gauges of the same unit and build with more copper, the next one first."""
+    return tuple(each for each in same_kind(gauge) if each.area_mm2 > gauge.area_mm2)

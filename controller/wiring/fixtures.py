@@ -1,0 +1,167 @@
+"""The lights of a site on the nodes of its cables: what each takes, what it bears, what was measured at it.
+
+Lights whose cable nobody wrote down still load the transformer: they stand at its terminals with the power
+that they are rated for, and ask for no volts there.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+from config.models.site import Fixture, Site, Zone
+from controller.wiring.cable import parse_gauge, parse_length
+from controller.wiring.network import FixtureAt, Lamp, Lead
+
+USUAL_LEAD: Final = "18 AWG"
+"""The lead of most fixtures (common practice, no source)."""
+
+_LEAST_RATED_V: Final = 1e-3
+_ANY_V: Final = 1e6
+_DRIVERS: Final = {"regulated": Lamp.POWER, "linear": Lamp.CURRENT, "resistor": Lamp.RESISTANCE}
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Light:
+    """Equal lights of one fixture of the site file at one node.
+
+    Attributes:
+        zone: id of its zone.
+        fixture: its place among the zone's fixtures, from 1; 0 for a zone that lists none.
+        number: its place among the fixture's lights, from 1: 3 for the third light of a line.
+        kind: of fixture, such as “path”; empty where no fixture is listed.
+        name: what people call the fixture; empty where it has no name.
+        placed: whether its cable is known.
+        measured_v: volts measured at it; None where nobody did.
+        at: the same for the solver.
+    """
+
+    zone: str
+    fixture: int
+    number: int
+    kind: str
+    name: str
+    placed: bool
+    measured_v: float | None
+    at: FixtureAt
+
+
+def count_lights(site: Site, simple: set[str]) -> dict[str, int]:
+    """Count the lights that hang on each line and hub by its name."""
+    counts: dict[str, int] = dict.fromkeys(simple, 0)
+    for zone in site.zones:
+        for fixture in zone.fixtures:
+            node = _node_of(fixture, zone, simple)
+            if node in counts:
+                counts[node] += fixture.count
+    return counts
+
+
+def _node_of(fixture: Fixture, zone: Zone, simple: Iterable[str]) -> str | None:
+    """Name what a fixture hangs on: as it says, else the line or hub that bears its zone's id."""
+    return fixture.node if fixture.node is not None else (zone.id if zone.id in simple else None)
+
+
+def hang_lights(
+    site: Site, zones: Sequence[Zone], simple: Mapping[str, Sequence[str]], terminals: str
+) -> list[Light]:
+    """Hang the lights of some zones on their nodes; those of a line or a hub one after the other.
+
+    Args:
+        site: the site.
+        zones: those whose lights are wanted.
+        simple: the nodes of each line and hub.
+        terminals: node for the lights whose cable is not known.
+    """
+    free: dict[str, list[str]] = {name: list(nodes) for name, nodes in simple.items()}
+    lights: list[Light] = []
+    for zone in site.zones:
+        for place, fixture in enumerate(zone.fixtures, start=1):
+            node = _node_of(fixture, zone, free)
+            if node in free:
+                nodes = [free[node].pop(0) for _ in range(fixture.count)]
+                found = [
+                    _light(zone, place, fixture, each, number=number) for number, each in enumerate(nodes, 1)
+                ]
+            elif node is not None:
+                found = [_light(zone, place, fixture, node, count=fixture.count)]
+            else:
+                found = [_loose(zone, fixture.count * fixture.watts, terminals, place, fixture)]
+            lights += found if zone in zones else []
+        if zone in zones and not zone.fixtures and zone.rated_load.watts is not None:
+            lights.append(_loose(zone, zone.rated_load.watts, terminals))
+    return lights
+
+
+def _light(
+    zone: Zone, place: int, fixture: Fixture, node: str, *, number: int = 1, count: int = 1
+) -> Light:
+    """Make a light whose cable is known."""
+    lead = None
+    if fixture.lead is not None:
+        gauge = parse_gauge(fixture.lead_gauge or USUAL_LEAD)
+        lead = Lead(gauge=gauge, length_m=parse_length(fixture.lead))
+    at = FixtureAt(
+        node=node,
+        zone=zone.id,
+        watts=fixture.watts,
+        lamp=Lamp.FILAMENT if fixture.lamp == "filament" else _DRIVERS[fixture.driver],
+        rated_v=fixture.rated_volts,
+        count=count,
+        lead=lead,
+        power_factor=fixture.power_factor,
+        min_v=fixture.volts[0] if fixture.volts else None,
+        max_v=fixture.volts[1] if fixture.volts else None,
+        name=fixture.name or fixture.kind,
+    )
+    return Light(
+        zone=zone.id,
+        fixture=place,
+        number=number,
+        kind=fixture.kind,
+        name=fixture.name,
+        placed=True,
+        measured_v=_reading_of(fixture, number, alone=count == fixture.count),
+        at=at,
+    )
+
+
+def _reading_of(fixture: Fixture, number: int, *, alone: bool) -> float | None:
+    """Give what was measured at a light: its own reading of a list; a single one is the last light's."""
+    readings = fixture.measured_volts
+    if readings is None:
+        return None
+    if alone:
+        # All its lights stand at one node and get the same: the lowest is the one that asks a question.
+        return min(readings)
+    if len(readings) == 1:
+        return readings[0] if number == fixture.count else None
+    return readings[number - 1] if number <= len(readings) else None
+
+
+def _loose(
+    zone: Zone, watts: float, terminals: str, place: int = 0, fixture: Fixture | None = None
+) -> Light:
+    """Make lights whose cable is not known: a load at the terminals that asks for no volts."""
+    at = FixtureAt(
+        node=terminals,
+        zone=zone.id,
+        watts=watts,
+        lamp=Lamp.POWER,
+        rated_v=_LEAST_RATED_V,
+        power_factor=fixture.power_factor if fixture else 1.0,
+        min_v=0.0,
+        max_v=_ANY_V,
+        name="lights on no cable",
+    )
+    return Light(
+        zone=zone.id,
+        fixture=place,
+        number=1,
+        kind=fixture.kind if fixture else "",
+        name=fixture.name if fixture else "",
+        placed=False,
+        measured_v=None,
+        at=at,
+    )

@@ -1,0 +1,187 @@
+"""From the site file to the wiring: what hangs on each tap of each transformer, as networks to be solved.
+
+A zone is one relay. Where the relays stand behind the transformer, each zone has runs of its own from the tap
+that they share; where the relay switches the mains, all of the transformer is lit together. Either way the
+fewest volts are those with everything lit, and the most those of a zone lit alone, which judging takes.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from typing import Final
+
+from config.models.cables import Cable
+from config.models.site import Site, Transformer, Zone
+from controller.inspection.findings import Limits
+from controller.wiring.cable import parse_gauge, parse_length
+from controller.wiring.fixtures import Light, count_lights, hang_lights
+from controller.wiring.layouts import lay_hub, lay_line
+from controller.wiring.network import Feed, Network, Stretch, join
+
+USUAL_TAP_V: Final = 12.0
+"""Taken where no cable is written down and so no tap either; it decides nothing but the amperes shown."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Circuit:
+    """Everything on one tap of one transformer.
+
+    Attributes:
+        network: what is solved.
+        lights: one for each fixture of the network, in the same order.
+        measured_v: volts measured at the tap with everything lit; None where nobody did.
+    """
+
+    network: Network
+    lights: tuple[Light, ...]
+    measured_v: float | None
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class TransformerWiring:
+    """One transformer with all that hangs on it.
+
+    Attributes:
+        transformer: as the site file has it.
+        zones: those that it feeds.
+        taps_v: volts of its taps; none where nobody wrote them down.
+        tap_known: whether the tap in use was written down.
+        circuits: one for each tap in use.
+        limits: what the site asks for.
+    """
+
+    transformer: Transformer
+    zones: tuple[Zone, ...]
+    taps_v: tuple[float, ...]
+    tap_known: bool
+    circuits: tuple[Circuit, ...]
+    limits: Limits
+
+    @property
+    def networks(self) -> tuple[Network, ...]:
+        """What is solved, tap by tap."""
+        return tuple(circuit.network for circuit in self.circuits)
+
+    @property
+    def has_cables(self) -> bool:
+        """Whether any of its cables are written down."""
+        return any(network.stretches for network in self.networks)
+
+    @property
+    def unknown_zones(self) -> tuple[Zone, ...]:
+        """The zones of which nobody said what they draw."""
+        return tuple(zone for zone in self.zones if zone.rated_load.watts is None)
+
+
+def wire_site(site: Site) -> tuple[TransformerWiring, ...]:
+    """Give the wiring of every transformer of a site, in the order of its file.
+
+    Raises:
+        WiringError: the cables make no tree; a site that was read from a file has none such.
+    """
+    ends = _Ends(site)
+    return tuple(_wire(site, transformer, ends) for transformer in site.transformers)
+
+
+class _Ends:
+    """The cables of a site as stretches, and the nodes on which the lights of a line or a hub hang."""
+
+    def __init__(self, site: Site) -> None:
+        self.stretches: list[Stretch] = []
+        self.simple: dict[str, list[str]] = {}
+        names = {name for each in site.cables for name in (each.line, each.hub) if name is not None}
+        self._lights = count_lights(site, names)
+        self._usual = {transformer.id: transformer.tap for transformer in site.transformers}
+        self.feeds: dict[str, dict[float, str]] = {each.id: {} for each in site.transformers}
+        for transformer in site.transformers:
+            if transformer.tap is not None:
+                self.feeds[transformer.id][transformer.tap] = transformer.id
+        for cable in site.cables:
+            self._lay(cable)
+
+    def _start_of(self, cable: Cable) -> str:
+        """Name the node that a cable begins at; a tap beside the usual one is a feed of its own."""
+        if cable.begins not in self.feeds:
+            return cable.begins
+        taps, usual_v = self.feeds[cable.begins], self._usual[cable.begins]
+        tap_v = cable.tap if cable.tap is not None else usual_v
+        if tap_v is None:
+            tap_v = USUAL_TAP_V
+        return taps.setdefault(tap_v, cable.begins if not taps else f"{cable.begins}, {tap_v:g} V")
+
+    def _lay(self, cable: Cable) -> None:
+        start, gauge, length_m = self._start_of(cable), parse_gauge(cable.gauge), parse_length(cable.length)
+        if cable.line is not None:
+            lights = self._lights.get(cable.line, 0)
+            laid = lay_line(start=start, name=cable.line, gauge=gauge, length_m=length_m, lights=lights)
+            stretches, self.simple[cable.line] = laid.stretches, list(laid.nodes)
+        elif cable.hub is not None:
+            laid = lay_hub(
+                start=start,
+                name=cable.hub,
+                gauge=gauge,
+                length_m=length_m,
+                leg_gauge=parse_gauge(cable.leg_gauge) if cable.leg_gauge is not None else gauge,
+                leg_lengths_m=[parse_length(leg) for leg in cable.legs],
+            )
+            stretches, self.simple[cable.hub] = laid.stretches, list(laid.nodes)
+        else:
+            stretches = (Stretch(from_node=start, to_node=str(cable.to), gauge=gauge, length_m=length_m),)
+        plates = {stretches[0].gauge: cable.rated_a}  # a leg of another gauge is not what the plate is of
+        self.stretches += [
+            replace(each, splice_ohm=cable.splice_ohm, ampacity_a=plates.get(each.gauge))
+            for each in stretches
+        ]
+
+
+def _wire(site: Site, transformer: Transformer, ends: _Ends) -> TransformerWiring:
+    zones = tuple(zone for zone in site.zones if site.transformer_of(zone) is transformer)
+    known = ends.feeds[transformer.id]
+    taps = known or {USUAL_TAP_V: transformer.id}
+    feeds = [
+        Feed(
+            node=node,
+            transformer=transformer.id,
+            rated_va=transformer.rated_va,
+            source_v=tap_v,
+            tap=f"{tap_v:g} V",
+        )
+        for tap_v, node in taps.items()
+    ]
+    lights = hang_lights(site, zones, ends.simple, feeds[0].node)
+    stretches = _reached(ends.stretches, [feed.node for feed in feeds])
+    networks = join(feeds, stretches, [light.at for light in lights], site.wiring.copper_c)
+    circuits = []
+    for network in [each for each in networks if each.fixtures or each.stretches] or networks[:1]:
+        nodes = {network.feed.node, *(cable.to_node for cable in network.stretches)}
+        measured_v = transformer.measured_volts if network.feed.source_v == transformer.tap else None
+        circuits.append(
+            Circuit(
+                network=network,
+                lights=tuple(light for light in lights if light.at.node in nodes),
+                measured_v=measured_v,
+            )
+        )
+    return TransformerWiring(
+        transformer=transformer,
+        zones=zones,
+        taps_v=tuple(sorted(transformer.taps or known)),
+        tap_known=bool(known),
+        circuits=tuple(circuits),
+        limits=Limits(drop_percent=site.wiring.drop_percent),
+    )
+
+
+def _reached(stretches: Iterable[Stretch], feeds: Iterable[str]) -> list[Stretch]:
+    """Pick the cables that some feeds reach."""
+    outward: dict[str, list[Stretch]] = {}
+    for stretch in stretches:
+        outward.setdefault(stretch.from_node, []).append(stretch)
+    reached: list[Stretch] = []
+    waiting = list(feeds)
+    while waiting:
+        found = outward.get(waiting.pop(0), [])
+        reached += found
+        waiting += [stretch.to_node for stretch in found]
+    return reached

@@ -1,0 +1,85 @@
+"""What the wiring means for the account: watts lost in the cables of a zone, and the volts its lamps get.
+
+A zone whose watts were measured has its cables in them already. Cables that cannot be solved, or that nobody
+wrote down, lose nothing here; a filament lamp whose cable is not known is taken to get its rated volts.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from decimal import Decimal
+from functools import lru_cache
+
+from config.errors import WiringError
+from config.models.site import Site
+from controller.wiring.from_site import Circuit, wire_site
+from controller.wiring.solver import Solution, solve
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class WiredGarden:
+    """What the cables of a site do while its zones are lit.
+
+    Attributes:
+        cable_w: watts lost in cables, leads and splices by zone.
+        volts: by zone and fixture, counted from 1: the most that any of its lights gets, since that one ends
+            first.
+    """
+
+    cable_w: Mapping[str, Decimal]
+    volts: Mapping[tuple[str, int], float]
+
+
+@lru_cache(maxsize=4)
+def wire_garden(site: Site) -> WiredGarden:
+    """Solve the cables of a site, once for each site.
+
+    Where the relays stand behind the transformer a zone is solved lit alone, with the copper as warm as the
+    site file says; where the relay switches the mains, everything on the transformer is lit together.
+    """
+    cable_w: dict[str, Decimal] = defaultdict(Decimal)
+    volts: dict[tuple[str, int], float] = {}
+    measured = {zone.id for zone in site.zones if zone.rated_load.origin == "measured"}
+    try:
+        wirings = wire_site(site)
+    except WiringError:
+        wirings = ()
+    for wiring in wirings:
+        together = wiring.transformer.relay_side == "mains"
+        for circuit in wiring.circuits:
+            if not any(light.placed for light in circuit.lights):
+                continue
+            for zones, found in _solve(circuit, together=together):
+                lost_w = Decimal(repr(found.loss_w))
+                watts = {zone: _lamp_watts(found, zone) for zone in zones}
+                for zone in zones:
+                    if zone not in measured and found.lamp_w > 0:
+                        cable_w[zone] += lost_w * Decimal(repr(watts[zone] / found.lamp_w))
+                _note_volts(volts, circuit, found)
+    return WiredGarden(cable_w=dict(cable_w), volts=volts)
+
+
+def _solve(circuit: Circuit, *, together: bool) -> Iterator[tuple[tuple[str, ...], Solution]]:
+    """Solve one circuit: all of it, or each zone alone; what has no solution is left out."""
+    network = circuit.network
+    groups = [tuple(network.zones)] if together else [(zone,) for zone in network.zones]
+    for zones in groups:
+        found = solve(network.lit(zones))
+        if isinstance(found, Solution):
+            yield zones, found
+
+
+def _lamp_watts(found: Solution, zone: str) -> float:
+    """Add up what the lamps of a zone take."""
+    return sum(lamp.fixture.count * lamp.watts for lamp in found.lamps if lamp.fixture.zone == zone)
+
+
+def _note_volts(volts: dict[tuple[str, int], float], circuit: Circuit, found: Solution) -> None:
+    """Note the volts of each fixture whose cable is known."""
+    at_light = {lamp.fixture: lamp.volts for lamp in found.lamps}
+    for light in circuit.lights:
+        if light.placed and light.fixture and light.at in at_light:
+            key = light.zone, light.fixture
+            volts[key] = max(volts.get(key, 0.0), at_light[light.at])

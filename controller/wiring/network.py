@@ -1,0 +1,239 @@
+"""The cables and fixtures behind one tap of a transformer, as a tree of values.
+
+A network begins at a feed and branches; every node is fed by exactly one cable. What is not such a tree is
+refused with all its problems at once.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from enum import StrEnum
+from typing import Final
+
+from config.errors import WiringError
+from controller.wiring.cable import DEFAULT_TEMPERATURE_C, Gauge
+from controller.wiring.topology import find_problems, walk
+
+FILAMENT_BAND: Final = (0.90, 1.05)
+"""Range of a lamp that states none, in parts of its rated volts: 10.8 to 12.6 V at 12 V (common practice)."""
+
+
+class Lamp(StrEnum):
+    """How a lamp's current follows its voltage."""
+
+    FILAMENT = "filament"  # I by V^0.55
+    RESISTANCE = "resistance"  # I by V
+    CURRENT = "current"  # I the same at any V: the hand calculation
+    POWER = "power"  # I by 1/V: an LED with a regulated driver
+
+
+def _refuse_unless_named(what: str, *names: str) -> None:
+    if not all(names):
+        raise WiringError(f"{what}: a node has no name; give each node one")
+
+
+def _refuse_unless_positive(what: str, **values: float) -> None:
+    for name, value in values.items():
+        if not (math.isfinite(value) and value > 0.0):
+            raise WiringError(f"{what}: {name} = {value:g}; it must be a number above zero")
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Feed:
+    """One tap of one transformer: where a network begins.
+
+    Attributes:
+        node: name of the node that the tap is; cables begin there.
+        transformer: id of the transformer.
+        rated_va: the transformer's rating in VA, over all its taps.
+        source_v: volts at the tap under load, r.m.s. for AC.
+        tap: what is printed beside the tap, for people.
+    """
+
+    node: str
+    transformer: str
+    rated_va: float
+    source_v: float
+    tap: str = ""
+
+    def __post_init__(self) -> None:
+        """Refuse volts and VA that cannot be."""
+        _refuse_unless_named(f"feed of “{self.transformer}”", self.node)
+        _refuse_unless_positive(f"feed “{self.node}”", rated_va=self.rated_va, source_v=self.source_v)
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Stretch:
+    """One piece of two-conductor cable from one node to the next, away from the feed.
+
+    Attributes:
+        from_node: the end nearer to the feed.
+        to_node: the end farther from it.
+        gauge: of each conductor.
+        length_m: of the cable, not of the copper out and back.
+        splice_ohm: what the splices add to the loop; 0 leaves them out.
+        ampacity_a: the current on the cable's own plate; None takes the gauge's default.
+    """
+
+    from_node: str
+    to_node: str
+    gauge: Gauge
+    length_m: float
+    splice_ohm: float = 0.0
+    ampacity_a: float | None = None
+
+    def __post_init__(self) -> None:
+        """Refuse a length, splice or current that cannot be."""
+        what = f"cable “{self.from_node}” to “{self.to_node}”"
+        _refuse_unless_named(what, self.from_node, self.to_node)
+        _refuse_unless_positive(what, length_m=self.length_m)
+        if not (math.isfinite(self.splice_ohm) and self.splice_ohm >= 0.0):
+            raise WiringError(f"{what}: splice_ohm = {self.splice_ohm:g}; it must be zero or more")
+        if self.ampacity_a is not None:
+            _refuse_unless_positive(what, ampacity_a=self.ampacity_a)
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Lead:
+    """The thin cable of a fixture's own, from its node to the lamp."""
+
+    gauge: Gauge
+    length_m: float
+
+    def __post_init__(self) -> None:
+        """Refuse a length that cannot be."""
+        _refuse_unless_positive("a fixture's lead", length_m=self.length_m)
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class FixtureAt:
+    """Equal lamps of one zone at one node.
+
+    Attributes:
+        node: where they are spliced in.
+        zone: id of the zone that lights them.
+        watts: of one lamp at its rated volts (of a regulated LED: at any volts).
+        lamp: how its current follows its voltage.
+        rated_v: volts for which the watts are stated.
+        count: how many; each has its own lead where ``lead`` is given.
+        lead: the fixture's own lead, None where it sits at the node.
+        power_factor: above 0 to 1; below 1 the current is watts ÷ (volts × power factor).
+        min_v: lowest volts by its plate; None where not known.
+        max_v: highest volts by its plate; None where not known.
+        name: what people call it.
+    """
+
+    node: str
+    zone: str
+    watts: float
+    lamp: Lamp
+    rated_v: float = 12.0
+    count: int = 1
+    lead: Lead | None = None
+    power_factor: float = 1.0
+    min_v: float | None = None
+    max_v: float | None = None
+    name: str = ""
+
+    def __post_init__(self) -> None:
+        """Refuse figures that cannot be."""
+        what = f"fixture at “{self.node}”"
+        _refuse_unless_named(what, self.node)
+        _refuse_unless_positive(what, watts=self.watts, rated_v=self.rated_v, power_factor=self.power_factor)
+        if self.power_factor > 1.0:
+            raise WiringError(f"{what}: power_factor = {self.power_factor:g}; it is 1 at most")
+        if self.count < 1:
+            raise WiringError(f"{what}: count = {self.count}; it must be 1 or more")
+        low_v, high_v = self.range_v
+        if not (math.isfinite(low_v) and math.isfinite(high_v) and 0.0 <= low_v < high_v):
+            raise WiringError(f"{what}: {low_v:g} to {high_v:g} V is no range; give the lower volts first")
+
+    @property
+    def range_v(self) -> tuple[float, float]:
+        """Lowest and highest volts: the plate's, else 0.90 and 1.05 of the rated volts."""
+        low_v = FILAMENT_BAND[0] * self.rated_v if self.min_v is None else self.min_v
+        high_v = FILAMENT_BAND[1] * self.rated_v if self.max_v is None else self.max_v
+        return low_v, high_v
+
+    @property
+    def label(self) -> str:
+        """What to call it in a sentence: its name and node, or its node."""
+        return f"“{self.name}” at “{self.node}”" if self.name else f"the lamp at “{self.node}”"
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Network:
+    """One feed with its cables and fixtures.
+
+    Attributes:
+        feed: where it begins.
+        stretches: the cables, in any order.
+        fixtures: the lamps.
+        temperature_c: of the copper; 75 °C is the tables' own and the safe side for low volts.
+
+    Raises:
+        WiringError: it is no tree; every problem is in it.
+    """
+
+    feed: Feed
+    stretches: tuple[Stretch, ...]
+    fixtures: tuple[FixtureAt, ...]
+    temperature_c: float = DEFAULT_TEMPERATURE_C
+
+    def __post_init__(self) -> None:
+        """Refuse what is no tree."""
+        _refuse_unless_tree((self.feed,), self.stretches, self.fixtures)
+
+    @property
+    def zones(self) -> tuple[str, ...]:
+        """Ids of the zones that have lamps here, in the order of the fixtures."""
+        return tuple(dict.fromkeys(fixture.zone for fixture in self.fixtures))
+
+    def lit(self, zones: Iterable[str]) -> Network:
+        """The same cables with only the lamps of these zones lit."""
+        kept = frozenset(zones)
+        return replace(self, fixtures=tuple(f for f in self.fixtures if f.zone in kept))
+
+    def walk(self) -> tuple[Stretch, ...]:
+        """The cables in an order in which each comes after the one that feeds it."""
+        return _in_order(self.feed.node, self.stretches)
+
+
+def join(
+    feeds: Sequence[Feed],
+    stretches: Sequence[Stretch],
+    fixtures: Sequence[FixtureAt],
+    temperature_c: float = DEFAULT_TEMPERATURE_C,
+) -> tuple[Network, ...]:
+    """Sort cables and fixtures to the feeds that they hang on.
+
+    Raises:
+        WiringError: some hang on no feed, on two, or make a ring; every problem is in it.
+    """
+    _refuse_unless_tree(feeds, stretches, fixtures)
+    networks = []
+    for feed in feeds:
+        cables = _in_order(feed.node, stretches)
+        nodes = {feed.node, *(cable.to_node for cable in cables)}
+        lamps = tuple(fixture for fixture in fixtures if fixture.node in nodes)
+        networks.append(Network(feed=feed, stretches=cables, fixtures=lamps, temperature_c=temperature_c))
+    return tuple(networks)
+
+
+def _refuse_unless_tree(
+    feeds: Sequence[Feed], stretches: Sequence[Stretch], fixtures: Sequence[FixtureAt]
+) -> None:
+    problems = find_problems(
+        [feed.node for feed in feeds],
+        [(cable.from_node, cable.to_node) for cable in stretches],
+        [(fixture.label, fixture.node) for fixture in fixtures],
+    )
+    if problems:
+        raise WiringError(*problems)
+
+
+def _in_order(start: str, stretches: Sequence[Stretch]) -> tuple[Stretch, ...]:
+    order = walk(start, [(cable.from_node, cable.to_node) for cable in stretches])
+    return tuple(stretches[place] for place in order)

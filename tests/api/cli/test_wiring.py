@@ -1,0 +1,316 @@
+"""The verb ``wiring``: its JSON against the reference, its contract, its exit codes, its words, placing."""
+
+from __future__ import annotations
+
+import json
+import re
+
+import pytest
+
+from api.web.schemas.wiring import PlacingAnswer, WiringAnswer
+from config.file.loader import example_path
+from tests.api.command import ROOT, call, call_json
+from tests.controller.networks import read_reference
+from tests.site_of_wiring import LAMPS, garden, line, piece, reference_site
+
+REFERENCE = read_reference("wiring.json")
+EXAMPLES = ("one-zone", "two-zones", "full-property", "polar")
+
+
+def told(folder, text, *args):
+    """The JSON of a site's wiring, whatever the answer."""
+    path = folder / "site.toml"
+    path.write_text(text, encoding="utf-8")
+    result = call("wiring", path, "--json", *args)
+    assert not result.stderr, result.stderr
+    return result.exit_code, json.loads(result.stdout)
+
+
+@pytest.mark.parametrize("lamp", list(LAMPS))
+@pytest.mark.parametrize("case", REFERENCE["cases"], ids=lambda case: case["id"])
+def test_reference_networks_as_site_files(tmp_path, case, lamp):
+    """W1 to W6 under four kinds of lamp, as a person writes them, agree with ngspice within 1 mV and 1 mW."""
+    expected = case["same_network_other_load_models"][lamp]
+    _, answer = told(tmp_path, reference_site(case, lamp))
+    [circuit] = answer["transformers"][0]["circuits"]
+    volts = {cable["to"]: cable["volts"] for cable in circuit["cables"]}
+    for node, reference_v in expected["ngspice_pair_voltage"].items():
+        assert volts[node] == pytest.approx(reference_v, abs=1e-3)
+    lights = {light["node"]: light["volts"] for light in circuit["lights"]}
+    assert min(lights, key=lights.get) == expected["worst_lamp"]
+    assert circuit["amperes"] == pytest.approx(expected["source_current_ngspice_a"], abs=1e-4)
+    assert circuit["cable_loss_w"] == pytest.approx(expected["cable_loss_w"], abs=1e-3)
+
+
+@pytest.mark.parametrize("case", REFERENCE["no_solution"], ids=lambda case: f"{case['source_v']:g} V")
+def test_loads_without_a_solution_are_refused(tmp_path, case):
+    """120 W of regulated LED behind 100 ft of 12 AWG: the high volts, or a refusal and exit code 1."""
+    fixtures = f'kind = "spot"\ncount = 1\nwatts = {case["asked_w"]}\nnode = "end"'
+    text = garden(tap=case["source_v"], cables=piece("boathouse", "end", "100 ft"), fixtures=fixtures)
+    code, answer = told(tmp_path, text)
+    [circuit] = answer["transformers"][0]["circuits"]
+    [light] = circuit["lights"]
+    assert circuit["solved"] == case["solvable"]
+    if case["solvable"]:
+        assert light["volts"] == pytest.approx(case["lamp_v"], abs=1e-3)
+    else:
+        assert code == 1
+        assert answer["level"] == "wrong"
+        assert light["volts"] is None
+        most_w = case["max_power_that_can_be_delivered_w"]
+        assert f"deliver {most_w:.4g} W at most" in circuit["why_not"]
+
+
+@pytest.mark.parametrize("name", EXAMPLES)
+def test_the_json_of_every_example_keeps_its_contract(name):
+    """Every member is one of the contract and of its kind; nothing is wrong, and no file warns."""
+    answer = call_json("wiring", example_path(name))
+    WiringAnswer.model_validate(answer, strict=True)
+    assert answer["level"] in ("well", "doubtful")
+    problems = call_json("check", example_path(name))["problems"]
+    assert not [each for each in problems if each["level"] == "warning"]
+    for transformer in answer["transformers"]:
+        for verdict in transformer["verdicts"]:
+            assert verdict["words"]
+            assert verdict["source"]
+            assert (verdict["remedy"] is None) == (verdict["level"] == "well")
+
+
+def test_one_zone_has_a_load_and_says_what_it_cannot_know():
+    """The example without cables: 36 W, no volts, and the reason."""
+    [transformer] = call_json("wiring", example_path("one-zone"))["transformers"]
+    assert transformer["load"]["va"] == pytest.approx(36.0)
+    assert transformer["load"]["left_va"] == pytest.approx(84.0)
+    assert [verdict["topic"] for verdict in transformer["verdicts"]] == ["load of the transformer"]
+    assert all(light["volts"] is None for light in transformer["circuits"][0]["lights"])
+    assert "no cable of “shed” is written down" in transformer["unknown"][0]
+
+
+def test_the_full_property_has_cables_for_both_transformers():
+    """Both trees of the example are solved, and each light gets volts but those whose cable is not known."""
+    answer = call_json("wiring", example_path("full-property"))
+    assert [each["id"] for each in answer["transformers"]] == ["house", "barn"]
+    for transformer in answer["transformers"]:
+        for circuit in transformer["circuits"]:
+            assert circuit["solved"]
+            for light in circuit["lights"]:
+                assert (light["volts"] is None) == (light["zone"] == "pergola")
+    [asked] = call_json("wiring", example_path("full-property"), "--transformer", "barn")["transformers"]
+    assert asked == answer["transformers"][1]
+
+
+def test_a_change_of_tap_changes_the_numbers(tmp_path):
+    """One volt more at the transformer is about one volt more at every resistive lamp."""
+    fixtures = 'kind = "path"\ncount = 6\nwatts = 12\ndriver = "resistor"'
+    volts = {}
+    for tap in (12, 13):
+        _, answer = told(tmp_path, garden(tap=tap, cables=line(), fixtures=fixtures))
+        lights = answer["transformers"][0]["circuits"][0]["lights"]
+        volts[tap] = [light["volts"] for light in lights]
+    # A network of resistances is linear: the volts grow with the tap (Ohm's law).
+    assert volts[13] == pytest.approx([each * 13 / 12 for each in volts[12]], rel=1e-6)
+
+
+FILAMENT = 'kind = "path"\ncount = 10\nwatts = 12\nlamp = "filament"'
+TAPS = "taps = [12, 13, 14, 15]"
+LEDS = 'kind = "path"\ncount = 6\nwatts = 4.5\nvolts = [9, 15]'
+
+
+def test_something_wrong_is_exit_code_1_and_gets_advice(tmp_path):
+    """The rule of thumb of 120 W and 100 ft is wrong; each proposal names its worst lamp, in range again."""
+    code, answer = told(tmp_path, garden(cables=line("100 ft"), more=TAPS, fixtures=FILAMENT))
+    assert code == 1
+    [transformer] = answer["transformers"]
+    # The table of the rule of thumb in the reference: 12 V, ten lamps evenly, filament, 75 °C.
+    assert transformer["circuits"][0]["lights"][-1]["volts"] == pytest.approx(10.00, abs=0.005)
+    assert [rule["rule_kept"] for rule in transformer["rule_of_thumb"]] == [True]
+    assert [rule["every_lamp_in_range"] for rule in transformer["rule_of_thumb"]] == [False]
+    wrong = [each for each in transformer["verdicts"] if each["level"] == "wrong"]
+    assert {each["topic"] for each in wrong} == {"fewest volts at a lamp"}
+    assert all(each["value"] < each["limit"] == 10.8 for each in wrong)
+    assert transformer["advice"]
+    for proposal in transformer["advice"]:
+        assert 10.8 <= proposal["worst"]["volts"] <= 12.6
+        assert proposal["words"]
+
+
+def test_people_read_the_same_numbers(tmp_path):
+    """The tables carry load, volts, findings with source and remedy, advice, and the trade's rule."""
+    path = tmp_path / "site.toml"
+    path.write_text(garden(cables=line("100 ft"), more=TAPS, fixtures=FILAMENT), encoding="utf-8")
+    result = call("wiring", path)
+    assert result.exit_code == 1
+    for words in (
+        "something is wrong",
+        "Transformer boathouse, 200 VA, 12 V tap (others: 13, 14, 15 V)",
+        "jetty 10  path, 12 W filament  10.00",
+        "too low",
+        "would do: a higher tap",
+        "by: 0.90 to 1.05 of its rated volts, common practice",
+        "What would do, each solved",
+        "rule of thumb (12 AWG or thicker, 100 ft at most, 80 % of the rating at most: kept)",
+    ):
+        assert words in result.stdout, words
+    # The cautions stand on the sheet and in the README, not in every answer.
+    assert "electrician" not in result.stdout
+    readme = (ROOT / "README.md").read_text(encoding="utf-8")
+    for words in ("licensed electrician", "Local code prevails", "no protective device"):
+        assert words in readme
+
+
+THREE_PERCENT = "that the American code recommends but does not demand"
+
+
+@pytest.mark.parametrize(
+    ("text", "answer"),
+    [
+        # 27 W over 20 ft: 0.9 %.
+        (garden(cables=line("20 ft"), fixtures=LEDS), "all is well"),
+        # Six stretches of 13.3 ft at 1.98 ohm per 1000 ft of one conductor; 4.5 W at 11.65 V are 0.386 A:
+        # 2 x 0.00198 x 13.33 x 0.386 x (6 + 5 + 4 + 3 + 2 + 1) V = 0.428 V of 12 V, by hand 3.6 %.
+        (
+            garden(cables=line("80 ft"), fixtures=LEDS),
+            f"nothing is wrong; the cables lose 3.6 % of the volts, more than the 3 % {THREE_PERCENT}",
+        ),
+        # The same over 150 ft passes the 5 % of IEC 60364-7-715 too, which is more than a recommendation.
+        (
+            garden(cables=line("150 ft"), fixtures=LEDS),
+            (
+                "nothing is wrong; something is doubtful, besides cables that lose more than the 3 % of the"
+                f" volts {THREE_PERCENT}"
+            ),
+        ),
+        # 2 x 90 W pass the 80 % line of 200 VA only: nothing about a drop.
+        (
+            garden(fixtures='kind = "path"\ncount = 2\nwatts = 90'),
+            "nothing is wrong; something is doubtful",
+        ),
+        (garden(cables=line("100 ft"), more=TAPS, fixtures=FILAMENT), "something is wrong"),
+        # 27 W of lamps that take 13 W, and a last light that gets nothing.
+        (
+            garden(cables=line("20 ft"), fixtures=LEDS, zone="measured_watts = 13"),
+            "all is well; but what was measured differs from what was computed",
+        ),
+        (
+            garden(cables=line("20 ft"), fixtures=f"{LEDS}\nmeasured_volts = 0.0"),
+            "all is well; but what was measured differs from what was computed",
+        ),
+    ],
+)
+def test_the_first_line_tells_a_recommendation_from_a_doubt(tmp_path, text, answer):
+    """A drop of more than 3 % alone is called what it is; the finding itself stays doubtful below."""
+    path = tmp_path / "site.toml"
+    path.write_text(text, encoding="utf-8")
+    out = call("wiring", path).stdout
+    assert out.splitlines()[0] == f"Tern Cottage, wiring: {answer}"
+    sheet = tmp_path / "sheet.html"
+    call("wiring", path, "--sheet", sheet)
+    [said] = re.findall(r"<p><strong>(.*?)</strong></p>", sheet.read_text(encoding="utf-8"))[:1]
+    assert said.replace("\u00a0", " ") == f"{answer[0].upper()}{answer[1:]}."
+    if THREE_PERCENT in answer:
+        assert re.search(r"doubtful +the drop to .*\(limit 3 %\)", out)
+
+
+def test_the_sheet_is_written_where_it_was_asked_for(tmp_path):
+    """--sheet writes a page, and says where."""
+    sheet = tmp_path / "sheet.html"
+    result = call("wiring", example_path("two-zones"), "--sheet", sheet)
+    assert result.exit_code == 0
+    assert f"The sheet to print is {sheet}." in result.stdout
+    assert sheet.read_text(encoding="utf-8").startswith("<!DOCTYPE html>")
+
+
+def test_a_site_without_transformers_is_told_so(tmp_path):
+    """Nothing to compute is no fault."""
+    text = (
+        '[site]\nname = "Tern Cottage"\nlatitude = 51.5\nlongitude = -0.1\ntime_zone = "Europe/London"\n'
+        '[[zones]]\nid = "jetty"\npin = 17\nprogram = []\n'
+    )
+    code, answer = told(tmp_path, text)
+    assert code == 0
+    assert answer["transformers"] == []
+    assert "no [[transformers]] table" in answer["unknown"][0]
+    path = tmp_path / "site.toml"
+    assert "no [[transformers]] table" in call("wiring", path).stdout
+    assert call("wiring", path, "--sheet", tmp_path / "sheet.html").exit_code == 0
+
+
+@pytest.mark.parametrize(
+    ("args", "told_of"),
+    [
+        ([], "Missing argument 'SITE.toml'"),
+        (["{site}", "--transformer", "barn"], "no transformer is called “barn”; this site has boathouse"),
+        (["{site}", "--placing", "tree 7 ft"], "--placing needs no site file"),
+        (["{site}", "--candela", "400"], "--candela goes with --placing"),
+        (["--placing", "house 7 ft"], "“house 7 ft” is nothing that lights can be placed at"),
+        (["--placing", "tree 7"], "“7” is no length"),
+        (["--placing", "wall 7 ft"], "a wall has a height and a length"),
+        (["--placing", "path 7 ft by 3 ft"], "a path has a length only"),
+        (["--placing", "tree 7 ft", "--candela", "-1"], "candela = -1"),
+        (["{site}", "--sheet", "/nowhere/at/all.html"], "No such file or directory"),
+    ],
+)
+def test_what_cannot_be_asked_is_refused_in_one_line(tmp_path, args, told_of):
+    """A wrong request is one line on standard error, and exit code 2."""
+    path = tmp_path / "site.toml"
+    path.write_text(garden(cables=line()), encoding="utf-8")
+    result = call("wiring", *(arg.format(site=path) for arg in args))
+    assert result.exit_code == 2
+    assert result.stdout == ""
+    assert told_of in result.stderr
+    assert len(result.stderr.splitlines()) == 1
+
+
+def test_a_wrong_file_is_told_line_by_line(tmp_path):
+    """Problems of the cables come like all others."""
+    path = tmp_path / "site.toml"
+    path.write_text(garden(cables=line("80 feet") + piece("nowhere", "end")), encoding="utf-8")
+    result = call("wiring", path)
+    assert result.exit_code == 2
+    assert [each.split(": ")[1].split(" = ")[0] for each in result.stderr.splitlines()] == [
+        "cables[1].length",
+        "cables[2].from",
+    ]
+
+
+@pytest.mark.parametrize(
+    ("wish", "lights", "out_m"),
+    [
+        ("tree 7 ft by 5 ft", 1, 7 * 2 / 6.5 * 0.3048),
+        ("Tree 2.1 m", 1, 2.1 * 2 / 6.5),
+        ("trees 30 ft by 28 ft", 3, 30 * 2 / 6.5 * 0.3048),
+        ("path 40 ft", 5, 0.0),
+        ("tall thing 8 ft by 2 ft", 1, 8 * 2 / 6.5 * 0.3048),
+    ],
+)
+def test_lights_are_placed_by_common_practice_and_marked_as_that(wish, lights, out_m):
+    """About 2 ft out for 6 to 7 ft of tree, three around a large wide one, path lights 8 ft apart."""
+    answer = call_json("wiring", "--placing", wish)
+    PlacingAnswer.model_validate(answer, strict=True)
+    assert answer["lights"] == lights
+    assert answer["out_m"] == pytest.approx(out_m, abs=1e-3)
+    assert answer["common_practice"]
+    words = call("wiring", "--placing", wish).stdout
+    assert "common practice, no source" in words
+    assert "geometry" in words
+
+
+def test_illuminance_goes_by_the_inverse_square_and_cosine_laws():
+    """400 cd at a throw d on an upright face at an angle a give 400 cos(a) / d², worked out by hand."""
+    answer = call_json("wiring", "--placing", "tree 7 ft by 5 ft", "--candela", "400")
+    out_m = 7 * 2 / 6.5 * 0.3048
+    up_m = 2 / 3 * 7 * 0.3048
+    throw_m = (out_m**2 + up_m**2) ** 0.5
+    assert answer["lux"] == pytest.approx(400 * (out_m / throw_m) / throw_m**2, abs=0.01)
+
+
+def test_a_network_as_large_as_gardens_get_is_told(tmp_path):
+    """Two hundred lights on one line are solved, each with its volts."""
+    text = garden(
+        cables=line("300 ft", "10 AWG"), fixtures='kind = "path"\ncount = 200\nwatts = 0.2\nvolts = [8, 15]'
+    )
+    _, answer = told(tmp_path, text)
+    lights = answer["transformers"][0]["circuits"][0]["lights"]
+    assert len(lights) == 200
+    volts = [light["volts"] for light in lights]
+    assert volts == sorted(volts, reverse=True)

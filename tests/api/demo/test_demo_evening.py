@@ -1,0 +1,256 @@
+"""The demonstration's parts: the hurried clock, the evening that is chosen, the lines and the picture."""
+
+from __future__ import annotations
+
+import re
+from datetime import UTC, date, datetime, timedelta
+from io import StringIO
+from itertools import pairwise
+
+import pytest
+from rich.console import Console
+
+from api.demo.demo import TellingJournal
+from api.demo.evening import Evening, Scene, choose_evening, lit_stretches, sum_up
+from api.demo.fast_clock import HurriedClock
+from api.demo.lines import Lines
+from api.demo.screen import Picture
+from api.demo.sky import sky_colour, sky_letter, sky_word
+from config.file.loader import example_path, load_site
+from controller.calendar.night import night_on
+from controller.clock.clock import SteppedClock, step_between
+from controller.keeper.keeper import Keeper
+from controller.planning.planner import Almanac
+from controller.records.entries import Cause, Switching
+from controller.relays import open_relays
+from tests.sites import site, zone
+
+NIGHT = date(2027, 9, 17)
+
+
+# --- the hurried clock ---
+
+
+def test_a_hurried_clock_stands_still_until_told_to_go() -> None:
+    """It begins where it is set, and passes pace seconds in one real second from ``go`` on, once."""
+    real_s = 100.0
+    starts_at_utc = datetime(2027, 9, 17, 22, tzinfo=UTC)
+    clock = HurriedClock(starts_at_utc, pace=480, real_s=lambda: real_s)
+    real_s += 5
+    assert clock.read().utc == starts_at_utc
+    clock.go()
+    real_s += 2
+    clock.go()
+    earlier = clock.read()
+    assert earlier.utc == starts_at_utc + timedelta(seconds=960)
+    assert earlier.boot_s == 960
+    real_s += 1
+    assert step_between(earlier, clock.read()) is None
+    assert clock.read().trusted
+
+
+@pytest.mark.parametrize("pace", [0.0, -1.0, float("inf"), float("nan")])
+def test_a_clock_without_a_pace_is_refused(pace: float) -> None:
+    """A pace is a number above zero."""
+    with pytest.raises(ValueError, match="pace above 0"):
+        HurriedClock(datetime(2027, 9, 17, tzinfo=UTC), pace=pace)
+
+
+# --- the evening ---
+
+
+def evening_of(almanac: Almanac, night_date: date = NIGHT) -> Evening:
+    """Choose the evening of a date."""
+    return choose_evening(almanac, night_on(night_date, almanac.tz))
+
+
+@pytest.mark.parametrize("name", ["one-zone", "two-zones", "full-property", "polar"])
+@pytest.mark.parametrize("night_date", [NIGHT, date(2027, 6, 21), date(2027, 12, 21), date(2027, 3, 27)])
+def test_an_evening_goes_from_before_the_light_to_past_midnight(name: str, night_date: date) -> None:
+    """It holds the first switching on, the local midnight too, and stays in its night."""
+    almanac = Almanac(load_site(example_path(name)).site)
+    evening = evening_of(almanac, night_date)
+    night = evening.night
+    assert night.starts_at_utc <= evening.starts_at_utc < evening.ends_at_utc <= night.ends_at_utc
+    midnight = datetime.combine(night_date + timedelta(days=1), datetime.min.time(), almanac.tz)
+    assert evening.starts_at_utc < midnight < evening.ends_at_utc
+    for zone_id in (each.id for each in almanac.site.zones):
+        for window in almanac.plan(zone_id, night).windows[:1]:
+            assert evening.starts_at_utc <= window.on_utc
+
+
+def test_an_evening_without_sun_or_light_still_passes() -> None:
+    """A zone that is always dark, in the white nights, has an evening to look at all the same."""
+    almanac = Almanac(site(zone("jetty", "dusk to midnight"), latitude=78.2, time_zone="Etc/UTC"))
+    evening = evening_of(almanac, date(2027, 6, 21))
+    assert evening.starts_at_utc == datetime(2027, 6, 21, 17, 35, tzinfo=UTC)
+    assert evening.ends_at_utc == datetime(2027, 6, 22, 0, 15, tzinfo=UTC)
+    assert [evening.share(at_utc) for at_utc in (evening.starts_at_utc, evening.ends_at_utc)] == [0, 1]
+
+
+# --- what is told ---
+
+
+class Memory:
+    """A journal that only remembers."""
+
+    waiting, lost, fault = 0, 0, None
+
+    def __init__(self) -> None:
+        self.entries: list[object] = []
+
+    def append(self, entry: object) -> None:
+        self.entries.append(entry)
+
+    def close_unfinished(self, now: object) -> None:
+        pass
+
+
+@pytest.fixture(scope="module")
+def scenes() -> list[Scene]:
+    """Let the example's evening pass on a stepped clock; a scene for each ten minutes."""
+    almanac = Almanac(load_site(example_path("full-property")).site)
+    evening = evening_of(almanac)
+    clock = SteppedClock(evening.starts_at_utc)
+    journal = TellingJournal(Memory())  # type: ignore[arg-type]
+    keeper = Keeper(almanac.site, clock=clock, relays=open_relays("simulated"), journal=journal)
+    seen = []
+    for number in range(int(evening.lasts_s / 10) + 1):
+        keeper.round()
+        if number % 60 == 0:
+            seen.append(
+                Scene(
+                    at_utc=clock.utc,
+                    evening=evening,
+                    almanac=almanac,
+                    status=keeper.status(),
+                    switchings=tuple(journal.switchings),
+                    pace=480,
+                    address="http://127.0.0.1:8010/",
+                    trouble="",
+                )
+            )
+        clock.advance(10)
+    return seen
+
+
+def test_lines_tell_each_thing_once_and_in_order(scenes: list[Scene]) -> None:
+    """On a pipe every switching, and the sunset and dusk, is a line; the times never go back."""
+    told: list[str] = []
+    lines = Lines(told.append)
+    for scene in scenes:
+        lines.show(scene)
+    lines.show(scenes[-1])
+    assert told[0].startswith("Harrow Rise, an evening 480 times")
+    assert told[1] == "http://127.0.0.1:8010/"
+    events = told[2:]
+    assert len(events) == len(scenes[-1].switchings) + 3
+    assert len(set(events)) == len(events)
+    # The first hours are before midnight, the last after it.
+    minutes = [(int(line[:2]) - 12) % 24 * 60 + int(line[3:5]) for line in events]
+    assert minutes == sorted(minutes)
+    lit = re.compile(r"19:2\d:\d\d  Front path is lit: dusk to 01:30, .*Fri, Sat")
+    assert any(lit.fullmatch(line) for line in events)
+    assert any(line.endswith("  sunset") for line in events)
+
+
+def draw(scene: Scene, width: int, height: int = 40, **console: object) -> str:
+    """Draw a scene on a terminal of a size."""
+    out = StringIO()
+    options = {"force_terminal": True, "color_system": "truecolor", **console}
+    Console(file=out, width=width, height=height, **options).print(Picture(scene))  # type: ignore[arg-type]
+    return out.getvalue()
+
+
+def plain(text: str) -> str:
+    """Take the colours out."""
+    return re.sub(r"\x1b\[[0-9;]*m", "", text)
+
+
+@pytest.mark.parametrize("width", [40, 66, 80, 118, 200])
+def test_the_picture_says_lit_and_dark_in_words_at_every_width(scenes: list[Scene], width: int) -> None:
+    """No meaning hangs on a colour, and no line is wider than the terminal or folded."""
+    scene = scenes[len(scenes) * 2 // 3]
+    assert {shown.lit for shown in scene.status.zones} == {True, False}
+    drawn = plain(draw(scene, width)).splitlines()
+    assert max(len(line.rstrip()) for line in drawn) <= width
+    for shown in scene.status.zones:
+        (line,) = [each for each in drawn if each[2:].strip().startswith(f"{shown.name} ")]
+        lamp, word = ("●", "lit until") if shown.lit else ("○", "dark until")
+        assert line.startswith(lamp)
+        assert word in line
+
+
+def test_the_picture_fits_a_small_terminal(scenes: list[Scene]) -> None:
+    """On 24 lines the list of switchings is as long as there is room for, and the zones are all there."""
+    drawn = plain(draw(scenes[-1], 80, 24)).splitlines()
+    assert len(drawn) < 24
+    for shown in scenes[-1].status.zones:
+        assert any(shown.name in line for line in drawn)
+
+
+def test_the_sky_is_letters_where_there_are_no_colours(scenes: list[Scene]) -> None:
+    """NO_COLOR leaves the sky to letters that get thinner as it gets darker."""
+    without = draw(scenes[0], 100, color_system=None)
+    (sky,) = [line for line in without.splitlines() if " sky " in line]
+    assert re.search(r"█+▓+▒+░+ +", sky)
+    assert "\x1b[38" not in without
+    assert "\x1b[48;2;" in draw(scenes[0], 100)
+
+
+def test_the_bars_are_what_was_really_lit(scenes: list[Scene]) -> None:
+    """At the end of the evening each bar is as long, in its share of the evening, as its zone was lit."""
+    last = scenes[-1]
+    drawn = plain(draw(last, 166)).splitlines()
+    for shown in last.status.zones:
+        (line,) = [each for each in drawn if f" {shown.name} " in each[:24]]
+        lit = line.count("━")
+        columns = lit + line.count("·") + line.count("─")
+        ((on_utc, off_utc),) = lit_stretches(last.switchings, shown.zone, last.at_utc)
+        wanted = (off_utc - on_utc).total_seconds() / last.evening.lasts_s * columns
+        assert abs(lit - wanted) <= 2, shown.name
+
+
+@pytest.mark.parametrize(
+    ("height_deg", "word"),
+    [
+        # Names and angles: US Naval Observatory, "Rise, Set, and Twilight Definitions".
+        (5.0, "daylight"),
+        (-0.8, "daylight"),
+        (-0.9, "civil twilight"),
+        (-6.1, "nautical twilight"),
+        (-12.1, "astronomical twilight"),
+        (-18.1, "night"),
+        (-90.0, "night"),
+    ],
+)
+def test_the_sky_has_its_name(height_deg: float, word: str) -> None:
+    """The twilights are named as astronomers do."""
+    assert sky_word(height_deg) == word
+
+
+def test_the_sky_gets_darker_without_a_leap() -> None:
+    """From day to night the sky loses light, by colour and by letter, and no step of 0.1 degree is seen."""
+
+    def parts(height_deg: float) -> list[int]:
+        return list(bytes.fromhex(sky_colour(height_deg)[1:]))
+
+    heights = [number / 10 for number in range(200, -300, -1)]
+    for high, low in pairwise(heights):
+        assert max(abs(a - b) for a, b in zip(parts(high), parts(low), strict=True)) <= 8
+        assert " ░▒▓█".index(sky_letter(high)) >= " ░▒▓█".index(sky_letter(low))
+    assert sum(parts(20)) > sum(parts(0)) > sum(parts(-6)) > sum(parts(-12)) > sum(parts(-18))
+
+
+def test_the_sum_counts_what_was_lit() -> None:
+    """Two stretches of a zone add up, the last still lit to the end; the load makes the energy."""
+    clock = SteppedClock(datetime(2027, 9, 17, 22, tzinfo=UTC))
+    switchings = []
+    for on in (True, False, True):
+        switchings.append(
+            Switching(zone="jetty", at=clock.read(), on=on, cause=Cause.PROGRAM, words="", load_w=50.0)
+        )
+        clock.advance(3600)
+    jetty, pond = sum_up(switchings, ["jetty", "pond"], clock.utc)
+    assert (jetty.lit_s, jetty.energy_wh) == (7200, 100)
+    assert (pond.lit_s, pond.energy_wh) == (0, None)

@@ -1,0 +1,175 @@
+"""The year's picture: well made, and its boxes where the sun, the clock and the journal put them."""
+
+from __future__ import annotations
+
+from datetime import UTC, date, datetime, timedelta
+from itertools import pairwise
+
+import pytest
+
+from api.render.year_svg import draw_future, lay_out_past, write_svg
+from config.file.loader import example_path, load_site
+from controller.forecast.year import YearAsk, tell_year
+from controller.history.account import light_of_past
+from controller.history.nights import bounds_of
+from controller.planning.planner import Almanac
+from tests.api.markup import Drawing, boxes
+from tests.controller.board import Board
+from tests.reference import rows
+from tests.sites import site, zone
+
+LIT, DARK, DAY = "#ffc93c", "#232f4f", "#f6efdc"
+NEW_YEAR = date(2027, 1, 1)
+
+
+def future(here, first=NEW_YEAR, **more):
+    """The picture of the nights to come of a site."""
+    return Drawing(draw_future(tell_year(Almanac(here), YearAsk(first=first)), **more))
+
+
+def columns(path):
+    """Hours by column: a list of (from, to) for each night."""
+    found: dict[int, list[tuple[float, float]]] = {}
+    for begins, ends, from_h, to_h in boxes(path):
+        for column in range(begins, ends):
+            found.setdefault(column, []).append((from_h, to_h))
+    return found
+
+
+@pytest.mark.parametrize("place", ["0", "40", "60"])
+def test_lit_boxes_are_the_dusks_of_the_reference(place):
+    """Each night's box reaches from the dusk of season_nightly.csv to midnight, which stands at 12."""
+    nightly = [row for row in rows("season_nightly.csv") if row["latitude"] == place]
+    here = site(
+        latitude=float(place), longitude=float(nightly[0]["longitude"]), time_zone=nightly[0]["time_zone"]
+    )
+    (lit,) = future(here).paths(LIT)[:1]
+    found = columns(lit)
+    for column, row in enumerate(nightly):
+        dark_h = float(row["hours_civil_dusk_to_midnight"])
+        if dark_h == 0:
+            assert column not in found
+            continue
+        ((from_h, to_h),) = found[column]
+        assert to_h == 12
+        # To 20 s, at 60 N to 2 min, and heights are drawn to the hundredth of an hour.
+        assert from_h == pytest.approx(12 - dark_h, abs=(120 if place == "60" else 20) / 3600 + 0.0051)
+
+
+def test_the_sky_leaves_no_gap_and_no_overlap():
+    """In every column day and twilight lie side by side, and what is left is lit from dusk to dawn."""
+    picture = future(site(zone("jetty", "dusk to dawn")))
+    assert picture.paths(DARK) == ["M0 0H365V24H0z"]  # behind all the rest
+    (day,), (twilight,), (lit,) = (picture.paths(ink) for ink in (DAY, "#93a6c6", LIT))
+    light = [columns(path) for path in (day, twilight, lit)]
+    for column in range(365):
+        stretches = sorted(stretch for found in light for stretch in found[column])
+        assert stretches[0][0] == 0
+        assert stretches[-1][1] == 24
+        gaps = [after[0] - before[1] for before, after in pairwise(stretches)]
+        # Only where the clocks skip an hour is there none.
+        skipped = column == (date(2027, 3, 27) - NEW_YEAR).days
+        assert sum(gaps) == pytest.approx(0, abs=1e-9) or skipped
+
+
+def test_clock_changes_are_steps_and_are_named():
+    """London's clocks change on 28 March and 31 October 2027; dusk jumps by an hour, and both are told."""
+    picture = future(site(zone("jetty", "dusk to 02:00")))
+    words = picture.words()
+    assert "clocks forward 28 Mar" in words
+    assert "clocks back 31 Oct" in words
+    found = columns(picture.paths(LIT)[0])
+    for day, by_h in ((date(2027, 3, 28), 1), (date(2027, 10, 31), -1)):
+        column = (day - NEW_YEAR).days
+        assert found[column][0][0] - found[column - 1][0][0] == pytest.approx(by_h, abs=0.05)
+
+
+def test_every_zone_has_its_strip_its_name_and_its_hours():
+    """Eight strips, each with a name beside it: nothing has to be told by its ink."""
+    here = load_site(example_path("full-property")).site
+    picture = future(here)
+    words = picture.words()
+    for each in here.zones:
+        assert each.name in words
+    assert sum("nights" in word for word in words) >= 8
+    assert len(picture.paths(LIT)) == 8
+
+
+def test_what_is_told_to_those_who_cannot_see_it_is_what_is_drawn():
+    """Title and description name the site, the nights, the dusks, each zone and the clock changes."""
+    picture = future(site())
+    (title,), (told,) = picture.words("title"), picture.words("desc")
+    assert title == "Tern Cottage: what will be lit, 1 January 2027 to 31 December 2027"
+    assert "jetty: lit 1" in told
+    assert "The clocks go forward in the night of 27 March 2027." in told
+    assert picture.root.get("role") == "img"
+    assert set(picture.root.get("aria-labelledby").split()) <= set(picture.ids)
+
+
+def test_light_before_dark_is_hatched():
+    """What is lit before dusk or after dawn stands once more under the hatching, and nothing else does."""
+    picture = future(site(zone("jetty", "17:00 to 23:00")))
+    (clip,) = [each for each in picture.root.iter() if each.get("id") == "year-early-1"]
+    early = columns(clip[0].get("d"))
+    assert (date(2027, 1, 15) - NEW_YEAR).days not in early
+    ((from_h, to_h),) = early[(date(2027, 6, 21) - NEW_YEAR).days]
+    # London's dusk of 21 June is at 22:09 local time (sun.csv knows 22:09 to within a minute for 51.5 N 0 E).
+    assert (from_h, to_h) == (5, pytest.approx(10.15, abs=0.05))
+    assert "lit before dark or after dawn" in picture.words()
+    assert "lit before dark or after dawn" not in future(site()).words()
+
+
+def test_the_polar_night_and_the_white_nights_are_drawn():
+    """At 69.65 N there are columns all dark and columns all day, and nothing raises."""
+    picture = future(site(latitude=69.65, longitude=18.96, time_zone="Europe/Oslo"))
+    day = columns(min(picture.paths(DAY), key=len))
+    june = (date(2027, 6, 21) - NEW_YEAR).days
+    assert sum(to_h - from_h for from_h, to_h in day[june]) == 24
+    assert (date(2027, 12, 21) - NEW_YEAR).days not in day
+
+
+@pytest.mark.parametrize("width", [320, 619, 620, 2400])
+def test_it_fits_any_width(width):
+    """Nothing stands outside of the picture, from a phone to a wall."""
+    here = load_site(example_path("full-property")).site
+    picture = future(here, width_px=width)
+    assert picture.root.get("viewBox").split()[2] == str(width)
+    for each in picture.root.iter("{http://www.w3.org/2000/svg}text"):
+        x = float(each.get("x"))
+        assert -5 <= x <= width
+
+
+def test_names_are_escaped():
+    """What somebody writes into the site file stays text."""
+    here = site(zone("jetty", name='<b>"Jetty" & co</b>'), name="Tern & <i>Cottage</i>")
+    picture = future(here)
+    assert '<b>"Jetty" & co</b>' in picture.words()
+    assert picture.words("title")[0].startswith("Tern & <i>Cottage</i>: ")
+
+
+def test_the_past_shows_what_ran_what_was_missed_and_now(tmp_path):
+    """The night of a power cut has its light, its gap under the dots, and a line stands after tonight."""
+    start = datetime(2027, 6, 21, 12, tzinfo=UTC)
+    board = Board(tmp_path, site(zone("jetty", "21:00 to 01:00", rated_watts=5)), start)
+    board.run_until(start + timedelta(hours=10))  # 23:00 local time
+    board.cut_power(3600)
+    board.run_until(start + timedelta(days=3))
+    board.close()
+    almanac = Almanac(board.site)
+    first, last = date(2027, 6, 20), date(2027, 6, 26)
+    bounds = bounds_of(board.reader, board.true_utc)
+    light = light_of_past(almanac, board.reader, first, last, bounds=bounds)
+    picture = Drawing(write_svg(lay_out_past(almanac, first, last, light, now_utc=board.true_utc)))
+    lit = columns(picture.paths(LIT)[0])
+    assert sorted(lit) == [1, 2, 3]
+    assert lit[2] == lit[3] == [(9, 13)]
+    (before, after) = lit[1]
+    assert before[0] == 9
+    assert 11 - 0.09 <= before[1] <= 11
+    assert after == (12, 13)
+    (clip,) = [each for each in picture.root.iter() if each.get("id") == "year-missed-1"]
+    missed = columns(clip[0].get("d"))
+    assert list(missed) == [1]
+    assert missed[1] == [(before[1], 12)]
+    assert "now" in picture.words()
+    assert any("h missed" in word for word in picture.words())

@@ -1,0 +1,138 @@
+"""Errors of every kind as problem documents."""
+
+import json
+import logging
+
+import pytest
+
+from api.web.problems.handlers import problem_body
+from api.web.problems.types import KINDS
+from tests.api.stand_in import problem
+
+
+def test_every_kind_is_a_client_or_server_error_with_a_name_that_fits_an_address():
+    """A kind's name needs no escape in an address, and its status is one of an error."""
+    for name, kind in KINDS.items():
+        assert name == kind.name
+        assert set(name) <= set("abcdefghijklmnopqrstuvwxyz-")
+        assert 400 <= kind.status <= 599
+        assert kind.title
+        assert kind.remedy.endswith(".")
+
+
+def test_a_problem_has_the_members_of_the_standard():
+    """A document has the five members of RFC 9457, section 3.1, with the status as a number."""
+    document = json.loads(problem_body(KINDS["unknown-zone"], "no zone is called “pier”", "/v1/zones/pier 2"))
+    assert document == {
+        "type": "/problems/unknown-zone",
+        "title": "No such zone",
+        "status": 404,
+        "detail": "no zone is called “pier”",
+        "instance": "/v1/zones/pier%202",  # a URI reference: RFC 3986, section 2.1
+    }
+
+
+@pytest.mark.parametrize(
+    "path", ["/v2/zones", "/v1/zones/", "/v1//zones", "/v1/zones/jetty/", "/%2e%2e/etc/passwd"]
+)
+def test_a_path_that_leads_nowhere_is_not_found(house, path):
+    """There is no guessing of paths: what is not there is a problem, never a redirection."""
+    response = house.ask("GET", path)
+    problem(response, "not-found", at=response.json()["instance"])
+
+
+@pytest.mark.parametrize(
+    ("method", "path", "allowed"),
+    [
+        ("POST", "/v1/zones", "GET, HEAD"),
+        ("DELETE", "/v1/zones/jetty/program", "PUT"),
+        ("GET", "/v1/zones/jetty/override", "DELETE, PUT"),
+        ("OPTIONS", "/v1/zones/jetty/override", "DELETE, PUT"),
+        ("TRACE", "/v1/status", "GET, HEAD"),
+        ("BREW", "/health", "GET, HEAD"),
+    ],
+)
+def test_a_method_that_does_not_fit_is_refused_with_those_that_do(house, method, path, allowed):
+    """The header Allow names every method of the path (RFC 9110, section 10.2.1)."""
+    headers = {"content-type": "application/json"}
+    response = house.ask(method, path, headers=headers)
+    told = problem(response, "method-not-allowed", at=path)
+    assert response.headers["allow"] == allowed
+    assert told["detail"].endswith(f"what can be is {allowed}")
+
+
+@pytest.mark.parametrize("path", ["/health", "/v1/status", "/v1/zones/pier", "/nowhere"])
+def test_head_answers_as_get_without_a_body(house, path):
+    """HEAD has status and headers of GET and no body (RFC 9110, section 9.3.2)."""
+    get, head = house.ask("GET", path), house.ask("HEAD", path)
+    assert (head.status_code, head.content) == (get.status_code, b"")
+    assert head.headers == get.headers
+
+
+@pytest.mark.parametrize(
+    ("content", "detail"),
+    [
+        (b'{"light": ', "the body stops being JSON at character 11: expecting value"),
+        (b"light=on", "the body stops being JSON at character 1: expecting value"),
+        (b"[" * 60_000, "the body cannot be read as JSON; send one JSON object in UTF-8"),
+        (b'{"light": "\xff"}', "the body cannot be read as JSON; send one JSON object in UTF-8"),
+        (b"9" * 5000, "the body cannot be read as JSON; send one JSON object in UTF-8"),
+    ],
+)
+def test_a_body_that_is_no_json_is_refused(house, content, detail):
+    """What cannot be read as JSON is refused with the place, where there is one."""
+    headers = {"content-type": "application/json"}
+    response = house.ask("PUT", "/v1/zones/jetty/override", content=content, headers=headers)
+    document = response.json()
+    more = {"errors": document["errors"]} if "errors" in document else {}
+    assert problem(response, "not-json", at="/v1/zones/jetty/override", **more)["detail"] == detail
+
+
+def test_a_fault_inside_is_told_without_its_innards(house, monkeypatch, caplog):
+    """An exception that nobody expected is logged whole, and answered without anything of it."""
+
+    def fail(_almanac, *_args):
+        raise ZeroDivisionError("secret of the house")
+
+    monkeypatch.setattr("api.web.context.nights_as_json", fail)
+    with caplog.at_level(logging.ERROR):
+        response = house.ask("GET", "/v1/nights")
+    told = problem(response, "fault", at="/v1/nights")
+    assert "secret" not in response.text
+    assert "ZeroDivisionError" not in response.text
+    assert "the log says more" in told["detail"]
+    (record,) = [each for each in caplog.records if each.name == "api.web.middleware"]
+    assert "secret of the house" in caplog.text
+    assert "/v1/nights" in record.getMessage()
+    assert house.get("/v1/status")["site"] == "Saltmarsh Lodge"
+
+
+def test_a_value_error_inside_is_no_fault_of_the_person(house, monkeypatch):
+    """An error of a kind that routes refuse with elsewhere is still a fault where nobody expected it."""
+
+    def fail(_site):
+        raise ValueError("not meant for anybody")
+
+    monkeypatch.setattr("api.web.context.tz_data_version", fail)
+    response = house.ask("GET", "/v1/status")
+    problem(response, "fault", at="/v1/status")
+    assert "not meant" not in response.text
+
+
+@pytest.mark.parametrize(
+    ("path", "content", "pointer"),
+    [
+        ("/v1/zones/jetty/override", rb'{"light": "\ud83d"}', "#/light"),
+        ("/v1/zones/jetty/override", rb'{"light": "on", "for": "\udfff"}', "#/for"),
+        ("/v1/zones/jetty/program", rb'{"program": ["dusk to \ud800"]}', "#/program/0"),
+    ],
+)
+def test_half_a_letter_is_refused_as_it_came(house, path, content, pointer):
+    """Half of a pair of surrogates, which JSON may carry (RFC 8259, section 8.2), is refused and quoted."""
+    response = house.ask("PUT", path, content=content, headers={"content-type": "application/json"})
+    (error,) = response.json()["errors"]
+    problem(response, "invalid-request", at=path, errors=[error])
+    assert error["pointer"] == pointer
+    assert "must be a text of whole letters" in error["detail"]
+    response.content.decode("utf-8")
+    assert content.partition(b"\\u")[2][:4] in response.content

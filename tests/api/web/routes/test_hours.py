@@ -1,0 +1,248 @@
+"""Routes of the account: hours of the past, and lamps that were replaced."""
+
+from __future__ import annotations
+
+import asyncio
+import threading
+from datetime import date, datetime
+
+import pytest
+
+from api.web.clerk_hours import HoursClerk
+from api.web.schemas.hours import HoursAnswer, ReplacementsAnswer
+from config.file.loader import load_site
+from controller.forecast.forecast import look_ahead
+from controller.planning.planner import Almanac
+from tests.api.command import call_json
+from tests.api.lines import LONG_S
+from tests.api.stand_in import SITE, House, SilentRounds, problem
+
+TARIFF = '[tariff]\ncurrency = "USD"\nper_kwh = 0.30\n\n[relays]'
+
+
+@pytest.fixture
+def fortnight(tmp_path):
+    """A house after two weeks, its clock moved in steps of a quarter of an hour."""
+    house = House(tmp_path, site=SITE.replace("[relays]", TARIFF))
+    for _ in range(14 * 96):
+        house.clock.advance(900)
+        house.rounds.make_round()
+    house.journal.flush()
+    yield house
+    house.close()
+
+
+@pytest.mark.parametrize(
+    ("query", "args"),
+    [
+        ("", ()),
+        ("?by=night&from=2027-06-22", ("--by", "night", "--from", "2027-06-22")),
+        ("?by=whole&from=2027-06-22&to=2027-06-25", ("--by=whole", "--from=2027-06-22", "--to=2027-06-25")),
+        ("?by=season&period=2027-summer", ("--by", "season", "--period", "2027-summer")),
+        ("?by=whole", ("--by", "whole")),
+        ("?by=month&zone=orchard", ("--by", "month", "--zone", "orchard")),
+    ],
+)
+def test_hours_are_those_of_the_command_line(fortnight, monkeypatch, query, args):
+    """The answer is the very document that the command line prints."""
+    monkeypatch.setattr("api.cli.hours.now_utc", lambda: fortnight.clock.utc)
+    told = fortnight.get(f"/v1/hours{query}")
+    assert told == call_json("hours", fortnight.site_path, "--state", fortnight.journal.directory, *args)
+    HoursAnswer.model_validate(told)
+
+
+def test_hours_add_up(fortnight):
+    """Fourteen nights of the orchard from 21:15 to 23:45, seen by rounds a quarter of an hour apart."""
+    told = fortnight.get("/v1/hours?by=night&from=2027-06-22&to=2027-07-04&zone=orchard")
+    assert {row["lit_h"] for row in told["hours"]} == {2.5}
+    (total,) = told["totals"]
+    assert (total["lit_h"], total["starts"], total["missed_h"]) == (13 * 2.5, 13, 0.0)
+    # Nobody said what the orchard draws.
+    assert (total["lamps_kwh"], total["without_load_h"], total["at_least"]) == (0.0, 32.5, True)
+
+
+def test_the_year_to_come_is_worked_out_once_a_night(fortnight, monkeypatch):
+    """Asked again and again, the lamps' outlook is worked out once, and again when the site is another."""
+    made = []
+
+    def counting(*args, **more):
+        made.append(args)
+        return look_ahead(*args, **more)
+
+    monkeypatch.setattr("controller.history.report.look_ahead", counting)
+    for _ in range(3):
+        fortnight.get("/v1/hours")
+    assert len(made) == 1
+    body = {"program": ["dusk to 23:00"]}
+    assert fortnight.ask("PUT", "/v1/zones/jetty/program", json=body).status_code == 200
+    told = fortnight.get("/v1/hours")
+    assert len(made) == 2
+    assert told["lamps"][0]["used_in_a_year"] is None  # no rated life is given
+
+
+def test_the_account_does_not_hold_up_the_almanac_of_others(fortnight, monkeypatch):
+    """While hours are worked out, nights are told: the two have almanacs of their own."""
+    seen = []
+
+    def look(self, almanac):
+        seen.append(almanac is fortnight.desk.almanac)
+        assert isinstance(almanac, Almanac)
+        return original(self, almanac)
+
+    original = HoursClerk._year_to_come
+    monkeypatch.setattr(HoursClerk, "_year_to_come", look)
+    fortnight.get("/v1/hours")
+    assert seen == [False]
+
+
+def test_a_long_account_holds_up_nobody_else(house):
+    """While more accounts are asked for than there are threads for them, the status is told at once."""
+    clerk_asks = HoursClerk.hours
+    begun, go_on = threading.Semaphore(0), threading.Event()
+
+    def slow(self, query):
+        begun.release()
+        assert go_on.wait(LONG_S)
+        return clerk_asks(self, query)
+
+    async def many():
+        waiting = [asyncio.create_task(house.ask_in_loop("GET", "/v1/hours")) for _ in range(8)]
+        for _ in range(4):
+            await asyncio.to_thread(begun.acquire, timeout=LONG_S)
+        status = await asyncio.wait_for(house.ask_in_loop("GET", "/v1/status"), LONG_S)
+        still = sum(not each.done() for each in waiting)
+        go_on.set()
+        return status, still, await asyncio.gather(*waiting)
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(HoursClerk, "hours", slow)
+        status, still, answers = asyncio.run(many())
+    assert status.status_code == 200
+    assert still == 8
+    assert {each.status_code for each in answers} == {200}
+
+
+@pytest.mark.parametrize(
+    ("query", "parameter", "told"),
+    [
+        ("period=2027-13", "period", "is no period"),
+        ("period=soon", "period", "“soon” is no period"),
+        ("period=20270601", "period", "“20270601” is no period"),
+        ("period=1900-winter", "period", "out of reach"),
+        ("period=9999-winter", "period", "is no period"),
+        ("period=2027-06&from=2027-06-01", "period", "a period has its own dates"),
+        ("from=2027-06-22&to=2027-06-21", "to", "lies before"),
+        ("by=week", "by", "by:"),
+        ("from=yesterday", "from", "is no date"),
+        ("since=2027-06-22", "since", "is not known here"),
+        ("by=night&from=1990-01-01", "to", "ask for fewer at once"),
+        ("by=season&from=2017-01-01", "to", "ask for fewer at once"),
+        ("by=whole&period=2017-01-01 to 2027-02-01", "period", "ask for fewer at once"),
+    ],
+)
+def test_hours_that_make_no_sense_are_refused(fortnight, query, parameter, told):
+    """What cannot be told is refused with the parameter that is to blame."""
+    response = fortnight.ask("GET", f"/v1/hours?{query}")
+    (error,) = response.json()["errors"]
+    assert error["parameter"] == parameter
+    assert told in error["detail"]
+    problem(response, "invalid-request", at="/v1/hours", errors=[error])
+
+
+def test_an_unknown_zone_is_refused_and_one_that_is_gone_is_not(fortnight):
+    """A zone that left the site file is accounted for as long as the journal knows it."""
+    start = fortnight.site_path.read_text().index('[[zones]]\nid = "orchard"')
+    fortnight.site_path.write_text(fortnight.site_path.read_text()[:start])
+    site = load_site(fortnight.site_path).site
+    fortnight.rounds.ask(lambda keeper: keeper.change_site(site, words="edited by hand"))
+    fortnight.pass_time(60)
+    told = fortnight.get("/v1/hours?zone=orchard")
+    assert told["total"]["lit_h"] > 30
+    problem(
+        fortnight.ask("GET", "/v1/hours?zone=pier"), "unknown-zone", at="/v1/hours", zones=["jetty"]
+    )
+
+
+@pytest.mark.parametrize("route", ["hours", "replacements", "report/2027-summer", "year.svg?kind=past"])
+def test_a_journal_that_cannot_be_read_is_told(house, route):
+    """While the journal cannot be read every answer that needs it says so."""
+    house.journal.close()
+    house.journal.path.write_bytes(b"this is no journal, but it is longer than a header of SQLite's " * 50)
+    path = f"/v1/{route}".partition("?")[0]
+    problem(house.ask("GET", f"/v1/{route}"), "journal-unreadable", at=path)
+
+
+# -- replaced lamps ------------------------------------------------------------------------------------------
+
+
+def test_a_replacement_is_taken_down_and_told(house):
+    """What was replaced today, or on a day named, is answered with 201 and stands in the list."""
+    body = {"zone": "jetty", "fixture": 1, "on": "2027-06-01", "note": "warm white"}
+    response = house.ask("POST", "/v1/replacements", json=body)
+    assert response.status_code == 201
+    assert response.json() == {**body, "at": "2027-06-22T01:30:00Z"}
+    today = house.ask("POST", "/v1/replacements", json={"zone": "jetty", "fixture": 1}).json()
+    # Half past nine in the evening of the 21st at the lodge.
+    assert (today["on"], today["note"]) == ("2027-06-21", "")
+    house.pass_time(60)
+    told = house.get("/v1/replacements")
+    ReplacementsAnswer.model_validate(told)
+    assert [each["on"] for each in told["replacements"]] == ["2027-06-01", "2027-06-21"]
+    assert house.get("/v1/replacements?zone=orchard")["replacements"] == []
+    problem(
+        house.ask("GET", "/v1/replacements?zone=pier"),
+        "unknown-zone",
+        at="/v1/replacements",
+        zones=["jetty", "orchard"],
+    )
+
+
+@pytest.mark.parametrize(
+    ("body", "place", "told"),
+    [
+        ({"zone": "jetty", "fixture": 2}, "#/fixture", "its fixtures count from 1 to 1"),
+        ({"zone": "orchard", "fixture": 1}, "#/fixture", "no fixture is listed for it"),
+        ({"zone": "jetty", "fixture": 0}, "#/fixture", ""),
+        ({"zone": "jetty", "fixture": "1"}, "#/fixture", ""),
+        ({"zone": "jetty", "fixture": 1, "on": "2027-06-22"}, "#/on", "still to come"),
+        ({"zone": "jetty", "fixture": 1, "on": "2027-02-30"}, "#/on", "is in no calendar"),
+        ({"zone": "jetty"}, "#/fixture", ""),
+        ({"zone": "jetty", "fixture": 1, "when": "2027-06-01"}, "#/when", ""),
+    ],
+)
+def test_a_replacement_that_cannot_be_is_refused(house, body, place, told):
+    """Lamps that there are not, and days that are no days, are refused, and nothing is taken down."""
+    response = house.ask("POST", "/v1/replacements", json=body)
+    (error,) = response.json()["errors"]
+    assert error["pointer"] == place
+    assert told in error["detail"]
+    problem(response, "invalid-request", at="/v1/replacements", errors=[error])
+    house.pass_time(60)
+    assert house.get("/v1/replacements")["replacements"] == []
+
+
+def test_a_replacement_for_an_unknown_zone_is_refused(house):
+    """A zone that there is not is refused with those that there are."""
+    response = house.ask("POST", "/v1/replacements", json={"zone": "pier", "fixture": 1})
+    problem(response, "unknown-zone", at="/v1/replacements", zones=["jetty", "orchard"])
+
+
+def test_a_keeper_that_does_not_answer_is_told(house):
+    """A keeper that is stuck takes nothing down, and the answer says so."""
+    house.desk.rounds = SilentRounds(house.keeper)
+    response = house.ask("POST", "/v1/replacements", json={"zone": "jetty", "fixture": 1})
+    problem(response, "keeper-silent", at="/v1/replacements")
+
+
+def test_another_sites_page_may_not_replace_lamps(house):
+    """A change needs our own page, or a program: another site's page is turned away."""
+    body = {"zone": "jetty", "fixture": 1}
+    response = house.ask("POST", "/v1/replacements", json=body, headers={"sec-fetch-site": "cross-site"})
+    problem(response, "cross-site", at="/v1/replacements")
+
+
+def test_now_is_the_keepers_now(fortnight):
+    """The account goes up to the keeper's clock, not to this machine's."""
+    told = fortnight.get("/v1/hours")
+    assert datetime.fromisoformat(told["as_of"]) == fortnight.clock.utc
+    assert told["to"] == date(2027, 7, 5).isoformat()

@@ -1,0 +1,194 @@
+"""Drafts: a change of one value leaves every other character where it was, in any layout."""
+
+import tomllib
+from datetime import date, datetime, time
+from decimal import Decimal
+
+import pytest
+import tomlkit
+from hypothesis import HealthCheck, assume, given, settings
+from hypothesis import strategies as st
+
+from config.file.toml_editor import Draft, LayoutError, write_value
+from config.file.toml_positions import Positions
+from tests.config.toml_texts import documents, list_paths
+
+plain = st.recursive(
+    st.booleans()
+    | st.integers(-(2**63), 2**63 - 1)
+    | st.decimals(allow_nan=False, allow_infinity=False, min_value=-1000, max_value=1000, places=2)
+    | st.text(max_size=12)
+    | st.dates()
+    | st.times()
+    | st.datetimes(),
+    lambda inner: (
+        st.lists(inner, max_size=3) | st.dictionaries(st.text(min_size=1, max_size=5), inner, max_size=3)
+    ),
+    max_leaves=6,
+)
+
+
+@settings(deadline=None)
+@given(plain)
+def test_a_written_value_is_read_back_by_two_readers(value):
+    """What is written as TOML means the same to Python's reader and to another one."""
+    text = f"key = {write_value(value)}\n"
+    assert tomllib.loads(text, parse_float=Decimal)["key"] == value
+    tomlkit.parse(text)
+
+
+@pytest.mark.parametrize(
+    ("value", "text"),
+    [
+        (True, "true"),
+        ("dusk to midnight", '"dusk to midnight"'),
+        ('say "when"\n\x7f', '"say \\"when\\"\\n\\u007f"'),
+        (["a", 1], '["a", 1]'),
+        ({"nights": "Fri", "a b": []}, '{ nights = "Fri", "a b" = [] }'),
+        ({"\x7f": 1}, '{ "\\u007f" = 1 }'),
+        ({}, "{}"),
+        (4.5, "4.5"),
+        (Decimal("0.290"), "0.290"),
+        (float("nan"), "nan"),
+        (date(2027, 4, 15), "2027-04-15"),
+        (datetime(2027, 4, 15, 12), "2027-04-15T12:00:00"),  # noqa: DTZ001 (TOML's own local time)
+        (time(7, 30), "07:30:00"),
+    ],
+)
+def test_a_value_is_written_as_a_person_would(value, text):
+    """Values are written in one line and in TOML's usual form."""
+    assert write_value(value) == text
+
+
+def test_what_toml_cannot_write_is_refused():
+    """None has no form in TOML."""
+    with pytest.raises(TypeError, match="TOML has no way to write None"):
+        write_value(None)
+
+
+@settings(deadline=None, suppress_health_check=[HealthCheck.filter_too_much, HealthCheck.too_slow])
+@given(documents(), st.data())
+def test_putting_a_value_changes_nothing_else(text, data):
+    """Before and behind the value every character stays, and the text means what it should."""
+    try:
+        document = tomllib.loads(text)
+    except tomllib.TOMLDecodeError:
+        assume(False)
+    marks = Positions(text).marks
+    written = [path for path, _ in list_paths(document) if len(marks[path]) > 1]
+    assume(written)
+    path = data.draw(st.sampled_from(written))
+    value = data.draw(st.sampled_from(["dusk to dawn", ["a", "b # c"], 7, True, []]))
+    draft = Draft(text)
+    draft.put(path, value)
+    _, start, end = marks[path]
+    assert draft.text == text[:start] + write_value(value) + text[end:]
+    assert draft.get(path) == value
+    # nan is not equal to itself, so a text that has one can never be shown to be sound.
+    if "nan" not in text:
+        assert draft.is_sound
+
+
+def test_a_list_as_long_as_before_keeps_the_comments_inside():
+    """Only the element that differs is touched."""
+    draft = Draft('a = [\n  "x",  # first\n  "y",  # second\n]\n')
+    draft.put_list(("a",), ["x", "z"])
+    assert draft.text == 'a = [\n  "x",  # first\n  "z",  # second\n]\n'
+    draft.put_list(("a",), ["x"])
+    assert draft.text == 'a = ["x"]\n'
+    assert draft.is_sound
+
+
+@pytest.mark.parametrize(
+    ("text", "path", "after"),
+    [
+        ("[a]\nx = 1  # one\n\n[b]\n", ("a", "k"), "[a]\nx = 1  # one\nk = 2\n\n[b]\n"),
+        ("  [a]\n[b]\n", ("a", "k"), "  [a]\n  k = 2\n[b]\n"),
+        ("[a]", ("a", "k"), "[a]\nk = 2"),
+        ("[a]\r\nx = 1\r\n[b]\r\n", ("a", "k"), "[a]\r\nx = 1\r\nk = 2\r\n[b]\r\n"),
+        ("a = { x = 1 }  # c\n", ("a", "k"), "a = { x = 1, k = 2 }  # c\n"),
+        ("a = [{ x = 1 }]\n", ("a", 0, "k"), "a = [{ x = 1, k = 2 }]\n"),
+        ("[[a]]\nx = 1\n[[a]]\n", ("a", 1, "k"), "[[a]]\nx = 1\n[[a]]\nk = 2\n"),
+    ],
+)
+def test_a_new_key_goes_behind_the_last_one_of_its_table(text, path, after):
+    """A key that is not there yet finds its table, its line end and its blanks."""
+    draft = Draft(text)
+    draft.put(path, 2)
+    assert draft.text == after
+    assert draft.is_sound
+
+
+def test_a_new_table_goes_behind_its_like_and_is_set_in_like_it():
+    """The next table of a list follows the last one, before what comes after."""
+    draft = Draft("[[z]]\n  [[z.n]]\n  a = 1 # one\n\n  [[z.f]]\n  b = 1\n")
+    draft.append_table(("z", 0, "n"), {"a": 2})
+    assert draft.text == "[[z]]\n  [[z.n]]\n  a = 1 # one\n\n  [[z.n]]\n  a = 2\n\n  [[z.f]]\n  b = 1\n"
+    assert draft.is_sound
+
+
+def test_the_first_table_of_a_list_goes_behind_the_keys_of_its_parent():
+    """It is set in as the tables beside it are, or one step where there are none."""
+    draft = Draft("[[z]]\nx = 1\n\n    [[z.f]]\n    b = 1\n[[z]]\ny = 1\n# end\n")
+    draft.append_table(("z", 0, "n"), {"a": 2})
+    draft.append_table(("z", 1, "n"), {"a": 3})
+    assert draft.text == (
+        "[[z]]\nx = 1\n\n    [[z.n]]\n    a = 2\n\n    [[z.f]]\n    b = 1\n"
+        "[[z]]\ny = 1\n\n  [[z.n]]\n  a = 3\n# end\n"
+    )
+    assert draft.is_sound
+
+
+@pytest.mark.parametrize("line_end", ["\n", "\r\n"])
+def test_a_table_is_taken_out_and_the_comments_around_it_stay(line_end):
+    """The comment before the next heading belongs to that heading."""
+    text = "[[z]]\n# before\n[[z.n]]\na = 1 # gone\n\n# the next zone\n[[z]]\nb = 1\n".replace("\n", line_end)
+    draft = Draft(text)
+    draft.remove_table(("z", 0, "n", 0))
+    assert draft.text == "[[z]]\n# before\n\n# the next zone\n[[z]]\nb = 1\n".replace("\n", line_end)
+    assert draft.values == {"z": [{}, {"b": 1}]}
+    assert draft.is_sound
+
+
+def test_one_blank_line_is_enough_where_a_table_was():
+    """Of two blank lines around a table one goes with it."""
+    draft = Draft("[[z]]\nx = 1\n\n[[z.n]]\na = 1\n\n[[z.n]]\na = 2\n")
+    draft.remove_table(("z", 0, "n", 0))
+    assert draft.text == "[[z]]\nx = 1\n\n[[z.n]]\na = 2\n"
+    assert draft.is_sound
+
+
+@pytest.mark.parametrize(
+    ("text", "change", "words"),
+    [
+        ("[a]\nx = 1\n", lambda draft: draft.put(("a",), 1), "a is a table with a heading"),
+        ("a = {}\n", lambda draft: draft.put(("a", "k"), 1), "a is an empty table in braces"),
+        ("a = [{ x = 1 }]\n", lambda draft: draft.remove_table(("a", 0)), r"a\[1\] has no heading"),
+        ("[[a]]\n", lambda draft: draft.remove_table(("a", 1)), r"a\[2\] has no heading"),
+        ("[a]\n", lambda draft: draft.put(("b", "k"), 1), "there is no table b"),
+        ("[a]\n", lambda draft: draft.append_table(("b", "k"), {}), "there is no table b"),
+    ],
+)
+def test_a_layout_that_cannot_be_edited_is_refused(text, change, words):
+    """What this editor does not do, it says."""
+    draft = Draft(text)
+    with pytest.raises(LayoutError, match=words):
+        change(draft)
+    assert draft.text == text
+
+
+def test_a_slip_is_noticed_by_reading_the_text_again():
+    """A key added to a table that is written with dots lands elsewhere, and the draft knows."""
+    draft = Draft("a.x = 1\n")
+    draft.put(("a", "k"), 2)
+    assert draft.values == {"a": {"x": 1, "k": 2}}
+    assert not draft.is_sound
+    draft.text = "not toml"
+    assert not draft.is_sound
+
+
+def test_a_path_that_leads_nowhere_has_nothing():
+    """Looking for what is not there finds None."""
+    draft = Draft("a = [1]\n")
+    assert draft.get(("a", 0)) == 1
+    assert [draft.get(path) for path in (("b",), ("a", 1), ("a", "x"), ("a", 0, "x"))] == [None] * 4

@@ -1,0 +1,326 @@
+"""The cables of a site file: what is taken, what is refused with its place and remedy, what is doubted."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from pydantic import TypeAdapter, ValidationError
+
+from config.errors import WiringError
+from config.file.loader import parse_site
+from config.models.cables import GaugeText, LengthText, name_places
+from controller.wiring.cable import parse_gauge, parse_length
+from controller.wiring.layouts import lay_hub, lay_line
+from tests.config.site_texts import problems_of, warnings_of
+
+GOOD = """\
+[site]
+name = "Tern Cottage"
+latitude = 51.5
+longitude = -0.1
+time_zone = "Europe/London"
+
+[[transformers]]
+id = "boathouse"
+rated_va = 200
+tap = 12
+taps = [12, 13]
+
+# of the shed
+[[transformers]]
+id = "shed"
+rated_va = 100
+
+[wiring]
+copper_c = 75
+
+# the jetty's
+[[cables]]
+from = "boathouse"
+line = "jetty"
+gauge = "12 AWG"
+length = "80 ft"
+
+[[cables]]
+from = "boathouse"
+hub = "hub"
+gauge = "10 AWG"
+length = "60 ft"
+legs = ["10 ft", "20 ft"]
+
+[[cables]]
+from = "jetty 6"
+to = "gate"
+gauge = "2.5 mm2"
+length = "12 m"
+
+[[zones]]
+id = "jetty"
+transformer = "boathouse"
+pin = 17
+program = ["dusk to midnight"]
+
+[[zones.special_nights]]
+nights = "Sun"
+[[zones.fixtures]]
+kind = "path"
+count = 6
+watts = 4.5
+volts = [10, 15]
+
+[[zones]]
+id = "oak"
+transformer = "boathouse" # of the oak
+pin = 27
+program = ["dusk to midnight"]
+[[zones.fixtures]]
+node = "hub 1"
+lead_gauge = "18 AWG"
+lead = "3 ft"
+kind = "spot"
+count = 1
+watts = 5
+[[zones.fixtures]]
+node = "gate"
+kind = "wash"
+count = 1
+watts = 9
+"""
+
+
+def read_blocks():
+    """Yield each block of cable_refusals.txt: lines taken out, lines put in, and the problems to be told."""
+    text = (Path(__file__).parent / "cable_refusals.txt").read_text()
+    for block in text.split("\n\n")[1:]:
+        lines = block.strip("\n").split("\n")
+        out = "".join(line[2:] + "\n" for line in lines if line.startswith("- "))
+        put = "".join(line[2:] + "\n" for line in lines if line.startswith("+ "))
+        told = [line for line in lines if not line.startswith(("- ", "+ "))]
+        yield pytest.param(out, put, told, id=put.strip() or f"no {out.strip()}")
+
+
+@pytest.mark.parametrize(("out", "put", "told"), list(read_blocks()))
+def test_each_mistake_is_told_with_its_place_and_remedy(out, put, told):
+    """One mistake gives exactly these lines."""
+    assert GOOD.count(out) == 1
+    assert problems_of(GOOD.replace(out, put)) == [f"site.toml:{line}" for line in told]
+
+
+def test_the_good_file_is_good():
+    """Every mistake of the list is the only one in its file."""
+    assert problems_of(GOOD) == []
+
+
+def one_site(cables: str, fixtures: str = "", *, transformers: str = "", zones: str = "") -> str:
+    """A site with one transformer and one zone around some cables."""
+    head = '[[zones.fixtures]]\nkind = "spot"\nwatts = 5\n'
+    hung = "".join(f"{head}{each}\n" for each in fixtures.split(";") if each)
+    return f"""\
+[site]
+name = "Tern Cottage"
+latitude = 51.5
+longitude = -0.1
+time_zone = "Europe/London"
+[[transformers]]
+id = "shed"
+rated_va = 200
+tap = 12
+{transformers}
+{cables}
+[[zones]]
+id = "oak"
+transformer = "shed"
+pin = 17
+program = ["dusk to midnight"]
+{hung}
+{zones}
+"""
+
+
+def cable(start: str, end: str) -> str:
+    """One piece of cable."""
+    return f'[[cables]]\nfrom = "{start}"\nto = "{end}"\ngauge = "12 AWG"\nlength = "10 ft"\n'
+
+
+def told(text: str) -> list[str]:
+    """What is wrong with a site, without its file and line."""
+    return [line.split(": ", 1)[1] for line in problems_of(text)]
+
+
+def test_a_ring_is_told_once_with_its_nodes():
+    """Three cables in a ring are one problem, and a cable that only hangs on the ring is none more."""
+    ring = cable("b", "c") + cable("c", "a") + cable("a", "b") + cable("c", "d")
+    [problem] = told(one_site(ring, 'count = 1\nnode = "d"'))
+    assert problem == (
+        "cables[1]: runs in a ring that no transformer feeds: “c” → “a” → “b” → “c”;"
+        " take one cable of it away, and begin at a transformer"
+    )
+
+
+def test_a_line_that_begins_at_its_own_light_is_a_ring():
+    """A line cannot feed itself."""
+    line = '[[cables]]\nfrom = "oak 1"\nline = "oak"\ngauge = "12 AWG"\nlength = "10 ft"\n'
+    [problem] = told(one_site(line, "count = 2"))
+    assert problem.startswith("cables[1]: runs in a ring that no transformer feeds")
+
+
+def test_two_transformers_that_lead_to_one_node_are_two_feeds():
+    """The second cable to a node is told, with the line of the first."""
+    second = '[[transformers]]\nid = "barn"\nrated_va = 100\ntap = 12'
+    cables = cable("shed", "hub") + cable("barn", "hub")
+    [problem] = told(one_site(cables, 'count = 1\nnode = "hub"', transformers=second))
+    assert problem.startswith("cables[2].to = \"hub\": feeds “hub” a second time: the cable on line 16 leads")
+
+
+def test_a_tap_on_a_cable_that_begins_at_no_transformer_is_refused():
+    """Only what is screwed to a transformer has a tap."""
+    cables = cable("shed", "hub") + cable("hub", "end") + "tap = 12\n"
+    [problem] = told(one_site(cables, 'count = 1\nnode = "end"'))
+    assert problem == (
+        "cables[2].tap = 12: is a tap, but this cable begins at no transformer;"
+        " write it on the cable that does"
+    )
+
+
+def test_cables_without_a_transformer_are_refused():
+    """Without any transformer no cable can begin anywhere."""
+    text = one_site(cable("shed", "hub"), 'count = 1\nnode = "hub"')
+    text = text.replace('[[transformers]]\nid = "shed"\nrated_va = 200\ntap = 12\n', "")
+    text = text.replace('transformer = "shed"\n', "")
+    [problem] = told(text)
+    assert problem == (
+        'cables[1].from = "shed": is no transformer, and the site has none; add a [[transformers]] table'
+    )
+
+
+def test_too_many_nodes_are_refused_at_once():
+    """A slip of the finger is told before it takes minutes; lamps that share a node are no matter."""
+    long = '[[cables]]\nfrom = "shed"\nline = "oak"\ngauge = "12 AWG"\nlength = "80 ft"\n'
+    [problem] = told(one_site(long, "count = 500;count = 1"))
+    assert problem.startswith("cables: lead to more than 500 nodes; put the lamps of a tape or a string")
+    fixtures = ";".join(['count = 500\nnode = "hub"'] * 3)
+    assert told(one_site(cable("shed", "hub"), fixtures)) == []
+
+
+def test_a_node_cannot_have_the_name_of_a_tap():
+    """Taps beside the usual one are named after their transformer and volts, and no node may be called so."""
+    [problem] = told(one_site(cable("shed", "shed, 14 V"), "count = 1"))
+    assert problem.startswith('cables[1].to = "shed, 14 V": leads to “shed, 14 V”, which is a tap')
+
+
+def test_the_wiring_problems_come_with_all_others():
+    """A wrong gauge, a loose cable and a wrong pin are told together."""
+    cables = cable("shed", "hub").replace("12 AWG", "twelve") + cable("nowhere", "end")
+    text = one_site(cables, 'count = 1\nnode = "hub"').replace("pin = 17", "pin = 99")
+    assert [line.partition(" = ")[0] for line in told(text)] == [
+        "cables[1].gauge",
+        "cables[2].from",
+        "zones[1].pin",
+    ]
+
+
+@pytest.mark.parametrize(
+    ("cables", "fixtures", "doubt"),
+    [
+        (
+            cable("shed", "hub"),
+            'count = 1\nnode = "hub";count = 2',
+            "zones[1].fixtures[2]: is on no cable, while transformer “shed” has some",
+        ),
+        (
+            cable("shed", "hub") + cable("hub", "end"),
+            'count = 1\nnode = "hub"',
+            'cables[2].to = "end": leads to no light and on to no cable',
+        ),
+    ],
+)
+def test_what_is_hardly_meant_is_warned_of(cables, fixtures, doubt):
+    """A doubt stops nothing, and names its place."""
+    [warning] = warnings_of(one_site(cables, fixtures))
+    assert warning.split(": ", 1)[1].startswith(doubt)
+
+
+def test_a_run_with_the_lights_of_two_zones_is_warned_of_unless_the_mains_are_switched():
+    """A relay at the transformer would light both; one in the mains is told of on its own account."""
+    other = '[[zones]]\nid = "elm"\ntransformer = "shed"\npin = 22\nprogram = ["dusk to midnight"]\n'
+    other += '[[zones.fixtures]]\nkind = "spot"\ncount = 1\nwatts = 5\nnode = "hub"\n'
+    text = one_site(cable("shed", "hub"), 'count = 1\nnode = "hub"', zones=other)
+    [warning] = warnings_of(text)
+    assert "carries lights of “oak” and “elm”: a relay at the transformer would switch" in warning
+    mains = text.replace("tap = 12\n", 'tap = 12\nrelay_side = "mains"\n', 1)
+    [warning] = warnings_of(mains)
+    assert "relay_side" in warning
+
+
+def test_lights_without_a_node_take_the_line_of_their_zone():
+    """The simplest form needs nothing in the fixtures."""
+    line = '[[cables]]\nfrom = "shed"\nline = "oak"\ngauge = "12 AWG"\nlength = "80 ft"\n'
+    assert parse_site(one_site(line, "count = 4;count = 2"), "site.toml").warnings == ()
+
+
+SIZES = st.sampled_from(
+    ["18", "16", "14", "12", "10", "8", "6", "13", "0", "12.0", "0.75", "1", "1.0", "1.5", "2.5", "4", "3"]
+)
+GAUGES = st.one_of(
+    st.builds(
+        "{}{}{}{}{}".format,
+        SIZES,
+        st.sampled_from(["", " ", "  "]),
+        st.sampled_from(["AWG", "awg", "mm2", "mm²", "MM2", "m", ""]),
+        st.sampled_from(["", " solid", " stranded", " flexible", " Solid", " thin"]),
+        st.sampled_from(["", " ", "."]),
+    ),
+    st.text(max_size=12),
+)
+LENGTHS = st.one_of(
+    st.builds(
+        "{}{}{}".format,
+        st.sampled_from(["0", "0.0", "1", "100", "0.5", "12.25", "-3", "1e3", "9842", "0.000001", "nan"]),
+        st.sampled_from(["", " "]),
+        st.sampled_from(["ft", "m", "FT", "in", "", "mm"]),
+    ),
+    st.text(max_size=12),
+)
+
+
+def taken(kind, text):
+    """Whether the site file takes a text."""
+    try:
+        return TypeAdapter(kind).validate_python(text) == text
+    except ValidationError:
+        return False
+
+
+def readable(read, text):
+    """Whether the tables of resistances have a figure for it."""
+    try:
+        read(text)
+    except WiringError:
+        return False
+    return True
+
+
+@given(GAUGES)
+def test_the_site_file_takes_the_gauges_that_have_a_resistance_and_no_others(text):
+    """The two readers of gauges, one a floor above the other, agree on every text."""
+    assert taken(GaugeText, text) == readable(parse_gauge, text)
+
+
+@given(LENGTHS)
+def test_the_site_file_takes_the_lengths_that_can_be_computed_with(text):
+    """The two readers of lengths agree, up to the longest that a garden has."""
+    assert taken(LengthText, text) == (readable(parse_length, text) and parse_length(text) <= 3000.0)
+
+
+@given(st.integers(1, 40))
+def test_places_are_named_as_they_are_laid(count):
+    """The names that the file's checks expect are those that the cables get when they are laid."""
+    gauge = parse_gauge("12 AWG")
+    line = lay_line(start="s", name="oak", gauge=gauge, length_m=10.0, lights=count)
+    hub = lay_hub(
+        start="s", name="oak", gauge=gauge, length_m=1.0, leg_gauge=gauge, leg_lengths_m=[1.0] * count
+    )
+    assert line.nodes == hub.nodes == name_places("oak", count)

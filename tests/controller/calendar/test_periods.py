@@ -1,0 +1,131 @@
+"""Nights, months and seasons as stretches of UTC."""
+
+from datetime import UTC, date, datetime, timedelta
+from itertools import pairwise
+from zoneinfo import ZoneInfo
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from config.errors import PeriodError
+from controller.calendar.periods import (
+    Each,
+    Period,
+    Season,
+    month_of,
+    parse_period,
+    season_at,
+    season_of,
+    season_words,
+    split,
+    stretch_of_nights,
+)
+
+OSLO = ZoneInfo("Europe/Oslo")
+NORTH, SOUTH = 59.9, -33.9
+
+
+def test_a_month_is_the_nights_named_in_it():
+    """March 2027 in Oslo begins at a noon in winter time and ends at one in summer time."""
+    month = month_of(2027, 3, OSLO)
+    assert (month.name, month.nights) == ("2027-03", 31)
+    assert month.starts_at_utc == datetime(2027, 3, 1, 11, tzinfo=UTC)
+    assert month.ends_at_utc == datetime(2027, 4, 1, 10, tzinfo=UTC)
+
+
+# World Meteorological Organization practice: meteorological seasons are the quarters from 1 December on.
+@pytest.mark.parametrize(
+    ("year", "season", "latitude_deg", "first", "last"),
+    [
+        (2027, Season.WINTER, NORTH, "2027-12-01", "2028-02-29"),
+        (2027, Season.SPRING, NORTH, "2027-03-01", "2027-05-31"),
+        (2027, Season.SUMMER, NORTH, "2027-06-01", "2027-08-31"),
+        (2027, Season.AUTUMN, NORTH, "2027-09-01", "2027-11-30"),
+        (2026, Season.SUMMER, SOUTH, "2026-12-01", "2027-02-28"),
+        (2027, Season.AUTUMN, SOUTH, "2027-03-01", "2027-05-31"),
+        (2027, Season.WINTER, SOUTH, "2027-06-01", "2027-08-31"),
+        (2027, Season.SPRING, SOUTH, "2027-09-01", "2027-11-30"),
+        (2027, Season.WINTER, 0.0, "2027-12-01", "2028-02-29"),
+    ],
+)
+def test_seasons_are_meteorological_quarters(year, season, latitude_deg, first, last):
+    """A season is three whole months by its hemisphere; the one that spans New Year is one."""
+    period = season_of(year, season, OSLO, latitude_deg=latitude_deg)
+    assert (period.name, str(period.first), str(period.last)) == (f"{year}-{season}", first, last)
+    assert season_at(period.first, latitude_deg) == season_at(period.last, latitude_deg) == (year, season)
+
+
+@pytest.mark.parametrize(
+    ("year", "season", "latitude_deg", "words"),
+    [
+        (2027, Season.WINTER, NORTH, "winter 2027/28"),
+        (2099, Season.WINTER, NORTH, "winter 2099/00"),
+        (2027, Season.SUMMER, NORTH, "summer 2027"),
+        (2027, Season.SUMMER, SOUTH, "summer 2027/28"),
+    ],
+)
+def test_a_season_reads_well(year, season, latitude_deg, words):
+    """A season that spans New Year is read with both its years."""
+    assert season_words(year, season, latitude_deg=latitude_deg) == words
+
+
+@pytest.mark.parametrize(
+    ("text", "name", "first", "last"),
+    [
+        ("2027-06-21", "2027-06-21", "2027-06-21", "2027-06-21"),
+        ("2028-02", "2028-02", "2028-02-01", "2028-02-29"),
+        ("2027-winter", "2027-winter", "2027-12-01", "2028-02-29"),
+        ("2027-12-24 to 2028-01-06", "2027-12-24 to 2028-01-06", "2027-12-24", "2028-01-06"),
+        (" 2027-12-24 to 2027-12-24 ", "2027-12-24", "2027-12-24", "2027-12-24"),
+    ],
+)
+def test_a_period_is_read_as_a_person_writes_it(text, name, first, last):
+    """A night, a month, a season and two nights joined by "to" are understood, and the name reads back."""
+    period = parse_period(text, OSLO, latitude_deg=NORTH)
+    assert (period.name, str(period.first), str(period.last)) == (name, first, last)
+    assert parse_period(period.name, OSLO, latitude_deg=NORTH) == period
+
+
+@pytest.mark.parametrize("text", ["", "2027-13", "2027-fall", "2027-02-29", "2027-06-21 to 2027-06-20"])
+def test_what_is_no_period_is_refused_with_examples(text):
+    """A text that is no period is quoted, with what would do."""
+    with pytest.raises(PeriodError, match=rf"“{text}” is no period .*write 2027-06-21"):
+        parse_period(text, OSLO, latitude_deg=NORTH)
+
+
+def test_a_season_of_another_name_is_told_the_four():
+    """A word that is no season is answered with those that there are."""
+    with pytest.raises(PeriodError, match=r"\(a season is spring, summer, autumn or winter\)"):
+        parse_period("2027-fall", OSLO, latitude_deg=NORTH)
+
+
+@settings(max_examples=80)
+@given(
+    st.dates(date(2026, 1, 1), date(2028, 12, 31)),
+    st.integers(0, 500),
+    st.sampled_from([Each.NIGHT, Each.MONTH, Each.SEASON, Each.WHOLE]),
+    st.sampled_from(["Europe/Oslo", "Australia/Lord_Howe", "Africa/Cairo", "Pacific/Kiritimati"]),
+    st.sampled_from([NORTH, SOUTH]),
+)
+def test_pieces_tile_the_whole(first, more, each, zone, latitude_deg):
+    """Nights, months and seasons of a stretch follow each other without gap or overlap, edge on edge."""
+    tz = ZoneInfo(zone)
+    whole = stretch_of_nights(first, first + timedelta(days=more), tz)
+    pieces = split(whole, each, tz, latitude_deg=latitude_deg)
+    assert (pieces[0].starts_at_utc, pieces[-1].ends_at_utc) == (whole.starts_at_utc, whole.ends_at_utc)
+    assert all(a.ends_at_utc == b.starts_at_utc for a, b in pairwise(pieces))
+    assert sum(piece.nights for piece in pieces) == whole.nights
+    if each is Each.SEASON:
+        assert len({piece.name for piece in pieces}) == len(pieces)
+        for piece in pieces:
+            assert season_at(piece.first, latitude_deg) == season_at(piece.last, latitude_deg)
+    if each is Each.MONTH:
+        assert all(f"{piece.first:%Y-%m}" == f"{piece.last:%Y-%m}" == piece.name for piece in pieces)
+
+
+def test_local_times_make_no_period():
+    """A period is given in UTC or refused."""
+    noon = datetime(2027, 6, 21, 12, tzinfo=OSLO)
+    with pytest.raises(ValueError, match="in UTC"):
+        Period(name="", first=noon.date(), last=noon.date(), starts_at_utc=noon, ends_at_utc=noon)

@@ -1,0 +1,84 @@
+"""Rule of thumb: the hand calculation of the table, and the rule beside the truth where they part."""
+
+from __future__ import annotations
+
+import pytest
+
+from controller.inspection.circuit_checks import judge
+from controller.inspection.rule_of_thumb import carried_w, compare_rule, reach_m
+from controller.wiring.cable import M_PER_FT, parse_gauge
+from controller.wiring.network import Lamp
+from controller.wiring.solver import solve
+from tests.controller.networks import EVENLY_FT, chain, read_reference
+
+TABLE = read_reference("twelve_gauge.json")
+TWELVE = parse_gauge("12 AWG")
+HUNDRED_FT_M = 100.0 * M_PER_FT
+
+
+@pytest.mark.parametrize("percent", ["3", "5", "10"])
+@pytest.mark.parametrize(("arrangement", "lamps"), [("end", 1), ("ten lamps evenly", 10)])
+def test_what_12_gauge_carries_over_100_ft(arrangement, lamps, percent):
+    """12 AWG carries 10.9, 18.2, 36.4 W over 100 ft at the end, 19.8, 33.1, 66.1 W evenly (the table)."""
+    watts = carried_w(TWELVE, HUNDRED_FT_M, drop_percent=float(percent), lamps=lamps)
+    assert round(watts, 1) == TABLE["carried_w_over_100_ft"][arrangement][percent]
+
+
+@pytest.mark.parametrize(("arrangement", "lamps"), [("end", 1), ("ten lamps evenly", 10)])
+def test_how_far_12_gauge_takes_120_w(arrangement, lamps):
+    """120 W within 5 % of 12 V reach 15 ft at the end and 27.5 ft evenly spread, as the table says."""
+    feet = reach_m(TWELVE, 120.0, lamps=lamps) / M_PER_FT
+    assert feet == pytest.approx(TABLE["reach_ft_of_120_w_at_5_percent"][arrangement], abs=0.25)
+
+
+def test_the_hand_calculation_is_the_solver_with_fixed_currents():
+    """By hand and solved, 120 W drop 3.96 V at the end (33 %) and 2.18 V evenly spread (18 %)."""
+    by_hand = TABLE["by_hand"]
+    for at_ft, watts, key in ((100,), 120.0, "end_loaded"), (EVENLY_FT, 12.0, "evenly"):
+        drop_v = 12.0 - solve(chain(at_ft=at_ft, watts=watts, lamp=Lamp.CURRENT)).lamps[-1].volts
+        assert round(drop_v, 2) == by_hand[f"{key}_drop_v"]
+        assert round(100.0 * drop_v / 12.0) == by_hand[f"{key}_percent"]
+        lamps = len(at_ft)
+        same_percent = 100.0 * drop_v / 12.0
+        assert carried_w(TWELVE, HUNDRED_FT_M, drop_percent=same_percent, lamps=lamps) == pytest.approx(120.0)
+
+
+def test_the_rule_is_kept_and_wrong_for_120_w():
+    """120 W over 100 ft of 12 AWG on 150 W keep the rule in full, and the far lamp gets 10.00 V: false."""
+    (found,) = compare_rule(judge([chain(at_ft=EVENLY_FT)]))
+    assert found.rule_says
+    assert not found.truth
+    assert found.farthest_m == pytest.approx(HUNDRED_FT_M)
+    assert found.rated_part == pytest.approx(0.8)
+    truth = "not every lamp is inside its range; the lamp at “n10” gets 10.00 V, the fewest"
+    assert found.words.endswith(f": kept); computed: {truth}")
+
+
+def test_the_rule_is_kept_and_right_for_a_light_load():
+    """33 W spread over 100 ft of 12 AWG keep the rule, and every lamp is inside its range."""
+    (found,) = compare_rule(judge([chain(at_ft=EVENLY_FT, watts=3.3)]))
+    assert (found.rule_says, found.truth) == (True, True)
+
+
+@pytest.mark.parametrize(
+    "broken",
+    [
+        {"at_ft": (50.0, 101.0)},
+        {"at_ft": (50.0,), "gauge": "14 AWG"},
+        {"at_ft": (50.0,), "gauge": "2.5 mm2"},
+        {"at_ft": (5.0,), "watts": 121.0},
+    ],
+)
+def test_each_part_of_the_rule_counts(broken):
+    """Farther than 100 ft, thinner than 12 AWG or loaded over 80 % of the rating does not keep the rule."""
+    network = chain(**{"watts": 3.0, "lamp": Lamp.CURRENT, **broken})
+    (found,) = compare_rule(judge([network]))
+    assert not found.rule_says
+    assert "not kept" in found.words
+
+
+def test_a_network_without_a_solution_is_said_so():
+    """Where the lamps ask for more than the cables deliver, the rule stands beside that."""
+    (found,) = compare_rule(judge([chain(watts=120.0, lamp=Lamp.POWER)]))
+    assert (found.rule_says, found.truth) == (True, False)
+    assert "90.91 W at most" in found.words

@@ -1,0 +1,254 @@
+"""Care for the journal's file: setting a damaged one aside, and beginning a fresh one."""
+
+from __future__ import annotations
+
+import contextlib
+import errno
+import os
+import shutil
+import threading
+from datetime import date, timedelta
+from pathlib import Path
+
+import pytest
+
+from config.errors import JournalError
+from controller.journal.journal import Journal
+from controller.journal.reader import JournalReader
+from controller.records.entries import Cause, OverrideEnded
+from tests.controller.journal_samples import (
+    a_year,
+    dark,
+    event,
+    keep,
+    lit,
+    reading,
+    spoil,
+    wish,
+)
+
+NIGHT = date(2027, 6, 21)
+SOON = reading(5000)
+
+
+@pytest.fixture
+def journal(tmp_path: Path):
+    journal = Journal(tmp_path / "state")
+    yield journal
+    journal.close()
+
+
+def spoil_open(journal: Journal) -> None:
+    """Damage the file of a journal that stays open: fold in the log, then put zeros over the pages."""
+    journal._connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+    size = journal.path.stat().st_size
+    with journal.path.open("r+b") as file:
+        file.seek(1024)
+        file.write(bytes(size - 1024))
+    # SQLite looks at a page again only where another connection has changed the file.
+    journal._shut()
+
+
+class TestBeginAnew:
+    def test_the_damaged_file_is_set_aside_whole(self, journal, tmp_path):
+        """The file goes, with its log, under a dated name; the words say so."""
+        a_year(journal, 30)
+        journal.close()
+        keep(journal, event(reading()))
+        # As after a crash: the file with a log that nobody folded in.
+        crashed = Journal(shutil.copytree(journal.directory, tmp_path / "crashed"))
+        spoil(crashed.path)
+        names = ("journal.sqlite", "journal.sqlite-wal")
+        before = [(crashed.directory / name).read_bytes() for name in names]
+        done = crashed.check(SOON)
+        crashed.close()
+        assert done.path == crashed.directory / "set-aside-20270621T230320Z.sqlite"
+        after = [done.path.with_name(name.replace("journal", done.path.stem)).read_bytes() for name in names]
+        assert after == before
+        assert "set-aside-20270621T230320Z.sqlite" in str(done)
+        assert "no good copy" in str(done)
+
+    def test_a_fresh_one_is_begun_from_the_newest_copy(self, journal):
+        """What the copy holds is there, and so is what waited; only what came between is lost."""
+        a_year(journal, 30)
+        copy = journal.back_up(NIGHT)
+        keep(journal, event(reading(3e6), "after the copy"))
+        journal.close()
+        spoil(journal.path)
+        journal.append(event(reading(3e6 + 1), "while it was damaged"))
+        done = journal.check(SOON)
+        assert done.begun_from == copy
+        journal.flush()
+        reader = JournalReader(journal.directory)
+        assert [entry.words for entry in reader.events()] == ["while it was damaged"]
+        assert len(list(reader.runs())) == 60
+
+    def test_a_copy_that_is_damaged_itself_is_passed_over(self, journal):
+        """The newest copy that is whole is taken, however many newer ones are not."""
+        a_year(journal, 30)
+        good = journal.back_up(NIGHT)
+        for later in (1, 2, 3):
+            bad = journal.back_up(NIGHT + timedelta(days=later))
+            if later == 1:
+                spoil(bad)
+            else:
+                bad.write_bytes(b"" if later == 2 else b"no journal at all" * 100)
+        journal.close()
+        spoil(journal.path)
+        assert journal.check(SOON).begun_from == good
+
+    @pytest.mark.parametrize("leave", ["nothing", "an empty file"])
+    def test_a_journal_that_is_gone_is_begun_from_its_copy(self, journal, leave):
+        """A file that vanished, or was cut to nothing, does not silently begin empty where copies exist."""
+        a_year(journal, 3)
+        journal.back_up(NIGHT)
+        journal.close()
+        journal.path.unlink()
+        if leave == "an empty file":
+            journal.path.touch()
+        with pytest.raises(JournalError, match="gone"):
+            journal.open()
+        assert journal.damaged
+        done = journal.check(SOON)
+        assert done.begun_from is not None
+        assert len(list(JournalReader(journal.directory).runs())) == 6
+
+    def test_what_is_in_force_is_carried_over(self, journal):
+        """The fresh journal knows what is lit and overridden now, and ends what the copy thought was."""
+        keep(
+            journal,
+            lit("since before", reading()),
+            lit("put out later", reading(1)),
+            wish("since before", reading()),
+            wish("lifted later", reading(1)),
+        )
+        journal.back_up(NIGHT)
+        keep(
+            journal,
+            dark("put out later", reading(100)),
+            OverrideEnded(zone="lifted later", at=reading(100), words="lifted by api"),
+            lit("lit later", reading(101)),
+            wish("placed later", reading(102)),
+        )
+        spoil_open(journal)
+        assert journal.check(reading(200)).begun_from is not None
+        keep(journal, dark("since before", reading(300)), dark("lit later", reading(301)))
+        runs = {run.zone: run for run in JournalReader(journal.directory).runs()}
+        assert runs["since before"].lit_s == 300.0
+        assert runs["lit later"].lit_s == 200.0
+        assert (runs["put out later"].lit_s, runs["put out later"].ended_by) == (0.0, Cause.STOPPED)
+        assert {override.zone for override in journal.overrides_in_force()} == {
+            "since before",
+            "placed later",
+        }
+        assert journal.unfinished() == []
+        assert len(list(JournalReader(journal.directory).overrides(zone="since before"))) == 1
+
+    def test_an_open_journal_that_is_damaged_is_begun_anew(self, journal):
+        """Damage that shows while the keeper writes is told by the fault, and mended by check."""
+        a_year(journal, 60)
+        spoil_open(journal)
+        journal.append(event(reading()))
+        with pytest.raises(JournalError):
+            journal.flush()
+        assert journal.damaged
+        journal.check(SOON)
+        assert journal.flush() == 2
+        assert not journal.damaged
+
+    def test_only_some_are_kept_aside(self, journal):
+        """The twelve newest damaged files are kept; the disk does not fill with them."""
+        for number in range(15):
+            keep(journal, event(reading()))
+            journal.close()
+            spoil(journal.path)
+            journal.check(reading(number * 10 * 86400))
+        aside = sorted(path.name for path in journal.directory.glob("set-aside-*.sqlite"))
+        instants = [reading(number * 10 * 86400).utc for number in range(3, 15)]
+        assert aside == [f"set-aside-{at:%Y%m%dT%H%M%SZ}.sqlite" for at in instants]
+
+    def test_a_disk_that_spoils_whatever_it_is_given(self, journal):
+        """Twelve within a month and no more are set aside, so that the first, which holds most, is kept."""
+        a_year(journal, 30)
+        for number in range(12):
+            journal.close()
+            spoil(journal.path)
+            journal.check(reading(number * 60))
+            keep(journal, event(reading()))
+        journal.close()
+        spoil(journal.path)
+        with pytest.raises(JournalError, match="replace it"):
+            journal.check(reading(86400))
+        aside = sorted(journal.directory.glob("set-aside-*.sqlite"))
+        assert len(aside) == 12
+        assert aside[0].name == "set-aside-20270621T214000Z.sqlite"
+        assert aside[0].stat().st_size > max(other.stat().st_size for other in aside[1:])
+        # Once the disk was replaced, or after a month without damage, it goes on.
+        assert journal.check(reading(40 * 86400)).path is not None
+
+    @pytest.mark.parametrize("copy", ["a good copy", "a bad copy", "no copy"])
+    def test_a_disk_that_fails_meanwhile(self, journal, monkeypatch, copy):
+        """Beginning afresh may fail half way, and often: it goes on from there, and one file is set aside."""
+        a_year(journal, 30)
+        if copy != "no copy":
+            made = journal.back_up(NIGHT)
+            if copy == "a bad copy":
+                spoil(made)
+        journal.close()
+        spoil(journal.path)
+        journal.append(lit("path", reading(9e6)))
+
+        def no_room(*_: object, **__: object) -> None:
+            raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+        told = []
+        journal = "controller.journal"
+        for broken in (f"{journal}.backup.put_in_place", f"{journal}.journal.open_to_write", None):
+            with monkeypatch.context() as patch:
+                if broken:
+                    patch.setattr(broken, no_room)
+                for _ in range(5):
+                    try:
+                        journal.flush()
+                    except JournalError:
+                        if journal.damaged:
+                            with contextlib.suppress(JournalError):
+                                told.append(journal.check(SOON))
+        assert (journal.waiting, journal.fault) == (0, None)
+        assert [done.path.name for done in told] == ["set-aside-20270621T230320Z.sqlite"]
+        assert len(list(journal.directory.glob("set-aside-*.sqlite"))) == 1
+        assert len(list(JournalReader(journal.directory).runs())) == (61 if copy == "a good copy" else 1)
+
+    def test_two_threads_that_find_the_same_damage(self, journal):
+        """Only one of them begins a fresh journal, and the other does not set that one aside."""
+        a_year(journal, 30)
+        journal.back_up(NIGHT)
+        journal.close()
+        spoil(journal.path)
+        both = threading.Barrier(2)
+        told = []
+
+        def check_and_write() -> None:
+            both.wait()
+            told.append(journal.check(SOON))
+            journal.append(event(reading()))
+            journal.flush()
+
+        threads = [threading.Thread(target=check_and_write) for _ in range(2)]
+        for thread in threads:
+            thread.start()
+        for thread in threads:
+            thread.join()
+        assert len([done for done in told if done is not None]) == 1
+        assert len(list(journal.directory.glob("set-aside-*.sqlite"))) == 1
+        assert len(list(JournalReader(journal.directory).events())) == 2
+
+    def test_two_in_one_second_do_not_meet(self, journal):
+        """A name that is taken gets a number."""
+        names = []
+        for _ in range(2):
+            keep(journal, event(reading()))
+            journal.close()
+            spoil(journal.path)
+            names.append(journal.check(SOON).path.name)
+        assert names == ["set-aside-20270621T230320Z.sqlite", "set-aside-20270621T230320Z-2.sqlite"]

@@ -1,0 +1,204 @@
+"""The scribe: writes the journal, sets a damaged one aside, copies it, tells what a keeper left behind."""
+
+from __future__ import annotations
+
+import shutil
+import sqlite3
+from contextlib import closing
+from datetime import date
+from pathlib import Path
+
+import pytest
+
+from config.errors import JournalError
+from controller.clock.clock import SteppedClock
+from controller.journal.database import JOURNAL_NAME
+from controller.journal.journal import Journal
+from controller.journal.maintenance import Scribe
+from controller.journal.previous_run import Past, read_past
+from controller.journal.reader import JournalReader
+from controller.records.entries import EventKind, Override
+from tests.controller.journal_samples import DUSK, beat, dark, event, lit, reading, wish
+
+
+class Desk:
+    """A journal with its scribe; ``learned`` is what the keeper was told."""
+
+    def __init__(self, state: Path, *, past: Past | None = None) -> None:
+        self.journal = Journal(state)
+        self.learned: list[Past] = []
+        self.refuse = 0
+        self.scribe = Scribe(
+            self.journal, clock=SteppedClock(DUSK, boot_s=2000), past=past, learn=self.learn
+        )
+
+    @property
+    def taken_back(self) -> list[Override]:
+        """The overrides that it was told of."""
+        return [override for past in self.learned for override in past.overrides]
+
+    def learn(self, past: Past) -> None:
+        if self.refuse:
+            self.refuse -= 1
+            raise TimeoutError("the keeper did not answer")
+        self.learned.append(past)
+
+
+@pytest.fixture
+def state(tmp_path: Path) -> Path:
+    return tmp_path / "state"
+
+
+def test_what_waits_is_written(state: Path) -> None:
+    """In order, and nothing waits afterwards."""
+    desk = Desk(state, past=Past())
+    for entry in (lit("jetty", reading(0)), dark("jetty", reading(60))):
+        desk.journal.append(entry)
+    desk.scribe.write()
+    assert [each.on for each in JournalReader(state).switchings()] == [True, False]
+    assert desk.journal.waiting == 0
+
+
+def test_a_disk_that_fails_raises_and_loses_nothing(state: Path) -> None:
+    """The state folder is a file: told as a fault; once it is gone, all is written."""
+    state.write_text("in the way")
+    desk = Desk(state, past=Past())
+    desk.journal.append(lit("jetty", reading(0)))
+    with pytest.raises(JournalError):
+        desk.scribe.write()
+    assert desk.journal.waiting == 1
+    state.unlink()
+    desk.scribe.write()
+    assert desk.journal.fault is None
+    assert len(list(JournalReader(state).switchings())) == 1
+
+
+def test_what_an_earlier_keeper_left_is_told_once_it_can_be_read(state: Path) -> None:
+    """The disk was not there at the start: the override of before comes back with the disk, once."""
+    earlier = Journal(state)
+    earlier.append(wish("jetty", reading(0)))
+    earlier.flush()
+    earlier.close()
+    away = state.rename(state.with_name("unplugged"))
+    state.write_text("in the way")
+    desk = Desk(state, past=None)
+    desk.journal.append(beat(reading(30)))
+    with pytest.raises(JournalError):
+        desk.scribe.write()
+    assert desk.taken_back == []
+    state.unlink()
+    away.rename(state)
+    desk.scribe.write()
+    assert [each.zone for each in desk.taken_back] == ["jetty"]
+    desk.journal.append(beat(reading(60)))
+    desk.scribe.write()
+    assert len(desk.learned) == 1
+
+
+def test_a_keeper_that_does_not_answer_is_told_again(state: Path) -> None:
+    """What it could not take is offered at the next write."""
+    earlier = Journal(state)
+    earlier.append(wish("jetty", reading(0)))
+    earlier.flush()
+    earlier.close()
+    desk = Desk(state, past=None)
+    desk.refuse = 1
+    desk.journal.append(event(reading(30)))
+    with pytest.raises(TimeoutError):
+        desk.scribe.write()
+    desk.scribe.write()
+    (past,) = desk.learned
+    assert [each.zone for each in past.overrides] == ["jetty"]
+    assert past.last_sign == reading(0)
+
+
+def test_how_an_earlier_keeper_ended_is_not_hidden_by_our_own_entries(state: Path) -> None:
+    """It was killed while lit, and the journal was held at our start: its last sign is told, not ours."""
+    earlier = Journal(state)
+    for entry in (event(reading(0)), lit("jetty", reading(60))):
+        earlier.append(entry)
+    earlier.flush()
+    earlier.close()
+    desk = Desk(state, past=None)
+    desk.journal.append(event(reading(900)))
+    with closing(sqlite3.connect(state / JOURNAL_NAME, isolation_level=None)) as other:
+        other.execute("PRAGMA locking_mode = EXCLUSIVE")
+        other.execute("BEGIN EXCLUSIVE")
+        with pytest.raises(JournalError):
+            desk.scribe.write()
+    desk.scribe.write()
+    (past,) = desk.learned
+    assert (past.last_sign, past.ended_well) == (reading(60), False)
+
+
+def test_of_a_journal_that_had_to_be_begun_afresh_no_end_is_told(state: Path) -> None:
+    """What a damaged journal knew is lost; that we are the last keeper in the fresh one tells nothing."""
+    state.mkdir()
+    (state / JOURNAL_NAME).write_bytes(b"garbage" * 1000)
+    desk = Desk(state, past=None)
+    desk.journal.append(event(reading(900)))
+    desk.scribe.write()
+    (past,) = desk.learned
+    assert past.last_sign is None
+
+
+def test_a_past_that_was_told_at_the_start_is_not_told_again(state: Path) -> None:
+    """The keeper has it already."""
+    desk = Desk(state, past=Past())
+    desk.journal.append(wish("jetty", reading(0)))
+    desk.scribe.write()
+    assert desk.taken_back == []
+
+
+@pytest.mark.parametrize("content", [b"garbage" * 1000, b""])
+def test_a_journal_that_is_damaged_while_it_runs_is_begun_afresh(state: Path, content: bytes) -> None:
+    """Set aside whole, what is in force carried over, what waits written, and told in the journal."""
+    desk = Desk(state, past=Past())
+    desk.journal.append(lit("jetty", reading(0)))
+    desk.scribe.write()
+    desk.journal.close()
+    for name in (JOURNAL_NAME, f"{JOURNAL_NAME}-wal", f"{JOURNAL_NAME}-shm"):
+        (state / name).unlink(missing_ok=True)
+    (state / JOURNAL_NAME).write_bytes(content)
+    desk.journal.append(dark("jetty", reading(600)))
+    desk.scribe.write()
+    desk.scribe.write()
+    assert [each.on for each in JournalReader(state).switchings()][-1] is False
+    if content:
+        assert len(list(state.glob("set-aside-*"))) == 1
+        kinds = [event.kind for event in JournalReader(state).events()]
+        assert kinds.count(EventKind.JOURNAL_SET_ASIDE) == 1
+
+
+def test_a_check_of_a_whole_journal_says_nothing(state: Path) -> None:
+    """Nothing is set aside, nothing is told."""
+    desk = Desk(state, past=Past())
+    desk.journal.append(lit("jetty", reading(0)))
+    desk.scribe.write()
+    desk.scribe.check()
+    assert desk.journal.waiting == 0
+    assert list(state.glob("set-aside-*")) == []
+
+
+def test_the_copy_of_a_night_is_made_and_can_be_read(state: Path) -> None:
+    """A journal of its own, with all that was written."""
+    desk = Desk(state, past=Past())
+    desk.journal.append(lit("jetty", reading(0)))
+    desk.scribe.write()
+    desk.scribe.copy(date(2027, 6, 21))
+    (copy,) = (state / "backups").glob("*.sqlite")
+    assert [each.zone for each in JournalReader(copy).switchings()] == ["jetty"]
+
+
+def test_a_copy_that_cannot_be_made_is_a_line_in_the_log(
+    state: Path, caplog: pytest.LogCaptureFixture
+) -> None:
+    """The next night tries again; nothing raises."""
+    desk = Desk(state, past=Past())
+    desk.journal.append(lit("jetty", reading(0)))
+    desk.scribe.write()
+    shutil.rmtree(state / "backups", ignore_errors=True)
+    (state / "backups").write_text("in the way")
+    desk.scribe.copy(date(2027, 6, 21))
+    assert "no copy this night" in caplog.text
+    assert read_past(desk.journal) is not None

@@ -1,0 +1,110 @@
+"""The past: what a keeper that starts is told by the journal, whatever state that is in."""
+
+from __future__ import annotations
+
+import sqlite3
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from controller.journal.database import JOURNAL_NAME
+from controller.journal.journal import Journal
+from controller.journal.previous_run import Past, read_past
+from controller.records.entries import Event, EventKind
+from tests.controller.journal_samples import beat, dark, lit, reading, wish
+
+
+@pytest.fixture
+def state(tmp_path: Path) -> Path:
+    return tmp_path / "state"
+
+
+def write(state: Path, *entries: Any) -> None:
+    """Write a journal."""
+    journal = Journal(state)
+    for entry in entries:
+        journal.append(entry)
+    journal.flush()
+    journal.close()
+
+
+def told(kind: EventKind, **more: Any) -> Event:
+    """Make an event."""
+    return Event(kind=kind, at=reading(more.pop("after_s", 0.0), **more), words="as told")
+
+
+def test_a_new_journal_has_no_past(state: Path) -> None:
+    """No file, no folder: nothing in force, nothing lit, nothing to explain; and none is made by asking."""
+    assert read_past(Journal(state)) == Past()
+    assert not state.exists()
+
+
+def test_what_a_keeper_left_behind(state: Path) -> None:
+    """Overrides in force, the last sign of life, and that it did not say that it stopped."""
+    asked = wish("jetty", reading(5))
+    write(state, told(EventKind.STARTED), asked, lit("jetty", reading(5)), beat(reading(300)))
+    past = read_past(Journal(state))
+    assert past is not None
+    assert past.overrides == (asked,)
+    assert past.last_sign == reading(300)
+    assert past.ended_well is False
+    assert past.last_instant_utc == reading(300).utc
+    assert past.trusted_boot_id == "boot-1"
+
+
+def test_a_keeper_that_stopped_left_in_good_order(state: Path) -> None:
+    """Whatever came after its start, its last word counts."""
+    write(state, told(EventKind.STARTED), lit("jetty", reading(5)), dark("jetty", reading(9)),
+          told(EventKind.STOPPED, after_s=9))
+    past = read_past(Journal(state))
+    assert past is not None
+    assert (past.ended_well, past.overrides) == (True, ())
+
+
+def test_an_instant_that_was_not_trusted_is_no_floor(state: Path) -> None:
+    """A clock in 2037 that nobody believed must not keep the right one from being believed."""
+    write(state, told(EventKind.STARTED), told(EventKind.STARTED, after_s=3e8, boot="boot-2", trusted=False))
+    past = read_past(Journal(state))
+    assert past is not None
+    assert past.last_instant_utc == reading(0).utc
+    assert past.trusted_boot_id == "boot-1"
+
+
+@pytest.mark.parametrize("content", [b"", b"not a journal at all", b"SQLite format 3\0" + bytes(200)])
+def test_a_journal_that_is_damaged_says_nothing_and_stops_nobody(state: Path, content: bytes) -> None:
+    """The lights do not wait for it; an empty file is a new journal."""
+    state.mkdir()
+    (state / JOURNAL_NAME).write_bytes(content)
+    past = read_past(Journal(state))
+    assert past == (None if content else Past())
+
+
+@pytest.mark.parametrize(
+    "error",
+    [PermissionError(13, "Permission denied"), sqlite3.OperationalError("disk I/O error"), ValueError("odd")],
+)
+def test_no_error_of_the_journal_reaches_the_start(
+    state: Path, monkeypatch: pytest.MonkeyPatch, error: Exception, caplog: pytest.LogCaptureFixture
+) -> None:
+    """Whatever asking it raises, even what it should not, goes into the log: the garden is lit without it."""
+
+    def fail(_journal: Journal) -> None:
+        raise error
+
+    monkeypatch.setattr(Journal, "last_beat", fail)
+    assert read_past(Journal(state)) is None
+    assert "journal:" in caplog.text
+
+
+def test_a_folder_that_may_not_be_looked_into_stops_nobody(
+    state: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Even whether there is a file cannot be asked where the folder is another user's."""
+
+    def refuse(*_args: Any, **_more: Any) -> bool:
+        raise PermissionError(13, "Permission denied")
+
+    with monkeypatch.context() as patched:
+        patched.setattr(Path, "exists", refuse)
+        assert read_past(Journal(state)) is None

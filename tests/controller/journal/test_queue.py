@@ -1,0 +1,124 @@
+"""Entries that wait in memory: their order, their bound, and two threads."""
+
+from __future__ import annotations
+
+import threading
+
+import pytest
+
+from controller.journal.queue import Outbox, Present
+from controller.journal.writer import CloseUnfinished
+from controller.records.entries import Beat, Event, Override, Switching
+from tests.controller.journal_samples import beat, dark, event, lit, reading, wish
+
+
+def filled(bound: int, *works: object) -> Outbox:
+    outbox = Outbox(bound)
+    for work in works:
+        outbox.put(work)
+    return outbox
+
+
+class TestOrder:
+    def test_entries_come_out_in_the_order_in_which_they_went_in(self):
+        """First in, first out."""
+        works = [lit("jetty", reading(second)) for second in range(5)]
+        assert filled(10, *works).take() == tuple(works)
+
+    def test_what_could_not_be_written_comes_first_the_next_time(self):
+        """What is put back goes before what came meanwhile."""
+        outbox = filled(10, event(reading(0)), event(reading(1)))
+        outbox.take()
+        outbox.put(event(reading(2)))
+        assert len(outbox) == 3
+        outbox.put_back()
+        assert [work.at.boot_s for work in outbox.take()] == [1000, 1001, 1002]
+
+    def test_what_is_done_is_forgotten(self):
+        """After done, only what came meanwhile waits."""
+        outbox = filled(10, event(reading(0)))
+        outbox.take()
+        outbox.put(event(reading(1)))
+        outbox.done()
+        assert [work.at.boot_s for work in outbox.take()] == [1001]
+
+
+class TestBound:
+    def test_beats_go_first_then_events_and_switchings_last(self):
+        """Too many, and the oldest of the least worth is given up; each is counted."""
+        start = CloseUnfinished(now=reading())
+        outbox = filled(
+            6, start, lit("jetty", reading(1)), event(reading(2)), beat(reading(3)), wish("a", reading(4))
+        )
+        outbox.put(beat(reading(5)))
+        assert (len(outbox), outbox.lost) == (6, 0)
+        kinds = []
+        for second in range(6, 12):
+            outbox.put(dark("jetty", reading(second)))
+            kinds.append([type(work) for work in outbox.take()][1:])
+            outbox.put_back()
+        assert kinds == [
+            [Switching, Event, Override, Beat, Switching],
+            [Switching, Event, Override, Switching, Switching],
+            [Switching, Override, Switching, Switching, Switching],
+            [Switching, Switching, Switching, Switching, Switching],
+            [Switching, Switching, Switching, Switching, Switching],
+            [Switching, Switching, Switching, Switching, Switching],
+        ]
+        assert (len(outbox), outbox.lost) == (6, 6)
+        assert outbox.take()[0] == start
+        assert [work.at.boot_s - 1000 for work in outbox.take()[1:]] == [7, 8, 9, 10, 11]
+
+    def test_the_bound_holds_again_once_a_failed_write_puts_back(self):
+        """During a write as much again may wait; afterwards the oldest of the least worth are given up."""
+        outbox = filled(4, *(event(reading(second)) for second in range(4)))
+        outbox.take()
+        for second in range(4, 8):
+            outbox.put(lit("jetty", reading(second)) if second == 4 else beat(reading(second)))
+        assert len(outbox) == 8
+        outbox.put_back()
+        assert ([work.at.boot_s - 1000 for work in outbox.take()], outbox.lost) == ([1, 2, 3, 4], 4)
+
+    def test_an_outbox_that_holds_nothing_is_refused(self):
+        """A bound below one makes no sense."""
+        with pytest.raises(ValueError, match="got a bound of 0"):
+            Outbox(0)
+
+
+class TestThreads:
+    def test_nothing_is_lost_or_doubled_between_two_threads(self):
+        """One thread puts in while another takes out, puts back and is done: all come out once, in order."""
+        outbox, taken, many = Outbox(100_000), [], 20_000
+        finished = threading.Event()
+
+        def put_in() -> None:
+            for number in range(many):
+                outbox.put(number)
+            finished.set()
+
+        thread = threading.Thread(target=put_in)
+        thread.start()
+        turn = 0
+        while not (finished.is_set() and len(outbox) == 0):
+            batch = outbox.take()
+            turn += 1
+            if turn % 3 == 0:
+                outbox.put_back()
+            else:
+                taken.extend(batch)
+                outbox.done()
+        thread.join()
+        assert taken == list(range(many))
+        assert outbox.lost == 0
+
+
+class TestPresent:
+    def test_it_follows_what_is_lit_and_what_is_overridden(self):
+        """What was lit and not put out, and overrides not ended, are in force."""
+        earlier = lit("steps", reading())
+        present = Present([earlier, wish("a", reading())])
+        jetty, override = lit("jetty", reading(1)), wish("a", reading(2))
+        present.note([jetty, lit("path", reading(1)), dark("path", reading(2)), override, beat(reading(3))])
+        assert (present.lit, present.overrides) == ((earlier, jetty), (override,))
+        present.note([CloseUnfinished(now=reading(4))])
+        assert present.lit == ()

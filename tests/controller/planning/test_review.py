@@ -1,0 +1,126 @@
+"""A year's review: which spans give no light, on how many nights, from when to when."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Any
+
+import pytest
+
+from controller.calendar.night import night_on, nights
+from controller.planning.planner import Almanac
+from controller.planning.review import Remark, Weight, review_year
+from tests.reference import rows
+from tests.sites import site, zone
+
+FIRST = date(2027, 1, 1)
+
+
+def review(*zones: dict[str, Any], first: date = FIRST, **place: Any) -> tuple[Remark, ...]:
+    """Review the year of a site."""
+    return review_year(Almanac(site(*zones, **place)), first)
+
+
+def test_a_site_that_is_lit_every_night_is_not_remarked_on() -> None:
+    """Silence means that every span gives light on every night on which it counts."""
+    assert review(zone("jetty", "dusk to midnight")) == ()
+
+
+def test_dusk_after_the_off_time_is_found_on_every_such_night() -> None:
+    """At 60 N dusk falls after midnight on 37 nights of 2027: season_nightly.csv, from JPL DE421."""
+    dark = [
+        date.fromisoformat(row["local_night_date"])
+        for row in rows("season_nightly.csv")
+        if row["latitude"] == "60" and float(row["hours_civil_dusk_to_midnight"]) == 0
+    ]
+    assert len(dark) == 37
+    place = {"latitude": 60.0, "longitude": 10.0, "time_zone": "Europe/Oslo"}
+    (remark,) = review(zone("jetty", "dusk to midnight"), **place)
+    assert (remark.nights, remark.first, remark.last) == (37, dark[0], dark[-1])
+    assert remark.weight is Weight.NOTE
+    assert remark.path == ("zones", 0, "program", 0)
+    assert remark.value == "dusk to midnight"
+    assert f"on 37 of its 365 nights: {dark[0]} to {dark[-1]}" in remark.what
+    assert "is not before 00:00" in remark.what
+
+
+def test_a_year_that_begins_in_the_dark_stretch_names_both_parts() -> None:
+    """Seen from midsummer the nights without dusk are two stretches, and both are named."""
+    place = {"latitude": 60.0, "longitude": 10.0, "time_zone": "Europe/Oslo"}
+    (remark,) = review(zone("jetty", "dusk to midnight"), first=date(2027, 6, 21), **place)
+    assert "2027-06-21 to 2027-07-" in remark.what
+    assert " and 2028-06-" in remark.what
+
+
+def test_a_span_that_no_night_of_the_year_fulfils_is_a_warning() -> None:
+    """On the equator it is never dark at five in the afternoon: UTC and longitude 0, sunset about 18:00."""
+    place = {"latitude": 0.0, "longitude": 0.0, "time_zone": "Etc/UTC"}
+    (remark,) = review(zone("jetty", "15:00 to 17:00, while dark"), **place)
+    assert remark.weight is Weight.WARNING
+    assert remark.nights == 365
+    assert "any of its 365 nights" in remark.what
+
+
+def test_each_program_is_reviewed_on_its_own_nights_only() -> None:
+    """A special night takes its nights away from the program, and the last one in the file decides."""
+    summer = ("06-01 to 07-31", ["dusk to 22:00"])
+    place = {"latitude": 60.0, "longitude": 10.0, "time_zone": "Europe/Oslo"}
+    (remark,) = review(zone("jetty", "dusk to midnight", special=[summer]), **place)
+    assert remark.path == ("zones", 0, "special_nights", 0, "program", 0)
+    assert (remark.nights, remark.first, remark.last) == (61, date(2027, 6, 1), date(2027, 7, 31))
+    assert remark.weight is Weight.WARNING
+
+
+def test_a_special_night_that_never_decides_is_found() -> None:
+    """Weekdays below a date that falls on one of them leave it nothing to decide."""
+    special = [("2027-12-31", ["dusk to 03:00"]), ("Fri", ["dusk to 23:00"])]
+    (remark,) = review(zone("jetty", "dusk to midnight", special=special))
+    assert remark.path == ("zones", 0, "special_nights", 0, "nights")
+    assert (remark.nights, remark.first, remark.last) == (1, date(2027, 12, 31), date(2027, 12, 31))
+    assert remark.weight is Weight.WARNING
+    assert "never decides" in remark.what
+
+
+def test_a_date_that_is_over_is_a_note_and_one_to_come_is_none() -> None:
+    """A past date decides nothing any more; one beyond the year is in order."""
+    special = [("2025-12-31", ["dusk to 03:00"]), ("2031-12-31", ["dusk to 03:00"]), ("02-29 to 02-29", [])]
+    (remark,) = review(zone("jetty", "dusk to midnight", special=special))
+    assert remark.path == ("zones", 0, "special_nights", 0, "nights")
+    assert (remark.what, remark.weight) == ("lies in the past", Weight.NOTE)
+
+
+@pytest.mark.parametrize(
+    "described",
+    [
+        # The file's own check names these: it needs no sun for them.
+        zone("jetty", "23:00 to 22:00", "dusk to midnight"),
+        zone("jetty", "dusk to midnight", special=[("Fri", []), ("Fri", ["dusk to 23:00"])]),
+        # Dark on purpose.
+        zone("jetty", "dusk to midnight", special=[("11-15 to 03-15", [])]),
+    ],
+)
+def test_what_the_clock_alone_shows_is_not_said_again(described: dict[str, Any]) -> None:
+    """The review is about the sun; what was said when the file was read, or is meant, is left alone."""
+    assert review(described) == ()
+
+
+@pytest.mark.parametrize("latitude", [-72.0, -33.9, 1.0, 51.5, 66.5, 78.2])
+def test_the_counts_are_those_of_the_plans(latitude: float) -> None:
+    """A remark counts exactly the nights on which the plan itself has no window."""
+    described = zone("jetty", "dusk to 22:00")
+    almanac = Almanac(site(described, latitude=latitude, time_zone="Etc/UTC"))
+    year = nights(FIRST, date(2027, 12, 31), almanac.tz)
+    dark = [night.date for night in year if not almanac.plan("jetty", night).windows]
+    remarks = review_year(almanac, FIRST)
+    assert [(each.nights, each.first, each.last) for each in remarks] == (
+        [(len(dark), dark[0], dark[-1])] if dark else []
+    )
+
+
+def test_a_leap_year_has_its_leap_night() -> None:
+    """The year from 1 January 2028 has 366 nights, and one that begins on 29 February has as many."""
+    place = {"latitude": 0.0, "longitude": 0.0, "time_zone": "Etc/UTC"}
+    for first in (date(2028, 1, 1), date(2028, 2, 29)):
+        (remark,) = review(zone("jetty", "15:00 to 17:00, while dark"), first=first, **place)
+        assert remark.nights == 366
+    assert night_on(date(2028, 2, 29), Almanac(site()).tz).date == date(2028, 2, 29)

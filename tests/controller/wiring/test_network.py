@@ -1,0 +1,142 @@
+"""Network: values that refuse what is wrong, and trees that are none."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+
+from config.errors import WiringError
+from controller.wiring.cable import parse_gauge
+from controller.wiring.network import Feed, FixtureAt, Lamp, Lead, Network, Stretch, join
+from controller.wiring.topology import find_problems, walk
+
+TWELVE = parse_gauge("12 AWG")
+SHED = Feed(node="shed", transformer="shed", rated_va=150.0, source_v=12.0)
+BARN = Feed(node="barn", transformer="barn", rated_va=300.0, source_v=13.0)
+
+
+def cable(near, far, **more):
+    return Stretch(from_node=near, to_node=far, gauge=TWELVE, length_m=3.0, **more)
+
+
+def lamp(node, zone="beds", **more):
+    return FixtureAt(node=node, zone=zone, watts=4.0, lamp=Lamp.POWER, **more)
+
+
+@pytest.mark.parametrize(
+    ("make", "words"),
+    [
+        (lambda: Feed(node="a", transformer="t", rated_va=0.0, source_v=12.0), "rated_va = 0"),
+        (lambda: Feed(node="a", transformer="t", rated_va=math.inf, source_v=12.0), "rated_va = inf"),
+        (lambda: Feed(node="a", transformer="t", rated_va=1.0, source_v=-12.0), "source_v = -12"),
+        (lambda: Feed(node="", transformer="t", rated_va=1.0, source_v=12.0), "feed of “t”: a node has no"),
+        (lambda: Stretch(from_node="a", to_node="b", gauge=TWELVE, length_m=math.nan), "length_m = nan"),
+        (lambda: cable("a", ""), "cable “a” to “”: a node has no name"),
+        (lambda: cable("a", "b", splice_ohm=-0.1), "splice_ohm = -0.1"),
+        (lambda: cable("a", "b", ampacity_a=0.0), "ampacity_a = 0"),
+        (lambda: Lead(gauge=TWELVE, length_m=0.0), "a fixture's lead: length_m = 0"),
+        (lambda: FixtureAt(node="a", zone="z", watts=0.0, lamp=Lamp.POWER), "fixture at “a”: watts = 0"),
+        (lambda: lamp("a", rated_v=math.nan), "rated_v = nan"),
+        (lambda: lamp("a", count=0), "count = 0"),
+        (lambda: lamp("a", power_factor=1.2), "power_factor = 1.2; it is 1 at most"),
+        (lambda: lamp("a", power_factor=0.0), "power_factor = 0"),
+        (lambda: lamp("a", min_v=15.0, max_v=10.0), "15 to 10 V is no range"),
+        (lambda: lamp("a", max_v=math.inf), "no range"),
+    ],
+)
+def test_a_value_that_cannot_be_is_refused_and_quoted(make, words):
+    """A figure that cannot be is refused with its name, its value and the place."""
+    with pytest.raises(WiringError) as caught:
+        make()
+    assert words in str(caught.value)
+
+
+def test_a_lamp_without_a_stated_range_has_the_usual_band():
+    """A 12 V lamp that states no range may get 10.8 to 12.6 V, a 24 V lamp twice that; a plate prevails."""
+    assert lamp("a").range_v == pytest.approx((10.8, 12.6))
+    assert lamp("a", rated_v=24.0).range_v == pytest.approx((21.6, 25.2))
+    assert lamp("a", min_v=9.0, max_v=15.0).range_v == (9.0, 15.0)
+
+
+@pytest.mark.parametrize(
+    ("cables", "lamps", "words"),
+    [
+        ([cable("shed", "a"), cable("a", "a")], [], "from “a” to itself"),
+        ([cable("shed", "a"), cable("a", "shed")], [], "into the feed “shed”"),
+        (
+            [cable("shed", "a"), cable("a", "b"), cable("b", "c"), cable("shed", "c")],
+            [],
+            "“c” is fed twice, from “b” and “shed”",
+        ),
+        (
+            [cable("r", "p"), cable("p", "q"), cable("q", "r"), cable("q", "tail")],
+            [],
+            "in a ring that no feed reaches: “q” → “r” → “p” → “q”",
+        ),
+        ([cable("gate", "oak"), cable("oak", "elm")], [], "the cable from “gate” hangs on nothing"),
+        ([cable("shed", "a")], [lamp("b")], "the lamp at “b” is on no cable: none reaches “b”"),
+        ([cable("shed", "a")], [lamp("b", name="spot")], "“spot” at “b” is on no cable"),
+    ],
+)
+def test_what_is_no_tree_is_refused_by_its_nodes(cables, lamps, words):
+    """Rings, orphans and lamps on no cable are refused, with the nodes by name."""
+    with pytest.raises(WiringError) as caught:
+        Network(feed=SHED, stretches=tuple(cables), fixtures=tuple(lamps))
+    assert words in str(caught.value)
+
+
+def test_every_problem_is_told_at_once():
+    """A network with four things wrong is refused with all four, one line each."""
+    cables = (cable("shed", "a"), cable("b", "c"), cable("x", "y"), cable("y", "x"), cable("shed", "a"))
+    with pytest.raises(WiringError) as caught:
+        Network(feed=SHED, stretches=cables, fixtures=(lamp("nowhere"),))
+    assert len(caught.value.problems) == 4
+    assert str(caught.value).count("\n") == 3
+
+
+def test_two_feeds_take_the_cables_that_hang_on_them():
+    """Cables and lamps are sorted to their feeds, whatever the order in which they were written."""
+    cables = (cable("b", "c"), cable("shed", "a"), cable("barn", "b"))
+    shed, barn = join((SHED, BARN), cables, (lamp("c"), lamp("a", zone="path"), lamp("barn")))
+    assert [c.to_node for c in shed.stretches] == ["a"]
+    assert [c.to_node for c in barn.stretches] == ["b", "c"]
+    assert shed.zones == ("path",)
+    assert [f.node for f in barn.fixtures] == ["c", "barn"]
+
+
+def test_a_node_on_two_feeds_is_refused_with_both():
+    """A node that two feeds reach is refused, with the feeds and the cables that lead to it."""
+    cables = (cable("shed", "a"), cable("barn", "b"), cable("a", "c"), cable("b", "c"))
+    words = "“c” hangs on two feeds, “shed” and “barn”, by the cables from “a” and “b”"
+    with pytest.raises(WiringError, match=words):
+        join((SHED, BARN), cables, ())
+
+
+def test_two_feeds_of_one_name_are_refused():
+    """Feeds must have names of their own."""
+    with pytest.raises(WiringError, match="“shed” is the name of 2 feeds"):
+        join((SHED, SHED), (), ())
+
+
+def test_only_the_lamps_of_lit_zones_remain():
+    """Putting zones out keeps the cables and the lamps of the others."""
+    network = Network(
+        feed=SHED, stretches=(cable("shed", "a"),), fixtures=(lamp("a"), lamp("a", zone="path"), lamp("a"))
+    )
+    assert network.zones == ("beds", "path")
+    assert [fixture.zone for fixture in network.lit(["path"]).fixtures] == ["path"]
+    assert network.lit(["path"]).stretches == network.stretches
+
+
+def test_a_walk_goes_from_the_feed_outwards():
+    """Cables written in any order are walked so that each comes after the one that feeds it."""
+    edges = [("c", "d"), ("shed", "a"), ("b", "c"), ("a", "b"), ("elsewhere", "e")]
+    assert walk("shed", edges) == (1, 3, 2, 0)
+
+
+def test_a_long_chain_is_walked_without_recursion():
+    """Ten thousand cables in line are walked and checked; nothing depends on their depth."""
+    edges = [(f"n{place}", f"n{place + 1}") for place in range(10_000)]
+    assert find_problems(["n0"], edges, [("the last lamp", "n10000")]) == ()
+    assert len(find_problems(["elsewhere"], edges[:500], [])) == 1
