@@ -7,8 +7,7 @@ from pathlib import Path
 
 import click
 
-from api.cli.options import load, now_utc, site_argument
-from api.cli.state_option import state_option
+from api.cli.options import load, now_utc, site_argument, state_option
 
 
 @click.command("backup")
@@ -25,14 +24,14 @@ def backup(*, site_path: Path, target: Path, state: Path, restore: bool) -> None
     To restore: stop the daemon, `leerie backup SITE.toml COPY --restore`, start it again. COPY is
     then a file, and must be whole; the journal in its place is set aside beside it, not deleted.
     """
-    from controller.journal.database import journal_path  # noqa: PLC0415 - as above
-    from controller.planning.planner import Almanac  # noqa: PLC0415 - help and completion need no journal
+    from controller.journal.database import journal_path
+    from controller.planning.planner import Almanac
 
     almanac = Almanac(load(site_path).site)
     if restore:
         _restore(target, state)
         return
-    from controller.journal.backup import copy_to  # noqa: PLC0415 - as above
+    from controller.journal.backup import copy_to
 
     if not target.is_dir():
         copy_to(journal_path(state), target)
@@ -52,9 +51,9 @@ def _restore(copy: Path, state: Path) -> None:
         AlreadyRunningError: a daemon keeps the journal.
         JournalError: the copy is damaged, or could not be put there.
     """
-    from controller.journal.backup import put_back  # noqa: PLC0415 - help and completion need no journal
-    from controller.journal.database import JOURNAL_NAME  # noqa: PLC0415 - as above
-    from controller.journal.lock import hold_state  # noqa: PLC0415 - as above
+    from controller.journal.backup import put_back
+    from controller.journal.database import JOURNAL_NAME
+    from controller.journal.lock import hold_state
 
     path = state / JOURNAL_NAME
     with hold_state(state):

@@ -61,11 +61,11 @@ def check(*, site_path: Path, from_date: date | None, as_json: bool) -> int:
 
 def _review(loaded: LoadedSite, site_path: Path, from_date: date | None) -> list[Levelled]:
     """Look at the year ahead, and find the lines that it concerns."""
-    from config.file.loader import decode_text, read_bytes  # noqa: PLC0415 - as above
-    from config.file.toml_positions import Positions  # noqa: PLC0415 - as above
-    from config.validation.finding import write_path  # noqa: PLC0415 - a file that cannot be used needs no review
-    from controller.planning.planner import Almanac  # noqa: PLC0415 - as above
-    from controller.planning.review import review_year  # noqa: PLC0415 - as above
+    from config.file.loader import decode_text, read_bytes
+    from config.file.toml_positions import Positions
+    from config.validation.finding import write_path
+    from controller.planning.planner import Almanac
+    from controller.planning.review import review_year
 
     almanac = Almanac(loaded.site)
     first = from_date or almanac.night_at(now_utc()).date

@@ -12,8 +12,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from api.cli.options import take_date
-from api.cli.run import DEFAULT_PORT
+from api.cli.options import DEFAULT_PORT, take_date
 
 if TYPE_CHECKING:
     from api.demo.demo import Display
@@ -53,10 +52,10 @@ def demo(
     Keeper, journal, page and API are the real ones; the clock hurries, and the relays are simulated. Give a
     site file of your own to see its evening: it is copied, and no relay of it is touched.
     """
-    from api.demo.demo import Stage, temporary_folder  # noqa: PLC0415 - help and completion need no demonstration
-    from api.demo.lines import print_summary  # noqa: PLC0415 - as above
-    from config.file.loader import example_path  # noqa: PLC0415 - as above
-    from controller.clock.tzdata import use_newest_zone_data  # noqa: PLC0415 - as above
+    from api.demo.demo import Stage, temporary_folder
+    from api.demo.lines import print_summary
+    from config.file.loader import example_path
+    from controller.clock.tzdata import use_newest_zone_data
 
     use_newest_zone_data()
     with temporary_folder() as folder:
@@ -81,13 +80,13 @@ def demo(
 @contextlib.contextmanager
 def open_display() -> Iterator[Display]:
     """Open a picture where somebody looks at a terminal, and plain lines for a pipe or a file."""
-    from api.demo.lines import tell_lines  # noqa: PLC0415 - as in demo
+    from api.demo.lines import tell_lines
 
     if not sys.stdout.isatty() or os.environ.get("TERM", "dumb") in _CANNOT_MOVE:
         with tell_lines(click.echo) as lines:
             yield lines
         return
-    from api.demo.evening_screen import open_screen  # noqa: PLC0415 - rich, for terminals only
+    from api.demo.evening_screen import open_screen
 
     with open_screen() as screen:
         yield screen

@@ -7,9 +7,16 @@ from pathlib import Path
 
 import click
 
-from api.cli.options import json_option, load, now_utc, print_json, site_argument, take_date
-from api.cli.run import DEFAULT_PORT
-from api.cli.state_option import state_option
+from api.cli.options import (
+    DEFAULT_PORT,
+    json_option,
+    load,
+    now_utc,
+    print_json,
+    site_argument,
+    state_option,
+    take_date,
+)
 
 
 @click.command("hours")
@@ -71,22 +78,22 @@ def hours(
     if note and not replaced:
         raise click.UsageError("--note says something about lamps replaced; give --replaced as well")
 
-    from controller.calendar.periods import Each  # noqa: PLC0415 - as above
-    from controller.history.query import HoursAsk  # noqa: PLC0415 - help and completion need no journal
-    from controller.history.report import stream_hours, tell_hours, year_to_come  # noqa: PLC0415 - as above
-    from controller.journal.reader import JournalReader  # noqa: PLC0415 - as above
-    from controller.planning.planner import Almanac  # noqa: PLC0415 - as above
+    from controller.calendar.periods import Each
+    from controller.history.query import HoursAsk
+    from controller.history.report import stream_hours, tell_hours, year_to_come
+    from controller.journal.reader import JournalReader
+    from controller.planning.planner import Almanac
 
     almanac = Almanac(load(site_path).site)
     if replaced:
-        from api.cli.replacements import replace_lamps  # noqa: PLC0415 - as above
+        from api.cli.replacements import replace_lamps
 
         replace_lamps(almanac, state, replaced, note=note, port=port)
     journal, now = JournalReader(state), now_utc()
     ask = HoursAsk(by=Each(by), period=period, first=from_date, last=to_date, zones=zone_ids)
     if as_csv:
-        from api.render.hours_csv import write_csv  # noqa: PLC0415 - as above
-        from api.render.numbers import currency_of  # noqa: PLC0415 - as above
+        from api.render.hours_csv import write_csv
+        from api.render.numbers import currency_of
 
         rows = stream_hours(almanac, journal, ask, now_utc=now)
         for line in write_csv(rows, currency_of(almanac.site)):
@@ -96,7 +103,7 @@ def hours(
     if as_json:
         print_json(answer)
         return
-    from api.render.hours_table import lay_out_hours  # noqa: PLC0415 - for people only
-    from api.render.tables import show  # noqa: PLC0415 - as above
+    from api.render.hours_table import lay_out_hours
+    from api.render.tables import show
 
     show(*lay_out_hours(answer, almanac.tz))

@@ -143,13 +143,13 @@ def _show_version(ctx: click.Context, _option: click.Parameter, wanted: bool) ->
     """Print the version of the installed package."""
     if not wanted or ctx.resilient_parsing:
         return
-    from importlib.metadata import PackageNotFoundError, version  # noqa: PLC0415 - nobody else needs it
+    from importlib.metadata import PackageNotFoundError, version
 
     try:
         number = version("leerie")
     except PackageNotFoundError:
         number = "(not installed: running from its source)"
-    from controller.clock.tzdata import use_newest_zone_data  # noqa: PLC0415 - as above
+    from controller.clock.tzdata import use_newest_zone_data
 
     click.echo(f"leerie {number}, time zone rules {use_newest_zone_data()}")
     ctx.exit()

@@ -46,8 +46,8 @@ def nights(
     A night runs from noon to noon and is named by the date on which it begins. Times are local; nights on
     which the clocks change are marked, and their times carry the offset from UTC.
     """
-    from api.render.nights_json import nights_as_json  # noqa: PLC0415 - help and completion need no plan
-    from controller.planning.planner import Almanac  # noqa: PLC0415 - as above
+    from api.render.nights_json import nights_as_json
+    from controller.planning.planner import Almanac
 
     almanac = Almanac(load(site_path).site)
     first, last = choose_nights(almanac, from_date, to_date)
@@ -78,10 +78,10 @@ def choose_nights(almanac: Almanac, from_date: date | None, to_date: date | None
 
 def _show(almanac: Almanac, first: date, last: date, zone_ids: Sequence[str]) -> None:
     """Print the nights as a table for people."""
-    from rich.text import Text  # noqa: PLC0415 - for people only
+    from rich.text import Text
 
-    from api.render.tables import QUIET, Column, build_table, show  # noqa: PLC0415 - as above
-    from controller.calendar.night import nights as each_night  # noqa: PLC0415 - as above
+    from api.render.tables import QUIET, Column, build_table, show
+    from controller.calendar.night import nights as each_night
 
     rows: list[Sequence[str | Text] | None] = []
     changes: list[str] = []
@@ -110,7 +110,7 @@ def _show(almanac: Almanac, first: date, last: date, zone_ids: Sequence[str]) ->
 
 def _cells(almanac: Almanac, plan: NightPlan, *, with_offset: bool) -> Iterator[list[str]]:
     """Say what one zone does in one night: a row for each window, or one that says why it is dark."""
-    from api.render.tables import spell_duration  # noqa: PLC0415 - for people only
+    from api.render.tables import spell_duration
 
     if not plan.windows:
         yield [plan.zone, "dark", "", plan.because]

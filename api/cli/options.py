@@ -5,6 +5,7 @@ Light on purpose: every verb imports this file, also the one that hurries to its
 
 from __future__ import annotations
 
+import os
 import re
 import sys
 from datetime import UTC, date, datetime
@@ -43,7 +44,7 @@ def read_local_or_instant(text: str, tz: ZoneInfo) -> tuple[datetime, str]:
     Raises:
         ValueError: neither of the two; says what would do.
     """
-    from controller.calendar.night import local, utc_of_local  # noqa: PLC0415 - only where an instant is read
+    from controller.calendar.night import local, utc_of_local
 
     text = text.strip()
     if not _LOCAL_TIME.fullmatch(text):
@@ -80,8 +81,8 @@ def load(path: Path) -> LoadedSite:
     Raises:
         SiteFileError: with every problem of the file.
     """
-    from config.file.loader import load_site  # noqa: PLC0415 - help and completion need no file
-    from controller.clock.tzdata import use_newest_zone_data  # noqa: PLC0415 - as above
+    from config.file.loader import load_site
+    from controller.clock.tzdata import use_newest_zone_data
 
     use_newest_zone_data()
     return load_site(path)
@@ -90,10 +91,38 @@ def load(path: Path) -> LoadedSite:
 def print_json(data: object) -> None:
     """Print data as JSON; letters that the terminal or file cannot hold are escaped."""
     encoding = (getattr(sys.stdout, "encoding", None) or "ascii").lower().replace("-", "")
-    import json  # noqa: PLC0415 - the verb that hurries to its relays prints none
+    import json
 
     click.echo(json.dumps(data, indent=2, ensure_ascii=not encoding.startswith("utf")))
 
 
 site_argument = click.argument("site_path", metavar="SITE.toml", type=click.Path(path_type=Path))
 json_option = click.option("--json", "as_json", is_flag=True, help="Print JSON instead of words.")
+
+
+# The same as api.web.server.PORT, which cannot be imported here: the lights would wait for it.
+DEFAULT_PORT = 8010
+
+
+def default_state() -> Path:
+    """Say where the journal lives: as the service manager says, else with what other programs keep.
+
+    Source: systemd.exec(5), StateDirectory=; XDG Base Directory Specification, XDG_STATE_HOME.
+    """
+    given = os.environ.get("STATE_DIRECTORY", "").split(":")[0]
+    if given:
+        return Path(given)
+    home = os.environ.get("XDG_STATE_HOME", "")
+    return (Path(home) if home.startswith("/") else Path.home() / ".local" / "state") / "leerie"
+def _take_state(_ctx: click.Context, _param: click.Parameter, value: Path | None) -> Path:
+    """Give the folder that was named, or the usual one."""
+    return default_state() if value is None else value
+
+
+state_option = click.option(
+    "--state",
+    callback=_take_state,
+    metavar="DIR",
+    type=click.Path(path_type=Path),
+    help="Folder of the journal, or a copy of one; else $STATE_DIRECTORY, else ~/.local/state/leerie.",
+)

@@ -16,9 +16,9 @@ import click
 from api.cli.options import now_utc
 from api.render.instants import quote, read_date
 from config.errors import AlreadyRunningError, JournalError, LeerieError
-from config.models.site import Zone
 from controller.clock.clock import SystemClock
 from controller.clock.trust import RELEASED_UTC
+from controller.history.replacements import require_replaced
 from controller.journal.journal import Journal
 from controller.journal.reader import JournalReader
 from controller.planning.planner import Almanac
@@ -93,20 +93,6 @@ def read_replaced(almanac: Almanac, text: str) -> tuple[str, int, date]:
     except ValueError as error:
         raise click.BadParameter(str(error), param_hint="--replaced") from None
     return zone.id, fixture, on_date
-
-
-def require_replaced(zone: Zone, fixture: int, on_date: date, today: date) -> None:
-    """Refuse lamps that there are not, and a day that is still to come.
-
-    Raises:
-        ValueError: says what is wrong and what would do.
-    """
-    fixtures = len(zone.fixtures)
-    if not 1 <= fixture <= fixtures:
-        has = f"its fixtures count from 1 to {fixtures}" if fixtures else "no fixture is listed for it"
-        raise ValueError(f"zone {zone.id} has no fixture {fixture}; {has}")
-    if on_date > today:
-        raise ValueError(f"{on_date} is still to come; name the day on which they were replaced")
 
 
 def _read_clock(almanac: Almanac, journal: Journal) -> Reading:

@@ -8,22 +8,7 @@ from pathlib import Path
 
 import click
 
-from api.cli.options import site_argument
-
-# The same as api.web.server.PORT, which cannot be imported here: the lights would wait for it.
-DEFAULT_PORT = 8010
-
-
-def default_state() -> Path:
-    """Say where the journal lives: as the service manager says, else with what other programs keep.
-
-    Source: systemd.exec(5), StateDirectory=; XDG Base Directory Specification, XDG_STATE_HOME.
-    """
-    given = os.environ.get("STATE_DIRECTORY", "").split(":")[0]
-    if given:
-        return Path(given)
-    home = os.environ.get("XDG_STATE_HOME", "")
-    return (Path(home) if home.startswith("/") else Path.home() / ".local" / "state") / "leerie"
+from api.cli.options import DEFAULT_PORT, default_state, site_argument
 
 
 @click.command("run")
@@ -52,7 +37,7 @@ def run(*, site_path: Path, state: Path | None, port: int, relays_off: bool) -> 
     gc.disable()
     os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
     try:
-        from api.daemon.main import run_daemon  # noqa: PLC0415 - help and completion need no daemon
+        from api.daemon.main import run_daemon
 
         return run_daemon(site_path, state=state or default_state(), port=port, relays_off=relays_off)
     finally:

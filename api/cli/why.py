@@ -30,8 +30,8 @@ def why(*, site_path: Path, zone_id: str, at: str | None, as_json: bool) -> None
     The answer goes by the site file alone. What somebody asked for at the time, a clock that was not trusted
     and a relay at fault are known to the daemon, which answers at /v1/zones/ZONE/why.
     """
-    from api.render.nights_json import why_as_json  # noqa: PLC0415 - help and completion need no plan
-    from controller.planning.planner import Almanac  # noqa: PLC0415 - as above
+    from api.render.nights_json import why_as_json
+    from controller.planning.planner import Almanac
 
     almanac = Almanac(load(site_path).site)
     at_utc, remark = now_utc(), ""
@@ -50,7 +50,7 @@ def why(*, site_path: Path, zone_id: str, at: str | None, as_json: bool) -> None
 
 def _sentences(almanac: Almanac, answer: dict[str, Any], at_utc: datetime, remark: str) -> list[str]:
     """Put the answer into sentences."""
-    from api.render.tables import spell_duration  # noqa: PLC0415 - for people only
+    from api.render.tables import spell_duration
 
     zone = almanac.site.zone(answer["zone"])
     at = at_utc.astimezone(almanac.tz)

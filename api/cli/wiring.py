@@ -57,8 +57,8 @@ def wiring(
         raise click.UsageError("--candela goes with --placing")
     if site_path is None:
         raise click.MissingParameter(param_hint="'SITE.toml'", param_type="argument")
-    from api.render.wiring_json import wiring_as_json, worst_level  # noqa: PLC0415 - help needs no wiring
-    from controller.inspection.findings import Level  # noqa: PLC0415 - as above
+    from api.render.wiring_json import wiring_as_json, worst_level
+    from controller.inspection.findings import Level
 
     site = load(site_path).site
     reports = choose_reports(site, transformer_id)
@@ -67,7 +67,7 @@ def wiring(
     if as_json:
         print_json(wiring_as_json(site, reports))
     else:
-        from api.render.wiring_table import tell_wiring  # noqa: PLC0415 - for people only
+        from api.render.wiring_table import tell_wiring
 
         tell_wiring(site, reports)
         if sheet_path is not None:
@@ -81,8 +81,8 @@ def choose_reports(site: Site, transformer_id: str | None) -> tuple[WiringReport
     Raises:
         click.UsageError: the site has none of that id.
     """
-    from controller.inspection.report import report_transformer  # noqa: PLC0415 - as above
-    from controller.wiring.from_site import wire_site  # noqa: PLC0415 - help needs no wiring
+    from controller.inspection.report import report_transformer
+    from controller.wiring.from_site import wire_site
 
     wirings = wire_site(site)
     known = [each.transformer.id for each in wirings]
@@ -95,7 +95,7 @@ def choose_reports(site: Site, transformer_id: str | None) -> tuple[WiringReport
 
 
 def _write_sheet(site: Site, reports: tuple[WiringReport, ...], path: Path) -> None:
-    from api.render.site_sheet import make_sheet  # noqa: PLC0415 - only where a sheet is wanted
+    from api.render.site_sheet import make_sheet
 
     today = now_utc().astimezone(ZoneInfo(site.time_zone)).date()
     path.write_text(make_sheet(site, reports, today), encoding="utf-8")
@@ -103,13 +103,13 @@ def _write_sheet(site: Site, reports: tuple[WiringReport, ...], path: Path) -> N
 
 def _place(placing: str, candela: float | None, *, as_json: bool) -> int:
     """Say how many lights an object takes, and where."""
-    from api.render.placement import placed_as_json, read_wish, words_of  # noqa: PLC0415 - help needs none
+    from api.render.placement import placed_as_json, read_wish, words_of
 
     placed = read_wish(placing, candela)
     if as_json:
         print_json(placed_as_json(placed))
         return 0
-    from api.render.tables import Column, build_table, show  # noqa: PLC0415 - for people only
+    from api.render.tables import Column, build_table, show
 
     (what, _), *rest = words_of(placed)
     columns = [Column(heading="Where and why", folds=True), Column(heading="By")]

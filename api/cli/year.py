@@ -80,9 +80,10 @@ def year(
     Differences are the other plan less the present one: a minus saves. An old timer switches the mains of
     all transformers; “dark and unlit” is the dark that its owner had before its off pin tripped.
     """
-    from api.render.year_json import year_as_json  # noqa: PLC0415 - help and completion need no plan
-    from controller.forecast.year import YearAsk, read_off, read_program, tell_year  # noqa: PLC0415 - as above
-    from controller.planning.planner import Almanac  # noqa: PLC0415 - as above
+    from api.cli.parsing import read_off, read_program
+    from api.render.year_json import year_as_json
+    from controller.forecast.year import YearAsk, tell_year
+    from controller.planning.planner import Almanac
 
     if old_timer is None and (set_on or moved_at_clock_changes or drift_s_per_day):
         raise click.UsageError("--set-on and the like tell of an old timer; give its pins with --old-timer")
@@ -102,14 +103,14 @@ def year(
     )
     told = tell_year(almanac, ask)
     if svg is not None:
-        from api.render.year_svg import draw_future  # noqa: PLC0415 - only where a picture is wanted
+        from api.render.year_svg import draw_future
 
         svg.write_text(draw_future(told), encoding="utf-8")
     if as_json:
         print_json(year_as_json(told))
         return
-    from api.render.tables import show  # noqa: PLC0415 - for people only
-    from api.render.year_table import lay_out_year  # noqa: PLC0415 - as above
+    from api.render.tables import show
+    from api.render.year_table import lay_out_year
 
     show(*lay_out_year(year_as_json(told)))
     if svg is not None:
@@ -118,8 +119,8 @@ def year(
 
 def _timer(text: str | None, set_on: date, *, moved: bool, drift: float) -> OldTimer | None:
     """Make the old timer that was described; None where there is none."""
-    from controller.forecast.mechanical_timer import OldTimer  # noqa: PLC0415 - as above
-    from controller.forecast.year import read_pins  # noqa: PLC0415 - help and completion need no plan
+    from api.cli.parsing import read_pins
+    from controller.forecast.mechanical_timer import OldTimer
 
     if text is None:
         return None

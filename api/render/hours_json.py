@@ -22,7 +22,7 @@ from controller.history.lamp_wear import Wear
 from controller.history.nights import Bounds
 from controller.history.query import HoursAsk
 from controller.history.totals import HourSum, add_up
-from controller.journal.totals import ZoneSum
+from controller.records.totals import ZoneSum
 
 _MS_PER_S = 1000
 _WHOLE_LIFE = (

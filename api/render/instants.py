@@ -5,8 +5,7 @@ from __future__ import annotations
 import re
 from datetime import UTC, date, datetime, timedelta
 
-# Beyond these years neither the sun's position nor the world's clock changes are known well enough to answer.
-FIRST_YEAR, LAST_YEAR = 1970, 2199
+from controller.calendar.periods import FIRST_YEAR, LAST_YEAR
 
 # RFC 3339, section 5.6, date-time: the offset is required, the letters may be small, a blank may stand for T.
 _DATE_TIME = re.compile(

@@ -17,8 +17,7 @@ from zoneinfo import ZoneInfo
 from api.render.wall_clock import Wall
 from controller.calendar.intervals import MS_PER_HOUR, Interval, ms_of, share_out, total_ms, without
 from controller.calendar.night import Night
-from controller.history.run_hours import dark_intervals
-from controller.sun.sun import SUNSET_ANGLE_DEG, Sky
+from controller.sun.sun import SUNSET_ANGLE_DEG, Sky, dark_intervals
 
 _MIDNIGHT_H = 12
 

@@ -16,8 +16,8 @@ from api.render.jinja import render
 from api.render.year_chart import ClockChange, Light, Picture, describe, draw_year
 from controller.calendar.intervals import Interval, ms_of, overlap, without
 from controller.calendar.night import nights
-from controller.history.run_hours import dark_intervals
 from controller.planning.planner import Almanac
+from controller.sun.sun import dark_intervals
 
 if TYPE_CHECKING:
     from controller.forecast.year import Year

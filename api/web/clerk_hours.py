@@ -11,7 +11,6 @@ from concurrent.futures import CancelledError
 from datetime import date, timedelta
 from typing import Any
 
-from api.cli.replacements import require_replaced
 from api.render.instants import instant_text
 from api.render.season_report import write_report
 from api.render.year_svg import draw_future, lay_out_past, write_svg
@@ -27,6 +26,7 @@ from controller.forecast.year import YearAsk, tell_year
 from controller.history.account import PastLight, light_of_past
 from controller.history.nights import bounds_of
 from controller.history.query import MOST_NIGHTS_OVER_THE_WEB, HoursAsk
+from controller.history.replacements import require_replaced
 from controller.history.report import tell_hours, year_to_come
 from controller.planning.planner import Almanac
 from controller.records.entries import Replacement

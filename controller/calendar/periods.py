@@ -242,3 +242,7 @@ def _first_date(month_index: int) -> date:
 def _last_date(month_index: int) -> date:
     """Last date of a month."""
     return _first_date(month_index + 1) - _ONE_DAY
+
+
+# Beyond these years neither the sun's position nor the world's clock changes are known well enough to answer.
+FIRST_YEAR, LAST_YEAR = 1970, 2199

@@ -6,47 +6,16 @@ watts are still accounted for; the account then says "at least".
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from decimal import Decimal
 
-from config.models.site import Fixture, Site, Transformer, Zone
+from config.models.site import Site, Transformer, Zone
 from config.models.tariff import PriceBand as FileBand
 from config.program.special_nights import Nights
 from controller.energy.tariff import PriceBand, Prices, Tariff
-from controller.energy.values import Load, Losses, RelaySide, watts
-from controller.forecast.forecast import Garden, ZoneToCome
-from controller.lamps.life import LampKind, Lamps
-from controller.planning.planner import Almanac
+from controller.energy.values import Losses, RelaySide, watts
 
 NAMELESS = ""
 _NOTHING = Decimal(0)
-_NO_CABLES: Mapping[str, Decimal] = {}
-_NO_VOLTS: Mapping[tuple[str, int], float] = {}
-
-
-def garden_of(almanac: Almanac, cable_w: Mapping[str, Decimal] = _NO_CABLES) -> Garden:
-    """Give a site as the forecast needs it.
-
-    Args:
-        almanac: the site, its sky and its time zone.
-        cable_w: watts lost in the cables of a zone while it is lit, where known.
-    """
-    site = almanac.site
-    return Garden(
-        zones=tuple(
-            ZoneToCome(
-                zone=zone.id,
-                transformer=feed_of(site, zone),
-                load=Load(lamps_w=watts(zone.rated_load.watts), cable_w=cable_w.get(zone.id, _NOTHING)),
-            )
-            for zone in site.zones
-        ),
-        transformers=tuple(losses_of(site).values()),
-        tariff=tariff_of(site),
-        sky=almanac.sky,
-        dusk_angle_deg=site.dusk_angle_deg,
-        tz=almanac.tz,
-    )
 
 
 def feed_of(site: Site, zone: Zone | None) -> str:
@@ -92,30 +61,3 @@ def _band(band: FileBand) -> PriceBand:
     return PriceBand(per_kwh=band.per_kwh, begins=band.begins, ends=band.ends, days=days, name=band.name)
 
 
-def lamps_of(
-    site: Site, volts: Mapping[tuple[str, int], float] = _NO_VOLTS
-) -> list[tuple[Zone, Fixture, Lamps]]:
-    """Give the lamps of every fixture of a site.
-
-    Args:
-        site: the site.
-        volts: what the lamps of a zone's fixture, counted from 1, get from their cable; rated volts where it
-            is not known.
-    """
-    return [
-        (
-            zone,
-            fixture,
-            Lamps(
-                zone=zone.id,
-                fixture=place,
-                kind=LampKind(fixture.lamp),
-                rated_life_h=fixture.rated_life_h,
-                rated_volts=fixture.rated_volts,
-                volts=volts.get((zone.id, place)),
-                fitted=fixture.fitted,
-            ),
-        )
-        for zone in site.zones
-        for place, fixture in enumerate(zone.fixtures, start=1)
-    ]

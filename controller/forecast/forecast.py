@@ -21,8 +21,7 @@ from controller.calendar.periods import Each, Period, split, stretch_of_nights
 from controller.energy.metering import measure
 from controller.energy.tariff import PriceStep, Tariff, price_steps
 from controller.energy.values import Draw, Energy, Load, Losses, RelaySide
-from controller.history.run_hours import dark_intervals
-from controller.sun.sun import Sky
+from controller.sun.sun import Sky, dark_intervals
 
 NIGHTS_AHEAD = 365
 

@@ -2,17 +2,12 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date, time
+from datetime import date
 
-from api.render.instants import quote
-from config.models.tariff import read_clock
-from config.program.parser import parse_span
 from config.program.spans import ClockEdge, Span
 from controller.calendar.night import nights
-from controller.energy.from_site import garden_of, lamps_of
 from controller.forecast.forecast import (
     NIGHTS_AHEAD,
     Forecast,
@@ -21,16 +16,16 @@ from controller.forecast.forecast import (
     behind_mains_switch,
     look_ahead,
 )
+from controller.forecast.inputs import garden_of
 from controller.forecast.mechanical_timer import OldTimer, TimerNight, timer_windows, watch_timer
 from controller.forecast.what_if import do_instead, end_evenings_at, plan_of
-from controller.history.run_hours import dark_intervals
-from controller.lamps.life import Lamps
+from controller.lamps.life import Lamps, lamps_of
 from controller.planning.planner import Almanac
+from controller.sun.sun import dark_intervals
 from controller.wiring.losses import wire_garden
 
 AS_IT_IS = "as the site file has it"
 _AND = " and "
-_PINS = re.compile(r"([01][0-9]|2[0-3]):([0-5][0-9])\s*(?:-|–|to)\s*([01][0-9]|2[0-3]):([0-5][0-9])")
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -127,38 +122,6 @@ def tell_year(almanac: Almanac, ask: YearAsk) -> Year:
             and (each.load.lamps_w is None or origins[each.transformer] == "losses not known")
         ),
     )
-
-
-def read_program(text: str) -> tuple[Span, ...]:
-    """Read a program in one line: spans joined by "and", or "dark".
-
-    Raises:
-        ProgramError: a span that is not in the program language.
-    """
-    return () if text.strip().lower() == "dark" else tuple(parse_span(each) for each in text.split(_AND))
-
-
-def read_off(text: str) -> ClockEdge:
-    """Read an off time: a clock time, or midnight.
-
-    Raises:
-        ProgramError: it is none.
-    """
-    at = read_clock(text)
-    return ClockEdge(hour=at.hour, minute=at.minute, written_midnight=at == time(0))
-
-
-def read_pins(text: str) -> tuple[time, time]:
-    """Read the two pins of a dial.
-
-    Raises:
-        ValueError: the text names no two clock times.
-    """
-    match = _PINS.fullmatch(text.strip())
-    if match is None:
-        raise ValueError(f"{quote(text)} names no two pins; write on and off such as 21:15-23:45")
-    on_hour, on_minute, off_hour, off_minute = (int(part) for part in match.groups())
-    return time(on_hour, on_minute), time(off_hour, off_minute)
 
 
 def _tell(name: str, garden: Garden, ask: YearAsk, plan: PlanOf) -> Told:

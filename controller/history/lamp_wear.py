@@ -12,12 +12,19 @@ from datetime import date, datetime, timedelta
 
 from controller.calendar.intervals import MS_PER_HOUR
 from controller.calendar.night import night_at, night_on
-from controller.energy.from_site import lamps_of
 from controller.forecast.forecast import Forecast
 from controller.journal.reader import JournalReader
-from controller.journal.totals import ZoneSum
-from controller.lamps.life import LampLife, RelayLife, fitted_since, judge_lamps, judge_relay, nights_again
+from controller.lamps.life import (
+    LampLife,
+    RelayLife,
+    fitted_since,
+    judge_lamps,
+    judge_relay,
+    lamps_of,
+    nights_again,
+)
 from controller.planning.planner import Almanac
+from controller.records.totals import ZoneSum
 
 _ONE_DAY = timedelta(days=1)
 _S_PER_HOUR = 3600

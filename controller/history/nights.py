@@ -12,12 +12,13 @@ from controller.calendar.night import Night
 from controller.history.clock_correction import TrueTime
 from controller.history.outages import gaps_of, gaps_of_overrides
 from controller.history.programs import InForce, planned_of, programs_of
-from controller.history.run_hours import Gap, dark_intervals
+from controller.history.run_hours import Gap
 from controller.history.runs import lit_interval
 from controller.journal.reader import JournalReader
 from controller.planning.planner import Almanac
 from controller.planning.program_text import read_program, tell_program
 from controller.records.entries import Cause, Run
+from controller.sun.sun import dark_intervals
 
 # A keeper that is alive says so at least this often while anything is lit: a beat every 270 s, looked for
 # every 30 s. Beyond it nobody knows that a light is still on.

@@ -5,9 +5,16 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from api.render.instants import FIRST_YEAR, LAST_YEAR
 from config.errors import PeriodError
-from controller.calendar.periods import Each, Period, parse_period, split, stretch_of_nights
+from controller.calendar.periods import (
+    FIRST_YEAR,
+    LAST_YEAR,
+    Each,
+    Period,
+    parse_period,
+    split,
+    stretch_of_nights,
+)
 from controller.planning.planner import Almanac
 
 # How many periods an answer has where nobody says.

@@ -10,8 +10,8 @@ from api.render.hours_json import hours_as_json, life_as_json, row_as_json
 from api.render.numbers import currency_of
 from config.errors import UnknownZoneError
 from controller.calendar.periods import Period
-from controller.energy.from_site import garden_of
 from controller.forecast.forecast import Forecast, look_ahead
+from controller.forecast.inputs import garden_of
 from controller.history.account import account_for_past
 from controller.history.lamp_wear import Wear, account_for_wear
 from controller.history.nights import Bounds, bounds_of

@@ -25,11 +25,9 @@ from controller.calendar.intervals import (
     utc_of,
     without,
 )
-from controller.calendar.night import Night
 from controller.calendar.periods import Period
 from controller.history.runs import lit_interval
 from controller.records.entries import Cause, Run
-from controller.sun.sun import Sky
 
 BY_PROGRAM = frozenset({Cause.PROGRAM, Cause.SPECIAL_NIGHT})
 # Where two reasons for dark fall together, the one that would have kept the zone dark alone comes first.
@@ -142,15 +140,6 @@ class ZoneHours:
     def lit_h(self) -> float:
         """Hours lit, for showing."""
         return self.lit_ms / MS_PER_HOUR
-
-
-def dark_intervals(sky: Sky, nights: Iterable[Night], angle_deg: float) -> list[Interval]:
-    """Give when the sun is below an angle over some nights, joined across noon in the polar night."""
-    return merge(
-        (ms_of(stretch.starts_at_utc), ms_of(stretch.ends_at_utc))
-        for night in nights
-        for stretch in sky.dark_stretches(night, angle_deg)
-    )
 
 
 def count_hours(

@@ -14,9 +14,10 @@ from typing import Final
 
 from controller.inspection.changes import Change, Kind, list_changes, list_combined
 from controller.inspection.circuit_checks import judge
-from controller.inspection.findings import Judgement, Level, Limits, Verdict
+from controller.inspection.findings import Judgement, Level, Verdict
 from controller.inspection.gauges import has_volts, spares_lamps
 from controller.inspection.rewiring import hang_on
+from controller.wiring.limits import Limits
 from controller.wiring.network import Network
 from controller.wiring.solver import LampState, Solution
 

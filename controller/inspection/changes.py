@@ -12,17 +12,9 @@ from enum import StrEnum
 from typing import Final
 
 from controller.inspection.gauges import Gauges, find_gauges, has_volts, lay_out
-from controller.inspection.rewiring import (
-    Purchase,
-    feed_at,
-    move_branch,
-    second_circuit,
-    second_run,
-    thicken,
-    way_to,
-)
+from controller.inspection.rewiring import Purchase, feed_at, move_branch, second_circuit, second_run, thicken
 from controller.wiring.cable import Gauge, thicker
-from controller.wiring.network import Network, Stretch
+from controller.wiring.network import Network, Stretch, way_to
 from controller.wiring.solver import Outcome, Solution
 
 MOST_NODES: Final = 12

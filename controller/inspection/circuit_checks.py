@@ -11,9 +11,10 @@ from dataclasses import replace
 from itertools import repeat
 from typing import Final
 
-from controller.inspection.findings import Judgement, Level, Limits, Survey, Topic, Verdict
+from controller.inspection.findings import Judgement, Level, Survey, Topic, Verdict
 from controller.inspection.lamp_checks import judge_drop, judge_evenness, judge_life, judge_volts
 from controller.wiring.cable import Ampacity, Build, Gauge, Unit
+from controller.wiring.limits import Limits
 from controller.wiring.network import Network
 from controller.wiring.solver import Outcome, Solution, solve
 

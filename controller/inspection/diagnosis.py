@@ -12,9 +12,9 @@ from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import Final
 
-from controller.inspection.rewiring import thicken, way_to
+from controller.inspection.rewiring import thicken
 from controller.wiring.cable import parse_gauge, same_kind
-from controller.wiring.network import Lamp, Network, Stretch
+from controller.wiring.network import Lamp, Network, Stretch, way_to
 from controller.wiring.solver import Solution, solve
 
 LIKELY_C: Final = 25.0

@@ -9,9 +9,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Final
 
-from controller.inspection.findings import Level, Limits, Survey, Topic, Verdict
+from controller.inspection.findings import Level, Survey, Topic, Verdict
 from controller.lamps.light import filament_light
 from controller.lamps.physics import filament_life_h
+from controller.wiring.limits import Limits
 from controller.wiring.network import FixtureAt, Lamp
 from controller.wiring.solver import LampState, Solution
 

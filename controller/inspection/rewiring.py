@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 from controller.wiring.cable import Gauge
-from controller.wiring.network import Network, Stretch
+from controller.wiring.network import Network, Stretch, way_to
 
 COPPER_G_PER_CM3 = 8.89
 """Density of copper, NBS Handbook 100."""
@@ -27,16 +27,6 @@ class Purchase:
     def copper_kg(self) -> float:
         """Copper in both conductors: what the cable costs, before any price is known."""
         return 2.0 * self.gauge.area_mm2 * self.length_m * COPPER_G_PER_CM3 / 1000.0
-
-
-def way_to(network: Network, node: str) -> tuple[Stretch, ...]:
-    """The cables from the feed to a node, in that order; none for the feed itself."""
-    into = {cable.to_node: cable for cable in network.stretches}
-    way = []
-    while node in into:
-        way.append(into[node])
-        node = into[node].from_node
-    return tuple(reversed(way))
 
 
 def thicken(network: Network, gauges: Mapping[str, Gauge]) -> Network:

@@ -11,8 +11,8 @@ from dataclasses import dataclass
 from typing import Final
 
 from controller.inspection.findings import Judgement, Level, Survey, Topic
-from controller.inspection.rewiring import way_to
 from controller.wiring.cable import DEFAULT_TEMPERATURE_C, M_PER_FT, Gauge, loop_ohm, parse_gauge
+from controller.wiring.network import way_to
 from controller.wiring.solver import NoSolution
 
 REACH_M: Final = 100.0 * M_PER_FT

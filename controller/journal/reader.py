@@ -14,7 +14,6 @@ import contextlib
 import heapq
 import sqlite3
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
@@ -36,24 +35,23 @@ from controller.journal.rows import (
     as_replacement,
     as_run,
     as_switching,
+    by_zone,
 )
 from controller.journal.schema import LONG_RUN_MS
-from controller.journal.totals import ZoneSum, by_zone
-from controller.records.entries import Event, Override, OverrideEnded, Replacement, Run, Switching
+from controller.records.entries import (
+    Event,
+    PastOverride,
+    Replacement,
+    Run,
+    Switching,
+)
 from controller.records.reading import Reading
+from controller.records.totals import ZoneSum
 
 # Nothing waits for a reader, so it may wait for others.
 BUSY_S = 2.0
 # Before and after every instant that a datetime can hold.
 _EVER = (-(1 << 46), 1 << 48)
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class PastOverride:
-    """An override, and its end; None while it is in force."""
-
-    override: Override
-    ended: OverrideEnded | None
 
 
 class JournalReader:

@@ -7,11 +7,11 @@ words why the clock was trusted only whether it was.
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from datetime import date, datetime
 from typing import Any, TypeVar
 
-from controller.calendar.intervals import utc_of
+from controller.calendar.intervals import MS_PER_S, utc_of
 from controller.records.entries import (
     Cause,
     Event,
@@ -23,6 +23,7 @@ from controller.records.entries import (
     Switching,
 )
 from controller.records.reading import Reading
+from controller.records.totals import LoadSum, ZoneSum
 
 Row = tuple[Any, ...]
 Value = TypeVar("Value")
@@ -148,3 +149,14 @@ def fetch(connection: sqlite3.Connection, make: Callable[[Row], Value], select: 
 def _utc_or_none(at_ms: int | None) -> datetime | None:
     """Give an instant, or none."""
     return None if at_ms is None else utc_of(at_ms)
+
+
+def by_zone(rows: Iterable[Row]) -> list[ZoneSum]:
+    """Gather rows of sums, ordered by zone, into one value a zone."""
+    sums: dict[str, list[LoadSum]] = {}
+    for zone, watts, origin, lit_ms, starts, cycles in rows:
+        part = LoadSum(
+            load_w=watts, load_from=origin, lit_s=lit_ms / MS_PER_S, starts=starts, cycles=cycles
+        )
+        sums.setdefault(zone, []).append(part)
+    return [ZoneSum(zone=zone, by_load=tuple(parts)) for zone, parts in sums.items()]

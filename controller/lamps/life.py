@@ -5,13 +5,13 @@ Every rated life is an average over many: half the lamps are gone by then. So th
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from enum import StrEnum
 from math import isfinite
 
-from config.models.site import RELAY_CYCLES
+from config.models.site import RELAY_CYCLES, Fixture, Site, Zone
 from controller.calendar.intervals import MS_PER_HOUR
 from controller.lamps.physics import filament_life_h, light_left
 from controller.records.entries import Replacement
@@ -247,3 +247,35 @@ def judge_relay(
         endurance_cycles=endurance_cycles,
         wears_out_about=ends_on(endurance_cycles - cycles, first_night, starts_on),
     )
+
+
+_NO_VOLTS: Mapping[tuple[str, int], float] = {}
+
+
+def lamps_of(
+    site: Site, volts: Mapping[tuple[str, int], float] = _NO_VOLTS
+) -> list[tuple[Zone, Fixture, Lamps]]:
+    """Give the lamps of every fixture of a site.
+
+    Args:
+        site: the site.
+        volts: what the lamps of a zone's fixture, counted from 1, get from their cable; rated volts where it
+            is not known.
+    """
+    return [
+        (
+            zone,
+            fixture,
+            Lamps(
+                zone=zone.id,
+                fixture=place,
+                kind=LampKind(fixture.lamp),
+                rated_life_h=fixture.rated_life_h,
+                rated_volts=fixture.rated_volts,
+                volts=volts.get((zone.id, place)),
+                fitted=fixture.fitted,
+            ),
+        )
+        for zone in site.zones
+        for place, fixture in enumerate(zone.fixtures, start=1)
+    ]

@@ -158,3 +158,11 @@ class Run:
     load_w: float | None
     load_from: str
     trusted: bool
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class PastOverride:
+    """An override, and its end; None while it is in force."""
+
+    override: Override
+    ended: OverrideEnded | None

@@ -10,6 +10,7 @@ Finding the edges is the work of ``controller.sun.darkness``.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from datetime import UTC, datetime
 from functools import lru_cache
 from math import asin, cos, degrees, isfinite, radians, sin
@@ -17,6 +18,11 @@ from math import asin, cos, degrees, isfinite, radians, sin
 from astral import Observer
 from astral.sun import elevation
 
+from controller.calendar.intervals import (
+    Interval,
+    merge,
+    ms_of,
+)
 from controller.calendar.night import Night
 from controller.sun.approximation import SunPath
 from controller.sun.darkness import Darkness, Stretch
@@ -168,3 +174,12 @@ def elevation_deg(latitude_deg: float, longitude_deg: float, at_utc: datetime) -
         ValueError: a place that is not on the earth, or a naive time.
     """
     return Sky(latitude_deg, longitude_deg).elevation_deg(at_utc)
+
+
+def dark_intervals(sky: Sky, nights: Iterable[Night], angle_deg: float) -> list[Interval]:
+    """Give when the sun is below an angle over some nights, joined across noon in the polar night."""
+    return merge(
+        (ms_of(stretch.starts_at_utc), ms_of(stretch.ends_at_utc))
+        for night in nights
+        for stretch in sky.dark_stretches(night, angle_deg)
+    )

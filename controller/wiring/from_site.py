@@ -13,10 +13,10 @@ from typing import Final
 
 from config.models.cables import Cable
 from config.models.site import Site, Transformer, Zone
-from controller.inspection.findings import Limits
 from controller.wiring.cable import parse_gauge, parse_length
 from controller.wiring.fixtures import Light, count_lights, hang_lights
 from controller.wiring.layouts import lay_hub, lay_line
+from controller.wiring.limits import Limits
 from controller.wiring.network import Feed, Network, Stretch, join
 
 USUAL_TAP_V: Final = 12.0

@@ -237,3 +237,13 @@ def _refuse_unless_tree(
 def _in_order(start: str, stretches: Sequence[Stretch]) -> tuple[Stretch, ...]:
     order = walk(start, [(cable.from_node, cable.to_node) for cable in stretches])
     return tuple(stretches[place] for place in order)
+
+
+def way_to(network: Network, node: str) -> tuple[Stretch, ...]:
+    """The cables from the feed to a node, in that order; none for the feed itself."""
+    into = {cable.to_node: cable for cable in network.stretches}
+    way = []
+    while node in into:
+        way.append(into[node])
+        node = into[node].from_node
+    return tuple(reversed(way))

@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 from api.cli.main import VERBS
-from api.cli.run import DEFAULT_PORT, default_state
+from api.cli.options import DEFAULT_PORT, default_state
 from api.web.server import PORT
 from tests.api.command import ROOT, call, command, environment, start, write_site, zone_table
 

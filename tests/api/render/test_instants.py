@@ -7,15 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from api.render.instants import (
-    FIRST_YEAR,
-    LAST_YEAR,
-    coming_text,
-    instant_text,
-    quote,
-    read_date,
-    read_instant,
-)
+from api.render.instants import coming_text, instant_text, quote, read_date, read_instant
+from controller.calendar.periods import FIRST_YEAR, LAST_YEAR
 
 # The examples of RFC 3339, section 5.8, that lie within our years.
 RFC_3339 = [

@@ -6,9 +6,11 @@ from datetime import UTC, date, datetime, time
 from decimal import Decimal
 
 from config.file.loader import example_path, load_site
-from controller.energy.from_site import NAMELESS, garden_of, lamps_of, losses_of, tariff_of
+from controller.energy.from_site import NAMELESS, losses_of, tariff_of
 from controller.energy.tariff import price_at
 from controller.energy.values import RelaySide
+from controller.forecast.inputs import garden_of
+from controller.lamps.life import lamps_of
 from controller.planning.planner import Almanac
 from tests.sites import site, zone
 

@@ -11,8 +11,7 @@ from hypothesis import strategies as st
 from controller.calendar.intervals import MS_PER_HOUR
 from controller.calendar.night import nights, utc_of_local
 from controller.forecast.mechanical_timer import OldTimer, timer_windows, watch_timer
-from controller.history.run_hours import dark_intervals
-from controller.sun.sun import Sky
+from controller.sun.sun import Sky, dark_intervals
 from tests.reference import rows
 
 NEW_YORK = ZoneInfo("America/New_York")

@@ -6,8 +6,8 @@ from datetime import UTC, date, datetime, timedelta
 
 import pytest
 
-from controller.energy.from_site import garden_of
 from controller.forecast.forecast import look_ahead
+from controller.forecast.inputs import garden_of
 from controller.history.lamp_wear import account_for_wear
 from controller.planning.planner import Almanac
 from controller.records.entries import Replacement

@@ -17,10 +17,10 @@ from controller.calendar.night import night_on, nights, utc_of_local
 from controller.calendar.periods import Each, Period, month_of, split, stretch_of_nights
 from controller.energy.metering import measure
 from controller.energy.values import Losses
-from controller.history.run_hours import REASONS_FOR_DARK, Gap, ZonePast, count_hours, dark_intervals
+from controller.history.run_hours import REASONS_FOR_DARK, Gap, ZonePast, count_hours
 from controller.history.runs import draws_of, lit_interval
 from controller.records.entries import Cause, Run
-from controller.sun.sun import Sky
+from controller.sun.sun import Sky, dark_intervals
 
 REFERENCE = Path(__file__).parents[2] / "reference"
 ENERGY = json.loads((REFERENCE / "energy.json").read_text())

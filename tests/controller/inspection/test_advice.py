@@ -10,7 +10,8 @@ from hypothesis import given, settings
 from controller.inspection.advice import advise
 from controller.inspection.changes import Kind
 from controller.inspection.circuit_checks import judge
-from controller.inspection.findings import Level, Limits, Topic
+from controller.inspection.findings import Level, Topic
+from controller.wiring.limits import Limits
 from controller.wiring.network import Lamp
 from tests.controller.networks import EVENLY_FT, chain, random_networks, read_reference
 from tests.controller.nodal import NodalEquations

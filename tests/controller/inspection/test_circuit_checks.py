@@ -7,9 +7,10 @@ from dataclasses import replace
 import pytest
 
 from controller.inspection.circuit_checks import judge
-from controller.inspection.findings import Level, Limits, Topic
+from controller.inspection.findings import Level, Topic
 from controller.lamps.physics import filament_life_h
 from controller.wiring.cable import parse_gauge
+from controller.wiring.limits import Limits
 from controller.wiring.network import Feed, FixtureAt, Lamp, Lead, Network, Stretch
 from controller.wiring.solver import solve
 from tests.controller.networks import EVENLY_FT, chain, read_reference

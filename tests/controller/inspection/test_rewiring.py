@@ -17,10 +17,9 @@ from controller.inspection.rewiring import (
     second_circuit,
     second_run,
     thicken,
-    way_to,
 )
 from controller.wiring.cable import M_PER_FT, parse_gauge
-from controller.wiring.network import Feed, Network
+from controller.wiring.network import Feed, Network, way_to
 from tests.controller.networks import chain, random_networks
 
 TEN = parse_gauge("10 AWG")

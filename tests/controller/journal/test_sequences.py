@@ -10,7 +10,6 @@ from pathlib import Path
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from controller.journal.reader import PastOverride
 from controller.journal.rows import NOT_TRUSTED, TRUSTED
 from controller.records.entries import (
     Beat,
@@ -20,6 +19,7 @@ from controller.records.entries import (
     EventKind,
     Override,
     OverrideEnded,
+    PastOverride,
     Replacement,
     Switching,
 )

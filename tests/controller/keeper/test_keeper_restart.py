@@ -16,9 +16,9 @@ from controller.clock.evidence import Witness
 from controller.clock.trust import RELEASED_UTC, Evidence
 from controller.journal.journal import Journal
 from controller.journal.previous_run import Past, read_past
-from controller.journal.reader import JournalReader, PastOverride
+from controller.journal.reader import JournalReader
 from controller.keeper.keeper import Keeper
-from controller.records.entries import Cause, Event, EventKind, Run
+from controller.records.entries import Cause, Event, EventKind, PastOverride, Run
 from controller.relays import Relays
 from tests.controller.kept import DAY, PROGRAM, Board, at, two
 from tests.sites import site, zone

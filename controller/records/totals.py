@@ -1,12 +1,8 @@
-"""Sums over the life of a zone: how long it was lit, how often, and at what load."""
+"""Totals of a zone over the whole journal: how long it was lit, how often, and at what load."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass
-
-from controller.calendar.intervals import MS_PER_S
-from controller.journal.rows import Row
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -49,14 +45,3 @@ class ZoneSum:
     def cycles(self) -> int:
         """How often its relay closed and opened again."""
         return sum(part.cycles for part in self.by_load)
-
-
-def by_zone(rows: Iterable[Row]) -> list[ZoneSum]:
-    """Gather rows of sums, ordered by zone, into one value a zone."""
-    sums: dict[str, list[LoadSum]] = {}
-    for zone, watts, origin, lit_ms, starts, cycles in rows:
-        part = LoadSum(
-            load_w=watts, load_from=origin, lit_s=lit_ms / MS_PER_S, starts=starts, cycles=cycles
-        )
-        sums.setdefault(zone, []).append(part)
-    return [ZoneSum(zone=zone, by_load=tuple(parts)) for zone, parts in sums.items()]
