@@ -23,9 +23,7 @@ def reference_site(case, lamp, *, with_leads=False):
 
     With leads, a stretch of 18 AWG to a lamp becomes that fixture's own lead instead of a cable.
     """
-    leads = {
-        each["to"]: each for each in case["segments"] if with_leads and each["awg"] == 18
-    }
+    leads = {each["to"]: each for each in case["segments"] if with_leads and each["awg"] == 18}
     text = PLACE + f'[[transformers]]\nid = "src"\nrated_va = 300\ntap = {case["source_v"]}\n'
     for each in case["segments"]:
         if each["to"] not in leads:
@@ -39,7 +37,7 @@ def reference_site(case, lamp, *, with_leads=False):
         node = lead["from"] if lead else each["node"]
         text += (
             f'[[zones.fixtures]]\nkind = "spot"\nname = "{each["node"]}"\nnode = "{node}"\ncount = 1\n'
-            f'watts = {each["watts"]}\nrated_volts = {each["rated_v"]}\n{LAMPS[lamp]}\n'
+            f"watts = {each['watts']}\nrated_volts = {each['rated_v']}\n{LAMPS[lamp]}\n"
         )
         if lead:
             text += f'lead = "{lead["length_ft"]} ft"\nlead_gauge = "{lead["awg"]} AWG"\n'

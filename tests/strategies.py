@@ -48,7 +48,9 @@ longitudes = st.floats(-180, 180)
 dusk_angles = st.one_of(st.just(6.0), st.floats(LEAST_DUSK_ANGLE_DEG, GREATEST_DUSK_ANGLE_DEG))
 dates = st.dates(FIRST, LAST)
 instants = st.datetimes(
-    datetime(FIRST.year, 1, 1), datetime(LAST.year, 12, 31), timezones=st.just(UTC)  # noqa: DTZ001 - made aware here
+    datetime(FIRST.year, 1, 1),  # noqa: DTZ001
+    datetime(LAST.year, 12, 31),  # noqa: DTZ001
+    timezones=st.just(UTC),
 )
 programs = st.lists(spans.map(str), max_size=4)
 
@@ -57,9 +59,7 @@ def special_nights(around: date) -> st.SearchStrategy[list[tuple[str, list[str]]
     """Draw special nights, of which many hold about a date."""
     near = st.integers(-3, 3).map(lambda days: around + timedelta(days=days))
     month_days = near.map(lambda day: f"{day:%m-%d}")
-    texts = st.one_of(
-        nights.map(str), near.map(str), st.tuples(month_days, month_days).map(" to ".join)
-    )
+    texts = st.one_of(nights.map(str), near.map(str), st.tuples(month_days, month_days).map(" to ".join))
     return st.lists(st.tuples(texts, programs), max_size=3)
 
 

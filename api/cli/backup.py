@@ -25,9 +25,9 @@ def backup(*, site_path: Path, target: Path, state: Path, restore: bool) -> None
     then a file, and must be whole; the journal in its place is set aside beside it, not deleted.
     """
     from controller.journal.database import journal_path
-    from controller.planning.planner import Almanac
+    from controller.planning.planner import Planner
 
-    almanac = Almanac(load(site_path).site)
+    planner = Planner(load(site_path).site)
     if restore:
         _restore(target, state)
         return
@@ -35,13 +35,13 @@ def backup(*, site_path: Path, target: Path, state: Path, restore: bool) -> None
 
     if not target.is_dir():
         copy_to(journal_path(state), target)
-        click.echo(f"{target}: the journal of {almanac.site.name}")
+        click.echo(f"{target}: the journal of {planner.site.name}")
         return
-    today = now_utc().astimezone(almanac.tz).date()
+    today = now_utc().astimezone(planner.tz).date()
     copy, site_copy = target / f"journal-{today}.sqlite", target / f"site-{today}.toml"
     copy_to(journal_path(state), copy)
     shutil.copyfile(site_path, site_copy)
-    click.echo(f"{copy}: the journal of {almanac.site.name}\n{site_copy}: its site file")
+    click.echo(f"{copy}: the journal of {planner.site.name}\n{site_copy}: its site file")
 
 
 def _restore(copy: Path, state: Path) -> None:

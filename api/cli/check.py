@@ -64,12 +64,12 @@ def _review(loaded: LoadedSite, site_path: Path, from_date: date | None) -> list
     from config.file.loader import decode_text, read_bytes
     from config.file.toml_positions import Positions
     from config.validation.finding import write_path
-    from controller.planning.planner import Almanac
+    from controller.planning.planner import Planner
     from controller.planning.review import review_year
 
-    almanac = Almanac(loaded.site)
-    first = from_date or almanac.night_at(now_utc()).date
-    remarks = review_year(almanac, first)
+    planner = Planner(loaded.site)
+    first = from_date or planner.night_at(now_utc()).date
+    remarks = review_year(planner, first)
     if not remarks:
         return []
     positions = Positions(decode_text(read_bytes(site_path), str(site_path)).removeprefix("\ufeff"))

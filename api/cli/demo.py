@@ -52,14 +52,14 @@ def demo(
     Keeper, journal, page and API are the real ones; the clock hurries, and the relays are simulated. Give a
     site file of your own to see its evening: it is copied, and no relay of it is touched.
     """
-    from api.demo.demo import Stage, temporary_folder
+    from api.demo.demo import Demo, temporary_folder
     from api.demo.lines import print_summary
     from config.file.loader import example_path
     from controller.clock.tzdata import use_newest_zone_data
 
     use_newest_zone_data()
     with temporary_folder() as folder:
-        stage = Stage(
+        stage = Demo(
             folder,
             site_path=site_path or example_path(EXAMPLE),
             night_date=night_date or A_GOOD_NIGHT,

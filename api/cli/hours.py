@@ -80,30 +80,30 @@ def hours(
 
     from controller.calendar.periods import Each
     from controller.history.query import HoursAsk
-    from controller.history.report import stream_hours, tell_hours, year_to_come
+    from controller.history.report import iter_hour_rows, report_hours, year_to_come
     from controller.journal.reader import JournalReader
-    from controller.planning.planner import Almanac
+    from controller.planning.planner import Planner
 
-    almanac = Almanac(load(site_path).site)
+    planner = Planner(load(site_path).site)
     if replaced:
         from api.cli.replacements import replace_lamps
 
-        replace_lamps(almanac, state, replaced, note=note, port=port)
+        replace_lamps(planner, state, replaced, note=note, port=port)
     journal, now = JournalReader(state), now_utc()
     ask = HoursAsk(by=Each(by), period=period, first=from_date, last=to_date, zones=zone_ids)
     if as_csv:
         from api.render.hours_csv import write_csv
         from api.render.numbers import currency_of
 
-        rows = stream_hours(almanac, journal, ask, now_utc=now)
-        for line in write_csv(rows, currency_of(almanac.site)):
+        rows = iter_hour_rows(planner, journal, ask, now_utc=now)
+        for line in write_csv(rows, currency_of(planner.site)):
             click.echo(line, nl=False)
         return
-    answer = tell_hours(almanac, journal, ask, now_utc=now, year=year_to_come(almanac, now))
+    answer = report_hours(planner, journal, ask, now_utc=now, year=year_to_come(planner, now))
     if as_json:
         print_json(answer)
         return
     from api.render.hours_table import lay_out_hours
     from api.render.tables import show
 
-    show(*lay_out_hours(answer, almanac.tz))
+    show(*lay_out_hours(answer, planner.tz))

@@ -30,7 +30,7 @@ STOPPED_BY_PERSON = 130  # 128 + SIGINT, as a shell has it
 READER_GONE = 141  # 128 + SIGPIPE, as a shell has it
 
 
-class Verbs(click.Group):
+class LazyGroup(click.Group):
     """The group of all verbs: imports each when it is asked for, and turns what goes wrong into one line."""
 
     def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002 - click's own signature
@@ -68,7 +68,7 @@ class Verbs(click.Group):
         """Run one command line and leave with its exit code."""
 
         def run() -> Any:  # noqa: ANN401 - whatever the verb returns
-            return super(Verbs, self).main(
+            return super(LazyGroup, self).main(
                 args, prog_name or "leerie", complete_var, standalone_mode=False, **extra
             )
 
@@ -157,7 +157,7 @@ def _show_version(ctx: click.Context, _option: click.Parameter, wanted: bool) ->
 
 @click.group(
     "leerie",
-    cls=Verbs,
+    cls=LazyGroup,
     invoke_without_command=True,
     subcommand_metavar="VERB SITE.toml [OPTIONS]",
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
     from controller.calendar.night import Night
     from controller.planning.plan import NightPlan, Window
-    from controller.planning.planner import Almanac
+    from controller.planning.planner import Planner
 
 # A week is shown where nobody says how long.
 MORE_NIGHTS = 6
@@ -47,26 +47,26 @@ def nights(
     which the clocks change are marked, and their times carry the offset from UTC.
     """
     from api.render.nights_json import nights_as_json
-    from controller.planning.planner import Almanac
+    from controller.planning.planner import Planner
 
-    almanac = Almanac(load(site_path).site)
-    first, last = choose_nights(almanac, from_date, to_date)
-    wanted = tuple(dict.fromkeys(zone_ids)) or tuple(zone.id for zone in almanac.site.zones)
+    planner = Planner(load(site_path).site)
+    first, last = choose_nights(planner, from_date, to_date)
+    wanted = tuple(dict.fromkeys(zone_ids)) or tuple(zone.id for zone in planner.site.zones)
     for zone_id in wanted:
-        almanac.site.zone(zone_id)
+        planner.site.zone(zone_id)
     if as_json:
-        print_json(nights_as_json(almanac, first, last, wanted))
+        print_json(nights_as_json(planner, first, last, wanted))
     else:
-        _show(almanac, first, last, wanted)
+        _show(planner, first, last, wanted)
 
 
-def choose_nights(almanac: Almanac, from_date: date | None, to_date: date | None) -> tuple[date, date]:
+def choose_nights(planner: Planner, from_date: date | None, to_date: date | None) -> tuple[date, date]:
     """Say which nights are meant, where one or both ends were left out.
 
     Raises:
         click.UsageError: they end before they begin, or are too many.
     """
-    first = from_date or almanac.night_at(now_utc()).date
+    first = from_date or planner.night_at(now_utc()).date
     last = to_date or first + timedelta(days=MORE_NIGHTS)
     if last < first:
         begins = f"--from {first}" if from_date else f"tonight, {first}; give --from as well"
@@ -76,7 +76,7 @@ def choose_nights(almanac: Almanac, from_date: date | None, to_date: date | None
     return first, last
 
 
-def _show(almanac: Almanac, first: date, last: date, zone_ids: Sequence[str]) -> None:
+def _show(planner: Planner, first: date, last: date, zone_ids: Sequence[str]) -> None:
     """Print the nights as a table for people."""
     from rich.text import Text
 
@@ -85,16 +85,16 @@ def _show(almanac: Almanac, first: date, last: date, zone_ids: Sequence[str]) ->
 
     rows: list[Sequence[str | Text] | None] = []
     changes: list[str] = []
-    for night in each_night(first, last, almanac.tz):
+    for night in each_night(first, last, planner.tz):
         if rows and len(zone_ids) > 1:
             rows.append(None)
-        change = clock_change(night, almanac)
+        change = clock_change(night, planner)
         name = f"{night.date:%a %d %b %Y}"
         if change:
             name += " *"
             changes.append(f"* {night.date:%a %d %b %Y}: {change}")
         for place, zone_id in enumerate(zone_ids):
-            cells = _cells(almanac, almanac.plan(zone_id, night), with_offset=bool(change))
+            cells = _cells(planner, planner.plan(zone_id, night), with_offset=bool(change))
             rows += [[name if place == number == 0 else "", *row] for number, row in enumerate(cells)]
     headings = [
         Column(heading="Night"),
@@ -103,12 +103,12 @@ def _show(almanac: Almanac, first: date, last: date, zone_ids: Sequence[str]) ->
         Column(heading="For", right=True),
         Column(heading="Because", folds=True),
     ]
-    title = f"{almanac.site.name}, local time of {almanac.site.time_zone}"
+    title = f"{planner.site.name}, local time of {planner.site.time_zone}"
     notes = [Text(change, style=QUIET) for change in changes]
     show(Text(title), Text(""), build_table(headings, rows), *([Text(""), *notes] if notes else []))
 
 
-def _cells(almanac: Almanac, plan: NightPlan, *, with_offset: bool) -> Iterator[list[str]]:
+def _cells(planner: Planner, plan: NightPlan, *, with_offset: bool) -> Iterator[list[str]]:
     """Say what one zone does in one night: a row for each window, or one that says why it is dark."""
     from api.render.tables import spell_duration
 
@@ -118,19 +118,19 @@ def _cells(almanac: Almanac, plan: NightPlan, *, with_offset: bool) -> Iterator[
         lasts = spell_duration(window.off_utc - window.on_utc)
         because = f"{window.span}, {plan.because}"
         zone = plan.zone if number == 0 else ""
-        yield [zone, _spell(window, almanac, with_offset=with_offset), lasts, because]
+        yield [zone, _spell(window, planner, with_offset=with_offset), lasts, because]
 
 
-def _spell(window: Window, almanac: Almanac, *, with_offset: bool) -> str:
+def _spell(window: Window, planner: Planner, *, with_offset: bool) -> str:
     """Give a window in local time, with its weekdays; with offsets where the clocks change."""
-    on, off = (at_utc.astimezone(almanac.tz) for at_utc in (window.on_utc, window.off_utc))
+    on, off = (at_utc.astimezone(planner.tz) for at_utc in (window.on_utc, window.off_utc))
     offsets = [f" ({each.isoformat()[-6:]})" if with_offset else "" for each in (on, off)]
     return f"{on:%a %H:%M}{offsets[0]} to {off:%a %H:%M}{offsets[1]}"
 
 
-def clock_change(night: Night, almanac: Almanac) -> str:
+def clock_change(night: Night, planner: Planner) -> str:
     """Say in words how the clocks change in a night; empty on the nights on which they do not."""
-    starts, ends = (at_utc.astimezone(almanac.tz) for at_utc in (night.starts_at_utc, night.ends_at_utc))
+    starts, ends = (at_utc.astimezone(planner.tz) for at_utc in (night.starts_at_utc, night.ends_at_utc))
     moved = (ends.utcoffset() or timedelta()) - (starts.utcoffset() or timedelta())
     if not moved:
         return ""

@@ -114,6 +114,8 @@ def default_state() -> Path:
         return Path(given)
     home = os.environ.get("XDG_STATE_HOME", "")
     return (Path(home) if home.startswith("/") else Path.home() / ".local" / "state") / "leerie"
+
+
 def _take_state(_ctx: click.Context, _param: click.Parameter, value: Path | None) -> Path:
     """Give the folder that was named, or the usual one."""
     return default_state() if value is None else value

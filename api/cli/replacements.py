@@ -21,7 +21,7 @@ from controller.clock.trust import RELEASED_UTC
 from controller.history.replacements import require_replaced
 from controller.journal.journal import Journal
 from controller.journal.reader import JournalReader
-from controller.planning.planner import Almanac
+from controller.planning.planner import Planner
 from controller.records.entries import Replacement
 
 if TYPE_CHECKING:
@@ -36,11 +36,11 @@ WRITTEN_S = 3.0
 _LOOK_S = 0.02
 
 
-def replace_lamps(almanac: Almanac, state: Path, texts: Sequence[str], *, note: str, port: int) -> None:
+def replace_lamps(planner: Planner, state: Path, texts: Sequence[str], *, note: str, port: int) -> None:
     """Take down that lamps were replaced.
 
     Args:
-        almanac: knows the site and its time zone.
+        planner: knows the site and its time zone.
         state: folder of the journal.
         texts: each ``ZONE:FIXTURE`` or ``ZONE:FIXTURE:DATE``.
         note: what to remember about it.
@@ -52,7 +52,7 @@ def replace_lamps(almanac: Almanac, state: Path, texts: Sequence[str], *, note: 
         LeerieError: the daemon that runs could not be told.
         JournalError: the journal cannot be written.
     """
-    wanted = [read_replaced(almanac, text) for text in texts]
+    wanted = [read_replaced(planner, text) for text in texts]
     journal = Journal(state)
     if not journal.path.exists():
         raise JournalError(f"there is no journal at {journal.path}; it begins with the first run")
@@ -66,7 +66,7 @@ def replace_lamps(almanac: Almanac, state: Path, texts: Sequence[str], *, note: 
             click.echo("taken down, but not written yet: the account does not know of it", err=True)
         return
     try:
-        at = _read_clock(almanac, journal)
+        at = _read_clock(planner, journal)
         for zone, fixture, on_date in wanted:
             journal.append(Replacement(zone=zone, fixture=fixture, on_date=on_date, at=at, note=note))
         journal.flush()
@@ -74,7 +74,7 @@ def replace_lamps(almanac: Almanac, state: Path, texts: Sequence[str], *, note: 
         journal.close()
 
 
-def read_replaced(almanac: Almanac, text: str) -> tuple[str, int, date]:
+def read_replaced(planner: Planner, text: str) -> tuple[str, int, date]:
     """Read which lamps were replaced when.
 
     Raises:
@@ -85,8 +85,8 @@ def read_replaced(almanac: Almanac, text: str) -> tuple[str, int, date]:
     if match is None:
         words = f"{quote(text)} names no lamps; write ZONE:FIXTURE such as jetty:1, or jetty:1:2027-04-15"
         raise click.BadParameter(words, param_hint="--replaced")
-    zone, fixture = almanac.site.zone(match[1]), int(match[2])
-    today = now_utc().astimezone(almanac.tz).date()
+    zone, fixture = planner.site.zone(match[1]), int(match[2])
+    today = now_utc().astimezone(planner.tz).date()
     try:
         on_date = read_date(match[3]) if match[3] else today
         require_replaced(zone, fixture, on_date, today)
@@ -95,10 +95,10 @@ def read_replaced(almanac: Almanac, text: str) -> tuple[str, int, date]:
     return zone.id, fixture, on_date
 
 
-def _read_clock(almanac: Almanac, journal: Journal) -> Reading:
+def _read_clock(planner: Planner, journal: Journal) -> Reading:
     """Read the clock as the daemon would, so that the entry says whether it was to be believed."""
     floor_utc = journal.last_instant() or RELEASED_UTC
-    return SystemClock(believe=almanac.site.clock.believe, floor_utc=floor_utc).read()
+    return SystemClock(believe=planner.site.clock.believe, floor_utc=floor_utc).read()
 
 
 def _await(journal: JournalReader, wanted: int) -> bool:

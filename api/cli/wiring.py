@@ -82,9 +82,9 @@ def choose_reports(site: Site, transformer_id: str | None) -> tuple[WiringReport
         click.UsageError: the site has none of that id.
     """
     from controller.inspection.report import report_transformer
-    from controller.wiring.from_site import wire_site
+    from controller.wiring.from_site import build_wiring
 
-    wirings = wire_site(site)
+    wirings = build_wiring(site)
     known = [each.transformer.id for each in wirings]
     if transformer_id is not None and transformer_id not in known:
         has = f"this site has {', '.join(known)}" if known else "this site has none"

@@ -82,26 +82,26 @@ def year(
     """
     from api.cli.parsing import read_off, read_program
     from api.render.year_json import year_as_json
-    from controller.forecast.year import YearAsk, tell_year
-    from controller.planning.planner import Almanac
+    from controller.forecast.year import YearQuery, forecast_year
+    from controller.planning.planner import Planner
 
     if old_timer is None and (set_on or moved_at_clock_changes or drift_s_per_day):
         raise click.UsageError("--set-on and the like tell of an old timer; give its pins with --old-timer")
-    almanac = Almanac(load(site_path).site)
-    tonight = almanac.night_at(now_utc()).date
+    planner = Planner(load(site_path).site)
+    tonight = planner.night_at(now_utc()).date
     first = from_date or max(tonight, set_on or tonight)
     if set_on is not None and set_on > first:
         raise click.UsageError(
             f"the dial is set on {set_on}, after the first night; begin with --from {set_on}"
         )
-    ask = YearAsk(
+    ask = YearQuery(
         first=first,
         off=tuple(_read(read_off, text, "--off") for text in off),
         programs=tuple(_read(read_program, text, "--program") for text in programs),
         timer=_timer(old_timer, set_on or first, moved=moved_at_clock_changes, drift=drift_s_per_day),
         zones=tuple(dict.fromkeys(zone_ids)),
     )
-    told = tell_year(almanac, ask)
+    told = forecast_year(planner, ask)
     if svg is not None:
         from api.render.year_svg import draw_future
 

@@ -13,14 +13,14 @@ from config.file.loader import load_site
 from config.models.site import Site
 from controller.clock.clock import SystemClock
 from controller.clock.tzdata import reload_zone, tz_data_stamp, use_newest_zone_data
-from controller.journal.maintenance import Scribe
-from controller.keeper.loop import Rounds, in_background
+from controller.journal.maintenance import JournalMaintenance
+from controller.keeper.loop import ControlLoop, in_background
 from controller.keeper.state import KeeperStatus
 
 log = logging.getLogger("leerie")
 
 
-class Errands:
+class DaemonHooks:
     """Runs between the keeper, the files and the service manager.
 
     Args:
@@ -31,10 +31,10 @@ class Errands:
         site: the site at the start.
     """
 
-    rounds: Rounds
+    rounds: ControlLoop
 
     def __init__(
-        self, *, site_path: Path, state: Path, clock: SystemClock, scribe: Scribe, site: Site
+        self, *, site_path: Path, state: Path, clock: SystemClock, scribe: JournalMaintenance, site: Site
     ) -> None:
         """Take the errands on; ``rounds`` is given before the first one."""
         self._site_path = site_path
@@ -61,7 +61,7 @@ class Errands:
     def at_noon(self) -> None:
         """Once a night: a copy of the journal, and a look at the time zone data."""
         keeper = self.rounds.keeper
-        self._scribe.copy(keeper.almanac.night_at(self.rounds.status.at.utc).date)
+        self._scribe.copy(keeper.planner.night_at(self.rounds.status.at.utc).date)
         stamp = tz_data_stamp(keeper.site.time_zone)
         if stamp != self._stamp:
             use_newest_zone_data()

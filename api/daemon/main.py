@@ -20,9 +20,9 @@ from controller.clock.clock import SystemClock
 from controller.clock.trust import RELEASED_UTC
 from controller.clock.tzdata import use_newest_zone_data
 from controller.journal.journal import Journal
-from controller.journal.lock import Hold, hold_state
-from controller.journal.maintenance import Scribe
-from controller.journal.previous_run import Past, read_past
+from controller.journal.lock import StateLock, hold_state
+from controller.journal.maintenance import JournalMaintenance
+from controller.journal.previous_run import PreviousRun, read_previous_run
 from controller.keeper.keeper import Keeper
 from controller.relays import Wire, open_relays
 
@@ -53,7 +53,7 @@ def run_daemon(site_path: Path, *, state: Path, port: int, relays_off: bool = Fa
         site, refused = load_or_last_good(site_path, state)
         _require_board(site)
         if relays_off:
-            return put_out(site)
+            return switch_all_off(site)
         hold = _hold(state)
     except (SiteFileError, AlreadyRunningError, RelayError) as error:
         print(error, file=sys.stderr)  # noqa: T201 - a message for the person who started it
@@ -62,7 +62,7 @@ def run_daemon(site_path: Path, *, state: Path, port: int, relays_off: bool = Fa
     return 0
 
 
-def _hold(state: Path) -> Hold | None:
+def _hold(state: Path) -> StateLock | None:
     """Hold the state folder; None where that cannot be done now, which must not keep the garden dark.
 
     Raises:
@@ -75,10 +75,12 @@ def _hold(state: Path) -> Hold | None:
         return None
 
 
-def _keep(site: Site, refused: str, *, site_path: Path, state: Path, hold: Hold | None, port: int) -> None:
+def _keep(
+    site: Site, refused: str, *, site_path: Path, state: Path, hold: StateLock | None, port: int
+) -> None:
     """Put the house together from the clock up, light the lights, and make the rounds until told to stop."""
     journal = Journal(state, hold=hold)
-    past = read_past(journal)
+    past = read_previous_run(journal)
     clock = SystemClock(
         believe=site.clock.believe,
         floor_utc=past.last_instant_utc or RELEASED_UTC if past else RELEASED_UTC,
@@ -101,29 +103,29 @@ def _keep(site: Site, refused: str, *, site_path: Path, state: Path, hold: Hold 
     gc.enable()
     import asyncio  # noqa: PLC0415
 
-    from api.daemon.hooks import Errands  # noqa: PLC0415
-    from api.web.gateway import Desk  # noqa: PLC0415
+    from api.daemon.hooks import DaemonHooks  # noqa: PLC0415
+    from api.web.gateway import KeeperGateway  # noqa: PLC0415
     from api.web.server import WebServer  # noqa: PLC0415
     from controller.journal.reader import JournalReader  # noqa: PLC0415
-    from controller.keeper.loop import Rounds, in_background  # noqa: PLC0415
+    from controller.keeper.loop import ControlLoop, in_background  # noqa: PLC0415
 
-    def learn(past: Past) -> None:
+    def learn(past: PreviousRun) -> None:
         if past.last_instant_utc is not None:
             clock.raise_floor(past.last_instant_utc)
         rounds.ask(lambda keeper: keeper.learn(past))
 
-    scribe = Scribe(
+    scribe = JournalMaintenance(
         journal,
         clock=clock,
         past=past,
         learn=learn,
     )
-    errands = Errands(site_path=site_path, state=state, clock=clock, scribe=scribe, site=site)
-    rounds = Rounds(
+    errands = DaemonHooks(site_path=site_path, state=state, clock=clock, scribe=scribe, site=site)
+    rounds = ControlLoop(
         keeper, clock=clock, write=scribe.write, after_round=errands.after_round, at_noon=errands.at_noon
     )
     errands.rounds = rounds
-    desk = Desk(
+    desk = KeeperGateway(
         rounds=rounds,
         journal=JournalReader(state),
         site_path=site_path,
@@ -169,7 +171,7 @@ def _require_board(site: Site) -> None:
         raise RelayError(f'board = "gpio" needs lgpio, which is not installed; {remedy}')
 
 
-def put_out(site: Site, *, tell: Callable[[str], None] = log.warning) -> int:
+def switch_all_off(site: Site, *, tell: Callable[[str], None] = log.warning) -> int:
     """Put every relay of a site to its off level, and let go of the board.
 
     Returns:

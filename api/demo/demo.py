@@ -19,9 +19,9 @@ from datetime import date
 from pathlib import Path
 from typing import Protocol
 
-from api.demo.evening import Scene, Seen, choose_evening
-from api.demo.fast_clock import HurriedClock
-from api.web.gateway import Desk
+from api.demo.evening import Frame, Seen, choose_evening
+from api.demo.fast_clock import FastClock
+from api.web.gateway import KeeperGateway
 from api.web.server import HOST, PORT, WebServer
 from config.file.loader import load_site
 from config.models.site import Site
@@ -29,9 +29,9 @@ from controller.calendar.night import night_on
 from controller.journal.journal import Journal
 from controller.journal.reader import JournalReader
 from controller.keeper.keeper import Keeper
-from controller.keeper.loop import Rounds
+from controller.keeper.loop import ControlLoop
 from controller.keeper.recorder import JournalLike
-from controller.planning.planner import Almanac
+from controller.planning.planner import Planner
 from controller.records.entries import Entry, Switching
 from controller.records.reading import Reading
 from controller.relays import open_relays
@@ -47,14 +47,14 @@ OPEN_S = 5.0
 class Display(Protocol):
     """Whatever shows an evening as it passes."""
 
-    def show(self, scene: Scene) -> None:
+    def show(self, scene: Frame) -> None:
         """Show one moment."""
 
 
 OpenDisplay = Callable[[], contextlib.AbstractContextManager[Display]]
 
 
-class TellingJournal:
+class RecordingJournal:
     """A journal that also keeps the switchings at hand, for who looks on."""
 
     def __init__(self, journal: JournalLike) -> None:
@@ -88,7 +88,7 @@ class TellingJournal:
         return self._journal.fault
 
 
-class LastComplaint(logging.Handler):
+class LastWarning(logging.Handler):
     """Keeps the last warning of the log, which would otherwise break into the picture.
 
     The scheduler's own are left out: in a great hurry rounds come faster than it can count them, and say so.
@@ -102,7 +102,7 @@ class LastComplaint(logging.Handler):
             self.words = " ".join(record.getMessage().split())
 
 
-class Stage:
+class Demo:
     """Puts the house together with a hurried clock, and lets an evening pass in it.
 
     Args:
@@ -117,22 +117,20 @@ class Stage:
         self, folder: Path, *, site_path: Path, night_date: date, pace: float | None, port: int | None
     ) -> None:
         """Build everything; nothing moves yet."""
-        self._complaint = LastComplaint(logging.WARNING)
+        self._complaint = LastWarning(logging.WARNING)
         site = _load(site_path)
         copy = folder / "site.toml"
         shutil.copyfile(site_path, copy)
-        almanac = Almanac(site)
-        self._evening = choose_evening(almanac, night_on(night_date, almanac.tz))
+        planner = Planner(site)
+        self._evening = choose_evening(planner, night_on(night_date, planner.tz))
         self._ends_at_utc = self._evening.ends_at_utc
         pace = pace or self._evening.lasts_s / ABOUT_S
-        self._clock = HurriedClock(self._evening.starts_at_utc, pace=pace)
+        self._clock = FastClock(self._evening.starts_at_utc, pace=pace)
         self._file = Journal(folder)
-        self._journal = TellingJournal(self._file)
-        self._keeper = Keeper(
-            site, clock=self._clock, relays=open_relays("simulated"), journal=self._journal
-        )
-        self._rounds = Rounds(self._keeper, clock=self._clock, write=self._write, pace=pace)
-        desk = Desk(
+        self._journal = RecordingJournal(self._file)
+        self._keeper = Keeper(site, clock=self._clock, relays=open_relays("simulated"), journal=self._journal)
+        self._rounds = ControlLoop(self._keeper, clock=self._clock, write=self._write, pace=pace)
+        desk = KeeperGateway(
             rounds=self._rounds,
             journal=JournalReader(folder),
             site_path=copy,
@@ -140,7 +138,7 @@ class Stage:
         )
         self._web = WebServer(lambda: self._make_app(desk), port=choose_port() if port is None else port)
 
-    def _make_app(self, desk: Desk) -> object:
+    def _make_app(self, desk: KeeperGateway) -> object:
         """Make the application; called in the web server's thread, where the web stack is imported."""
         from api.web.app import make_app  # noqa: PLC0415 - the terminal need not wait for it
 
@@ -186,7 +184,7 @@ class Stage:
                 await showing
             display.show(ends)
         return Seen(
-            almanac=self._keeper.almanac,
+            planner=self._keeper.planner,
             switchings=tuple(self._journal.switchings),
             started_at_utc=starts.at_utc,
             ended_at_utc=ends.at_utc,
@@ -204,17 +202,17 @@ class Stage:
         finally:
             self._rounds.stop()
 
-    def _scene(self) -> Scene:
+    def _scene(self) -> Frame:
         """Look at everything as it is now."""
         at_utc = self._clock.read().utc
-        almanac = self._keeper.almanac
-        night = almanac.night_at(at_utc)
+        planner = self._keeper.planner
+        night = planner.night_at(at_utc)
         if night != self._evening.night:
-            self._evening = choose_evening(almanac, night)
-        return Scene(
+            self._evening = choose_evening(planner, night)
+        return Frame(
             at_utc=at_utc,
             evening=self._evening,
-            almanac=almanac,
+            planner=planner,
             status=self._rounds.status,
             switchings=tuple(self._journal.switchings),
             pace=self._clock.pace,

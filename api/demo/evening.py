@@ -8,7 +8,7 @@ from datetime import datetime, timedelta
 
 from controller.calendar.night import Night, clock_in_night
 from controller.keeper.state import KeeperStatus
-from controller.planning.planner import Almanac
+from controller.planning.planner import Planner
 from controller.records.entries import Cause, Switching
 from controller.sun.sun import SUNSET_ANGLE_DEG
 
@@ -40,26 +40,26 @@ class Evening:
         return min(max(passed_s / self.lasts_s, 0.0), 1.0)
 
 
-def choose_evening(almanac: Almanac, night: Night) -> Evening:
+def choose_evening(planner: Planner, night: Night) -> Evening:
     """Choose what to show of a night: from before sunset and the first light until the last goes out.
 
     Args:
-        almanac: the site's plans.
+        planner: the site's plans.
         night: any night, also one without a sunset or one without any light.
     """
-    last_utc = clock_in_night(night, LAST_HOUR, 0, almanac.tz)
-    midnight_utc = clock_in_night(night, 0, 0, almanac.tz)
+    last_utc = clock_in_night(night, LAST_HOUR, 0, planner.tz)
+    midnight_utc = clock_in_night(night, 0, 0, planner.tz)
     windows = [
         window
-        for zone in almanac.site.zones
-        for window in almanac.plan(zone.id, night).windows
+        for zone in planner.site.zones
+        for window in planner.plan(zone.id, night).windows
         if window.on_utc < last_utc
     ]
     begins = [window.on_utc for window in windows]
-    sunset_utc = almanac.sky.dusk(night, SUNSET_ANGLE_DEG)
+    sunset_utc = planner.sky.dusk(night, SUNSET_ANGLE_DEG)
     if sunset_utc is not None and night.starts_at_utc < sunset_utc < last_utc:
         begins.append(sunset_utc)
-    first_utc = min(begins, default=clock_in_night(night, EARLY_EVENING_HOUR, 0, almanac.tz))
+    first_utc = min(begins, default=clock_in_night(night, EARLY_EVENING_HOUR, 0, planner.tz))
     ends = [window.off_utc for window in windows if window.off_utc <= last_utc]
     starts_at_utc = max(first_utc - LEAD, night.starts_at_utc)
     ends_at_utc = min(max([midnight_utc, *ends]) + TAIL, night.ends_at_utc)
@@ -71,13 +71,13 @@ def choose_evening(almanac: Almanac, night: Night) -> Evening:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Scene:
+class Frame:
     """What is to be seen at one moment of a demonstration.
 
     Attributes:
         at_utc: the moment, by the hurried clock.
         evening: the evening that it belongs to.
-        almanac: the site's plans.
+        planner: the site's plans.
         status: the keeper's state after its last round.
         switchings: all of them so far, in order.
         pace: how hurried the clock is.
@@ -87,7 +87,7 @@ class Scene:
 
     at_utc: datetime
     evening: Evening
-    almanac: Almanac
+    planner: Planner
     status: KeeperStatus
     switchings: Sequence[Switching]
     pace: float
@@ -99,7 +99,7 @@ class Scene:
 class Seen:
     """What was to be seen in a demonstration, for its last words; ``whole`` where the evening was over."""
 
-    almanac: Almanac
+    planner: Planner
     switchings: Sequence[Switching]
     started_at_utc: datetime
     ended_at_utc: datetime

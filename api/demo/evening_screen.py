@@ -7,7 +7,7 @@ from collections.abc import Iterator
 
 from rich.live import Live
 
-from api.demo.evening import Scene
+from api.demo.evening import Frame
 from api.demo.screen import Picture
 from api.render.tables import open_console
 
@@ -19,7 +19,7 @@ class Screen:
         """Take the place on the terminal."""
         self._live = live
 
-    def show(self, scene: Scene) -> None:
+    def show(self, scene: Frame) -> None:
         """Draw one moment."""
         self._live.update(Picture(scene), refresh=True)
 

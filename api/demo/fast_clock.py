@@ -9,7 +9,7 @@ from datetime import UTC, datetime, timedelta
 from controller.records.reading import Reading
 
 
-class HurriedClock:
+class FastClock:
     """Stands still until ``go``, then runs ``pace`` times as fast as real time.
 
     Wall clock and boot-time clock hurry alike, so that it never looks as if one of them had been set.

@@ -6,10 +6,10 @@ import contextlib
 from collections.abc import Callable, Iterator, Sequence
 from datetime import datetime, timedelta
 
-from api.demo.evening import Evening, Scene, Seen, sum_up
+from api.demo.evening import Evening, Frame, Seen, sum_up
 from api.demo.sky import sky_word
 from api.render.tables import Column, build_table, count, show, spell_duration
-from controller.planning.planner import Almanac
+from controller.planning.planner import Planner
 from controller.records.entries import Cause
 from controller.sun.sun import SUNSET_ANGLE_DEG
 
@@ -28,19 +28,19 @@ class Lines:
         self._begun: Evening | None = None
         self._moments: list[tuple[datetime, str]] = []
 
-    def show(self, scene: Scene) -> None:
+    def show(self, scene: Frame) -> None:
         """Tell what is new in a scene."""
         if self._begun is None:
-            self._say(f"{scene.almanac.site.name}, an evening {scene.pace:,.0f} times as fast as it is")
+            self._say(f"{scene.planner.site.name}, an evening {scene.pace:,.0f} times as fast as it is")
             self._say(scene.address)
         if scene.evening != self._begun:
             self._begun = scene.evening
-            self._moments = sun_moments(scene.almanac, scene.evening)
+            self._moments = sun_moments(scene.planner, scene.evening)
             words = f"the evening of {scene.evening.night.date:%a %d %b %Y}"
             self._tell(scene, scene.evening.starts_at_utc, words)
         news = [(at_utc, words) for at_utc, words in self._moments if at_utc <= scene.at_utc]
         self._moments = [moment for moment in self._moments if moment not in news]
-        names = {zone.id: zone.name for zone in scene.almanac.site.zones}
+        names = {zone.id: zone.name for zone in scene.planner.site.zones}
         for switching in scene.switchings[self._told :]:
             lit = "is lit" if switching.on else "goes dark"
             news.append((switching.at.utc, f"{names.get(switching.zone)} {lit}: {switching.words}"))
@@ -48,9 +48,9 @@ class Lines:
         for at_utc, words in sorted(news, key=lambda each: each[0]):
             self._tell(scene, at_utc, words)
 
-    def _tell(self, scene: Scene, at_utc: datetime, words: str) -> None:
+    def _tell(self, scene: Frame, at_utc: datetime, words: str) -> None:
         """Write one line with its local time."""
-        self._say(f"{at_utc.astimezone(scene.almanac.tz):%H:%M:%S}  {words}")
+        self._say(f"{at_utc.astimezone(scene.planner.tz):%H:%M:%S}  {words}")
 
 
 @contextlib.contextmanager
@@ -59,12 +59,12 @@ def tell_lines(say: Callable[[str], None]) -> Iterator[Lines]:
     yield Lines(say)
 
 
-def sun_moments(almanac: Almanac, evening: Evening) -> list[tuple[datetime, str]]:
+def sun_moments(planner: Planner, evening: Evening) -> list[tuple[datetime, str]]:
     """Give the sunset and the dusk that fall into an evening, in words."""
-    night, dusk_angle_deg = evening.night, almanac.site.dusk_angle_deg
+    night, dusk_angle_deg = evening.night, planner.site.dusk_angle_deg
     found = (
-        (almanac.sky.dusk(night, SUNSET_ANGLE_DEG), "sunset"),
-        (almanac.sky.dusk(night, dusk_angle_deg), f"dusk: the sun is {dusk_angle_deg:g}° below the horizon"),
+        (planner.sky.dusk(night, SUNSET_ANGLE_DEG), "sunset"),
+        (planner.sky.dusk(night, dusk_angle_deg), f"dusk: the sun is {dusk_angle_deg:g}° below the horizon"),
     )
     return [
         (at_utc, words)
@@ -75,18 +75,18 @@ def sun_moments(almanac: Almanac, evening: Evening) -> list[tuple[datetime, str]
 
 def print_summary(seen: Seen, say: Callable[[str], None], hints: Sequence[str]) -> None:
     """Print how long each zone was lit, and how to go on."""
-    tz = seen.almanac.tz
+    tz = seen.planner.tz
     starts, ends = (at_utc.astimezone(tz) for at_utc in (seen.started_at_utc, seen.ended_at_utc))
     passed = spell_duration(ends - starts)
     how = "The evening is over" if seen.whole else "Ended before the evening was over"
-    height_deg = seen.almanac.sky.elevation_deg(seen.ended_at_utc)
+    height_deg = seen.planner.sky.elevation_deg(seen.ended_at_utc)
     say("")
     say(f"{how}: {passed} passed, from {starts:%H:%M} to {ends:%H:%M}, now {sky_word(height_deg)}. Lit were:")
     say("")
-    sums = sum_up(seen.switchings, [zone.id for zone in seen.almanac.site.zones], seen.ended_at_utc)
+    sums = sum_up(seen.switchings, [zone.id for zone in seen.planner.site.zones], seen.ended_at_utc)
     rows = [
         [
-            seen.almanac.site.zone(each.zone).name,
+            seen.planner.site.zone(each.zone).name,
             spell_duration(timedelta(seconds=each.lit_s)) if each.lit_s else "not at all",
             "" if each.energy_wh is None else f"{each.energy_wh:.0f} Wh",
             "was still lit" if each.ended_by is Cause.STOPPED else "",

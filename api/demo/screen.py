@@ -11,7 +11,7 @@ from rich.style import Style
 from rich.table import Table
 from rich.text import Text
 
-from api.demo.evening import Evening, Scene, lit_stretches
+from api.demo.evening import Evening, Frame, lit_stretches
 from api.demo.sky import sky_colour, sky_letter, sky_word
 from api.render.tables import DARK, LIT, QUIET, STRONG
 from controller.keeper.state import ZoneStatus
@@ -38,7 +38,7 @@ _SAME_WEEK = timedelta(days=6)
 class Picture:
     """One moment, drawn for the width that the terminal has."""
 
-    def __init__(self, scene: Scene) -> None:
+    def __init__(self, scene: Frame) -> None:
         """Take what is to be drawn."""
         self._scene = scene
 
@@ -55,10 +55,10 @@ class Picture:
         yield Group(*_head(scene), Text(""), grid, Text(""), *_tail(scene, listed))
 
 
-def _head(scene: Scene) -> Iterator[Text]:
+def _head(scene: Frame) -> Iterator[Text]:
     """Say where and when it is, and how the sun stands."""
-    site = scene.almanac.site
-    at = scene.at_utc.astimezone(scene.almanac.tz)
+    site = scene.planner.site
+    at = scene.at_utc.astimezone(scene.planner.tz)
     yield Text.assemble(
         (site.name, STRONG),
         f", an evening {scene.pace:,.0f} times as fast as it is   ",
@@ -66,7 +66,7 @@ def _head(scene: Scene) -> Iterator[Text]:
         no_wrap=True,
         overflow="ellipsis",
     )
-    height_deg = scene.almanac.sky.elevation_deg(scene.at_utc)
+    height_deg = scene.planner.sky.elevation_deg(scene.at_utc)
     side = "above" if height_deg >= 0 else "below"
     yield Text.assemble(
         (f"{at:%H:%M}", STRONG),
@@ -77,7 +77,7 @@ def _head(scene: Scene) -> Iterator[Text]:
     )
 
 
-def _grid(scene: Scene, bar: int, *, words: bool, coloured: bool) -> Table:
+def _grid(scene: Frame, bar: int, *, words: bool, coloured: bool) -> Table:
     """Draw the sky and the zones in the same columns."""
     grid = Table.grid(padding=(0, 1))
     grid.add_column(no_wrap=True, width=2)
@@ -104,13 +104,13 @@ def _grid(scene: Scene, bar: int, *, words: bool, coloured: bool) -> Table:
     return grid
 
 
-def _state(scene: Scene, zone: ZoneStatus) -> str:
+def _state(scene: Frame, zone: ZoneStatus) -> str:
     """Say in a few words how a zone is, and until when."""
     state = "lit" if zone.lit else "dark"
     until_utc = zone.decision.until_utc
     if until_utc is None:
         return state
-    until = until_utc.astimezone(scene.almanac.tz)
+    until = until_utc.astimezone(scene.planner.tz)
     away = until_utc - scene.at_utc
     if away < _SAME_NIGHT:
         return f"{state} until {until:%H:%M}"
@@ -123,9 +123,9 @@ def _instants(evening: Evening, columns: int) -> list[datetime]:
     return [evening.starts_at_utc + timedelta(seconds=(number + 0.5) * step_s) for number in range(columns)]
 
 
-def _hours(scene: Scene, columns: int) -> Text:
+def _hours(scene: Frame, columns: int) -> Text:
     """Write the local hours where they fall, every hour or as many of them as have room."""
-    evening, tz = scene.evening, scene.almanac.tz
+    evening, tz = scene.evening, scene.planner.tz
     every = ceil(_HOUR_COLUMNS * evening.lasts_s / 3600 / columns)
     line = [" "] * columns
     first = evening.starts_at_utc.astimezone(tz).replace(minute=0, second=0, microsecond=0)
@@ -138,11 +138,11 @@ def _hours(scene: Scene, columns: int) -> Text:
     return Text("".join(line), style=QUIET)
 
 
-def _sky(scene: Scene, columns: int, *, coloured: bool) -> Text:
+def _sky(scene: Frame, columns: int, *, coloured: bool) -> Text:
     """Paint the sky over the evening."""
     sky = Text()
     for at_utc in _instants(scene.evening, columns):
-        height_deg = scene.almanac.sky.elevation_deg(at_utc)
+        height_deg = scene.planner.sky.elevation_deg(at_utc)
         if coloured:
             sky.append(" ", Style(bgcolor=sky_colour(height_deg)))
         else:
@@ -150,16 +150,16 @@ def _sky(scene: Scene, columns: int, *, coloured: bool) -> Text:
     return sky
 
 
-def _now(scene: Scene, columns: int) -> Text:
+def _now(scene: Frame, columns: int) -> Text:
     """Point to the present."""
     place = min(int(scene.evening.share(scene.at_utc) * columns), columns - 1)
     return Text(" " * place + "▲", style=STRONG)
 
 
-def _bar(scene: Scene, zone: ZoneStatus, columns: int) -> Text:
+def _bar(scene: Frame, zone: ZoneStatus, columns: int) -> Text:
     """Draw when a zone was lit, up to now, and when it will be, by the plan."""
     was = lit_stretches(scene.switchings, zone.zone, scene.at_utc)
-    plan = scene.almanac.plan(zone.zone, scene.evening.night)
+    plan = scene.planner.plan(zone.zone, scene.evening.night)
     will = [(window.on_utc, window.off_utc) for window in plan.windows]
     line = Text()
     for at_utc in _instants(scene.evening, columns):
@@ -171,12 +171,12 @@ def _bar(scene: Scene, zone: ZoneStatus, columns: int) -> Text:
     return line
 
 
-def _tail(scene: Scene, listed: int) -> Iterator[Text]:
+def _tail(scene: Frame, listed: int) -> Iterator[Text]:
     """Tell the last switchings, and what the log complained of."""
-    names = {zone.id: zone.name for zone in scene.almanac.site.zones}
+    names = {zone.id: zone.name for zone in scene.planner.site.zones}
     last = list(scene.switchings[-listed:]) if listed else []
     for switching in reversed(last):
-        at = switching.at.utc.astimezone(scene.almanac.tz)
+        at = switching.at.utc.astimezone(scene.planner.tz)
         lit = "lit " if switching.on else "dark"
         yield Text.assemble(
             (f"{at:%H:%M}  ", QUIET),

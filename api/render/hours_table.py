@@ -18,7 +18,7 @@ _UNEXPLAINED = "unexplained"
 
 
 def lay_out_hours(answer: dict[str, Any], tz: ZoneInfo) -> Iterator[RenderableType]:
-    """Lay out an answer of ``tell_hours``.
+    """Lay out an answer of ``report_hours``.
 
     Args:
         answer: the answer.

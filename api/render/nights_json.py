@@ -13,7 +13,7 @@ from api.render.instants import coming_text, instant_text
 from controller.calendar.night import nights
 from controller.planning.decision import Decision, decide
 from controller.planning.plan import NightPlan
-from controller.planning.planner import Almanac
+from controller.planning.planner import Planner
 from controller.records.reading import Reading
 
 BY_SITE_FILE = (
@@ -24,12 +24,12 @@ BY_KEEPER = "what the keeper decided in its last round"
 
 
 def nights_as_json(
-    almanac: Almanac, from_date: date, to_date: date, zone_ids: Iterable[str] | None = None
+    planner: Planner, from_date: date, to_date: date, zone_ids: Iterable[str] | None = None
 ) -> dict[str, Any]:
     """Say what zones will do, night by night.
 
     Args:
-        almanac: the site's plans.
+        planner: the site's plans.
         from_date: date of the first night.
         to_date: date of the last night, included.
         zone_ids: ids of the zones, in the order wanted; every zone of the site where None.
@@ -40,15 +40,15 @@ def nights_as_json(
     Raises:
         UnknownZoneError: no zone has one of the ids.
     """
-    site = almanac.site
+    site = planner.site
     wanted = (
         [zone.id for zone in site.zones] if zone_ids is None else [site.zone(each).id for each in zone_ids]
     )
     return {
         "site": site.name,
         "nights": [
-            night_as_json(almanac.plan(zone_id, night))
-            for night in nights(from_date, to_date, almanac.tz)
+            night_as_json(planner.plan(zone_id, night))
+            for night in nights(from_date, to_date, planner.tz)
             for zone_id in wanted
         ],
     }
@@ -67,11 +67,11 @@ def night_as_json(plan: NightPlan) -> dict[str, Any]:
     }
 
 
-def why_as_json(almanac: Almanac, zone_id: str, at_utc: datetime) -> dict[str, Any]:
+def why_as_json(planner: Planner, zone_id: str, at_utc: datetime) -> dict[str, Any]:
     """Say whether a zone is lit at an instant, because of what and until when, by the site file alone.
 
     Args:
-        almanac: the site's plans.
+        planner: the site's plans.
         zone_id: id of the zone.
         at_utc: an aware instant, past or to come.
 
@@ -80,8 +80,8 @@ def why_as_json(almanac: Almanac, zone_id: str, at_utc: datetime) -> dict[str, A
     """
     at_utc = at_utc.astimezone(UTC)
     reading = Reading(utc=at_utc, boot_s=0.0, boot_id="", trusted=True, trust="the instant was given")
-    decision = decide(zone_id, reading, almanac=almanac)
-    head = {"site": almanac.site.name, "zone": zone_id, "at": instant_text(at_utc)}
+    decision = decide(zone_id, reading, planner=planner)
+    head = {"site": planner.site.name, "zone": zone_id, "at": instant_text(at_utc)}
     return {**head, **decision_as_json(decision), "basis": "site file", "note": BY_SITE_FILE}
 
 

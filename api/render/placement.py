@@ -74,9 +74,7 @@ def read_wish(text: str, candela: float | None = None) -> Placed:
     return place_object(_KINDS[found[1].lower()], found[2], found[3], candela)
 
 
-def place_object(
-    what: Object, first: str, second: str | None = None, candela: float | None = None
-) -> Placed:
+def place_object(what: Object, first: str, second: str | None = None, candela: float | None = None) -> Placed:
     """Place lights for an object.
 
     Args:

@@ -20,9 +20,9 @@ from controller.forecast.forecast import Forecast
 from controller.history.account import light_of_past
 from controller.history.nights import bounds_of
 from controller.history.query import MOST_NIGHTS_OVER_THE_WEB, HoursAsk, read_period
-from controller.history.report import tell_hours
+from controller.history.report import report_hours
 from controller.journal.reader import JournalReader
-from controller.planning.planner import Almanac
+from controller.planning.planner import Planner
 
 _A_YEAR = timedelta(days=365)
 _ONE_NIGHT = timedelta(days=1)
@@ -49,12 +49,12 @@ class _Words:
 
 
 def write_report(
-    almanac: Almanac, journal: JournalReader, text: str, *, now_utc: datetime, year: Forecast
+    planner: Planner, journal: JournalReader, text: str, *, now_utc: datetime, year: Forecast
 ) -> str:
     """Write the report of a period as a page of HTML.
 
     Args:
-        almanac: the site as it is now.
+        planner: the site as it is now.
         journal: its journal.
         text: a season by the year in which it begins, a month, a night, or two nights joined by "to".
         now_utc: now.
@@ -64,13 +64,13 @@ def write_report(
         PeriodError: no such period.
         JournalError: the journal cannot be read.
     """
-    site, tz = almanac.site, almanac.tz
-    period = read_period(text, almanac)
+    site, tz = planner.site, planner.tz
+    period = read_period(text, planner)
     ask = HoursAsk(by=Each.MONTH, period=text, most_nights=MOST_NIGHTS_OVER_THE_WEB)
-    answer = tell_hours(almanac, journal, ask, now_utc=now_utc, year=year)
+    answer = report_hours(planner, journal, ask, now_utc=now_utc, year=year)
     words = _Words(tz=tz)
     names = {zone.id: zone.name for zone in site.zones}
-    tonight = almanac.night_at(now_utc).date
+    tonight = planner.night_at(now_utc).date
     return render(
         "report.html",
         site=site,
@@ -88,7 +88,7 @@ def write_report(
         lamps=[_lamp(lamp, names, words, year) for lamp in answer["lamps"]],
         worn=[relay for relay in answer["relays"] if relay["used"] >= _NEARLY_USED],
         since=None if answer["journal_since"] is None else words.instant(answer["journal_since"]),
-        pictures=_pictures(almanac, journal, period, now_utc),
+        pictures=_pictures(planner, journal, period, now_utc),
         hours=hours,
         kwh=kwh,
         money=money,
@@ -115,9 +115,7 @@ def _by_month(answer: dict[str, Any]) -> list[dict[str, Any]]:
         for name in names:
             month[name] += row[name] or 0
         month["at_least"] = month["at_least"] or row["at_least"]
-    return [
-        {"name": f"{date.fromisoformat(f'{name}-01'):%B %Y}", **month} for name, month in months.items()
-    ]
+    return [{"name": f"{date.fromisoformat(f'{name}-01'):%B %Y}", **month} for name, month in months.items()]
 
 
 def _missed(answer: dict[str, Any], names: dict[str, str], words: _Words) -> list[dict[str, Any]]:
@@ -142,9 +140,7 @@ def _missed(answer: dict[str, Any], names: dict[str, str], words: _Words) -> lis
     return rows
 
 
-def _lamp(
-    lamp: dict[str, Any], names: dict[str, str], words: _Words, year: Forecast
-) -> dict[str, Any]:
+def _lamp(lamp: dict[str, Any], names: dict[str, str], words: _Words, year: Forecast) -> dict[str, Any]:
     """Say of the lamps of one fixture what somebody with a ladder wants to know."""
     about = lamp["replace_about"]
     due = (lamp["used"] or 0) >= _NEARLY_USED or (
@@ -159,12 +155,12 @@ def _lamp(
 
 
 def _pictures(
-    almanac: Almanac, journal: JournalReader, period: Period, now_utc: datetime
+    planner: Planner, journal: JournalReader, period: Period, now_utc: datetime
 ) -> Sequence[Markup]:
     """Draw the year that ends with the period, for paper and wide screens, and for a phone."""
     first = period.last - _A_YEAR + _ONE_NIGHT
-    light = light_of_past(almanac, journal, first, period.last, bounds=bounds_of(journal, now_utc))
-    laid_out = lay_out_past(almanac, first, period.last, light, now_utc=now_utc)
+    light = light_of_past(planner, journal, first, period.last, bounds=bounds_of(journal, now_utc))
+    laid_out = lay_out_past(planner, first, period.last, light, now_utc=now_utc)
     return [
         # What is drawn has been escaped by its own template.
         Markup(write_svg(laid_out, width_px=width_px, key=key, compact=key == "wide"))  # noqa: S704

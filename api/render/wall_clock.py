@@ -16,7 +16,7 @@ from controller.calendar.night import Night, local
 _ONE_MS = timedelta(milliseconds=1)
 
 
-class Wall:
+class WallClock:
     """The clock on the wall over one night.
 
     Attributes:

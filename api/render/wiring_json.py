@@ -12,10 +12,10 @@ from typing import Any
 from config.models.site import Site
 from controller.inspection.advice import Proposal
 from controller.inspection.circuit_checks import CONTINUOUS
-from controller.inspection.findings import Level, Survey, Verdict
-from controller.inspection.measurements import BesideComputed
+from controller.inspection.findings import Finding, Level, SolvedStates
+from controller.inspection.measurements import VoltageComparison
 from controller.inspection.report import WiringReport, ZoneLoad
-from controller.inspection.rule_of_thumb import RuleBesideTruth
+from controller.inspection.rule_of_thumb import RuleOfThumbCheck
 from controller.lamps.light import filament_light
 from controller.lamps.physics import filament_life_h
 from controller.wiring.fixtures import Light
@@ -104,7 +104,7 @@ def _zone(load: ZoneLoad) -> dict[str, Any]:
 
 
 def _circuit(
-    circuit: Circuit, one: Survey, measured: BesideComputed | None, *, tap_known: bool
+    circuit: Circuit, one: SolvedStates, measured: VoltageComparison | None, *, tap_known: bool
 ) -> dict[str, Any]:
     """Give one tap: its nodes and lights with their volts, or why there are none."""
     network, lit = circuit.network, one.lit
@@ -123,7 +123,7 @@ def _circuit(
     }
 
 
-def _cables(circuit: Circuit, one: Survey) -> list[dict[str, Any]]:
+def _cables(circuit: Circuit, one: SolvedStates) -> list[dict[str, Any]]:
     lit = one.lit
     states = {state.stretch: state for state in lit.stretches} if isinstance(lit, Solution) else {}
     rows = []
@@ -145,7 +145,7 @@ def _cables(circuit: Circuit, one: Survey) -> list[dict[str, Any]]:
     return rows
 
 
-def _lights(circuit: Circuit, one: Survey) -> list[dict[str, Any]]:
+def _lights(circuit: Circuit, one: SolvedStates) -> list[dict[str, Any]]:
     lit = one.lit
     states: Sequence[LampState | None] = (
         lit.lamps if isinstance(lit, Solution) else [None] * len(circuit.lights)
@@ -176,9 +176,7 @@ def _light(light: Light, state: LampState | None, most_v: float | None) -> dict[
         "range_stated": fixture.min_v is not None if placed else None,
         "amperes": _rounded(state.amperes, 6) if state and placed else None,
         "light": _filament(filament_light(state.volts, fixture.rated_v), fixture.lamp) if state else None,
-        "life": (
-            _filament(filament_life_h(1.0, most_v, fixture.rated_v), fixture.lamp) if most_v else None
-        ),
+        "life": (_filament(filament_life_h(1.0, most_v, fixture.rated_v), fixture.lamp) if most_v else None),
         "drops_out": state.drops_out if state and placed else None,
         "measured_v": light.measured_v,
     }
@@ -189,7 +187,7 @@ def _filament(part: float, lamp: Lamp) -> float | None:
     return round(part, 4) if lamp is Lamp.FILAMENT else None
 
 
-def verdict_as_json(verdict: Verdict) -> dict[str, Any]:
+def verdict_as_json(verdict: Finding) -> dict[str, Any]:
     """Give one finding with its number, its limit, its source, and what would do."""
     return {
         "level": verdict.level.value,
@@ -210,9 +208,7 @@ def _proposal(proposal: Proposal) -> dict[str, Any]:
     return {
         "kind": change.kind.value,
         "words": change.words,
-        "buys": [
-            {"gauge": str(each.gauge), "length_m": _rounded(each.length_m, 3)} for each in change.buys
-        ],
+        "buys": [{"gauge": str(each.gauge), "length_m": _rounded(each.length_m, 3)} for each in change.buys],
         "copper_kg": _rounded(change.copper_kg, 3),
         "tap_v": change.tap_v,
         "worst": {"node": worst.fixture.node, "name": worst.fixture.name, "volts": _rounded(worst.volts, 6)},
@@ -221,7 +217,7 @@ def _proposal(proposal: Proposal) -> dict[str, Any]:
     }
 
 
-def _rule(rule: RuleBesideTruth) -> dict[str, Any]:
+def _rule(rule: RuleOfThumbCheck) -> dict[str, Any]:
     return {
         "circuit": rule.feed,
         "farthest_m": _rounded(rule.farthest_m, 3),
@@ -233,7 +229,7 @@ def _rule(rule: RuleBesideTruth) -> dict[str, Any]:
     }
 
 
-def _measured(circuit: Circuit, measured: BesideComputed | None) -> dict[str, Any] | None:
+def _measured(circuit: Circuit, measured: VoltageComparison | None) -> dict[str, Any] | None:
     if measured is None:
         return None
     return {

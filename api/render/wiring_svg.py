@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 from api.render.jinja import render
 from api.render.wiring_text import LightView, Stand, length_text, view_lights, volts_text
-from controller.inspection.findings import Survey
+from controller.inspection.findings import SolvedStates
 from controller.inspection.report import WiringReport
 from controller.wiring.network import Stretch
 from controller.wiring.solver import Solution
@@ -136,10 +136,7 @@ class _Layout:
             self._onward.setdefault(cable.from_node, []).append(cable)
         feed = self._network.feed
         self._low_v, self._high_v = _ends_of_scale(lights, feed.source_v)
-        self.ticks = [
-            (self._at(volts), f"{volts:g}")
-            for volts in _ticks(self._low_v, self._high_v)
-        ]
+        self.ticks = [(self._at(volts), f"{volts:g}") for volts in _ticks(self._low_v, self._high_v)]
         steps = list(self._walk())
         lanes = max(lane for _, _, lane in steps) + 1
         self._lane_px = min(_LANE_PX, _MOST_LANES_PX / lanes)
@@ -270,7 +267,7 @@ def _ticks(low_v: float, high_v: float) -> Iterator[float]:
         volts += step
 
 
-def _tell(lights: Sequence[LightView], one: Survey) -> str:
+def _tell(lights: Sequence[LightView], one: SolvedStates) -> str:
     """Say in a few sentences what the drawing shows."""
     if not isinstance(one.lit, Solution):
         return f"{one.lit}."

@@ -25,7 +25,7 @@ from api.render.wiring_text import (
     volts_text,
 )
 from config.models.site import Site
-from controller.inspection.findings import Level, Verdict
+from controller.inspection.findings import Finding, Level
 from controller.inspection.report import WiringReport
 
 _LIGHTS = (
@@ -104,7 +104,7 @@ def _tell_lights(lights: Sequence[LightView]) -> Iterator[RenderableType]:
     yield Text(" ".join(notes), style=QUIET)
 
 
-def _tell_findings(verdicts: Sequence[Verdict]) -> RenderableType:
+def _tell_findings(verdicts: Sequence[Finding]) -> RenderableType:
     """Tell the findings, the worst first; each with who says so, and what would do."""
     rows: list[Sequence[str | Text]] = []
     for group in group_findings(verdicts):

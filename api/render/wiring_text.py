@@ -8,7 +8,7 @@ from enum import StrEnum
 
 from api.render.wiring_json import worst_level
 from controller.inspection.advice import Proposal
-from controller.inspection.findings import Level, Survey, Topic, Verdict
+from controller.inspection.findings import Finding, Level, SolvedStates, Topic
 from controller.inspection.lamp_checks import BRANCH_PERCENT
 from controller.inspection.report import WiringReport, ZoneLoad
 from controller.lamps.light import filament_light
@@ -130,7 +130,7 @@ def view_lights(report: WiringReport, place: int) -> tuple[LightView, ...]:
     )
 
 
-def lamp_states(one: Survey) -> Sequence[LampState]:
+def lamp_states(one: SolvedStates) -> Sequence[LampState]:
     """Give what the lamps get, in the order of the network's; none where there is no solution."""
     return one.lit.lamps if isinstance(one.lit, Solution) else ()
 
@@ -178,14 +178,13 @@ class Findings:
     found: tuple[tuple[str, str], ...]
 
 
-def group_findings(verdicts: Sequence[Verdict]) -> list[Findings]:
+def group_findings(verdicts: Sequence[Finding]) -> list[Findings]:
     """Group findings by level and source, the worst first, else in the order in which they came."""
     groups: dict[tuple[Level, str], list[tuple[str, str]]] = {}
     for verdict in sorted(verdicts, key=lambda each: -each.level.rank):
         groups.setdefault((verdict.level, verdict.source), []).append((verdict.words, verdict.remedy))
     return [
-        Findings(level=level, source=source, found=tuple(found))
-        for (level, source), found in groups.items()
+        Findings(level=level, source=source, found=tuple(found)) for (level, source), found in groups.items()
     ]
 
 

@@ -14,10 +14,10 @@ from datetime import date
 from enum import StrEnum
 from zoneinfo import ZoneInfo
 
-from api.render.wall_clock import Wall
+from api.render.wall_clock import WallClock
 from controller.calendar.intervals import MS_PER_HOUR, Interval, ms_of, share_out, total_ms, without
 from controller.calendar.night import Night
-from controller.sun.sun import SUNSET_ANGLE_DEG, Sky, dark_intervals
+from controller.sun.sun import SUNSET_ANGLE_DEG, Sun, dark_intervals
 
 _MIDNIGHT_H = 12
 
@@ -106,7 +106,7 @@ def draw_year(
     nights: Sequence[Night],
     lit: Mapping[str, Sequence[Interval]],
     *,
-    sky: Sky,
+    sky: Sun,
     dusk_angle_deg: float,
     tz: ZoneInfo,
 ) -> Picture:
@@ -126,7 +126,7 @@ def draw_year(
     columns = []
     changes = []
     for index, night in enumerate(nights):
-        wall = Wall(night, tz)
+        wall = WallClock(night, tz)
         bars = [
             Bar(zone=zone, from_h=from_h, to_h=to_h)
             for zone in lit
@@ -181,7 +181,7 @@ def describe(picture: Picture, names: Mapping[str, str] | None = None) -> str:
     return " ".join(sentences)
 
 
-def _shades(night: Night, wall: Wall, sky: Sky, dusk_angle_deg: float) -> Iterator[Shade]:
+def _shades(night: Night, wall: WallClock, sky: Sun, dusk_angle_deg: float) -> Iterator[Shade]:
     """Divide a night by the light of the sky."""
     whole = [(ms_of(night.starts_at_utc), ms_of(night.ends_at_utc))]
     below, dark = (dark_intervals(sky, [night], angle) for angle in (SUNSET_ANGLE_DEG, dusk_angle_deg))

@@ -12,19 +12,19 @@ from controller.calendar.intervals import MS_PER_HOUR
 from controller.energy.values import Energy
 from controller.forecast.forecast import Change, Forecast, MonthAhead, compare
 from controller.forecast.mechanical_timer import TimerNight
-from controller.forecast.year import Told, Year
+from controller.forecast.year import NamedForecast, YearForecast
 from controller.lamps.life import Lamps
 
 _AT_LEAST = "at least: a load or a transformer's losses are not known, so energy and cost are lower bounds"
 
 
-def year_as_json(year: Year) -> dict[str, Any]:
+def year_as_json(year: YearForecast) -> dict[str, Any]:
     """Say what the nights to come will take, and what other plans would change."""
     writer = _Writer(year)
     period = year.present.forecast.period
     return {
-        "site": year.almanac.site.name,
-        "time_zone": year.almanac.site.time_zone,
+        "site": year.planner.site.name,
+        "time_zone": year.planner.site.time_zone,
         "currency": writer.currency,
         "from": period.first.isoformat(),
         "to": period.last.isoformat(),
@@ -43,12 +43,12 @@ class _Writer:
         year: what was worked out.
     """
 
-    def __init__(self, year: Year) -> None:
+    def __init__(self, year: YearForecast) -> None:
         """Take the year."""
         self.year = year
-        self.currency = currency_of(year.almanac.site)
+        self.currency = currency_of(year.planner.site)
 
-    def plan(self, told: Told) -> dict[str, Any]:
+    def plan(self, told: NamedForecast) -> dict[str, Any]:
         """Write what one plan takes."""
         forecast = told.forecast
         rows = [row for row in forecast.months if row.zone in self.year.zones]
@@ -71,7 +71,7 @@ class _Writer:
             ],
         }
 
-    def other(self, told: Told) -> dict[str, Any]:
+    def other(self, told: NamedForecast) -> dict[str, Any]:
         """Write what another plan takes, and what it changes: other minus present, negative saves."""
         changes = [
             each

@@ -16,11 +16,11 @@ from api.render.jinja import render
 from api.render.year_chart import ClockChange, Light, Picture, describe, draw_year
 from controller.calendar.intervals import Interval, ms_of, overlap, without
 from controller.calendar.night import nights
-from controller.planning.planner import Almanac
+from controller.planning.planner import Planner
 from controller.sun.sun import dark_intervals
 
 if TYPE_CHECKING:
-    from controller.forecast.year import Year
+    from controller.forecast.year import YearForecast
     from controller.history.account import PastLight
 
 NARROWEST_PX, WIDEST_PX, USUAL_PX = 320, 2400, 1000
@@ -69,7 +69,7 @@ class YearPicture:
     today: date | None
 
 
-def draw_future(year: Year, *, width_px: int = USUAL_PX, key: str = "year") -> str:
+def draw_future(year: YearForecast, *, width_px: int = USUAL_PX, key: str = "year") -> str:
     """Draw the nights to come by the present program.
 
     Args:
@@ -80,25 +80,25 @@ def draw_future(year: Year, *, width_px: int = USUAL_PX, key: str = "year") -> s
     forecast = year.present.forecast
     lit = {zone: [each for night in forecast.lit[zone] for each in night] for zone in year.zones}
     laid_out = _lay_out(
-        year.almanac, forecast.period.first, forecast.period.last, lit, {}, title="What will be lit"
+        year.planner, forecast.period.first, forecast.period.last, lit, {}, title="What will be lit"
     )
     return write_svg(laid_out, width_px=width_px, key=key)
 
 
 def lay_out_past(
-    almanac: Almanac, first: date, last: date, light: PastLight, *, now_utc: datetime
+    planner: Planner, first: date, last: date, light: PastLight, *, now_utc: datetime
 ) -> YearPicture:
     """Lay out what ran, and what was missed.
 
     Args:
-        almanac: the site.
+        planner: the site.
         first: date of the first night.
         last: date of the last night, included.
         light: when zones were lit and missed.
         now_utc: now; later nights show only the sky.
     """
-    today = almanac.night_at(now_utc).date
-    return _lay_out(almanac, first, last, light.lit, light.missed, title="What was lit", today=today)
+    today = planner.night_at(now_utc).date
+    return _lay_out(planner, first, last, light.lit, light.missed, title="What was lit", today=today)
 
 
 def write_svg(
@@ -162,7 +162,7 @@ def write_svg(
 
 
 def _lay_out(
-    almanac: Almanac,
+    planner: Planner,
     first: date,
     last: date,
     lit: Mapping[str, Sequence[Interval]],
@@ -172,9 +172,9 @@ def _lay_out(
     today: date | None = None,
 ) -> YearPicture:
     """Lay out some nights, each once: what was lit, of that what was not in the dark, and what was missed."""
-    site = almanac.site
-    ahead = list(nights(first, last, almanac.tz))
-    dark = dark_intervals(almanac.sky, ahead, site.dusk_angle_deg)
+    site = planner.site
+    ahead = list(nights(first, last, planner.tz))
+    dark = dark_intervals(planner.sky, ahead, site.dusk_angle_deg)
     inside = [(ms_of(ahead[0].starts_at_utc), ms_of(ahead[-1].ends_at_utc))]
     hours: dict[str, Sequence[Interval]] = {}
     for zone in lit:
@@ -186,9 +186,7 @@ def _lay_out(
         site=site.name,
         names={zone.id: zone.name for zone in site.zones},
         zones=tuple(lit),
-        picture=draw_year(
-            ahead, hours, sky=almanac.sky, dusk_angle_deg=site.dusk_angle_deg, tz=almanac.tz
-        ),
+        picture=draw_year(ahead, hours, sky=planner.sky, dusk_angle_deg=site.dusk_angle_deg, tz=planner.tz),
         today=today if today is not None and first <= today < last else None,
     )
 

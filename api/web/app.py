@@ -14,8 +14,8 @@ from api.web.aside import Aside
 from api.web.clerk_hours import HoursClerk
 from api.web.clerk_wiring import WiringClerk
 from api.web.context import Clerk, read_boot_s
-from api.web.gateway import Desk
-from api.web.middleware import OWN_NAMES, Guard
+from api.web.gateway import KeeperGateway
+from api.web.middleware import ALLOWED_HOSTS, RequestGuardMiddleware
 from api.web.openapi import describe
 from api.web.past_clerk import PastClerk
 from api.web.problems.handlers import add_problem_handlers
@@ -28,7 +28,7 @@ from api.web.routes.zones import ZoneRoutes
 
 
 def make_app(
-    desk: Desk, *, boot_s: Callable[[], float] = read_boot_s, names: Iterable[str] = OWN_NAMES
+    desk: KeeperGateway, *, boot_s: Callable[[], float] = read_boot_s, names: Iterable[str] = ALLOWED_HOSTS
 ) -> FastAPI:
     """Put the web application together.
 
@@ -50,7 +50,7 @@ def make_app(
     WiringRoutes(WiringClerk(clerk), aside).add_to(app)
     add_problem_handlers(app)
     describe(app, version=_version())
-    app.add_middleware(Guard, names=names)
+    app.add_middleware(RequestGuardMiddleware, names=names)
     return app
 
 

@@ -11,7 +11,7 @@ from anyio import CapacityLimiter, to_thread
 P = ParamSpec("P")
 R = TypeVar("R")
 
-# More threads would only wait for each other: an almanac works for one at a time, and so does the keeper.
+# More threads would only wait for each other: a planner works for one at a time, and so does the keeper.
 MOST_THREADS = 4
 
 

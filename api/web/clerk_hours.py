@@ -1,6 +1,6 @@
 """The clerk of hours: answers over the web what was lit, what that cost, and what is worn; draws and reports.
 
-All of it may take a while, so it has an almanac of its own and holds up no other clerk. The year to come is
+All of it may take a while, so it has a planner of its own and holds up no other clerk. The year to come is
 worked out once a night.
 """
 
@@ -22,13 +22,13 @@ from config.errors import PeriodError
 from config.models.site import Site
 from controller.calendar.periods import Each
 from controller.forecast.forecast import Forecast
-from controller.forecast.year import YearAsk, tell_year
+from controller.forecast.year import YearQuery, forecast_year
 from controller.history.account import PastLight, light_of_past
 from controller.history.nights import bounds_of
 from controller.history.query import MOST_NIGHTS_OVER_THE_WEB, HoursAsk
 from controller.history.replacements import require_replaced
-from controller.history.report import tell_hours, year_to_come
-from controller.planning.planner import Almanac
+from controller.history.report import report_hours, year_to_come
+from controller.planning.planner import Planner
 from controller.records.entries import Replacement
 
 _A_YEAR = timedelta(days=365)
@@ -46,7 +46,7 @@ class HoursClerk:
         """Sit down beside the others."""
         self._clerk = clerk
         self._lock = threading.Lock()
-        self._almanac: Almanac | None = None
+        self._planner: Planner | None = None
         self._year: tuple[Site, date, Forecast] | None = None
 
     def hours(self, query: HoursQuery) -> dict[str, Any]:
@@ -66,14 +66,14 @@ class HoursClerk:
         )
         now_utc = self._clerk.now().utc
         with self._lock:
-            almanac = self._fresh_almanac()
+            planner = self._fresh_planner()
             try:
-                return tell_hours(
-                    almanac,
+                return report_hours(
+                    planner,
                     self._clerk.desk.journal,
                     ask,
                     now_utc=now_utc,
-                    year=self._year_to_come(almanac),
+                    year=self._year_to_come(planner),
                 )
             except PeriodError as error:
                 parameter = "period" if query.period is not None else "to"
@@ -86,14 +86,14 @@ class HoursClerk:
             JournalError: the journal cannot be read now.
         """
         with self._lock:
-            almanac = self._fresh_almanac()
+            planner = self._fresh_planner()
             try:
                 return write_report(
-                    almanac,
+                    planner,
                     self._clerk.desk.journal,
                     period,
                     now_utc=self._clerk.now().utc,
-                    year=self._year_to_come(almanac),
+                    year=self._year_to_come(planner),
                 )
             except PeriodError as error:
                 raise _no_period(error, "season") from error
@@ -106,23 +106,23 @@ class HoursClerk:
             UnknownZoneError: no zone has that id.
         """
         with self._lock:
-            almanac = self._fresh_almanac()
-            tonight = self._tonight(almanac)
-            zones = () if query.zone is None else (almanac.site.zone(query.zone).id,)
+            planner = self._fresh_planner()
+            tonight = self._tonight(planner)
+            zones = () if query.zone is None else (planner.site.zone(query.zone).id,)
             if query.kind == "future":
-                ask = YearAsk(first=query.from_date or tonight, zones=zones)
-                return draw_future(tell_year(almanac, ask), width_px=query.width)
+                ask = YearQuery(first=query.from_date or tonight, zones=zones)
+                return draw_future(forecast_year(planner, ask), width_px=query.width)
             first = query.from_date or tonight - _A_YEAR + _ONE_NIGHT
             last = first + _A_YEAR - _ONE_NIGHT
             now_utc = self._clerk.now().utc
             journal = self._clerk.desk.journal
-            light = light_of_past(almanac, journal, first, last, bounds=bounds_of(journal, now_utc))
+            light = light_of_past(planner, journal, first, last, bounds=bounds_of(journal, now_utc))
             if zones:
                 light = PastLight(
                     lit={zone: light.lit[zone] for zone in zones},
                     missed={zone: light.missed[zone] for zone in zones},
                 )
-            laid_out = lay_out_past(almanac, first, last, light, now_utc=now_utc)
+            laid_out = lay_out_past(planner, first, last, light, now_utc=now_utc)
             return write_svg(laid_out, width_px=query.width)
 
     def replace(self, ask: ReplacementAsk) -> ReplacementAnswer:
@@ -134,7 +134,7 @@ class HoursClerk:
         """
         desk, now = self._clerk.desk, self._clerk.now()
         zone = desk.site.zone(ask.zone)
-        today = now.utc.astimezone(desk.almanac.tz).date()
+        today = now.utc.astimezone(desk.planner.tz).date()
         on_date = ask.on or today
         try:
             require_replaced(zone, ask.fixture, on_date, today)
@@ -161,24 +161,24 @@ class HoursClerk:
             desk.site.zone(zone)
         return ReplacementsAnswer(site=desk.site.name, replacements=found)
 
-    def _fresh_almanac(self) -> Almanac:
-        """Give an almanac of the site as it is kept now."""
-        theirs, ours = self._clerk.desk.almanac, self._almanac
+    def _fresh_planner(self) -> Planner:
+        """Give a planner of the site as it is kept now."""
+        theirs, ours = self._clerk.desk.planner, self._planner
         if ours is None or ours.site is not theirs.site or ours.tz is not theirs.tz:
-            ours = self._almanac = Almanac(theirs.site, tz=theirs.tz)
+            ours = self._planner = Planner(theirs.site, tz=theirs.tz)
             self._year = None
         return ours
 
-    def _year_to_come(self, almanac: Almanac) -> Forecast:
+    def _year_to_come(self, planner: Planner) -> Forecast:
         """Give the year to come, worked out once a night."""
-        tonight = self._tonight(almanac)
-        if self._year is None or self._year[:2] != (almanac.site, tonight):
-            self._year = almanac.site, tonight, year_to_come(almanac, self._clerk.now().utc)
+        tonight = self._tonight(planner)
+        if self._year is None or self._year[:2] != (planner.site, tonight):
+            self._year = planner.site, tonight, year_to_come(planner, self._clerk.now().utc)
         return self._year[2]
 
-    def _tonight(self, almanac: Almanac) -> date:
+    def _tonight(self, planner: Planner) -> date:
         """Name the night that holds now."""
-        return almanac.night_at(self._clerk.now().utc).date
+        return planner.night_at(self._clerk.now().utc).date
 
 
 def _no_period(error: PeriodError, parameter: str) -> Exception:

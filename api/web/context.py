@@ -17,7 +17,7 @@ from typing import Any
 
 from api.render.instants import instant_text
 from api.render.nights_json import BY_KEEPER, decision_as_json, night_as_json, nights_as_json, why_as_json
-from api.web.gateway import Desk
+from api.web.gateway import KeeperGateway
 from api.web.problems.handlers import NO_ANSWER, refuse
 from api.web.schemas import status as pictures
 from api.web.schemas.requests import NightsAsk, OverrideAsk, ProgramAsk
@@ -56,12 +56,12 @@ class Clerk:
         boot_s: reads the keeper's boot-time clock, in seconds.
     """
 
-    def __init__(self, desk: Desk, *, boot_s: Callable[[], float] = read_boot_s) -> None:
+    def __init__(self, desk: KeeperGateway, *, boot_s: Callable[[], float] = read_boot_s) -> None:
         """Sit down."""
         self.desk = desk
         self._boot_s = boot_s
-        # An almanac works for one at a time; programs are written one after the other.
-        self.almanac_lock = threading.Lock()
+        # A planner works for one at a time; programs are written one after the other.
+        self.planner_lock = threading.Lock()
         self._writing = threading.Lock()
 
     def now(self) -> Reading:
@@ -101,17 +101,17 @@ class Clerk:
     def zone(self, zone_id: str) -> ZoneAnswer:
         """Show one zone in full."""
         now = self.now()
-        with self.almanac_lock:
-            almanac = self.desk.almanac
-            zone = almanac.site.zone(zone_id)
-            tonight = night_as_json(almanac.plan(zone_id, almanac.night_at(now.utc)))
+        with self.planner_lock:
+            planner = self.desk.planner
+            zone = planner.site.zone(zone_id)
+            tonight = night_as_json(planner.plan(zone_id, planner.night_at(now.utc)))
         return pictures.show_zone(zone, self._seen(zone_id), now, tonight)
 
     def why(self, zone_id: str, at_utc: datetime | None) -> dict[str, Any]:
         """Say why a zone is lit or dark: now as the keeper decided, at any other instant by the site file."""
         if at_utc is not None:
-            with self.almanac_lock:
-                return why_as_json(self.desk.almanac, zone_id, at_utc)
+            with self.planner_lock:
+                return why_as_json(self.desk.planner, zone_id, at_utc)
         site = self.desk.site
         site.zone(zone_id)
         seen = self._seen(zone_id)
@@ -122,11 +122,11 @@ class Clerk:
 
     def nights(self, ask: NightsAsk) -> dict[str, Any]:
         """Say what zones will do, night by night."""
-        with self.almanac_lock:
-            almanac = self.desk.almanac
-            tonight = almanac.night_at(self.now().utc).date
+        with self.planner_lock:
+            planner = self.desk.planner
+            tonight = planner.night_at(self.now().utc).date
             first, last = _stretch(ask, tonight)
-            return nights_as_json(almanac, first, last, None if ask.zone is None else [ask.zone])
+            return nights_as_json(planner, first, last, None if ask.zone is None else [ask.zone])
 
     # -- what is done ----------------------------------------------------------------------------------------
 

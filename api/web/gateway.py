@@ -17,14 +17,14 @@ from config.file.measured_edit import write_measured
 from config.models.site import Site, SpecialNight
 from config.program.spans import Span
 from controller.journal.reader import JournalReader
-from controller.keeper.loop import Rounds
+from controller.keeper.loop import ControlLoop
 from controller.keeper.state import KeeperStatus
-from controller.planning.planner import Almanac
+from controller.planning.planner import Planner
 from controller.records.entries import Entry, Override
 
 
 @dataclass(kw_only=True)
-class Desk:
+class KeeperGateway:
     """What the web server may ask for.
 
     Attributes:
@@ -35,12 +35,12 @@ class Desk:
         written: told of each program that was written and taken.
     """
 
-    rounds: Rounds
+    rounds: ControlLoop
     journal: JournalReader
     site_path: Path | None
     take_down: Callable[[Entry], None]
     written: Callable[[], None] = lambda: None
-    _almanac: Almanac | None = None
+    _planner: Planner | None = None
 
     @property
     def status(self) -> KeeperStatus:
@@ -53,12 +53,12 @@ class Desk:
         return self.rounds.keeper.site
 
     @property
-    def almanac(self) -> Almanac:
+    def planner(self) -> Planner:
         """Plans of the site for the web's own thread; the keeper has its own."""
-        site, tz = self.site, self.rounds.keeper.almanac.tz
-        if self._almanac is None or self._almanac.site is not site or self._almanac.tz is not tz:
-            self._almanac = Almanac(site, tz=tz)
-        return self._almanac
+        site, tz = self.site, self.rounds.keeper.planner.tz
+        if self._planner is None or self._planner.site is not site or self._planner.tz is not tz:
+            self._planner = Planner(site, tz=tz)
+        return self._planner
 
     def override(
         self, zone_id: str, *, on: bool, ends_at_utc: datetime | None, lasts_s: float | None
@@ -130,9 +130,7 @@ class Desk:
             UnknownZoneError, SiteFileError, OSError, TimeoutError: as ``write_program``.
         """
         return self._write(
-            lambda path: write_measured(
-                path, zone_id, watts=watts, forget_watts=forget_watts, volts=volts
-            ),
+            lambda path: write_measured(path, zone_id, watts=watts, forget_watts=forget_watts, volts=volts),
             f"what was measured in {zone_id} was noted",
         )
 

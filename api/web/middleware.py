@@ -23,7 +23,7 @@ from api.web.problems.types import KINDS
 
 log = logging.getLogger(__name__)
 
-OWN_NAMES = ("localhost", "127.0.0.1", "[::1]")
+ALLOWED_HOSTS = ("localhost", "127.0.0.1", "[::1]")
 LARGEST_BODY_BYTES = 64 * 1024
 # A body that is too large is thrown away up to here, so that the answer arrives before the line is cut.
 READ_ON_BYTES = 1024 * 1024
@@ -55,7 +55,7 @@ class _RefusedError(Exception):
         super().__init__(words)
 
 
-class Guard:
+class RequestGuardMiddleware:
     """Stands before the routes: refuses what must not pass, and lets no exception out.
 
     Args:
@@ -68,7 +68,7 @@ class Guard:
         self,
         app: ASGIApp,
         *,
-        names: Iterable[str] = OWN_NAMES,
+        names: Iterable[str] = ALLOWED_HOSTS,
         receive_s: float = RECEIVE_S,
     ) -> None:
         """Take the post."""
@@ -96,7 +96,7 @@ class Guard:
                 KINDS[refused.name], str(refused), scope["path"], {"connection": "close"}
             )
             await response(scope, receive, answer.send)
-        except _OtherSideGoneError:
+        except _ClientDisconnectedError:
             return
         except asyncio.CancelledError:
             if not answer.started:
@@ -131,7 +131,7 @@ class Guard:
                 while size_bytes <= READ_ON_BYTES:
                     message = await receive()
                     if message["type"] == "http.disconnect":
-                        raise _OtherSideGoneError
+                        raise _ClientDisconnectedError
                     piece: bytes = message.get("body", b"")
                     size_bytes += len(piece)
                     too_large = too_large or size_bytes > LARGEST_BODY_BYTES
@@ -147,7 +147,7 @@ class Guard:
         return bytes(body)
 
 
-class _OtherSideGoneError(Exception):
+class _ClientDisconnectedError(Exception):
     """The other side went away before its request was whole; nobody is left to answer."""
 
 

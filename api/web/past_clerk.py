@@ -76,8 +76,8 @@ class PastClerk:
         """Give the instant of an edge: itself, or the beginning or the end of the night that it names."""
         if isinstance(edge, datetime):
             return edge
-        with self._clerk.almanac_lock:
-            night = night_on(edge, self._clerk.desk.almanac.tz)
+        with self._clerk.planner_lock:
+            night = night_on(edge, self._clerk.desk.planner.tz)
         return night.ends_at_utc if ends else night.starts_at_utc
 
     def _require_zone(self, zone_id: str) -> None:

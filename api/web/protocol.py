@@ -24,7 +24,7 @@ PATIENCE_S = 10.0
 UNREAD_S = 20.0
 
 
-class Connection(H11Protocol):
+class LimitedH11Protocol(H11Protocol):
     """Serves one connection, and ends it where it asks nothing, does not read, or is one too many."""
 
     most = MOST_CONNECTIONS

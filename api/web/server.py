@@ -204,7 +204,7 @@ def _make_server(app: Any, now_serving: Callable[[], None], stop: asyncio.Event)
     """
     from uvicorn import Config, Server  # noqa: PLC0415 - lights first
 
-    from api.web.protocol import Connection  # noqa: PLC0415 - as above
+    from api.web.protocol import LimitedH11Protocol  # noqa: PLC0415 - as above
 
     class Ours(Server):
         """A server that says when it has started, and ends at a word."""
@@ -221,7 +221,7 @@ def _make_server(app: Any, now_serving: Callable[[], None], stop: asyncio.Event)
     config: Config = Config(
         app,
         loop="asyncio",
-        http=Connection,
+        http=LimitedH11Protocol,
         backlog=BACKLOG,
         ws="none",
         lifespan="off",

@@ -26,12 +26,12 @@ class FileChangedError(OSError):
     """Somebody else changed the file between its reading and its writing."""
 
 
-class NotForcedError(OSError):
+class NotSyncedError(OSError):
     """The new file is in its place, but a power cut might still bring the old one back."""
 
 
 @contextlib.contextmanager
-def hold_folder(folder: Path, wait_s: float) -> Iterator[None]:
+def lock_folder(folder: Path, wait_s: float) -> Iterator[None]:
     """Keep every other editor of this program out of a folder; leaves no lock file behind.
 
     Args:
@@ -62,7 +62,7 @@ def replace_file(path: Path, *, old: bytes, new: bytes) -> None:
     """Put new content in the place of the old one; the caller holds the folder.
 
     Mode is kept, and owner and group as far as the system lets this user give files away. If anything
-    fails, the old file stands as it was, and nothing is left beside it, but for the case of NotForcedError.
+    fails, the old file stands as it was, and nothing is left beside it, but for the case of NotSyncedError.
 
     Args:
         path: the file itself, not a link to it.
@@ -71,7 +71,7 @@ def replace_file(path: Path, *, old: bytes, new: bytes) -> None:
 
     Raises:
         FileChangedError: the file no longer holds ``old``; it is left alone.
-        NotForcedError: the file system cannot exchange two names, so there is no way back, and the last step
+        NotSyncedError: the file system cannot exchange two names, so there is no way back, and the last step
             failed, that of forcing the folder's entry to the disk. The new file stands.
         OSError: the disk is full, read-only or broken, or this user may not write there.
     """
@@ -85,7 +85,7 @@ def replace_file(path: Path, *, old: bytes, new: bytes) -> None:
             _force_folder(path.parent)
         except OSError as error:
             if not exchanged:
-                raise NotForcedError(error.errno, error.strerror) from error
+                raise NotSyncedError(error.errno, error.strerror) from error
             _exchange(spare, path)
             raise
     finally:

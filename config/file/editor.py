@@ -12,7 +12,7 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from config.errors import SiteFileError, UnknownZoneError
-from config.file.atomic_write import FileChangedError, NotForcedError, hold_folder, replace_file
+from config.file.atomic_write import FileChangedError, NotSyncedError, lock_folder, replace_file
 from config.file.loader import (
     BYTE_ORDER_MARK,
     LARGEST_FILE_BYTES,
@@ -23,7 +23,7 @@ from config.file.loader import (
     read_document,
     refuse_file,
 )
-from config.file.toml_editor import Draft, LayoutError
+from config.file.toml_editor import LayoutError, TomlEditor
 from config.models.site import SpecialNight
 from config.program.spans import Span
 from config.validation.finding import KeyPath
@@ -56,7 +56,7 @@ def write_program(
         SiteFileError: as edit_site does.
     """
 
-    def change(draft: Draft) -> None:
+    def change(draft: TomlEditor) -> None:
         zone = find_zone(draft, zone_id)
         draft.put_list((*zone, "program"), [str(span) for span in program])
         if special_nights is not None:
@@ -66,7 +66,7 @@ def write_program(
 
 
 def edit_site(
-    path: str | os.PathLike[str], change: Callable[[Draft], None], *, wait_s: float = WAIT_S
+    path: str | os.PathLike[str], change: Callable[[TomlEditor], None], *, wait_s: float = WAIT_S
 ) -> LoadedSite:
     """Change a site file as a whole or not at all.
 
@@ -86,7 +86,7 @@ def edit_site(
     name = os.fspath(path)
     try:
         file = Path(name).resolve()
-        with hold_folder(file.parent, wait_s):
+        with lock_folder(file.parent, wait_s):
             old = read_bytes(name)
             text = _change_text(decode_text(old, name), change, name)
             loaded = parse_site(text, name)
@@ -102,17 +102,17 @@ def edit_site(
         raise _explain_failure(name, error) from error
 
 
-def _change_text(text: str, change: Callable[[Draft], None], name: str) -> str:
+def _change_text(text: str, change: Callable[[TomlEditor], None], name: str) -> str:
     """Apply a change to a text, and make sure that the text then means what it should."""
     mark = BYTE_ORDER_MARK if text.startswith(BYTE_ORDER_MARK) else ""
     body = text.removeprefix(BYTE_ORDER_MARK)
     read_document(body, name)
-    draft = Draft(body)
+    draft = TomlEditor(body)
     try:
         change(draft)
     except LayoutError:
         raise _refuse_layout(name) from None
-    if not draft.is_sound:
+    if not draft.is_consistent:
         raise _refuse_layout(name)
     return mark + draft.text
 
@@ -127,7 +127,7 @@ def _explain_failure(name: str, error: OSError) -> SiteFileError:
     """Make the error for a file that could not be written."""
     if isinstance(error, FileChangedError):
         return refuse_file(name, "was changed by somebody else meanwhile and is left as it is", "try again")
-    if isinstance(error, NotForcedError):
+    if isinstance(error, NotSyncedError):
         what = f"was written, but not forced to the disk ({error.strerror})"
         return refuse_file(name, what, "see that the disk is sound; a power cut may bring the old text back")
     if isinstance(error, TimeoutError):
@@ -144,7 +144,7 @@ def _explain_failure(name: str, error: OSError) -> SiteFileError:
     return refuse_file(name, f"could not be written ({why}) and stands as it was", remedy)
 
 
-def find_zone(draft: Draft, zone_id: str) -> KeyPath:
+def find_zone(draft: TomlEditor, zone_id: str) -> KeyPath:
     """Return the path of the zone with that id."""
     zones = draft.get(("zones",))
     rows = zones if isinstance(zones, list) else []
@@ -154,7 +154,7 @@ def find_zone(draft: Draft, zone_id: str) -> KeyPath:
     return ("zones", ids.index(zone_id))
 
 
-def _put_special_nights(draft: Draft, path: KeyPath, special_nights: Sequence[SpecialNight]) -> None:
+def _put_special_nights(draft: TomlEditor, path: KeyPath, special_nights: Sequence[SpecialNight]) -> None:
     """Make a zone's special nights these, touching only the tables that differ."""
     wanted = [
         {"nights": str(each.nights), "program": [str(span) for span in each.program]}

@@ -21,7 +21,7 @@ from config.errors import Problem, SiteFileError
 from config.models.site import Site, flatten_site
 from config.validation.document import check_document
 from config.validation.finding import Finding
-from config.validation.warnings import find_doubts
+from config.validation.warnings import find_warnings
 
 # A property with hundreds of zones stays far below; a file above this size is something else by mistake.
 LARGEST_FILE_BYTES = 1_000_000
@@ -81,7 +81,7 @@ def _judge(document: dict[str, object], text: str, file_name: str) -> LoadedSite
         findings += (each for each in explain_errors(error) if not (missing and each.path[:1] == ("site",)))
     if site is None or findings:
         raise SiteFileError(locate(findings, text, file_name))
-    return LoadedSite(site=site, warnings=locate(find_doubts(site), text, file_name))
+    return LoadedSite(site=site, warnings=locate(find_warnings(site), text, file_name))
 
 
 def example_path(name: str) -> Path:

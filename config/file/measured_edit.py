@@ -9,7 +9,7 @@ from decimal import Decimal
 from config.errors import UnknownFixtureError
 from config.file.editor import WAIT_S, edit_site, find_zone
 from config.file.loader import LoadedSite
-from config.file.toml_editor import Draft
+from config.file.toml_editor import TomlEditor
 from config.validation.finding import KeyPath
 
 
@@ -42,7 +42,7 @@ def write_measured(
         SiteFileError: as edit_site does.
     """
 
-    def change(draft: Draft) -> None:
+    def change(draft: TomlEditor) -> None:
         zone = find_zone(draft, zone_id)
         count = len(draft.get((*zone, "fixtures")) or ())
         for place in volts or ():
@@ -63,7 +63,7 @@ def write_measured(
     return edit_site(path, change, wait_s=wait_s)
 
 
-def _forget(draft: Draft, path: KeyPath) -> None:
+def _forget(draft: TomlEditor, path: KeyPath) -> None:
     if draft.get(path) is not None:
         draft.remove_key(path)
 

@@ -29,7 +29,7 @@ class LayoutError(ValueError):
     """The text is TOML, but laid out in a way that cannot be edited here."""
 
 
-class Draft:
+class TomlEditor:
     """A TOML text and the values that it means."""
 
     def __init__(self, text: str) -> None:
@@ -39,7 +39,7 @@ class Draft:
         self._line_end = "\r\n" if text.partition("\n")[0].endswith("\r") else "\n"
 
     @property
-    def is_sound(self) -> bool:
+    def is_consistent(self) -> bool:
         """Whether the text means what it should after all changes."""
         try:
             return tomllib.loads(self.text, parse_float=Decimal) == self.values

@@ -186,7 +186,7 @@ class Cable(Table):
     gauge: GaugeText
     length: LengthText
     legs: tuple[LengthText, ...] = Field(
-        (), strict=False, description="the length of each leg, such as [\"10 ft\", \"25 ft\"]"
+        (), strict=False, description='the length of each leg, such as ["10 ft", "25 ft"]'
     )
     leg_gauge: GaugeText | None = Field(None, description=_A_GAUGE)
     tap: Number | None = Field(

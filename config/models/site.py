@@ -126,7 +126,7 @@ class SpecialNight(Table):
         "or a stretch such as “12-20 to 01-06”"
     )
     program: tuple[SpanText, ...] = Field(
-        (), strict=False, description="a list of spans such as [\"dusk to 01:30\"], or [] for dark"
+        (), strict=False, description='a list of spans such as ["dusk to 01:30"], or [] for dark'
     )
 
 
@@ -148,7 +148,7 @@ class Zone(Table):
         default=False, description="true where the relay closes on high, false where it closes on low"
     )
     program: tuple[SpanText, ...] = Field(
-        strict=False, description="a list of spans such as [\"dusk to midnight\"], or [] for dark"
+        strict=False, description='a list of spans such as ["dusk to midnight"], or [] for dark'
     )
     special_nights: tuple[SpecialNight, ...] = Field(
         (), strict=False, description="[[zones.special_nights]] tables"
@@ -196,7 +196,7 @@ class Site(Table):
     longitude_deg: Number = Field(
         alias="longitude", ge=-180, le=180, description="degrees from -180 to 180, west negative"
     )
-    time_zone: str = Field(description="an area and a city such as \"America/New_York\" or \"Europe/Oslo\"")
+    time_zone: str = Field(description='an area and a city such as "America/New_York" or "Europe/Oslo"')
     dusk_angle_deg: Number = Field(
         6.0,
         alias="dusk_angle",

@@ -85,9 +85,7 @@ class PriceChange(Table):
 
     since: date = Field(description="the date from which it holds, without quotes, such as 2027-04-01")
     per_kwh: PerKwh
-    bands: tuple[PriceBand, ...] = Field(
-        (), strict=False, description="[[tariff.changes.bands]] tables"
-    )
+    bands: tuple[PriceBand, ...] = Field((), strict=False, description="[[tariff.changes.bands]] tables")
 
 
 class Tariff(Table):

@@ -99,13 +99,13 @@ def _lay(plan: Plan) -> Iterator[Finding]:
         elif run.form == "line":
             run.nodes = name_places(run.name, lights)
             if not lights:
-                remedy = f"give the fixtures along it “node = \"{run.name}\"”"
+                remedy = f'give the fixtures along it “node = "{run.name}"”'
                 yield Finding(path=(*run.path, "line"), what="is a line without lights", remedy=remedy)
         else:
             run.nodes = (run.name, *name_places(run.name, run.legs))
             if run.legs and lights not in (0, run.legs):
                 what = f"has {_count(run.legs, 'leg')} for {_count(lights, 'light')}"
-                remedy = f"give each light a leg, or name the legs’ ends: “node = \"{run.name} 1\"” and so on"
+                remedy = f'give each light a leg, or name the legs’ ends: “node = "{run.name} 1"” and so on'
                 yield Finding(path=(*run.path, "hub"), what=what, remedy=remedy)
         yield from _own(plan, run)
 

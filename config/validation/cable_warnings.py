@@ -41,10 +41,7 @@ def _names_of(cable: Cable, site: Site) -> tuple[str, ...]:
         return (cable.hub, *name_places(cable.hub, len(cable.legs)))
     name = cable.line or ""
     count = sum(
-        fixture.count
-        for zone in site.zones
-        for fixture in zone.fixtures
-        if (fixture.node or zone.id) == name
+        fixture.count for zone in site.zones for fixture in zone.fixtures if (fixture.node or zone.id) == name
     )
     return (name, *name_places(name, count))
 
@@ -96,11 +93,11 @@ def _doubt_dead_ends(site: Site, used: set[str | None]) -> Iterator[Finding]:
     for index, cable in enumerate(site.cables):
         if cable.to is not None and cable.to not in used | onward:
             what = "leads to no light and on to no cable"
-            remedy = f"give the fixtures there “node = \"{cable.to}\"”, or leave the cable out"
+            remedy = f'give the fixtures there “node = "{cable.to}"”, or leave the cable out'
             yield Finding(path=("cables", index, "to"), what=what, remedy=remedy)
         if cable.hub is not None and cable.hub not in used:
             for end in name_places(cable.hub, len(cable.legs)):
                 if end not in used | onward:
                     what = f"has a leg that leads to no light, “{end}”"
-                    remedy = f"give the fixtures there “node = \"{end}\"”, or leave the leg out"
+                    remedy = f'give the fixtures there “node = "{end}"”, or leave the leg out'
                     yield Finding(path=("cables", index, "hub"), what=what, remedy=remedy)

@@ -34,7 +34,7 @@ _DOUBTFUL_PINS = {
 }
 
 
-def find_doubts(site: Site) -> Iterator[Finding]:
+def find_warnings(site: Site) -> Iterator[Finding]:
     """Yield everything in a valid site that is probably not meant."""
     yield from _doubt_time_zone(site)
     if site.tariff and site.tariff.currency not in CURRENCIES:

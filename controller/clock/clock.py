@@ -10,9 +10,9 @@ import time
 from datetime import UTC, datetime, timedelta
 from typing import Protocol
 
-from controller.clock.evidence import Witness
+from controller.clock.evidence import ClockEvidence
 from controller.clock.kernel import read_boot_id
-from controller.clock.trust import Belief, Evidence, Trust
+from controller.clock.trust import Belief, ClockTrust, Evidence
 from controller.records.reading import Reading
 
 STEP_TOLERANCE_S = 1.0
@@ -39,7 +39,7 @@ class SystemClock:
         believe: Belief = "synchronised",
         floor_utc: datetime,
         trusted_boot_id: str | None = None,
-        witness: Witness | None = None,
+        witness: ClockEvidence | None = None,
     ) -> None:
         """Begin to read.
 
@@ -50,10 +50,10 @@ class SystemClock:
             witness: finds the evidence; this machine's own where None.
         """
         self.boot_id = read_boot_id()
-        self._trust = Trust(
+        self._trust = ClockTrust(
             believe=believe, floor_utc=floor_utc, found_earlier=trusted_boot_id == self.boot_id
         )
-        self._witness = witness if witness is not None else Witness()
+        self._witness = witness if witness is not None else ClockEvidence()
 
     @property
     def believe(self) -> Belief:

@@ -42,7 +42,7 @@ PLAUSIBLE_UNTIL_UTC = RELEASED_UTC.replace(year=RELEASED_UTC.year + 30)
 known bounds a hardware clock that runs ahead; it is believed as it is."""
 
 
-class Witness:
+class ClockEvidence:
     """Looks for evidence, and remembers it for a moment."""
 
     def __init__(

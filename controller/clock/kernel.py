@@ -95,18 +95,18 @@ def read_boot_id(root: Path = Path("/")) -> str:
     return boot_id or f"process-{uuid.uuid4()}"
 
 
-class StepWatch:
+class ClockStepWatch:
     """A file descriptor that becomes readable when the clock is set, or when the machine resumes.
 
     It is a timer on the wall clock that is never due and is cancelled by a set, timerfd_create(2).
     """
 
     def __init__(self, fd: int) -> None:
-        """Own an open timer; StepWatch.open() makes one."""
+        """Own an open timer; ClockStepWatch.open() makes one."""
         self._fd = fd
 
     @classmethod
-    def open(cls) -> StepWatch | None:
+    def open(cls) -> ClockStepWatch | None:
         """Open and arm a watch; None where the kernel or the sandbox has none, or time_t has 32 bits."""
         # A 32-bit time_t cannot name an instant after 2038: the timer would be due at once and for ever.
         if ctypes.sizeof(ctypes.c_long) < 8:  # noqa: PLR2004 - bytes of a 64-bit long

@@ -41,7 +41,7 @@ class Evidence:
     remark: str = ""
 
 
-class Trust:
+class ClockTrust:
     """The judgement, which remembers: trust once found holds until the boot ends or the clock falls back.
 
     A clock behind the journal's latest entry is wrong, unless the network keeps it: then it was the entry

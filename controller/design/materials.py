@@ -156,6 +156,4 @@ def _list_connectors(wirings: Sequence[TransformerWiring]) -> tuple[Connectors, 
                     wires[light.at.node] += 1 if light.kind in _ONE_CORD else light.at.count
             # At the transformer wires go under its own screws.
             splices.update(met for node, met in wires.items() if met > 1 and node != network.feed.node)
-    return tuple(
-        Connectors(wires=met, count=_CONDUCTORS * number) for met, number in sorted(splices.items())
-    )
+    return tuple(Connectors(wires=met, count=_CONDUCTORS * number) for met, number in sorted(splices.items()))

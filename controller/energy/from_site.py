@@ -59,5 +59,3 @@ def _band(band: FileBand) -> PriceBand:
     """Give one band of a price list."""
     days: tuple[Nights, ...] = tuple(each for each in (band.days, band.season) if each is not None)
     return PriceBand(per_kwh=band.per_kwh, begins=band.begins, ends=band.ends, days=days, name=band.name)
-
-

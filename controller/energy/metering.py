@@ -51,13 +51,13 @@ def measure(
     Raises:
         ValueError: a draw of a zone that is not on this transformer, or prices that do not cover the stretch.
     """
-    tallies = {zone: _Tally() for zone in rated}
+    tallies = {zone: _Accumulator() for zone in rated}
     draws = tuple(draws)
     for stray in {draw.zone for draw in draws} - rated.keys():
         raise ValueError(f"zone “{stray}” is not on transformer “{losses.transformer}”")
     by_price = _price(_sweep(draws, starts_ms, ends_ms), steps)
     for (together, per_kwh, name), lasts_ms in by_price.items():
-        _share(losses, rated, tallies, _Spell(together, lasts_ms, per_kwh, name))
+        _share(losses, rated, tallies, _Segment(together, lasts_ms, per_kwh, name))
     return {zone: tally.close(priced=steps is not None) for zone, tally in tallies.items()}
 
 
@@ -109,7 +109,7 @@ def _price(
 
 
 @dataclass(slots=True)
-class _Tally:
+class _Accumulator:
     """Joules of one zone while they are being added up."""
 
     lamps_j: Decimal = _NOTHING
@@ -136,7 +136,7 @@ class _Tally:
 
 
 @dataclass(slots=True)
-class _Spell:
+class _Segment:
     """All the time over which the same zones were lit at the same price."""
 
     together: _Together
@@ -146,7 +146,7 @@ class _Spell:
 
 
 def _share(
-    losses: Losses, rated: Mapping[str, Decimal], tallies: Mapping[str, _Tally], spell: _Spell
+    losses: Losses, rated: Mapping[str, Decimal], tallies: Mapping[str, _Accumulator], spell: _Segment
 ) -> None:
     """Give every zone its part of what the transformer took over one spell."""
     lasts_s = Decimal(spell.lasts_ms) / MS_PER_S

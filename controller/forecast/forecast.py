@@ -21,7 +21,7 @@ from controller.calendar.periods import Each, Period, split, stretch_of_nights
 from controller.energy.metering import measure
 from controller.energy.tariff import PriceStep, Tariff, price_steps
 from controller.energy.values import Draw, Energy, Load, Losses, RelaySide
-from controller.sun.sun import Sky, dark_intervals
+from controller.sun.sun import Sun, dark_intervals
 
 NIGHTS_AHEAD = 365
 
@@ -43,7 +43,7 @@ PlanOf = Callable[[str, Night], Iterable[WindowLike]]
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class ZoneToCome:
+class ForecastZone:
     """A zone as the forecast needs it: its id, its transformer's id and what it draws."""
 
     zone: str
@@ -52,7 +52,7 @@ class ZoneToCome:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Garden:
+class ForecastInput:
     """A site as the forecast needs it.
 
     Attributes:
@@ -64,10 +64,10 @@ class Garden:
         tz: time zone of the site.
     """
 
-    zones: tuple[ZoneToCome, ...]
+    zones: tuple[ForecastZone, ...]
     transformers: tuple[Losses, ...]
     tariff: Tariff | None
-    sky: Sky
+    sky: Sun
     dusk_angle_deg: float
     tz: ZoneInfo
 
@@ -149,7 +149,9 @@ class Change:
     cost: Decimal | None
 
 
-def look_ahead(garden: Garden, first_night: date, plan: PlanOf, *, count: int = NIGHTS_AHEAD) -> Forecast:
+def look_ahead(
+    garden: ForecastInput, first_night: date, plan: PlanOf, *, count: int = NIGHTS_AHEAD
+) -> Forecast:
     """Work out the nights to come.
 
     Args:
@@ -200,7 +202,7 @@ def look_ahead(garden: Garden, first_night: date, plan: PlanOf, *, count: int = 
     )
 
 
-def behind_mains_switch(garden: Garden) -> Garden:
+def with_mains_switching(garden: ForecastInput) -> ForecastInput:
     """Give the same garden with its transformers switched on the mains side, as an old timer does."""
     transformers = tuple(replace(losses, side=RelaySide.MAINS) for losses in garden.transformers)
     return replace(garden, transformers=transformers)
@@ -250,7 +252,7 @@ def _starts(windows: Sequence[Sequence[Interval]]) -> tuple[int, ...]:
 
 
 def _meter(
-    garden: Garden,
+    garden: ForecastInput,
     month: Period,
     windows: Mapping[str, Sequence[Interval]],
     prices: Sequence[PriceStep] | None,

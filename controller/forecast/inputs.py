@@ -7,23 +7,23 @@ from decimal import Decimal
 
 from controller.energy.from_site import feed_of, losses_of, tariff_of
 from controller.energy.values import Load, watts
-from controller.forecast.forecast import Garden, ZoneToCome
-from controller.planning.planner import Almanac
+from controller.forecast.forecast import ForecastInput, ForecastZone
+from controller.planning.planner import Planner
 
 _NO_CABLES: Mapping[str, Decimal] = {}
 
 
-def garden_of(almanac: Almanac, cable_w: Mapping[str, Decimal] = _NO_CABLES) -> Garden:
+def forecast_input(planner: Planner, cable_w: Mapping[str, Decimal] = _NO_CABLES) -> ForecastInput:
     """Give a site as the forecast needs it.
 
     Args:
-        almanac: the site, its sky and its time zone.
+        planner: the site, its sky and its time zone.
         cable_w: watts lost in the cables of a zone while it is lit, where known.
     """
-    site = almanac.site
-    return Garden(
+    site = planner.site
+    return ForecastInput(
         zones=tuple(
-            ZoneToCome(
+            ForecastZone(
                 zone=zone.id,
                 transformer=feed_of(site, zone),
                 load=Load(lamps_w=watts(zone.rated_load.watts), cable_w=cable_w.get(zone.id, Decimal(0))),
@@ -32,7 +32,7 @@ def garden_of(almanac: Almanac, cable_w: Mapping[str, Decimal] = _NO_CABLES) -> 
         ),
         transformers=tuple(losses_of(site).values()),
         tariff=tariff_of(site),
-        sky=almanac.sky,
+        sky=planner.sky,
         dusk_angle_deg=site.dusk_angle_deg,
-        tz=almanac.tz,
+        tz=planner.tz,
     )

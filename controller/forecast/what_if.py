@@ -9,12 +9,12 @@ from config.program.spans import NOON_HOUR, ClockEdge, Span, SunEdge, SunEvent
 from controller.calendar.night import Night
 from controller.forecast.forecast import PlanOf
 from controller.planning.plan import Place, Window, ZoneLike, plan_night
-from controller.planning.program_text import ToldNights, ToldZone
+from controller.planning.program_text import SpecialProgram, ZoneProgram
 
 _EVENING = (SunEvent.SUNSET, SunEvent.DUSK)
 
 
-def end_evenings_at(zone: ZoneLike, off: ClockEdge) -> ToldZone:
+def end_evenings_at(zone: ZoneLike, off: ClockEdge) -> ZoneProgram:
     """Imagine that a zone goes out at another time.
 
     Every span that begins in the evening (at sunset or dusk, or at a clock time from noon to midnight) ends
@@ -25,13 +25,13 @@ def end_evenings_at(zone: ZoneLike, off: ClockEdge) -> ToldZone:
         off: the clock time.
     """
     special_nights = tuple(
-        ToldNights(nights=each.nights, program=_evenings_end(each.program, off))
+        SpecialProgram(nights=each.nights, program=_evenings_end(each.program, off))
         for each in zone.special_nights
     )
-    return ToldZone(id=zone.id, program=_evenings_end(zone.program, off), special_nights=special_nights)
+    return ZoneProgram(id=zone.id, program=_evenings_end(zone.program, off), special_nights=special_nights)
 
 
-def do_instead(zone: ZoneLike, program: Iterable[Span]) -> ToldZone:
+def do_instead(zone: ZoneLike, program: Iterable[Span]) -> ZoneProgram:
     """Imagine another program for a zone; its special nights stay as they are.
 
     Args:
@@ -39,9 +39,9 @@ def do_instead(zone: ZoneLike, program: Iterable[Span]) -> ToldZone:
         program: what it does instead.
     """
     special_nights = tuple(
-        ToldNights(nights=each.nights, program=tuple(each.program)) for each in zone.special_nights
+        SpecialProgram(nights=each.nights, program=tuple(each.program)) for each in zone.special_nights
     )
-    return ToldZone(id=zone.id, program=tuple(program), special_nights=special_nights)
+    return ZoneProgram(id=zone.id, program=tuple(program), special_nights=special_nights)
 
 
 def plan_of(zones: Iterable[ZoneLike], place: Place) -> PlanOf:

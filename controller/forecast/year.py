@@ -11,25 +11,25 @@ from controller.calendar.night import nights
 from controller.forecast.forecast import (
     NIGHTS_AHEAD,
     Forecast,
-    Garden,
+    ForecastInput,
     PlanOf,
-    behind_mains_switch,
     look_ahead,
+    with_mains_switching,
 )
-from controller.forecast.inputs import garden_of
+from controller.forecast.inputs import forecast_input
 from controller.forecast.mechanical_timer import OldTimer, TimerNight, timer_windows, watch_timer
 from controller.forecast.what_if import do_instead, end_evenings_at, plan_of
 from controller.lamps.life import Lamps, lamps_of
-from controller.planning.planner import Almanac
+from controller.planning.planner import Planner
 from controller.sun.sun import dark_intervals
-from controller.wiring.losses import wire_garden
+from controller.wiring.losses import cable_losses
 
 AS_IT_IS = "as the site file has it"
 _AND = " and "
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Told:
+class NamedForecast:
     """A plan by its name, and what it will do."""
 
     name: str
@@ -37,7 +37,7 @@ class Told:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class YearAsk:
+class YearQuery:
     """What somebody asks.
 
     Attributes:
@@ -58,11 +58,11 @@ class YearAsk:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Year:
+class YearForecast:
     """What was worked out.
 
     Attributes:
-        almanac: the site.
+        planner: the site.
         zones: ids of the zones that are wanted.
         present: what the present program will do.
         others: what was asked for in its place.
@@ -74,44 +74,44 @@ class Year:
             transformer's losses, are not known.
     """
 
-    almanac: Almanac
+    planner: Planner
     zones: tuple[str, ...]
-    present: Told
-    others: tuple[Told, ...]
+    present: NamedForecast
+    others: tuple[NamedForecast, ...]
     timer: OldTimer | None
-    by_timer: Told | None
+    by_timer: NamedForecast | None
     timer_nights: tuple[TimerNight, ...]
     lamps: tuple[tuple[str, int, Lamps], ...]
     lower_bounds: frozenset[str]
 
 
-def tell_year(almanac: Almanac, ask: YearAsk) -> Year:
+def forecast_year(planner: Planner, ask: YearQuery) -> YearForecast:
     """Work out the nights to come.
 
     Raises:
         UnknownZoneError: no zone has one of the ids.
     """
-    site = almanac.site
+    site = planner.site
     zones = tuple(site.zone(zone).id for zone in ask.zones) or tuple(zone.id for zone in site.zones)
-    wired = wire_garden(site)
-    garden = garden_of(almanac, wired.cable_w)
-    present = _tell(AS_IT_IS, garden, ask, lambda zone, night: almanac.plan(zone, night).windows)
+    wired = cable_losses(site)
+    garden = forecast_input(planner, wired.cable_w)
+    present = _tell(AS_IT_IS, garden, ask, lambda zone, night: planner.plan(zone, night).windows)
     others = [
-        _tell(f"off at {off}", garden, ask, _imagine(almanac, off=off)) for off in dict.fromkeys(ask.off)
+        _tell(f"off at {off}", garden, ask, _imagine(planner, off=off)) for off in dict.fromkeys(ask.off)
     ]
     others += [
-        _tell(_AND.join(map(str, program)) or "dark", garden, ask, _imagine(almanac, program=program))
+        _tell(_AND.join(map(str, program)) or "dark", garden, ask, _imagine(planner, program=program))
         for program in dict.fromkeys(ask.programs)
     ]
     origins = {losses.transformer: losses.origin for losses in garden.transformers}
-    return Year(
-        almanac=almanac,
+    return YearForecast(
+        planner=planner,
         zones=zones,
         present=present,
         others=tuple(others),
         timer=ask.timer,
         by_timer=_behind_timer(garden, ask),
-        timer_nights=_watch(almanac, ask, present.forecast),
+        timer_nights=_watch(planner, ask, present.forecast),
         lamps=tuple(
             (each.name or each.kind, each.count, lamps) for _, each, lamps in lamps_of(site, wired.volts)
         ),
@@ -124,36 +124,34 @@ def tell_year(almanac: Almanac, ask: YearAsk) -> Year:
     )
 
 
-def _tell(name: str, garden: Garden, ask: YearAsk, plan: PlanOf) -> Told:
+def _tell(name: str, garden: ForecastInput, ask: YearQuery, plan: PlanOf) -> NamedForecast:
     """Work out one plan."""
-    return Told(name=name, forecast=look_ahead(garden, ask.first, plan, count=ask.count))
+    return NamedForecast(name=name, forecast=look_ahead(garden, ask.first, plan, count=ask.count))
 
 
-def _imagine(
-    almanac: Almanac, *, off: ClockEdge | None = None, program: Sequence[Span] = ()
-) -> PlanOf:
+def _imagine(planner: Planner, *, off: ClockEdge | None = None, program: Sequence[Span] = ()) -> PlanOf:
     """Imagine another off time, or another program, for every zone."""
-    zones = almanac.site.zones
+    zones = planner.site.zones
     if off is not None:
-        return plan_of([end_evenings_at(zone, off) for zone in zones], almanac.place)
-    return plan_of([do_instead(zone, program) for zone in zones], almanac.place)
+        return plan_of([end_evenings_at(zone, off) for zone in zones], planner.place)
+    return plan_of([do_instead(zone, program) for zone in zones], planner.place)
 
 
-def _behind_timer(garden: Garden, ask: YearAsk) -> Told | None:
+def _behind_timer(garden: ForecastInput, ask: YearQuery) -> NamedForecast | None:
     """Work out what all zones take behind an old timer, which switches the mains."""
     timer = ask.timer
     if timer is None:
         return None
     name = f"old timer {timer.on:%H:%M}-{timer.off:%H:%M}"
     return _tell(
-        name, behind_mains_switch(garden), ask, lambda _zone, night: timer_windows(timer, night, garden.tz)
+        name, with_mains_switching(garden), ask, lambda _zone, night: timer_windows(timer, night, garden.tz)
     )
 
 
-def _watch(almanac: Almanac, ask: YearAsk, present: Forecast) -> tuple[TimerNight, ...]:
+def _watch(planner: Planner, ask: YearQuery, present: Forecast) -> tuple[TimerNight, ...]:
     """Hold the old timer against the sun."""
     if ask.timer is None:
         return ()
-    ahead = list(nights(present.period.first, present.period.last, almanac.tz))
-    dark = dark_intervals(almanac.sky, ahead, almanac.site.dusk_angle_deg)
-    return watch_timer(ask.timer, ahead, dark=dark, tz=almanac.tz)
+    ahead = list(nights(present.period.first, present.period.last, planner.tz))
+    dark = dark_intervals(planner.sky, ahead, planner.site.dusk_angle_deg)
+    return watch_timer(ask.timer, ahead, dark=dark, tz=planner.tz)

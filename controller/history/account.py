@@ -16,12 +16,12 @@ from controller.calendar.intervals import Interval, merge, ms_of, overlap, witho
 from controller.calendar.night import nights
 from controller.calendar.periods import Period
 from controller.energy.values import Energy, Losses
-from controller.history.energy_use import Meter
+from controller.history.energy_use import EnergyUse
 from controller.history.nights import Bounds, PastNights, read_nights
 from controller.history.run_hours import ZoneHours, ZonePast, count_hours
 from controller.history.runs import lit_interval
 from controller.journal.reader import JournalReader
-from controller.planning.planner import Almanac
+from controller.planning.planner import Planner
 from controller.records.entries import Run
 
 # Nights worked out at once.
@@ -53,7 +53,7 @@ class ZoneAccount:
 
 
 def account_for_past(
-    almanac: Almanac,
+    planner: Planner,
     journal: JournalReader,
     periods: Sequence[Period],
     *,
@@ -64,7 +64,7 @@ def account_for_past(
     """Account for periods that follow each other.
 
     Args:
-        almanac: the site as it is now.
+        planner: the site as it is now.
         journal: the site's journal.
         periods: in order, each beginning where the one before ends.
         bounds: of what the journal knows; see ``bounds_of``.
@@ -80,7 +80,7 @@ def account_for_past(
         JournalError: the journal cannot be read.
     """
     for some in _by_the_hundred(periods):
-        yield from _account(almanac, journal, some, bounds, zones=zones, cable_w=cable_w or {})
+        yield from _account(planner, journal, some, bounds, zones=zones, cable_w=cable_w or {})
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -92,12 +92,12 @@ class PastLight:
 
 
 def light_of_past(
-    almanac: Almanac, journal: JournalReader, first: date, last: date, *, bounds: Bounds
+    planner: Planner, journal: JournalReader, first: date, last: date, *, bounds: Bounds
 ) -> PastLight:
     """Say when every zone was lit and missed over some nights.
 
     Args:
-        almanac: the site as it is now.
+        planner: the site as it is now.
         journal: its journal.
         first: date of the first night.
         last: date of the last night, included.
@@ -106,7 +106,7 @@ def light_of_past(
     Raises:
         JournalError: the journal cannot be read.
     """
-    found = read_nights(almanac, journal, list(nights(first, last, almanac.tz)), bounds)
+    found = read_nights(planner, journal, list(nights(first, last, planner.tz)), bounds)
     seen = [(ms_of(bounds.began_utc), ms_of(bounds.now_utc))]
     return PastLight(
         lit=found.lit,
@@ -129,7 +129,7 @@ def _by_the_hundred(periods: Sequence[Period]) -> Iterator[list[Period]]:
 
 
 def _account(
-    almanac: Almanac,
+    planner: Planner,
     journal: JournalReader,
     periods: Sequence[Period],
     bounds: Bounds,
@@ -138,13 +138,13 @@ def _account(
     cable_w: Mapping[str, Decimal],
 ) -> Iterator[ZoneAccount]:
     """Account for some periods at once."""
-    around = list(nights(periods[0].first - _ONE_NIGHT, periods[-1].last + _ONE_NIGHT, almanac.tz))
-    found = read_nights(almanac, journal, around, bounds)
+    around = list(nights(periods[0].first - _ONE_NIGHT, periods[-1].last + _ONE_NIGHT, planner.tz))
+    found = read_nights(planner, journal, around, bounds)
     wanted = [zone for zone in found.zones if not zones or zone in zones]
     hours = {zone: _hours(zone, periods, found, bounds) for zone in wanted}
-    meter = Meter(
-        site=almanac.site,
-        tz=almanac.tz,
+    meter = EnergyUse(
+        site=planner.site,
+        tz=planner.tz,
         loads=journal.loads_at(around[0].starts_at_utc),
         cable_w=cable_w,
         began_utc=bounds.began_utc,
@@ -163,14 +163,10 @@ def _account(
             )
 
 
-def _hours(
-    zone: str, periods: Sequence[Period], found: PastNights, bounds: Bounds
-) -> tuple[ZoneHours, ...]:
+def _hours(zone: str, periods: Sequence[Period], found: PastNights, bounds: Bounds) -> tuple[ZoneHours, ...]:
     """Account for the hours of one zone."""
     return count_hours(
-        ZonePast(
-            zone=zone, runs=found.runs.get(zone, ()), planned=found.planned[zone], gaps=found.gaps
-        ),
+        ZonePast(zone=zone, runs=found.runs.get(zone, ()), planned=found.planned[zone], gaps=found.gaps),
         periods,
         dark=found.dark,
         as_of_utc=bounds.now_utc,

@@ -14,7 +14,7 @@ from datetime import datetime, timedelta
 from controller.records.reading import Reading
 
 
-class TrueTime:
+class ClockCorrection:
     """Puts readings of clocks that were not trusted where they belong.
 
     Args:

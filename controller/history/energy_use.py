@@ -22,14 +22,14 @@ from controller.energy.from_site import feed_of, losses_of, tariff_of
 from controller.energy.metering import measure
 from controller.energy.tariff import PriceStep, price_steps
 from controller.energy.values import Draw, Energy, Losses, watts
-from controller.history.runs import draws_of
+from controller.history.runs import loads_drawn
 from controller.records.entries import Run
 
 _NOTHING = Decimal(0)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Meter:
+class EnergyUse:
     """What the energy of the past is worked out from.
 
     Attributes:
@@ -64,14 +64,14 @@ class Meter:
         """
         runs = sorted(runs, key=lambda run: run.on_utc)
         rated_w = {zone.id: zone.rated_load.watts for zone in self.site.zones}
-        draws = draws_of(runs, self.cable_w, as_of_utc=self.now_utc, rated_w=rated_w)
+        draws = loads_drawn(runs, self.cable_w, as_of_utc=self.now_utc, rated_w=rated_w)
         steps = self._steps(periods)
         feeds: dict[str, list[str]] = defaultdict(list)
         for zone in zones:
             feeds[self._feed(zone)].append(zone)
-        rated = _Rated(self._first_loads(zones), runs)
+        rated = _LoadHistory(self._first_loads(zones), runs)
         boxes = [self._known(period) for period in periods]
-        dealt = _deal(draws, boxes)
+        dealt = _assign(draws, boxes)
         return [
             self._read_box(box, feeds, here, rated, steps) for box, here in zip(boxes, dealt, strict=True)
         ]
@@ -81,7 +81,7 @@ class Meter:
         box: Interval,
         feeds: Mapping[str, Sequence[str]],
         draws: Sequence[Draw],
-        rated: _Rated,
+        rated: _LoadHistory,
         steps: Sequence[PriceStep] | None,
     ) -> dict[str, Energy]:
         """Read one period, transformer by transformer, cut wherever a load was changed."""
@@ -135,7 +135,7 @@ class Meter:
         return starts_ms, max(starts_ms, min(period.interval[1], ms_of(self.now_utc)))
 
 
-def _deal(draws: Iterable[Draw], boxes: Sequence[Interval]) -> list[list[Draw]]:
+def _assign(draws: Iterable[Draw], boxes: Sequence[Interval]) -> list[list[Draw]]:
     """Give for each interval, in their order, the draws that reach into it."""
     begins = [box[0] for box in boxes]
     dealt: list[list[Draw]] = [[] for _ in boxes]
@@ -148,7 +148,7 @@ def _deal(draws: Iterable[Draw], boxes: Sequence[Interval]) -> list[list[Draw]]:
     return dealt
 
 
-class _Rated:
+class _LoadHistory:
     """The loads of all zones at any instant: each as it was lit last."""
 
     def __init__(self, first: Mapping[str, Decimal], runs: Iterable[Run]) -> None:

@@ -23,7 +23,7 @@ from controller.lamps.life import (
     lamps_of,
     nights_again,
 )
-from controller.planning.planner import Almanac
+from controller.planning.planner import Planner
 from controller.records.totals import ZoneSum
 
 _ONE_DAY = timedelta(days=1)
@@ -57,7 +57,7 @@ class Wear:
 
 
 def account_for_wear(
-    almanac: Almanac,
+    planner: Planner,
     journal: JournalReader | None,
     year: Forecast,
     *,
@@ -66,7 +66,7 @@ def account_for_wear(
     """Account for lamps and relays.
 
     Args:
-        almanac: the site as it is now.
+        planner: the site as it is now.
         journal: the site's journal; None where there is none, and then all hours are estimated.
         year: the year to come by the present program.
         volts: what the lamps of a zone's fixture get, where known.
@@ -78,11 +78,11 @@ def account_for_wear(
         JournalError: the journal cannot be read.
     """
     first = year.period.first
-    burned = _Burned(almanac, journal, first)
+    burned = _Burned(planner, journal, first)
     replacements = list(journal.replacements()) if journal is not None else []
-    again = {zone.id: nights_again(first, year.lit_ms_by_night(zone.id)) for zone in almanac.site.zones}
+    again = {zone.id: nights_again(first, year.lit_ms_by_night(zone.id)) for zone in planner.site.zones}
     lamps = []
-    for zone, fixture, each in lamps_of(almanac.site, volts):
+    for zone, fixture, each in lamps_of(planner.site, volts):
         since = fitted_since(each, replacements)
         estimated_h = burned.before_h(since, again[zone.id])
         life = judge_lamps(
@@ -100,9 +100,9 @@ def account_for_wear(
             burned.cycles(zone.id),
             first_night=first,
             starts_on=nights_again(first, year.starts[zone.id]),
-            endurance_cycles=almanac.site.relays.endurance_cycles,
+            endurance_cycles=planner.site.relays.endurance_cycles,
         )
-        for zone in almanac.site.zones
+        for zone in planner.site.zones
     )
     return Wear(lamps=tuple(lamps), relays=relays)
 
@@ -110,13 +110,13 @@ def account_for_wear(
 class _Burned:
     """Hours that zones were lit since a date, each date asked of the journal once."""
 
-    def __init__(self, almanac: Almanac, journal: JournalReader | None, today: date) -> None:
+    def __init__(self, planner: Planner, journal: JournalReader | None, today: date) -> None:
         """Add up the whole life first; it is at hand, and most lamps are as old as the journal."""
-        self._tz = almanac.tz
+        self._tz = planner.tz
         self._journal = journal
         began_utc = None if journal is None else journal.began_at()
         self._began = today if began_utc is None else night_at(began_utc, self._tz).date
-        self._whole = {} if journal is None else _by_zone(journal.whole_life())
+        self._whole = {} if journal is None else _by_zone(journal.totals())
         self._since: dict[date, dict[str, ZoneSum]] = {}
 
     def since_h(self, zone: str, since: date | None) -> float:
@@ -141,7 +141,7 @@ class _Burned:
             return self._whole
         if since not in self._since:
             from_utc: datetime = night_on(since, self._tz).starts_at_utc
-            self._since[since] = _by_zone(self._journal.lit_since(from_utc))
+            self._since[since] = _by_zone(self._journal.totals_since(from_utc))
         return self._since[since]
 
 

@@ -9,14 +9,14 @@ from datetime import datetime, timedelta
 from config.models.site import Zone
 from controller.calendar.intervals import MS_PER_S, Interval, merge, ms_of, utc_of, without
 from controller.calendar.night import Night
-from controller.history.clock_correction import TrueTime
+from controller.history.clock_correction import ClockCorrection
 from controller.history.outages import gaps_of, gaps_of_overrides
-from controller.history.programs import InForce, planned_of, programs_of
+from controller.history.programs import ProgramPeriod, planned_intervals, program_periods
 from controller.history.run_hours import Gap
 from controller.history.runs import lit_interval
 from controller.journal.reader import JournalReader
-from controller.planning.planner import Almanac
-from controller.planning.program_text import read_program, tell_program
+from controller.planning.planner import Planner
+from controller.planning.program_text import format_program, read_program
 from controller.records.entries import Cause, Run
 from controller.sun.sun import dark_intervals
 
@@ -88,12 +88,12 @@ class PastNights:
 
 
 def read_nights(
-    almanac: Almanac, journal: JournalReader, nights: Sequence[Night], bounds: Bounds
+    planner: Planner, journal: JournalReader, nights: Sequence[Night], bounds: Bounds
 ) -> PastNights:
     """Read what is known of some nights.
 
     Args:
-        almanac: the site as it is now.
+        planner: the site as it is now.
         journal: its journal.
         nights: in order, at least one.
         bounds: of what there is to account for.
@@ -101,15 +101,15 @@ def read_nights(
     Raises:
         JournalError: the journal cannot be read.
     """
-    site, place = almanac.site, almanac.place
+    site, place = planner.site, planner.place
     from_utc, to_utc = nights[0].starts_at_utc, nights[-1].ends_at_utc
     events = list(journal.told(from_utc, to_utc))
     overrides = [(each.override, each.ended) for each in journal.overrides(from_utc, to_utc)]
-    true_time = TrueTime([each.at for each in events] + [placed.placed_at for placed, _ in overrides])
+    true_time = ClockCorrection([each.at for each in events] + [placed.placed_at for placed, _ in overrides])
     runs: dict[str, list[Run]] = {}
     for run in journal.runs(from_utc, to_utc):
         runs.setdefault(run.zone, []).append(_closed(run, bounds))
-    programs = programs_of(events, true_time, starts_ms=ms_of(from_utc), ends_ms=ms_of(to_utc))
+    programs = program_periods(events, true_time, starts_ms=ms_of(from_utc), ends_ms=ms_of(to_utc))
     for zone in site.zones:
         programs.setdefault(zone.id, [_always(zone, from_utc, to_utc)])
     gaps = [
@@ -118,10 +118,8 @@ def read_nights(
         *_out_of_service(programs),
     ]
     zones = list(dict.fromkeys([*(zone.id for zone in site.zones), *sorted({*programs, *runs})]))
-    lit = {
-        zone: merge(lit_interval(run, bounds.now_utc) for run in runs.get(zone, ())) for zone in zones
-    }
-    planned = {zone: planned_of(programs.get(zone, ()), nights, place) for zone in zones}
+    lit = {zone: merge(lit_interval(run, bounds.now_utc) for run in runs.get(zone, ())) for zone in zones}
+    planned = {zone: planned_intervals(programs.get(zone, ()), nights, place) for zone in zones}
     return PastNights(
         nights=nights,
         dark=dark_intervals(place.sky, nights, place.dusk_angle_deg),
@@ -142,14 +140,14 @@ def _closed(run: Run, bounds: Bounds) -> Run:
     return replace(run, off_utc=max(run.on_utc, bounds.alive_until_utc), lit_s=None)
 
 
-def _always(zone: Zone, from_utc: datetime, to_utc: datetime) -> InForce:
+def _always(zone: Zone, from_utc: datetime, to_utc: datetime) -> ProgramPeriod:
     """Take a zone that the journal never heard of as told what the site file tells it now."""
-    told = read_program(zone.id, tell_program(zone))
+    told = read_program(zone.id, format_program(zone))
     assert told is not None, "a zone of the site file is there"
-    return InForce(told=told, starts_ms=ms_of(from_utc), ends_ms=ms_of(to_utc))
+    return ProgramPeriod(told=told, starts_ms=ms_of(from_utc), ends_ms=ms_of(to_utc))
 
 
-def _out_of_service(programs: Mapping[str, Sequence[InForce]]) -> Iterator[Gap]:
+def _out_of_service(programs: Mapping[str, Sequence[ProgramPeriod]]) -> Iterator[Gap]:
     """Give the time over which zones were out of service."""
     for zone, told in programs.items():
         for each in told:

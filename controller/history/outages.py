@@ -9,14 +9,14 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from datetime import datetime, timedelta
 
-from controller.history.clock_correction import TrueTime
+from controller.history.clock_correction import ClockCorrection
 from controller.history.run_hours import Gap
 from controller.records.entries import Cause, Event, EventKind, Override, OverrideEnded
 
 _ENDS_BADLY = {EventKind.POWER_LOST: Cause.POWER_LOST, EventKind.DIED: Cause.STOPPED}
 
 
-def gaps_of(events: Sequence[Event], true_time: TrueTime) -> list[Gap]:
+def gaps_of(events: Sequence[Event], true_time: ClockCorrection) -> list[Gap]:
     """Read gaps out of events.
 
     Args:
@@ -33,7 +33,7 @@ def gaps_of(events: Sequence[Event], true_time: TrueTime) -> list[Gap]:
 
 
 def gaps_of_overrides(
-    overrides: Iterable[tuple[Override, OverrideEnded | None]], true_time: TrueTime
+    overrides: Iterable[tuple[Override, OverrideEnded | None]], true_time: ClockCorrection
 ) -> list[Gap]:
     """Give the time over which somebody wanted a zone dark.
 
@@ -56,7 +56,7 @@ def gaps_of_overrides(
 class _Walk:
     """Goes along the events and remembers what is not over yet."""
 
-    def __init__(self, true_time: TrueTime) -> None:
+    def __init__(self, true_time: ClockCorrection) -> None:
         """Begin before the first life."""
         self._true = true_time
         self._gaps: list[Gap] = []
@@ -153,9 +153,7 @@ class _Walk:
             lived_s = (at_utc - self._started_utc).total_seconds()
         return at_utc - timedelta(seconds=min(event.size_s, lived_s))
 
-    def _add(
-        self, zone: str | None, from_utc: datetime | None, to_utc: datetime | None, why: Cause
-    ) -> None:
+    def _add(self, zone: str | None, from_utc: datetime | None, to_utc: datetime | None, why: Cause) -> None:
         """Note a gap, unless nobody knows when it began or it is none."""
         if from_utc is not None and (to_utc is None or to_utc > from_utc):
             self._gaps.append(Gap(zone=zone, starts_at_utc=from_utc, ends_at_utc=to_utc, why=why))

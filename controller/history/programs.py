@@ -9,25 +9,25 @@ from datetime import datetime
 
 from controller.calendar.intervals import Interval, merge, ms_of, overlap
 from controller.calendar.night import Night
-from controller.history.clock_correction import TrueTime
+from controller.history.clock_correction import ClockCorrection
 from controller.planning.plan import Place, ZoneLike, plan_night
-from controller.planning.program_text import ToldZone, read_program
+from controller.planning.program_text import ZoneProgram, read_program
 from controller.records.entries import Event, EventKind
 from controller.records.reading import Reading
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class InForce:
+class ProgramPeriod:
     """What a zone was told to do, and from when to when, in milliseconds since 1970; half-open."""
 
-    told: ToldZone
+    told: ZoneProgram
     starts_ms: int
     ends_ms: int
 
 
-def programs_of(
-    events: Iterable[Event], true_time: TrueTime, *, starts_ms: int, ends_ms: int
-) -> dict[str, list[InForce]]:
+def program_periods(
+    events: Iterable[Event], true_time: ClockCorrection, *, starts_ms: int, ends_ms: int
+) -> dict[str, list[ProgramPeriod]]:
     """Read out of events what each zone was told to do over a stretch.
 
     Args:
@@ -47,7 +47,9 @@ def programs_of(
     return walk.finish(ends_ms)
 
 
-def planned_of(programs: Iterable[InForce], nights: Sequence[Night], place: Place) -> list[Interval]:
+def planned_intervals(
+    programs: Iterable[ProgramPeriod], nights: Sequence[Night], place: Place
+) -> list[Interval]:
     """Give when a zone was to be lit over some nights, by the programs that were in force.
 
     Args:
@@ -77,12 +79,12 @@ def windows_of(zone: ZoneLike, night: Night, place: Place) -> list[Interval]:
 class _Walk:
     """Goes along the events and remembers what each zone was told last."""
 
-    def __init__(self, true_time: TrueTime, starts_ms: int) -> None:
+    def __init__(self, true_time: ClockCorrection, starts_ms: int) -> None:
         """Nobody was told anything yet."""
         self._true = true_time
         self._at_ms = starts_ms
-        self._told: dict[str, tuple[ToldZone, int]] = {}
-        self._found: dict[str, list[InForce]] = defaultdict(list)
+        self._told: dict[str, tuple[ZoneProgram, int]] = {}
+        self._found: dict[str, list[ProgramPeriod]] = defaultdict(list)
         # Zones that a keeper that just started has not told of yet, and its first reading.
         self._silent: set[str] = set()
         self._started: Reading | None = None
@@ -100,7 +102,7 @@ class _Walk:
             self._silent.discard(event.zone)
             self._tell(event.zone, read_program(event.zone, event.words))
 
-    def finish(self, ends_ms: int) -> dict[str, list[InForce]]:
+    def finish(self, ends_ms: int) -> dict[str, list[ProgramPeriod]]:
         """Give what was found; what was told last holds until the end."""
         self._drop_silent()
         self._at_ms = ends_ms
@@ -115,13 +117,13 @@ class _Walk:
                 self._tell(zone, None)
             self._started, self._silent = None, set()
 
-    def _tell(self, zone: str, told: ToldZone | None) -> None:
+    def _tell(self, zone: str, told: ZoneProgram | None) -> None:
         """Tell a zone something else from now on; nothing at all where None."""
         before = self._told.get(zone)
         if before is not None and before[0] == told:
             return
         if before is not None and before[1] < self._at_ms:
-            self._found[zone].append(InForce(told=before[0], starts_ms=before[1], ends_ms=self._at_ms))
+            self._found[zone].append(ProgramPeriod(told=before[0], starts_ms=before[1], ends_ms=self._at_ms))
         if told is None:
             self._told.pop(zone, None)
         else:

@@ -15,7 +15,7 @@ from controller.calendar.periods import (
     split,
     stretch_of_nights,
 )
-from controller.planning.planner import Almanac
+from controller.planning.planner import Planner
 
 # How many periods an answer has where nobody says.
 USUAL = {Each.NIGHT: 14, Each.MONTH: 12, Each.SEASON: 4}
@@ -55,12 +55,12 @@ class HoursAsk:
         return self.by is Each.WHOLE and self.period is None and self.first is None and self.last is None
 
 
-def choose_periods(ask: HoursAsk, almanac: Almanac, *, tonight: date, began: date | None) -> list[Period]:
+def choose_periods(ask: HoursAsk, planner: Planner, *, tonight: date, began: date | None) -> list[Period]:
     """Say which periods are meant.
 
     Args:
         ask: what somebody asks.
-        almanac: knows time zone and latitude.
+        planner: knows time zone and latitude.
         tonight: date of the night that holds now.
         began: the night in which the journal began; nothing earlier is shown unless it is asked for.
 
@@ -70,45 +70,45 @@ def choose_periods(ask: HoursAsk, almanac: Almanac, *, tonight: date, began: dat
     if ask.period is not None:
         if ask.first is not None or ask.last is not None:
             raise PeriodError("a period has its own dates; leave out either the period or “from” and “to”")
-        whole = read_period(ask.period, almanac)
+        whole = read_period(ask.period, planner)
     else:
-        whole = _usual(ask, almanac, tonight, began)
+        whole = _usual(ask, planner, tonight, began)
     if whole.nights > ask.most_nights or (ask.by is Each.NIGHT and whole.nights > MOST_PERIODS):
         raise PeriodError(f"{whole.name} is {whole.nights} nights; ask for fewer at once")
-    return list(split(whole, ask.by, almanac.tz, latitude_deg=almanac.site.latitude_deg))
+    return list(split(whole, ask.by, planner.tz, latitude_deg=planner.site.latitude_deg))
 
 
-def read_period(text: str, almanac: Almanac) -> Period:
+def read_period(text: str, planner: Planner) -> Period:
     """Read a period as a person writes it.
 
     Raises:
         PeriodError: there is none of that name, or it lies in years for which no answer can be given.
     """
-    period = parse_period(text, almanac.tz, latitude_deg=almanac.site.latitude_deg)
+    period = parse_period(text, planner.tz, latitude_deg=planner.site.latitude_deg)
     if not FIRST_YEAR <= period.first.year <= period.last.year <= LAST_YEAR:
         raise PeriodError(f"“{text}” is out of reach; name a year from {FIRST_YEAR} to {LAST_YEAR}")
     return period
 
 
-def _usual(ask: HoursAsk, almanac: Almanac, tonight: date, began: date | None) -> Period:
+def _usual(ask: HoursAsk, planner: Planner, tonight: date, began: date | None) -> Period:
     """Fill in the ends that nobody named."""
     last = ask.last or max(tonight, ask.first or tonight)
-    first = ask.first or _usual_first(ask, almanac, last, began)
+    first = ask.first or _usual_first(ask, planner, last, began)
     if last < first:
         named = f"from = {first}" if ask.first else f"{first}, where the journal begins"
         raise PeriodError(f"to = {last} lies before {named}; name a later night")
-    return stretch_of_nights(first, last, almanac.tz)
+    return stretch_of_nights(first, last, planner.tz)
 
 
-def _usual_first(ask: HoursAsk, almanac: Almanac, last: date, began: date | None) -> date:
+def _usual_first(ask: HoursAsk, planner: Planner, last: date, began: date | None) -> date:
     """Go back as far as is usual, to the beginning of a month or season, and not before the journal began.
 
     Where it knows nothing yet, the last piece says all that there is to say.
     """
     if ask.by is Each.WHOLE:
         return began or last
-    around = stretch_of_nights(last - _FAR_BACK, last, almanac.tz)
-    pieces = split(around, ask.by, almanac.tz, latitude_deg=almanac.site.latitude_deg)
+    around = stretch_of_nights(last - _FAR_BACK, last, planner.tz)
+    pieces = split(around, ask.by, planner.tz, latitude_deg=planner.site.latitude_deg)
     if began is None:
         return pieces[-1].first
     first = pieces[-USUAL[ask.by]].first

@@ -11,18 +11,18 @@ from api.render.numbers import currency_of
 from config.errors import UnknownZoneError
 from controller.calendar.periods import Period
 from controller.forecast.forecast import Forecast, look_ahead
-from controller.forecast.inputs import garden_of
+from controller.forecast.inputs import forecast_input
 from controller.history.account import account_for_past
 from controller.history.lamp_wear import Wear, account_for_wear
 from controller.history.nights import Bounds, bounds_of
 from controller.history.query import HoursAsk, choose_periods
 from controller.journal.reader import JournalReader
-from controller.planning.planner import Almanac
-from controller.wiring.losses import wire_garden
+from controller.planning.planner import Planner
+from controller.wiring.losses import cable_losses
 
 
-def tell_hours(
-    almanac: Almanac,
+def report_hours(
+    planner: Planner,
     journal: JournalReader,
     ask: HoursAsk,
     *,
@@ -32,7 +32,7 @@ def tell_hours(
     """Tell what zones did.
 
     Args:
-        almanac: the site as it is now.
+        planner: the site as it is now.
         journal: its journal.
         ask: what is asked.
         now_utc: now.
@@ -43,66 +43,66 @@ def tell_hours(
         PeriodError: no such period.
         UnknownZoneError: neither the site nor the journal knows one of the zones.
     """
-    require_zones(almanac, journal, ask)
+    require_zones(planner, journal, ask)
     bounds = bounds_of(journal, now_utc)
-    periods = _periods_of(almanac, ask, bounds)
-    wired = wire_garden(almanac.site)
+    periods = _periods_of(planner, ask, bounds)
+    wired = cable_losses(planner.site)
     wear = None
     if year is not None:
-        wear = _of_zones(account_for_wear(almanac, journal, year, volts=wired.volts), ask.zones)
+        wear = _of_zones(account_for_wear(planner, journal, year, volts=wired.volts), ask.zones)
     if ask.is_whole_life:
         return life_as_json(
-            almanac.site,
+            planner.site,
             ask,
             periods[0],
-            journal.whole_life(),
+            journal.totals(),
             bounds=bounds,
             wear=wear,
         )
     accounts = account_for_past(
-        almanac, journal, periods, bounds=bounds, zones=ask.zones, cable_w=wired.cable_w
+        planner, journal, periods, bounds=bounds, zones=ask.zones, cable_w=wired.cable_w
     )
-    return hours_as_json(almanac.site, ask, periods, accounts, bounds=bounds, wear=wear)
+    return hours_as_json(planner.site, ask, periods, accounts, bounds=bounds, wear=wear)
 
 
-def stream_hours(
-    almanac: Almanac, journal: JournalReader, ask: HoursAsk, *, now_utc: datetime
+def iter_hour_rows(
+    planner: Planner, journal: JournalReader, ask: HoursAsk, *, now_utc: datetime
 ) -> Iterator[dict[str, Any]]:
     """Tell what zones did, row by row, each as soon as it is worked out.
 
     Raises:
-        As ``tell_hours``, at the first row.
+        As ``report_hours``, at the first row.
     """
-    require_zones(almanac, journal, ask)
+    require_zones(planner, journal, ask)
     if ask.is_whole_life:
-        yield from tell_hours(almanac, journal, ask, now_utc=now_utc)["hours"]
+        yield from report_hours(planner, journal, ask, now_utc=now_utc)["hours"]
         return
-    currency = currency_of(almanac.site)
+    currency = currency_of(planner.site)
     bounds = bounds_of(journal, now_utc)
-    periods = _periods_of(almanac, ask, bounds)
+    periods = _periods_of(planner, ask, bounds)
     accounts = account_for_past(
-        almanac,
+        planner,
         journal,
         periods,
         bounds=bounds,
         zones=ask.zones,
-        cable_w=wire_garden(almanac.site).cable_w,
+        cable_w=cable_losses(planner.site).cable_w,
     )
     for account in accounts:
         yield row_as_json(account, currency)
 
 
-def _periods_of(almanac: Almanac, ask: HoursAsk, bounds: Bounds) -> list[Period]:
+def _periods_of(planner: Planner, ask: HoursAsk, bounds: Bounds) -> list[Period]:
     """Say which periods are meant, with the journal's beginning and now as the usual ends."""
-    began = None if bounds.is_empty else almanac.night_at(bounds.began_utc).date
-    return choose_periods(ask, almanac, tonight=almanac.night_at(bounds.now_utc).date, began=began)
+    began = None if bounds.is_empty else planner.night_at(bounds.began_utc).date
+    return choose_periods(ask, planner, tonight=planner.night_at(bounds.now_utc).date, began=began)
 
 
-def year_to_come(almanac: Almanac, now_utc: datetime) -> Forecast:
+def year_to_come(planner: Planner, now_utc: datetime) -> Forecast:
     """Work out the year to come by the present program, tonight first."""
-    tonight = almanac.night_at(now_utc).date
-    garden = garden_of(almanac, wire_garden(almanac.site).cable_w)
-    return look_ahead(garden, tonight, lambda zone, night: almanac.plan(zone, night).windows)
+    tonight = planner.night_at(now_utc).date
+    garden = forecast_input(planner, cable_losses(planner.site).cable_w)
+    return look_ahead(garden, tonight, lambda zone, night: planner.plan(zone, night).windows)
 
 
 def _of_zones(wear: Wear, zones: Sequence[str]) -> Wear:
@@ -113,11 +113,11 @@ def _of_zones(wear: Wear, zones: Sequence[str]) -> Wear:
     )
 
 
-def require_zones(almanac: Almanac, journal: JournalReader, ask: HoursAsk) -> None:
+def require_zones(planner: Planner, journal: JournalReader, ask: HoursAsk) -> None:
     """Refuse a zone that neither the site nor the journal has; one that is gone keeps its past."""
     for zone in ask.zones:
         try:
-            almanac.site.zone(zone)
+            planner.site.zone(zone)
         except UnknownZoneError:
             if not list(journal.switchings(zone=zone, limit=1)):
                 raise

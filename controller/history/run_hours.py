@@ -90,7 +90,7 @@ class Missed:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class DarkGap:
+class LongestOutage:
     """One unbroken stretch of planned time without light, with what explains most of it."""
 
     starts_at_utc: datetime
@@ -129,7 +129,7 @@ class ZoneHours:
     starts: int
     planned_ms: int
     missed: tuple[Missed, ...]
-    longest_gap: DarkGap | None
+    longest_gap: LongestOutage | None
 
     @property
     def missed_ms(self) -> int:
@@ -216,7 +216,7 @@ def _lit(past: ZonePast, as_of_utc: datetime) -> list[tuple[Run, Interval]]:
 
 def _failures(
     past: ZonePast, missed: list[Interval], boxes: Sequence[Interval], as_of_utc: datetime
-) -> list[tuple[tuple[Missed, ...], DarkGap | None]]:
+) -> list[tuple[tuple[Missed, ...], LongestOutage | None]]:
     """Say for each box what was missed by reason, and the longest gap."""
     by_reason = [(why, share_out(intervals, boxes)) for why, intervals in _explain(past, missed, as_of_utc)]
     failures = []
@@ -253,13 +253,13 @@ def _explain(past: ZonePast, missed: list[Interval], as_of_utc: datetime) -> _Re
     return [*reasons, (None, left)]
 
 
-def _longest(missed: Sequence[Interval], reasons: _Reasons) -> DarkGap | None:
+def _longest(missed: Sequence[Interval], reasons: _Reasons) -> LongestOutage | None:
     """Find the longest unbroken part of what was missed, and the reason that explains most of it."""
     if not missed:
         return None
     longest = max(missed, key=lambda interval: interval[1] - interval[0])
     why = max(reasons, key=lambda reason: total_ms(overlap(reason[1], [longest])))[0]
-    return DarkGap(starts_at_utc=utc_of(longest[0]), lasts_ms=longest[1] - longest[0], why=why)
+    return LongestOutage(starts_at_utc=utc_of(longest[0]), lasts_ms=longest[1] - longest[0], why=why)
 
 
 def _lengths(intervals: Iterable[Interval], boxes: Sequence[Interval]) -> list[int]:

@@ -36,7 +36,7 @@ def lit_interval(run: Run, as_of_utc: datetime) -> Interval:
     return off_ms - max(round(lit_s * MS_PER_S), 0), off_ms
 
 
-def draws_of(
+def loads_drawn(
     runs: Iterable[Run],
     cable_w: Mapping[str, Decimal],
     *,

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 
 from controller.energy.values import Energy
 from controller.history.account import ZoneAccount
-from controller.history.run_hours import REASONS_FOR_DARK, DarkGap
+from controller.history.run_hours import REASONS_FOR_DARK, LongestOutage
 from controller.records.entries import Cause
 
 # In the order in which they are shown, what nothing explains last.
@@ -27,7 +27,7 @@ class HourSum:
     starts: int = 0
     planned_ms: int = 0
     missed_ms: dict[Cause | None, int] = field(default_factory=dict)
-    longest_gap: DarkGap | None = None
+    longest_gap: LongestOutage | None = None
     energy: Energy = field(default_factory=Energy)
     loads: tuple[tuple[float | None, str], ...] = ()
     losses: tuple[str, ...] = ()

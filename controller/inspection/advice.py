@@ -14,9 +14,9 @@ from typing import Final
 
 from controller.inspection.changes import Change, Kind, list_changes, list_combined
 from controller.inspection.circuit_checks import judge
-from controller.inspection.findings import Judgement, Level, Verdict
-from controller.inspection.gauges import has_volts, spares_lamps
-from controller.inspection.rewiring import hang_on
+from controller.inspection.findings import Finding, InspectionResult, Level
+from controller.inspection.gauges import has_volts, within_upper_limit
+from controller.inspection.rewiring import attach
 from controller.wiring.limits import Limits
 from controller.wiring.network import Network
 from controller.wiring.solver import LampState, Solution
@@ -38,10 +38,10 @@ class Proposal:
     """
 
     change: Change
-    judgement: Judgement
+    judgement: InspectionResult
     worst: LampState
-    doubts: tuple[Verdict, ...]
-    remains: tuple[Verdict, ...]
+    doubts: tuple[Finding, ...]
+    remains: tuple[Finding, ...]
 
     def __str__(self) -> str:
         """What to do, what it buys, what its worst lamp then gets, the doubts it brings and what remains."""
@@ -87,7 +87,7 @@ class _Search:
 
     networks: Sequence[Network]
     place: int
-    before: Judgement
+    before: InspectionResult
     limits: Limits
 
     def choose(self, changes: Iterable[Change]) -> list[Proposal]:
@@ -113,7 +113,7 @@ class _Search:
         """Judge the transformer with a change made; None where it does not do, or breaks something else."""
         limits = self.limits
         for network in change.networks:
-            if not (has_volts(network, limits.drop_percent) and spares_lamps(network, limits.cool_c)):
+            if not (has_volts(network, limits.drop_percent) and within_upper_limit(network, limits.cool_c)):
                 return None
         networks, feeds = self.put_in(change.networks)
         after = judge(networks, limits)
@@ -134,7 +134,7 @@ class _Search:
             taps_v = [one.feed.source_v for one in networks]
             if network.feed.source_v in taps_v:
                 place = taps_v.index(network.feed.source_v)
-                networks[place] = hang_on(networks[place], network)
+                networks[place] = attach(networks[place], network)
                 feeds.add(networks[place].feed.node)
             else:
                 networks.append(network)
@@ -143,8 +143,8 @@ class _Search:
 
 
 def _new_doubts(
-    before: Judgement, after: Judgement, old_feed: str, new_feeds: set[str]
-) -> tuple[Verdict, ...] | None:
+    before: InspectionResult, after: InspectionResult, old_feed: str, new_feeds: set[str]
+) -> tuple[Finding, ...] | None:
     """What became doubtful; None where something is wrong at the changed feeds, or became wrong elsewhere."""
     ranks = before.ranks()
     doubts = []
@@ -160,7 +160,7 @@ def _new_doubts(
     return tuple(doubts)
 
 
-def _worst_of(judgement: Judgement, feeds: set[str]) -> LampState | None:
+def _worst_of(judgement: InspectionResult, feeds: set[str]) -> LampState | None:
     worst = [
         one.lit.worst
         for one in judgement.surveys

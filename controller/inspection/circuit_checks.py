@@ -11,7 +11,7 @@ from dataclasses import replace
 from itertools import repeat
 from typing import Final
 
-from controller.inspection.findings import Judgement, Level, Survey, Topic, Verdict
+from controller.inspection.findings import Finding, InspectionResult, Level, SolvedStates, Topic
 from controller.inspection.lamp_checks import judge_drop, judge_evenness, judge_life, judge_volts
 from controller.wiring.cable import Ampacity, Build, Gauge, Unit
 from controller.wiring.limits import Limits
@@ -34,14 +34,14 @@ _BY_RESISTANCE: Final = "computed from the cables' resistance (V² ÷ 4R for one
 _LEAST_MM2, _LEAST_FLEXIBLE_MM2, _FLEXIBLE_UP_TO_M = 1.5, 1.0, 3.0
 
 
-def survey(network: Network, limits: Limits) -> Survey:
+def solve_states(network: Network, limits: Limits) -> SolvedStates:
     """Solve a network with everything lit, and each zone alone on cool cable."""
     cool = replace(network, temperature_c=limits.cool_c)
     alone = {zone: solve(cool.lit((zone,))) for zone in network.zones}
     volts = {zone: _lamp_volts(outcome) for zone, outcome in alone.items()}
     # A zone alone keeps the order of its fixtures, so each zone's volts are taken in turn.
     most_v = tuple(next(volts[fixture.zone]) for fixture in network.fixtures)
-    return Survey(lit=solve(network), alone=alone, most_v=most_v)
+    return SolvedStates(lit=solve(network), alone=alone, most_v=most_v)
 
 
 def _lamp_volts(outcome: Outcome) -> Iterator[float | None]:
@@ -50,7 +50,7 @@ def _lamp_volts(outcome: Outcome) -> Iterator[float | None]:
     return repeat(None)
 
 
-def judge(networks: Sequence[Network], limits: Limits | None = None) -> Judgement:
+def judge(networks: Sequence[Network], limits: Limits | None = None) -> InspectionResult:
     """Judge everything behind one transformer.
 
     Args:
@@ -61,7 +61,7 @@ def judge(networks: Sequence[Network], limits: Limits | None = None) -> Judgemen
         Verdicts on the transformer, the circuits, the cables and every lamp.
     """
     limits = limits or Limits()
-    surveys = tuple(survey(network, limits) for network in networks)
+    surveys = tuple(solve_states(network, limits) for network in networks)
     verdicts = [verdict for one in surveys for verdict in _judge_delivery(one)]
     verdicts += _judge_transformer(surveys)
     for one in surveys:
@@ -74,15 +74,15 @@ def judge(networks: Sequence[Network], limits: Limits | None = None) -> Judgemen
             verdicts += judge_drop(one.lit, limits)
     verdicts += judge_evenness(surveys, limits)
     verdicts += judge_life(surveys, limits)
-    return Judgement(surveys=surveys, verdicts=tuple(verdicts))
+    return InspectionResult(surveys=surveys, verdicts=tuple(verdicts))
 
 
-def _judge_delivery(one: Survey) -> list[Verdict]:
+def _judge_delivery(one: SolvedStates) -> list[Finding]:
     found = one.lit
     if isinstance(found, Solution):
         return []
     return [
-        Verdict(
+        Finding(
             topic=Topic.SOLUTION,
             level=Level.WRONG,
             feed=one.feed,
@@ -97,7 +97,7 @@ def _judge_delivery(one: Survey) -> list[Verdict]:
     ]
 
 
-def _judge_transformer(surveys: Sequence[Survey]) -> list[Verdict]:
+def _judge_transformer(surveys: Sequence[SolvedStates]) -> list[Finding]:
     """Load of all networks together and of each zone alone; the lamps' own where there is no solution."""
     if not surveys:
         return []
@@ -122,14 +122,14 @@ def _rated_va(network: Network) -> float:
     return sum(lamp.count * lamp.watts / lamp.power_factor for lamp in network.fixtures)
 
 
-def _judge_load(topic: Topic, place: str, load_va: float, rated_va: float) -> Verdict:
+def _judge_load(topic: Topic, place: str, load_va: float, rated_va: float) -> Finding:
     line_va = CONTINUOUS * rated_va
     level = _level(load_va, doubtful=line_va, wrong=rated_va)
     left_va = line_va - load_va
     left = f"{left_va:.0f} VA are left" if left_va >= 0.0 else f"{-left_va:.0f} VA are"
     side = "below" if left_va >= 0.0 else "above"
     needed_va = math.ceil(load_va / CONTINUOUS / 5.0) * 5
-    return Verdict(
+    return Finding(
         topic=topic,
         level=level,
         feed="",
@@ -144,10 +144,10 @@ def _judge_load(topic: Topic, place: str, load_va: float, rated_va: float) -> Ve
     )
 
 
-def _judge_supply(network: Network) -> Verdict:
+def _judge_supply(network: Network) -> Finding:
     node, volts = network.feed.node, network.feed.source_v
     level = _level(volts, doubtful=SUPPLY_V, wrong=SUPPLY_V)
-    return Verdict(
+    return Finding(
         topic=Topic.SUPPLY,
         level=level,
         feed=node,
@@ -161,10 +161,10 @@ def _judge_supply(network: Network) -> Verdict:
     )
 
 
-def _judge_circuit(solution: Solution) -> Verdict:
+def _judge_circuit(solution: Solution) -> Finding:
     node, amperes = solution.network.feed.node, solution.source_a
     level = _level(amperes, doubtful=CONTINUOUS * CIRCUIT_A, wrong=CIRCUIT_A)
-    return Verdict(
+    return Finding(
         topic=Topic.CIRCUIT,
         level=level,
         feed=node,
@@ -178,7 +178,7 @@ def _judge_circuit(solution: Solution) -> Verdict:
     )
 
 
-def _judge_cables(solution: Solution) -> list[Verdict]:
+def _judge_cables(solution: Solution) -> list[Finding]:
     """Current of each cable and lead against its ampacity, and 80 % of it for long hours."""
     carried: list[tuple[str, Gauge, float, Ampacity]] = []
     for state in solution.stretches:
@@ -200,9 +200,9 @@ def _judge_cables(solution: Solution) -> list[Verdict]:
     ]
 
 
-def _judge_current(feed: str, place: str, gauge: Gauge, amperes: float, limit: Ampacity) -> Verdict:
+def _judge_current(feed: str, place: str, gauge: Gauge, amperes: float, limit: Ampacity) -> Finding:
     level = _level(amperes, doubtful=CONTINUOUS * limit.amperes, wrong=limit.amperes)
-    return Verdict(
+    return Finding(
         topic=Topic.CABLE,
         level=level,
         feed=feed,
@@ -216,7 +216,7 @@ def _judge_current(feed: str, place: str, gauge: Gauge, amperes: float, limit: A
     )
 
 
-def _judge_conductors(network: Network) -> list[Verdict]:
+def _judge_conductors(network: Network) -> list[Finding]:
     """Metric conductors against the least size; the rule is not one of the American code."""
     laid = [(f"{c.from_node} to {c.to_node}", c.gauge, c.length_m) for c in network.stretches]
     laid += [
@@ -225,7 +225,7 @@ def _judge_conductors(network: Network) -> list[Verdict]:
         if fixture.lead is not None
     ]
     return [
-        Verdict(
+        Finding(
             topic=Topic.CONDUCTOR,
             level=Level.DOUBTFUL,
             feed=network.feed.node,

@@ -43,7 +43,7 @@ class Topic(StrEnum):
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Verdict:
+class Finding:
     """One finding.
 
     Attributes:
@@ -72,7 +72,7 @@ class Verdict:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Survey:
+class SolvedStates:
     """One network solved in the states that matter.
 
     Attributes:
@@ -93,7 +93,7 @@ class Survey:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Judgement:
+class InspectionResult:
     """All findings about one transformer.
 
     Attributes:
@@ -101,8 +101,8 @@ class Judgement:
         verdicts: the findings.
     """
 
-    surveys: tuple[Survey, ...]
-    verdicts: tuple[Verdict, ...]
+    surveys: tuple[SolvedStates, ...]
+    verdicts: tuple[Finding, ...]
 
     @property
     def level(self) -> Level:
@@ -117,11 +117,9 @@ class Judgement:
         solutions = [outcome for outcome in outcomes if isinstance(outcome, Solution)]
         return sum(s.source_va for s in solutions) if len(solutions) == len(outcomes) else None
 
-    def wrong(self, feed: str | None = None) -> tuple[Verdict, ...]:
+    def wrong(self, feed: str | None = None) -> tuple[Finding, ...]:
         """The findings that are wrong, of one feed where it is named."""
-        return tuple(
-            v for v in self.verdicts if v.level is Level.WRONG and (feed is None or v.feed == feed)
-        )
+        return tuple(v for v in self.verdicts if v.level is Level.WRONG and (feed is None or v.feed == feed))
 
     def ranks(self) -> dict[tuple[str, Topic], int]:
         """The worst rank of each topic at each feed."""

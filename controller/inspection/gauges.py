@@ -20,7 +20,7 @@ Gauges = dict[str, Gauge]
 
 
 @dataclass(kw_only=True, slots=True)
-class Trial:
+class SizingTrial:
     """A network laid out once, whose cables can be exchanged for one solution after another.
 
     Attributes:
@@ -81,7 +81,7 @@ def has_volts(network: Network, drop_percent: float | None) -> bool:
     )
 
 
-def spares_lamps(network: Network, cool_c: float) -> bool:
+def within_upper_limit(network: Network, cool_c: float) -> bool:
     """Whether no lamp has too many volts with its zone lit alone on cool cable: the other quick look."""
     for zone in network.zones:
         lamps = [fixture for fixture in network.fixtures if fixture.zone == zone]
@@ -96,7 +96,7 @@ def spares_lamps(network: Network, cool_c: float) -> bool:
     return True
 
 
-def lay_out(network: Network, drop_percent: float | None) -> Trial:
+def lay_out(network: Network, drop_percent: float | None) -> SizingTrial:
     """Prepare a network for trials; where it has no solution the lamps' rated currents order its cables."""
     tree, places, at_lamps = build_tree(network)
     needed_v = tuple(zip(at_lamps, needed_volts(network, drop_percent), strict=True))
@@ -110,7 +110,7 @@ def lay_out(network: Network, drop_percent: float | None) -> Trial:
     for place in range(len(tree.parent) - 1, 0, -1):
         if place in needy:
             needy.add(tree.parent[place])
-    return Trial(
+    return SizingTrial(
         network=network,
         tree=tree,
         places=places,
@@ -121,7 +121,7 @@ def lay_out(network: Network, drop_percent: float | None) -> Trial:
     )
 
 
-def find_gauges(trial: Trial) -> list[Gauges]:
+def find_gauges(trial: SizingTrial) -> list[Gauges]:
     """Sets of thicker cables with which every lamp has its volts; none where no gauge does.
 
     Returns:
@@ -151,7 +151,7 @@ def _keep(found: list[Gauges], gauges: Gauges | None) -> None:
         found.append(gauges)
 
 
-def _carry_their_current(trial: Trial) -> Gauges:
+def _carry_their_current(trial: SizingTrial) -> Gauges:
     """The least gauges for cables that carry more than they may."""
     forced: Gauges = {}
     for cable in trial.network.stretches:
@@ -165,7 +165,7 @@ def _carry_their_current(trial: Trial) -> Gauges:
     return forced
 
 
-def _fewest(trial: Trial, forced: Gauges, steps: Sequence[tuple[str, Gauge]]) -> Gauges | None:
+def _fewest(trial: SizingTrial, forced: Gauges, steps: Sequence[tuple[str, Gauge]]) -> Gauges | None:
     """The shortest beginning of these steps that suffices, found by halving; None where all do not."""
 
     def taken(count: int) -> Gauges:
@@ -187,7 +187,7 @@ def _first(most: int, suffices: Callable[[int], bool]) -> int:
     return high
 
 
-def _trim(trial: Trial, forced: Gauges, mix: Gauges) -> Gauges:
+def _trim(trial: SizingTrial, forced: Gauges, mix: Gauges) -> Gauges:
     """Take back from a mix what it does not need: of each cable, the most copper first, as much as can be."""
     trimmed = dict(mix)
     cables = {cable.to_node: cable for cable in trial.network.stretches}
@@ -204,7 +204,7 @@ def _trim(trial: Trial, forced: Gauges, mix: Gauges) -> Gauges:
     return trimmed
 
 
-def _single(trial: Trial, forced: Gauges, choices: dict[str, tuple[Gauge, ...]]) -> Gauges | None:
+def _single(trial: SizingTrial, forced: Gauges, choices: dict[str, tuple[Gauge, ...]]) -> Gauges | None:
     """The one cable that does alone with the least copper; those that do not at their thickest are left."""
     temperature_c = trial.network.temperature_c
     best: tuple[float, Gauges] | None = None
@@ -224,7 +224,9 @@ def _single(trial: Trial, forced: Gauges, choices: dict[str, tuple[Gauge, ...]])
     return best[1] if best else None
 
 
-def _by_gain(trial: Trial, forced: Gauges, choices: dict[str, tuple[Gauge, ...]]) -> list[tuple[str, Gauge]]:
+def _by_gain(
+    trial: SizingTrial, forced: Gauges, choices: dict[str, tuple[Gauge, ...]]
+) -> list[tuple[str, Gauge]]:
     """Every step to a next gauge by its gain, current × ohms saved ÷ copper added, the greatest first."""
     temperature_c = trial.network.temperature_c
     steps = []

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Final
 
-from controller.inspection.findings import Level, Survey, Topic, Verdict
+from controller.inspection.findings import Finding, Level, SolvedStates, Topic
 from controller.lamps.light import filament_light
 from controller.lamps.physics import filament_life_h
 from controller.wiring.limits import Limits
@@ -31,7 +31,7 @@ _BY_LIGHT: Final = "light by V^3.4 (Standard Handbook for Electrical Engineers);
 _BY_LIFE: Final = "life by V^-13 (Standard Handbook for Electrical Engineers); the limit is common practice"
 
 
-def judge_volts(one: Survey) -> list[Verdict]:
+def judge_volts(one: SolvedStates) -> list[Finding]:
     """Every lamp that gets too few or too many volts, and the worst of each kind where none does."""
     if not isinstance(one.lit, Solution) or not one.lit.lamps:
         return []
@@ -64,7 +64,7 @@ def _level_of_volts(fixture: FixtureAt, *, outside: bool, stated: bool) -> Level
     return Level.DOUBTFUL if fixture.lamp is Lamp.POWER and not stated else Level.WRONG
 
 
-def _judge_low(feed: str, state: LampState, volts: float) -> Verdict:
+def _judge_low(feed: str, state: LampState, volts: float) -> Finding:
     fixture = state.fixture
     low_v, _ = fixture.range_v
     stated = fixture.min_v is not None
@@ -73,7 +73,7 @@ def _judge_low(feed: str, state: LampState, volts: float) -> Verdict:
     if fixture.lamp is Lamp.FILAMENT:
         dim = f", {100.0 * filament_light(volts, fixture.rated_v):.0f} % of its light"
     out = "; below it the driver drops out" if state.drops_out else ""
-    return Verdict(
+    return Finding(
         topic=Topic.LAMP_LOW,
         level=level,
         feed=feed,
@@ -93,7 +93,7 @@ def _remedy_low(fixture: FixtureAt, *, stated: bool) -> str:
     return "a higher tap, thicker cable, a feed nearer to the middle, or a second run"
 
 
-def _judge_high(feed: str, state: LampState, volts: float) -> Verdict:
+def _judge_high(feed: str, state: LampState, volts: float) -> Finding:
     fixture = state.fixture
     _, high_v = fixture.range_v
     stated = fixture.max_v is not None
@@ -101,7 +101,7 @@ def _judge_high(feed: str, state: LampState, volts: float) -> Verdict:
     life = ""
     if fixture.lamp is Lamp.FILAMENT:
         life = f", {100.0 * filament_life_h(1.0, volts, fixture.rated_v):.0f} % of its rated life"
-    return Verdict(
+    return Finding(
         topic=Topic.LAMP_HIGH,
         level=level,
         feed=feed,
@@ -116,7 +116,7 @@ def _judge_high(feed: str, state: LampState, volts: float) -> Verdict:
     )
 
 
-def judge_drop(solution: Solution, limits: Limits) -> list[Verdict]:
+def judge_drop(solution: Solution, limits: Limits) -> list[Finding]:
     """The greatest drop from the feed to a lamp, in percent of the feed's volts, against each limit."""
     if not solution.lamps:
         return []
@@ -128,7 +128,7 @@ def judge_drop(solution: Solution, limits: Limits) -> list[Verdict]:
     if limits.drop_percent is not None:
         against.append((limits.drop_percent, _BY_SITE, Level.WRONG))
     return [
-        Verdict(
+        Finding(
             topic=Topic.DROP,
             level=beyond if percent > limit else Level.WELL,
             feed=solution.network.feed.node,
@@ -145,7 +145,7 @@ def judge_drop(solution: Solution, limits: Limits) -> list[Verdict]:
     ]
 
 
-def judge_evenness(surveys: Sequence[Survey], limits: Limits) -> list[Verdict]:
+def judge_evenness(surveys: Sequence[SolvedStates], limits: Limits) -> list[Finding]:
     """Light of the dimmest filament lamp as a part of the brightest, over the whole transformer."""
     states = [
         state
@@ -162,7 +162,7 @@ def judge_evenness(surveys: Sequence[Survey], limits: Limits) -> list[Verdict]:
     part = dim / bright
     uneven = part < limits.low_light
     return [
-        Verdict(
+        Finding(
             topic=Topic.SPREAD,
             level=Level.DOUBTFUL if uneven else Level.WELL,
             feed="",
@@ -178,7 +178,7 @@ def judge_evenness(surveys: Sequence[Survey], limits: Limits) -> list[Verdict]:
     ]
 
 
-def judge_life(surveys: Sequence[Survey], limits: Limits) -> list[Verdict]:
+def judge_life(surveys: Sequence[SolvedStates], limits: Limits) -> list[Finding]:
     """Life of the filament lamp with the most volts in proportion, as a part of its rated life."""
     lives = []
     for one in surveys:
@@ -191,7 +191,7 @@ def judge_life(surveys: Sequence[Survey], limits: Limits) -> list[Verdict]:
     life, volts, feed, fixture = min(lives, key=lambda entry: entry[0])
     short = life < limits.low_life
     return [
-        Verdict(
+        Finding(
             topic=Topic.LIFE,
             level=Level.DOUBTFUL if short else Level.WELL,
             feed=feed,

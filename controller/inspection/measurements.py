@@ -45,7 +45,7 @@ class Difference:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class BesideComputed:
+class VoltageComparison:
     """All readings of a network beside what was computed, and what would explain those that do not agree."""
 
     differences: tuple[Difference, ...]
@@ -74,7 +74,7 @@ def compare_volts(
     *,
     tolerance_v: float = METER_V,
     tap_measured: bool = False,
-) -> BesideComputed | None:
+) -> VoltageComparison | None:
     """Set readings beside computed volts.
 
     Args:
@@ -94,7 +94,7 @@ def compare_volts(
     if warm is None or cool is None:
         return None
     differences = (_differ(one, warm[one.fixture], cool[one.fixture], tolerance_v) for one in readings)
-    found = BesideComputed(differences=tuple(differences))
+    found = VoltageComparison(differences=tuple(differences))
     if found.agrees:
         return found
     return replace(found, explanations=explain(network, readings, tolerance_v, tap_measured=tap_measured))

@@ -14,15 +14,15 @@ from config.models.site import Fixture, Site, Zone
 from controller.inspection.advice import Proposal, advise
 from controller.inspection.circuit_checks import judge
 from controller.inspection.diagnosis import MeasuredVolts
-from controller.inspection.findings import Judgement, Level, Survey, Topic, Verdict
+from controller.inspection.findings import Finding, InspectionResult, Level, SolvedStates, Topic
 from controller.inspection.measurements import (
-    BesideComputed,
+    VoltageComparison,
     WattsBesideComputed,
     compare_volts,
     compare_watts,
 )
-from controller.inspection.rule_of_thumb import RuleBesideTruth, compare_rule
-from controller.wiring.from_site import Circuit, TransformerWiring, wire_site
+from controller.inspection.rule_of_thumb import RuleOfThumbCheck, check_rule_of_thumb
+from controller.wiring.from_site import Circuit, TransformerWiring, build_wiring
 from controller.wiring.solver import Solution
 
 _OF_LAMPS: Final = frozenset({Topic.LAMP_LOW, Topic.LAMP_HIGH, Topic.DROP})
@@ -64,11 +64,11 @@ class WiringReport:
     """
 
     wiring: TransformerWiring
-    judgement: Judgement
+    judgement: InspectionResult
     loads: tuple[ZoneLoad, ...]
     proposals: tuple[Proposal, ...]
-    rules: tuple[RuleBesideTruth, ...]
-    volts: tuple[BesideComputed | None, ...]
+    rules: tuple[RuleOfThumbCheck, ...]
+    volts: tuple[VoltageComparison | None, ...]
     watts: tuple[WattsBesideComputed, ...]
     unknown: tuple[str, ...]
 
@@ -83,14 +83,14 @@ class WiringReport:
         return not self.proposals and any(verdict.feed for verdict in self.judgement.wrong())
 
     @property
-    def load(self) -> Verdict:
+    def load(self) -> Finding:
         """The finding about the whole load."""
         return next(one for one in self.judgement.verdicts if one.topic is Topic.TRANSFORMER)
 
 
 def report_site(site: Site) -> tuple[WiringReport, ...]:
     """Report on every transformer of a site."""
-    return tuple(report_transformer(wiring) for wiring in wire_site(site))
+    return tuple(report_transformer(wiring) for wiring in build_wiring(site))
 
 
 def report_transformer(wiring: TransformerWiring) -> WiringReport:
@@ -106,14 +106,14 @@ def report_transformer(wiring: TransformerWiring) -> WiringReport:
         judgement=judgement,
         loads=loads,
         proposals=proposals,
-        rules=compare_rule(judgement),
+        rules=check_rule_of_thumb(judgement),
         volts=tuple(_compare_volts(circuit) for circuit in wiring.circuits),
         watts=tuple(_compare_watts(loads)),
         unknown=tuple(_list_unknown(wiring)),
     )
 
 
-def _telling(verdicts: Sequence[Verdict], wiring: TransformerWiring) -> Iterator[Verdict]:
+def _telling(verdicts: Sequence[Finding], wiring: TransformerWiring) -> Iterator[Finding]:
     """Leave out findings about volts where no light is on a cable, and about a tap that nobody wrote down."""
     bare = {
         circuit.network.feed.node
@@ -127,7 +127,7 @@ def _telling(verdicts: Sequence[Verdict], wiring: TransformerWiring) -> Iterator
             yield verdict
 
 
-def _load_of(zone: Zone, surveys: Sequence[Survey], wiring: TransformerWiring) -> ZoneLoad:
+def _load_of(zone: Zone, surveys: Sequence[SolvedStates], wiring: TransformerWiring) -> ZoneLoad:
     found = [one.alone[zone.id] for one in surveys if zone.id in one.alone]
     solved = [outcome for outcome in found if isinstance(outcome, Solution)]
     complete = bool(found) and len(solved) == len(found)
@@ -141,7 +141,7 @@ def _load_of(zone: Zone, surveys: Sequence[Survey], wiring: TransformerWiring) -
     )
 
 
-def _compare_volts(circuit: Circuit) -> BesideComputed | None:
+def _compare_volts(circuit: Circuit) -> VoltageComparison | None:
     """Set the readings of one tap beside computed volts; they were taken with everything lit."""
     readings = [
         MeasuredVolts(fixture=place, volts=light.measured_v)

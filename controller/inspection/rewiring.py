@@ -52,9 +52,7 @@ def feed_at(network: Network, node: str, gauge: Gauge) -> tuple[Network, Purchas
     way = way_to(network, node)
     first, turned = way[0], {cable.to_node for cable in way[1:]}
     purchase = Purchase(gauge=gauge, length_m=sum(cable.length_m for cable in way))
-    home_run = Stretch(
-        from_node=network.feed.node, to_node=node, gauge=gauge, length_m=purchase.length_m
-    )
+    home_run = Stretch(from_node=network.feed.node, to_node=node, gauge=gauge, length_m=purchase.length_m)
     cables = [home_run]
     for cable in network.stretches:
         if cable.to_node in turned:
@@ -106,7 +104,7 @@ def move_branch(network: Network, node: str, tap_v: float) -> tuple[Network, Net
     return kept, moved
 
 
-def hang_on(standing: Network, other: Network) -> Network:
+def attach(standing: Network, other: Network) -> Network:
     """Hang what is on another network onto the tap of one that stands: one tap is one circuit."""
     old, new = other.feed.node, standing.feed.node
     cables = (replace(c, from_node=new) if c.from_node == old else c for c in other.stretches)

@@ -10,7 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 
-from controller.inspection.findings import Judgement, Level, Survey, Topic
+from controller.inspection.findings import InspectionResult, Level, SolvedStates, Topic
 from controller.wiring.cable import DEFAULT_TEMPERATURE_C, M_PER_FT, Gauge, loop_ohm, parse_gauge
 from controller.wiring.network import way_to
 from controller.wiring.solver import NoSolution
@@ -22,7 +22,7 @@ LAMP_TOPICS: Final = frozenset({Topic.LAMP_LOW, Topic.LAMP_HIGH, Topic.SOLUTION}
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class RuleBesideTruth:
+class RuleOfThumbCheck:
     """What the rule of thumb says of one network, and what was computed.
 
     Attributes:
@@ -80,16 +80,19 @@ def reach_m(
     temperature_c: float = DEFAULT_TEMPERATURE_C,
 ) -> float:
     """Metres that a cable reaches with a load within a drop, by hand; see ``carried_w``."""
-    return carried_w(
-        gauge, 1.0, source_v=source_v, drop_percent=drop_percent, lamps=lamps, temperature_c=temperature_c
-    ) / watts
+    return (
+        carried_w(
+            gauge, 1.0, source_v=source_v, drop_percent=drop_percent, lamps=lamps, temperature_c=temperature_c
+        )
+        / watts
+    )
 
 
 def _spread(lamps: int) -> float:
     return (lamps + 1) / (2 * lamps)
 
 
-def compare_rule(judgement: Judgement) -> tuple[RuleBesideTruth, ...]:
+def check_rule_of_thumb(judgement: InspectionResult) -> tuple[RuleOfThumbCheck, ...]:
     """Set the rule beside the truth for each network of a transformer that has lamps."""
     networks = [one.lit.network for one in judgement.surveys]
     watts = sum(fixture.count * fixture.watts for network in networks for fixture in network.fixtures)
@@ -100,7 +103,7 @@ def compare_rule(judgement: Judgement) -> tuple[RuleBesideTruth, ...]:
     )
 
 
-def _compare(one: Survey, judgement: Judgement, rated_part: float) -> RuleBesideTruth:
+def _compare(one: SolvedStates, judgement: InspectionResult, rated_part: float) -> RuleOfThumbCheck:
     network = one.lit.network
     ways = [way_to(network, fixture.node) for fixture in network.fixtures]
     farthest_m = max(sum(cable.length_m for cable in way) for way in ways)
@@ -113,7 +116,7 @@ def _compare(one: Survey, judgement: Judgement, rated_part: float) -> RuleBeside
     )
     kept = "kept" if rule_says else "not kept"
     rule = f"12 AWG or thicker, 100 ft at most, 80 % of the rating at most: {kept}"
-    return RuleBesideTruth(
+    return RuleOfThumbCheck(
         feed=one.feed,
         farthest_m=farthest_m,
         thinnest_mm2=thinnest_mm2,
@@ -124,7 +127,7 @@ def _compare(one: Survey, judgement: Judgement, rated_part: float) -> RuleBeside
     )
 
 
-def _truth_in_words(one: Survey, *, truth: bool) -> str:
+def _truth_in_words(one: SolvedStates, *, truth: bool) -> str:
     if isinstance(one.lit, NoSolution):
         return str(one.lit)
     worst = one.lit.worst

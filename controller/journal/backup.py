@@ -153,7 +153,7 @@ def clear_away(path: Path) -> None:
         part.unlink(missing_ok=True)
 
 
-def begin_from_copy(path: Path) -> Path | None:
+def restore_from_backup(path: Path) -> Path | None:
     """Put the newest copy that is whole in the place of a journal that is gone.
 
     Returns:

@@ -12,7 +12,7 @@ from controller.records.reading import Reading
 When = tuple[int, int, int, bool]
 
 
-class Names:
+class RowIds:
     """Finds the ids of boots, zones, reasons and loads, and makes rows for new ones.
 
     It remembers what it found, so after a rollback it must be thrown away.

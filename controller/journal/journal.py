@@ -29,10 +29,10 @@ from controller.journal import recovery as journal_start
 from controller.journal.backup import SetAside
 from controller.journal.database import JOURNAL_NAME, READING_ERRORS, explain, open_to_read, open_to_write
 from controller.journal.integrity import NOTHING_THERE, find_damage
-from controller.journal.lock import Hold, hold_state
-from controller.journal.queue import BOUND, Outbox, Present
-from controller.journal.transaction import Commits
-from controller.journal.writer import BeginAnew, CloseUnfinished
+from controller.journal.lock import StateLock, hold_state
+from controller.journal.queue import BOUND, CurrentState, WriteQueue
+from controller.journal.transaction import Transactions
+from controller.journal.writer import CloseOpenRuns, StartFresh
 from controller.records.entries import Entry, Override, Switching
 from controller.records.reading import Reading
 
@@ -51,17 +51,17 @@ class Journal:
         hold: the directory's hold where the caller has it already; else ``open`` takes one.
     """
 
-    def __init__(self, directory: Path, *, bound: int = BOUND, hold: Hold | None = None) -> None:
+    def __init__(self, directory: Path, *, bound: int = BOUND, hold: StateLock | None = None) -> None:
         """Remember where; nothing is opened."""
         self.directory = directory
         self.path = directory / JOURNAL_NAME
         self._hold = hold
-        self._outbox = Outbox(bound)
+        self._outbox = WriteQueue(bound)
         self._at_file = threading.RLock()
         self._connection: sqlite3.Connection | None = None
         self._file_id: tuple[int, int] | None = None
-        self._present: Present | None = None
-        self._commits = Commits()
+        self._present: CurrentState | None = None
+        self._commits = Transactions()
         self._fault: JournalError | None = None
         # How often a fresh file was begun, what a check that was not finished had moved away, and whether the
         # next file may begin empty.
@@ -82,7 +82,7 @@ class Journal:
         "stopped" where it is in the same one and only the process died. To be called once, at the start,
         before the first entry. Where the file cannot be used yet, it is done as soon as it can.
         """
-        self._outbox.put(CloseUnfinished(now=now))
+        self._outbox.put(CloseOpenRuns(now=now))
 
     @property
     def waiting(self) -> int:
@@ -252,7 +252,7 @@ class Journal:
         self._file_id, self._fresh = _file_id(self.path), False
         if self._present is None:
             lit = journal_start.unfinished(connection)
-            self._present = Present([*lit, *journal_start.overrides_in_force(connection)])
+            self._present = CurrentState([*lit, *journal_start.overrides_in_force(connection)])
         return connection
 
     def _shut(self) -> None:
@@ -291,18 +291,18 @@ class Journal:
         self._shut()
         if self._hold is None:
             self._hold = hold_state(self.directory)
-        self._commits = Commits()
+        self._commits = Transactions()
         if damage == NOTHING_THERE:
             journal_care.clear_away(self.path)
         else:
             self._aside = journal_care.set_aside(self.path, at.utc)
         # Where this fails for now, as on a full disk, the next check finds nothing there and goes on here.
-        copy = journal_care.begin_from_copy(self.path)
+        copy = journal_care.restore_from_backup(self.path)
         self._fresh = copy is None
         self._begun += 1
-        self._present = self._present or Present()
+        self._present = self._present or CurrentState()
         present = self._present
-        self._outbox.put_first(BeginAnew(lit=present.lit, overrides=present.overrides, now=at))
+        self._outbox.put_first(StartFresh(lit=present.lit, overrides=present.overrides, now=at))
         aside, self._aside = self._aside, None
         return SetAside(damage=damage, path=aside, begun_from=copy)
 

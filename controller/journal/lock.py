@@ -13,7 +13,7 @@ from config.errors import AlreadyRunningError, JournalError
 LOCK_NAME = "keeper.lock"
 
 
-class Hold:
+class StateLock:
     """A state directory that is held; until ``release``, or the end of the process however it ends."""
 
     def __init__(self, descriptor: int) -> None:
@@ -26,7 +26,7 @@ class Hold:
             os.close(self._descriptor)
             self._descriptor = None
 
-    def __enter__(self) -> Hold:
+    def __enter__(self) -> StateLock:
         """Hold for the length of a block."""
         return self
 
@@ -37,7 +37,7 @@ class Hold:
         self.release()
 
 
-def hold_state(directory: Path) -> Hold:
+def hold_state(directory: Path) -> StateLock:
     """Hold a state directory as its one keeper; tools that only read need not.
 
     The kernel keeps the lock and drops it when the process dies, so nothing is ever left to clear away.
@@ -72,4 +72,4 @@ def hold_state(directory: Path) -> Hold:
     with contextlib.suppress(OSError):
         os.ftruncate(descriptor, 0)
         os.pwrite(descriptor, f"{os.getpid()}\n".encode("ascii"), 0)
-    return Hold(descriptor)
+    return StateLock(descriptor)

@@ -14,13 +14,13 @@ from datetime import date
 from config.errors import JournalError
 from controller.clock.clock import Clock
 from controller.journal.journal import Journal
-from controller.journal.previous_run import Past, read_past
+from controller.journal.previous_run import PreviousRun, read_previous_run
 from controller.records.entries import Event, EventKind
 
 log = logging.getLogger(__name__)
 
 
-class Scribe:
+class JournalMaintenance:
     """Writes a journal and keeps it whole.
 
     Args:
@@ -35,8 +35,8 @@ class Scribe:
         journal: Journal,
         *,
         clock: Clock,
-        past: Past | None,
-        learn: Callable[[Past], None],
+        past: PreviousRun | None,
+        learn: Callable[[PreviousRun], None],
     ) -> None:
         """Begin to write."""
         self._journal = journal
@@ -53,7 +53,7 @@ class Scribe:
             JournalError: nothing can be written now; all of it goes on waiting.
         """
         if self._before is None and not self._begun:
-            self._before = read_past(self._journal)
+            self._before = read_previous_run(self._journal)
         try:
             self._journal.flush()
         except JournalError:
@@ -62,9 +62,9 @@ class Scribe:
             self.check()
             self._journal.flush()
         self._begun = True
-        if self._past is None and (past := read_past(self._journal)) is not None:
+        if self._past is None and (past := read_previous_run(self._journal)) is not None:
             # How an earlier keeper ended is told by what was there before our own entries, or not at all.
-            self._learn(replace(self._before or Past(), overrides=past.overrides))
+            self._learn(replace(self._before or PreviousRun(), overrides=past.overrides))
             self._past = past
 
     def check(self) -> None:

@@ -18,7 +18,7 @@ log = logging.getLogger(__name__)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Past:
+class PreviousRun:
     """What the journal knows of earlier keepers.
 
     Attributes:
@@ -42,10 +42,10 @@ class Past:
         return {each.zone: each.at.boot_s for each in self.last_moves if each.at.boot_id == boot_id}
 
 
-def read_past(journal: Journal) -> Past | None:
+def read_previous_run(journal: Journal) -> PreviousRun | None:
     """Ask the journal what was; None where it cannot say now, for whatever reason: the lights come first."""
     try:
-        return Past(
+        return PreviousRun(
             overrides=tuple(journal.overrides_in_force()),
             last_sign=journal.last_beat(),
             ended_well=journal.ended_well(),

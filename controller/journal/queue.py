@@ -6,8 +6,8 @@ import threading
 from collections import deque
 from collections.abc import Iterable, Sequence
 
-from controller.journal.writer import BeginAnew, CloseUnfinished, Work
-from controller.records.entries import Beat, Event, Override, OverrideEnded, Switching
+from controller.journal.writer import CloseOpenRuns, StartFresh, Work
+from controller.records.entries import Event, Heartbeat, Override, OverrideEnded, Switching
 
 # Entries that are kept in memory, about 10 MB of them. At 200 entries a day a full disk may last seven weeks.
 BOUND = 10_000
@@ -19,19 +19,19 @@ def _worth(work: Work) -> int:
     A later beat says all that an earlier one did, and what was lit when matters more than what else happened.
     """
     match work:
-        case Beat():
+        case Heartbeat():
             return 0
         case Event():
             return 1
         case Switching():
             return 3
-        case CloseUnfinished() | BeginAnew():
+        case CloseOpenRuns() | StartFresh():
             return 4
         case _:
             return 2
 
 
-class Outbox:
+class WriteQueue:
     """Keeps entries in order, from one thread that puts them in to another that takes them out.
 
     Taking is in two steps: ``take`` hands out all that waits, then ``done`` forgets it or ``put_back`` keeps
@@ -113,7 +113,7 @@ class Outbox:
         self._lost += max(excess, 0)
 
 
-class Present:
+class CurrentState:
     """What is in force by the entries written last: the runs that are lit, and the overrides.
 
     A fresh journal that is begun in place of a damaged one is told these first.
@@ -147,7 +147,7 @@ class Present:
                     self._overrides[work.zone] = work
                 case OverrideEnded():
                     self._overrides.pop(work.zone, None)
-                case CloseUnfinished():
+                case CloseOpenRuns():
                     self._lit.clear()
                 case _:
                     pass

@@ -165,7 +165,7 @@ class JournalReader:
             for row in heapq.merge(sorted(few, key=_began), many, key=_began):
                 yield as_run(row)
 
-    def whole_life(self) -> list[ZoneSum]:
+    def totals(self) -> list[ZoneSum]:
         """Add up every zone's whole life, from the account that is kept with every switching."""
         select = (
             "SELECT zone.name, load.watts, load.origin, lit_ms, starts, cycles FROM account "
@@ -188,10 +188,10 @@ class JournalReader:
         )
         return dict(self._rows(select, _span(at_utc, None)))
 
-    def lit_since(self, since_utc: datetime) -> list[ZoneSum]:
+    def totals_since(self, since_utc: datetime) -> list[ZoneSum]:
         """Add up every zone's life since an instant; of a run that it cuts, only the later part counts.
 
-        Walks over the runs since then: whole_life is quicker where the whole is wanted.
+        Walks over the runs since then: totals is quicker where the whole is wanted.
         """
         select = (
             "SELECT zone.name, load.watts, load.origin, sum(min(b.lit_ms, b.at_ms - :from)), "

@@ -155,8 +155,6 @@ def by_zone(rows: Iterable[Row]) -> list[ZoneSum]:
     """Gather rows of sums, ordered by zone, into one value a zone."""
     sums: dict[str, list[LoadSum]] = {}
     for zone, watts, origin, lit_ms, starts, cycles in rows:
-        part = LoadSum(
-            load_w=watts, load_from=origin, lit_s=lit_ms / MS_PER_S, starts=starts, cycles=cycles
-        )
+        part = LoadSum(load_w=watts, load_from=origin, lit_s=lit_ms / MS_PER_S, starts=starts, cycles=cycles)
         sums.setdefault(zone, []).append(part)
     return [ZoneSum(zone=zone, by_load=tuple(parts)) for zone, parts in sums.items()]

@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from config.errors import JournalDamagedError
 from controller.journal.database import DAMAGED, empty_journal
 from controller.journal.writer import Work, Writer
-from controller.records.entries import Beat
+from controller.records.entries import Heartbeat
 
 log = logging.getLogger(__name__)
 
@@ -28,7 +28,7 @@ _REFUSALS = (
 )
 
 
-class Commits:
+class Transactions:
     """Commits batches of entries to one file, and finds out about a commit that failed.
 
     Where the disk fails as it syncs, a transaction may be in the file although the commit raised. The ids of
@@ -62,7 +62,7 @@ class Commits:
             sqlite3.Error: it failed. The connection must be closed, which rolls back; then ``settle`` tells
                 whether it is in the file.
         """
-        durable = not all(isinstance(work, Beat) for work in works)
+        durable = not all(isinstance(work, Heartbeat) for work in works)
         connection.execute(f"PRAGMA synchronous = {'FULL' if durable else 'NORMAL'}")
         before = _last_ids(connection)
         written = _write_possible(connection, works)

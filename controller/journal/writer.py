@@ -10,13 +10,13 @@ import sqlite3
 from dataclasses import dataclass
 
 from controller.calendar.intervals import ms_of
-from controller.journal.ids import Names, When
+from controller.journal.ids import RowIds, When
 from controller.journal.recovery import SIGNS_OF_LIFE
 from controller.records.entries import (
-    Beat,
     Cause,
     Entry,
     Event,
+    Heartbeat,
     Override,
     OverrideEnded,
     Replacement,
@@ -31,14 +31,14 @@ LOST = "how it ended was lost with a damaged journal"
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class CloseUnfinished:
+class CloseOpenRuns:
     """Asks that every run which an earlier keeper left lit be ended; ``now`` is the new keeper's start."""
 
     now: Reading
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class BeginAnew:
+class StartFresh:
     """Tells a journal that was begun from a copy, or empty, what is in force; all else in it is over."""
 
     lit: tuple[Switching, ...]
@@ -46,7 +46,8 @@ class BeginAnew:
     now: Reading
 
 
-Work = Entry | CloseUnfinished | BeginAnew
+Work = Entry | CloseOpenRuns | StartFresh
+
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class _OpenRun:
@@ -69,7 +70,7 @@ class Writer:
     def __init__(self, connection: sqlite3.Connection) -> None:
         """Take a connection; nothing is read yet."""
         self._execute = connection.execute
-        self._names = Names(connection)
+        self._names = RowIds(connection)
 
     def write(self, work: Work) -> None:
         """Write one entry, or do what a request asks.
@@ -81,7 +82,7 @@ class Writer:
         match work:
             case Switching():
                 self._switching(work)
-            case Beat():
+            case Heartbeat():
                 self._beat(work.at)
             case Event():
                 self._event(work)
@@ -91,10 +92,10 @@ class Writer:
                 self._end_override(work)
             case Replacement():
                 self._replacement(work)
-            case CloseUnfinished():
+            case CloseOpenRuns():
                 for run in self._open_runs():
                     self._close(run, work.now)
-            case BeginAnew():
+            case StartFresh():
                 self._begin_anew(work)
             case _:
                 raise TypeError(f"the journal takes entries, got {work!r}")
@@ -219,7 +220,7 @@ class Writer:
         ).fetchone()
         self._put_out(when, run.zone, reason, run.load, run)
 
-    def _begin_anew(self, work: BeginAnew) -> None:
+    def _begin_anew(self, work: StartFresh) -> None:
         """End what a copy left open and is over by now, and begin what the copy does not know."""
         lit = {self._names.key(entry.zone, entry.at): entry for entry in work.lit}
         for run in self._open_runs():

@@ -15,12 +15,12 @@ from zoneinfo import ZoneInfo
 from config.errors import RelayError
 from config.models.site import Site, Zone
 from controller.clock.clock import Clock
-from controller.journal.previous_run import Past
-from controller.keeper.overrides import Wishes
+from controller.journal.previous_run import PreviousRun
+from controller.keeper.overrides import ActiveOverrides
 from controller.keeper.recorder import Account, JournalLike
 from controller.keeper.state import LONG_AGO_S, TRIES_BEFORE_REOPENING, Fault, KeeperStatus, ZoneState
 from controller.planning.decision import decide, place_override
-from controller.planning.planner import Almanac
+from controller.planning.planner import Planner
 from controller.records.entries import Cause, EventKind, Override
 from controller.records.reading import Reading
 from controller.relays import Relays, Wire
@@ -50,17 +50,17 @@ class Keeper:
         clock: Clock,
         relays: Relays,
         journal: JournalLike,
-        past: Past | None = None,
+        past: PreviousRun | None = None,
         tick_s: float = TICK_S,
     ) -> None:
         """Take the site on; no relay is touched before the first round."""
         self._clock = clock
         self._relays = relays
         self._journal = journal
-        self._almanac = Almanac(site)
+        self._planner = Planner(site)
         self._zones = {zone.id: ZoneState.of(zone) for zone in site.zones}
         self._leaving: dict[tuple[str, Wire], ZoneState] = {}
-        self._wishes = Wishes(journal)
+        self._wishes = ActiveOverrides(journal)
         self._started_at = self._last = clock.read()
         words = f"site {site.name}"
         self._account = Account(journal, started_at=self._started_at, words=words, past=past)
@@ -77,12 +77,12 @@ class Keeper:
     @property
     def site(self) -> Site:
         """The site as it is kept now."""
-        return self._almanac.site
+        return self._planner.site
 
     @property
-    def almanac(self) -> Almanac:
+    def planner(self) -> Planner:
         """The plans that the keeper goes by; not for other threads."""
-        return self._almanac
+        return self._planner
 
     @property
     def overrides(self) -> Mapping[str, Override]:
@@ -144,7 +144,7 @@ class Keeper:
         """
         now = self._clock.read()
         wish = place_override(
-            zone_id, now, on=on, almanac=self._almanac, ends_at_utc=ends_at_utc, lasts_s=lasts_s, by=by
+            zone_id, now, on=on, planner=self._planner, ends_at_utc=ends_at_utc, lasts_s=lasts_s, by=by
         )
         self._wishes.place(wish)
         return wish
@@ -158,7 +158,7 @@ class Keeper:
         self.site.zone(zone_id)
         return self._wishes.lift(zone_id, self._clock.read(), by=by)
 
-    def learn(self, past: Past) -> None:
+    def learn(self, past: PreviousRun) -> None:
         """Take what the journal can tell only now of an earlier keeper."""
         self.take_back(past.overrides)
         self._account.learn(past, self._last)
@@ -173,7 +173,7 @@ class Keeper:
         A relay whose zone went, or whose wiring changed, is put to its off level and let go of first. Where
         the wiring changed back before that, it stays as it is.
         """
-        now, almanac = self._clock.read(), Almanac(site, tz=tz)
+        now, planner = self._clock.read(), Planner(site, tz=tz)
         known = self._leaving | {(zone_id, state.wire): state for zone_id, state in self._zones.items()}
         fresh = [(zone.id, ZoneState.of(zone)) for zone in site.zones]
         self._zones = {zone_id: known.pop((zone_id, state.wire), state) for zone_id, state in fresh}
@@ -181,7 +181,7 @@ class Keeper:
         for zone in site.zones:
             self._zones[zone.id].load = zone.rated_load
         self._wishes.keep_only(self._zones, now)
-        self._almanac = almanac
+        self._planner = planner
         self._refused = None
         self._account.note(EventKind.SITE_CHANGED, words, now)
         self._account.tell_programs(site.zones, now)
@@ -217,7 +217,7 @@ class Keeper:
         """Compare one relay with its decision and correct it; seconds until it wants another look."""
         state = self._zones[zone.id]
         override = self._wishes.of(zone.id)
-        decision = state.decision = decide(zone.id, now, almanac=self._almanac, override=override)
+        decision = state.decision = decide(zone.id, now, planner=self._planner, override=override)
         due_in_s = self._tick_s if decision.changes_in_s is None else decision.changes_in_s
         if state.fault is not None and now.boot_s < state.fault.retry_at_boot_s:
             return min(due_in_s, state.fault.retry_at_boot_s - now.boot_s)

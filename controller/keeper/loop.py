@@ -20,7 +20,7 @@ from apscheduler.schedulers.asyncio import AsyncIOScheduler
 from apscheduler.triggers.base import BaseTrigger
 
 from controller.clock.clock import Clock, step_between
-from controller.clock.kernel import StepWatch
+from controller.clock.kernel import ClockStepWatch
 from controller.keeper.keeper import TICK_S, Keeper
 from controller.keeper.state import KeeperStatus
 
@@ -54,7 +54,7 @@ class NextBoundary(BaseTrigger):  # type: ignore[misc]  # APScheduler ships no t
         return now + timedelta(seconds=self._due_in_s)
 
 
-class Rounds:
+class ControlLoop:
     """Makes the keeper's rounds in an event loop of its own thread, and has the journal written beside it.
 
     Args:
@@ -84,7 +84,7 @@ class Rounds:
         self._at_noon = at_noon
         self._pace = pace
         self._status = keeper.status()
-        self._night = keeper.almanac.night_at(self._status.at.utc)
+        self._night = keeper.planner.night_at(self._status.at.utc)
         self._writing = False
         self._written = threading.Event()
         self._loop: asyncio.AbstractEventLoop | None = None
@@ -118,7 +118,7 @@ class Rounds:
             if given_up.is_set():
                 raise TimeoutError("nobody waits for it any more; it must not be done later")
             result = work(self.keeper)
-            self.make_round()
+            self.run_once()
             return result
 
         try:
@@ -139,11 +139,11 @@ class Rounds:
         self._stop = asyncio.Event()
         self._scheduler = AsyncIOScheduler(timezone=UTC)
         self._scheduler.start()
-        watch = StepWatch.open()
+        watch = ClockStepWatch.open()
         if watch is not None:
             self._loop.add_reader(watch.fileno(), self._clock_was_set, watch)
         tasks = [asyncio.create_task(self._tick()), asyncio.create_task(self._compare_clocks())]
-        self.make_round()
+        self.run_once()
         try:
             started()
             await self._stop.wait()
@@ -158,7 +158,7 @@ class Rounds:
             self.keeper.stop()
             await self._write_last()
 
-    def make_round(self) -> None:
+    def run_once(self) -> None:
         """Make a round now, and see to the next one; none once the lights were put out for good."""
         if self._stopped:
             return
@@ -190,18 +190,18 @@ class Rounds:
 
     async def _boundary(self) -> None:
         """APScheduler's word that a boundary has come."""
-        self.make_round()
+        self.run_once()
 
     async def _tick(self) -> None:
         """Make a round every tick, measured on a clock that nobody sets."""
         while True:
             await asyncio.sleep(TICK_S / self._pace)
-            self.make_round()
+            self.run_once()
 
-    def _clock_was_set(self, watch: StepWatch) -> None:
+    def _clock_was_set(self, watch: ClockStepWatch) -> None:
         """The kernel's word that the wall clock was set."""
         watch.rearm()
-        self.make_round()
+        self.run_once()
 
     async def _compare_clocks(self) -> None:
         """Find a step by comparing the wall clock with the boot-time clock; or that its trust has changed."""
@@ -209,11 +209,11 @@ class Rounds:
             await asyncio.sleep(COMPARE_S)
             last, now = self._status.at, self._clock.read()
             if now.trusted is not last.trusted or step_between(last, now) is not None:
-                self.make_round()
+                self.run_once()
 
     def _turn_night(self) -> None:
         """Tell once that a new night has begun."""
-        night = self.keeper.almanac.night_at(self._status.at.utc)
+        night = self.keeper.planner.night_at(self._status.at.utc)
         if night.date != self._night.date:
             self._night = night
             if self._status.at.trusted:

@@ -1,4 +1,4 @@
-"""Wishes: what people want for now; each is told to the journal when it is placed and when it ends."""
+"""Overrides in force: each is recorded in the journal when it is placed and when it ends."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ GONE = "the zone is gone"
 OVER = "its time was over"
 
 
-class Wishes:
+class ActiveOverrides:
     """Keeps at most one override a zone.
 
     Args:

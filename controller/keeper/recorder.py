@@ -8,10 +8,10 @@ from typing import Protocol
 
 from config.models.site import Zone
 from controller.clock.clock import step_between
-from controller.journal.previous_run import Past
+from controller.journal.previous_run import PreviousRun
 from controller.keeper.state import ZoneState
-from controller.planning.program_text import GONE, tell_program
-from controller.records.entries import Beat, Cause, Entry, Event, EventKind, Switching
+from controller.planning.program_text import GONE, format_program
+from controller.records.entries import Cause, Entry, Event, EventKind, Heartbeat, Switching
 from controller.records.reading import Reading
 
 # A sign of life while something is lit, so often that a power cut loses no more than five minutes: with the
@@ -46,7 +46,9 @@ class JournalLike(Protocol):
 class Account:
     """Puts what happens into the journal, each thing once."""
 
-    def __init__(self, journal: JournalLike, *, started_at: Reading, words: str, past: Past | None) -> None:
+    def __init__(
+        self, journal: JournalLike, *, started_at: Reading, words: str, past: PreviousRun | None
+    ) -> None:
         """Begin the account of one keeper's life by closing that of the one before it."""
         self.journal = journal
         self.trust_since = started_at
@@ -75,7 +77,7 @@ class Account:
 
     def tell_programs(self, zones: Sequence[Zone], at: Reading) -> None:
         """Take down what each zone is to do from now on, where it differs from what was told before."""
-        told = {zone.id: tell_program(zone) for zone in zones}
+        told = {zone.id: format_program(zone) for zone in zones}
         for zone_id in sorted(self._told.keys() - told.keys()):
             self.note(EventKind.PROGRAM, GONE, at, zone=zone_id)
         for zone_id, words in told.items():
@@ -96,7 +98,7 @@ class Account:
         """Take down a change of one relay; nothing where there is none, so that switchings alternate."""
         if state.lit is on:
             return
-        state.lit, state.lit_since = on, at if on else None
+        state.lit, state.totals_since = on, at if on else None
         self.journal.append(
             Switching(
                 zone=zone_id,
@@ -135,7 +137,7 @@ class Account:
             self.note(kind, fault or "written again", now)
         self._journal_fault = fault
 
-    def learn(self, past: Past, now: Reading) -> None:
+    def learn(self, past: PreviousRun, now: Reading) -> None:
         """Take down how an earlier keeper ended, where the journal can tell only now."""
         self._gap_from = past
         self._tell_gap(now)
@@ -159,4 +161,4 @@ class Account:
         """Leave a sign of life, if the last one is old enough; called while something is lit."""
         if now.boot_s - self._beat_boot_s >= BEAT_S:
             self._beat_boot_s = now.boot_s
-            self.journal.append(Beat(at=now))
+            self.journal.append(Heartbeat(at=now))

@@ -47,7 +47,7 @@ class ZoneState:
     wire: Wire
     load: RatedLoad
     lit: bool = False
-    lit_since: Reading | None = None
+    totals_since: Reading | None = None
     fault: Fault | None = None
     decision: Decision | None = None
 
@@ -64,7 +64,7 @@ class ZoneState:
             zone=zone.id,
             name=zone.name,
             lit=self.lit,
-            lit_since=self.lit_since,
+            totals_since=self.totals_since,
             decision=self.decision,
             override=override,
             fault=self.fault,
@@ -78,7 +78,7 @@ class ZoneStatus:
     zone: str
     name: str
     lit: bool
-    lit_since: Reading | None
+    totals_since: Reading | None
     decision: Decision
     override: Override | None
     fault: Fault | None

@@ -8,7 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from controller.planning.planner import Almanac
+from controller.planning.planner import Planner
 from controller.records.entries import Cause, Override
 from controller.records.reading import Reading
 
@@ -40,13 +40,13 @@ class Decision:
     changes_in_s: float | None
 
 
-def decide(zone_id: str, now: Reading, *, almanac: Almanac, override: Override | None = None) -> Decision:
+def decide(zone_id: str, now: Reading, *, planner: Planner, override: Override | None = None) -> Decision:
     """Say what a zone's relay must be now.
 
     Args:
         zone_id: id of the zone.
         now: what the clock says, and whether it may be believed.
-        almanac: the site's plans.
+        planner: the site's plans.
         override: a person's wish for this zone, if there is one; it counts only while it is in force.
 
     Returns:
@@ -55,7 +55,7 @@ def decide(zone_id: str, now: Reading, *, almanac: Almanac, override: Override |
     Raises:
         UnknownZoneError: no zone has that id.
     """
-    zone = almanac.site.zone(zone_id)
+    zone = planner.site.zone(zone_id)
     if zone.out_of_service is not None:
         return _dark(Cause.OUT_OF_SERVICE, f"out of service: {zone.out_of_service}")
     left_s = None if override is None else seconds_left(override, now)
@@ -67,7 +67,7 @@ def decide(zone_id: str, now: Reading, *, almanac: Almanac, override: Override |
         )
     if not now.trusted:
         return _dark(Cause.CLOCK_NOT_TRUSTED, "waiting for the time")
-    light = almanac.light(zone_id, now.utc)
+    light = planner.light(zone_id, now.utc)
     changes_in_s = None if light.until_utc is None else (light.until_utc - now.utc).total_seconds()
     return Decision(
         on=light.on,
@@ -109,7 +109,7 @@ def place_override(
     now: Reading,
     *,
     on: bool,
-    almanac: Almanac,
+    planner: Planner,
     ends_at_utc: datetime | None = None,
     lasts_s: float | None = None,
     by: str = "api",
@@ -123,7 +123,7 @@ def place_override(
         zone_id: id of the zone.
         now: what the clock says.
         on: light or dark.
-        almanac: the site's plans.
+        planner: the site's plans.
         ends_at_utc: when it is to end; needs a trusted clock.
         lasts_s: or after how many seconds, more than zero, at most a year.
         by: who asked.
@@ -132,7 +132,7 @@ def place_override(
         UnknownZoneError: no zone has that id.
         ValueError: both an end and a duration, an end in the past, or an end by a clock that is not trusted.
     """
-    almanac.site.zone(zone_id)
+    planner.site.zone(zone_id)
     if ends_at_utc is not None and lasts_s is not None:
         raise ValueError("an override ends at an instant or after a time, not both; give one of them")
     if lasts_s is not None and not 0 < lasts_s <= MOST_OVERRIDE_S:
@@ -144,7 +144,7 @@ def place_override(
     if ends_at_utc is None and lasts_s is None:
         if now.trusted:
             at_most_utc = now.utc + timedelta(seconds=LONGEST_OVERRIDE_S)
-            next_change_utc = almanac.light(zone_id, now.utc).until_utc
+            next_change_utc = planner.light(zone_id, now.utc).until_utc
             ends_at_utc = min(next_change_utc or at_most_utc, at_most_utc)
         else:
             lasts_s = OVERRIDE_WITHOUT_CLOCK_S

@@ -12,7 +12,7 @@ from config.program.spans import ClockEdge, Span, SunEdge, SunEvent
 from config.program.special_nights import Nights
 from controller.calendar.night import Night, clock_in_night, local
 from controller.records.entries import Cause
-from controller.sun.sun import SUNSET_ANGLE_DEG, Sky
+from controller.sun.sun import SUNSET_ANGLE_DEG, Sun
 
 EVERY_NIGHT = "every night"
 
@@ -82,7 +82,7 @@ class NightPlan:
 class Place:
     """Where a night is planned: the sky, the degrees below the horizon at dusk, and the time zone."""
 
-    sky: Sky
+    sky: Sun
     dusk_angle_deg: float
     tz: ZoneInfo
 

@@ -1,4 +1,4 @@
-"""The almanac of one site: its plans night by night, remembered, and the next change of each zone's light."""
+"""The planner of one site: its plans night by night, remembered, and the next change of each zone's light."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 from config.models.site import Site
 from controller.calendar.night import Night, night_at, night_on, zone_info
 from controller.planning.plan import NightPlan, Place, Window, plan_night
-from controller.sun.sun import Sky
+from controller.sun.sun import Sun
 
 # A yearly stretch may lie 366 nights ahead; a little more tells "never" from "not yet".
 HORIZON_NIGHTS = 400
@@ -49,17 +49,17 @@ class Light:
         return self.plan.because
 
 
-class Almanac:
+class Planner:
     """Plans of every zone of a site, worked out once and remembered.
 
     It holds no clock: every question names its night or its instant.
     """
 
     def __init__(self, site: Site, *, tz: ZoneInfo | None = None) -> None:
-        """Open the almanac of a site; ``tz`` replaces the time zone data in use, as when it was updated."""
+        """Open the planner of a site; ``tz`` replaces the time zone data in use, as when it was updated."""
         self.site = site
         self.tz = tz or zone_info(site.time_zone)
-        self.sky = Sky(site.latitude_deg, site.longitude_deg)
+        self.sky = Sun(site.latitude_deg, site.longitude_deg)
         self.place = Place(sky=self.sky, dusk_angle_deg=site.dusk_angle_deg, tz=self.tz)
         self._plans: dict[tuple[str, Night], NightPlan] = {}
         self._standing: dict[str, Light] = {}

@@ -43,7 +43,7 @@ class ZoneToTell(Protocol):
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class ToldNights:
+class SpecialProgram:
     """Nights that differ, and what the zone was to do then."""
 
     nights: Nights
@@ -51,16 +51,16 @@ class ToldNights:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class ToldZone:
+class ZoneProgram:
     """What a zone was told to do: as much of a zone as the plan needs, and whether it was in service."""
 
     id: str
     program: tuple[Span, ...]
-    special_nights: tuple[ToldNights, ...] = ()
+    special_nights: tuple[SpecialProgram, ...] = ()
     out_of_service: str | None = None
 
 
-def tell_program(zone: ZoneToTell) -> str:
+def format_program(zone: ZoneToTell) -> str:
     """Say in one line what a zone is to do."""
     parts = [_tell_spans(zone.program)]
     parts += [f"{each.nights}{_COLON}{_tell_spans(each.program)}" for each in zone.special_nights]
@@ -69,11 +69,11 @@ def tell_program(zone: ZoneToTell) -> str:
     return _NEXT.join(parts)
 
 
-def read_program(zone_id: str, words: str) -> ToldZone | None:
+def read_program(zone_id: str, words: str) -> ZoneProgram | None:
     """Read such a line again; None where it is that of a zone that is gone.
 
     Raises:
-        ProgramError: it is no such line; nothing but ``tell_program`` writes them.
+        ProgramError: it is no such line; nothing but ``format_program`` writes them.
     """
     if words == GONE:
         return None
@@ -82,8 +82,8 @@ def read_program(zone_id: str, words: str) -> ToldZone | None:
     special_nights = []
     for other in others:
         nights, _, spans = other.partition(_COLON)
-        special_nights.append(ToldNights(nights=parse_nights(nights), program=_read_spans(spans)))
-    return ToldZone(
+        special_nights.append(SpecialProgram(nights=parse_nights(nights), program=_read_spans(spans)))
+    return ZoneProgram(
         id=zone_id,
         program=_read_spans(every_night),
         special_nights=tuple(special_nights),

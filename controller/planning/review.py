@@ -18,7 +18,7 @@ from config.program.special_nights import OneDate
 from config.validation.finding import KeyPath
 from controller.calendar.night import Night, nights
 from controller.planning.plan import NightPlan, Place, plan_night
-from controller.planning.planner import Almanac
+from controller.planning.planner import Planner
 
 # Stretches of dark nights named in one remark; more of them are counted.
 STRETCHES_NAMED = 2
@@ -32,7 +32,7 @@ class Weight(StrEnum):
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Remark:
+class YearlyFinding:
     """One thing that the year shows.
 
     Attributes:
@@ -58,20 +58,20 @@ class Remark:
     last: date | None
 
 
-def review_year(almanac: Almanac, first: date) -> tuple[Remark, ...]:
+def review_year(planner: Planner, first: date) -> tuple[YearlyFinding, ...]:
     """Look at every night of a year.
 
     Args:
-        almanac: the site's plans.
+        planner: the site's plans.
         first: date of the first night; the year ends before the same date of the next.
 
     Returns:
         What gives no light on some or on all nights, zone by zone in the order of the site file.
     """
-    year = list(nights(first, _a_year_after(first), almanac.tz))
-    remarks: list[Remark] = []
-    for index, zone in enumerate(almanac.site.zones):
-        remarks += _review_zone(zone, ("zones", index), year, almanac.place)
+    year = list(nights(first, _a_year_after(first), planner.tz))
+    remarks: list[YearlyFinding] = []
+    for index, zone in enumerate(planner.site.zones):
+        remarks += _review_zone(zone, ("zones", index), year, planner.place)
     return tuple(remarks)
 
 
@@ -83,7 +83,7 @@ def _a_year_after(first: date) -> date:
         return first + timedelta(days=365)
 
 
-def _review_zone(zone: Zone, path: KeyPath, year: Sequence[Night], place: Place) -> Iterator[Remark]:
+def _review_zone(zone: Zone, path: KeyPath, year: Sequence[Night], place: Place) -> Iterator[YearlyFinding]:
     """Review a zone's program on the nights that are left to it, and each special night on its own."""
     left = dict.fromkeys(year)
     decided: dict[int, list[Night]] = {}
@@ -101,7 +101,9 @@ def _review_zone(zone: Zone, path: KeyPath, year: Sequence[Night], place: Place)
             yield from _review_idle(zone.id, its_path, special, year)
 
 
-def _review_idle(zone: str, path: KeyPath, special: SpecialNight, year: Sequence[Night]) -> Iterator[Remark]:
+def _review_idle(
+    zone: str, path: KeyPath, special: SpecialNight, year: Sequence[Night]
+) -> Iterator[YearlyFinding]:
     """Say why a special night decides on no night of the year; one that is yet to come is in order."""
     matched = [night.date for night in year if special.nights.match(night.date)]
     if matched:
@@ -111,7 +113,7 @@ def _review_idle(zone: str, path: KeyPath, special: SpecialNight, year: Sequence
         what, remedy, weight = "lies in the past", "take it out, or give it a date to come", Weight.NOTE
     else:
         return
-    yield Remark(
+    yield YearlyFinding(
         zone=zone,
         path=(*path, "nights"),
         value=str(special.nights),
@@ -126,20 +128,20 @@ def _review_idle(zone: str, path: KeyPath, special: SpecialNight, year: Sequence
 
 def _review_program(
     zone: str, path: KeyPath, program: Sequence[Span], decided: Sequence[Night], place: Place
-) -> Iterator[Remark]:
+) -> Iterator[YearlyFinding]:
     """Review each span on the nights on which its program decides."""
     for index, span in enumerate(program):
         # What the clock alone shows was said when the file was read, about the text and not about the year.
         if span.never_lights or not decided:
             continue
-        plans = [plan_night(_Alone(id=zone, program=(span,)), night, place) for night in decided]
+        plans = [plan_night(_SingleSpanZone(id=zone, program=(span,)), night, place) for night in decided]
         dark = [plan for plan in plans if not plan.windows]
         if dark:
             yield _describe(zone, (*path, index), span, plans, dark)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class _Alone:
+class _SingleSpanZone:
     """A zone that does nothing but one span."""
 
     id: str
@@ -149,7 +151,7 @@ class _Alone:
 
 def _describe(
     zone: str, path: KeyPath, span: Span, plans: Sequence[NightPlan], dark: Sequence[NightPlan]
-) -> Remark:
+) -> YearlyFinding:
     """Put the dark nights of one span into words."""
     why = dark[0].because.removeprefix(f"{span}: ")
     first, last = dark[0].night.date, dark[-1].night.date
@@ -161,7 +163,7 @@ def _describe(
         which = f"{len(dark)} of its {len(plans)} nights"
         what = f"gives no light on {which}: {_stretches(plans)} ({first}: {why})"
         weight = Weight.NOTE
-    return Remark(
+    return YearlyFinding(
         zone=zone,
         path=path,
         value=str(span),

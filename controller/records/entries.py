@@ -110,7 +110,7 @@ class OverrideEnded:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Beat:
+class Heartbeat:
     """A sign of life while something is lit; bounds what a power cut can lose."""
 
     at: Reading
@@ -127,7 +127,7 @@ class Replacement:
     note: str = ""
 
 
-Entry = Switching | Event | Override | OverrideEnded | Beat | Replacement
+Entry = Switching | Event | Override | OverrideEnded | Heartbeat | Replacement
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

@@ -33,7 +33,7 @@ def _declination_and_equation(unix_s: float) -> tuple[float, float]:
     return radians(sun_declination(century)), radians(eq_of_time(century) / 4)  # 4 minutes a degree
 
 
-class SunPath:
+class SunApproximation:
     """The sine of the sun's height over one place, as a function of the seconds since an instant."""
 
     __slots__ = ("_across", "_along", "_declination", "_drift", "_hour", "_latitude_rad", "_turn", "lasts_s")

@@ -12,7 +12,7 @@ from datetime import datetime, timedelta
 from math import ceil, cos, radians, sin
 
 from controller.calendar.night import Night
-from controller.sun.approximation import GUIDE_ERROR, SunPath
+from controller.sun.approximation import GUIDE_ERROR, SunApproximation
 
 _NEWTON_TRIES = 6  # two or three are enough; after that halving the interval is sure to arrive
 # Up to 45 degrees from the horizon the sun's path bends by at most 6e-7 degrees per second squared. So where
@@ -47,14 +47,21 @@ class Darkness:
     """Where one night is darker than one angle; an edge is found when it is first asked for."""
 
     __slots__ = (
-        "_angle_deg", "_begins_dark", "_edges", "_elevation_deg", "_flips", "_night", "_path", "_sine",
+        "_angle_deg",
+        "_begins_dark",
+        "_edges",
+        "_elevation_deg",
+        "_flips",
+        "_night",
+        "_path",
+        "_sine",
     )
 
     def __init__(
         self,
         night: Night,
         angle_deg: float,
-        path: SunPath,
+        path: SunApproximation,
         turnings_s: list[int],
         elevation_deg: Callable[[datetime], float],
     ) -> None:

@@ -24,10 +24,10 @@ from controller.calendar.intervals import (
     ms_of,
 )
 from controller.calendar.night import Night
-from controller.sun.approximation import SunPath
+from controller.sun.approximation import SunApproximation
 from controller.sun.darkness import Darkness, Stretch
 
-__all__ = ["CIVIL_ANGLE_DEG", "SUNSET_ANGLE_DEG", "Sky", "Stretch", "elevation_deg"]
+__all__ = ["CIVIL_ANGLE_DEG", "SUNSET_ANGLE_DEG", "Stretch", "Sun", "elevation_deg"]
 
 SUNSET_ANGLE_DEG = 50 / 60
 """Degrees below the horizon of the sun's centre at sunset and sunrise: 34' refraction, 16' semidiameter.
@@ -43,7 +43,7 @@ _NIGHTS_KEPT = 64
 _ANSWERS_KEPT = 2_048  # a year of nights for five angles; bounded, because a daemon lives for years
 
 
-class Sky:
+class Sun:
     """The sun over one place. Remembers its answers, so that asking again costs next to nothing."""
 
     def __init__(self, latitude_deg: float, longitude_deg: float) -> None:
@@ -147,10 +147,10 @@ class Sky:
         """
         return self._darkness(night, angle_deg).dawn()
 
-    def _draw_path(self, night: Night) -> tuple[SunPath, list[int]]:
+    def _draw_path(self, night: Night) -> tuple[SunApproximation, list[int]]:
         """Give the sun's path over a night with its turnings; every angle shares it."""
         lasts_s = round((night.ends_at_utc - night.starts_at_utc).total_seconds())
-        path = SunPath(self.latitude_deg, self.longitude_deg, night.starts_at_utc, lasts_s)
+        path = SunApproximation(self.latitude_deg, self.longitude_deg, night.starts_at_utc, lasts_s)
         return path, path.turnings_s()
 
     def _find_darkness(self, night: Night, angle_deg: float) -> Darkness:
@@ -173,10 +173,10 @@ def elevation_deg(latitude_deg: float, longitude_deg: float, at_utc: datetime) -
     Raises:
         ValueError: a place that is not on the earth, or a naive time.
     """
-    return Sky(latitude_deg, longitude_deg).elevation_deg(at_utc)
+    return Sun(latitude_deg, longitude_deg).elevation_deg(at_utc)
 
 
-def dark_intervals(sky: Sky, nights: Iterable[Night], angle_deg: float) -> list[Interval]:
+def dark_intervals(sky: Sun, nights: Iterable[Night], angle_deg: float) -> list[Interval]:
     """Give when the sun is below an angle over some nights, joined across noon in the polar night."""
     return merge(
         (ms_of(stretch.starts_at_utc), ms_of(stretch.ends_at_utc))

@@ -63,7 +63,7 @@ def _node_of(fixture: Fixture, zone: Zone, simple: Iterable[str]) -> str | None:
     return fixture.node if fixture.node is not None else (zone.id if zone.id in simple else None)
 
 
-def hang_lights(
+def attach_lights(
     site: Site, zones: Sequence[Zone], simple: Mapping[str, Sequence[str]], terminals: str
 ) -> list[Light]:
     """Hang the lights of some zones on their nodes; those of a line or a hub one after the other.
@@ -94,9 +94,7 @@ def hang_lights(
     return lights
 
 
-def _light(
-    zone: Zone, place: int, fixture: Fixture, node: str, *, number: int = 1, count: int = 1
-) -> Light:
+def _light(zone: Zone, place: int, fixture: Fixture, node: str, *, number: int = 1, count: int = 1) -> Light:
     """Make a light whose cable is known."""
     lead = None
     if fixture.lead is not None:
@@ -140,9 +138,7 @@ def _reading_of(fixture: Fixture, number: int, *, alone: bool) -> float | None:
     return readings[number - 1] if number <= len(readings) else None
 
 
-def _loose(
-    zone: Zone, watts: float, terminals: str, place: int = 0, fixture: Fixture | None = None
-) -> Light:
+def _loose(zone: Zone, watts: float, terminals: str, place: int = 0, fixture: Fixture | None = None) -> Light:
     """Make lights whose cable is not known: a load at the terminals that asks for no volts."""
     at = FixtureAt(
         node=terminals,

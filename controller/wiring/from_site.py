@@ -14,8 +14,8 @@ from typing import Final
 from config.models.cables import Cable
 from config.models.site import Site, Transformer, Zone
 from controller.wiring.cable import parse_gauge, parse_length
-from controller.wiring.fixtures import Light, count_lights, hang_lights
-from controller.wiring.layouts import lay_hub, lay_line
+from controller.wiring.fixtures import Light, attach_lights, count_lights
+from controller.wiring.layouts import hub_layout, line_layout
 from controller.wiring.limits import Limits
 from controller.wiring.network import Feed, Network, Stretch, join
 
@@ -74,7 +74,7 @@ class TransformerWiring:
         return tuple(zone for zone in self.zones if zone.rated_load.watts is None)
 
 
-def wire_site(site: Site) -> tuple[TransformerWiring, ...]:
+def build_wiring(site: Site) -> tuple[TransformerWiring, ...]:
     """Give the wiring of every transformer of a site, in the order of its file.
 
     Raises:
@@ -114,10 +114,10 @@ class _Ends:
         start, gauge, length_m = self._start_of(cable), parse_gauge(cable.gauge), parse_length(cable.length)
         if cable.line is not None:
             lights = self._lights.get(cable.line, 0)
-            laid = lay_line(start=start, name=cable.line, gauge=gauge, length_m=length_m, lights=lights)
+            laid = line_layout(start=start, name=cable.line, gauge=gauge, length_m=length_m, lights=lights)
             stretches, self.simple[cable.line] = laid.stretches, list(laid.nodes)
         elif cable.hub is not None:
-            laid = lay_hub(
+            laid = hub_layout(
                 start=start,
                 name=cable.hub,
                 gauge=gauge,
@@ -149,7 +149,7 @@ def _wire(site: Site, transformer: Transformer, ends: _Ends) -> TransformerWirin
         )
         for tap_v, node in taps.items()
     ]
-    lights = hang_lights(site, zones, ends.simple, feeds[0].node)
+    lights = attach_lights(site, zones, ends.simple, feeds[0].node)
     stretches = _reached(ends.stretches, [feed.node for feed in feeds])
     networks = join(feeds, stretches, [light.at for light in lights], site.wiring.copper_c)
     circuits = []

@@ -15,14 +15,14 @@ from controller.wiring.network import Stretch
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Laid:
+class Layout:
     """Cables that were laid, and the nodes at which lights can be spliced in, from the feed outwards."""
 
     stretches: tuple[Stretch, ...]
     nodes: tuple[str, ...]
 
 
-def lay_line(*, start: str, name: str, gauge: Gauge, length_m: float, lights: int) -> Laid:
+def line_layout(*, start: str, name: str, gauge: Gauge, length_m: float, lights: int) -> Layout:
     """Lay one cable with its lights spread evenly, the last at its end.
 
     Args:
@@ -42,12 +42,12 @@ def lay_line(*, start: str, name: str, gauge: Gauge, length_m: float, lights: in
         Stretch(from_node=near, to_node=far, gauge=gauge, length_m=length_m / lights)
         for near, far in zip((start, *nodes), nodes, strict=False)
     )
-    return Laid(stretches=stretches, nodes=nodes)
+    return Layout(stretches=stretches, nodes=nodes)
 
 
-def lay_hub(
+def hub_layout(
     *, start: str, name: str, gauge: Gauge, length_m: float, leg_gauge: Gauge, leg_lengths_m: Sequence[float]
-) -> Laid:
+) -> Layout:
     """Lay a home run to a hub, and a leg from there to each light.
 
     Args:
@@ -69,4 +69,4 @@ def lay_hub(
         Stretch(from_node=name, to_node=node, gauge=leg_gauge, length_m=leg_m)
         for node, leg_m in zip(nodes, leg_lengths_m, strict=True)
     )
-    return Laid(stretches=(home_run, *legs), nodes=nodes)
+    return Layout(stretches=(home_run, *legs), nodes=nodes)

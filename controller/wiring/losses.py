@@ -14,12 +14,12 @@ from functools import lru_cache
 
 from config.errors import WiringError
 from config.models.site import Site
-from controller.wiring.from_site import Circuit, wire_site
+from controller.wiring.from_site import Circuit, build_wiring
 from controller.wiring.solver import Solution, solve
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class WiredGarden:
+class CableLosses:
     """What the cables of a site do while its zones are lit.
 
     Attributes:
@@ -33,7 +33,7 @@ class WiredGarden:
 
 
 @lru_cache(maxsize=4)
-def wire_garden(site: Site) -> WiredGarden:
+def cable_losses(site: Site) -> CableLosses:
     """Solve the cables of a site, once for each site.
 
     Where the relays stand behind the transformer a zone is solved lit alone, with the copper as warm as the
@@ -43,7 +43,7 @@ def wire_garden(site: Site) -> WiredGarden:
     volts: dict[tuple[str, int], float] = {}
     measured = {zone.id for zone in site.zones if zone.rated_load.origin == "measured"}
     try:
-        wirings = wire_site(site)
+        wirings = build_wiring(site)
     except WiringError:
         wirings = ()
     for wiring in wirings:
@@ -58,7 +58,7 @@ def wire_garden(site: Site) -> WiredGarden:
                     if zone not in measured and found.lamp_w > 0:
                         cable_w[zone] += lost_w * Decimal(repr(watts[zone] / found.lamp_w))
                 _note_volts(volts, circuit, found)
-    return WiredGarden(cable_w=dict(cable_w), volts=volts)
+    return CableLosses(cable_w=dict(cable_w), volts=volts)
 
 
 def _solve(circuit: Circuit, *, together: bool) -> Iterator[tuple[tuple[str, ...], Solution]]:

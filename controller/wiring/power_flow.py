@@ -78,7 +78,7 @@ def solve_volts(tree: Tree, source_v: float) -> list[float] | Limit:
     Source: the module's docstring; held by tests/controller/wiring/test_solver.py against ngspice and scipy.
     """
     volts = try_volts(tree, source_v)
-    return climb(tree, source_v) if volts is None else volts
+    return find_load_limit(tree, source_v) if volts is None else volts
 
 
 def try_volts(
@@ -155,7 +155,7 @@ def _spread(parent: list[int], slope: list[float], pull: list[float], volts: lis
     return settled
 
 
-def climb(tree: Tree, source_v: float) -> list[float] | Limit:
+def find_load_limit(tree: Tree, source_v: float) -> list[float] | Limit:
     """From no insisting load upwards: the solution at full load after all, or the greatest part of it.
 
     The greatest part is found by halving, each trial started from the solution below it.

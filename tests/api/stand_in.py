@@ -10,7 +10,7 @@ from typing import Any
 import httpx
 
 from api.web.app import make_app
-from api.web.gateway import Desk
+from api.web.gateway import KeeperGateway
 from api.web.problems.types import KINDS
 from config.file.loader import load_site
 from controller.clock.clock import SteppedClock
@@ -67,14 +67,14 @@ class RoundsHere:
 
     def __init__(self, keeper: Keeper) -> None:
         self.keeper = keeper
-        self.make_round()
+        self.run_once()
 
     def ask(self, work, *, wait_s: float = 5.0):
         result = work(self.keeper)
-        self.make_round()
+        self.run_once()
         return result
 
-    def make_round(self) -> None:
+    def run_once(self) -> None:
         self.keeper.round()
         self.look_again()
 
@@ -105,7 +105,7 @@ class House:
             load_site(self.site_path).site, clock=self.clock, relays=self.relays, journal=self.journal
         )
         self.rounds = RoundsHere(self.keeper)
-        self.desk = Desk(
+        self.desk = KeeperGateway(
             rounds=self.rounds,
             journal=JournalReader(folder / "state"),
             site_path=self.site_path,
@@ -119,7 +119,7 @@ class House:
     def pass_time(self, seconds: float) -> None:
         """Let time pass, with a round at its end and what happened written into the journal."""
         self.clock.advance(seconds)
-        self.rounds.make_round()
+        self.rounds.run_once()
         self.journal.flush()
         self.rounds.look_again()
 

@@ -33,8 +33,15 @@ def run_bench(name: str) -> list[Row]:
 def table_of(rows: list[Row]) -> Table:
     """Lay the rows out."""
     table = Table(box=None, pad_edge=False, header_style="bold")
-    for heading, side in [("what", "left"), ("ours", "right"), ("peer", "left"), ("peer's", "right"),
-                          ("ratio", "right"), ("bound", "left"), ("holds?", "left")]:
+    for heading, side in [
+        ("what", "left"),
+        ("ours", "right"),
+        ("peer", "left"),
+        ("peer's", "right"),
+        ("ratio", "right"),
+        ("bound", "left"),
+        ("holds?", "left"),
+    ]:
         table.add_column(heading, justify=side, no_wrap=heading != "what")  # type: ignore[arg-type]
     for row in rows:
         table.add_row(

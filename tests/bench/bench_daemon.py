@@ -60,7 +60,7 @@ def hang(*_args, **_more):
     print("hanging", flush=True)
     threading.Event().wait()
 
-journal_batch.Commits.commit = hang
+journal_batch.Transactions.commit = hang
 """
 REQUESTS = 20
 SETTLE_S = 5.0

@@ -22,13 +22,13 @@ from config.file.loader import example_path, load_site
 from config.models.site import Site
 from controller.calendar.night import nights
 from controller.calendar.periods import Each
-from controller.forecast.year import YearAsk, tell_year
+from controller.forecast.year import YearQuery, forecast_year
 from controller.history.query import HoursAsk
-from controller.history.report import stream_hours, tell_hours, year_to_come
+from controller.history.report import iter_hour_rows, report_hours, year_to_come
 from controller.journal.journal import Journal
 from controller.journal.reader import JournalReader
-from controller.planning.planner import Almanac
-from controller.planning.program_text import tell_program
+from controller.planning.planner import Planner
+from controller.planning.program_text import format_program
 from controller.records.entries import Cause, Entry, Event, EventKind, Switching
 from controller.records.reading import Reading
 from tests.bench.rows import Row
@@ -45,19 +45,19 @@ RUNS = 5
 
 def entries(site: Site) -> Iterator[Entry]:
     """Give what a keeper writes in 30 years in which nothing goes wrong."""
-    almanac = Almanac(site)
+    planner = Planner(site)
     boot_id, started = "", NOW
-    for number, night in enumerate(nights(FIRST, LAST, almanac.tz)):
+    for number, night in enumerate(nights(FIRST, LAST, planner.tz)):
         if number % NIGHTS_A_BOOT == 0:
             boot_id, started = f"00000000-0000-4000-8000-{number:012d}", night.starts_at_utc
             at = _reading(started, boot_id, started)
             yield Event(kind=EventKind.STARTED, at=at, words="site")
             for zone in site.zones:
-                yield Event(kind=EventKind.PROGRAM, at=at, words=tell_program(zone), zone=zone.id)
+                yield Event(kind=EventKind.PROGRAM, at=at, words=format_program(zone), zone=zone.id)
         edges = [
             (at_utc, on, zone)
             for zone in site.zones
-            for window in almanac.plan(zone.id, night).windows
+            for window in planner.plan(zone.id, night).windows
             for at_utc, on in ((window.on_utc, True), (window.off_utc, False))
         ]
         for at_utc, on, zone in sorted(edges, key=lambda edge: edge[:2]):
@@ -122,18 +122,18 @@ def measure() -> list[Row]:
         reader = JournalReader(folder)
 
         def season(by: Each = Each.SEASON) -> dict[str, Any]:
-            return tell_hours(Almanac(site), reader, HoursAsk(by=by, period=SEASON), now_utc=NOW)
+            return report_hours(Planner(site), reader, HoursAsk(by=by, period=SEASON), now_utc=NOW)
 
         _compare(season(), by_pandas(table, *WINTER))
-        almanac = Almanac(site)
-        year = year_to_come(almanac, NOW)
+        planner = Planner(site)
+        year = year_to_come(planner, NOW)
 
         def life() -> dict[str, Any]:
-            return tell_hours(Almanac(site), reader, HoursAsk(by=Each.WHOLE), now_utc=NOW)
+            return report_hours(Planner(site), reader, HoursAsk(by=Each.WHOLE), now_utc=NOW)
 
         def csv() -> int:
             ask = HoursAsk(by=Each.NIGHT, first=date(2047, 1, 1), last=date(2047, 12, 31))
-            rows = stream_hours(almanac, reader, ask, now_utc=NOW)
+            rows = iter_hour_rows(planner, reader, ask, now_utc=NOW)
             return sum(len(line) for line in write_csv(rows, "USD"))
 
         return [
@@ -160,15 +160,13 @@ def measure() -> list[Row]:
             Row(
                 what="the printable report of a season",
                 unit="ms",
-                ours=best_ms(
-                    lambda: write_report(Almanac(site), reader, SEASON, now_utc=NOW, year=year), 2
-                ),
+                ours=best_ms(lambda: write_report(Planner(site), reader, SEASON, now_utc=NOW, year=year), 2),
                 ours_at_most=1000,
             ),
             Row(
                 what="leerie year, 8 zones, as JSON",
                 unit="ms",
-                ours=best_ms(lambda: year_as_json(tell_year(Almanac(site), YearAsk(first=FIRST)))),
+                ours=best_ms(lambda: year_as_json(forecast_year(Planner(site), YearQuery(first=FIRST)))),
                 ours_at_most=400,
             ),
         ]

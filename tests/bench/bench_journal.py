@@ -16,7 +16,7 @@ from typing import Any
 
 from controller.journal.journal import Journal
 from controller.journal.reader import JournalReader
-from controller.records.entries import Beat, Cause, Switching
+from controller.records.entries import Cause, Heartbeat, Switching
 from controller.records.reading import Reading
 from tests.bench.rows import Row
 
@@ -146,7 +146,7 @@ def bytes_a_day(folder: Path) -> float:
             journal.append(entry)
             journal.flush()
         for _ in range(133):
-            journal.append(Beat(at=entries[-1].at))
+            journal.append(Heartbeat(at=entries[-1].at))
             journal.flush()
     journal.close()
     return (given() - before) / 10
@@ -163,7 +163,7 @@ def measure() -> list[Row]:
         found_s = sum(run.lit_s or 0 for run in reader.runs(*SEASON))
         if not found_s == peer_lit_s(peer, *SEASON) == wanted_s:
             raise ValueError(f"a season has {wanted_s} s, the journal says {found_s}")
-        life_s = sum(zone.lit_s for zone in reader.whole_life())
+        life_s = sum(zone.lit_s for zone in reader.totals())
         if life_s != NIGHTS * 8 * LIT_S:
             raise ValueError(f"30 years have {NIGHTS * 8 * LIT_S} s, the journal says {life_s}")
         a_row = (ours / "journal.sqlite").stat().st_size / count
@@ -187,7 +187,7 @@ def measure() -> list[Row]:
             Row(
                 what="hours of the whole life, 30 years × 8 zones",
                 unit="ms",
-                ours=best_ms(reader.whole_life, 5),
+                ours=best_ms(reader.totals, 5),
                 peer_name=PEER,
                 peer=best_ms(lambda: peer_lit_s(peer), 1),
                 ours_at_most=50,

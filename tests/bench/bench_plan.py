@@ -11,7 +11,7 @@ from datetime import date, timedelta
 from config.file.loader import example_path, load_site
 from config.models.site import Site
 from controller.calendar.night import night_on
-from controller.planning.planner import Almanac
+from controller.planning.planner import Planner
 from tests.bench.rows import Row
 
 FIRST = date(2027, 1, 1)
@@ -22,12 +22,12 @@ AT_MOST_MS = 150.0
 
 
 def a_year_of_plans(site: Site) -> int:
-    """Plan every zone for every night by an almanac that remembers nothing; count the windows."""
-    almanac = Almanac(site)
+    """Plan every zone for every night by a planner that remembers nothing; count the windows."""
+    planner = Planner(site)
     windows = 0
     for day in range(NIGHTS):
-        night = night_on(FIRST + timedelta(days=day), almanac.tz)
-        windows += sum(len(almanac.plan(zone.id, night).windows) for zone in site.zones)
+        night = night_on(FIRST + timedelta(days=day), planner.tz)
+        windows += sum(len(planner.plan(zone.id, night).windows) for zone in site.zones)
     return windows
 
 

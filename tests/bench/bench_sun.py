@@ -13,10 +13,10 @@ from datetime import UTC, date, datetime, timedelta
 import ephem  # type: ignore[import-untyped]
 from astral import Observer
 from astral.sun import dusk
-from skyfield import almanac  # type: ignore[import-untyped]
+from skyfield import planner  # type: ignore[import-untyped]
 
 from controller.calendar.night import nights, zone_info
-from controller.sun.sun import CIVIL_ANGLE_DEG, Sky
+from controller.sun.sun import CIVIL_ANGLE_DEG, Sun
 from tests.bench.rows import Row
 from tests.reference.de421 import ephemeris, place, sun_heights_deg
 
@@ -32,7 +32,7 @@ Instants = Sequence[datetime]
 
 def dusks_of_ours() -> Instants:
     """Our dusks, nights included, by a sky that remembers nothing yet."""
-    sky = Sky(LATITUDE_DEG, LONGITUDE_DEG)
+    sky = Sun(LATITUDE_DEG, LONGITUDE_DEG)
     found = (sky.dusk(night, CIVIL_ANGLE_DEG) for night in nights(FIRST, LAST, zone_info(ZONE)))
     return [each for each in found if each is not None]
 
@@ -49,7 +49,7 @@ def dusks_of_skyfield() -> Instants:
     planets, scale = ephemeris()
     start = scale.utc(FIRST.year, FIRST.month, FIRST.day, 12)
     end = scale.utc(LAST.year, LAST.month, LAST.day + 1, 12)
-    times, truly = almanac.find_settings(
+    times, truly = planner.find_settings(
         place(LATITUDE_DEG, LONGITUDE_DEG), planets["sun"], start, end, horizon_degrees=-CIVIL_ANGLE_DEG
     )
     return [each.astimezone(UTC) for each, sets in zip(times.utc_datetime(), truly, strict=True) if sets]
@@ -105,8 +105,20 @@ def measure() -> list[Row]:
         Row(what=WHAT, unit="ms", ours=ours_ms, peer_name="astral dusk()", peer=astral_ms, ratio_at_most=3),
         Row(what=WHAT, unit="ms", ours=ours_ms, peer_name="Skyfield", peer=skyfield_ms, ratio_at_most=1),
         Row(what=WHAT, unit="ms", ours=ours_ms, peer_name="ephem", peer=ephem_ms, ratio_at_most=1),
-        Row(what=error, unit="s", ours=ours_s, peer_name="astral dusk()",
-            peer=worst_s(dusks_of_astral(), truth), ours_at_most=6),
-        Row(what=error, unit="s", ours=ours_s, peer_name="ephem",
-            peer=worst_s(dusks_of_ephem(), truth), ours_at_most=6),
+        Row(
+            what=error,
+            unit="s",
+            ours=ours_s,
+            peer_name="astral dusk()",
+            peer=worst_s(dusks_of_astral(), truth),
+            ours_at_most=6,
+        ),
+        Row(
+            what=error,
+            unit="s",
+            ours=ours_s,
+            peer_name="ephem",
+            peer=worst_s(dusks_of_ephem(), truth),
+            ours_at_most=6,
+        ),
     ]

@@ -82,13 +82,24 @@ def measure() -> list[Row]:
     if not isinstance(solve(beyond), NoSolution):
         raise TypeError("the load that should be refused was solved")
     rows = [
-        Row(what=f"{FIXTURES} fixtures solved", unit="ms", ours=ours_s * 1e3, peer_name="scipy root",
-            peer=scipy_s * 1e3, ratio_at_most=1, ours_at_most=3),
+        Row(
+            what=f"{FIXTURES} fixtures solved",
+            unit="ms",
+            ours=ours_s * 1e3,
+            peer_name="scipy root",
+            peer=scipy_s * 1e3,
+            ratio_at_most=1,
+            ours_at_most=3,
+        ),
         Row(what=f"{FIXTURES} fixtures, worst error", unit="mV", ours=worst_mv(mixed), ours_at_most=1),
-        Row(what=f"{FIXTURES} fixtures refused, with the most they could have", unit="ms",
-            ours=best_s(lambda: solve(beyond), 3) * 1e3, ours_at_most=100),
+        Row(
+            what=f"{FIXTURES} fixtures refused, with the most they could have",
+            unit="ms",
+            ours=best_s(lambda: solve(beyond), 3) * 1e3,
+            ours_at_most=100,
+        ),
     ]
-    for garden_of, lamps, watts, in_line in (
+    for forecast_input, lamps, watts, in_line in (
         ("filament, branching", (Lamp.FILAMENT,), 4.0, False),
         ("LED, branching", (Lamp.POWER,), 4.0, False),
         ("filament, in line", (Lamp.FILAMENT,), 3.0, True),
@@ -96,6 +107,6 @@ def measure() -> list[Row]:
     ):
         network = garden(lamps, watts=watts, source_v=12.0, in_line=in_line)
         spent_s = best_s(partial(advise, [network], taps_v=TAPS_V), 2)
-        what = f"advice for {FIXTURES} fixtures, {garden_of}"
+        what = f"advice for {FIXTURES} fixtures, {forecast_input}"
         rows.append(Row(what=what, unit="s", ours=spent_s, ours_at_most=2))
     return rows

@@ -16,9 +16,9 @@ from config.models.site import Site
 from config.program.special_nights import parse_nights
 from controller.energy.tariff import PriceBand, Prices, Tariff
 from controller.energy.values import Load, Losses, watts
-from controller.forecast.forecast import Forecast, Garden, ZoneToCome, look_ahead
+from controller.forecast.forecast import Forecast, ForecastInput, ForecastZone, look_ahead
 from controller.lamps.life import LampKind, Lamps, judge_lamps, nights_again
-from controller.planning.planner import Almanac
+from controller.planning.planner import Planner
 from tests.bench.rows import Row
 
 FIRST = date(2027, 3, 1)
@@ -27,7 +27,7 @@ RUNS = 5
 AT_MOST_MS = 400.0
 
 
-def garden_of(site: Site, almanac: Almanac) -> Garden:
+def forecast_input(site: Site, planner: Planner) -> ForecastInput:
     """Give the property two-loss transformers and a tariff of bands, the dearest case to work out."""
     peak = PriceBand(
         per_kwh=Decimal("0.41"),
@@ -35,9 +35,9 @@ def garden_of(site: Site, almanac: Almanac) -> Garden:
         ends=clock_time(21),
         days=(parse_nights("Mon, Tue, Wed, Thu, Fri"),),
     )
-    return Garden(
+    return ForecastInput(
         zones=tuple(
-            ZoneToCome(
+            ForecastZone(
                 zone=zone.id,
                 transformer=zone.transformer or "",
                 load=Load(lamps_w=watts(zone.rated_load.watts)),
@@ -54,17 +54,17 @@ def garden_of(site: Site, almanac: Almanac) -> Garden:
             for each in site.transformers
         ),
         tariff=Tariff(currency="USD", prices=(Prices(per_kwh=Decimal("0.29"), bands=(peak,)),)),
-        sky=almanac.sky,
+        sky=planner.sky,
         dusk_angle_deg=site.dusk_angle_deg,
-        tz=almanac.tz,
+        tz=planner.tz,
     )
 
 
 def a_year(site: Site) -> Forecast:
-    """Work out the year from nothing: a new almanac, every sunset, every plan, every lamp."""
-    almanac = Almanac(site)
+    """Work out the year from nothing: a new planner, every sunset, every plan, every lamp."""
+    planner = Planner(site)
     year = look_ahead(
-        garden_of(site, almanac), FIRST, lambda zone_id, night: almanac.plan(zone_id, night).windows
+        forecast_input(site, planner), FIRST, lambda zone_id, night: planner.plan(zone_id, night).windows
     )
     for zone in site.zones:
         again = nights_again(FIRST, year.lit_ms_by_night(zone.id))

@@ -23,9 +23,7 @@ sun_edges = st.one_of(
 )
 edges = st.one_of(clock_edges, sun_edges)
 spans = st.one_of(
-    st.builds(
-        Span, begins=edges, ends=edges, at_most=st.none() | durations, while_dark=st.booleans()
-    ),
+    st.builds(Span, begins=edges, ends=edges, at_most=st.none() | durations, while_dark=st.booleans()),
     st.builds(Span, begins=edges, lasts=durations, while_dark=st.booleans()),
 )
 

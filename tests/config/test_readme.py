@@ -43,7 +43,7 @@ def test_the_readme_lists_every_key_and_no_other_with_its_default():
         if isinstance(field.default, int | float) and not isinstance(field.default, bool):
             assert float(re.sub(r"[^0-9.]", "", written[key])) == field.default, key
         elif isinstance(field.default, str) and field.default:
-            assert written[key].strip("`\"") == field.default, key
+            assert written[key].strip('`"') == field.default, key
 
 
 def test_the_readme_has_the_keys_of_the_site_table():

@@ -12,9 +12,9 @@ from config.program.special_nights import Nights, parse_nights
 from controller.calendar.night import Night
 from controller.energy.tariff import Prices, Tariff
 from controller.energy.values import Load, Losses
-from controller.forecast.forecast import Garden, PlanOf, ZoneToCome
+from controller.forecast.forecast import ForecastInput, ForecastZone, PlanOf
 from controller.planning.plan import Place, Window, plan_night
-from controller.sun.sun import Sky
+from controller.sun.sun import Sun
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -54,23 +54,23 @@ def garden(
     *,
     losses: Losses | None = None,
     tariff: Tariff | None = None,
-) -> Garden:
+) -> ForecastInput:
     """Make a garden whose zones, all on one transformer, draw these watts."""
     losses = losses or Losses(transformer="shed")
-    return Garden(
+    return ForecastInput(
         zones=tuple(
-            ZoneToCome(zone=each, transformer=losses.transformer, load=Load(lamps_w=Decimal(lamps_w)))
+            ForecastZone(zone=each, transformer=losses.transformer, load=Load(lamps_w=Decimal(lamps_w)))
             for each, lamps_w in watts.items()
         ),
         transformers=(losses,),
         tariff=tariff,
-        sky=Sky(latitude_deg, longitude_deg),
+        sky=Sun(latitude_deg, longitude_deg),
         dusk_angle_deg=6.0,
         tz=ZoneInfo(time_zone),
     )
 
 
-def plan_of(place: Garden, *zones: PlannedZone) -> PlanOf:
+def plan_of(place: ForecastInput, *zones: PlannedZone) -> PlanOf:
     """Plan these zones in a garden."""
     by_id = {each.id: each for each in zones}
     where = Place(sky=place.sky, dusk_angle_deg=place.dusk_angle_deg, tz=place.tz)

@@ -14,7 +14,7 @@ from config.errors import JournalError
 from controller.journal.journal import Journal
 from controller.journal.reader import JournalReader
 from controller.journal.rows import NOT_TRUSTED, TRUSTED
-from controller.records.entries import Beat, Cause, Entry, Event, EventKind, Override, Run, Switching
+from controller.records.entries import Cause, Entry, Event, EventKind, Heartbeat, Override, Run, Switching
 from controller.records.reading import Reading
 
 DUSK = datetime(2027, 6, 21, 21, 40, tzinfo=UTC)
@@ -53,9 +53,9 @@ def dark(zone: str, at: Reading, *, cause: Cause = Cause.PROGRAM, load_w: float 
     )
 
 
-def beat(at: Reading) -> Beat:
+def beat(at: Reading) -> Heartbeat:
     """Give a sign of life."""
-    return Beat(at=at)
+    return Heartbeat(at=at)
 
 
 def event(at: Reading, words: str = "a test", kind: EventKind = EventKind.STARTED) -> Event:
@@ -141,7 +141,7 @@ def everything(place: Path) -> tuple[list[object], ...]:
         list(reader.events()),
         list(reader.overrides()),
         list(reader.replacements()),
-        reader.whole_life(),
+        reader.totals(),
     )
 
 

@@ -14,7 +14,7 @@ from gpiozero.pins.mock import MockFactory, MockPin
 
 from config.models.site import Site
 from controller.clock.clock import SteppedClock
-from controller.journal.previous_run import Past
+from controller.journal.previous_run import PreviousRun
 from controller.keeper.keeper import Keeper
 from controller.keeper.state import ZoneStatus
 from controller.planning.decision import Decision
@@ -60,9 +60,7 @@ class Ledger:
     def switchings(self, zone_id: str = "jetty") -> list[tuple[str, bool]]:
         """Give the switchings of one zone: the clock time (UTC) and whether it was lit."""
         return [
-            (f"{entry.at.utc:%H:%M:%S}", entry.on)
-            for entry in self.of(Switching)
-            if entry.zone == zone_id
+            (f"{entry.at.utc:%H:%M:%S}", entry.on) for entry in self.of(Switching) if entry.zone == zone_id
         ]
 
 
@@ -135,7 +133,7 @@ class Kept:
         a_site: Site | None = None,
         at_utc: datetime = DAY,
         *,
-        past: Past | None = None,
+        past: PreviousRun | None = None,
         clock: SteppedClock | None = None,
         trouble: dict[int, str] | None = None,
         **of_clock: Any,

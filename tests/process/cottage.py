@@ -65,9 +65,7 @@ def assert_waits(daemon: Daemon, words: str) -> None:
 def assert_writes_all(daemon: Daemon, zone_ids: tuple[str, ...]) -> None:
     """See that what waited is written after the next round, in its order, with both events."""
     light(daemon, ZONES[-1])
-    wait_for_journal(
-        daemon, "written", lambda journal: journal["fault"] is None and journal["waiting"] == 0
-    )
+    wait_for_journal(daemon, "written", lambda journal: journal["fault"] is None and journal["waiting"] == 0)
     assert journal_of(daemon)["lost"] == 0
     assert lit_in(daemon)[-len(zone_ids) - 1 :] == [*zone_ids, ZONES[-1]]
     light(daemon, ZONES[-1], "off")

@@ -101,7 +101,7 @@ def _wait_for_the_moment(daemon: Daemon, chance: random.Random, starting_s: floa
 @pytest.fixture
 def lit_s(folder: Path, lives: list[Life]) -> dict[str, float]:
     """How long each zone was lit over all lives, by the account in the journal."""
-    return {each.zone: each.lit_s for each in JournalReader(folder / "state").whole_life()}
+    return {each.zone: each.lit_s for each in JournalReader(folder / "state").totals()}
 
 
 @pytest.fixture(autouse=True)

@@ -148,7 +148,7 @@ def lived(tmp_path_factory: pytest.TempPathFactory) -> Lived:
             stopped_s=stopped_s,
             switchings=daemon.switchings,
             events=daemon.events,
-            lit_s={each.zone: each.lit_s for each in daemon.journal.whole_life()},
+            lit_s={each.zone: each.lit_s for each in daemon.journal.totals()},
         )
 
 

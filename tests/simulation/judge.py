@@ -216,9 +216,7 @@ class Judge:
     def account(self, now: Reading) -> None:
         """Compare the journal's run hours with the pins', and its switchings with each other."""
         written = self._read_account(now)
-        truth = {
-            zone.id: self.world.pin(zone.pin).total_s(self.world.now_s) for zone in self.site.zones
-        }
+        truth = {zone.id: self.world.pin(zone.pin).total_s(self.world.now_s) for zone in self.site.zones}
         everything = sum(pin.total_s(self.world.now_s) for pin in self.world.pins.values())
         if self._written:
             journal_s = sum(written.values()) - sum(self._written.values())

@@ -7,12 +7,12 @@ from pathlib import Path
 
 from config.errors import JournalError
 from config.models.site import Site
-from controller.clock.trust import RELEASED_UTC, Trust
+from controller.clock.trust import RELEASED_UTC, ClockTrust
 from controller.journal.journal import Journal
-from controller.journal.maintenance import Scribe
-from controller.journal.previous_run import read_past
+from controller.journal.maintenance import JournalMaintenance
+from controller.journal.previous_run import read_previous_run
 from controller.keeper.keeper import Keeper
-from controller.records.entries import Beat, Entry
+from controller.records.entries import Entry, Heartbeat
 from controller.relays import Relays
 from tests.simulation.world import Killed, SimulatedBoard, World, WorldClock
 
@@ -31,7 +31,7 @@ class WatchedJournal(Journal):
 
     def append(self, entry: Entry) -> None:
         """Take an entry, and note a beat."""
-        if isinstance(entry, Beat):
+        if isinstance(entry, Heartbeat):
             self.beat_boot_s = entry.at.boot_s
         else:
             self.more_than_beats = True
@@ -55,12 +55,13 @@ class Life:
         world = self.world
         with contextlib.suppress(JournalError):
             self.journal.open()
-        past = read_past(self.journal)
+        past = read_previous_run(self.journal)
         floor_utc = past.last_instant_utc if past and past.last_instant_utc else RELEASED_UTC
         trusted_boot = past.trusted_boot_id if past else None
         boot_id = f"boot-{world.boots}"
         self.clock = WorldClock(
-            world, Trust(believe="synchronised", floor_utc=floor_utc, found_earlier=trusted_boot == boot_id)
+            world,
+            ClockTrust(believe="synchronised", floor_utc=floor_utc, found_earlier=trusted_boot == boot_id),
         )
         self.keeper = Keeper(
             site,
@@ -70,9 +71,7 @@ class Life:
             past=past,
             tick_s=CALM_TICK_S,
         )
-        self.scribe = Scribe(
-            self.journal, clock=self.clock, past=past, learn=self.keeper.learn
-        )
+        self.scribe = JournalMaintenance(self.journal, clock=self.clock, past=past, learn=self.keeper.learn)
         self.due_s = world.now_s
         self.round()
         if not world.disk:

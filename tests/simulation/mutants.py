@@ -70,12 +70,14 @@ MUTANTS = (
     Mutant(
         "while dark is forgotten",
         "controller/planning/plan.py",
-        "    if span.while_dark:\n", "    if False:\n"
+        "    if span.while_dark:\n",
+        "    if False:\n",
     ),
     Mutant(
         "at most is forgotten",
         "controller/planning/plan.py",
-        "    if span.at_most is not None:\n", "    if False:\n"
+        "    if span.at_most is not None:\n",
+        "    if False:\n",
     ),
     Mutant(
         "the light's next change is asked only tonight",

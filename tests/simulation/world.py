@@ -13,7 +13,7 @@ from typing import Any, ClassVar
 
 from gpiozero.pins.mock import MockFactory, MockPin
 
-from controller.clock.trust import Evidence, Trust
+from controller.clock.trust import ClockTrust, Evidence
 from controller.records.reading import Reading
 
 EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
@@ -99,7 +99,7 @@ class World:
 class WorldClock:
     """The board's clock, judged by the program's own rules on the world's evidence."""
 
-    def __init__(self, world: World, trust: Trust) -> None:
+    def __init__(self, world: World, trust: ClockTrust) -> None:
         """Look at the world."""
         self._world = world
         self.trust = trust

@@ -18,7 +18,7 @@ from pathlib import Path
 from api.daemon.sd_notify import Notifier
 from controller.clock import evidence as clock_evidence
 from controller.clock.clock import SystemClock
-from controller.clock.kernel import StepWatch, kernel_synchronised
+from controller.clock.kernel import ClockStepWatch, kernel_synchronised
 
 ALLOW = 0x7FFF0000
 EPERM = 0x00050001
@@ -77,7 +77,7 @@ def read_back(folder: Path) -> int:
     return int(count)
 
 
-async def serve_once(watch: StepWatch) -> bytes:
+async def serve_once(watch: ClockStepWatch) -> bytes:
     """Watch for steps, listen on this machine, and be spoken to."""
     asyncio.get_running_loop().add_reader(watch, watch.rearm)
 
@@ -98,10 +98,10 @@ def main() -> None:
     names, root, notify, folder = sys.argv[1:]
     clock_evidence.FIRST_WAIT_S = 20.0  # a busy machine may take its time; the answer is what counts here
     put_on_filter(Path(names).read_text(encoding="ascii").split())
-    witness = clock_evidence.Witness(root=Path(root))
+    witness = clock_evidence.ClockEvidence(root=Path(root))
     clock = SystemClock(floor_utc=datetime(2026, 11, 1, tzinfo=UTC), witness=witness)
     reading = clock.read()
-    watch = StepWatch.open()
+    watch = ClockStepWatch.open()
     assert watch is not None
     heard: list[bytes] = []
     thread = threading.Thread(target=lambda: heard.append(asyncio.run(serve_once(watch))))

@@ -45,7 +45,12 @@ class HourRoutes:
             status_code=201,
             response_model=ReplacementAnswer,
             responses=problems_of(
-                "unknown-zone", "invalid-request", "keeper-silent", "cross-site", "not-json", "not-json-type",
+                "unknown-zone",
+                "invalid-request",
+                "keeper-silent",
+                "cross-site",
+                "not-json",
+                "not-json-type",
                 "too-large",
             ),
         )(self.replace)

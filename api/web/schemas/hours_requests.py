@@ -7,7 +7,7 @@ from typing import Literal
 from pydantic import Field
 
 from api.render.year_svg import NARROWEST_PX, USUAL_PX, WIDEST_PX
-from api.web.schemas.requests import Ask, DateWish
+from api.web.schemas.requests import Ask, DateField
 
 PERIODS = "a season by the year in which it begins, a month, a night, or two nights joined by “to”"
 
@@ -21,10 +21,10 @@ class HoursQuery(Ask):
     period: str | None = Field(
         None, max_length=40, description=PERIODS, examples=["2027-winter", "2027-06", "2027-06-21"]
     )
-    from_date: DateWish | None = Field(
+    from_date: DateField | None = Field(
         None, alias="from", description="the first night; 14 nights, 12 months or 4 seasons back if left out"
     )
-    to_date: DateWish | None = Field(None, alias="to", description="the last night; tonight if left out")
+    to_date: DateField | None = Field(None, alias="to", description="the last night; tonight if left out")
     zone: str | None = Field(None, description="id of one zone; every zone if left out")
 
 
@@ -32,7 +32,7 @@ class PictureQuery(Ask):
     """Which year is to be drawn, and how."""
 
     kind: Literal["past", "future"] = Field("future", description="what ran, or what will")
-    from_date: DateWish | None = Field(
+    from_date: DateField | None = Field(
         None,
         alias="from",
         description="the first of 365 nights; if left out, tonight is the first to come, or the last gone",
@@ -58,5 +58,5 @@ class ReplacementAsk(Ask):
 
     zone: str = Field(description="id of the zone")
     fixture: int = Field(ge=1, le=10_000, description="the fixture's place in the site file, from 1")
-    on: DateWish | None = Field(None, description="the day on which they were replaced; today if left out")
+    on: DateField | None = Field(None, description="the day on which they were replaced; today if left out")
     note: str = Field("", max_length=200, description="what to remember about it")

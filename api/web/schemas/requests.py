@@ -48,12 +48,12 @@ def _read_edge(text: str) -> date | datetime:
         raise ValueError(f"{error}, or the date of a night" if "T" in text.upper() else str(error)) from error
 
 
-SpanWish = Annotated[Span, _reader(parse_span), _text(examples=["dusk to midnight"])]
-NightsWish = Annotated[Nights, _reader(parse_nights), _text(examples=["Fri, Sat"])]
-LengthWish = Annotated[Duration, _reader(parse_duration), _text(examples=["1h30m"])]
-InstantWish = Annotated[datetime, _reader(read_instant), _text(format="date-time", examples=[EXAMPLE])]
-DateWish = Annotated[date, _reader(read_date), _text(format="date", examples=["2027-06-21"])]
-EdgeWish = Annotated[date | datetime, _reader(_read_edge), _text(examples=["2027-06-21", EXAMPLE])]
+SpanField = Annotated[Span, _reader(parse_span), _text(examples=["dusk to midnight"])]
+NightsField = Annotated[Nights, _reader(parse_nights), _text(examples=["Fri, Sat"])]
+LengthField = Annotated[Duration, _reader(parse_duration), _text(examples=["1h30m"])]
+InstantField = Annotated[datetime, _reader(read_instant), _text(format="date-time", examples=[EXAMPLE])]
+DateField = Annotated[date, _reader(read_date), _text(format="date", examples=["2027-06-21"])]
+EdgeField = Annotated[date | datetime, _reader(_read_edge), _text(examples=["2027-06-21", EXAMPLE])]
 
 
 class Ask(BaseModel):
@@ -65,17 +65,17 @@ class Ask(BaseModel):
 class SpecialNightAsk(Ask):
     """Nights that differ, and what the zone does then."""
 
-    nights: NightsWish = Field(
+    nights: NightsField = Field(
         description="weekdays such as “Fri, Sat”, a date such as “2027-12-31”, or a stretch of every year "
         "such as “12-20 to 01-06”"
     )
-    program: list[SpanWish] = Field(description="spans; an empty list means dark")
+    program: list[SpanField] = Field(description="spans; an empty list means dark")
 
 
 class ProgramAsk(Ask):
     """What a zone is to do from now on."""
 
-    program: list[SpanWish] = Field(description="spans for every night; an empty list means dark")
+    program: list[SpanField] = Field(description="spans for every night; an empty list means dark")
     special_nights: list[SpecialNightAsk] | None = Field(
         None,
         description="nights that differ, the last that matches decides; left out, those of the file stay",
@@ -97,8 +97,8 @@ class OverrideAsk(Ask):
     model_config = ConfigDict(json_schema_extra=_NOT_BOTH)
 
     light: Literal["on", "off"]
-    until: InstantWish | None = Field(None, description="the instant at which it ends (RFC 3339)")
-    lasts: LengthWish | None = Field(None, alias="for", description="or how long it lasts")
+    until: InstantField | None = Field(None, description="the instant at which it ends (RFC 3339)")
+    lasts: LengthField | None = Field(None, alias="for", description="or how long it lasts")
 
     @model_validator(mode="after")
     def _one_end(self) -> Self:
@@ -111,14 +111,16 @@ class OverrideAsk(Ask):
 class WhyAsk(Ask):
     """The instant that is asked about."""
 
-    at: InstantWish | None = Field(None, description="the instant (RFC 3339); now where it is left out")
+    at: InstantField | None = Field(None, description="the instant (RFC 3339); now where it is left out")
 
 
 class NightsAsk(Ask):
     """The nights and the zone that are asked about."""
 
-    from_date: DateWish | None = Field(None, alias="from", description="the first night; tonight if left out")
-    to_date: DateWish | None = Field(
+    from_date: DateField | None = Field(
+        None, alias="from", description="the first night; tonight if left out"
+    )
+    to_date: DateField | None = Field(
         None, alias="to", description="the last night; six nights after the first if left out"
     )
     zone: str | None = Field(None, description="id of one zone; every zone if left out")
@@ -127,12 +129,12 @@ class NightsAsk(Ask):
 class SwitchingsAsk(Ask):
     """The switchings that are asked about."""
 
-    from_edge: EdgeWish | None = Field(
+    from_edge: EdgeField | None = Field(
         None,
         alias="from",
         description="an instant, or a night's date; a week before the end, or now, if left out",
     )
-    to_edge: EdgeWish | None = Field(
+    to_edge: EdgeField | None = Field(
         None, alias="to", description="an instant, or the date of the last night; no end if left out"
     )
     zone: str | None = Field(None, description="id of one zone; every zone if left out")

@@ -166,7 +166,7 @@ class ZoneAnswer(ZoneInShort):
     transformer: str | None
     pin: int = Field(description="BCM number of the header pin")
     rated_load: LoadAnswer
-    lit_since: Instant | None = Field(description="by the clock as it is now; null while it is dark")
+    totals_since: Instant | None = Field(description="by the clock as it is now; null while it is dark")
     out_of_service: str | None = Field(description="why it is never lit; null where it is in service")
     program: list[SpanText]
     special_nights: list[SpecialNightAnswer]

@@ -66,13 +66,13 @@ def show_in_short(zone: Zone, seen: ZoneStatus | None, now: Reading) -> ZoneInSh
 def show_zone(zone: Zone, seen: ZoneStatus | None, now: Reading, tonight: dict[str, Any]) -> ZoneAnswer:
     """Show one zone in full."""
     load = zone.rated_load
-    lit_since = seen.lit_since if seen is not None else None
+    totals_since = seen.totals_since if seen is not None else None
     return ZoneAnswer(
         **_shared(zone, seen, now),
         transformer=zone.transformer,
         pin=zone.pin,
         rated_load=LoadAnswer(watts=load.watts, origin=load.origin or None),
-        lit_since=None if lit_since is None else instant_text(by_present_clock(lit_since, now)),
+        totals_since=None if totals_since is None else instant_text(by_present_clock(totals_since, now)),
         out_of_service=zone.out_of_service,
         program=[str(span) for span in zone.program],
         special_nights=[

@@ -12,18 +12,18 @@ from typing import Any, cast
 import pytest
 
 from api.daemon import hooks as errands_room
-from api.daemon.hooks import Errands
+from api.daemon.hooks import DaemonHooks
 from config.file.loader import load_site
 from controller.calendar.night import zone_info
 from controller.clock.clock import SystemClock
 from controller.clock.trust import RELEASED_UTC
-from controller.journal.maintenance import Scribe
-from controller.keeper.loop import Rounds
+from controller.journal.maintenance import JournalMaintenance
+from controller.keeper.loop import ControlLoop
 from controller.records.entries import EventKind
 from tests.api.stand_in import House, SilentRounds
 
 
-class CopyingScribe(Scribe):
+class CopyingScribe(JournalMaintenance):
     """Notes the nights of which a copy is wanted."""
 
     def __init__(self, house: House) -> None:
@@ -41,14 +41,14 @@ class Runner:
         self.house = house
         self.clock = SystemClock(floor_utc=RELEASED_UTC)
         self.scribe = CopyingScribe(house)
-        self.errands = Errands(
+        self.errands = DaemonHooks(
             site_path=house.site_path,
             state=state,
             clock=self.clock,
             scribe=self.scribe,
             site=house.keeper.site,
         )
-        self.errands.rounds = cast("Rounds", house.rounds)
+        self.errands.rounds = cast("ControlLoop", house.rounds)
 
 
 @pytest.fixture
@@ -73,13 +73,13 @@ def test_new_time_zone_data_is_taken_at_noon_and_only_then(
     runner: Runner, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Nothing where the files are as they were; else the keeper goes by the new rules, told once."""
-    before = runner.house.keeper.almanac.tz
+    before = runner.house.keeper.planner.tz
     runner.errands.at_noon()
-    assert runner.house.keeper.almanac.tz is before
+    assert runner.house.keeper.planner.tz is before
     monkeypatch.setattr(errands_room, "tz_data_stamp", lambda _name: (("file", 1, 2, 3),))
     for _ in range(2):
         runner.errands.at_noon()
-    assert runner.house.keeper.almanac.tz is not before
+    assert runner.house.keeper.planner.tz is not before
     runner.house.journal.flush()
     changed = [each for each in runner.house.desk.journal.events() if each.kind is EventKind.SITE_CHANGED]
     assert [event.words for event in changed] == ["new time zone data"]
@@ -123,7 +123,7 @@ def test_the_floor_of_the_clock_follows_trusted_rounds_alone(runner: Runner) -> 
     assert runner.clock.floor_utc == runner.house.clock.utc
     runner.house.clock.trusted = False
     runner.house.clock.utc = datetime(2037, 1, 1, tzinfo=UTC)
-    runner.house.rounds.make_round()
+    runner.house.rounds.run_once()
     runner.errands.after_round(runner.house.keeper.status())
     assert runner.clock.floor_utc < datetime(2028, 1, 1, tzinfo=UTC)
 
@@ -164,12 +164,12 @@ def test_a_reload_that_the_keeper_has_no_time_for_ends_and_can_be_asked_again(
     heard: Callable[[], list[str]], runner: Runner, caplog: pytest.LogCaptureFixture
 ) -> None:
     """It is a line in the log; the service manager is not left waiting, and the next signal is followed."""
-    runner.errands.rounds = cast("Rounds", SilentRounds(runner.house.keeper))
+    runner.errands.rounds = cast("ControlLoop", SilentRounds(runner.house.keeper))
     runner.errands.reload()
     wait_for("reload")
     assert "the site file was not read again" in caplog.text
     assert "READY" in heard()
-    runner.errands.rounds = cast("Rounds", runner.house.rounds)
+    runner.errands.rounds = cast("ControlLoop", runner.house.rounds)
     path = runner.house.site_path
     path.write_text(path.read_text(encoding="utf-8").replace("Saltmarsh Lodge", "Another Lodge"))
     runner.errands.reload()

@@ -158,7 +158,7 @@ def hang(*_args, **_more):
     print("hanging", flush=True)
     threading.Event().wait()
 
-journal_batch.Commits.commit = hang
+journal_batch.Transactions.commit = hang
 """
 
 
@@ -410,4 +410,3 @@ def test_a_killed_daemon_leaves_nothing_that_keeps_the_next_from_starting(site: 
         daemon.wait_until("told", lambda: EventKind.DIED in [event.kind for event in daemon.events])
         assert daemon.stop() == 0
     assert [run.ended_by for run in runs_of(state)] == 4 * [Cause.STOPPED]
-

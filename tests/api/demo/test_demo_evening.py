@@ -10,9 +10,9 @@ from itertools import pairwise
 import pytest
 from rich.console import Console
 
-from api.demo.demo import TellingJournal
-from api.demo.evening import Evening, Scene, choose_evening, lit_stretches, sum_up
-from api.demo.fast_clock import HurriedClock
+from api.demo.demo import RecordingJournal
+from api.demo.evening import Evening, Frame, choose_evening, lit_stretches, sum_up
+from api.demo.fast_clock import FastClock
 from api.demo.lines import Lines
 from api.demo.screen import Picture
 from api.demo.sky import sky_colour, sky_letter, sky_word
@@ -20,7 +20,7 @@ from config.file.loader import example_path, load_site
 from controller.calendar.night import night_on
 from controller.clock.clock import SteppedClock, step_between
 from controller.keeper.keeper import Keeper
-from controller.planning.planner import Almanac
+from controller.planning.planner import Planner
 from controller.records.entries import Cause, Switching
 from controller.relays import open_relays
 from tests.sites import site, zone
@@ -35,7 +35,7 @@ def test_a_hurried_clock_stands_still_until_told_to_go() -> None:
     """It begins where it is set, and passes pace seconds in one real second from ``go`` on, once."""
     real_s = 100.0
     starts_at_utc = datetime(2027, 9, 17, 22, tzinfo=UTC)
-    clock = HurriedClock(starts_at_utc, pace=480, real_s=lambda: real_s)
+    clock = FastClock(starts_at_utc, pace=480, real_s=lambda: real_s)
     real_s += 5
     assert clock.read().utc == starts_at_utc
     clock.go()
@@ -53,36 +53,36 @@ def test_a_hurried_clock_stands_still_until_told_to_go() -> None:
 def test_a_clock_without_a_pace_is_refused(pace: float) -> None:
     """A pace is a number above zero."""
     with pytest.raises(ValueError, match="pace above 0"):
-        HurriedClock(datetime(2027, 9, 17, tzinfo=UTC), pace=pace)
+        FastClock(datetime(2027, 9, 17, tzinfo=UTC), pace=pace)
 
 
 # --- the evening ---
 
 
-def evening_of(almanac: Almanac, night_date: date = NIGHT) -> Evening:
+def evening_of(planner: Planner, night_date: date = NIGHT) -> Evening:
     """Choose the evening of a date."""
-    return choose_evening(almanac, night_on(night_date, almanac.tz))
+    return choose_evening(planner, night_on(night_date, planner.tz))
 
 
 @pytest.mark.parametrize("name", ["one-zone", "two-zones", "full-property", "polar"])
 @pytest.mark.parametrize("night_date", [NIGHT, date(2027, 6, 21), date(2027, 12, 21), date(2027, 3, 27)])
 def test_an_evening_goes_from_before_the_light_to_past_midnight(name: str, night_date: date) -> None:
     """It holds the first switching on, the local midnight too, and stays in its night."""
-    almanac = Almanac(load_site(example_path(name)).site)
-    evening = evening_of(almanac, night_date)
+    planner = Planner(load_site(example_path(name)).site)
+    evening = evening_of(planner, night_date)
     night = evening.night
     assert night.starts_at_utc <= evening.starts_at_utc < evening.ends_at_utc <= night.ends_at_utc
-    midnight = datetime.combine(night_date + timedelta(days=1), datetime.min.time(), almanac.tz)
+    midnight = datetime.combine(night_date + timedelta(days=1), datetime.min.time(), planner.tz)
     assert evening.starts_at_utc < midnight < evening.ends_at_utc
-    for zone_id in (each.id for each in almanac.site.zones):
-        for window in almanac.plan(zone_id, night).windows[:1]:
+    for zone_id in (each.id for each in planner.site.zones):
+        for window in planner.plan(zone_id, night).windows[:1]:
             assert evening.starts_at_utc <= window.on_utc
 
 
 def test_an_evening_without_sun_or_light_still_passes() -> None:
     """A zone that is always dark, in the white nights, has an evening to look at all the same."""
-    almanac = Almanac(site(zone("jetty", "dusk to midnight"), latitude=78.2, time_zone="Etc/UTC"))
-    evening = evening_of(almanac, date(2027, 6, 21))
+    planner = Planner(site(zone("jetty", "dusk to midnight"), latitude=78.2, time_zone="Etc/UTC"))
+    evening = evening_of(planner, date(2027, 6, 21))
     assert evening.starts_at_utc == datetime(2027, 6, 21, 17, 35, tzinfo=UTC)
     assert evening.ends_at_utc == datetime(2027, 6, 22, 0, 15, tzinfo=UTC)
     assert [evening.share(at_utc) for at_utc in (evening.starts_at_utc, evening.ends_at_utc)] == [0, 1]
@@ -107,22 +107,22 @@ class Memory:
 
 
 @pytest.fixture(scope="module")
-def scenes() -> list[Scene]:
+def scenes() -> list[Frame]:
     """Let the example's evening pass on a stepped clock; a scene for each ten minutes."""
-    almanac = Almanac(load_site(example_path("full-property")).site)
-    evening = evening_of(almanac)
+    planner = Planner(load_site(example_path("full-property")).site)
+    evening = evening_of(planner)
     clock = SteppedClock(evening.starts_at_utc)
-    journal = TellingJournal(Memory())  # type: ignore[arg-type]
-    keeper = Keeper(almanac.site, clock=clock, relays=open_relays("simulated"), journal=journal)
+    journal = RecordingJournal(Memory())  # type: ignore[arg-type]
+    keeper = Keeper(planner.site, clock=clock, relays=open_relays("simulated"), journal=journal)
     seen = []
     for number in range(int(evening.lasts_s / 10) + 1):
         keeper.round()
         if number % 60 == 0:
             seen.append(
-                Scene(
+                Frame(
                     at_utc=clock.utc,
                     evening=evening,
-                    almanac=almanac,
+                    planner=planner,
                     status=keeper.status(),
                     switchings=tuple(journal.switchings),
                     pace=480,
@@ -134,7 +134,7 @@ def scenes() -> list[Scene]:
     return seen
 
 
-def test_lines_tell_each_thing_once_and_in_order(scenes: list[Scene]) -> None:
+def test_lines_tell_each_thing_once_and_in_order(scenes: list[Frame]) -> None:
     """On a pipe every switching, and the sunset and dusk, is a line; the times never go back."""
     told: list[str] = []
     lines = Lines(told.append)
@@ -154,7 +154,7 @@ def test_lines_tell_each_thing_once_and_in_order(scenes: list[Scene]) -> None:
     assert any(line.endswith("  sunset") for line in events)
 
 
-def draw(scene: Scene, width: int, height: int = 40, **console: object) -> str:
+def draw(scene: Frame, width: int, height: int = 40, **console: object) -> str:
     """Draw a scene on a terminal of a size."""
     out = StringIO()
     options = {"force_terminal": True, "color_system": "truecolor", **console}
@@ -168,7 +168,7 @@ def plain(text: str) -> str:
 
 
 @pytest.mark.parametrize("width", [40, 66, 80, 118, 200])
-def test_the_picture_says_lit_and_dark_in_words_at_every_width(scenes: list[Scene], width: int) -> None:
+def test_the_picture_says_lit_and_dark_in_words_at_every_width(scenes: list[Frame], width: int) -> None:
     """No meaning hangs on a colour, and no line is wider than the terminal or folded."""
     scene = scenes[len(scenes) * 2 // 3]
     assert {shown.lit for shown in scene.status.zones} == {True, False}
@@ -181,7 +181,7 @@ def test_the_picture_says_lit_and_dark_in_words_at_every_width(scenes: list[Scen
         assert word in line
 
 
-def test_the_picture_fits_a_small_terminal(scenes: list[Scene]) -> None:
+def test_the_picture_fits_a_small_terminal(scenes: list[Frame]) -> None:
     """On 24 lines the list of switchings is as long as there is room for, and the zones are all there."""
     drawn = plain(draw(scenes[-1], 80, 24)).splitlines()
     assert len(drawn) < 24
@@ -189,7 +189,7 @@ def test_the_picture_fits_a_small_terminal(scenes: list[Scene]) -> None:
         assert any(shown.name in line for line in drawn)
 
 
-def test_the_sky_is_letters_where_there_are_no_colours(scenes: list[Scene]) -> None:
+def test_the_sky_is_letters_where_there_are_no_colours(scenes: list[Frame]) -> None:
     """NO_COLOR leaves the sky to letters that get thinner as it gets darker."""
     without = draw(scenes[0], 100, color_system=None)
     (sky,) = [line for line in without.splitlines() if " sky " in line]
@@ -198,7 +198,7 @@ def test_the_sky_is_letters_where_there_are_no_colours(scenes: list[Scene]) -> N
     assert "\x1b[48;2;" in draw(scenes[0], 100)
 
 
-def test_the_bars_are_what_was_really_lit(scenes: list[Scene]) -> None:
+def test_the_bars_are_what_was_really_lit(scenes: list[Frame]) -> None:
     """At the end of the evening each bar is as long, in its share of the evening, as its zone was lit."""
     last = scenes[-1]
     drawn = plain(draw(last, 166)).splitlines()

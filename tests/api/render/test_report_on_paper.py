@@ -15,7 +15,7 @@ import pytest
 from api.render.season_report import write_report
 from config.file.loader import example_path, load_site
 from controller.history.report import year_to_come
-from controller.planning.planner import Almanac
+from controller.planning.planner import Planner
 from tests.controller.board import Board
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
@@ -36,9 +36,9 @@ def report(tmp_path_factory):
     board.cut_power(7200)
     board.run_until(datetime(2027, 8, 1, 16, tzinfo=UTC))
     board.close()
-    almanac = Almanac(site)
-    year = year_to_come(almanac, board.true_utc)
-    return write_report(almanac, board.reader, "2027-summer", now_utc=board.true_utc, year=year)
+    planner = Planner(site)
+    year = year_to_come(planner, board.true_utc)
+    return write_report(planner, board.reader, "2027-summer", now_utc=board.true_utc, year=year)
 
 
 def browse(folder: Path, html: str, *args: str) -> str:
@@ -77,7 +77,7 @@ def test_no_screen_has_to_be_pushed_sideways(report, tmp_path, width):
     # A frame, because no window of a browser is as narrow as a phone.
     frame = (
         f'<title>?</title><iframe width="{width}" height="900" style="border: 0" srcdoc="{escape(report)}" '
-        "onload=\"const page = this.contentDocument.documentElement;"
+        'onload="const page = this.contentDocument.documentElement;'
         "document.title = page.scrollWidth + '/' + page.clientWidth\"></iframe>"
     )
     told = browse(tmp_path, frame, "--window-size=1600,1000", "--dump-dom")

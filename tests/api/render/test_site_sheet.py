@@ -31,7 +31,7 @@ def example_sheet(name):
 
 def drawings(html):
     """The drawings of a page, each read as XML by itself."""
-    return [Drawing(each) for each in re.findall(r'<svg xmlns.*?</svg>\s*</svg>', html, re.DOTALL)]
+    return [Drawing(each) for each in re.findall(r"<svg xmlns.*?</svg>\s*</svg>", html, re.DOTALL)]
 
 
 @pytest.mark.parametrize("name", EXAMPLES)

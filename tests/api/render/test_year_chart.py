@@ -8,12 +8,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from api.render.wall_clock import Wall
+from api.render.wall_clock import WallClock
 from api.render.year_chart import Light, Picture, describe, draw_year
 from controller.calendar.intervals import MS_PER_HOUR, Interval, ms_of
 from controller.calendar.night import night_on, nights, utc_of_local
 from controller.forecast.forecast import NIGHTS_AHEAD
-from controller.sun.sun import Sky
+from controller.sun.sun import Sun
 from tests.reference import rows
 
 NEW_YORK = ZoneInfo("America/New_York")
@@ -30,7 +30,7 @@ def lit_on(day: date, on: str, off: str, tz: ZoneInfo = NEW_YORK) -> Interval:
 
 def draw(first: date, count: int, lit: dict[str, list[Interval]], tz: ZoneInfo = NEW_YORK) -> Picture:
     some = list(nights(first, first + timedelta(days=count - 1), tz))
-    return draw_year(some, lit, sky=Sky(40.0, -75.0), dusk_angle_deg=6.0, tz=tz)
+    return draw_year(some, lit, sky=Sun(40.0, -75.0), dusk_angle_deg=6.0, tz=tz)
 
 
 @pytest.fixture(scope="module")
@@ -103,7 +103,7 @@ def test_on_the_night_of_25_hours_an_hour_of_the_wall_is_drawn_once():
 def test_the_light_of_the_sky_tiles_every_plain_night(latitude_deg, zone, day):
     """Away from clock changes day, twilight and dark fill noon to noon without gap or overlap, anywhere."""
     tz = ZoneInfo(zone)
-    sky = Sky(latitude_deg, 0.0)
+    sky = Sun(latitude_deg, 0.0)
     picture = draw_year([night_on(day, tz)], {}, sky=sky, dusk_angle_deg=6.0, tz=tz)
     shades = picture.columns[0].shades
     if picture.changes:
@@ -126,7 +126,7 @@ def test_the_wall_agrees_with_python_at_every_minute_of_a_change_night():
     for zone, day in (("Australia/Lord_Howe", date(2027, 4, 3)), ("Antarctica/Troll", date(2027, 3, 27))):
         tz = ZoneInfo(zone)
         night = night_on(day, tz)
-        wall = Wall(night, tz)
+        wall = WallClock(night, tz)
         noon = datetime.combine(day, time(12))
         minutes = int((night.ends_at_utc - night.starts_at_utc) / timedelta(minutes=1))
         for minute in range(minutes):
@@ -149,9 +149,9 @@ def test_nights_without_dark_are_told():
     """In the white nights the words say that it does not get dark, and raise nothing."""
     tz = ZoneInfo("Europe/Oslo")
     some = list(nights(date(2027, 6, 20), date(2027, 6, 22), tz))
-    picture = draw_year(some, {}, sky=Sky(69.65, 18.96), dusk_angle_deg=6.0, tz=tz)
+    picture = draw_year(some, {}, sky=Sun(69.65, 18.96), dusk_angle_deg=6.0, tz=tz)
     assert describe(picture) == "3 nights, 20 June 2027 to 22 June 2027. On 3 nights it does not get dark."
-    assert describe(draw_year([], {}, sky=Sky(0, 0), dusk_angle_deg=6.0, tz=tz)) == "No nights."
+    assert describe(draw_year([], {}, sky=Sun(0, 0), dusk_angle_deg=6.0, tz=tz)) == "No nights."
 
 
 def test_what_lies_outside_its_nights_is_not_drawn():

@@ -9,10 +9,10 @@ import pytest
 
 from api.render.year_svg import draw_future, lay_out_past, write_svg
 from config.file.loader import example_path, load_site
-from controller.forecast.year import YearAsk, tell_year
+from controller.forecast.year import YearQuery, forecast_year
 from controller.history.account import light_of_past
 from controller.history.nights import bounds_of
-from controller.planning.planner import Almanac
+from controller.planning.planner import Planner
 from tests.api.markup import Drawing, boxes
 from tests.controller.board import Board
 from tests.reference import rows
@@ -24,7 +24,7 @@ NEW_YEAR = date(2027, 1, 1)
 
 def future(here, first=NEW_YEAR, **more):
     """The picture of the nights to come of a site."""
-    return Drawing(draw_future(tell_year(Almanac(here), YearAsk(first=first)), **more))
+    return Drawing(draw_future(forecast_year(Planner(here), YearQuery(first=first)), **more))
 
 
 def columns(path):
@@ -155,11 +155,11 @@ def test_the_past_shows_what_ran_what_was_missed_and_now(tmp_path):
     board.cut_power(3600)
     board.run_until(start + timedelta(days=3))
     board.close()
-    almanac = Almanac(board.site)
+    planner = Planner(board.site)
     first, last = date(2027, 6, 20), date(2027, 6, 26)
     bounds = bounds_of(board.reader, board.true_utc)
-    light = light_of_past(almanac, board.reader, first, last, bounds=bounds)
-    picture = Drawing(write_svg(lay_out_past(almanac, first, last, light, now_utc=board.true_utc)))
+    light = light_of_past(planner, board.reader, first, last, bounds=bounds)
+    picture = Drawing(write_svg(lay_out_past(planner, first, last, light, now_utc=board.true_utc)))
     lit = columns(picture.paths(LIT)[0])
     assert sorted(lit) == [1, 2, 3]
     assert lit[2] == lit[3] == [(9, 13)]

@@ -5,7 +5,7 @@ import json
 
 import pytest
 
-from api.web.middleware import LARGEST_BODY_BYTES, READ_ON_BYTES, Guard
+from api.web.middleware import LARGEST_BODY_BYTES, READ_ON_BYTES, RequestGuardMiddleware
 from tests.api.stand_in import problem
 
 OVERRIDE = "/v1/zones/jetty/override"
@@ -169,7 +169,7 @@ def ask_guard(
 
     named = [(b"host", b"localhost"), (b"content-type", b"application/json"), *headers]
     scope = {"type": "http", "method": method, "path": "/v1/x", "headers": named, "query_string": b""}
-    guard = Guard(app or no_app, receive_s=receive_s)
+    guard = RequestGuardMiddleware(app or no_app, receive_s=receive_s)
     asyncio.run(guard(scope, line.receive, line.send))
 
 
@@ -226,7 +226,7 @@ def test_a_request_that_is_cut_off_at_the_end_is_told():
 
         line = Line(piece(b"", more=False))
         scope = {"type": "http", "method": "GET", "path": "/v1/x", "headers": [(b"host", b"localhost")]}
-        task = asyncio.create_task(Guard(app)(scope, line.receive, line.send))
+        task = asyncio.create_task(RequestGuardMiddleware(app)(scope, line.receive, line.send))
         while not line.taken:
             await asyncio.sleep(0)
         await asyncio.sleep(0)
@@ -247,7 +247,7 @@ def test_what_is_no_http_passes():
     async def app(scope, _receive, _send):
         seen.append(scope["type"])
 
-    asyncio.run(Guard(app)({"type": "lifespan"}, None, None))
+    asyncio.run(RequestGuardMiddleware(app)({"type": "lifespan"}, None, None))
     assert seen == ["lifespan"]
 
 

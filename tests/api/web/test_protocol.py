@@ -6,7 +6,7 @@ import socket
 
 import pytest
 
-from api.web.protocol import Connection
+from api.web.protocol import LimitedH11Protocol
 from tests.api.lines import LONG_S, ask, hear_answer, hear_to_the_end, say, say_for_ever, serving
 
 
@@ -72,14 +72,14 @@ def test_a_request_without_a_host_is_refused(server):
 )
 def test_a_connection_that_asks_nothing_is_closed(house, monkeypatch, said):
     """A line on which no whole head of a request arrives is closed."""
-    monkeypatch.setattr("api.web.protocol.Connection.patience_s", 0.05)
+    monkeypatch.setattr("api.web.protocol.LimitedH11Protocol.patience_s", 0.05)
     with serving(house.make_app) as server:
         assert say(server, said) == b""
 
 
 def test_a_connection_that_was_answered_is_closed_after_a_while(house, monkeypatch):
     """After an answer the line stays for another request, but not for ever, dripping or not."""
-    monkeypatch.setattr("api.web.protocol.Connection.patience_s", 0.05)
+    monkeypatch.setattr("api.web.protocol.LimitedH11Protocol.patience_s", 0.05)
     with serving(house.make_app) as server:
         heard = say(server, b"GET /health HTTP/1.1\r\nHost: localhost\r\n\r\nGET /he")
         assert heard.count(b"HTTP/1.1 200 ") == 1
@@ -96,7 +96,8 @@ def test_two_requests_go_over_one_line(server):
 def test_a_body_that_drips_is_refused(house, monkeypatch):
     """A body that does not arrive in time is refused, and its line closed."""
     monkeypatch.setattr(
-        "api.web.middleware.Guard.__init__.__kwdefaults__", {"names": ("localhost",), "receive_s": 0.05}
+        "api.web.middleware.RequestGuardMiddleware.__init__.__kwdefaults__",
+        {"names": ("localhost",), "receive_s": 0.05},
     )
     head = (
         b"PUT /v1/zones/jetty/override HTTP/1.1\r\nHost: localhost\r\nContent-Type: application/json\r\n"
@@ -110,7 +111,7 @@ def test_a_body_that_drips_is_refused(house, monkeypatch):
 
 def test_a_reader_that_does_not_read_is_cut_off(house, monkeypatch):
     """Who asks for much and reads nothing is cut off, so that the line is free for others."""
-    monkeypatch.setattr("api.web.protocol.Connection.unread_s", 0.05)
+    monkeypatch.setattr("api.web.protocol.LimitedH11Protocol.unread_s", 0.05)
     request = b"GET /v1/nights?from=2027-01-01&to=2029-01-01 HTTP/1.1\r\nHost: localhost\r\n\r\n"
     with serving(house.make_app) as server, socket.socket() as line:
         line.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, 4096)
@@ -124,7 +125,7 @@ def test_a_reader_that_does_not_read_is_cut_off(house, monkeypatch):
 
 def test_one_connection_too_many_is_told_so(house, monkeypatch):
     """Beyond the most connections a request is answered as too busy; far beyond, the line is cut."""
-    monkeypatch.setattr("api.web.protocol.Connection.most", 3)
+    monkeypatch.setattr("api.web.protocol.LimitedH11Protocol.most", 3)
     request = b"GET /health HTTP/1.1\r\nHost: localhost\r\n\r\n"
     with serving(house.make_app) as server, contextlib.ExitStack() as lines:
 
@@ -151,13 +152,13 @@ def test_one_connection_too_many_is_told_so(house, monkeypatch):
 def test_answers_are_sent_at_once(house, monkeypatch):
     """No answer waits for the receipt of its own first part (Nagle: RFC 9293, section 3.7.4)."""
     options = []
-    connection_made = Connection.connection_made
+    connection_made = LimitedH11Protocol.connection_made
 
     def look(connection, transport):
         options.append(transport.get_extra_info("socket").getsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY))
         connection_made(connection, transport)
 
-    monkeypatch.setattr(Connection, "connection_made", look)
+    monkeypatch.setattr(LimitedH11Protocol, "connection_made", look)
     with serving(house.make_app) as server:
         assert ask(server, "GET", "/health")[0] == 200
     assert options == [1]

@@ -12,7 +12,7 @@ import threading
 import pytest
 
 from config.file import atomic_write as room
-from config.file.atomic_write import FileChangedError, NotForcedError, hold_folder, replace_file
+from config.file.atomic_write import FileChangedError, NotSyncedError, lock_folder, replace_file
 
 OLD, NEW = b"old text\n", b"new and longer text\n"
 
@@ -80,7 +80,7 @@ def test_without_an_exchange_the_new_file_stays_where_the_last_step_fails(path, 
     """The one gap that is left: the folder's entry is not on the disk for sure, and the error says so."""
     monkeypatch.setattr(room, "_exchange", lambda *_names: False)
     fail_at(monkeypatch, "fsync", 2, errno.EIO)
-    with pytest.raises(NotForcedError, match="Input/output error"):
+    with pytest.raises(NotSyncedError, match="Input/output error"):
         replace_file(path, old=OLD, new=NEW)
     assert path.read_bytes() == NEW
     assert names_beside(path) == [path.name]
@@ -293,9 +293,9 @@ def test_a_process_that_dies_in_the_middle_leaves_a_whole_file(path, step, left)
 
 def test_a_folder_is_held_by_one_at_a_time(tmp_path):
     """A second editor waits, and gives up when it was told to."""
-    with hold_folder(tmp_path, 0), pytest.raises(TimeoutError), hold_folder(tmp_path, 0.05):
+    with lock_folder(tmp_path, 0), pytest.raises(TimeoutError), lock_folder(tmp_path, 0.05):
         pytest.fail("two editors hold the same folder")
-    with hold_folder(tmp_path, 0):
+    with lock_folder(tmp_path, 0):
         pass
     assert list(tmp_path.iterdir()) == []
 
@@ -307,12 +307,12 @@ def test_a_second_editor_goes_on_when_the_first_has_finished(tmp_path):
 
     def wait_and_hold():
         held.wait()
-        with hold_folder(tmp_path, 10):
+        with lock_folder(tmp_path, 10):
             order.append("second")
 
     other = threading.Thread(target=wait_and_hold)
     other.start()
-    with hold_folder(tmp_path, 0):
+    with lock_folder(tmp_path, 0):
         held.set()
         other.join(0.1)
         order.append("first")
@@ -322,5 +322,5 @@ def test_a_second_editor_goes_on_when_the_first_has_finished(tmp_path):
 
 def test_a_folder_that_is_not_there_cannot_be_held(tmp_path):
     """No folder is made by holding it."""
-    with pytest.raises(FileNotFoundError), hold_folder(tmp_path / "none", 0):
+    with pytest.raises(FileNotFoundError), lock_folder(tmp_path / "none", 0):
         pytest.fail("a folder was held that is not there")

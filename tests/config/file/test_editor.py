@@ -177,5 +177,3 @@ def test_a_link_is_followed_and_stays_a_link(good, tmp_path):
     assert link.is_symlink()
     assert load_site(good).site.zone("path").program == LATE
     assert [each.name for each in folder.iterdir()] == ["site.toml"]
-
-

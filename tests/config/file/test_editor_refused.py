@@ -8,7 +8,7 @@ import pytest
 
 from config.errors import SiteFileError, UnknownZoneError
 from config.file import atomic_write as room
-from config.file.atomic_write import hold_folder
+from config.file.atomic_write import lock_folder
 from config.file.editor import edit_site, write_program
 from config.file.loader import example_path, load_site
 from config.program.parser import parse_program, parse_span
@@ -109,14 +109,18 @@ def test_a_missing_file_and_folder_are_told(tmp_path):
         (
             "fchmod",
             errno.EROFS,
-            ("could not be written (Read-only file system) and stands as it was; "
-            "the disk is read-only: look for errors on the card, or mount it for writing"),
+            (
+                "could not be written (Read-only file system) and stands as it was; "
+                "the disk is read-only: look for errors on the card, or mount it for writing"
+            ),
         ),
         (
             "write",
             errno.EACCES,
-            ("could not be written (Permission denied) and stands as it was; "
-            "let the user that runs this program write to the file's folder"),
+            (
+                "could not be written (Permission denied) and stands as it was; "
+                "let the user that runs this program write to the file's folder"
+            ),
         ),
     ],
 )
@@ -175,7 +179,7 @@ def test_a_file_changed_by_somebody_else_meanwhile_is_left_to_them(good, monkeyp
 
 def test_an_edit_waits_no_longer_than_told_for_another(good):
     """While another editor holds the folder, the answer is one sentence."""
-    with hold_folder(good.parent, 0):
+    with lock_folder(good.parent, 0):
         told = refusal_of(good, lambda draft: draft.put(("site", "name"), "x"), wait_s=0)
     assert told == f"{good}: is being changed by another program; try again in a moment"
     assert good.read_text() == GOOD

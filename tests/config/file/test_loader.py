@@ -98,8 +98,7 @@ def test_a_file_too_large_is_told(tmp_path):
     assert load_site(path).site.name == "Tern Cottage"
     path.write_text(GOOD + "#" * (1_000_001 - len(GOOD)))
     assert refusal_of(path) == (
-        f"{path}: is larger than 1 MB; "
-        "a site file has some kilobytes, so see that it is the right one"
+        f"{path}: is larger than 1 MB; a site file has some kilobytes, so see that it is the right one"
     )
 
 

@@ -8,7 +8,7 @@ import pytest
 
 from config.errors import UnknownFixtureError, UnknownZoneError
 from config.file.measured_edit import write_measured
-from config.file.toml_editor import Draft, LayoutError
+from config.file.toml_editor import LayoutError, TomlEditor
 from tests.config.site_texts import GOOD
 
 
@@ -81,10 +81,10 @@ def test_unknown_zones_and_fixtures_touch_nothing(site_path):
 )
 def test_a_key_is_taken_out_with_its_line_or_its_comma(text, path, left):
     """Whatever the layout, the rest stays as it was and still means the same."""
-    draft = Draft(text)
+    draft = TomlEditor(text)
     draft.remove_key(path)
     assert draft.text == left
-    assert draft.is_sound
+    assert draft.is_consistent
     assert draft.values == tomllib.loads(left)
 
 
@@ -92,4 +92,4 @@ def test_a_table_is_no_key_that_could_be_taken_out():
     """Headings and absent keys are refused."""
     for text, path in (("[t]\na = 1\n", ("t",)), ("a = 1\n", ("b",))):
         with pytest.raises(LayoutError):
-            Draft(text).remove_key(path)
+            TomlEditor(text).remove_key(path)

@@ -94,7 +94,7 @@ from config.file.loader import parse_site
             "put commas between keys, } at its end",
         ),
         (
-            "a = \"x\n",
+            'a = "x\n',
             1,
             "a text holds the end of a line or a control character at column 7",
             "close the quotes first",
@@ -106,7 +106,7 @@ from config.file.loader import parse_site
             "close it with the quotes with which it begins",
         ),
         (
-            "a = \"\"\"x\n",
+            'a = """x\n',
             1,
             "a text is not closed where the file ends",
             "close it with the quotes with which it begins",
@@ -118,19 +118,19 @@ from config.file.loader import parse_site
             "close it with the quotes with which it begins",
         ),
         (
-            "a = \"C:\\path\"\n",
+            'a = "C:\\path"\n',
             1,
             "a backslash stands alone at column 10",
             "write two of them, or use single quotes",
         ),
         (
-            "a = \"\\u12\"\n",
+            'a = "\\u12"\n',
             1,
             "a backslash stands alone at column 8",
             "write two of them, or use single quotes",
         ),
         (
-            "a = \"\\ud800\"\n",
+            'a = "\\ud800"\n',
             1,
             "a backslash stands alone at column 12",
             "write two of them, or use single quotes",

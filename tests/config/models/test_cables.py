@@ -13,7 +13,7 @@ from config.errors import WiringError
 from config.file.loader import parse_site
 from config.models.cables import GaugeText, LengthText, name_places
 from controller.wiring.cable import parse_gauge, parse_length
-from controller.wiring.layouts import lay_hub, lay_line
+from controller.wiring.layouts import hub_layout, line_layout
 from tests.config.site_texts import problems_of, warnings_of
 
 GOOD = """\
@@ -172,7 +172,7 @@ def test_two_transformers_that_lead_to_one_node_are_two_feeds():
     second = '[[transformers]]\nid = "barn"\nrated_va = 100\ntap = 12'
     cables = cable("shed", "hub") + cable("barn", "hub")
     [problem] = told(one_site(cables, 'count = 1\nnode = "hub"', transformers=second))
-    assert problem.startswith("cables[2].to = \"hub\": feeds “hub” a second time: the cable on line 16 leads")
+    assert problem.startswith('cables[2].to = "hub": feeds “hub” a second time: the cable on line 16 leads')
 
 
 def test_a_tap_on_a_cable_that_begins_at_no_transformer_is_refused():
@@ -319,8 +319,8 @@ def test_the_site_file_takes_the_lengths_that_can_be_computed_with(text):
 def test_places_are_named_as_they_are_laid(count):
     """The names that the file's checks expect are those that the cables get when they are laid."""
     gauge = parse_gauge("12 AWG")
-    line = lay_line(start="s", name="oak", gauge=gauge, length_m=10.0, lights=count)
-    hub = lay_hub(
+    line = line_layout(start="s", name="oak", gauge=gauge, length_m=10.0, lights=count)
+    hub = hub_layout(
         start="s", name="oak", gauge=gauge, length_m=1.0, leg_gauge=gauge, leg_lengths_m=[1.0] * count
     )
     assert line.nodes == hub.nodes == name_places("oak", count)

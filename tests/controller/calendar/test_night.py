@@ -16,7 +16,12 @@ CHANGES = rows("clock_changes.csv")
 WALL_TIMES = rows("rfc5545.csv")
 ZONES = sorted({row["zone"] for row in CHANGES})
 ODD_ZONES = [
-    *ZONES, "Pacific/Apia", "America/Toronto", "Atlantic/Azores", "America/Havana", "Pacific/Kwajalein",
+    *ZONES,
+    "Pacific/Apia",
+    "America/Toronto",
+    "Atlantic/Azores",
+    "America/Havana",
+    "Pacific/Kwajalein",
 ]
 SECOND = timedelta(seconds=1)
 HOUR = timedelta(hours=1)
@@ -82,8 +87,12 @@ def test_nights_are_a_day_long_but_for_the_size_of_a_clock_change(zone_name: str
 def test_nights_leave_no_gap_and_never_overlap(zone_name: str) -> None:
     """Each night ends at the instant at which the next begins, asked for one by one or in a row."""
     tz = zone(zone_name)
-    for first, last in [(date(1919, 1, 1), date(1919, 12, 30)), (date(1993, 8, 1), date(1993, 9, 1)),
-                        (date(2011, 12, 1), date(2012, 2, 1)), (date(2026, 1, 1), date(2028, 12, 30))]:
+    for first, last in [
+        (date(1919, 1, 1), date(1919, 12, 30)),
+        (date(1993, 8, 1), date(1993, 9, 1)),
+        (date(2011, 12, 1), date(2012, 2, 1)),
+        (date(2026, 1, 1), date(2028, 12, 30)),
+    ]:
         row = list(nights(first, last, tz))
         assert [night.date for night in row] == [first + n * DAY for n in range((last - first).days + 1)]
         assert row == [night_on(night.date, tz) for night in row]

@@ -10,7 +10,7 @@ from freezegun import freeze_time
 
 from controller.clock import clock as clock_module
 from controller.clock.clock import Clock, SteppedClock, SystemClock
-from controller.clock.evidence import Witness
+from controller.clock.evidence import ClockEvidence
 from controller.clock.kernel import read_boot_id
 
 FLOOR_UTC = datetime(2027, 6, 21, 20, 0, tzinfo=UTC)
@@ -52,7 +52,7 @@ def elsewhere(monkeypatch):
 
 
 def build(tmp_path: Path, kernel: Kernel, **others) -> SystemClock:
-    return SystemClock(floor_utc=FLOOR_UTC, witness=Witness(root=tmp_path, ask_kernel=kernel), **others)
+    return SystemClock(floor_utc=FLOOR_UTC, witness=ClockEvidence(root=tmp_path, ask_kernel=kernel), **others)
 
 
 def test_reads_the_wall_clock_in_utc(tmp_path, kernel):

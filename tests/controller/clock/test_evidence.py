@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from controller.clock import evidence as clock_evidence
-from controller.clock.evidence import HARDWARE_CLOCKS, TIMESYNC_FLAG, Witness, look_at_hardware
+from controller.clock.evidence import HARDWARE_CLOCKS, TIMESYNC_FLAG, ClockEvidence, look_at_hardware
 from controller.clock.trust import Evidence
 
 NOW_UTC = datetime(2027, 11, 3, 17, 0, tzinfo=UTC)
@@ -69,23 +69,23 @@ def test_who_says_synchronised(tmp_path, bus, kernel, flag, bus_answer):
         (None, True): True,
         (None, False): bus_answer is True,
     }[kernel, flag]
-    found = Witness(root=tmp_path, ask_kernel=lambda: kernel).look(NOW_UTC, 60.0)
+    found = ClockEvidence(root=tmp_path, ask_kernel=lambda: kernel).look(NOW_UTC, 60.0)
     assert found == Evidence(synchronised=expected)
 
 
 def test_the_bus_is_asked_only_where_nothing_else_answers(tmp_path, bus):
     """Another process is troubled only where the kernel's word is shut off and no file tells."""
-    Witness(root=tmp_path, ask_kernel=lambda: False).look(NOW_UTC, 60.0)
-    Witness(root=tmp_path, ask_kernel=lambda: None).look(NOW_UTC, 60.0, ask_bus=False)
+    ClockEvidence(root=tmp_path, ask_kernel=lambda: False).look(NOW_UTC, 60.0)
+    ClockEvidence(root=tmp_path, ask_kernel=lambda: None).look(NOW_UTC, 60.0, ask_bus=False)
     assert bus.waits == []
     lay_hardware_clock(tmp_path, says=seconds_since_1970(NOW_UTC))
-    Witness(root=tmp_path, ask_kernel=lambda: None).look(NOW_UTC, 60.0)
+    ClockEvidence(root=tmp_path, ask_kernel=lambda: None).look(NOW_UTC, 60.0)
     assert bus.waits == []
 
 
 def test_only_the_first_look_waits_long_for_the_bus(tmp_path, bus):
     """Lights may come on at once with the first answer; later ones must hold up nobody for long."""
-    witness = Witness(root=tmp_path, ask_kernel=lambda: None)
+    witness = ClockEvidence(root=tmp_path, ask_kernel=lambda: None)
     for boot_s in (60.0, 70.0, 80.0):
         witness.look(NOW_UTC, boot_s)
     witness.forget()
@@ -98,7 +98,7 @@ def test_only_the_first_look_waits_long_for_the_bus(tmp_path, bus):
 def test_a_look_is_remembered_for_two_seconds(tmp_path, bus):
     """Within two seconds the same is said again; after them, or once told to forget, it is looked for."""
     answers = iter([False, True, False])
-    witness = Witness(root=tmp_path, ask_kernel=lambda: next(answers))
+    witness = ClockEvidence(root=tmp_path, ask_kernel=lambda: next(answers))
     assert [witness.look(NOW_UTC, boot_s).synchronised for boot_s in (60.0, 61.9, 62.0)] == [
         False,
         False,
@@ -169,4 +169,4 @@ def test_files_that_may_not_be_read_raise_nothing(tmp_path, bus):
     """A folder in the place of a file, and a file in the place of a folder, are no evidence."""
     (tmp_path / HARDWARE_CLOCKS / "rtc0" / "hctosys").mkdir(parents=True)
     (tmp_path / "run").touch()
-    assert Witness(root=tmp_path, ask_kernel=lambda: None).look(NOW_UTC, 60.0) == Evidence()
+    assert ClockEvidence(root=tmp_path, ask_kernel=lambda: None).look(NOW_UTC, 60.0) == Evidence()

@@ -19,7 +19,7 @@ from types import SimpleNamespace
 import pytest
 
 from controller.clock import kernel as kernel_clock
-from controller.clock.kernel import StepWatch, kernel_synchronised, read_boot_id
+from controller.clock.kernel import ClockStepWatch, kernel_synchronised, read_boot_id
 
 needs_compiler = pytest.mark.skipif(shutil.which("cc") is None, reason="no C compiler here")
 
@@ -124,12 +124,12 @@ def test_a_system_without_the_calls(monkeypatch):
     """Where the C library has neither call, there is no answer and no watch, and nothing raises."""
     monkeypatch.setattr(kernel_clock, "_libc", SimpleNamespace)
     assert kernel_synchronised() is None
-    assert StepWatch.open() is None
+    assert ClockStepWatch.open() is None
 
 
 @pytest.fixture
 def watch():
-    found = StepWatch.open()
+    found = ClockStepWatch.open()
     assert found is not None, "this kernel has timerfd since Linux 3.0"
     yield found
     found.close()
@@ -190,7 +190,7 @@ def test_closing_twice_does_no_harm(watch):
 def test_no_watch_with_a_short_time(monkeypatch):
     """With a 32-bit time_t no instant is far enough after 2038; the tick compares the clocks instead."""
     monkeypatch.setattr(kernel_clock.ctypes, "sizeof", lambda _: 4)
-    assert StepWatch.open() is None
+    assert ClockStepWatch.open() is None
 
 
 def test_boot_id_comes_from_the_file(tmp_path):

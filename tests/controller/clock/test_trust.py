@@ -4,7 +4,7 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
-from controller.clock.trust import BEHIND_ALLOWED, RELEASED_UTC, Evidence, Trust
+from controller.clock.trust import BEHIND_ALLOWED, RELEASED_UTC, ClockTrust, Evidence
 
 JOURNAL_UTC = datetime(2027, 6, 21, 20, 15, tzinfo=UTC)
 
@@ -47,7 +47,7 @@ def test_the_table_has_every_combination():
 def test_not_behind_the_floor(row, past_floor):
     """From five minutes before the floor on, one witness is enough, and the words name the best."""
     believe, synchronised, hardware, earlier, words = row
-    trust = Trust(believe=believe, floor_utc=JOURNAL_UTC, found_earlier=earlier)
+    trust = ClockTrust(believe=believe, floor_utc=JOURNAL_UTC, found_earlier=earlier)
     evidence = Evidence(synchronised=synchronised, hardware=hardware)
     assert trust.judge(JOURNAL_UTC + past_floor, evidence) == (bool(words), words or WAITING)
 
@@ -58,7 +58,7 @@ def test_behind_the_floor(row, behind):
     """A clock plainly behind the journal is believed where the network keeps it, by no other word."""
     believe, synchronised, hardware, earlier, _ = row
     floor_utc = max(JOURNAL_UTC, RELEASED_UTC + 2 * behind)
-    trust = Trust(believe=believe, floor_utc=floor_utc, found_earlier=earlier)
+    trust = ClockTrust(believe=believe, floor_utc=floor_utc, found_earlier=earlier)
     evidence = Evidence(synchronised=synchronised, hardware=hardware)
     trusted, said = trust.judge(trust.floor_utc - behind, evidence)
     assert trusted is synchronised
@@ -67,7 +67,7 @@ def test_behind_the_floor(row, behind):
 
 def test_a_journal_written_months_ahead_does_not_keep_the_garden_dark():
     """After a night by a clock that ran ahead, the network is believed, and the floor comes down."""
-    trust = Trust(believe="synchronised", floor_utc=JOURNAL_UTC)
+    trust = ClockTrust(believe="synchronised", floor_utc=JOURNAL_UTC)
     assert trust.judge(JOURNAL_UTC + timedelta(days=180), Evidence(hardware=True))[0]
     trust.raise_floor(JOURNAL_UTC + timedelta(days=180))
     assert not trust.judge(JOURNAL_UTC, Evidence(hardware=True))[0]
@@ -77,7 +77,7 @@ def test_a_journal_written_months_ahead_does_not_keep_the_garden_dark():
 
 def test_nobody_vouches_for_a_time_before_the_release():
     """Not even the network makes a time believed at which this program did not exist."""
-    trust = Trust(believe="always", floor_utc=JOURNAL_UTC)
+    trust = ClockTrust(believe="always", floor_utc=JOURNAL_UTC)
     trusted, said = trust.judge(RELEASED_UTC - timedelta(days=1), Evidence(synchronised=True, hardware=True))
     assert not trusted
     assert "before this program was made" in said
@@ -85,7 +85,7 @@ def test_nobody_vouches_for_a_time_before_the_release():
 
 def test_words_for_1970():
     """A board that woke up in 1970 says so, and against what it was held."""
-    trust = Trust(believe="always", floor_utc=JOURNAL_UTC)
+    trust = ClockTrust(believe="always", floor_utc=JOURNAL_UTC)
     assert trust.judge(datetime(1970, 1, 1, tzinfo=UTC), Evidence()) == (
         False,
         "the clock says 1970-01-01, before this program was made (2026-11-01)",
@@ -94,14 +94,14 @@ def test_words_for_1970():
 
 def test_words_do_not_change_with_the_minutes():
     """The words for a clock behind the floor stay the same while it runs on, so that they can be compared."""
-    trust = Trust(believe="synchronised", floor_utc=JOURNAL_UTC)
+    trust = ClockTrust(believe="synchronised", floor_utc=JOURNAL_UTC)
     said = {trust.judge(JOURNAL_UTC - timedelta(minutes=m), Evidence())[1] for m in range(6, 120)}
     assert said == {"the clock is behind the last entry of the journal (2027-06-21 20:15 UTC)"}
 
 
 def test_release_date_is_a_floor_of_its_own():
     """Without a journal the release date is the floor, and the words say so."""
-    trust = Trust(believe="always", floor_utc=datetime(1970, 1, 1, tzinfo=UTC))
+    trust = ClockTrust(believe="always", floor_utc=datetime(1970, 1, 1, tzinfo=UTC))
     assert trust.floor_utc == RELEASED_UTC
     trusted, words = trust.judge(RELEASED_UTC - timedelta(days=1), Evidence(synchronised=True))
     assert not trusted
@@ -113,7 +113,7 @@ def test_release_date_is_a_floor_of_its_own():
 )
 def test_trust_holds_for_the_boot(evidence, words):
     """A network or a hardware clock that is gone for days ends nothing."""
-    trust = Trust(believe="synchronised", floor_utc=JOURNAL_UTC)
+    trust = ClockTrust(believe="synchronised", floor_utc=JOURNAL_UTC)
     trust.judge(JOURNAL_UTC, evidence)
     assert trust.judge(JOURNAL_UTC + timedelta(days=12), Evidence()) == (True, words)
 
@@ -121,7 +121,7 @@ def test_trust_holds_for_the_boot(evidence, words):
 @pytest.mark.parametrize("found_earlier", [True, False])
 def test_a_fall_behind_the_floor_ends_what_held(found_earlier):
     """Once the clock has fallen behind the floor it must be found right anew, even when it comes back."""
-    trust = Trust(believe="synchronised", floor_utc=JOURNAL_UTC, found_earlier=found_earlier)
+    trust = ClockTrust(believe="synchronised", floor_utc=JOURNAL_UTC, found_earlier=found_earlier)
     if not found_earlier:
         trust.judge(JOURNAL_UTC, Evidence(synchronised=True))
     assert trust.held
@@ -133,14 +133,14 @@ def test_a_fall_behind_the_floor_ends_what_held(found_earlier):
 
 def test_always_believes_again_after_a_fall():
     """With “always”, a clock that has come back to the floor is believed again."""
-    trust = Trust(believe="always", floor_utc=JOURNAL_UTC)
+    trust = ClockTrust(believe="always", floor_utc=JOURNAL_UTC)
     assert not trust.judge(datetime(1970, 1, 2, tzinfo=UTC), Evidence())[0]
     assert trust.judge(JOURNAL_UTC, Evidence()) == (True, SITE_FILE)
 
 
 def test_the_network_is_named_once_it_has_answered():
     """The better witness takes over in the words, and the lesser does not take them back."""
-    trust = Trust(believe="always", floor_utc=JOURNAL_UTC)
+    trust = ClockTrust(believe="always", floor_utc=JOURNAL_UTC)
     said = [
         trust.judge(JOURNAL_UTC, evidence)[1]
         for evidence in (
@@ -156,7 +156,7 @@ def test_the_network_is_named_once_it_has_answered():
 
 def test_the_floor_only_rises():
     """An earlier instant leaves the floor where it is; a later one moves it."""
-    trust = Trust(believe="always", floor_utc=JOURNAL_UTC)
+    trust = ClockTrust(believe="always", floor_utc=JOURNAL_UTC)
     trust.raise_floor(JOURNAL_UTC - timedelta(days=3))
     assert trust.floor_utc == JOURNAL_UTC
     trust.raise_floor(JOURNAL_UTC + timedelta(days=3))
@@ -166,7 +166,7 @@ def test_the_floor_only_rises():
 
 def test_a_remark_goes_with_the_waiting():
     """What is the matter with the hardware clock is told to the person who waits."""
-    trust = Trust(believe="synchronised", floor_utc=JOURNAL_UTC)
+    trust = ClockTrust(believe="synchronised", floor_utc=JOURNAL_UTC)
     remark = "the hardware clock says 2000-01-01; its battery may be empty"
     assert trust.judge(JOURNAL_UTC, Evidence(remark=remark)) == (False, f"{WAITING}; {remark}")
     assert trust.judge(JOURNAL_UTC, Evidence(remark=remark, synchronised=True)) == (True, NETWORK)
@@ -175,6 +175,6 @@ def test_a_remark_goes_with_the_waiting():
 def test_refuses_what_is_wrong():
     """A belief that is none of the two, and a floor without a time zone, are refused and quoted."""
     with pytest.raises(ValueError, match="'sometimes'"):
-        Trust(believe="sometimes", floor_utc=JOURNAL_UTC)
+        ClockTrust(believe="sometimes", floor_utc=JOURNAL_UTC)
     with pytest.raises(ValueError, match="aware"):
-        Trust(believe="always", floor_utc=datetime(2027, 1, 1))  # noqa: DTZ001 - the fault under test
+        ClockTrust(believe="always", floor_utc=datetime(2027, 1, 1))  # noqa: DTZ001 - the fault under test

@@ -9,9 +9,9 @@ from config.file.loader import example_path, load_site
 from controller.energy.from_site import NAMELESS, losses_of, tariff_of
 from controller.energy.tariff import price_at
 from controller.energy.values import RelaySide
-from controller.forecast.inputs import garden_of
+from controller.forecast.inputs import forecast_input
 from controller.lamps.life import lamps_of
-from controller.planning.planner import Almanac
+from controller.planning.planner import Planner
 from tests.sites import site, zone
 
 
@@ -23,7 +23,7 @@ def property_site():
 def test_the_tariff_of_the_example_is_the_one_that_it_tells():
     """Prices at instants that the example itself decides: peak, off peak, winter, and after its change."""
     tariff = tariff_of(property_site())
-    tz = Almanac(property_site()).tz
+    tz = Planner(property_site()).tz
 
     def price(*local):
         return price_at(tariff, datetime(*local, tzinfo=tz).astimezone(UTC), tz)
@@ -65,7 +65,7 @@ def test_a_relay_on_the_mains_side_leaves_no_idle_loss():
 
 def test_a_zone_without_a_transformer_is_in_the_garden_too():
     """A site without a transformer has a garden all the same."""
-    garden = garden_of(Almanac(site(zone("jetty", rated_watts=4.5))))
+    garden = forecast_input(Planner(site(zone("jetty", rated_watts=4.5))))
     (jetty,) = garden.zones
     assert (jetty.transformer, jetty.load.lamps_w) == (NAMELESS, Decimal("4.5"))
     assert garden.tariff is None

@@ -8,7 +8,7 @@ import pytest
 
 from controller.calendar.intervals import MS_PER_HOUR
 from controller.energy.values import Losses, RelaySide
-from controller.forecast.forecast import Forecast, behind_mains_switch, compare, look_ahead
+from controller.forecast.forecast import Forecast, compare, look_ahead, with_mains_switching
 from controller.planning.plan import Window
 from tests.controller.gardens import flat, garden, plan_of, zone
 from tests.reference import rows
@@ -115,10 +115,10 @@ def test_a_timer_on_the_mains_side_spares_the_idle_loss():
     here = garden(40, -75, "America/New_York", {"a": 100}, losses=losses)
     plan = plan_of(here, zone("a", "21:00 to 23:00"))
     idle = look_ahead(here, NEW_YEAR, plan, count=10).energy()
-    spared = look_ahead(behind_mains_switch(here), NEW_YEAR, plan, count=10).energy()
+    spared = look_ahead(with_mains_switching(here), NEW_YEAR, plan, count=10).energy()
     assert idle.idle_j == 10 * 22 * 3600 * 8
     assert (spared.idle_j, spared.no_load_j) == (0, 10 * 2 * 3600 * 8)
-    assert behind_mains_switch(here).transformers[0].side is RelaySide.MAINS
+    assert with_mains_switching(here).transformers[0].side is RelaySide.MAINS
 
 
 def test_what_would_be_lost_in_silence_is_refused():

@@ -11,11 +11,11 @@ from hypothesis import strategies as st
 from controller.calendar.intervals import MS_PER_HOUR
 from controller.calendar.night import nights, utc_of_local
 from controller.forecast.mechanical_timer import OldTimer, timer_windows, watch_timer
-from controller.sun.sun import Sky, dark_intervals
+from controller.sun.sun import Sun, dark_intervals
 from tests.reference import rows
 
 NEW_YORK = ZoneInfo("America/New_York")
-SKY = Sky(40.0, -75.0)
+SKY = Sun(40.0, -75.0)
 YEAR = tuple(nights(date(2027, 1, 1), date(2027, 12, 31), NEW_YORK))
 DARK = dark_intervals(SKY, YEAR, 6.0)
 DUSK_TO_MIDNIGHT_H = [

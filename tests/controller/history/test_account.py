@@ -15,7 +15,7 @@ from controller.calendar.periods import Each, split, stretch_of_nights
 from controller.history.account import account_for_past
 from controller.history.nights import bounds_of
 from controller.history.run_hours import ZoneHours
-from controller.planning.planner import Almanac
+from controller.planning.planner import Planner
 from controller.records.entries import Cause
 from tests.controller.board import Board
 from tests.controller.three_weeks import START, garden, live_three_weeks
@@ -23,14 +23,16 @@ from tests.sites import site, zone
 
 DAY = timedelta(days=1)
 HOUR = timedelta(hours=1)
+
+
 def account(board, first, last, each=Each.WHOLE, *, now=None, zones=()):
     """Account for the nights from one date to another."""
-    almanac = Almanac(board.site)
-    whole = stretch_of_nights(first, last, almanac.tz)
-    periods = split(whole, each, almanac.tz, latitude_deg=board.site.latitude_deg)
+    planner = Planner(board.site)
+    whole = stretch_of_nights(first, last, planner.tz)
+    periods = split(whole, each, planner.tz, latitude_deg=board.site.latitude_deg)
     now = now or board.true_utc
     bounds = bounds_of(board.reader, now)
-    return list(account_for_past(almanac, board.reader, periods, bounds=bounds, zones=zones))
+    return list(account_for_past(planner, board.reader, periods, bounds=bounds, zones=zones))
 
 
 def of(rows, zone_id):

@@ -18,7 +18,7 @@ from controller.calendar.intervals import MS_PER_S
 from controller.calendar.periods import Each, split, stretch_of_nights
 from controller.history.account import account_for_past
 from controller.history.nights import bounds_of
-from controller.planning.planner import Almanac
+from controller.planning.planner import Planner
 from tests.controller.three_weeks import START, live_three_weeks
 
 LONDON = ZoneInfo("Europe/London")
@@ -66,13 +66,13 @@ def counted(board):
 @pytest.fixture(scope="module")
 def accounted(board):
     """The same by the account, night by night."""
-    almanac = Almanac(board.site)
-    whole = stretch_of_nights(date(2027, 5, 28), date(2027, 6, 17), almanac.tz)
-    periods = split(whole, Each.NIGHT, almanac.tz, latitude_deg=51.5)
+    planner = Planner(board.site)
+    whole = stretch_of_nights(date(2027, 5, 28), date(2027, 6, 17), planner.tz)
+    periods = split(whole, Each.NIGHT, planner.tz, latitude_deg=51.5)
     bounds = bounds_of(board.reader, board.true_utc)
     return {
         (row.hours.period.first, row.hours.zone): row.hours
-        for row in account_for_past(almanac, board.reader, periods, bounds=bounds)
+        for row in account_for_past(planner, board.reader, periods, bounds=bounds)
     }
 
 
@@ -102,10 +102,6 @@ def test_every_night_is_what_was_counted(counted, accounted, zone, name):
 def test_three_weeks_are_what_was_counted(counted, accounted, zone):
     """Over all nights the half minutes even out: half a per cent, and what the power cuts hide."""
     for name in ("lit", "planned"):
-        told_s = sum(
-            getattr(hours, f"{name}_ms") for (_, whose), hours in accounted.items() if whose == zone
-        )
-        counted_s = sum(
-            seconds for (_, *what), seconds in counted.items() if what == [zone, name]
-        )
+        told_s = sum(getattr(hours, f"{name}_ms") for (_, whose), hours in accounted.items() if whose == zone)
+        counted_s = sum(seconds for (_, *what), seconds in counted.items() if what == [zone, name])
         assert told_s / MS_PER_S == pytest.approx(counted_s, rel=0.005, abs=540 if name == "lit" else 0)

@@ -7,9 +7,9 @@ from datetime import UTC, date, datetime, timedelta
 import pytest
 
 from controller.forecast.forecast import look_ahead
-from controller.forecast.inputs import garden_of
+from controller.forecast.inputs import forecast_input
 from controller.history.lamp_wear import account_for_wear
-from controller.planning.planner import Almanac
+from controller.planning.planner import Planner
 from controller.records.entries import Replacement
 from tests.controller.board import Board
 from tests.sites import site, zone
@@ -27,9 +27,11 @@ def garden(*fixtures):
 
 def wear_of(board, first):
     """Lamps and relays of a board, the year to come beginning with a night."""
-    almanac = Almanac(board.site)
-    year = look_ahead(garden_of(almanac), first, lambda zone_id, night: almanac.plan(zone_id, night).windows)
-    return account_for_wear(almanac, board.reader, year)
+    planner = Planner(board.site)
+    year = look_ahead(
+        forecast_input(planner), first, lambda zone_id, night: planner.plan(zone_id, night).windows
+    )
+    return account_for_wear(planner, board.reader, year)
 
 
 @pytest.fixture(scope="module")
@@ -78,10 +80,12 @@ def test_a_relay_counts_its_cycles(ten_nights):
 
 def test_without_a_journal_all_hours_are_estimated():
     """A site that never ran has lamps all the same: fitted a year ago, by the plan."""
-    almanac = Almanac(garden({"fitted": date(2026, 3, 11)}, {}))
+    planner = Planner(garden({"fitted": date(2026, 3, 11)}, {}))
     first = date(2027, 3, 11)
-    year = look_ahead(garden_of(almanac), first, lambda zone_id, night: almanac.plan(zone_id, night).windows)
-    fitted, unknown = account_for_wear(almanac, None, year).lamps
+    year = look_ahead(
+        forecast_input(planner), first, lambda zone_id, night: planner.plan(zone_id, night).windows
+    )
+    fitted, unknown = account_for_wear(planner, None, year).lamps
     assert fitted.life.lit_h == fitted.estimated_h == pytest.approx(365 * 4)
     assert fitted.life.words == "past the rated life: replace"
     assert (unknown.life.lit_h, unknown.life.used) == (0.0, 0.0)

@@ -6,7 +6,7 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
-from controller.history.clock_correction import TrueTime
+from controller.history.clock_correction import ClockCorrection
 from controller.history.outages import gaps_of, gaps_of_overrides
 from controller.records.entries import Cause
 from tests.controller.board import Board
@@ -30,7 +30,7 @@ def gaps_after(board):
     board.journal.flush()
     events = list(board.reader.told(START - HOUR, START + 1000 * HOUR))
     overrides = [(each.override, each.ended) for each in board.reader.overrides()]
-    true_time = TrueTime([each.at for each in events] + [each.placed_at for each, _ in overrides])
+    true_time = ClockCorrection([each.at for each in events] + [each.placed_at for each, _ in overrides])
     gaps = gaps_of(events, true_time) + gaps_of_overrides(overrides, true_time)
 
     def hours(at_utc):

@@ -6,16 +6,16 @@ from datetime import UTC, datetime, timedelta
 
 from controller.calendar.intervals import MS_PER_HOUR, ms_of
 from controller.calendar.night import nights
-from controller.history.clock_correction import TrueTime
-from controller.history.programs import planned_of, programs_of
-from controller.planning.planner import Almanac
+from controller.history.clock_correction import ClockCorrection
+from controller.history.programs import planned_intervals, program_periods
+from controller.planning.planner import Planner
 from controller.planning.program_text import GONE
 from controller.records.entries import Event, EventKind
 from controller.records.reading import Reading
 from tests.sites import site
 
 START = datetime(2027, 6, 21, 12, tzinfo=UTC)
-ALMANAC = Almanac(site(latitude=0, longitude=0, time_zone="Etc/UTC"))
+ALMANAC = Planner(site(latitude=0, longitude=0, time_zone="Etc/UTC"))
 
 
 def at(hours: float, *, boot: str = "boot-1", trusted: bool = True, wrong_by_h: float = 0.0) -> Reading:
@@ -34,9 +34,9 @@ def told(zone: str, words: str, when: Reading) -> Event:
 
 def in_force(*events: Event, ends_h: float = 100):
     """Programs by zone: words, from when to when, in hours after the start."""
-    true_time = TrueTime([each.at for each in events])
+    true_time = ClockCorrection([each.at for each in events])
     begins_ms = ms_of(START)
-    found = programs_of(
+    found = program_periods(
         events, true_time, starts_ms=begins_ms, ends_ms=begins_ms + round(ends_h * MS_PER_HOUR)
     )
     return {
@@ -111,10 +111,10 @@ def test_what_was_planned_is_cut_where_the_program_changed():
         told("path", "20:00 to 22:00", at(0)),
         told("path", "20:30 to 23:00", at(9)),
     ]
-    true_time = TrueTime([each.at for each in events])
+    true_time = ClockCorrection([each.at for each in events])
     begins_ms = ms_of(START)
-    programs = programs_of(events, true_time, starts_ms=begins_ms, ends_ms=begins_ms + 48 * MS_PER_HOUR)
+    programs = program_periods(events, true_time, starts_ms=begins_ms, ends_ms=begins_ms + 48 * MS_PER_HOUR)
     two = list(nights(START.date(), START.date() + timedelta(days=1), ALMANAC.tz))
-    planned = planned_of(programs["path"], two, ALMANAC.place)
+    planned = planned_intervals(programs["path"], two, ALMANAC.place)
     edges_h = [(edge - begins_ms) / MS_PER_HOUR for interval in planned for edge in interval]
     assert edges_h == [8, 11, 32.5, 35]

@@ -9,10 +9,10 @@ import pytest
 from config.errors import PeriodError
 from controller.calendar.periods import Each
 from controller.history.query import HoursAsk, choose_periods, read_period
-from controller.planning.planner import Almanac
+from controller.planning.planner import Planner
 from tests.sites import site
 
-ALMANAC = Almanac(site())
+ALMANAC = Planner(site())
 TONIGHT = date(2028, 3, 14)
 
 

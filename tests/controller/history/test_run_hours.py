@@ -18,9 +18,9 @@ from controller.calendar.periods import Each, Period, month_of, split, stretch_o
 from controller.energy.metering import measure
 from controller.energy.values import Losses
 from controller.history.run_hours import REASONS_FOR_DARK, Gap, ZonePast, count_hours
-from controller.history.runs import draws_of, lit_interval
+from controller.history.runs import lit_interval, loads_drawn
 from controller.records.entries import Cause, Run
-from controller.sun.sun import Sky, dark_intervals
+from controller.sun.sun import Sun, dark_intervals
 
 REFERENCE = Path(__file__).parents[2] / "reference"
 ENERGY = json.loads((REFERENCE / "energy.json").read_text())
@@ -66,7 +66,7 @@ def test_e5_change_nights_come_out_as_three_and_five_hours(row):
     energy = measure(
         Losses(transformer="boathouse"),
         {"jetty": Decimal(60)},
-        draws_of([run(on, off)], {}, as_of_utc=LATER),
+        loads_drawn([run(on, off)], {}, as_of_utc=LATER),
         starts_ms=night.interval[0],
         ends_ms=night.interval[1],
     )["jetty"]
@@ -116,7 +116,7 @@ def test_hours_are_told_apart_by_cause():
 
 def test_light_in_daylight_is_what_the_sun_makes_needless():
     """Lit before dusk, a zone burns in daylight until dusk comes."""
-    sky = Sky(40.0, -75.0)
+    sky = Sun(40.0, -75.0)
     night = next(nights(date(2027, 1, 10), date(2027, 1, 10), NEW_YORK))
     dark = dark_intervals(sky, [night], 6.0)
     assert len(dark) == 1

@@ -10,7 +10,7 @@ from statistics import mean
 import pytest
 from hypothesis import given, settings
 
-from controller.inspection.gauges import find_gauges, has_volts, lay_out, needed_volts, spares_lamps
+from controller.inspection.gauges import find_gauges, has_volts, lay_out, needed_volts, within_upper_limit
 from controller.inspection.rewiring import thicken
 from controller.wiring.cable import parse_gauge, thicker
 from controller.wiring.network import Feed, FixtureAt, Lamp, Network, Stretch
@@ -127,4 +127,4 @@ def test_branches_that_lack_nothing_are_left_alone():
 def test_too_many_volts_are_those_above_the_plate_or_the_usual_band(lamp, plate_v, spared):
     """14 V are too many for a filament lamp unless its plate takes them; for an LED its plate decides."""
     network = chain(source_v=14.0, at_ft=(5.0,), watts=5.0, lamp=lamp, max_v=plate_v)
-    assert spares_lamps(network, 20.0) is spared
+    assert within_upper_limit(network, 20.0) is spared

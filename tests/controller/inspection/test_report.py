@@ -8,7 +8,7 @@ from config.file.loader import parse_site
 from controller.design.materials import list_materials
 from controller.inspection.findings import Level, Topic
 from controller.inspection.report import report_site
-from controller.wiring.from_site import wire_site
+from controller.wiring.from_site import build_wiring
 from tests.site_of_wiring import PLACE, garden, line, piece
 
 
@@ -128,7 +128,7 @@ def test_materials_add_up():
     cables = line("80 ft") + piece("jetty 3", "gate", "10 m", "2.5 mm2")
     rest = '[[zones.fixtures]]\nkind = "spot"\ncount = 2\nwatts = 9\nnode = "gate"\nlead = "3 ft"\n'
     site = site_of(garden(cables=cables, rest=rest) + "[wiring]\nspare_percent = 15\n")
-    found = list_materials(site, wire_site(site))
+    found = list_materials(site, build_wiring(site))
     assert [(str(each.gauge), round(each.laid, 6), each.buy, each.unit) for each in found.cables] == [
         ("12 AWG", 80.0, 92, "ft"),
         ("2.5 mm2", 10.0, 12, "m"),
@@ -144,4 +144,6 @@ def test_a_string_of_lamps_is_spliced_once():
     """Ten bulbs on a cord of their own take one pair of wires."""
     fixtures = 'kind = "string"\ncount = 10\nwatts = 5\nnode = "table"'
     site = site_of(garden(cables=piece("boathouse", "table"), fixtures=fixtures))
-    assert [(each.wires, each.count) for each in list_materials(site, wire_site(site)).connectors] == [(2, 2)]
+    assert [(each.wires, each.count) for each in list_materials(site, build_wiring(site)).connectors] == [
+        (2, 2)
+    ]

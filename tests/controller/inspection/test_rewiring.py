@@ -11,8 +11,8 @@ from hypothesis import strategies as st
 
 from controller.inspection.rewiring import (
     Purchase,
+    attach,
     feed_at,
-    hang_on,
     move_branch,
     second_circuit,
     second_run,
@@ -119,7 +119,7 @@ def test_what_is_hung_on_another_tap_begins_there():
         stretches=(replace(LINE.stretches[0], from_node="other", to_node="m1"),),
         fixtures=(replace(LINE.fixtures[0], node="m1"),),
     )
-    joined = hang_on(standing, old)
+    joined = attach(standing, old)
     assert joined.feed == standing.feed
     assert ("other", "n1") in laid(joined)
     assert len(joined.stretches) == 5

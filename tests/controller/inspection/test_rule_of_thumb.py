@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from controller.inspection.circuit_checks import judge
-from controller.inspection.rule_of_thumb import carried_w, compare_rule, reach_m
+from controller.inspection.rule_of_thumb import carried_w, check_rule_of_thumb, reach_m
 from controller.wiring.cable import M_PER_FT, parse_gauge
 from controller.wiring.network import Lamp
 from controller.wiring.solver import solve
@@ -45,7 +45,7 @@ def test_the_hand_calculation_is_the_solver_with_fixed_currents():
 
 def test_the_rule_is_kept_and_wrong_for_120_w():
     """120 W over 100 ft of 12 AWG on 150 W keep the rule in full, and the far lamp gets 10.00 V: false."""
-    (found,) = compare_rule(judge([chain(at_ft=EVENLY_FT)]))
+    (found,) = check_rule_of_thumb(judge([chain(at_ft=EVENLY_FT)]))
     assert found.rule_says
     assert not found.truth
     assert found.farthest_m == pytest.approx(HUNDRED_FT_M)
@@ -56,7 +56,7 @@ def test_the_rule_is_kept_and_wrong_for_120_w():
 
 def test_the_rule_is_kept_and_right_for_a_light_load():
     """33 W spread over 100 ft of 12 AWG keep the rule, and every lamp is inside its range."""
-    (found,) = compare_rule(judge([chain(at_ft=EVENLY_FT, watts=3.3)]))
+    (found,) = check_rule_of_thumb(judge([chain(at_ft=EVENLY_FT, watts=3.3)]))
     assert (found.rule_says, found.truth) == (True, True)
 
 
@@ -72,13 +72,13 @@ def test_the_rule_is_kept_and_right_for_a_light_load():
 def test_each_part_of_the_rule_counts(broken):
     """Farther than 100 ft, thinner than 12 AWG or loaded over 80 % of the rating does not keep the rule."""
     network = chain(**{"watts": 3.0, "lamp": Lamp.CURRENT, **broken})
-    (found,) = compare_rule(judge([network]))
+    (found,) = check_rule_of_thumb(judge([network]))
     assert not found.rule_says
     assert "not kept" in found.words
 
 
 def test_a_network_without_a_solution_is_said_so():
     """Where the lamps ask for more than the cables deliver, the rule stands beside that."""
-    (found,) = compare_rule(judge([chain(watts=120.0, lamp=Lamp.POWER)]))
+    (found,) = check_rule_of_thumb(judge([chain(watts=120.0, lamp=Lamp.POWER)]))
     assert (found.rule_says, found.truth) == (True, False)
     assert "90.91 W at most" in found.words

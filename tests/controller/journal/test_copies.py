@@ -69,7 +69,7 @@ class TestCopies:
                 copy = tmp_path / f"copy-{number}.sqlite"
                 journal.copy_to(copy)
                 assert find_damage(copy) is None
-                lit_s = {life.zone: life.lit_s for life in JournalReader(copy).whole_life()}
+                lit_s = {life.zone: life.lit_s for life in JournalReader(copy).totals()}
                 assert lit_s["jetty"] == lit_s["steps"]
                 counts.append(len(list(JournalReader(copy).runs())))
         finally:

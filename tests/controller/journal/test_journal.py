@@ -196,7 +196,7 @@ class TestStart:
         after.flush()
         (run,) = JournalReader(journal.directory).runs()
         assert (run.lit_s, run.on_utc, run.off_utc) == (0.0, DUSK, DUSK)
-        assert JournalReader(journal.directory).whole_life()[0].starts == 1
+        assert JournalReader(journal.directory).totals()[0].starts == 1
         after.close()
 
     def test_the_last_sign_of_life_is_any_entry_of_the_newest_boot(self, journal):

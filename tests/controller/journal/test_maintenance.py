@@ -14,8 +14,8 @@ from config.errors import JournalError
 from controller.clock.clock import SteppedClock
 from controller.journal.database import JOURNAL_NAME
 from controller.journal.journal import Journal
-from controller.journal.maintenance import Scribe
-from controller.journal.previous_run import Past, read_past
+from controller.journal.maintenance import JournalMaintenance
+from controller.journal.previous_run import PreviousRun, read_previous_run
 from controller.journal.reader import JournalReader
 from controller.records.entries import EventKind, Override
 from tests.controller.journal_samples import DUSK, beat, dark, event, lit, reading, wish
@@ -24,11 +24,11 @@ from tests.controller.journal_samples import DUSK, beat, dark, event, lit, readi
 class Desk:
     """A journal with its scribe; ``learned`` is what the keeper was told."""
 
-    def __init__(self, state: Path, *, past: Past | None = None) -> None:
+    def __init__(self, state: Path, *, past: PreviousRun | None = None) -> None:
         self.journal = Journal(state)
-        self.learned: list[Past] = []
+        self.learned: list[PreviousRun] = []
         self.refuse = 0
-        self.scribe = Scribe(
+        self.scribe = JournalMaintenance(
             self.journal, clock=SteppedClock(DUSK, boot_s=2000), past=past, learn=self.learn
         )
 
@@ -37,7 +37,7 @@ class Desk:
         """The overrides that it was told of."""
         return [override for past in self.learned for override in past.overrides]
 
-    def learn(self, past: Past) -> None:
+    def learn(self, past: PreviousRun) -> None:
         if self.refuse:
             self.refuse -= 1
             raise TimeoutError("the keeper did not answer")
@@ -51,7 +51,7 @@ def state(tmp_path: Path) -> Path:
 
 def test_what_waits_is_written(state: Path) -> None:
     """In order, and nothing waits afterwards."""
-    desk = Desk(state, past=Past())
+    desk = Desk(state, past=PreviousRun())
     for entry in (lit("jetty", reading(0)), dark("jetty", reading(60))):
         desk.journal.append(entry)
     desk.scribe.write()
@@ -62,7 +62,7 @@ def test_what_waits_is_written(state: Path) -> None:
 def test_a_disk_that_fails_raises_and_loses_nothing(state: Path) -> None:
     """The state folder is a file: told as a fault; once it is gone, all is written."""
     state.write_text("in the way")
-    desk = Desk(state, past=Past())
+    desk = Desk(state, past=PreviousRun())
     desk.journal.append(lit("jetty", reading(0)))
     with pytest.raises(JournalError):
         desk.scribe.write()
@@ -144,7 +144,7 @@ def test_of_a_journal_that_had_to_be_begun_afresh_no_end_is_told(state: Path) ->
 
 def test_a_past_that_was_told_at_the_start_is_not_told_again(state: Path) -> None:
     """The keeper has it already."""
-    desk = Desk(state, past=Past())
+    desk = Desk(state, past=PreviousRun())
     desk.journal.append(wish("jetty", reading(0)))
     desk.scribe.write()
     assert desk.taken_back == []
@@ -153,7 +153,7 @@ def test_a_past_that_was_told_at_the_start_is_not_told_again(state: Path) -> Non
 @pytest.mark.parametrize("content", [b"garbage" * 1000, b""])
 def test_a_journal_that_is_damaged_while_it_runs_is_begun_afresh(state: Path, content: bytes) -> None:
     """Set aside whole, what is in force carried over, what waits written, and told in the journal."""
-    desk = Desk(state, past=Past())
+    desk = Desk(state, past=PreviousRun())
     desk.journal.append(lit("jetty", reading(0)))
     desk.scribe.write()
     desk.journal.close()
@@ -172,7 +172,7 @@ def test_a_journal_that_is_damaged_while_it_runs_is_begun_afresh(state: Path, co
 
 def test_a_check_of_a_whole_journal_says_nothing(state: Path) -> None:
     """Nothing is set aside, nothing is told."""
-    desk = Desk(state, past=Past())
+    desk = Desk(state, past=PreviousRun())
     desk.journal.append(lit("jetty", reading(0)))
     desk.scribe.write()
     desk.scribe.check()
@@ -182,7 +182,7 @@ def test_a_check_of_a_whole_journal_says_nothing(state: Path) -> None:
 
 def test_the_copy_of_a_night_is_made_and_can_be_read(state: Path) -> None:
     """A journal of its own, with all that was written."""
-    desk = Desk(state, past=Past())
+    desk = Desk(state, past=PreviousRun())
     desk.journal.append(lit("jetty", reading(0)))
     desk.scribe.write()
     desk.scribe.copy(date(2027, 6, 21))
@@ -194,11 +194,11 @@ def test_a_copy_that_cannot_be_made_is_a_line_in_the_log(
     state: Path, caplog: pytest.LogCaptureFixture
 ) -> None:
     """The next night tries again; nothing raises."""
-    desk = Desk(state, past=Past())
+    desk = Desk(state, past=PreviousRun())
     desk.journal.append(lit("jetty", reading(0)))
     desk.scribe.write()
     shutil.rmtree(state / "backups", ignore_errors=True)
     (state / "backups").write_text("in the way")
     desk.scribe.copy(date(2027, 6, 21))
     assert "no copy this night" in caplog.text
-    assert read_past(desk.journal) is not None
+    assert read_previous_run(desk.journal) is not None

@@ -6,14 +6,14 @@ import threading
 
 import pytest
 
-from controller.journal.queue import Outbox, Present
-from controller.journal.writer import CloseUnfinished
-from controller.records.entries import Beat, Event, Override, Switching
+from controller.journal.queue import CurrentState, WriteQueue
+from controller.journal.writer import CloseOpenRuns
+from controller.records.entries import Event, Heartbeat, Override, Switching
 from tests.controller.journal_samples import beat, dark, event, lit, reading, wish
 
 
-def filled(bound: int, *works: object) -> Outbox:
-    outbox = Outbox(bound)
+def filled(bound: int, *works: object) -> WriteQueue:
+    outbox = WriteQueue(bound)
     for work in works:
         outbox.put(work)
     return outbox
@@ -46,7 +46,7 @@ class TestOrder:
 class TestBound:
     def test_beats_go_first_then_events_and_switchings_last(self):
         """Too many, and the oldest of the least worth is given up; each is counted."""
-        start = CloseUnfinished(now=reading())
+        start = CloseOpenRuns(now=reading())
         outbox = filled(
             6, start, lit("jetty", reading(1)), event(reading(2)), beat(reading(3)), wish("a", reading(4))
         )
@@ -58,7 +58,7 @@ class TestBound:
             kinds.append([type(work) for work in outbox.take()][1:])
             outbox.put_back()
         assert kinds == [
-            [Switching, Event, Override, Beat, Switching],
+            [Switching, Event, Override, Heartbeat, Switching],
             [Switching, Event, Override, Switching, Switching],
             [Switching, Override, Switching, Switching, Switching],
             [Switching, Switching, Switching, Switching, Switching],
@@ -82,13 +82,13 @@ class TestBound:
     def test_an_outbox_that_holds_nothing_is_refused(self):
         """A bound below one makes no sense."""
         with pytest.raises(ValueError, match="got a bound of 0"):
-            Outbox(0)
+            WriteQueue(0)
 
 
 class TestThreads:
     def test_nothing_is_lost_or_doubled_between_two_threads(self):
         """One thread puts in while another takes out, puts back and is done: all come out once, in order."""
-        outbox, taken, many = Outbox(100_000), [], 20_000
+        outbox, taken, many = WriteQueue(100_000), [], 20_000
         finished = threading.Event()
 
         def put_in() -> None:
@@ -116,9 +116,9 @@ class TestPresent:
     def test_it_follows_what_is_lit_and_what_is_overridden(self):
         """What was lit and not put out, and overrides not ended, are in force."""
         earlier = lit("steps", reading())
-        present = Present([earlier, wish("a", reading())])
+        present = CurrentState([earlier, wish("a", reading())])
         jetty, override = lit("jetty", reading(1)), wish("a", reading(2))
         present.note([jetty, lit("path", reading(1)), dark("path", reading(2)), override, beat(reading(3))])
         assert (present.lit, present.overrides) == ((earlier, jetty), (override,))
-        present.note([CloseUnfinished(now=reading(4))])
+        present.note([CloseOpenRuns(now=reading(4))])
         assert present.lit == ()

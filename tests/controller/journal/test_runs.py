@@ -102,11 +102,11 @@ class TestRuns:
                     part[2] += run.lit_s
             found = {
                 (zone.zone, part.load_w): [part.starts, part.cycles, pytest.approx(part.lit_s, abs=1e-6)]
-                for zone in reader.whole_life()
+                for zone in reader.totals()
                 for part in zone.by_load
             }
             assert sums == found
-            for zone in reader.whole_life():
+            for zone in reader.totals():
                 assert zone.starts == sum(part.starts for part in zone.by_load)
 
     def test_any_cut_of_a_stretch_gives_each_run_once_or_on_both_sides(self, state):
@@ -141,13 +141,13 @@ class TestRuns:
             dark("jetty", reading(9000)),
             lit("steps", reading(9100)),
         )
-        (jetty,) = reader.lit_since(DUSK + timedelta(seconds=600))
+        (jetty,) = reader.totals_since(DUSK + timedelta(seconds=600))
         assert [(part.load_w, part.lit_s, part.starts, part.cycles) for part in jetty.by_load] == [
             (27.0, 3000.0, 0, 1),
             (40.0, 1800.0, 1, 1),
         ]
-        assert [zone.lit_s for zone in reader.lit_since(DUSK - timedelta(days=1))] == [5400.0]
-        assert reader.lit_since(DUSK + timedelta(days=1)) == []
+        assert [zone.lit_s for zone in reader.totals_since(DUSK - timedelta(days=1))] == [5400.0]
+        assert reader.totals_since(DUSK + timedelta(days=1)) == []
 
     def test_a_load_that_changes_does_not_rewrite_the_past(self, state):
         """Each run keeps the load that its zone had when it was lit."""

@@ -12,11 +12,11 @@ from hypothesis import strategies as st
 
 from controller.journal.rows import NOT_TRUSTED, TRUSTED
 from controller.records.entries import (
-    Beat,
     Cause,
     Entry,
     Event,
     EventKind,
+    Heartbeat,
     Override,
     OverrideEnded,
     PastOverride,
@@ -75,7 +75,9 @@ ends = st.builds(OverrideEnded, zone=zones, at=readings(), words=words)
 replacements = st.builds(
     Replacement, zone=zones, fixture=st.integers(1, 99), on_date=st.dates(), at=readings(), note=words
 )
-anything = st.lists(switchings | events | overrides | ends | replacements | st.builds(Beat, at=readings()))
+anything = st.lists(
+    switchings | events | overrides | ends | replacements | st.builds(Heartbeat, at=readings())
+)
 
 
 def model_overrides(entries: list[Entry]) -> list[PastOverride]:

@@ -12,7 +12,7 @@ from config.errors import UnknownZoneError
 from controller.keeper.keeper import TICK_S, Keeper
 from controller.keeper.recorder import BEAT_S
 from controller.planning.decision import decide as really_decide
-from controller.records.entries import Beat, Cause, EventKind, Override, OverrideEnded, Switching
+from controller.records.entries import Cause, EventKind, Heartbeat, Override, OverrideEnded, Switching
 from controller.relays import Relays
 from tests.controller.kept import DAY, PROGRAM, Board, Kept, Ledger, at, two
 from tests.sites import site, zone
@@ -243,7 +243,7 @@ def test_signs_of_life_come_while_something_is_lit_and_only_then() -> None:
     """One at once, then at most five minutes apart, so that a power cut loses no more; none in the dark."""
     kept = Kept(at_utc=at("20:00"))
     kept.pass_until(at("23:00"))
-    instants = [beat.at.utc for beat in kept.ledger.of(Beat)]
+    instants = [beat.at.utc for beat in kept.ledger.of(Heartbeat)]
     assert instants[0] == at("21:00")
     gaps_s = [(later - earlier).total_seconds() for earlier, later in pairwise(instants)]
     assert all(BEAT_S <= gap_s <= 300 for gap_s in gaps_s)
@@ -351,6 +351,6 @@ def test_the_status_says_what_is_lit_in_one_line() -> None:
     kept.pass_until(at("21:10"))
     words = kept.keeper.status().words
     assert words.startswith("lit: Jetty and steps; pond: pin 22 cannot be switched")
-    lit_since = kept.zone().lit_since
-    assert lit_since is not None
-    assert lit_since.utc == at("21:00")
+    totals_since = kept.zone().totals_since
+    assert totals_since is not None
+    assert totals_since.utc == at("21:00")

@@ -12,10 +12,10 @@ import pytest
 
 from config.models.site import Site
 from controller.clock.clock import SteppedClock, SystemClock
-from controller.clock.evidence import Witness
+from controller.clock.evidence import ClockEvidence
 from controller.clock.trust import RELEASED_UTC, Evidence
 from controller.journal.journal import Journal
-from controller.journal.previous_run import Past, read_past
+from controller.journal.previous_run import PreviousRun, read_previous_run
 from controller.journal.reader import JournalReader
 from controller.keeper.keeper import Keeper
 from controller.records.entries import Cause, Event, EventKind, PastOverride, Run
@@ -37,7 +37,7 @@ class Lives:
         self.site = a_site or self.site
         self.board = Board(self.clock)
         self.journal = Journal(self.state)
-        self.past = read_past(self.journal)
+        self.past = read_previous_run(self.journal)
         self.keeper = Keeper(
             self.site,
             clock=self.clock,
@@ -379,7 +379,7 @@ def test_two_cuts_in_a_row_are_told_twice(lives: Lives) -> None:
 # -- the clock of the machine itself -------------------------------------------------------------------------
 
 
-class Found(Witness):
+class Found(ClockEvidence):
     """Finds what it is told to find."""
 
     def __init__(self, **found: Any) -> None:
@@ -422,14 +422,12 @@ def test_a_clock_of_the_machine_that_is_behind_the_journal_lights_nothing(
 ) -> None:
     """A year behind the last trusted entry, though the hardware clock says the same: dark, and why."""
     board = Board()
-    past = Past(last_instant_utc=datetime(2028, 1, 5, 21, 30, tzinfo=UTC))
+    past = PreviousRun(last_instant_utc=datetime(2028, 1, 5, 21, 30, tzinfo=UTC))
     assert past.last_instant_utc is not None
     with freezegun.freeze_time("2027-01-05T21:30:00"):
         keeper = Keeper(
             site(zone("jetty", PROGRAM)),
-            clock=SystemClock(
-                floor_utc=past.last_instant_utc, believe=believe, witness=Found(hardware=True)
-            ),
+            clock=SystemClock(floor_utc=past.last_instant_utc, believe=believe, witness=Found(hardware=True)),
             relays=Relays(lambda: board),
             journal=Journal(tmp_path),
             past=past,

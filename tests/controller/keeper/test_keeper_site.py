@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from controller.records.entries import Beat, Cause, EventKind, OverrideEnded, Switching
+from controller.records.entries import Cause, EventKind, Heartbeat, OverrideEnded, Switching
 from controller.relays import Wire
 from tests.controller.kept import PROGRAM, Kept, at, two
 from tests.sites import site, zone
@@ -94,7 +94,9 @@ def test_the_pin_of_a_lit_zone_changes() -> None:
     assert kept.board.levels(22) == [0]
     assert kept.ledger.switchings() == [("21:30:00", True), ("21:31:00", False), ("21:31:00", True)]
     assert [each.cause for each in kept.ledger.of(Switching)] == [
-        Cause.PROGRAM, Cause.SITE_CHANGED, Cause.PROGRAM,
+        Cause.PROGRAM,
+        Cause.SITE_CHANGED,
+        Cause.PROGRAM,
     ]
 
 
@@ -208,7 +210,7 @@ def test_lamps_of_a_zone_that_went_give_signs_of_life_while_they_burn() -> None:
     kept.board.trouble[17] = "set"
     kept.change(zone("orchard", "23:00 to 23:30", pin=27), **AT_ONCE)
     kept.pass_time(1200)
-    assert len(kept.ledger.of(Beat)) >= 4
+    assert len(kept.ledger.of(Heartbeat)) >= 4
 
 
 def test_stopping_closes_the_run_of_a_relay_that_was_just_leaving() -> None:
@@ -264,4 +266,4 @@ def test_new_time_zone_data_is_used_from_the_next_round_on() -> None:
     kept.keeper.change_site(kept.keeper.site, words="new time zone data", tz=ZoneInfo("Asia/Tokyo"))
     kept.pass_time(5)
     assert not kept.lit
-    assert kept.keeper.almanac.tz.key == "Asia/Tokyo"
+    assert kept.keeper.planner.tz.key == "Asia/Tokyo"

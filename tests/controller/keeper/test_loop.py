@@ -16,13 +16,13 @@ from typing import Any
 import pytest
 from apscheduler.schedulers.asyncio import AsyncIOScheduler
 
-from api.demo.fast_clock import HurriedClock
+from api.demo.fast_clock import FastClock
 from config.errors import JournalError
 from controller.clock.clock import SteppedClock
-from controller.clock.kernel import StepWatch
+from controller.clock.kernel import ClockStepWatch
 from controller.keeper import loop as rounds_room
 from controller.keeper.keeper import Keeper
-from controller.keeper.loop import NextBoundary, Rounds, in_background
+from controller.keeper.loop import ControlLoop, NextBoundary, in_background
 from controller.keeper.state import KeeperStatus
 from controller.relays import Relays
 from tests.controller.kept import DAY, Board, Ledger, at
@@ -51,7 +51,7 @@ class House:
         )
         self.seen: list[KeeperStatus] = []
         self._news = asyncio.Event()
-        self.rounds = Rounds(
+        self.rounds = ControlLoop(
             self.keeper,
             clock=self.clock,
             write=write or self.write,
@@ -119,7 +119,7 @@ class NoScheduler:
 
 
 class Watch:
-    """Stands for the kernel's word that the clock was set; a StepWatch by its contract."""
+    """Stands for the kernel's word that the clock was set; a ClockStepWatch by its contract."""
 
     def __init__(self) -> None:
         self._fd = os.eventfd(0, os.EFD_NONBLOCK)
@@ -149,7 +149,7 @@ def alone(monkeypatch: pytest.MonkeyPatch) -> Callable[..., None]:
             monkeypatch.setattr(rounds_room, constant, pause_s if name == but else NEVER_S)
         if but != "scheduler":
             monkeypatch.setattr(rounds_room, "AsyncIOScheduler", NoScheduler)
-        monkeypatch.setattr(StepWatch, "open", classmethod(lambda _class: watch))
+        monkeypatch.setattr(ClockStepWatch, "open", classmethod(lambda _class: watch))
 
     return silence
 
@@ -186,12 +186,12 @@ def test_a_clock_that_jumps_by_months_makes_one_round_due() -> None:
 def test_the_scheduler_leads_to_the_round_at_a_boundary(alone: Callable[..., None]) -> None:
     """Nothing else does: lit at nine and dark at two past, by the keeper's own clock."""
     alone(but="scheduler")
-    clock = HurriedClock(at("20:59"), pace=600)
+    clock = FastClock(at("20:59"), pace=600)
     house = House("21:00 to 21:02", clock=clock, pace=600)
 
     async def scenario() -> None:
         clock.go()
-        house.rounds.make_round()
+        house.rounds.run_once()
         await house.until(lambda: len(house.ledger.switchings("zone-0")) == 2)
 
     house.live(scenario)

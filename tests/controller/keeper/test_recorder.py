@@ -11,10 +11,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from config.models.site import RatedLoad
-from controller.journal.previous_run import Past
+from controller.journal.previous_run import PreviousRun
 from controller.keeper.recorder import BEAT_S, HELD_UP_S, Account
 from controller.keeper.state import ZoneState
-from controller.records.entries import Beat, Cause, Event, EventKind, Switching
+from controller.records.entries import Cause, Event, EventKind, Heartbeat, Switching
 from controller.records.reading import Reading
 from controller.relays import Wire
 from tests.controller.kept import Ledger
@@ -74,7 +74,7 @@ def test_switchings_alternate_whatever_is_told(states: list[bool]) -> None:
             "jetty", zone_state, reading(number), on=on, cause=Cause.PROGRAM, words="21:00 to 22:00"
         )
         assert zone_state.lit is on
-        assert (zone_state.lit_since is not None) is on
+        assert (zone_state.totals_since is not None) is on
     rows = [switching.on for switching in ledger.of(Switching)]
     assert rows == [number % 2 == 0 for number in range(len(rows))]
     assert len(rows) == sum(before is not after for before, after in pairwise([False, *states]))
@@ -109,7 +109,7 @@ def test_signs_of_life_are_never_five_minutes_apart_and_never_many(pauses_s: lis
     for pause_s in pauses_s:
         after_s += pause_s
         the_account.beat(reading(after_s))
-    beats_s = [beat.at.boot_s for beat in ledger.of(Beat)]
+    beats_s = [beat.at.boot_s for beat in ledger.of(Heartbeat)]
     assert all(BEAT_S <= later - earlier <= 300 for earlier, later in pairwise(beats_s))
     assert 1000 + after_s - beats_s[-1] < 300
 
@@ -163,9 +163,9 @@ def test_a_journal_fault_is_told_once_whatever_its_words_become() -> None:
     ]
 
 
-def sign(after_s: float, **more: Any) -> Past:
+def sign(after_s: float, **more: Any) -> PreviousRun:
     """A past that ended without a word at a moment before the start."""
-    return Past(last_sign=reading(after_s, **more), ended_well=False)
+    return PreviousRun(last_sign=reading(after_s, **more), ended_well=False)
 
 
 @pytest.mark.parametrize(
@@ -174,13 +174,13 @@ def sign(after_s: float, **more: Any) -> Past:
         (sign(-600, boot_id="boot-0"), [(EventKind.POWER_LOST, 600.0)]),
         (sign(-20), [(EventKind.DIED, 20.0)]),
         (sign(-600, boot_id="boot-0", trusted=False), [(EventKind.POWER_LOST, None)]),
-        (Past(last_sign=reading(-600, boot_id="boot-0"), ended_well=True), []),
-        (Past(), []),
+        (PreviousRun(last_sign=reading(-600, boot_id="boot-0"), ended_well=True), []),
+        (PreviousRun(), []),
         (None, []),
     ],
 )
 def test_the_gap_before_a_start_is_told(
-    past: Past | None, told: list[tuple[EventKind, float | None]]
+    past: PreviousRun | None, told: list[tuple[EventKind, float | None]]
 ) -> None:
     """In another boot the power was lost, in the same one the program died; after a stop there is no gap."""
     ledger = Ledger()

@@ -21,7 +21,7 @@ from controller.planning.decision import (
     place_override,
     seconds_left,
 )
-from controller.planning.planner import Almanac
+from controller.planning.planner import Planner
 from controller.records.entries import Cause, Override
 from controller.records.reading import Reading
 from tests.sites import site, zone
@@ -50,9 +50,9 @@ def rebooted(at: Reading, seconds: float, **more: Any) -> Reading:
     return reading(at.utc + timedelta(seconds=seconds), boot_s=12.0, **{"boot_id": "boot-2", **more})
 
 
-def almanac_of(*program: str, **more: Any) -> Almanac:
-    """Open the almanac of a site with one zone."""
-    return Almanac(site(zone("jetty", *(program or ("21:00 to 22:00",)), special=SPECIAL, **more)))
+def planner_of(*program: str, **more: Any) -> Planner:
+    """Open the planner of a site with one zone."""
+    return Planner(site(zone("jetty", *(program or ("21:00 to 22:00",)), special=SPECIAL, **more)))
 
 
 # -- what wins -----------------------------------------------------------------------------------------------
@@ -100,10 +100,10 @@ def test_what_wins_over_what(at_utc: datetime, data: st.DataObject) -> None:
     now = data.draw(readings(at_utc))
     name = a_site.zones[0].id
     override = data.draw(st.none() | overrides(name, now))
-    almanac = Almanac(a_site)
+    planner = Planner(a_site)
     if override is not None:  # within rounding of its end either answer will do
         assume(abs(seconds_left(override, now) or 1.0) > 1e-3)
-    decision = decide(name, now, almanac=almanac, override=override)
+    decision = decide(name, now, planner=planner, override=override)
     winner = expected_winner(a_site, now, override)
     if winner == "out of service":
         assert (decision.on, decision.cause) == (False, Cause.OUT_OF_SERVICE)
@@ -115,7 +115,7 @@ def test_what_wins_over_what(at_utc: datetime, data: st.DataObject) -> None:
         assert (decision.on, decision.cause) == (False, Cause.CLOCK_NOT_TRUSTED)
         assert decision.words == "waiting for the time"
     else:
-        plan = almanac.plan(name, almanac.night_at(at_utc))
+        plan = planner.plan(name, planner.night_at(at_utc))
         assert decision.on == any(each.on_utc <= at_utc < each.off_utc for each in plan.windows)
         assert decision.cause is plan.cause
     if decision.on and not now.trusted:
@@ -128,14 +128,14 @@ def test_a_decision_says_in_how_many_seconds_it_ends(at_utc: datetime, data: st.
     """By a trusted clock and the program, instant and seconds say the same, and the end lies ahead."""
     a_site = data.draw(sites(at_utc.date()))
     now = reading(at_utc)
-    name, almanac = a_site.zones[0].id, Almanac(a_site)
-    decision = decide(name, now, almanac=almanac)
+    name, planner = a_site.zones[0].id, Planner(a_site)
+    decision = decide(name, now, planner=planner)
     assert (decision.until_utc is None) == (decision.changes_in_s is None)
     if decision.until_utc is None or decision.changes_in_s is None:
         return
     assert decision.changes_in_s == (decision.until_utc - at_utc).total_seconds() > 0
     before, after = (
-        decide(name, reading(decision.until_utc + by), almanac=almanac) for by in (-MOMENT, 0 * MOMENT)
+        decide(name, reading(decision.until_utc + by), planner=planner) for by in (-MOMENT, 0 * MOMENT)
     )
     assert before.on is decision.on
     assert after.on is not decision.on
@@ -146,38 +146,38 @@ def test_a_decision_says_in_how_many_seconds_it_ends(at_utc: datetime, data: st.
 def test_an_override_decides_up_to_its_end_and_not_at_it(at_utc: datetime, data: st.DataObject) -> None:
     """Whatever its end, measured in the same boot: in force until a moment before, over at it."""
     a_site = data.draw(sites(at_utc.date()))
-    name, almanac = a_site.zones[0].id, Almanac(a_site)
+    name, planner = a_site.zones[0].id, Planner(a_site)
     now = data.draw(readings(at_utc))
     lasts_s = data.draw(st.none() | st.integers(1, 200_000).map(float))
-    wish = place_override(name, now, on=data.draw(st.booleans()), almanac=almanac, lasts_s=lasts_s)
+    wish = place_override(name, now, on=data.draw(st.booleans()), planner=planner, lasts_s=lasts_s)
     left_s = seconds_left(wish, now)
     assert left_s is not None
     assert 0 < left_s <= (lasts_s or LONGEST_OVERRIDE_S)
     for passed_s, still in ((max(left_s - 0.001, 0.0), True), (left_s + 0.001, False)):
-        decision = decide(name, later(now, passed_s), almanac=almanac, override=wish)
+        decision = decide(name, later(now, passed_s), planner=planner, override=wish)
         assert (decision.cause is Cause.OVERRIDE) is still
     if wish.ends_at_utc is not None:
         at_end = reading(wish.ends_at_utc, boot_s=now.boot_s, boot_id=now.boot_id)
-        assert decide(name, at_end, almanac=almanac, override=wish).cause is not Cause.OVERRIDE
+        assert decide(name, at_end, planner=planner, override=wish).cause is not Cause.OVERRIDE
 
 
 @pytest.mark.parametrize("on", [True, False])
 def test_out_of_service_wins_over_an_override(on: bool) -> None:
     """Whoever works on the cable must be able to rely on it."""
-    almanac = almanac_of(out_of_service="cable dug up")
+    planner = planner_of(out_of_service="cable dug up")
     wish = Override(zone="jetty", on=on, placed_at=reading(), lasts_s=600)
-    decision = decide("jetty", later(reading(), 5), almanac=almanac, override=wish)
+    decision = decide("jetty", later(reading(), 5), planner=planner, override=wish)
     assert (decision.on, decision.cause, decision.until_utc) == (False, Cause.OUT_OF_SERVICE, None)
 
 
 def test_an_override_works_while_the_clock_is_not_trusted_and_nothing_else_does() -> None:
     """In a dark shed somebody can have light for a while; the program waits for the time."""
-    almanac, now = almanac_of(), reading(trusted=False)
-    decision = decide("jetty", now, almanac=almanac)
+    planner, now = planner_of(), reading(trusted=False)
+    decision = decide("jetty", now, planner=planner)
     assert (decision.on, decision.cause) == (False, Cause.CLOCK_NOT_TRUSTED)
     assert (decision.until_utc, decision.changes_in_s) == (None, None)
-    wish = place_override("jetty", now, on=True, almanac=almanac, lasts_s=600)
-    decision = decide("jetty", later(now, 5), almanac=almanac, override=wish)
+    wish = place_override("jetty", now, on=True, planner=planner, lasts_s=600)
+    decision = decide("jetty", later(now, 5), planner=planner, override=wish)
     assert (decision.on, decision.cause) == (True, Cause.OVERRIDE)
     assert decision.until_utc is None  # nobody knows by which clock
     assert decision.changes_in_s == 595
@@ -185,11 +185,11 @@ def test_an_override_works_while_the_clock_is_not_trusted_and_nothing_else_does(
 
 def test_an_override_wins_over_a_special_night_and_that_over_the_program() -> None:
     """On a Friday at half past ten: the program is over, the special night is lit, somebody wants dark."""
-    almanac, friday = almanac_of(), reading(datetime(2027, 1, 8, 22, 30, tzinfo=UTC))
-    assert decide("jetty", friday, almanac=almanac).cause is Cause.SPECIAL_NIGHT
-    assert decide("jetty", friday, almanac=almanac).words == "20:00 to 23:00, special night Fri"
-    wish = place_override("jetty", friday, on=False, almanac=almanac)
-    decision = decide("jetty", friday, almanac=almanac, override=wish)
+    planner, friday = planner_of(), reading(datetime(2027, 1, 8, 22, 30, tzinfo=UTC))
+    assert decide("jetty", friday, planner=planner).cause is Cause.SPECIAL_NIGHT
+    assert decide("jetty", friday, planner=planner).words == "20:00 to 23:00, special night Fri"
+    wish = place_override("jetty", friday, on=False, planner=planner)
+    decision = decide("jetty", friday, planner=planner, override=wish)
     assert (decision.on, decision.words) == (False, "somebody asked for dark")
     assert decision.until_utc == datetime(2027, 1, 8, 23, tzinfo=UTC)
 
@@ -197,9 +197,9 @@ def test_an_override_wins_over_a_special_night_and_that_over_the_program() -> No
 def test_a_zone_that_is_not_there_is_named() -> None:
     """Nobody decides for it, and nobody can wish for it."""
     with pytest.raises(UnknownZoneError, match="“pond”"):
-        decide("pond", reading(), almanac=almanac_of())
+        decide("pond", reading(), planner=planner_of())
     with pytest.raises(UnknownZoneError, match="“pond”"):
-        place_override("pond", reading(), on=True, almanac=almanac_of())
+        place_override("pond", reading(), on=True, planner=planner_of())
 
 
 # -- how an override ends ------------------------------------------------------------------------------------
@@ -217,86 +217,86 @@ def test_a_zone_that_is_not_there_is_named() -> None:
 )
 def test_without_a_time_it_ends_with_the_programs_next_change(at: str, on: bool, ends: str) -> None:
     """Asked for at any moment, the program takes over again at its own next change of the light."""
-    now, almanac = reading(datetime.fromisoformat(at).replace(tzinfo=UTC)), almanac_of()
-    wish = place_override("jetty", now, on=on, almanac=almanac)
+    now, planner = reading(datetime.fromisoformat(at).replace(tzinfo=UTC)), planner_of()
+    wish = place_override("jetty", now, on=on, planner=planner)
     end_utc = datetime.fromisoformat(ends).replace(tzinfo=UTC)
     assert (wish.ends_at_utc, wish.lasts_s) == (end_utc, None)
-    before = decide("jetty", reading(end_utc - MOMENT), almanac=almanac, override=wish)
+    before = decide("jetty", reading(end_utc - MOMENT), planner=planner, override=wish)
     assert (before.cause, before.on) == (Cause.OVERRIDE, on)
-    at_end = decide("jetty", reading(end_utc), almanac=almanac, override=wish)
+    at_end = decide("jetty", reading(end_utc), planner=planner, override=wish)
     assert at_end.cause in (Cause.PROGRAM, Cause.SPECIAL_NIGHT)
 
 
 def test_where_the_program_never_changes_it_ends_after_a_day() -> None:
     """A zone without a program, and one whose next light is weeks away, are not left lit for ever."""
-    for almanac in (
-        Almanac(site(zone("jetty") | {"program": []})),
-        Almanac(site(zone("jetty", special=(("2027-02-01", ["21:00 to 22:00"]),)) | {"program": []})),
+    for planner in (
+        Planner(site(zone("jetty") | {"program": []})),
+        Planner(site(zone("jetty", special=(("2027-02-01", ["21:00 to 22:00"]),)) | {"program": []})),
     ):
-        wish = place_override("jetty", reading(), on=True, almanac=almanac)
+        wish = place_override("jetty", reading(), on=True, planner=planner)
         assert wish.ends_at_utc == EVENING + timedelta(seconds=LONGEST_OVERRIDE_S)
     assert LONGEST_OVERRIDE_S == 24 * 3600
 
 
 def test_without_a_time_and_a_trusted_clock_it_ends_after_hours() -> None:
     """Nobody knows when the program changes next; four hours are an evening."""
-    now, almanac = reading(trusted=False), almanac_of()
-    wish = place_override("jetty", now, on=True, almanac=almanac)
+    now, planner = reading(trusted=False), planner_of()
+    wish = place_override("jetty", now, on=True, planner=planner)
     assert (wish.ends_at_utc, wish.lasts_s) == (None, OVERRIDE_WITHOUT_CLOCK_S)
-    assert decide("jetty", later(now, 4 * 3600 - 1), almanac=almanac, override=wish).on
-    assert not decide("jetty", later(now, 4 * 3600), almanac=almanac, override=wish).on
+    assert decide("jetty", later(now, 4 * 3600 - 1), planner=planner, override=wish).on
+    assert not decide("jetty", later(now, 4 * 3600), planner=planner, override=wish).on
 
 
 def test_a_length_of_time_is_measured_on_the_boot_clock() -> None:
     """A clock that is set meanwhile, forward or back, makes an override neither shorter nor longer."""
-    now, almanac = reading(), almanac_of()
-    wish = place_override("jetty", now, on=True, almanac=almanac, lasts_s=3600)
+    now, planner = reading(), planner_of()
+    wish = place_override("jetty", now, on=True, planner=planner, lasts_s=3600)
     for step in (timedelta(days=200), timedelta(hours=-1), timedelta(0)):
         for passed_s, on in ((3599.0, True), (3600.0, False)):
             then = reading(now.utc + step + timedelta(seconds=passed_s), boot_s=now.boot_s + passed_s)
-            assert (decide("jetty", then, almanac=almanac, override=wish).cause is Cause.OVERRIDE) is on
+            assert (decide("jetty", then, planner=planner, override=wish).cause is Cause.OVERRIDE) is on
 
 
 def test_an_instant_is_kept_by_the_wall_clock_where_that_is_trusted() -> None:
     """Asked for until eleven, it ends when the clock says eleven, also where it was an hour slow."""
-    now, almanac = reading(), almanac_of()
-    wish = place_override("jetty", now, on=True, almanac=almanac, ends_at_utc=EVENING + timedelta(hours=1.5))
+    now, planner = reading(), planner_of()
+    wish = place_override("jetty", now, on=True, planner=planner, ends_at_utc=EVENING + timedelta(hours=1.5))
     put_right = reading(EVENING + timedelta(hours=1.5), boot_s=now.boot_s + 30 * 60)
-    assert decide("jetty", put_right, almanac=almanac, override=wish).cause is Cause.PROGRAM
+    assert decide("jetty", put_right, planner=planner, override=wish).cause is Cause.PROGRAM
     # Trust that was lost since leaves the boot-time clock to measure what was left then.
     lost = reading(datetime(1970, 1, 1, tzinfo=UTC), boot_s=now.boot_s + 5399, trusted=False)
-    assert decide("jetty", lost, almanac=almanac, override=wish).on
-    assert not decide("jetty", later(lost, 1), almanac=almanac, override=wish).on
+    assert decide("jetty", lost, planner=planner, override=wish).on
+    assert not decide("jetty", later(lost, 1), planner=planner, override=wish).on
 
 
 def test_after_a_reboot_a_length_of_time_is_measured_by_the_wall_clock() -> None:
     """The boot-time clock began anew: an hour is then an hour by a clock that was trusted both times."""
-    now, almanac = reading(), almanac_of()
-    wish = place_override("jetty", now, on=True, almanac=almanac, lasts_s=3600)
-    assert decide("jetty", rebooted(now, 3599), almanac=almanac, override=wish).cause is Cause.OVERRIDE
-    assert decide("jetty", rebooted(now, 3600), almanac=almanac, override=wish).cause is Cause.PROGRAM
+    now, planner = reading(), planner_of()
+    wish = place_override("jetty", now, on=True, planner=planner, lasts_s=3600)
+    assert decide("jetty", rebooted(now, 3599), planner=planner, override=wish).cause is Cause.OVERRIDE
+    assert decide("jetty", rebooted(now, 3600), planner=planner, override=wish).cause is Cause.PROGRAM
 
 
 def test_after_a_reboot_without_a_trusted_clock_it_waits_for_the_time() -> None:
     """Nobody can tell whether its time is over: dark, as ever then, and decided when the time is known."""
-    now, almanac = reading(), almanac_of()
+    now, planner = reading(), planner_of()
     for wish in (
-        place_override("jetty", now, on=True, almanac=almanac, lasts_s=3600),
-        place_override("jetty", now, on=True, almanac=almanac, ends_at_utc=EVENING + timedelta(hours=1)),
+        place_override("jetty", now, on=True, planner=planner, lasts_s=3600),
+        place_override("jetty", now, on=True, planner=planner, ends_at_utc=EVENING + timedelta(hours=1)),
     ):
         untrusted = reading(datetime(1970, 1, 1, tzinfo=UTC), boot_s=5, boot_id="boot-2", trusted=False)
         assert seconds_left(wish, untrusted) is None
-        waiting = decide("jetty", untrusted, almanac=almanac, override=wish)
+        waiting = decide("jetty", untrusted, planner=planner, override=wish)
         assert (waiting.on, waiting.cause) == (False, Cause.CLOCK_NOT_TRUSTED)
-        assert decide("jetty", rebooted(now, 1800), almanac=almanac, override=wish).cause is Cause.OVERRIDE
+        assert decide("jetty", rebooted(now, 1800), planner=planner, override=wish).cause is Cause.OVERRIDE
 
 
 def test_after_a_reboot_an_override_placed_without_the_time_is_over() -> None:
     """Placed by a clock that nobody believed, in a boot that is gone: nothing can say when, so it ends."""
-    now, almanac = reading(datetime(1970, 1, 1, tzinfo=UTC), trusted=False), almanac_of()
-    wish = place_override("jetty", now, on=True, almanac=almanac, lasts_s=3600)
+    now, planner = reading(datetime(1970, 1, 1, tzinfo=UTC), trusted=False), planner_of()
+    wish = place_override("jetty", now, on=True, planner=planner, lasts_s=3600)
     assert seconds_left(wish, rebooted(reading(), 0)) == 0.0
-    assert decide("jetty", rebooted(reading(), 0), almanac=almanac, override=wish).cause is Cause.PROGRAM
+    assert decide("jetty", rebooted(reading(), 0), planner=planner, override=wish).cause is Cause.PROGRAM
 
 
 @pytest.mark.parametrize(
@@ -315,14 +315,12 @@ def test_after_a_reboot_an_override_placed_without_the_time_is_over() -> None:
 def test_a_wish_without_an_end_that_can_be_kept_is_refused(end: dict[str, Any], words: str) -> None:
     """The refusal quotes what was asked for, and says what would do."""
     with pytest.raises(ValueError, match=words):
-        place_override("jetty", reading(), on=True, almanac=almanac_of(), **end)
+        place_override("jetty", reading(), on=True, planner=planner_of(), **end)
 
 
 def test_an_instant_is_refused_while_the_clock_is_not_trusted() -> None:
     """Until when cannot be kept by a clock that may be wrong; for how long can."""
     now = reading(trusted=False, trust="waiting for the time: nothing has set the clock")
     with pytest.raises(ValueError, match=r"nothing has set the clock.*say for how long"):
-        place_override(
-            "jetty", now, on=True, almanac=almanac_of(), ends_at_utc=EVENING + timedelta(hours=1)
-        )
-    assert place_override("jetty", now, on=True, almanac=almanac_of(), lasts_s=60).lasts_s == 60
+        place_override("jetty", now, on=True, planner=planner_of(), ends_at_utc=EVENING + timedelta(hours=1))
+    assert place_override("jetty", now, on=True, planner=planner_of(), lasts_s=60).lasts_s == 60

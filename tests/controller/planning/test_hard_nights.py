@@ -13,15 +13,15 @@ import pytest
 
 from controller.calendar.night import night_on
 from controller.planning.plan import NightPlan
-from controller.planning.planner import Almanac
+from controller.planning.planner import Planner
 from controller.records.entries import Cause
 from tests.sites import site, zone
 
 
 def plan(on: date, *program: str, special: tuple = (), **place: object) -> NightPlan:
     """Plan one night of one zone."""
-    almanac = Almanac(site(zone("jetty", *program, special=special), **place))  # type: ignore[arg-type]
-    return almanac.plan("jetty", night_on(on, almanac.tz))
+    planner = Planner(site(zone("jetty", *program, special=special), **place))  # type: ignore[arg-type]
+    return planner.plan("jetty", night_on(on, planner.tz))
 
 
 def utc(text: str) -> datetime:
@@ -150,8 +150,8 @@ def test_polar_night_is_lit_from_noon_to_midnight() -> None:
 
 def test_polar_night_does_not_switch_at_noon() -> None:
     """A zone lit from sunset to sunrise stays lit across noon: its next change is weeks away."""
-    almanac = Almanac(site(zone("jetty", "sunset to sunrise"), **FAR_NORTH))  # type: ignore[arg-type]
-    light = almanac.light("jetty", utc("2027-12-21T10:59:00Z"))
+    planner = Planner(site(zone("jetty", "sunset to sunrise"), **FAR_NORTH))  # type: ignore[arg-type]
+    light = planner.light("jetty", utc("2027-12-21T10:59:00Z"))
     assert light.on
     assert light.until_utc is not None
     assert light.until_utc > utc("2028-01-10T00:00:00Z")
@@ -169,9 +169,7 @@ def test_the_edge_night_whose_sun_rises_before_it_sets() -> None:
     evening = plan(date(2026, 11, 22), "sunset to midnight", **EDGE_NORTH)
     assert evening.windows[0].on_utc == evening.night.starts_at_utc
     assert evening.windows[0].off_utc == utc("2026-11-22T23:00:00Z")
-    while_dark = plan(
-        date(2026, 11, 22), "12:00 to 11:59, while dark", dusk_angle=0.84, **EDGE_NORTH
-    )
+    while_dark = plan(date(2026, 11, 22), "12:00 to 11:59, while dark", dusk_angle=0.84, **EDGE_NORTH)
     assert len(while_dark.windows) == 2
     assert near(while_dark.windows[0].off_utc, "2026-11-23T09:19:47Z", 120)
     assert near(while_dark.windows[1].on_utc, "2026-11-23T10:03:18Z", 120)
@@ -193,7 +191,7 @@ def test_leap_day_is_a_night_like_any_other() -> None:
 
 
 def test_a_special_stretch_reaches_over_new_year() -> None:
-    """"12-20 to 01-06" holds on both sides of New Year and on no other night."""
+    """The stretch "12-20 to 01-06" holds on both sides of New Year and on no other night."""
     special = (("12-20 to 01-06", ["dusk to 02:00"]),)
     held = [
         on
@@ -220,7 +218,7 @@ def test_a_special_night_tests_the_nights_own_date() -> None:
 
 
 def test_at_most_is_a_limit_on_light() -> None:
-    """"17:00 to 23:00, at most 2h, while dark" is lit for two hours from dusk on."""
+    """The span "17:00 to 23:00, at most 2h, while dark" is lit for two hours from dusk on."""
     night = plan(date(2027, 3, 1), "17:00 to 23:00, at most 2h, while dark")
     (window,) = night.windows
     assert window.off_utc - window.on_utc == timedelta(hours=2)

@@ -17,7 +17,7 @@ from config.models.site import Site, SpecialNight
 from config.program.parser import parse_span
 from controller.calendar.night import night_on
 from controller.planning.plan import EVERY_NIGHT, NightPlan
-from controller.planning.planner import Almanac
+from controller.planning.planner import Planner
 from controller.records.entries import Cause
 from tests.simulation.oracle import Oracle
 from tests.sites import site, zone
@@ -30,8 +30,8 @@ NEAR_S = 3
 
 def plan_of(a_site: Site, on_date: date) -> NightPlan:
     """Plan one night of the first zone."""
-    almanac = Almanac(a_site)
-    return almanac.plan(a_site.zones[0].id, night_on(on_date, almanac.tz))
+    planner = Planner(a_site)
+    return planner.plan(a_site.zones[0].id, night_on(on_date, planner.tz))
 
 
 def special_of(a_site: Site, on_date: date) -> SpecialNight | None:
@@ -101,11 +101,7 @@ def test_a_window_begins_and_ends_where_one_of_its_spans_does_alone(
     special = special_of(a_site, on_date)
     program = a_site.zones[0].program if special is None else special.program
     plan = plan_of(a_site, on_date)
-    alone = [
-        window
-        for span in program
-        for window in plan_of(alone_on(a_site, str(span)), on_date).windows
-    ]
+    alone = [window for span in program for window in plan_of(alone_on(a_site, str(span)), on_date).windows]
     assert {window.on_utc for window in plan.windows} <= {window.on_utc for window in alone}
     assert {window.off_utc for window in plan.windows} <= {window.off_utc for window in alone}
     for edge in {edge for window in alone for edge in (window.on_utc, window.off_utc)}:
@@ -236,7 +232,9 @@ def test_a_night_without_length_is_dark_and_nothing_raises() -> None:
     """In Apia 30 December 2011 was skipped: its night begins and ends at one noon, and has no windows."""
     a_site = site(
         zone("jetty", "dusk to dawn", "12:00 to 11:59", "dusk for 4h, while dark"),
-        latitude=-13.8, longitude=-171.8, time_zone="Pacific/Apia",
+        latitude=-13.8,
+        longitude=-171.8,
+        time_zone="Pacific/Apia",
     )
     plan = plan_of(a_site, date(2011, 12, 30))
     assert plan.night.starts_at_utc == plan.night.ends_at_utc

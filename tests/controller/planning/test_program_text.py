@@ -13,7 +13,7 @@ from controller.clock.clock import SteppedClock
 from controller.journal.journal import Journal
 from controller.journal.reader import JournalReader
 from controller.keeper.keeper import Keeper
-from controller.planning.program_text import GONE, read_program, tell_program
+from controller.planning.program_text import GONE, format_program, read_program
 from controller.records.entries import EventKind
 from controller.relays import open_relays
 from tests.config.strategies import nights, spans
@@ -31,7 +31,7 @@ def test_a_line_says_it_all():
             out_of_service="the post; it was felled",
         )
     )
-    assert tell_program(made) == (
+    assert format_program(made) == (
         "dusk to 22:00 and 05:30 to dawn; Fri, Sat: dusk to 01:30; 12-24 to 12-26: dark; "
         "out of service: the post; it was felled"
     )
@@ -53,7 +53,7 @@ def test_every_line_reads_back_as_it_was_told(program, special, reason):
             "out_of_service": reason,
         }
     )
-    told = read_program("path", tell_program(made))
+    told = read_program("path", format_program(made))
     assert told is not None
     assert (told.id, told.program, told.out_of_service) == ("path", made.program, made.out_of_service)
     assert [(each.nights, each.program) for each in told.special_nights] == [

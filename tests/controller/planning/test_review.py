@@ -8,17 +8,17 @@ from typing import Any
 import pytest
 
 from controller.calendar.night import night_on, nights
-from controller.planning.planner import Almanac
-from controller.planning.review import Remark, Weight, review_year
+from controller.planning.planner import Planner
+from controller.planning.review import Weight, YearlyFinding, review_year
 from tests.reference import rows
 from tests.sites import site, zone
 
 FIRST = date(2027, 1, 1)
 
 
-def review(*zones: dict[str, Any], first: date = FIRST, **place: Any) -> tuple[Remark, ...]:
+def review(*zones: dict[str, Any], first: date = FIRST, **place: Any) -> tuple[YearlyFinding, ...]:
     """Review the year of a site."""
-    return review_year(Almanac(site(*zones, **place)), first)
+    return review_year(Planner(site(*zones, **place)), first)
 
 
 def test_a_site_that_is_lit_every_night_is_not_remarked_on() -> None:
@@ -108,10 +108,10 @@ def test_what_the_clock_alone_shows_is_not_said_again(described: dict[str, Any])
 def test_the_counts_are_those_of_the_plans(latitude: float) -> None:
     """A remark counts exactly the nights on which the plan itself has no window."""
     described = zone("jetty", "dusk to 22:00")
-    almanac = Almanac(site(described, latitude=latitude, time_zone="Etc/UTC"))
-    year = nights(FIRST, date(2027, 12, 31), almanac.tz)
-    dark = [night.date for night in year if not almanac.plan("jetty", night).windows]
-    remarks = review_year(almanac, FIRST)
+    planner = Planner(site(described, latitude=latitude, time_zone="Etc/UTC"))
+    year = nights(FIRST, date(2027, 12, 31), planner.tz)
+    dark = [night.date for night in year if not planner.plan("jetty", night).windows]
+    remarks = review_year(planner, FIRST)
     assert [(each.nights, each.first, each.last) for each in remarks] == (
         [(len(dark), dark[0], dark[-1])] if dark else []
     )
@@ -123,4 +123,4 @@ def test_a_leap_year_has_its_leap_night() -> None:
     for first in (date(2028, 1, 1), date(2028, 2, 29)):
         (remark,) = review(zone("jetty", "15:00 to 17:00, while dark"), first=first, **place)
         assert remark.nights == 366
-    assert night_on(date(2028, 2, 29), Almanac(site()).tz).date == date(2028, 2, 29)
+    assert night_on(date(2028, 2, 29), Planner(site()).tz).date == date(2028, 2, 29)

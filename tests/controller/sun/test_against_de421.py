@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from controller.calendar.night import night_on
-from controller.sun.sun import CIVIL_ANGLE_DEG, SUNSET_ANGLE_DEG, Sky
+from controller.sun.sun import CIVIL_ANGLE_DEG, SUNSET_ANGLE_DEG, Sun
 from tests.reference import zone
 from tests.reference.de421 import ephemeris, sun_heights_deg
 
@@ -58,7 +58,7 @@ def test_at_every_edge_the_sun_stands_at_the_angle(
     latitude: float, longitude: float, night_date: date, zone_name: str, angle_deg: float
 ) -> None:
     """DE421's sun passes the angle within the second of an edge, give or take the bound on astral's sun."""
-    sky, night = Sky(latitude, longitude), night_on(night_date, zone(zone_name))
+    sky, night = Sun(latitude, longitude), night_on(night_date, zone(zone_name))
     for stretch in sky.dark_stretches(night, angle_deg):
         for edge in (stretch.starts_at_utc, stretch.ends_at_utc):
             if edge in {night.starts_at_utc, night.ends_at_utc}:
@@ -73,7 +73,7 @@ def test_no_stretch_is_missed_or_invented(
     latitude: float, longitude: float, night_date: date, zone_name: str, angle_deg: float
 ) -> None:
     """At each minute at which DE421's sun is clearly below the angle it is dark; clearly above, light."""
-    sky, night = Sky(latitude, longitude), night_on(night_date, zone(zone_name))
+    sky, night = Sun(latitude, longitude), night_on(night_date, zone(zone_name))
     stretches = sky.dark_stretches(night, angle_deg)
     minutes = range(0, int((night.ends_at_utc - night.starts_at_utc).total_seconds()), 60)
     heights = sun_heights_deg(latitude, longitude, night.starts_at_utc, minutes)
@@ -94,12 +94,12 @@ def test_the_height_is_within_its_bound(
     """Anywhere and at any time, pole and zenith included."""
     at_utc = datetime.combine(on_date, datetime.min.time(), UTC) + timedelta(seconds=second)
     [real_deg] = sun_heights_deg(latitude, longitude, at_utc, [0])
-    assert abs(Sky(latitude, longitude).elevation_deg(at_utc) - real_deg) < HEIGHT_BOUND_DEG
+    assert abs(Sun(latitude, longitude).elevation_deg(at_utc) - real_deg) < HEIGHT_BOUND_DEG
 
 
 def test_a_pole_has_one_dusk_and_one_dawn_a_year() -> None:
     """At the North Pole the sun passes 6 degrees below the horizon once each way in 2027, as in DE421."""
-    sky, tz = Sky(90.0, 0.0), zone("Etc/UTC")
+    sky, tz = Sun(90.0, 0.0), zone("Etc/UTC")
     edges = []
     for number in range(365):
         night = night_on(date(2027, 1, 1) + timedelta(days=number), tz)

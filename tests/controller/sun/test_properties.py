@@ -9,7 +9,7 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from controller.calendar.night import Night, night_on
-from controller.sun.sun import CIVIL_ANGLE_DEG, SUNSET_ANGLE_DEG, Sky, Stretch
+from controller.sun.sun import CIVIL_ANGLE_DEG, SUNSET_ANGLE_DEG, Stretch, Sun
 from tests.reference import zone
 
 SECOND = timedelta(seconds=1)
@@ -40,7 +40,7 @@ def test_stretches_agree_with_the_height_at_every_minute(
     latitude: float, longitude: float, night_date: date, zone_name: str, angle_deg: float
 ) -> None:
     """At each whole minute of the night it is dark exactly where a stretch says so."""
-    sky, night = Sky(latitude, longitude), night_on(night_date, zone(zone_name))
+    sky, night = Sun(latitude, longitude), night_on(night_date, zone(zone_name))
     stretches = sky.dark_stretches(night, angle_deg)
     at_utc = night.starts_at_utc
     while at_utc < night.ends_at_utc:
@@ -55,11 +55,11 @@ def test_every_edge_is_the_very_second(
     latitude: float, longitude: float, night_date: date, zone_name: str, angle_deg: float
 ) -> None:
     """A second before a stretch begins it is light, at its beginning dark; the reverse at its end."""
-    sky, night = Sky(latitude, longitude), night_on(night_date, zone(zone_name))
+    sky, night = Sun(latitude, longitude), night_on(night_date, zone(zone_name))
     assert_edges_are_exact(sky, night, angle_deg, sky.dark_stretches(night, angle_deg))
 
 
-def assert_edges_are_exact(sky: Sky, night: Night, angle_deg: float, stretches: tuple[Stretch, ...]) -> None:
+def assert_edges_are_exact(sky: Sun, night: Night, angle_deg: float, stretches: tuple[Stretch, ...]) -> None:
     """Check every edge that is not the night's own against the height on either side."""
     for stretch in stretches:
         assert sky.is_dark(stretch.starts_at_utc, angle_deg)
@@ -82,7 +82,7 @@ def test_a_stretch_of_seconds_around_a_turning_is_found(
     latitude: float, longitude: float, night_date: date, above: int, lowest: bool
 ) -> None:
     """Where the sun just grazes the angle, a dark or light stretch of minutes or seconds is not lost."""
-    sky, night = Sky(latitude, longitude), night_on(night_date, zone("Etc/UTC"))
+    sky, night = Sun(latitude, longitude), night_on(night_date, zone("Etc/UTC"))
     # Where the sun turns, by a walk of its own: the extreme minute, then the extreme second around it.
     pick = min if lowest else max
     minutes = [night.starts_at_utc + number * MINUTE for number in range(60, 23 * 60, 10)]
@@ -103,10 +103,10 @@ def test_an_edge_on_the_very_tick_of_a_second_is_exact_and_found_soon(
     latitude: float, longitude: float, night_date: date, after_s: int, above: int
 ) -> None:
     """Where the sun passes the angle within a hair of a whole second, the right one is found, and soon."""
-    sky, night = Sky(latitude, longitude), night_on(night_date, zone("Etc/UTC"))
+    sky, night = Sun(latitude, longitude), night_on(night_date, zone("Etc/UTC"))
     at_utc = night.starts_at_utc + after_s * SECOND
     angle_deg = -sky.elevation_deg(at_utc) + above / 1e9
-    with mock.patch.object(Sky, "elevation_deg", autospec=True, side_effect=Sky.elevation_deg) as asked:
+    with mock.patch.object(Sun, "elevation_deg", autospec=True, side_effect=Sun.elevation_deg) as asked:
         stretches = sky.dark_stretches(night, angle_deg)
     # At most two turnings to the second, 2 x 17 heights each, and two edges by halving, 6 + 17 each.
     assert asked.call_count <= 2 * 34 + 2 * 23 + 4
@@ -122,7 +122,7 @@ def test_dusk_and_dawn_are_the_outer_edges_in_whatever_order_they_are_asked(
 ) -> None:
     """Dusk begins the first stretch and dawn ends the last; asking for one first changes nothing."""
     night = night_on(night_date, zone(zone_name))
-    one, two, three = (Sky(latitude, longitude) for _ in range(3))
+    one, two, three = (Sun(latitude, longitude) for _ in range(3))
     dusk_first = (one.dusk(night, angle_deg), one.dawn(night, angle_deg))
     dawn_first = (two.dawn(night, angle_deg), two.dusk(night, angle_deg))[::-1]
     stretches = three.dark_stretches(night, angle_deg)
@@ -137,7 +137,7 @@ def test_a_deeper_angle_is_dark_only_where_a_shallower_one_is(
     latitude: float, longitude: float, night_date: date, zone_name: str
 ) -> None:
     """Every stretch below 12 degrees lies inside one below 6, and that one inside one after sunset."""
-    sky, night = Sky(latitude, longitude), night_on(night_date, zone(zone_name))
+    sky, night = Sun(latitude, longitude), night_on(night_date, zone(zone_name))
     for deep_deg, shallow_deg in [(12.0, CIVIL_ANGLE_DEG), (CIVIL_ANGLE_DEG, SUNSET_ANGLE_DEG)]:
         wide = sky.dark_stretches(night, shallow_deg)
         for deep in sky.dark_stretches(night, deep_deg):

@@ -7,7 +7,7 @@ from datetime import UTC, date, datetime, timedelta
 import pytest
 
 from controller.calendar.night import Night, clock_in_night, night_on, nights
-from controller.sun.sun import CIVIL_ANGLE_DEG, SUNSET_ANGLE_DEG, Sky, elevation_deg
+from controller.sun.sun import CIVIL_ANGLE_DEG, SUNSET_ANGLE_DEG, Sun, elevation_deg
 from tests.reference import rows, zone
 
 ANGLES_DEG = {
@@ -22,9 +22,9 @@ SEASON_NIGHTS = rows("season_nightly.csv")
 SEASON_MONTHS = rows("season.csv")
 
 
-def sky_and_night(row: dict[str, str], night_date: str) -> tuple[Sky, Night]:
+def sky_and_night(row: dict[str, str], night_date: str) -> tuple[Sun, Night]:
     """Give the place and the night that a row is about."""
-    sky = Sky(float(row["latitude"]), float(row["longitude"]))
+    sky = Sun(float(row["latitude"]), float(row["longitude"]))
     return sky, night_on(date.fromisoformat(night_date), zone(row["time_zone"]))
 
 
@@ -95,7 +95,7 @@ def test_the_worked_example_of_nrel_comes_out() -> None:
 # --- hours from dusk to midnight over 2027 ---
 
 
-def hours_to_midnight(sky: Sky, night: Night, zone_name: str, angle_deg: float) -> float:
+def hours_to_midnight(sky: Sun, night: Night, zone_name: str, angle_deg: float) -> float:
     """Give the hours from dusk to the next local midnight; none where dusk comes later or never."""
     dusk_utc = sky.dusk(night, angle_deg)
     if dusk_utc is None:
@@ -118,7 +118,7 @@ def test_hours_from_dusk_to_midnight_are_right_on_every_night(latitude: str, bou
 
 def hours_of_month(latitude: float, longitude: float, zone_name: str, month: int, angle_deg: float) -> float:
     """Sum the hours to midnight over the nights of one month of 2027."""
-    sky = Sky(latitude, longitude)
+    sky = Sun(latitude, longitude)
     first = date(2027, month, 1)
     last = (first + timedelta(days=31)).replace(day=1) - timedelta(days=1)
     month_nights = nights(first, last, zone(zone_name))
@@ -181,6 +181,6 @@ def test_spot_values_within_six_seconds(
 ) -> None:
     """A few evenings that a person can look up: 40 N, 52 N and the Line Islands, by DE421."""
     latitude, longitude, zone_name = where
-    dusk_utc = Sky(latitude, longitude).dusk(night_on(night_date, zone(zone_name)), angle_deg)
+    dusk_utc = Sun(latitude, longitude).dusk(night_on(night_date, zone(zone_name)), angle_deg)
     assert dusk_utc is not None
     assert abs((dusk_utc - datetime.fromisoformat(expected)).total_seconds()) <= 6

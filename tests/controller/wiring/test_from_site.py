@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from config.file.loader import example_path, load_site, parse_site
 from controller.wiring.cable import M_PER_FT
-from controller.wiring.from_site import wire_site
+from controller.wiring.from_site import build_wiring
 from controller.wiring.network import Lamp
 from controller.wiring.solver import NoSolution, Solution, solve
 from controller.wiring.topology import find_problems
@@ -23,7 +23,7 @@ REFERENCE = read_reference("wiring.json")
 
 def wired(text):
     """The wiring of the only transformer of a site."""
-    [wiring] = wire_site(parse_site(text, "site.toml").site)
+    [wiring] = build_wiring(parse_site(text, "site.toml").site)
     return wiring
 
 
@@ -161,7 +161,7 @@ def test_too_much_load_for_the_cable_has_no_solution():
 def test_every_light_of_every_example_is_wired_once(name):
     """No light of an example is lost or counted twice, and each hangs on its zone's transformer."""
     site = load_site(example_path(name)).site
-    for wiring in wire_site(site):
+    for wiring in build_wiring(site):
         lights = [light for circuit in wiring.circuits for light in circuit.lights]
         for zone in wiring.zones:
             own = [light for light in lights if light.zone == zone.id]

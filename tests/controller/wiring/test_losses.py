@@ -10,8 +10,8 @@ import pytest
 
 from config.file.loader import parse_site
 from controller.energy.values import Losses
-from controller.history.runs import draws_of
-from controller.wiring.losses import wire_garden
+from controller.history.runs import loads_drawn
+from controller.wiring.losses import cable_losses
 from tests.controller.history.test_run_hours import run
 from tests.reference import FOLDER
 from tests.site_of_wiring import garden, line, piece, reference_site
@@ -21,7 +21,7 @@ REFERENCE = json.loads((FOLDER / "wiring.json").read_text("utf-8"))
 
 def wired(text):
     """The wired garden of a site file."""
-    return wire_garden(parse_site(text, "site.toml").site)
+    return cable_losses(parse_site(text, "site.toml").site)
 
 
 @pytest.mark.parametrize("lamp", ["power", "filament"])
@@ -90,5 +90,5 @@ def test_a_loss_goes_with_the_square_of_the_load_of_its_time():
     """A run at twice the watts of today lost four times as much in the same cable."""
     begins, hour = datetime(2027, 6, 21, 21, tzinfo=UTC), timedelta(hours=1)
     runs = [run(begins, begins + hour, load_w=watts) for watts in (30.0, 15.0, None)]
-    draws = draws_of(runs, {"jetty": Decimal(2)}, as_of_utc=begins + hour, rated_w={"jetty": 15.0})
+    draws = loads_drawn(runs, {"jetty": Decimal(2)}, as_of_utc=begins + hour, rated_w={"jetty": 15.0})
     assert [draw.load.cable_w for draw in draws] == [8, 2, 2]

@@ -10,7 +10,7 @@ from hypothesis import assume, given, settings
 from scipy.optimize import minimize
 
 from controller.wiring.network import Lamp
-from controller.wiring.power_flow import Limit, Tree, climb, solve_volts, try_volts
+from controller.wiring.power_flow import Limit, Tree, find_load_limit, solve_volts, try_volts
 from controller.wiring.solver import build_tree
 from tests.controller.networks import EVENLY_FT, chain, random_networks
 from tests.controller.nodal import NodalEquations
@@ -80,7 +80,7 @@ def test_climbing_from_light_loads_comes_to_the_same_volts(network):
     tree, _, _ = build_tree(network)
     straight = try_volts(tree, network.feed.source_v)
     assume(straight is not None)
-    climbed = climb(tree, network.feed.source_v)
+    climbed = find_load_limit(tree, network.feed.source_v)
     assert not isinstance(climbed, Limit)
     assert climbed == pytest.approx(straight, abs=1e-6)
 

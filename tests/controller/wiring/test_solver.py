@@ -79,9 +79,7 @@ def test_more_power_than_the_cable_delivers_is_refused(case):
 def test_the_table_of_the_hundred_foot_rule(arrangement, at_ft, watts, lamp, tap):
     """120 W over 100 ft of 12 AWG leave the far lamp the volts of the table, to both printed decimals."""
     for temperature_c, volts in zip((75.0, 25.0), TABLE["far_lamp_v"][arrangement][tap], strict=True):
-        network = chain(
-            source_v=float(tap), at_ft=at_ft, watts=watts, lamp=lamp, temperature_c=temperature_c
-        )
+        network = chain(source_v=float(tap), at_ft=at_ft, watts=watts, lamp=lamp, temperature_c=temperature_c)
         assert round(solved(network).lamps[-1].volts, 2) == volts
 
 

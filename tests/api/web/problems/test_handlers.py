@@ -91,7 +91,7 @@ def test_a_body_that_is_no_json_is_refused(house, content, detail):
 def test_a_fault_inside_is_told_without_its_innards(house, monkeypatch, caplog):
     """An exception that nobody expected is logged whole, and answered without anything of it."""
 
-    def fail(_almanac, *_args):
+    def fail(_planner, *_args):
         raise ZeroDivisionError("secret of the house")
 
     monkeypatch.setattr("api.web.context.nights_as_json", fail)

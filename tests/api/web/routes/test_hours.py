@@ -12,7 +12,7 @@ from api.web.clerk_hours import HoursClerk
 from api.web.schemas.hours import HoursAnswer, ReplacementsAnswer
 from config.file.loader import load_site
 from controller.forecast.forecast import look_ahead
-from controller.planning.planner import Almanac
+from controller.planning.planner import Planner
 from tests.api.command import call_json
 from tests.api.lines import LONG_S
 from tests.api.stand_in import SITE, House, SilentRounds, problem
@@ -26,7 +26,7 @@ def fortnight(tmp_path):
     house = House(tmp_path, site=SITE.replace("[relays]", TARIFF))
     for _ in range(14 * 96):
         house.clock.advance(900)
-        house.rounds.make_round()
+        house.rounds.run_once()
     house.journal.flush()
     yield house
     house.close()
@@ -81,13 +81,13 @@ def test_the_year_to_come_is_worked_out_once_a_night(fortnight, monkeypatch):
 
 
 def test_the_account_does_not_hold_up_the_almanac_of_others(fortnight, monkeypatch):
-    """While hours are worked out, nights are told: the two have almanacs of their own."""
+    """While hours are worked out, nights are told: the two have planners of their own."""
     seen = []
 
-    def look(self, almanac):
-        seen.append(almanac is fortnight.desk.almanac)
-        assert isinstance(almanac, Almanac)
-        return original(self, almanac)
+    def look(self, planner):
+        seen.append(planner is fortnight.desk.planner)
+        assert isinstance(planner, Planner)
+        return original(self, planner)
 
     original = HoursClerk._year_to_come
     monkeypatch.setattr(HoursClerk, "_year_to_come", look)
@@ -158,9 +158,7 @@ def test_an_unknown_zone_is_refused_and_one_that_is_gone_is_not(fortnight):
     fortnight.pass_time(60)
     told = fortnight.get("/v1/hours?zone=orchard")
     assert told["total"]["lit_h"] > 30
-    problem(
-        fortnight.ask("GET", "/v1/hours?zone=pier"), "unknown-zone", at="/v1/hours", zones=["jetty"]
-    )
+    problem(fortnight.ask("GET", "/v1/hours?zone=pier"), "unknown-zone", at="/v1/hours", zones=["jetty"])
 
 
 @pytest.mark.parametrize("route", ["hours", "replacements", "report/2027-summer", "year.svg?kind=past"])

@@ -31,7 +31,7 @@ def test_tonight_is_the_night_that_holds_now(tmp_path):
 def test_nights_are_those_of_the_command_line(house):
     """The answer is the very document that the shared function makes."""
     told = house.get("/v1/nights?from=2027-10-30&to=2027-11-09&zone=jetty")
-    expected = nights_as_json(house.desk.almanac, date(2027, 10, 30), date(2027, 11, 9), ["jetty"])
+    expected = nights_as_json(house.desk.planner, date(2027, 10, 30), date(2027, 11, 9), ["jetty"])
     assert told == expected
     # New York's clocks go back on 7 November 2027 (tz database): midnight moves from 04:00 to 05:00 UTC.
     offs = [
@@ -108,7 +108,7 @@ def fortnight(house):
     """A house after two weeks, its clock moved in steps of a quarter of an hour."""
     for _ in range(14 * 96):
         house.clock.advance(900)
-        house.rounds.make_round()
+        house.rounds.run_once()
     house.journal.flush()
     return house
 

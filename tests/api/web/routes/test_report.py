@@ -13,7 +13,7 @@ from tests.api.stand_in import SITE, House, problem
 from tests.controller.board import Board
 
 TARIFF = '[tariff]\ncurrency = "USD"\nper_kwh = 0.30\n\n[relays]'
-LAMPS = '  rated_life_h = 100\n  fitted = 2027-05-01\n'
+LAMPS = "  rated_life_h = 100\n  fitted = 2027-05-01\n"
 
 
 @pytest.fixture(scope="module")
