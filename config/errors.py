@@ -46,7 +46,7 @@ class ProgramError(LeerieError, ValueError):
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Problem:
+class SiteProblem:
     """One thing that is wrong, or doubtful, in a site file.
 
     Attributes:
@@ -76,7 +76,7 @@ class Problem:
 class SiteFileError(LeerieError, ValueError):
     """A site file that cannot be used; ``problems`` holds every one found, in the order of the file."""
 
-    def __init__(self, problems: tuple[Problem, ...]) -> None:
+    def __init__(self, problems: tuple[SiteProblem, ...]) -> None:
         """Carry the problems; the text is one line each."""
         self.problems = problems
         super().__init__("\n".join(str(problem) for problem in problems))

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 import click
 
 from api.cli.options import json_option, load, now_utc, print_json, site_argument, take_date
-from config.errors import Problem, SiteFileError
+from config.errors import SiteFileError, SiteProblem
 
 if TYPE_CHECKING:
     from config.file.loader import LoadedSite
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 # The words in front of each line, all as long as the longest.
 LEVELS = ("error", "warning", "note")
 
-Levelled = tuple[str, Problem]
+Levelled = tuple[str, SiteProblem]
 
 
 @click.command("check")
@@ -76,7 +76,7 @@ def _review(loaded: LoadedSite, site_path: Path, from_date: date | None) -> list
     return [
         (
             remark.weight.value,
-            Problem(
+            SiteProblem(
                 file=str(site_path),
                 line=(place := positions.find(remark.path)).line,
                 key=write_path(remark.path),

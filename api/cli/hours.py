@@ -79,7 +79,7 @@ def hours(
         raise click.UsageError("--note says something about lamps replaced; give --replaced as well")
 
     from controller.calendar.periods import Each
-    from controller.history.query import HoursAsk
+    from controller.history.query import HoursQuery
     from controller.history.report import iter_hour_rows, report_hours, year_to_come
     from controller.journal.reader import JournalReader
     from controller.planning.planner import Planner
@@ -90,7 +90,7 @@ def hours(
 
         replace_lamps(planner, state, replaced, note=note, port=port)
     journal, now = JournalReader(state), now_utc()
-    ask = HoursAsk(by=Each(by), period=period, first=from_date, last=to_date, zones=zone_ids)
+    ask = HoursQuery(by=Each(by), period=period, first=from_date, last=to_date, zones=zone_ids)
     if as_csv:
         from api.render.hours_csv import write_csv
         from api.render.numbers import currency_of

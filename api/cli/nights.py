@@ -80,7 +80,7 @@ def _show(planner: Planner, first: date, last: date, zone_ids: Sequence[str]) ->
     """Print the nights as a table for people."""
     from rich.text import Text
 
-    from api.render.tables import QUIET, Column, build_table, show
+    from api.render.tables import QUIET, TableColumn, build_table, show
     from controller.calendar.night import nights as each_night
 
     rows: list[Sequence[str | Text] | None] = []
@@ -97,11 +97,11 @@ def _show(planner: Planner, first: date, last: date, zone_ids: Sequence[str]) ->
             cells = _cells(planner, planner.plan(zone_id, night), with_offset=bool(change))
             rows += [[name if place == number == 0 else "", *row] for number, row in enumerate(cells)]
     headings = [
-        Column(heading="Night"),
-        Column(heading="Zone"),
-        Column(heading="Lit"),
-        Column(heading="For", right=True),
-        Column(heading="Because", folds=True),
+        TableColumn(heading="Night"),
+        TableColumn(heading="Zone"),
+        TableColumn(heading="Lit"),
+        TableColumn(heading="For", right=True),
+        TableColumn(heading="Because", folds=True),
     ]
     title = f"{planner.site.name}, local time of {planner.site.time_zone}"
     notes = [Text(change, style=QUIET) for change in changes]

@@ -58,7 +58,7 @@ def wiring(
     if site_path is None:
         raise click.MissingParameter(param_hint="'SITE.toml'", param_type="argument")
     from api.render.wiring_json import wiring_as_json, worst_level
-    from controller.inspection.findings import Level
+    from controller.inspection.findings import Severity
 
     site = load(site_path).site
     reports = choose_reports(site, transformer_id)
@@ -72,7 +72,7 @@ def wiring(
         tell_wiring(site, reports)
         if sheet_path is not None:
             click.echo(f"\nThe sheet to print is {sheet_path}.")
-    return 1 if worst_level(reports) is Level.WRONG else 0
+    return 1 if worst_level(reports) is Severity.WRONG else 0
 
 
 def choose_reports(site: Site, transformer_id: str | None) -> tuple[WiringReport, ...]:
@@ -109,9 +109,9 @@ def _place(placing: str, candela: float | None, *, as_json: bool) -> int:
     if as_json:
         print_json(placed_as_json(placed))
         return 0
-    from api.render.tables import Column, build_table, show
+    from api.render.tables import TableColumn, build_table, show
 
     (what, _), *rest = words_of(placed)
-    columns = [Column(heading="Where and why", folds=True), Column(heading="By")]
+    columns = [TableColumn(heading="Where and why", folds=True), TableColumn(heading="By")]
     show(f"{placing.strip()}: {what}", "", build_table(columns, rest))
     return 0

@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from rich.live import Live
 
 from api.demo.evening import Frame
-from api.demo.screen import Picture
+from api.demo.screen import DemoFrame
 from api.render.tables import open_console
 
 
@@ -21,7 +21,7 @@ class Screen:
 
     def show(self, scene: Frame) -> None:
         """Draw one moment."""
-        self._live.update(Picture(scene), refresh=True)
+        self._live.update(DemoFrame(scene), refresh=True)
 
 
 @contextlib.contextmanager

@@ -8,7 +8,7 @@ from datetime import datetime, timedelta
 
 from api.demo.evening import Evening, Frame, Seen, sum_up
 from api.demo.sky import sky_word
-from api.render.tables import Column, build_table, count, show, spell_duration
+from api.render.tables import TableColumn, build_table, count, show, spell_duration
 from controller.planning.planner import Planner
 from controller.records.entries import Cause
 from controller.sun.sun import SUNSET_ANGLE_DEG
@@ -94,10 +94,10 @@ def print_summary(seen: Seen, say: Callable[[str], None], hints: Sequence[str]) 
         for each in sums
     ]
     columns = [
-        Column(heading="Zone"),
-        Column(heading="Lit for", right=True),
-        Column(heading="Lamps took", right=True),
-        Column(heading=""),
+        TableColumn(heading="Zone"),
+        TableColumn(heading="Lit for", right=True),
+        TableColumn(heading="Lamps took", right=True),
+        TableColumn(heading=""),
     ]
     show(build_table(columns, rows))
     say("")

@@ -35,7 +35,7 @@ _SAME_NIGHT = timedelta(hours=12)
 _SAME_WEEK = timedelta(days=6)
 
 
-class Picture:
+class DemoFrame:
     """One moment, drawn for the width that the terminal has."""
 
     def __init__(self, scene: Frame) -> None:

@@ -20,7 +20,7 @@ from controller.energy.values import J_PER_KWH
 from controller.history.account import ZoneAccount
 from controller.history.lamp_wear import Wear
 from controller.history.nights import Bounds
-from controller.history.query import HoursAsk
+from controller.history.query import HoursQuery
 from controller.history.totals import HourSum, add_up
 from controller.records.totals import ZoneSum
 
@@ -34,7 +34,7 @@ _AT_LEAST = "at least: a load or a transformer's losses are not known, so energy
 
 def hours_as_json(
     site: Site,
-    ask: HoursAsk,
+    ask: HoursQuery,
     periods: Sequence[Period],
     accounts: Iterable[ZoneAccount],
     *,
@@ -70,7 +70,7 @@ def hours_as_json(
 
 def life_as_json(
     site: Site,
-    ask: HoursAsk,
+    ask: HoursQuery,
     period: Period,
     sums: Iterable[ZoneSum],
     *,
@@ -147,7 +147,7 @@ def _energy(hours: HourSum, currency: str | None) -> dict[str, Any]:
     }
 
 
-def _head(site: Site, ask: HoursAsk, periods: Sequence[Period], bounds: Bounds) -> dict[str, Any]:
+def _head(site: Site, ask: HoursQuery, periods: Sequence[Period], bounds: Bounds) -> dict[str, Any]:
     """Say what the answer is about."""
     return {
         "site": site.name,

@@ -11,7 +11,7 @@ from rich.console import RenderableType
 from rich.text import Text
 
 from api.render.numbers import NONE, hours, kwh, money, share
-from api.render.tables import QUIET, STRONG, Column, build_table
+from api.render.tables import QUIET, STRONG, TableColumn, build_table
 
 Row = dict[str, Any]
 _UNEXPLAINED = "unexplained"
@@ -45,14 +45,14 @@ def lay_out_hours(answer: dict[str, Any], tz: ZoneInfo) -> Iterator[RenderableTy
         yield Text(f"{note[0].upper()}{note[1:]}.", style=QUIET)
 
 
-def _hour_columns(currency: str | None) -> list[Column]:
+def _hour_columns(currency: str | None) -> list[TableColumn]:
     """Name the columns of the account."""
     names = ("Lit h", "Program", "Override", "Other", "Starts", "By day", "Missed")
-    columns = [Column(heading="Period"), Column(heading="Zone")]
-    columns += [Column(heading=name, right=True) for name in names]
-    columns.append(Column(heading="Because", folds=True))
+    columns = [TableColumn(heading="Period"), TableColumn(heading="Zone")]
+    columns += [TableColumn(heading=name, right=True) for name in names]
+    columns.append(TableColumn(heading="Because", folds=True))
     energy = ["Lamps kWh", "Meter kWh"] + ([f"Cost {currency}"] if currency else [])
-    return columns + [Column(heading=name, right=True) for name in energy]
+    return columns + [TableColumn(heading=name, right=True) for name in energy]
 
 
 def _hour_rows(answer: dict[str, Any]) -> Iterator[Sequence[str | Text] | None]:
@@ -96,21 +96,21 @@ def _cells(period: str, zone: str, row: Row, currency: str | None) -> list[str]:
 
 
 _LAMP_COLUMNS = [
-    Column(heading="Lamps"),
-    Column(heading="", folds=True),
-    Column(heading="Since"),
-    Column(heading="Lit h", right=True),
-    Column(heading="Of h", right=True),
-    Column(heading="Used", right=True),
-    Column(heading="In a year", right=True),
-    Column(heading="", folds=True),
+    TableColumn(heading="Lamps"),
+    TableColumn(heading="", folds=True),
+    TableColumn(heading="Since"),
+    TableColumn(heading="Lit h", right=True),
+    TableColumn(heading="Of h", right=True),
+    TableColumn(heading="Used", right=True),
+    TableColumn(heading="In a year", right=True),
+    TableColumn(heading="", folds=True),
 ]
 _RELAY_COLUMNS = [
-    Column(heading="Relay"),
-    Column(heading="Cycles", right=True),
-    Column(heading="Of", right=True),
-    Column(heading="Used", right=True),
-    Column(heading="Worn out about"),
+    TableColumn(heading="Relay"),
+    TableColumn(heading="Cycles", right=True),
+    TableColumn(heading="Of", right=True),
+    TableColumn(heading="Used", right=True),
+    TableColumn(heading="Worn out about"),
 ]
 
 

@@ -19,7 +19,7 @@ from controller.calendar.periods import Each, Period, Season, season_words
 from controller.forecast.forecast import Forecast
 from controller.history.account import light_of_past
 from controller.history.nights import bounds_of
-from controller.history.query import MOST_NIGHTS_OVER_THE_WEB, HoursAsk, read_period
+from controller.history.query import MOST_NIGHTS_OVER_THE_WEB, HoursQuery, read_period
 from controller.history.report import report_hours
 from controller.journal.reader import JournalReader
 from controller.planning.planner import Planner
@@ -66,7 +66,7 @@ def write_report(
     """
     site, tz = planner.site, planner.tz
     period = read_period(text, planner)
-    ask = HoursAsk(by=Each.MONTH, period=text, most_nights=MOST_NIGHTS_OVER_THE_WEB)
+    ask = HoursQuery(by=Each.MONTH, period=text, most_nights=MOST_NIGHTS_OVER_THE_WEB)
     answer = report_hours(planner, journal, ask, now_utc=now_utc, year=year)
     words = _Words(tz=tz)
     names = {zone.id: zone.name for zone in site.zones}

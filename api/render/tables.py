@@ -31,7 +31,7 @@ STRONG = "bold"
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Column:
+class TableColumn:
     """A column of a table: its heading, whether numbers stand to the right, and whether its text may fold."""
 
     heading: str
@@ -72,7 +72,7 @@ def _least_columns(things: Iterable[RenderableType]) -> int:
     )
 
 
-def build_table(columns: Sequence[Column], rows: Iterable[Sequence[str | Text] | None]) -> Table:
+def build_table(columns: Sequence[TableColumn], rows: Iterable[Sequence[str | Text] | None]) -> Table:
     """Build an aligned table; a row of None leaves a line empty."""
     table = Table(box=None, padding=(0, 2, 0, 0), header_style=STRONG, pad_edge=False)
     lines = [[Text("") for _ in columns] if row is None else [as_text(cell) for cell in row] for row in rows]

@@ -12,13 +12,13 @@ from typing import Any
 from config.models.site import Site
 from controller.inspection.advice import Proposal
 from controller.inspection.circuit_checks import CONTINUOUS
-from controller.inspection.findings import Finding, Level, SolvedStates
+from controller.inspection.findings import Finding, Severity, SolvedStates
 from controller.inspection.measurements import VoltageComparison
 from controller.inspection.report import WiringReport, ZoneLoad
 from controller.inspection.rule_of_thumb import RuleOfThumbCheck
 from controller.lamps.light import filament_light
 from controller.lamps.physics import filament_life_h
-from controller.wiring.fixtures import Light
+from controller.wiring.fixtures import PlacedLight
 from controller.wiring.from_site import Circuit
 from controller.wiring.network import Lamp
 from controller.wiring.solver import LampState, Solution
@@ -33,9 +33,9 @@ _LAMPS = {
 NO_TRANSFORMER = "the site has no [[transformers]] table, so there is no load and no wiring to tell of"
 
 
-def worst_level(reports: Iterable[WiringReport]) -> Level:
+def worst_level(reports: Iterable[WiringReport]) -> Severity:
     """Give the worst level of some reports; well where there are none."""
-    return max((report.level for report in reports), key=lambda level: level.rank, default=Level.WELL)
+    return max((report.level for report in reports), key=lambda level: level.rank, default=Severity.WELL)
 
 
 def wiring_as_json(site: Site, reports: Sequence[WiringReport]) -> dict[str, Any]:
@@ -156,7 +156,7 @@ def _lights(circuit: Circuit, one: SolvedStates) -> list[dict[str, Any]]:
     ]
 
 
-def _light(light: Light, state: LampState | None, most_v: float | None) -> dict[str, Any]:
+def _light(light: PlacedLight, state: LampState | None, most_v: float | None) -> dict[str, Any]:
     fixture, placed = light.at, light.placed
     low_v, high_v = fixture.range_v
     return {

@@ -15,7 +15,7 @@ from api.render.jinja import render
 from api.render.wiring_text import LightView, Stand, length_text, view_lights, volts_text
 from controller.inspection.findings import SolvedStates
 from controller.inspection.report import WiringReport
-from controller.wiring.network import Stretch
+from controller.wiring.network import CableSegment
 from controller.wiring.solver import Solution
 
 WIDTH_PX = 760
@@ -131,7 +131,7 @@ class _Layout:
         lights = view_lights(report, place)
         for light in lights:
             self._lights.setdefault(light.node, []).append(light)
-        self._onward: dict[str, list[Stretch]] = {}
+        self._onward: dict[str, list[CableSegment]] = {}
         for cable in self._network.stretches:
             self._onward.setdefault(cable.from_node, []).append(cable)
         feed = self._network.feed
@@ -147,9 +147,9 @@ class _Layout:
         self.title = f"{feed.node}: {feed.source_v:g} V, {_count(len(self._network.stretches), 'cable')}"
         self.told = _tell(lights, self._one)
 
-    def _walk(self) -> Iterator[tuple[Stretch | None, str, int]]:
+    def _walk(self) -> Iterator[tuple[CableSegment | None, str, int]]:
         """Yield each node with the cable to it and its lane, a branch to its end before the next."""
-        waiting: list[tuple[Stretch | None, str, int]] = [(None, self._network.feed.node, 0)]
+        waiting: list[tuple[CableSegment | None, str, int]] = [(None, self._network.feed.node, 0)]
         while waiting:
             cable, node, lane = waiting.pop()
             yield cable, node, lane
@@ -157,7 +157,7 @@ class _Layout:
             next_lane = lane + 1 if len(onward) > 1 else lane
             waiting += [(each, each.to_node, next_lane) for each in reversed(onward)]
 
-    def _draw(self, steps: Sequence[tuple[Stretch | None, str, int]]) -> None:
+    def _draw(self, steps: Sequence[tuple[CableSegment | None, str, int]]) -> None:
         lit = self._one.lit
         amperes: dict[str, float] = {}
         if isinstance(lit, Solution):
@@ -240,7 +240,7 @@ def _fit(light: LightView, room_px: float) -> str:
     return f"{head[:kept].rstrip()}…, {light.takes}"
 
 
-def _line(cable: Stretch, start: tuple[float, float], end: tuple[float, float]) -> Line:
+def _line(cable: CableSegment, start: tuple[float, float], end: tuple[float, float]) -> Line:
     """Draw a cable down its lane, or down and to the right into the lane of its own."""
     (x0, y0), (x1, y1) = start, end
     path = f"M{x0:g} {y0:g}V{y1:g}"

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from rich.console import RenderableType
 from rich.text import Text
 
-from api.render.tables import QUIET, STRONG, Column, build_table, show
+from api.render.tables import QUIET, STRONG, TableColumn, build_table, show
 from api.render.wiring_json import NO_TRANSFORMER
 from api.render.wiring_text import (
     NOTHING_DOES,
@@ -25,20 +25,20 @@ from api.render.wiring_text import (
     volts_text,
 )
 from config.models.site import Site
-from controller.inspection.findings import Finding, Level
+from controller.inspection.findings import Finding, Severity
 from controller.inspection.report import WiringReport
 
 _LIGHTS = (
-    Column(heading="Zone"),
-    Column(heading="Node"),
-    Column(heading="Light", folds=True),
-    Column(heading="Volts", right=True),
-    Column(heading="At most", right=True),
-    Column(heading="Bears", right=True),
-    Column(heading="Light", right=True),
-    Column(heading="Life", right=True),
-    Column(heading="Measured", right=True),
-    Column(heading=""),
+    TableColumn(heading="Zone"),
+    TableColumn(heading="Node"),
+    TableColumn(heading="Light", folds=True),
+    TableColumn(heading="Volts", right=True),
+    TableColumn(heading="At most", right=True),
+    TableColumn(heading="Bears", right=True),
+    TableColumn(heading="Light", right=True),
+    TableColumn(heading="Life", right=True),
+    TableColumn(heading="Measured", right=True),
+    TableColumn(heading=""),
 )
 
 
@@ -58,8 +58,8 @@ def _tell(report: WiringReport) -> Iterator[RenderableType]:
     yield Text(f"Transformer {name}, {transformer.rated_va:g} VA, {tap_words(report)}", style=STRONG)
     yield Text(f"Load: {load_words(report)}")
     yield Text("")
-    numbers = [Column(heading=each, right=True) for each in ("Lights", "By papers", "Lit alone")]
-    yield build_table([Column(heading="Zone"), *numbers], load_rows(report))
+    numbers = [TableColumn(heading=each, right=True) for each in ("Lights", "By papers", "Lit alone")]
+    yield build_table([TableColumn(heading="Zone"), *numbers], load_rows(report))
     for place, circuit in enumerate(report.wiring.circuits):
         lights = view_lights(report, place)
         if lights:
@@ -72,11 +72,11 @@ def _tell(report: WiringReport) -> Iterator[RenderableType]:
     yield from _tell_measured(report)
     if report.rules:
         yield Text("")
-        heading = Column(heading="The trade’s rule beside the truth", folds=True)
+        heading = TableColumn(heading="The trade’s rule beside the truth", folds=True)
         yield build_table([heading], [[rule.words] for rule in report.rules])
     if report.unknown:
         yield Text("")
-        yield build_table([Column(heading="Not known", folds=True)], [[each] for each in report.unknown])
+        yield build_table([TableColumn(heading="Not known", folds=True)], [[each] for each in report.unknown])
 
 
 def _tell_lights(lights: Sequence[LightView]) -> Iterator[RenderableType]:
@@ -108,12 +108,12 @@ def _tell_findings(verdicts: Sequence[Finding]) -> RenderableType:
     """Tell the findings, the worst first; each with who says so, and what would do."""
     rows: list[Sequence[str | Text]] = []
     for group in group_findings(verdicts):
-        style = "" if group.level is Level.WELL else STRONG
+        style = "" if group.level is Severity.WELL else STRONG
         for words, remedy in group.found:
             rows.append([Text(group.level.value, style=style), words])
             rows += [["", f"would do: {remedy}"]] if remedy else []
         rows.append(["", Text(f"by: {group.source}", style=QUIET)])
-    return build_table([Column(heading="Finding"), Column(heading="", folds=True)], rows)
+    return build_table([TableColumn(heading="Finding"), TableColumn(heading="", folds=True)], rows)
 
 
 def _tell_advice(report: WiringReport) -> Iterator[RenderableType]:
@@ -121,8 +121,8 @@ def _tell_advice(report: WiringReport) -> Iterator[RenderableType]:
     if report.proposals:
         rows = [[f"{place}.", proposal_words(each)] for place, each in enumerate(report.proposals, start=1)]
         yield Text("")
-        heading = Column(heading="What would do, each solved", folds=True)
-        yield build_table([Column(heading=""), heading], rows)
+        heading = TableColumn(heading="What would do, each solved", folds=True)
+        yield build_table([TableColumn(heading=""), heading], rows)
     elif report.without_advice:
         yield Text("")
         yield Text(NOTHING_DOES)
@@ -133,4 +133,4 @@ def _tell_measured(report: WiringReport) -> Iterator[RenderableType]:
     rows = [[row] for row in measured_words(report)]
     if rows:
         yield Text("")
-        yield build_table([Column(heading="Measured beside computed", folds=True)], rows)
+        yield build_table([TableColumn(heading="Measured beside computed", folds=True)], rows)

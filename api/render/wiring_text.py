@@ -8,21 +8,21 @@ from enum import StrEnum
 
 from api.render.wiring_json import worst_level
 from controller.inspection.advice import Proposal
-from controller.inspection.findings import Finding, Level, SolvedStates, Topic
+from controller.inspection.findings import Finding, Severity, SolvedStates, Topic
 from controller.inspection.lamp_checks import BRANCH_PERCENT
 from controller.inspection.report import WiringReport, ZoneLoad
 from controller.lamps.light import filament_light
 from controller.lamps.physics import filament_life_h
 from controller.wiring.cable import M_PER_FT, Gauge, Unit
-from controller.wiring.fixtures import Light
+from controller.wiring.fixtures import PlacedLight
 from controller.wiring.network import Lamp
 from controller.wiring.solver import LampState, Solution
 
 NOT_KNOWN = "not known"
 ANSWERS = {
-    Level.WELL: "all is well",
-    Level.DOUBTFUL: "nothing is wrong; something is doubtful",
-    Level.WRONG: "something is wrong",
+    Severity.WELL: "all is well",
+    Severity.DOUBTFUL: "nothing is wrong; something is doubtful",
+    Severity.WRONG: "something is wrong",
 }
 ONLY_THE_DROP = (
     "nothing is wrong; the cables lose {percent:.1f} % of the volts, more than the 3 % that the American code"
@@ -50,10 +50,10 @@ def _computed_words(reports: Sequence[WiringReport]) -> str:
         verdict
         for report in reports
         for verdict in report.judgement.verdicts
-        if verdict.level is Level.DOUBTFUL
+        if verdict.level is Severity.DOUBTFUL
     ]
     drops = [each for each in doubtful if each.topic is Topic.DROP and each.limit == BRANCH_PERCENT]
-    if level is not Level.DOUBTFUL or not drops:
+    if level is not Severity.DOUBTFUL or not drops:
         return ANSWERS[level]
     if len(drops) < len(doubtful):
         return BESIDES_THE_DROP
@@ -135,7 +135,7 @@ def lamp_states(one: SolvedStates) -> Sequence[LampState]:
     return one.lit.lamps if isinstance(one.lit, Solution) else ()
 
 
-def _view(light: Light, state: LampState | None, most_v: float | None) -> LightView:
+def _view(light: PlacedLight, state: LampState | None, most_v: float | None) -> LightView:
     fixture = light.at
     low_v, high_v = fixture.range_v
     volts = state.volts if state else None
@@ -173,14 +173,14 @@ def _stand(state: LampState | None, most_v: float | None, low_v: float, high_v: 
 class Findings:
     """Findings of one level that go by the same source: what was found, and what would do."""
 
-    level: Level
+    level: Severity
     source: str
     found: tuple[tuple[str, str], ...]
 
 
 def group_findings(verdicts: Sequence[Finding]) -> list[Findings]:
     """Group findings by level and source, the worst first, else in the order in which they came."""
-    groups: dict[tuple[Level, str], list[tuple[str, str]]] = {}
+    groups: dict[tuple[Severity, str], list[tuple[str, str]]] = {}
     for verdict in sorted(verdicts, key=lambda each: -each.level.rank):
         groups.setdefault((verdict.level, verdict.source), []).append((verdict.words, verdict.remedy))
     return [

@@ -22,7 +22,7 @@ from controller.sun.sun import SUNSET_ANGLE_DEG, Sun, dark_intervals
 _MIDNIGHT_H = 12
 
 
-class Light(StrEnum):
+class SkyLight(StrEnum):
     """How light the sky is."""
 
     DAY = "day"
@@ -34,7 +34,7 @@ class Light(StrEnum):
 class Shade:
     """One light of the sky from one hour to another, counted from noon on the wall."""
 
-    light: Light
+    light: SkyLight
     from_h: float
     to_h: float
 
@@ -49,7 +49,7 @@ class Bar:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Column:
+class NightColumn:
     """One night.
 
     Attributes:
@@ -84,7 +84,7 @@ class MonthMark:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Picture:
+class YearChart:
     """The whole picture.
 
     Attributes:
@@ -95,7 +95,7 @@ class Picture:
         lit_h: hours lit of each zone; the true length, also where an hour comes twice.
     """
 
-    columns: tuple[Column, ...]
+    columns: tuple[NightColumn, ...]
     zones: tuple[str, ...]
     changes: tuple[ClockChange, ...]
     months: tuple[MonthMark, ...]
@@ -109,7 +109,7 @@ def draw_year(
     sky: Sun,
     dusk_angle_deg: float,
     tz: ZoneInfo,
-) -> Picture:
+) -> YearChart:
     """Lay out a year, or any nights in a row.
 
     Args:
@@ -133,11 +133,11 @@ def draw_year(
             for from_h, to_h in wall.hours(shares[zone][index])
         ]
         shades = tuple(_shades(night, wall, sky, dusk_angle_deg))
-        columns.append(Column(index=index, night=night.date, shades=shades, bars=tuple(bars)))
+        columns.append(NightColumn(index=index, night=night.date, shades=shades, bars=tuple(bars)))
         if wall.by_ms:
             by_h = wall.by_ms / MS_PER_HOUR
             changes.append(ClockChange(index=index, night=night.date, at_h=wall.change_h, by_h=by_h))
-    return Picture(
+    return YearChart(
         columns=tuple(columns),
         zones=tuple(lit),
         changes=tuple(changes),
@@ -150,7 +150,7 @@ def draw_year(
     )
 
 
-def describe(picture: Picture, names: Mapping[str, str] | None = None) -> str:
+def describe(picture: YearChart, names: Mapping[str, str] | None = None) -> str:
     """Put the picture into words, for somebody who cannot see it.
 
     Args:
@@ -188,18 +188,18 @@ def _shades(night: Night, wall: WallClock, sky: Sun, dusk_angle_deg: float) -> I
     parts = [
         Shade(light=light, from_h=from_h, to_h=to_h)
         for light, intervals in (
-            (Light.DAY, without(whole, below)),
-            (Light.TWILIGHT, without(below, dark)),
-            (Light.DARK, dark),
+            (SkyLight.DAY, without(whole, below)),
+            (SkyLight.TWILIGHT, without(below, dark)),
+            (SkyLight.DARK, dark),
         )
         for from_h, to_h in wall.hours(intervals)
     ]
     return iter(sorted(parts, key=lambda shade: (shade.from_h, shade.to_h)))
 
 
-def _dusk_h(column: Column) -> float | None:
+def _dusk_h(column: NightColumn) -> float | None:
     """Hour of the wall at which it first gets dark; None where it does not."""
-    return next((shade.from_h for shade in column.shades if shade.light is Light.DARK), None)
+    return next((shade.from_h for shade in column.shades if shade.light is SkyLight.DARK), None)
 
 
 def _clock(hours: float) -> str:

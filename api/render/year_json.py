@@ -10,7 +10,7 @@ from api.render.instants import instant_text
 from api.render.numbers import currency_of, hours_of, kwh_of, money_of
 from controller.calendar.intervals import MS_PER_HOUR
 from controller.energy.values import Energy
-from controller.forecast.forecast import Change, Forecast, MonthAhead, compare
+from controller.forecast.forecast import Forecast, ForecastDifference, MonthAhead, compare
 from controller.forecast.mechanical_timer import TimerNight
 from controller.forecast.year import NamedForecast, YearForecast
 from controller.lamps.life import Lamps
@@ -129,7 +129,7 @@ class _Writer:
             "at_least": any(row.zone in self.year.lower_bounds for row in rows),
         }
 
-    def _change(self, changes: Sequence[Change]) -> dict[str, Any]:
+    def _change(self, changes: Sequence[ForecastDifference]) -> dict[str, Any]:
         """Add up differences."""
         costs = [each.cost for each in changes if each.cost is not None]
         return {

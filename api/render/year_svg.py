@@ -13,7 +13,7 @@ from datetime import date, datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
 from api.render.jinja import render
-from api.render.year_chart import ClockChange, Light, Picture, describe, draw_year
+from api.render.year_chart import ClockChange, SkyLight, YearChart, describe, draw_year
 from controller.calendar.intervals import Interval, ms_of, overlap, without
 from controller.calendar.night import nights
 from controller.planning.planner import Planner
@@ -65,7 +65,7 @@ class YearPicture:
     site: str
     names: Mapping[str, str]
     zones: tuple[str, ...]
-    picture: Picture
+    picture: YearChart
     today: date | None
 
 
@@ -191,7 +191,7 @@ def _lay_out(
     )
 
 
-def _sky(picture: Picture) -> dict[str, str]:
+def _sky(picture: YearChart) -> dict[str, str]:
     """Give the sky as one path for each light."""
     return {
         str(light): _path(
@@ -200,11 +200,11 @@ def _sky(picture: Picture) -> dict[str, str]:
             for shade in column.shades
             if shade.light is light
         )
-        for light in Light
+        for light in SkyLight
     }
 
 
-def _bars(picture: Picture, zone: str) -> str:
+def _bars(picture: YearChart, zone: str) -> str:
     """Give a zone's hours as one path."""
     return _path(
         (column.index, bar.from_h, bar.to_h)
@@ -242,7 +242,7 @@ def _hour(hours: float) -> str:
     return f"{_DAY_H - hours:.2f}".rstrip("0").rstrip(".")
 
 
-def _months(picture: Picture, *, narrow: bool) -> Iterator[dict[str, Any]]:
+def _months(picture: YearChart, *, narrow: bool) -> Iterator[dict[str, Any]]:
     """Name the months that begin in the picture, and where."""
     for mark in picture.months:
         if mark.index == 0 and picture.columns[0].night.day > 1:
@@ -252,7 +252,7 @@ def _months(picture: Picture, *, narrow: bool) -> Iterator[dict[str, Any]]:
         yield {"at": mark.index, "name": name[0] if narrow else name + year}
 
 
-def _told(picture: Picture, zone: str) -> str:
+def _told(picture: YearChart, zone: str) -> str:
     """Say beside a strip how long its zone was lit, and what was missed."""
     count = sum(any(bar.zone == zone for bar in column.bars) for column in picture.columns)
     told = f"{picture.lit_h[zone]:,.0f} h in {count} night{'' if count == 1 else 's'}"

@@ -10,7 +10,7 @@ from rich.console import RenderableType
 from rich.text import Text
 
 from api.render.numbers import hours, kwh, money, share
-from api.render.tables import QUIET, STRONG, Column, build_table, count
+from api.render.tables import QUIET, STRONG, TableColumn, build_table, count
 
 Row = dict[str, Any]
 _S_PER_HOUR = 3600
@@ -44,9 +44,9 @@ def signed(value: float | None) -> str:
 def _months(plan: dict[str, Any], currency: str | None) -> RenderableType:
     """Lay out hours by month and zone, with what all zones take."""
     zones = [row["zone"] for row in plan["totals"]]
-    columns = [Column(heading="Hours lit"), *(Column(heading=zone, right=True) for zone in zones)]
-    columns += [Column(heading="Meter kWh", right=True)]
-    columns += [Column(heading=f"Cost {currency}", right=True)] if currency else []
+    columns = [TableColumn(heading="Hours lit"), *(TableColumn(heading=zone, right=True) for zone in zones)]
+    columns += [TableColumn(heading="Meter kWh", right=True)]
+    columns += [TableColumn(heading=f"Cost {currency}", right=True)] if currency else []
     by_month: dict[str, list[Row]] = {}
     for row in plan["months"]:
         by_month.setdefault(row["month"], []).append(row)
@@ -72,8 +72,8 @@ def _zones(plan: dict[str, Any], currency: str | None) -> RenderableType:
     """Lay out what each zone takes in all."""
     names = ["Lit h", "By day", "Starts", "Lamps kWh", "Meter kWh"]
     names += [f"Cost {currency}"] if currency else []
-    columns = [Column(heading="Zone"), *(Column(heading=name, right=True) for name in names)]
-    columns.append(Column(heading="Lamp life used", right=True))
+    columns = [TableColumn(heading="Zone"), *(TableColumn(heading=name, right=True) for name in names)]
+    columns.append(TableColumn(heading="Lamp life used", right=True))
     return build_table(
         columns,
         [
@@ -96,7 +96,7 @@ def _other(plan: dict[str, Any], title: str, currency: str | None) -> Iterator[R
     """Lay out what another plan takes, and what it changes."""
     names = ["Lit h", "Change", "By day", "Change", "Meter kWh", "Change"]
     names += [f"Cost {currency}", "Change"] if currency else []
-    columns = [Column(heading=title), *(Column(heading=name, right=True) for name in names)]
+    columns = [TableColumn(heading=title), *(TableColumn(heading=name, right=True) for name in names)]
     rows: list[Sequence[str | Text] | None] = [
         [total["zone"], *_beside(total, change, currency)]
         for total, change in zip(plan["totals"], plan["changes"], strict=True)
@@ -127,9 +127,9 @@ def _old_timer(timer: dict[str, Any], currency: str | None) -> Iterator[Renderab
     moved = "moved at clock changes" if timer["moved_at_clock_changes"] else "never moved"
     yield from _other(timer, f"With an old timer {timer['pins']}", currency)
     yield Text("")
-    columns = [Column(heading="Old timer")]
+    columns = [TableColumn(heading="Old timer")]
     columns += [
-        Column(heading=name, right=True) for name in ("Lit h", "By day", "Dark and unlit", "Dial ahead")
+        TableColumn(heading=name, right=True) for name in ("Lit h", "By day", "Dark and unlit", "Dial ahead")
     ]
     rows: list[Sequence[str | Text] | None] = [
         [month, *_timer_cells(nights)] for month, nights in _by_month(timer["nights"])

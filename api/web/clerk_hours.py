@@ -17,7 +17,7 @@ from api.render.year_svg import draw_future, lay_out_past, write_svg
 from api.web.context import Clerk
 from api.web.problems.handlers import NO_ANSWER, refuse
 from api.web.schemas.hours import ReplacementAnswer, ReplacementsAnswer
-from api.web.schemas.hours_requests import HoursQuery, PictureQuery, ReplacementAsk
+from api.web.schemas.hours_requests import HoursParams, PictureQuery, ReplacementAsk
 from config.errors import PeriodError
 from config.models.site import Site
 from controller.calendar.periods import Each
@@ -25,7 +25,7 @@ from controller.forecast.forecast import Forecast
 from controller.forecast.year import YearQuery, forecast_year
 from controller.history.account import PastLight, light_of_past
 from controller.history.nights import bounds_of
-from controller.history.query import MOST_NIGHTS_OVER_THE_WEB, HoursAsk
+from controller.history.query import MOST_NIGHTS_OVER_THE_WEB, HoursQuery
 from controller.history.replacements import require_replaced
 from controller.history.report import report_hours, year_to_come
 from controller.planning.planner import Planner
@@ -49,14 +49,14 @@ class HoursClerk:
         self._planner: Planner | None = None
         self._year: tuple[Site, date, Forecast] | None = None
 
-    def hours(self, query: HoursQuery) -> dict[str, Any]:
+    def hours(self, query: HoursParams) -> dict[str, Any]:
         """Say what zones did.
 
         Raises:
             JournalError: the journal cannot be read now.
             UnknownZoneError: neither the site nor the journal knows the zone.
         """
-        ask = HoursAsk(
+        ask = HoursQuery(
             by=Each(query.by),
             period=query.period,
             first=query.from_date,

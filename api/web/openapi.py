@@ -8,7 +8,7 @@ from fastapi import FastAPI
 from fastapi.openapi.utils import get_openapi
 
 from api.web.problems.types import KINDS, PROBLEM_TYPE
-from api.web.schemas.responses import Problem
+from api.web.schemas.responses import ProblemDocument
 
 TITLE = "Leerie"
 DESCRIPTION = (
@@ -54,7 +54,7 @@ def _describe(app: FastAPI, version: str) -> dict[str, Any]:
     """Write the description."""
     document = get_openapi(title=TITLE, version=version, description=DESCRIPTION, routes=app.routes)
     schemas = document.setdefault("components", {}).setdefault("schemas", {})
-    own = Problem.model_json_schema(ref_template=_SCHEMA)
+    own = ProblemDocument.model_json_schema(ref_template=_SCHEMA)
     schemas.update(own.pop("$defs", {}))
     schemas["Problem"] = own
     for path in document["paths"].values():

@@ -17,7 +17,7 @@ from pathlib import Path
 
 from pydantic import ValidationError
 
-from config.errors import Problem, SiteFileError
+from config.errors import SiteFileError, SiteProblem
 from config.models.site import Site, flatten_site
 from config.validation.document import check_document
 from config.validation.finding import Finding
@@ -33,7 +33,7 @@ class LoadedSite:
     """A site as it stands in its file, and what is doubtful about it, in the order of the file."""
 
     site: Site
-    warnings: tuple[Problem, ...]
+    warnings: tuple[SiteProblem, ...]
 
 
 def load_site(path: str | os.PathLike[str]) -> LoadedSite:
@@ -166,11 +166,11 @@ def _refuse_toml(error: Exception, text: str, file_name: str) -> SiteFileError:
 
 def refuse_file(file_name: str, what: str, remedy: str, *, line: int = 0) -> SiteFileError:
     """Make the error for a file as a whole."""
-    problem = Problem(file=file_name, line=line, key="", value="", what=what, remedy=remedy)
+    problem = SiteProblem(file=file_name, line=line, key="", value="", what=what, remedy=remedy)
     return SiteFileError((problem,))
 
 
-def locate(findings: Iterable[Finding], text: str, file_name: str) -> tuple[Problem, ...]:
+def locate(findings: Iterable[Finding], text: str, file_name: str) -> tuple[SiteProblem, ...]:
     """Give each finding its line and its value as written, and bring all into the order of the file."""
     findings = list(findings)
     if not findings:
@@ -186,7 +186,7 @@ def locate(findings: Iterable[Finding], text: str, file_name: str) -> tuple[Prob
         if finding.other is not None:
             what = what.replace("{line}", str(positions.find(finding.other).line))
         key = write_path(finding.path)
-        problem = Problem(
+        problem = SiteProblem(
             file=file_name, line=place.line, key=key, value=place.value, what=what, remedy=finding.remedy
         )
         placed.append((place.offset, problem))

@@ -14,7 +14,7 @@ from decimal import Decimal
 from typing import Any
 
 from config.file.toml_positions import Positions
-from config.validation.finding import KeyPath, quote, write_path
+from config.validation.finding import KeyPath, toml_string, write_path
 
 _STEP = "  "
 _LINE_END = re.compile(r"\A\r?\n")
@@ -174,7 +174,7 @@ def write_value(value: object) -> str:
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, str):
-        return quote(value)
+        return toml_string(value)
     if isinstance(value, list | tuple):
         return "[" + ", ".join(write_value(each) for each in value) + "]"
     if isinstance(value, dict):

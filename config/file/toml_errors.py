@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from decimal import InvalidOperation
 
-from config.errors import Problem
+from config.errors import SiteProblem
 
 _PLACE = re.compile(
     r"(?P<what>.*) \(at (?:line (?P<line>[0-9]+), column (?P<column>[0-9]+)|end of document)\)", re.DOTALL
@@ -53,7 +53,7 @@ _MEANINGS = {
 }
 
 
-def explain_toml_error(error: Exception, text: str, file_name: str) -> Problem:
+def explain_toml_error(error: Exception, text: str, file_name: str) -> SiteProblem:
     """Describe the place where a text stops being TOML.
 
     Args:
@@ -79,7 +79,7 @@ def explain_toml_error(error: Exception, text: str, file_name: str) -> Problem:
     else:
         # The one thing that the reader leaves to int(): more digits than it is willing to read.
         what, remedy = "a number has too many digits", _NUMBER
-    return Problem(file=file_name, line=line, key="", value="", what=f"not TOML: {what}", remedy=remedy)
+    return SiteProblem(file=file_name, line=line, key="", value="", what=f"not TOML: {what}", remedy=remedy)
 
 
 def _begins_curly(text: str, line: int, column: int) -> bool:

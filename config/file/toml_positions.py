@@ -26,7 +26,7 @@ _LONGEST_VALUE = 60
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Place:
+class TextPosition:
     """Where something stands in a text.
 
     Attributes:
@@ -54,16 +54,18 @@ class Positions:
         self._text = text
         self.marks = _Scanner(text).marks
 
-    def find(self, path: KeyPath) -> Place:
+    def find(self, path: KeyPath) -> TextPosition:
         """Return where a path stands, or, where it is missing, the table in which it should stand."""
         if path in self.marks:
             start, *value = self.marks[path]
-            return Place(offset=start, line=self._line(start), value=self.written(path) if value else "")
+            return TextPosition(
+                offset=start, line=self._line(start), value=self.written(path) if value else ""
+            )
         while path := path[:-1]:
             if path in self.marks:
                 start = self.marks[path][0]
-                return Place(offset=start, line=self._line(start), value="")
-        return Place(offset=-1, line=0, value="")
+                return TextPosition(offset=start, line=self._line(start), value="")
+        return TextPosition(offset=-1, line=0, value="")
 
     def written(self, path: KeyPath) -> str:
         """Return a value as written, in one line, shortened where it is long."""

@@ -13,7 +13,7 @@ from config.validation.finding import Finding, KeyPath, suggest
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Light:
+class FixtureRef:
     """A fixture of the file that hangs on a node, a line or a hub.
 
     Attributes:
@@ -32,7 +32,7 @@ class Light:
 
 
 @dataclass(kw_only=True, slots=True)
-class Run:
+class CableRun:
     """One [[cables]] table: where it begins, what it is, and the nodes that it leads to.
 
     Attributes:
@@ -65,12 +65,12 @@ class Plan:
     """
 
     feeds: tuple[str, ...]
-    runs: list[Run]
-    lights: list[Light]
-    owner: dict[str, Run] = field(default_factory=dict)
+    runs: list[CableRun]
+    lights: list[FixtureRef]
+    owner: dict[str, CableRun] = field(default_factory=dict)
     origin: dict[str, str] = field(default_factory=dict)
 
-    def at(self, name: str) -> list[Light]:
+    def at(self, name: str) -> list[FixtureRef]:
         """Give the lights that hang on a node, a line or a hub by its name."""
         return [light for light in self.lights if light.node == name]
 
@@ -110,7 +110,7 @@ def _lay(plan: Plan) -> Iterator[Finding]:
         yield from _own(plan, run)
 
 
-def _own(plan: Plan, run: Run) -> Iterator[Finding]:
+def _own(plan: Plan, run: CableRun) -> Iterator[Finding]:
     """Give a cable the nodes that it leads to; yield the first that something else is or leads to."""
     place = (*run.path, run.form)
     if run.form == "to" and run.name == run.begins:
@@ -138,7 +138,7 @@ def _names_a_tap(node: str, feeds: tuple[str, ...]) -> bool:
 
 def _reach(plan: Plan) -> Iterator[Finding]:
     """Follow the cables from the transformers; yield the pieces that hang on none, and rings."""
-    outward: dict[str, list[Run]] = {}
+    outward: dict[str, list[CableRun]] = {}
     for run in plan.runs:
         outward.setdefault(run.begins, []).append(run)
     plan.origin.update({feed: feed for feed in plan.feeds})
@@ -180,7 +180,7 @@ def _count(number: int, noun: str) -> str:
     return f"{number} {noun}{'' if number == 1 else 's'}"
 
 
-def _ring(plan: Plan, run: Run, in_a_ring: set[KeyPath]) -> Iterator[Finding]:
+def _ring(plan: Plan, run: CableRun, in_a_ring: set[KeyPath]) -> Iterator[Finding]:
     """Yield the ring that a cable is part of, once; one that only hangs on a ring is passed over."""
     trail = [run]
     while (above := plan.owner.get(trail[-1].begins)) is not None and above not in trail:

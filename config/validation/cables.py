@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 
-from config.validation.cable_tree import Light, Plan, Run, check_tree
+from config.validation.cable_tree import CableRun, FixtureRef, Plan, check_tree
 from config.validation.finding import Finding, KeyPath
 
 Document = Mapping[str, object]
@@ -121,7 +121,7 @@ def _count_of(fixture: Document) -> int:
     return count if isinstance(count, int) and not isinstance(count, bool) and count > 0 else 1
 
 
-def _read_run(path: KeyPath, row: Document) -> Run | None:
+def _read_run(path: KeyPath, row: Document) -> CableRun | None:
     """Read where a cable begins and what it leads to; None where that cannot be told."""
     given = [form for form in FORMS if form in row]
     begins, name = row.get("from"), row.get(given[0]) if given else None
@@ -129,10 +129,10 @@ def _read_run(path: KeyPath, row: Document) -> Run | None:
         return None
     legs = row.get("legs")
     count = len(legs) if isinstance(legs, list) else 0
-    return Run(path=path, begins=begins, form=given[0], name=name, legs=count)
+    return CableRun(path=path, begins=begins, form=given[0], name=name, legs=count)
 
 
-def _read_lights(document: Document, cables: Rows) -> Iterator[Light]:
+def _read_lights(document: Document, cables: Rows) -> Iterator[FixtureRef]:
     """Yield the fixtures that hang on something: as they say, else on what bears their zone's name."""
     ends = [row.get(form) for _, row in cables for form in ("line", "hub")]
     simple = {end for end in ends if isinstance(end, str)}
@@ -145,4 +145,4 @@ def _read_lights(document: Document, cables: Rows) -> Iterator[Light]:
         if isinstance(node, str) and node.strip():
             known = feed if isinstance(feed, str) and feed in ids else None
             count = _count_of(fixture)
-            yield Light(path=path, node=node, count=count, transformer=known, zone=zone_id)
+            yield FixtureRef(path=path, node=node, count=count, transformer=known, zone=zone_id)

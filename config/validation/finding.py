@@ -35,12 +35,12 @@ def write_path(path: KeyPath) -> str:
         if isinstance(part, int):
             text += f"[{part + 1}]"
         else:
-            key = part if _BARE_KEY.fullmatch(part) else quote(part)
+            key = part if _BARE_KEY.fullmatch(part) else toml_string(part)
             text += f".{key}" if text else key
     return text
 
 
-def quote(text: str) -> str:
+def toml_string(text: str) -> str:
     """Write a text as TOML does, in double quotes."""
     # JSON's text is TOML's, but for one control character that JSON leaves as it is.
     import json  # noqa: PLC0415 (not needed to start the lights)

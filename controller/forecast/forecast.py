@@ -139,7 +139,7 @@ class Forecast:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Change:
+class ForecastDifference:
     """What another plan would change for one zone: other minus present; negative saves."""
 
     zone: str
@@ -208,7 +208,7 @@ def with_mains_switching(garden: ForecastInput) -> ForecastInput:
     return replace(garden, transformers=transformers)
 
 
-def compare(present: Forecast, other: Forecast) -> tuple[Change, ...]:
+def compare(present: Forecast, other: Forecast) -> tuple[ForecastDifference, ...]:
     """Lay another plan beside the present one, zone by zone.
 
     Raises:
@@ -220,7 +220,7 @@ def compare(present: Forecast, other: Forecast) -> tuple[Change, ...]:
     for zone in present.lit:
         now, then = present.energy(zone), other.energy(zone)
         changes.append(
-            Change(
+            ForecastDifference(
                 zone=zone,
                 lit_ms=other.lit_ms(zone) - present.lit_ms(zone),
                 daylight_ms=other.daylight_ms(zone) - present.daylight_ms(zone),

@@ -8,7 +8,7 @@ from dataclasses import replace
 from config.program.spans import NOON_HOUR, ClockEdge, Span, SunEdge, SunEvent
 from controller.calendar.night import Night
 from controller.forecast.forecast import PlanOf
-from controller.planning.plan import Place, Window, ZoneLike, plan_night
+from controller.planning.plan import PlanContext, Window, ZoneLike, plan_night
 from controller.planning.program_text import SpecialProgram, ZoneProgram
 
 _EVENING = (SunEvent.SUNSET, SunEvent.DUSK)
@@ -44,7 +44,7 @@ def do_instead(zone: ZoneLike, program: Iterable[Span]) -> ZoneProgram:
     return ZoneProgram(id=zone.id, program=tuple(program), special_nights=special_nights)
 
 
-def plan_of(zones: Iterable[ZoneLike], place: Place) -> PlanOf:
+def plan_of(zones: Iterable[ZoneLike], place: PlanContext) -> PlanOf:
     """Plan imagined zones, as the forecast asks for it."""
     by_id = {zone.id: zone for zone in zones}
 

@@ -10,7 +10,7 @@ from datetime import datetime
 from controller.calendar.intervals import Interval, merge, ms_of, overlap
 from controller.calendar.night import Night
 from controller.history.clock_correction import ClockCorrection
-from controller.planning.plan import Place, ZoneLike, plan_night
+from controller.planning.plan import PlanContext, ZoneLike, plan_night
 from controller.planning.program_text import ZoneProgram, read_program
 from controller.records.entries import Event, EventKind
 from controller.records.reading import Reading
@@ -48,7 +48,7 @@ def program_periods(
 
 
 def planned_intervals(
-    programs: Iterable[ProgramPeriod], nights: Sequence[Night], place: Place
+    programs: Iterable[ProgramPeriod], nights: Sequence[Night], place: PlanContext
 ) -> list[Interval]:
     """Give when a zone was to be lit over some nights, by the programs that were in force.
 
@@ -70,7 +70,7 @@ def planned_intervals(
     return merge(planned)
 
 
-def windows_of(zone: ZoneLike, night: Night, place: Place) -> list[Interval]:
+def windows_of(zone: ZoneLike, night: Night, place: PlanContext) -> list[Interval]:
     """Plan one zone for one night, as intervals."""
     windows = plan_night(zone, night, place).windows
     return [(ms_of(window.on_utc), ms_of(window.off_utc)) for window in windows]

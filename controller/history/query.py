@@ -30,7 +30,7 @@ MOST_NIGHTS_OVER_THE_WEB = 3653
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class HoursAsk:
+class HoursQuery:
     """What somebody asks.
 
     Attributes:
@@ -55,7 +55,7 @@ class HoursAsk:
         return self.by is Each.WHOLE and self.period is None and self.first is None and self.last is None
 
 
-def choose_periods(ask: HoursAsk, planner: Planner, *, tonight: date, began: date | None) -> list[Period]:
+def choose_periods(ask: HoursQuery, planner: Planner, *, tonight: date, began: date | None) -> list[Period]:
     """Say which periods are meant.
 
     Args:
@@ -90,7 +90,7 @@ def read_period(text: str, planner: Planner) -> Period:
     return period
 
 
-def _usual(ask: HoursAsk, planner: Planner, tonight: date, began: date | None) -> Period:
+def _usual(ask: HoursQuery, planner: Planner, tonight: date, began: date | None) -> Period:
     """Fill in the ends that nobody named."""
     last = ask.last or max(tonight, ask.first or tonight)
     first = ask.first or _usual_first(ask, planner, last, began)
@@ -100,7 +100,7 @@ def _usual(ask: HoursAsk, planner: Planner, tonight: date, began: date | None) -
     return stretch_of_nights(first, last, planner.tz)
 
 
-def _usual_first(ask: HoursAsk, planner: Planner, last: date, began: date | None) -> date:
+def _usual_first(ask: HoursQuery, planner: Planner, last: date, began: date | None) -> date:
     """Go back as far as is usual, to the beginning of a month or season, and not before the journal began.
 
     Where it knows nothing yet, the last piece says all that there is to say.

@@ -15,7 +15,7 @@ from controller.forecast.inputs import forecast_input
 from controller.history.account import account_for_past
 from controller.history.lamp_wear import Wear, account_for_wear
 from controller.history.nights import Bounds, bounds_of
-from controller.history.query import HoursAsk, choose_periods
+from controller.history.query import HoursQuery, choose_periods
 from controller.journal.reader import JournalReader
 from controller.planning.planner import Planner
 from controller.wiring.losses import cable_losses
@@ -24,7 +24,7 @@ from controller.wiring.losses import cable_losses
 def report_hours(
     planner: Planner,
     journal: JournalReader,
-    ask: HoursAsk,
+    ask: HoursQuery,
     *,
     now_utc: datetime,
     year: Forecast | None = None,
@@ -66,7 +66,7 @@ def report_hours(
 
 
 def iter_hour_rows(
-    planner: Planner, journal: JournalReader, ask: HoursAsk, *, now_utc: datetime
+    planner: Planner, journal: JournalReader, ask: HoursQuery, *, now_utc: datetime
 ) -> Iterator[dict[str, Any]]:
     """Tell what zones did, row by row, each as soon as it is worked out.
 
@@ -92,7 +92,7 @@ def iter_hour_rows(
         yield row_as_json(account, currency)
 
 
-def _periods_of(planner: Planner, ask: HoursAsk, bounds: Bounds) -> list[Period]:
+def _periods_of(planner: Planner, ask: HoursQuery, bounds: Bounds) -> list[Period]:
     """Say which periods are meant, with the journal's beginning and now as the usual ends."""
     began = None if bounds.is_empty else planner.night_at(bounds.began_utc).date
     return choose_periods(ask, planner, tonight=planner.night_at(bounds.now_utc).date, began=began)
@@ -113,7 +113,7 @@ def _of_zones(wear: Wear, zones: Sequence[str]) -> Wear:
     )
 
 
-def require_zones(planner: Planner, journal: JournalReader, ask: HoursAsk) -> None:
+def require_zones(planner: Planner, journal: JournalReader, ask: HoursQuery) -> None:
     """Refuse a zone that neither the site nor the journal has; one that is gone keeps its past."""
     for zone in ask.zones:
         try:

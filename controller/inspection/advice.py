@@ -12,9 +12,9 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from controller.inspection.changes import Change, Kind, list_changes, list_combined
+from controller.inspection.changes import ChangeKind, WiringChange, list_changes, list_combined
 from controller.inspection.circuit_checks import judge
-from controller.inspection.findings import Finding, InspectionResult, Level
+from controller.inspection.findings import Finding, InspectionResult, Severity
 from controller.inspection.gauges import has_volts, within_upper_limit
 from controller.inspection.rewiring import attach
 from controller.wiring.limits import Limits
@@ -37,7 +37,7 @@ class Proposal:
         remains: what is still wrong elsewhere, such as an overloaded transformer.
     """
 
-    change: Change
+    change: WiringChange
     judgement: InspectionResult
     worst: LampState
     doubts: tuple[Finding, ...]
@@ -90,26 +90,26 @@ class _Search:
     before: InspectionResult
     limits: Limits
 
-    def choose(self, changes: Iterable[Change]) -> list[Proposal]:
+    def choose(self, changes: Iterable[WiringChange]) -> list[Proposal]:
         """Try changes, the cheapest first, and keep a few of each kind."""
         kept: list[Proposal] = []
-        offered: Counter[tuple[Kind, bool]] = Counter()
+        offered: Counter[tuple[ChangeKind, bool]] = Counter()
         a_tap_does = False
         for change in sorted(changes, key=lambda change: change.copper_kg):
-            needless = a_tap_does and change.tap_v is not None and change.kind is not Kind.TAP
+            needless = a_tap_does and change.tap_v is not None and change.kind is not ChangeKind.TAP
             if needless or offered[change.kind, False] == MOST_OF_A_KIND:
                 continue
             proposal = self.attempt(change)
             if proposal is None:
                 continue
             doubted = bool(proposal.doubts)
-            a_tap_does = a_tap_does or (change.kind is Kind.TAP and not doubted)
+            a_tap_does = a_tap_does or (change.kind is ChangeKind.TAP and not doubted)
             if offered[change.kind, doubted] < MOST_OF_A_KIND:
                 offered[change.kind, doubted] += 1
                 kept.append(proposal)
         return kept
 
-    def attempt(self, change: Change) -> Proposal | None:
+    def attempt(self, change: WiringChange) -> Proposal | None:
         """Judge the transformer with a change made; None where it does not do, or breaks something else."""
         limits = self.limits
         for network in change.networks:
@@ -153,7 +153,7 @@ def _new_doubts(
         rank_before = ranks.get((verdict.feed, verdict.topic), 0)
         if changed:
             rank_before = max(rank_before, ranks.get((old_feed, verdict.topic), 0))
-        if verdict.level is Level.WRONG and (changed or rank_before < Level.WRONG.rank):
+        if verdict.level is Severity.WRONG and (changed or rank_before < Severity.WRONG.rank):
             return None
         if verdict.level.rank > rank_before:
             doubts.append(verdict)

@@ -14,7 +14,7 @@ from typing import Final
 from controller.inspection.gauges import Gauges, find_gauges, has_volts, lay_out
 from controller.inspection.rewiring import Purchase, feed_at, move_branch, second_circuit, second_run, thicken
 from controller.wiring.cable import Gauge, thicker
-from controller.wiring.network import Network, Stretch, way_to
+from controller.wiring.network import CableSegment, Network, way_to
 from controller.wiring.solver import Outcome, Solution
 
 MOST_NODES: Final = 12
@@ -27,7 +27,7 @@ RUN_GAUGES: Final = 3
 """Gauges tried for a new run: that of the first cable and the next thicker ones."""
 
 
-class Kind(StrEnum):
+class ChangeKind(StrEnum):
     """What is changed."""
 
     TAP = "another tap"
@@ -37,7 +37,7 @@ class Kind(StrEnum):
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Change:
+class WiringChange:
     """One thing that could be done to one network.
 
     Attributes:
@@ -48,7 +48,7 @@ class Change:
         tap_v: the tap that all or part of it moves to; None where it stays.
     """
 
-    kind: Kind
+    kind: ChangeKind
     words: str
     buys: tuple[Purchase, ...]
     networks: tuple[Network, ...]
@@ -60,7 +60,9 @@ class Change:
         return sum(purchase.copper_kg for purchase in self.buys)
 
 
-def list_changes(outcome: Outcome, taps_v: Sequence[float], drop_percent: float | None) -> Iterator[Change]:
+def list_changes(
+    outcome: Outcome, taps_v: Sequence[float], drop_percent: float | None
+) -> Iterator[WiringChange]:
     """Everything that is tried for one network.
 
     Args:
@@ -76,7 +78,7 @@ def list_changes(outcome: Outcome, taps_v: Sequence[float], drop_percent: float 
         if tap_v is not None:
             tapped = replace(network, feed=replace(network.feed, source_v=tap_v, tap=f"{tap_v:g} V"))
             words = f"use the {tap_v:g} V tap instead of {own_v:g} V"
-            yield Change(kind=Kind.TAP, words=words, buys=(), networks=(tapped,), tap_v=tap_v)
+            yield WiringChange(kind=ChangeKind.TAP, words=words, buys=(), networks=(tapped,), tap_v=tap_v)
         yield from _thicker_cables(tapped, tap_v, drop_percent)
         yield from _new_runs(tapped, tap_v, way, drop_percent)
     yield from _other_circuits(network, way, other_taps_v, drop_percent)
@@ -92,11 +94,13 @@ def _with_tap(tap_v: float | None, words: str) -> str:
     return words if tap_v is None else f"use the {tap_v:g} V tap and {words}"
 
 
-def _thicker_cables(network: Network, tap_v: float | None, drop_percent: float | None) -> Iterator[Change]:
+def _thicker_cables(
+    network: Network, tap_v: float | None, drop_percent: float | None
+) -> Iterator[WiringChange]:
     for gauges in find_gauges(lay_out(network, drop_percent)):
         words, buys, thickened = _lay((network,), (gauges,))
-        yield Change(
-            kind=Kind.CABLE, words=_with_tap(tap_v, words), buys=buys, networks=thickened, tap_v=tap_v
+        yield WiringChange(
+            kind=ChangeKind.CABLE, words=_with_tap(tap_v, words), buys=buys, networks=thickened, tap_v=tap_v
         )
 
 
@@ -105,7 +109,7 @@ def _lay(
 ) -> tuple[str, tuple[Purchase, ...], tuple[Network, ...]]:
     """Lay thicker cables, and say what to lay and to buy for them and for a new run to a node."""
     thickened = tuple(thicken(network, gauges) for network, gauges in zip(networks, found, strict=True))
-    laid: dict[Gauge, list[Stretch]] = {}
+    laid: dict[Gauge, list[CableSegment]] = {}
     for network, gauges in zip(thickened, found, strict=True):
         for cable in network.walk():
             if cable.to_node in gauges or cable.to_node == run_to:
@@ -118,7 +122,7 @@ def _lay(
     return words, buys, thickened
 
 
-def _where(cables: Sequence[Stretch]) -> str:
+def _where(cables: Sequence[CableSegment]) -> str:
     """Name cables by the ways that they make, such as “feed” to “oak 3”; the cables come in walking order."""
     ends: dict[str, str] = {}  # the present end of each way, and where the way begins
     for cable in cables:
@@ -127,19 +131,19 @@ def _where(cables: Sequence[Stretch]) -> str:
 
 
 def _new_runs(
-    network: Network, tap_v: float | None, way: Sequence[Stretch], drop_percent: float | None
-) -> Iterator[Change]:
+    network: Network, tap_v: float | None, way: Sequence[CableSegment], drop_percent: float | None
+) -> Iterator[WiringChange]:
     """Home runs to a node on the way to the worst lamp: instead of the old one, or beside it."""
     for cable in _evenly(way[1:]):
         node, gauges = cable.to_node, _run_gauges(way)
         moved = f"bring the home run to “{node}” and take away the cable to “{way[0].to_node}”"
         split = f"lay a second run to “{node}” and cut the cable from “{cable.from_node}” to it"
-        for kind, rewire, words in ((Kind.FEED, feed_at, moved), (Kind.RUN, second_run, split)):
+        for kind, rewire, words in ((ChangeKind.FEED, feed_at, moved), (ChangeKind.RUN, second_run, split)):
             if not has_volts(rewire(network, node, gauges[-1])[0], drop_percent):
                 continue
             for gauge in gauges:
                 after, purchase = rewire(network, node, gauge)
-                yield Change(
+                yield WiringChange(
                     kind=kind,
                     words=_with_tap(tap_v, words),
                     buys=(purchase,),
@@ -149,15 +153,15 @@ def _new_runs(
 
 
 def _other_circuits(
-    network: Network, way: Sequence[Stretch], taps_v: Sequence[float], drop_percent: float | None
-) -> Iterator[Change]:
+    network: Network, way: Sequence[CableSegment], taps_v: Sequence[float], drop_percent: float | None
+) -> Iterator[WiringChange]:
     """Part of the cables on another tap, a circuit of its own: a whole branch, or a second run to a node."""
     branches = [cable.to_node for cable in network.stretches if cable.from_node == network.feed.node]
     for tap_v in taps_v:
         for node in branches if len(branches) > 1 else ():
             words = f"move the cable to “{node}” to the {tap_v:g} V tap"
             parts = move_branch(network, node, tap_v)
-            yield Change(kind=Kind.TAP, words=words, buys=(), networks=parts)
+            yield WiringChange(kind=ChangeKind.TAP, words=words, buys=(), networks=parts)
         for cable in _evenly(way[1:]):
             node, gauges = cable.to_node, _run_gauges(way)
             parts, _ = second_circuit(network, node, gauges[-1], tap_v)
@@ -169,10 +173,14 @@ def _other_circuits(
             )
             for gauge in gauges:
                 parts, purchase = second_circuit(network, node, gauge, tap_v)
-                yield Change(kind=Kind.RUN, words=words, buys=(purchase,), networks=parts, tap_v=tap_v)
+                yield WiringChange(
+                    kind=ChangeKind.RUN, words=words, buys=(purchase,), networks=parts, tap_v=tap_v
+                )
 
 
-def list_combined(outcome: Outcome, taps_v: Sequence[float], drop_percent: float | None) -> Iterator[Change]:
+def list_combined(
+    outcome: Outcome, taps_v: Sequence[float], drop_percent: float | None
+) -> Iterator[WiringChange]:
     """Second runs, from the same tap or another, with thicker cable: for where nothing simpler does."""
     network, own_v = outcome.network, outcome.network.feed.source_v
     way = way_to(network, _worst_node(outcome))
@@ -182,7 +190,7 @@ def list_combined(outcome: Outcome, taps_v: Sequence[float], drop_percent: float
         joined, _ = second_run(network, node, gauge)
         for gauges in find_gauges(lay_out(joined, drop_percent)):
             words, buys, thickened = _lay((joined,), (gauges,), node)
-            yield Change(kind=Kind.RUN, words=f"{cut}, {words}", buys=buys, networks=thickened)
+            yield WiringChange(kind=ChangeKind.RUN, words=f"{cut}, {words}", buys=buys, networks=thickened)
         for tap_v in sorted({tap_v for tap_v in taps_v if tap_v != own_v}):
             parts, _ = second_circuit(network, node, gauge, tap_v)
             found = [_least_copper(part, drop_percent) for part in parts]
@@ -190,7 +198,7 @@ def list_combined(outcome: Outcome, taps_v: Sequence[float], drop_percent: float
                 continue
             words, buys, thickened = _lay(parts, [gauges or {} for gauges in found], node)
             words = f"{cut}, feed it from the {tap_v:g} V tap, {words}"
-            yield Change(kind=Kind.RUN, words=words, buys=buys, networks=thickened, tap_v=tap_v)
+            yield WiringChange(kind=ChangeKind.RUN, words=words, buys=buys, networks=thickened, tap_v=tap_v)
 
 
 def _least_copper(network: Network, drop_percent: float | None) -> Gauges | None:
@@ -205,10 +213,10 @@ def _least_copper(network: Network, drop_percent: float | None) -> Gauges | None
     )
 
 
-def _evenly(cables: Sequence[Stretch], most: int = MOST_NODES) -> Iterator[Stretch]:
+def _evenly(cables: Sequence[CableSegment], most: int = MOST_NODES) -> Iterator[CableSegment]:
     count = min(len(cables), most)
     return (cables[round(part * len(cables) / count) - 1] for part in range(1, count + 1))
 
 
-def _run_gauges(way: Sequence[Stretch]) -> tuple[Gauge, ...]:
+def _run_gauges(way: Sequence[CableSegment]) -> tuple[Gauge, ...]:
     return (way[0].gauge, *thicker(way[0].gauge))[:RUN_GAUGES]

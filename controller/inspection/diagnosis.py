@@ -14,7 +14,7 @@ from typing import Final
 
 from controller.inspection.rewiring import thicken
 from controller.wiring.cable import parse_gauge, same_kind
-from controller.wiring.network import Lamp, Network, Stretch, way_to
+from controller.wiring.network import CableSegment, Lamp, Network, way_to
 from controller.wiring.solver import Solution, solve
 
 LIKELY_C: Final = 25.0
@@ -40,7 +40,7 @@ ALIKE_V: Final = 0.02
 """Places whose misfits differ by less cannot be told apart by the last digit of a hand meter."""
 
 
-class Fault(StrEnum):
+class WiringFault(StrEnum):
     """What may be wrong on site."""
 
     LAMP_OUT = "lamp out"
@@ -71,7 +71,7 @@ class Explanation:
         words: a sentence for a person.
     """
 
-    fault: Fault
+    fault: WiringFault
     places: tuple[str, ...]
     size: float
     misfit_v: float
@@ -80,7 +80,7 @@ class Explanation:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class _Tried:
-    fault: Fault
+    fault: WiringFault
     place: str
     size: float
     misfit_v: float
@@ -108,7 +108,7 @@ def explain(
     if not tap_measured:
         tried += _other_taps(base, readings)
     explanations = []
-    for fault in Fault:
+    for fault in WiringFault:
         fitting = [one for one in tried if one.fault is fault and one.misfit_v <= tolerance_v]
         fitting.sort(key=lambda one: one.misfit_v)
         if fitting:
@@ -121,15 +121,15 @@ def _explanation(fitting: Sequence[_Tried]) -> Explanation:
     alike = dict.fromkeys(one.place for one in fitting if one.misfit_v <= best.misfit_v + ALIKE_V)
     where = " or ".join(f"“{place}”" for place in list(alike)[:3])
     match best.fault:
-        case Fault.LAMP_OUT:
+        case WiringFault.LAMP_OUT:
             words = f"a lamp of {best.size:g} W at {where} may be out"
-        case Fault.SPLICE:
+        case WiringFault.SPLICE:
             words = f"a splice at {where} may have {best.size:.2f} ohm too many: open it and make it anew"
-        case Fault.OPEN:
+        case WiringFault.OPEN:
             words = f"nothing comes through {where}: look for an open splice, a cut cable or a loose plug"
-        case Fault.GAUGE:
+        case WiringFault.GAUGE:
             words = f"the cable may be {where} and not as noted: read what is printed on it"
-        case Fault.TAP:
+        case WiringFault.TAP:
             words = f"the tap at {where} may give {best.size:.2f} V: measure at the transformer under load"
     return Explanation(
         fault=best.fault, places=tuple(alike), size=best.size, misfit_v=best.misfit_v, words=words
@@ -144,7 +144,7 @@ def _lamps_out(base: Solution, readings: Sequence[MeasuredVolts]) -> Iterator[_T
         else:
             out = replace(fixture, watts=NOTHING_W, lamp=Lamp.CURRENT)
         lit = replace(base.network, fixtures=(*fixtures[:place], out, *fixtures[place + 1 :]))
-        yield from _try(Fault.LAMP_OUT, fixture.node, fixture.watts, lit, readings)
+        yield from _try(WiringFault.LAMP_OUT, fixture.node, fixture.watts, lit, readings)
 
 
 def _gauges(base: Solution, readings: Sequence[MeasuredVolts]) -> Iterator[_Tried]:
@@ -155,11 +155,11 @@ def _gauges(base: Solution, readings: Sequence[MeasuredVolts]) -> Iterator[_Trie
         for gauge in same_kind(noted):
             if gauge != noted:
                 other = thicken(base.network, dict.fromkeys(ends, gauge))
-                yield from _try(Fault.GAUGE, str(gauge), gauge.area_mm2, other, readings)
+                yield from _try(WiringFault.GAUGE, str(gauge), gauge.area_mm2, other, readings)
 
 
 def _try(
-    fault: Fault, place: str, size: float, network: Network, readings: Sequence[MeasuredVolts]
+    fault: WiringFault, place: str, size: float, network: Network, readings: Sequence[MeasuredVolts]
 ) -> Iterator[_Tried]:
     off_v = _off(network, readings)
     if off_v is not None:
@@ -176,7 +176,7 @@ def _other_taps(base: Solution, readings: Sequence[MeasuredVolts]) -> Iterator[_
     mean_v = _mean(_off_now(base, readings), everywhere)
     source_v = _fit(tapped, feed.source_v, feed.source_v - mean_v, readings, everywhere)
     if source_v is not None:
-        yield from _try(Fault.TAP, feed.node, source_v, tapped(source_v), readings)
+        yield from _try(WiringFault.TAP, feed.node, source_v, tapped(source_v), readings)
 
 
 def _splices(base: Solution, readings: Sequence[MeasuredVolts], tolerance_v: float) -> Iterator[_Tried]:
@@ -219,7 +219,7 @@ def _opens(base: Solution, readings: Sequence[MeasuredVolts]) -> Iterator[_Tried
             off_v = _off(replace(network, fixtures=tuple(lit)), readings)
             if off_v is not None:
                 lit_v = [abs(off) for at, off in enumerate(off_v) if at not in dark]
-                yield _Tried(fault=Fault.OPEN, place=name, size=0.0, misfit_v=max(lit_v, default=0.0))
+                yield _Tried(fault=WiringFault.OPEN, place=name, size=0.0, misfit_v=max(lit_v, default=0.0))
 
 
 def _may_be_splice(off_v: Sequence[float], behind: Sequence[int], tolerance_v: float) -> bool:
@@ -237,7 +237,7 @@ def _splice(
 ) -> Iterator[_Tried]:
     ohm = _fit(make, 0.0, first_ohm, readings, behind)
     if ohm is not None and ohm >= LEAST_SPLICE_OHM:
-        yield from _try(Fault.SPLICE, place, ohm, make(ohm), readings)
+        yield from _try(WiringFault.SPLICE, place, ohm, make(ohm), readings)
 
 
 def _in_cable(network: Network, place: int) -> Callable[[float], Network]:
@@ -257,7 +257,7 @@ def _at_lamp(network: Network, place: int) -> Callable[[float], Network]:
 
     def make(ohm: float) -> Network:
         end = f"{old.node}, lamp {place}"
-        cable = Stretch(
+        cable = CableSegment(
             from_node=old.node, to_node=end, gauge=gauge, length_m=NO_LENGTH_M, splice_ohm=max(0.0, ohm)
         )
         moved = replace(old, node=end)

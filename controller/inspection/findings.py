@@ -12,7 +12,7 @@ from enum import StrEnum
 from controller.wiring.solver import Outcome, Solution
 
 
-class Level(StrEnum):
+class Severity(StrEnum):
     """How bad it is; compared by ``rank``."""
 
     WELL = "well"
@@ -22,7 +22,7 @@ class Level(StrEnum):
     @property
     def rank(self) -> int:
         """0 well, 1 doubtful, 2 wrong."""
-        return list(Level).index(self)
+        return list(Severity).index(self)
 
 
 class Topic(StrEnum):
@@ -60,7 +60,7 @@ class Finding:
     """
 
     topic: Topic
-    level: Level
+    level: Severity
     feed: str
     place: str
     value: float
@@ -105,10 +105,10 @@ class InspectionResult:
     verdicts: tuple[Finding, ...]
 
     @property
-    def level(self) -> Level:
+    def level(self) -> Severity:
         """The worst level among the findings."""
         levels = (verdict.level for verdict in self.verdicts)
-        return max(levels, key=lambda level: level.rank, default=Level.WELL)
+        return max(levels, key=lambda level: level.rank, default=Severity.WELL)
 
     @property
     def load_va(self) -> float | None:
@@ -119,7 +119,9 @@ class InspectionResult:
 
     def wrong(self, feed: str | None = None) -> tuple[Finding, ...]:
         """The findings that are wrong, of one feed where it is named."""
-        return tuple(v for v in self.verdicts if v.level is Level.WRONG and (feed is None or v.feed == feed))
+        return tuple(
+            v for v in self.verdicts if v.level is Severity.WRONG and (feed is None or v.feed == feed)
+        )
 
     def ranks(self) -> dict[tuple[str, Topic], int]:
         """The worst rank of each topic at each feed."""

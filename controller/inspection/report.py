@@ -14,7 +14,7 @@ from config.models.site import Fixture, Site, Zone
 from controller.inspection.advice import Proposal, advise
 from controller.inspection.circuit_checks import judge
 from controller.inspection.diagnosis import MeasuredVolts
-from controller.inspection.findings import Finding, InspectionResult, Level, SolvedStates, Topic
+from controller.inspection.findings import Finding, InspectionResult, Severity, SolvedStates, Topic
 from controller.inspection.measurements import (
     VoltageComparison,
     WattsBesideComputed,
@@ -73,7 +73,7 @@ class WiringReport:
     unknown: tuple[str, ...]
 
     @property
-    def level(self) -> Level:
+    def level(self) -> Severity:
         """The worst of its findings."""
         return self.judgement.level
 

@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 from controller.wiring.cable import Gauge
-from controller.wiring.network import Network, Stretch, way_to
+from controller.wiring.network import CableSegment, Network, way_to
 
 COPPER_G_PER_CM3 = 8.89
 """Density of copper, NBS Handbook 100."""
@@ -52,7 +52,9 @@ def feed_at(network: Network, node: str, gauge: Gauge) -> tuple[Network, Purchas
     way = way_to(network, node)
     first, turned = way[0], {cable.to_node for cable in way[1:]}
     purchase = Purchase(gauge=gauge, length_m=sum(cable.length_m for cable in way))
-    home_run = Stretch(from_node=network.feed.node, to_node=node, gauge=gauge, length_m=purchase.length_m)
+    home_run = CableSegment(
+        from_node=network.feed.node, to_node=node, gauge=gauge, length_m=purchase.length_m
+    )
     cables = [home_run]
     for cable in network.stretches:
         if cable.to_node in turned:
@@ -66,7 +68,7 @@ def second_run(network: Network, node: str, gauge: Gauge) -> tuple[Network, Purc
     """Cut the cable into a node and feed what is behind it by a run of its own from the same tap."""
     way = way_to(network, node)
     purchase = Purchase(gauge=gauge, length_m=sum(cable.length_m for cable in way))
-    run = Stretch(from_node=network.feed.node, to_node=node, gauge=gauge, length_m=purchase.length_m)
+    run = CableSegment(from_node=network.feed.node, to_node=node, gauge=gauge, length_m=purchase.length_m)
     cables = tuple(run if cable.to_node == node else cable for cable in network.stretches)
     return replace(network, stretches=cables), purchase
 

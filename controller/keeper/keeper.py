@@ -18,7 +18,7 @@ from controller.clock.clock import Clock
 from controller.journal.previous_run import PreviousRun
 from controller.keeper.overrides import ActiveOverrides
 from controller.keeper.recorder import Account, JournalLike
-from controller.keeper.state import LONG_AGO_S, TRIES_BEFORE_REOPENING, Fault, KeeperStatus, ZoneState
+from controller.keeper.state import LONG_AGO_S, TRIES_BEFORE_REOPENING, KeeperStatus, RelayFault, ZoneState
 from controller.planning.decision import decide, place_override
 from controller.planning.planner import Planner
 from controller.records.entries import Cause, EventKind, Override
@@ -273,7 +273,7 @@ class Keeper:
         if state.fault is None:
             log.error("zone %s: %s", zone_id, error)
             self._account.note(EventKind.RELAY_FAULT, str(error), now, zone=zone_id)
-        state.fault = Fault.after(state.fault, words=str(error), now=now)
+        state.fault = RelayFault.after(state.fault, words=str(error), now=now)
         return state.fault.retry_at_boot_s - now.boot_s
 
     def _healthy(self, zone_id: str, state: ZoneState, now: Reading) -> None:

@@ -10,7 +10,7 @@ from config.models.site import Zone
 from controller.clock.clock import step_between
 from controller.journal.previous_run import PreviousRun
 from controller.keeper.state import ZoneState
-from controller.planning.program_text import GONE, format_program
+from controller.planning.program_text import REMOVED, format_program
 from controller.records.entries import Cause, Entry, Event, EventKind, Heartbeat, Switching
 from controller.records.reading import Reading
 
@@ -79,7 +79,7 @@ class Account:
         """Take down what each zone is to do from now on, where it differs from what was told before."""
         told = {zone.id: format_program(zone) for zone in zones}
         for zone_id in sorted(self._told.keys() - told.keys()):
-            self.note(EventKind.PROGRAM, GONE, at, zone=zone_id)
+            self.note(EventKind.PROGRAM, REMOVED, at, zone=zone_id)
         for zone_id, words in told.items():
             if self._told.get(zone_id) != words:
                 self.note(EventKind.PROGRAM, words, at, zone=zone_id)

@@ -20,7 +20,7 @@ LONG_AGO_S = -1e9
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Fault:
+class RelayFault:
     """A relay that does not do what it is told: since when, in what words, and when it is tried again."""
 
     words: str
@@ -29,12 +29,12 @@ class Fault:
     retry_at_boot_s: float
 
     @staticmethod
-    def after(earlier: Fault | None, *, words: str, now: Reading) -> Fault:
+    def after(earlier: RelayFault | None, *, words: str, now: Reading) -> RelayFault:
         """Count one more failed try and choose the pause before the next."""
         tries = 1 if earlier is None else earlier.tries + 1
         pause_s = min(LONGEST_PAUSE_S, FIRST_PAUSE_S * 2.0 ** min(tries - 1, 10))
         since = now if earlier is None else earlier.since
-        return Fault(words=words, since=since, tries=tries, retry_at_boot_s=now.boot_s + pause_s)
+        return RelayFault(words=words, since=since, tries=tries, retry_at_boot_s=now.boot_s + pause_s)
 
 
 @dataclass(kw_only=True, slots=True)
@@ -48,7 +48,7 @@ class ZoneState:
     load: RatedLoad
     lit: bool = False
     totals_since: Reading | None = None
-    fault: Fault | None = None
+    fault: RelayFault | None = None
     decision: Decision | None = None
 
     @classmethod
@@ -81,7 +81,7 @@ class ZoneStatus:
     totals_since: Reading | None
     decision: Decision
     override: Override | None
-    fault: Fault | None
+    fault: RelayFault | None
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

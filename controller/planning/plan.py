@@ -79,7 +79,7 @@ class NightPlan:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Place:
+class PlanContext:
     """Where a night is planned: the sky, the degrees below the horizon at dusk, and the time zone."""
 
     sky: Sun
@@ -87,7 +87,7 @@ class Place:
     tz: ZoneInfo
 
 
-def plan_night(zone: ZoneLike, night: Night, place: Place) -> NightPlan:
+def plan_night(zone: ZoneLike, night: Night, place: PlanContext) -> NightPlan:
     """Resolve a zone's program for one night.
 
     Args:
@@ -125,7 +125,7 @@ def _special_night(zone: ZoneLike, night: Night) -> SpecialNightLike | None:
     return None
 
 
-def _windows_of_span(span: Span, night: Night, place: Place) -> tuple[list[Window], str]:
+def _windows_of_span(span: Span, night: Night, place: PlanContext) -> tuple[list[Window], str]:
     """Resolve one span; without windows, the second value says why there is no light."""
     begins = _instant(span.begins, night, place)
     if isinstance(begins, str):
@@ -155,7 +155,7 @@ def _windows_of_span(span: Span, night: Night, place: Place) -> tuple[list[Windo
     return [Window(on_utc=on, off_utc=off, span=text) for on, off in stretches], ""
 
 
-def _instant(edge: ClockEdge | SunEdge, night: Night, place: Place) -> datetime | str:
+def _instant(edge: ClockEdge | SunEdge, night: Night, place: PlanContext) -> datetime | str:
     """Say when an edge falls in a night, or in words why it does not."""
     if isinstance(edge, ClockEdge):
         return clock_in_night(night, edge.hour, edge.minute, place.tz)
@@ -211,11 +211,11 @@ def _joined(first: Window, second: Window) -> Window:
     return Window(on_utc=first.on_utc, off_utc=max(first.off_utc, second.off_utc), span=span)
 
 
-def _spoken(edge: ClockEdge | SunEdge | None, at_utc: datetime, place: Place) -> str:
+def _spoken(edge: ClockEdge | SunEdge | None, at_utc: datetime, place: PlanContext) -> str:
     """Name an edge, with its local time where the name does not tell it."""
     return f"{edge} ({_at(at_utc, place)})" if isinstance(edge, SunEdge) else _at(at_utc, place)
 
 
-def _at(at_utc: datetime, place: Place) -> str:
+def _at(at_utc: datetime, place: PlanContext) -> str:
     """Local wall-clock time of an instant, to the minute."""
     return f"{local(at_utc, place.tz):%H:%M}"

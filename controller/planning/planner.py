@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 
 from config.models.site import Site
 from controller.calendar.night import Night, night_at, night_on, zone_info
-from controller.planning.plan import NightPlan, Place, Window, plan_night
+from controller.planning.plan import NightPlan, PlanContext, Window, plan_night
 from controller.sun.sun import Sun
 
 # A yearly stretch may lie 366 nights ahead; a little more tells "never" from "not yet".
@@ -18,7 +18,7 @@ REMEMBERED_NIGHTS = HORIZON_NIGHTS + 30
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Light:
+class ProgramState:
     """What the program alone asks of one zone over a stretch of time.
 
     Attributes:
@@ -60,9 +60,9 @@ class Planner:
         self.site = site
         self.tz = tz or zone_info(site.time_zone)
         self.sky = Sun(site.latitude_deg, site.longitude_deg)
-        self.place = Place(sky=self.sky, dusk_angle_deg=site.dusk_angle_deg, tz=self.tz)
+        self.place = PlanContext(sky=self.sky, dusk_angle_deg=site.dusk_angle_deg, tz=self.tz)
         self._plans: dict[tuple[str, Night], NightPlan] = {}
-        self._standing: dict[str, Light] = {}
+        self._standing: dict[str, ProgramState] = {}
 
     def night_at(self, at_utc: datetime) -> Night:
         """Name the night that an instant belongs to."""
@@ -83,7 +83,7 @@ class Planner:
             self._plans[key] = found
         return found
 
-    def light(self, zone_id: str, at_utc: datetime) -> Light:
+    def light(self, zone_id: str, at_utc: datetime) -> ProgramState:
         """Say what the program asks of a zone at an instant, and when that next changes.
 
         Raises:
@@ -98,13 +98,13 @@ class Planner:
         self._standing[zone_id] = light
         return light
 
-    def _work_out(self, zone_id: str, at_utc: datetime) -> Light:
+    def _work_out(self, zone_id: str, at_utc: datetime) -> ProgramState:
         """Find the window at an instant, or the ones around it."""
         plan = self.plan(zone_id, self.night_at(at_utc))
         over: Window | None = None
         for window in plan.windows:
             if at_utc < window.on_utc:
-                return Light(
+                return ProgramState(
                     on=False,
                     plan=plan,
                     window=None,
@@ -114,12 +114,14 @@ class Planner:
                 )
             if at_utc < window.off_utc:
                 until_utc = self._lit_until(zone_id, plan, window)
-                return Light(
+                return ProgramState(
                     on=True, plan=plan, window=window, waits_for=None, since_utc=at_utc, until_utc=until_utc
                 )
             over = window
         until_utc = self._dark_until(zone_id, plan)
-        return Light(on=False, plan=plan, window=over, waits_for=None, since_utc=at_utc, until_utc=until_utc)
+        return ProgramState(
+            on=False, plan=plan, window=over, waits_for=None, since_utc=at_utc, until_utc=until_utc
+        )
 
     def _lit_until(self, zone_id: str, plan: NightPlan, window: Window) -> datetime | None:
         """Follow a window across noon where the next night goes on with it, as in the polar night."""

@@ -19,7 +19,7 @@ from controller.planning.plan import SpecialNightLike
 
 DARK = "dark"
 # Said of a zone that the site file has no longer.
-GONE = "no zone any more"
+REMOVED = "no zone any more"
 _NEXT = "; "
 _AND = " and "
 _COLON = ": "
@@ -75,7 +75,7 @@ def read_program(zone_id: str, words: str) -> ZoneProgram | None:
     Raises:
         ProgramError: it is no such line; nothing but ``format_program`` writes them.
     """
-    if words == GONE:
+    if words == REMOVED:
         return None
     words, out, reason = words.partition(_NEXT + _OUT)
     every_night, *others = words.split(_NEXT)

@@ -17,14 +17,14 @@ from config.program.spans import Span, SunEdge
 from config.program.special_nights import OneDate
 from config.validation.finding import KeyPath
 from controller.calendar.night import Night, nights
-from controller.planning.plan import NightPlan, Place, plan_night
+from controller.planning.plan import NightPlan, PlanContext, plan_night
 from controller.planning.planner import Planner
 
 # Stretches of dark nights named in one remark; more of them are counted.
 STRETCHES_NAMED = 2
 
 
-class Weight(StrEnum):
+class Severity(StrEnum):
     """How much a remark matters: a warning is hardly what somebody wanted, a note may well be."""
 
     WARNING = "warning"
@@ -52,7 +52,7 @@ class YearlyFinding:
     value: str
     what: str
     remedy: str
-    weight: Weight
+    weight: Severity
     nights: int
     first: date | None
     last: date | None
@@ -83,7 +83,9 @@ def _a_year_after(first: date) -> date:
         return first + timedelta(days=365)
 
 
-def _review_zone(zone: Zone, path: KeyPath, year: Sequence[Night], place: Place) -> Iterator[YearlyFinding]:
+def _review_zone(
+    zone: Zone, path: KeyPath, year: Sequence[Night], place: PlanContext
+) -> Iterator[YearlyFinding]:
     """Review a zone's program on the nights that are left to it, and each special night on its own."""
     left = dict.fromkeys(year)
     decided: dict[int, list[Night]] = {}
@@ -108,9 +110,9 @@ def _review_idle(
     matched = [night.date for night in year if special.nights.match(night.date)]
     if matched:
         what = "never decides: a later special night holds on each of its nights, and the last one decides"
-        remedy, weight = "move it below the other, or take it out", Weight.WARNING
+        remedy, weight = "move it below the other, or take it out", Severity.WARNING
     elif isinstance(special.nights, OneDate) and special.nights.on_date < year[0].date:
-        what, remedy, weight = "lies in the past", "take it out, or give it a date to come", Weight.NOTE
+        what, remedy, weight = "lies in the past", "take it out, or give it a date to come", Severity.NOTE
     else:
         return
     yield YearlyFinding(
@@ -127,7 +129,7 @@ def _review_idle(
 
 
 def _review_program(
-    zone: str, path: KeyPath, program: Sequence[Span], decided: Sequence[Night], place: Place
+    zone: str, path: KeyPath, program: Sequence[Span], decided: Sequence[Night], place: PlanContext
 ) -> Iterator[YearlyFinding]:
     """Review each span on the nights on which its program decides."""
     for index, span in enumerate(program):
@@ -158,11 +160,11 @@ def _describe(
     if len(dark) == len(plans):
         which = f"any of its {len(dark)} nights" if len(dark) > 1 else "its only night"
         what = f"gives no light on {which} from {first} to {last} ({why})"
-        weight = Weight.WARNING
+        weight = Severity.WARNING
     else:
         which = f"{len(dark)} of its {len(plans)} nights"
         what = f"gives no light on {which}: {_stretches(plans)} ({first}: {why})"
-        weight = Weight.NOTE
+        weight = Severity.NOTE
     return YearlyFinding(
         zone=zone,
         path=path,
@@ -193,12 +195,14 @@ def _stretches(plans: Sequence[NightPlan]) -> str:
     return " and ".join(named) if not more else f"{', '.join(named)} and {more} more"
 
 
-def _remedy(span: Span, weight: Weight) -> str:
+def _remedy(span: Span, weight: Severity) -> str:
     """Say what would give light on those nights."""
-    kept = "leave it if those nights may stay dark" if weight is Weight.NOTE else "change it or take it out"
+    kept = "leave it if those nights may stay dark" if weight is Severity.NOTE else "change it or take it out"
     sun = [str(edge) for edge in (span.begins, span.ends) if isinstance(edge, SunEdge)]
     if sun:
         return f"{kept}; a clock time in place of {' and '.join(sun)} does not move with the sun"
     if span.while_dark:
-        return kept if weight is Weight.NOTE else f"{kept}; “while dark” waits for a dark that does not come"
+        return (
+            kept if weight is Severity.NOTE else f"{kept}; “while dark” waits for a dark that does not come"
+        )
     return f"{kept}; choose clock times that no clock change takes away"

@@ -25,7 +25,7 @@ _UNSURE_S = 0.05
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Stretch:
+class DarkInterval:
     """One stretch of darkness.
 
     Attributes:
@@ -106,7 +106,7 @@ class Darkness:
             return self._night.ends_at_utc
         return self._edge(-1) if self._flips else None
 
-    def stretches(self) -> tuple[Stretch, ...]:
+    def stretches(self) -> tuple[DarkInterval, ...]:
         """Give all stretches."""
         edges = [self._edge(number) for number in range(len(self._flips))]
         if self._begins_dark:
@@ -114,7 +114,7 @@ class Darkness:
         if len(edges) % 2:
             edges.append(self._night.ends_at_utc)
         pairs = zip(edges[::2], edges[1::2], strict=True)
-        return tuple(Stretch(starts_at_utc=starts, ends_at_utc=ends) for starts, ends in pairs)
+        return tuple(DarkInterval(starts_at_utc=starts, ends_at_utc=ends) for starts, ends in pairs)
 
     def _above_deg(self, after_s: int) -> float:
         """Give how far the sun stands above the angle; negative where it is dark."""

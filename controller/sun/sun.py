@@ -25,9 +25,9 @@ from controller.calendar.intervals import (
 )
 from controller.calendar.night import Night
 from controller.sun.approximation import SunApproximation
-from controller.sun.darkness import Darkness, Stretch
+from controller.sun.darkness import DarkInterval, Darkness
 
-__all__ = ["CIVIL_ANGLE_DEG", "SUNSET_ANGLE_DEG", "Stretch", "Sun", "elevation_deg"]
+__all__ = ["CIVIL_ANGLE_DEG", "SUNSET_ANGLE_DEG", "DarkInterval", "Sun", "elevation_deg"]
 
 SUNSET_ANGLE_DEG = 50 / 60
 """Degrees below the horizon of the sun's centre at sunset and sunrise: 34' refraction, 16' semidiameter.
@@ -108,7 +108,7 @@ class Sun:
         """
         return self.elevation_deg(at_utc) < -angle_deg
 
-    def dark_stretches(self, night: Night, angle_deg: float) -> tuple[Stretch, ...]:
+    def dark_stretches(self, night: Night, angle_deg: float) -> tuple[DarkInterval, ...]:
         """Give the stretches of a night in which the sun is below an angle, in order.
 
         Args:

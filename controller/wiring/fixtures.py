@@ -23,7 +23,7 @@ _DRIVERS: Final = {"regulated": Lamp.POWER, "linear": Lamp.CURRENT, "resistor": 
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Light:
+class PlacedLight:
     """Equal lights of one fixture of the site file at one node.
 
     Attributes:
@@ -65,7 +65,7 @@ def _node_of(fixture: Fixture, zone: Zone, simple: Iterable[str]) -> str | None:
 
 def attach_lights(
     site: Site, zones: Sequence[Zone], simple: Mapping[str, Sequence[str]], terminals: str
-) -> list[Light]:
+) -> list[PlacedLight]:
     """Hang the lights of some zones on their nodes; those of a line or a hub one after the other.
 
     Args:
@@ -75,7 +75,7 @@ def attach_lights(
         terminals: node for the lights whose cable is not known.
     """
     free: dict[str, list[str]] = {name: list(nodes) for name, nodes in simple.items()}
-    lights: list[Light] = []
+    lights: list[PlacedLight] = []
     for zone in site.zones:
         for place, fixture in enumerate(zone.fixtures, start=1):
             node = _node_of(fixture, zone, free)
@@ -94,7 +94,9 @@ def attach_lights(
     return lights
 
 
-def _light(zone: Zone, place: int, fixture: Fixture, node: str, *, number: int = 1, count: int = 1) -> Light:
+def _light(
+    zone: Zone, place: int, fixture: Fixture, node: str, *, number: int = 1, count: int = 1
+) -> PlacedLight:
     """Make a light whose cable is known."""
     lead = None
     if fixture.lead is not None:
@@ -113,7 +115,7 @@ def _light(zone: Zone, place: int, fixture: Fixture, node: str, *, number: int =
         max_v=fixture.volts[1] if fixture.volts else None,
         name=fixture.name or fixture.kind,
     )
-    return Light(
+    return PlacedLight(
         zone=zone.id,
         fixture=place,
         number=number,
@@ -138,7 +140,9 @@ def _reading_of(fixture: Fixture, number: int, *, alone: bool) -> float | None:
     return readings[number - 1] if number <= len(readings) else None
 
 
-def _loose(zone: Zone, watts: float, terminals: str, place: int = 0, fixture: Fixture | None = None) -> Light:
+def _loose(
+    zone: Zone, watts: float, terminals: str, place: int = 0, fixture: Fixture | None = None
+) -> PlacedLight:
     """Make lights whose cable is not known: a load at the terminals that asks for no volts."""
     at = FixtureAt(
         node=terminals,
@@ -151,7 +155,7 @@ def _loose(zone: Zone, watts: float, terminals: str, place: int = 0, fixture: Fi
         max_v=_ANY_V,
         name="lights on no cable",
     )
-    return Light(
+    return PlacedLight(
         zone=zone.id,
         fixture=place,
         number=1,

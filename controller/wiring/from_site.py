@@ -14,10 +14,10 @@ from typing import Final
 from config.models.cables import Cable
 from config.models.site import Site, Transformer, Zone
 from controller.wiring.cable import parse_gauge, parse_length
-from controller.wiring.fixtures import Light, attach_lights, count_lights
+from controller.wiring.fixtures import PlacedLight, attach_lights, count_lights
 from controller.wiring.layouts import hub_layout, line_layout
 from controller.wiring.limits import Limits
-from controller.wiring.network import Feed, Network, Stretch, join
+from controller.wiring.network import CableSegment, Feed, Network, join
 
 USUAL_TAP_V: Final = 12.0
 """Taken where no cable is written down and so no tap either; it decides nothing but the amperes shown."""
@@ -34,7 +34,7 @@ class Circuit:
     """
 
     network: Network
-    lights: tuple[Light, ...]
+    lights: tuple[PlacedLight, ...]
     measured_v: float | None
 
 
@@ -88,7 +88,7 @@ class _Ends:
     """The cables of a site as stretches, and the nodes on which the lights of a line or a hub hang."""
 
     def __init__(self, site: Site) -> None:
-        self.stretches: list[Stretch] = []
+        self.stretches: list[CableSegment] = []
         self.simple: dict[str, list[str]] = {}
         names = {name for each in site.cables for name in (each.line, each.hub) if name is not None}
         self._lights = count_lights(site, names)
@@ -127,7 +127,9 @@ class _Ends:
             )
             stretches, self.simple[cable.hub] = laid.stretches, list(laid.nodes)
         else:
-            stretches = (Stretch(from_node=start, to_node=str(cable.to), gauge=gauge, length_m=length_m),)
+            stretches = (
+                CableSegment(from_node=start, to_node=str(cable.to), gauge=gauge, length_m=length_m),
+            )
         plates = {stretches[0].gauge: cable.rated_a}  # a leg of another gauge is not what the plate is of
         self.stretches += [
             replace(each, splice_ohm=cable.splice_ohm, ampacity_a=plates.get(each.gauge))
@@ -173,12 +175,12 @@ def _wire(site: Site, transformer: Transformer, ends: _Ends) -> TransformerWirin
     )
 
 
-def _reached(stretches: Iterable[Stretch], feeds: Iterable[str]) -> list[Stretch]:
+def _reached(stretches: Iterable[CableSegment], feeds: Iterable[str]) -> list[CableSegment]:
     """Pick the cables that some feeds reach."""
-    outward: dict[str, list[Stretch]] = {}
+    outward: dict[str, list[CableSegment]] = {}
     for stretch in stretches:
         outward.setdefault(stretch.from_node, []).append(stretch)
-    reached: list[Stretch] = []
+    reached: list[CableSegment] = []
     waiting = list(feeds)
     while waiting:
         found = outward.get(waiting.pop(0), [])

@@ -11,14 +11,14 @@ from dataclasses import dataclass
 
 from config.errors import WiringError
 from controller.wiring.cable import Gauge
-from controller.wiring.network import Stretch
+from controller.wiring.network import CableSegment
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Layout:
     """Cables that were laid, and the nodes at which lights can be spliced in, from the feed outwards."""
 
-    stretches: tuple[Stretch, ...]
+    stretches: tuple[CableSegment, ...]
     nodes: tuple[str, ...]
 
 
@@ -39,7 +39,7 @@ def line_layout(*, start: str, name: str, gauge: Gauge, length_m: float, lights:
         raise WiringError(f"line “{name}”: lights = {lights}; it must be 1 or more")
     nodes = tuple(f"{name} {place}" for place in range(1, lights + 1))
     stretches = tuple(
-        Stretch(from_node=near, to_node=far, gauge=gauge, length_m=length_m / lights)
+        CableSegment(from_node=near, to_node=far, gauge=gauge, length_m=length_m / lights)
         for near, far in zip((start, *nodes), nodes, strict=False)
     )
     return Layout(stretches=stretches, nodes=nodes)
@@ -64,9 +64,9 @@ def hub_layout(
     if not leg_lengths_m:
         raise WiringError(f"hub “{name}” has no leg; give the length of each")
     nodes = tuple(f"{name} {place}" for place in range(1, len(leg_lengths_m) + 1))
-    home_run = Stretch(from_node=start, to_node=name, gauge=gauge, length_m=length_m)
+    home_run = CableSegment(from_node=start, to_node=name, gauge=gauge, length_m=length_m)
     legs = tuple(
-        Stretch(from_node=name, to_node=node, gauge=leg_gauge, length_m=leg_m)
+        CableSegment(from_node=name, to_node=node, gauge=leg_gauge, length_m=leg_m)
         for node, leg_m in zip(nodes, leg_lengths_m, strict=True)
     )
     return Layout(stretches=(home_run, *legs), nodes=nodes)

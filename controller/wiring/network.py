@@ -65,7 +65,7 @@ class Feed:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Stretch:
+class CableSegment:
     """One piece of two-conductor cable from one node to the next, away from the feed.
 
     Attributes:
@@ -178,7 +178,7 @@ class Network:
     """
 
     feed: Feed
-    stretches: tuple[Stretch, ...]
+    stretches: tuple[CableSegment, ...]
     fixtures: tuple[FixtureAt, ...]
     temperature_c: float = DEFAULT_TEMPERATURE_C
 
@@ -196,14 +196,14 @@ class Network:
         kept = frozenset(zones)
         return replace(self, fixtures=tuple(f for f in self.fixtures if f.zone in kept))
 
-    def walk(self) -> tuple[Stretch, ...]:
+    def walk(self) -> tuple[CableSegment, ...]:
         """The cables in an order in which each comes after the one that feeds it."""
         return _in_order(self.feed.node, self.stretches)
 
 
 def join(
     feeds: Sequence[Feed],
-    stretches: Sequence[Stretch],
+    stretches: Sequence[CableSegment],
     fixtures: Sequence[FixtureAt],
     temperature_c: float = DEFAULT_TEMPERATURE_C,
 ) -> tuple[Network, ...]:
@@ -223,7 +223,7 @@ def join(
 
 
 def _refuse_unless_tree(
-    feeds: Sequence[Feed], stretches: Sequence[Stretch], fixtures: Sequence[FixtureAt]
+    feeds: Sequence[Feed], stretches: Sequence[CableSegment], fixtures: Sequence[FixtureAt]
 ) -> None:
     problems = find_problems(
         [feed.node for feed in feeds],
@@ -234,12 +234,12 @@ def _refuse_unless_tree(
         raise WiringError(*problems)
 
 
-def _in_order(start: str, stretches: Sequence[Stretch]) -> tuple[Stretch, ...]:
+def _in_order(start: str, stretches: Sequence[CableSegment]) -> tuple[CableSegment, ...]:
     order = walk(start, [(cable.from_node, cable.to_node) for cable in stretches])
     return tuple(stretches[place] for place in order)
 
 
-def way_to(network: Network, node: str) -> tuple[Stretch, ...]:
+def way_to(network: Network, node: str) -> tuple[CableSegment, ...]:
     """The cables from the feed to a node, in that order; none for the feed itself."""
     into = {cable.to_node: cable for cable in network.stretches}
     way = []

@@ -18,7 +18,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from controller.wiring.cable import loop_ohm
-from controller.wiring.network import FixtureAt, Lamp, Network, Stretch
+from controller.wiring.network import CableSegment, FixtureAt, Lamp, Network
 from controller.wiring.power_flow import FILAMENT_CURRENT_EXPONENT, Limit, Tree, branch_currents, solve_volts
 
 
@@ -49,7 +49,7 @@ class LampState:
 class StretchState:
     """What one cable carries: amperes, watts lost in it, volts lost along it."""
 
-    stretch: Stretch
+    stretch: CableSegment
     amperes: float
     loss_w: float
     drop_v: float

@@ -23,7 +23,7 @@ from config.models.site import Site
 from controller.calendar.night import nights
 from controller.calendar.periods import Each
 from controller.forecast.year import YearQuery, forecast_year
-from controller.history.query import HoursAsk
+from controller.history.query import HoursQuery
 from controller.history.report import iter_hour_rows, report_hours, year_to_come
 from controller.journal.journal import Journal
 from controller.journal.reader import JournalReader
@@ -122,17 +122,17 @@ def measure() -> list[Row]:
         reader = JournalReader(folder)
 
         def season(by: Each = Each.SEASON) -> dict[str, Any]:
-            return report_hours(Planner(site), reader, HoursAsk(by=by, period=SEASON), now_utc=NOW)
+            return report_hours(Planner(site), reader, HoursQuery(by=by, period=SEASON), now_utc=NOW)
 
         _compare(season(), by_pandas(table, *WINTER))
         planner = Planner(site)
         year = year_to_come(planner, NOW)
 
         def life() -> dict[str, Any]:
-            return report_hours(Planner(site), reader, HoursAsk(by=Each.WHOLE), now_utc=NOW)
+            return report_hours(Planner(site), reader, HoursQuery(by=Each.WHOLE), now_utc=NOW)
 
         def csv() -> int:
-            ask = HoursAsk(by=Each.NIGHT, first=date(2047, 1, 1), last=date(2047, 12, 31))
+            ask = HoursQuery(by=Each.NIGHT, first=date(2047, 1, 1), last=date(2047, 12, 31))
             rows = iter_hour_rows(planner, reader, ask, now_utc=NOW)
             return sum(len(line) for line in write_csv(rows, "USD"))
 

@@ -11,7 +11,7 @@ from functools import partial
 
 from controller.inspection.advice import advise
 from controller.wiring.cable import parse_gauge
-from controller.wiring.network import Feed, FixtureAt, Lamp, Lead, Network, Stretch
+from controller.wiring.network import CableSegment, Feed, FixtureAt, Lamp, Lead, Network
 from controller.wiring.solver import NoSolution, Solution, solve
 from tests.bench.rows import Row
 from tests.controller.nodal import NodalEquations
@@ -30,7 +30,9 @@ def garden(lamps: tuple[Lamp, ...], *, watts: float, source_v: float, in_line: b
         parent = place - 1 if in_line or place % 7 else place // 2
         gauge = GAUGES[min(place // 12, 2)]
         length_m = 1.0 + place % 3
-        cables.append(Stretch(from_node=f"n{parent}", to_node=f"n{place}", gauge=gauge, length_m=length_m))
+        cables.append(
+            CableSegment(from_node=f"n{parent}", to_node=f"n{place}", gauge=gauge, length_m=length_m)
+        )
         fixtures.append(
             FixtureAt(
                 node=f"n{place}",

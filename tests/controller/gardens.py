@@ -13,7 +13,7 @@ from controller.calendar.night import Night
 from controller.energy.tariff import Prices, Tariff
 from controller.energy.values import Load, Losses
 from controller.forecast.forecast import ForecastInput, ForecastZone, PlanOf
-from controller.planning.plan import Place, Window, plan_night
+from controller.planning.plan import PlanContext, Window, plan_night
 from controller.sun.sun import Sun
 
 
@@ -73,7 +73,7 @@ def garden(
 def plan_of(place: ForecastInput, *zones: PlannedZone) -> PlanOf:
     """Plan these zones in a garden."""
     by_id = {each.id: each for each in zones}
-    where = Place(sky=place.sky, dusk_angle_deg=place.dusk_angle_deg, tz=place.tz)
+    where = PlanContext(sky=place.sky, dusk_angle_deg=place.dusk_angle_deg, tz=place.tz)
 
     def plan(zone_id: str, night: Night) -> tuple[Window, ...]:
         return plan_night(by_id[zone_id], night, where).windows

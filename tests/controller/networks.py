@@ -9,7 +9,7 @@ from pathlib import Path
 from hypothesis import strategies as st
 
 from controller.wiring.cable import M_PER_FT, parse_gauge
-from controller.wiring.network import Feed, FixtureAt, Lamp, Lead, Network, Stretch
+from controller.wiring.network import CableSegment, Feed, FixtureAt, Lamp, Lead, Network
 
 REFERENCE = Path(__file__).parents[1] / "reference"
 
@@ -21,7 +21,7 @@ def read_reference(name):
 def reference_network(case, lamp):
     """One network of wiring.json with every lamp of the given kind."""
     cables = tuple(
-        Stretch(
+        CableSegment(
             from_node=segment["from"],
             to_node=segment["to"],
             gauge=parse_gauge(f"{segment['awg']} AWG"),
@@ -45,7 +45,7 @@ def chain(
     names = ["feed", *(f"n{place}" for place in range(1, len(at_ft) + 1))]
     distances = [0.0, *at_ft]
     cables = tuple(
-        Stretch(from_node=near, to_node=far, gauge=parse_gauge(gauge), length_m=(end - begin) * M_PER_FT)
+        CableSegment(from_node=near, to_node=far, gauge=parse_gauge(gauge), length_m=(end - begin) * M_PER_FT)
         for (near, far), (begin, end) in zip(pairwise(names), pairwise(distances), strict=True)
     )
     lamps = tuple(FixtureAt(node=name, zone=zone, watts=watts, lamp=lamp, **fixture) for name in names[1:])
@@ -77,7 +77,7 @@ def random_networks(draw, *, lamps=tuple(Lamp), most_nodes=60, most_watts=150.0)
     for place in range(1, count + 1):
         parent = draw(st.integers(max(0, place - 8), place - 1))
         cables.append(
-            Stretch(
+            CableSegment(
                 from_node=f"n{parent}",
                 to_node=f"n{place}",
                 gauge=draw(st.sampled_from(GAUGES)),

@@ -18,7 +18,7 @@ from starlette.exceptions import HTTPException as StarletteHTTPException
 from starlette.routing import Route
 
 from api.render.instants import quote
-from api.web.problems.types import KINDS, PROBLEM_TYPE, Kind
+from api.web.problems.types import KINDS, PROBLEM_TYPE, ProblemType
 from api.web.problems.validation import problem_of
 from config.errors import JournalError, SiteFileError, UnknownZoneError
 
@@ -39,7 +39,7 @@ def refuse(name: str, detail: str, **more: object) -> HTTPException:
 
 
 def problem_response(
-    kind: Kind,
+    kind: ProblemType,
     detail: str,
     instance: str,
     headers: Mapping[str, str] | None = None,
@@ -62,7 +62,7 @@ def problem_response(
     )
 
 
-def problem_body(kind: Kind, detail: str, instance: str, **more: object) -> bytes:
+def problem_body(kind: ProblemType, detail: str, instance: str, **more: object) -> bytes:
     """Write a problem document; arguments as ``problem_response`` has them."""
     document = {
         "type": f"/problems/{kind.name}",

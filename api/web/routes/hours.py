@@ -11,7 +11,7 @@ from api.web.aside import Aside
 from api.web.clerk_hours import HoursClerk
 from api.web.openapi import problems_of
 from api.web.schemas.hours import HoursAnswer, ReplacementAnswer, ReplacementsAnswer
-from api.web.schemas.hours_requests import HoursQuery, ReplacementAsk, ReplacementsQuery
+from api.web.schemas.hours_requests import HoursParams, ReplacementAsk, ReplacementsQuery
 
 
 class HourRoutes:
@@ -55,7 +55,7 @@ class HourRoutes:
             ),
         )(self.replace)
 
-    async def hours(self, query: Annotated[HoursQuery, Query()]) -> Response:
+    async def hours(self, query: Annotated[HoursParams, Query()]) -> Response:
         """Account for nights, months, seasons or any stretch, from the journal.
 
         Energy goes by the load that a zone had at the time, what was planned by the program that it had.
@@ -70,7 +70,7 @@ class HourRoutes:
         """Take down in the journal that the lamps of a fixture were replaced; their hours count from then."""
         return await self._aside(self._clerk.replace, ask)
 
-    def _hours(self, query: HoursQuery) -> Response:
+    def _hours(self, query: HoursParams) -> Response:
         """Write the answer here, aside: it may be long, and is right as it is."""
         hours = self._clerk.hours(query)
         return Response(json.dumps(hours, ensure_ascii=False).encode(), media_type="application/json")

@@ -12,7 +12,7 @@ from api.web.schemas.requests import Ask, DateField
 PERIODS = "a season by the year in which it begins, a month, a night, or two nights joined by “to”"
 
 
-class HoursQuery(Ask):
+class HoursParams(Ask):
     """The nights that are asked about, and into what they are cut."""
 
     by: Literal["night", "month", "season", "whole"] = Field(

@@ -251,7 +251,7 @@ class SiteFileProblem(BaseModel):
     remedy: str
 
 
-class Problem(BaseModel):
+class ProblemDocument(BaseModel):
     """A problem document (RFC 9457)."""
 
     type: str = Field(examples=["/problems/unknown-zone"], description="kind of the problem; never changes")

@@ -23,7 +23,7 @@ from api.web.schemas.responses import (
 )
 from config.models.site import Zone
 from controller.clock.clock import STEP_TOLERANCE_S
-from controller.keeper.state import Fault, KeeperStatus, ZoneStatus
+from controller.keeper.state import KeeperStatus, RelayFault, ZoneStatus
 from controller.planning.decision import seconds_left
 from controller.records.entries import Override
 from controller.records.reading import Reading
@@ -124,7 +124,7 @@ def _shared(zone: Zone, seen: ZoneStatus | None, now: Reading) -> dict[str, Any]
     }
 
 
-def _show_fault(fault: Fault, now: Reading) -> FaultAnswer:
+def _show_fault(fault: RelayFault, now: Reading) -> FaultAnswer:
     """Show a relay that does not do what it is told."""
     return FaultAnswer(
         because=fault.words, since=instant_text(by_present_clock(fault.since, now)), tries=fault.tries

@@ -14,7 +14,7 @@ from api.demo.demo import RecordingJournal
 from api.demo.evening import Evening, Frame, choose_evening, lit_stretches, sum_up
 from api.demo.fast_clock import FastClock
 from api.demo.lines import Lines
-from api.demo.screen import Picture
+from api.demo.screen import DemoFrame
 from api.demo.sky import sky_colour, sky_letter, sky_word
 from config.file.loader import example_path, load_site
 from controller.calendar.night import night_on
@@ -158,7 +158,7 @@ def draw(scene: Frame, width: int, height: int = 40, **console: object) -> str:
     """Draw a scene on a terminal of a size."""
     out = StringIO()
     options = {"force_terminal": True, "color_system": "truecolor", **console}
-    Console(file=out, width=width, height=height, **options).print(Picture(scene))  # type: ignore[arg-type]
+    Console(file=out, width=width, height=height, **options).print(DemoFrame(scene))  # type: ignore[arg-type]
     return out.getvalue()
 
 

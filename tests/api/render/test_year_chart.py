@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from api.render.wall_clock import WallClock
-from api.render.year_chart import Light, Picture, describe, draw_year
+from api.render.year_chart import SkyLight, YearChart, describe, draw_year
 from controller.calendar.intervals import MS_PER_HOUR, Interval, ms_of
 from controller.calendar.night import night_on, nights, utc_of_local
 from controller.forecast.forecast import NIGHTS_AHEAD
@@ -28,13 +28,13 @@ def lit_on(day: date, on: str, off: str, tz: ZoneInfo = NEW_YORK) -> Interval:
     return at(on), at(off)
 
 
-def draw(first: date, count: int, lit: dict[str, list[Interval]], tz: ZoneInfo = NEW_YORK) -> Picture:
+def draw(first: date, count: int, lit: dict[str, list[Interval]], tz: ZoneInfo = NEW_YORK) -> YearChart:
     some = list(nights(first, first + timedelta(days=count - 1), tz))
     return draw_year(some, lit, sky=Sun(40.0, -75.0), dusk_angle_deg=6.0, tz=tz)
 
 
 @pytest.fixture(scope="module")
-def year() -> Picture:
+def year() -> YearChart:
     every = [lit_on(NEW_YEAR + timedelta(days=n), "21:15", "23:45") for n in range(NIGHTS_AHEAD)]
     return draw(NEW_YEAR, NIGHTS_AHEAD, {"jetty": every})
 
@@ -44,7 +44,8 @@ def test_dusk_stands_where_the_reference_has_it(year):
     at_40_n = [row for row in rows("season_nightly.csv") if row["latitude"] == "40"]
     expected = [12 - float(row["hours_civil_dusk_to_midnight"]) for row in at_40_n]
     dusks = [
-        next(shade.from_h for shade in column.shades if shade.light is Light.DARK) for column in year.columns
+        next(shade.from_h for shade in column.shades if shade.light is SkyLight.DARK)
+        for column in year.columns
     ]
     assert dusks == pytest.approx(expected, abs=20 / 3600)
 
@@ -116,7 +117,7 @@ def test_the_light_of_the_sky_tiles_every_plain_night(latitude_deg, zone, day):
     for shade in shades:
         middle = noon + timedelta(hours=(shade.from_h + shade.to_h) / 2)
         height_deg = sky.elevation_deg(middle)
-        lows = {Light.DAY: (-50 / 60, 90), Light.TWILIGHT: (-6, -50 / 60), Light.DARK: (-90, -6)}
+        lows = {SkyLight.DAY: (-50 / 60, 90), SkyLight.TWILIGHT: (-6, -50 / 60), SkyLight.DARK: (-90, -6)}
         low, high = lows[shade.light]
         assert low - 0.01 <= height_deg <= high + 0.01
 

@@ -9,7 +9,7 @@ from controller.calendar.night import nights
 from controller.history.clock_correction import ClockCorrection
 from controller.history.programs import planned_intervals, program_periods
 from controller.planning.planner import Planner
-from controller.planning.program_text import GONE
+from controller.planning.program_text import REMOVED
 from controller.records.entries import Event, EventKind
 from controller.records.reading import Reading
 from tests.sites import site
@@ -82,7 +82,7 @@ def test_a_zone_that_a_start_does_not_tell_of_is_gone():
         told("oak", "20:00 to 21:00", at(0)),
         started(again),
         told("oak", "20:00 to 21:00", again),
-        told("oak", GONE, at(50, boot="boot-2")),
+        told("oak", REMOVED, at(50, boot="boot-2")),
         told("oak", "20:00 to 21:00", at(60, boot="boot-2")),
     ]
     assert in_force(*events) == {

@@ -8,7 +8,7 @@ import pytest
 
 from config.errors import PeriodError
 from controller.calendar.periods import Each
-from controller.history.query import HoursAsk, choose_periods, read_period
+from controller.history.query import HoursQuery, choose_periods, read_period
 from controller.planning.planner import Planner
 from tests.sites import site
 
@@ -18,7 +18,7 @@ TONIGHT = date(2028, 3, 14)
 
 def names(by, *, began=date(2020, 1, 1), **more):
     """Names of the periods, and the first and the last night."""
-    periods = choose_periods(HoursAsk(by=by, **more), ALMANAC, tonight=TONIGHT, began=began)
+    periods = choose_periods(HoursQuery(by=by, **more), ALMANAC, tonight=TONIGHT, began=began)
     return [period.name for period in periods], periods[0].first, periods[-1].last
 
 
@@ -73,7 +73,7 @@ def test_a_period_is_cut_into_what_is_asked():
 def test_what_cannot_be_meant_is_refused(ask, told):
     """Ends that contradict each other, and more than anybody reads, are refused in words."""
     with pytest.raises(PeriodError, match=told):
-        choose_periods(HoursAsk(**ask), ALMANAC, tonight=TONIGHT, began=None)
+        choose_periods(HoursQuery(**ask), ALMANAC, tonight=TONIGHT, began=None)
 
 
 @pytest.mark.parametrize("text", ["1969-winter", "2200-01", "2199-winter", "1900-06-21"])

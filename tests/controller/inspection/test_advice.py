@@ -8,9 +8,9 @@ import pytest
 from hypothesis import given, settings
 
 from controller.inspection.advice import advise
-from controller.inspection.changes import Kind
+from controller.inspection.changes import ChangeKind
 from controller.inspection.circuit_checks import judge
-from controller.inspection.findings import Level, Topic
+from controller.inspection.findings import Severity, Topic
 from controller.wiring.limits import Limits
 from controller.wiring.network import Lamp
 from tests.controller.networks import EVENLY_FT, chain, random_networks, read_reference
@@ -24,7 +24,7 @@ LED = {"lamp": Lamp.POWER, "min_v": 10.0, "max_v": 15.0}
 def test_nothing_wrong_needs_no_advice():
     """Where no verdict is wrong nothing is proposed, even where one is doubtful."""
     network = chain(at_ft=EVENLY_FT, watts=5.0)
-    assert judge([network]).level is Level.DOUBTFUL
+    assert judge([network]).level is Severity.DOUBTFUL
     assert advise([network], taps_v=TAPS_V) == ()
 
 
@@ -32,7 +32,7 @@ def test_regulated_leds_get_a_higher_tap_first():
     """LEDs rated from 10 V that get 9.32 V at the far end are first told the 13 V tap: 10.62 V there."""
     network = chain(at_ft=EVENLY_FT, rated_va=300.0, **LED)
     first = advise([network], taps_v=TAPS_V)[0]
-    assert first.change.kind is Kind.TAP
+    assert first.change.kind is ChangeKind.TAP
     assert first.change.copper_kg == 0.0
     assert first.worst.fixture.node == "n10"
     printed = TABLE["far_lamp_v"]["ten lamps evenly, constant power"]["13"][0]
@@ -52,7 +52,7 @@ def test_where_a_tap_does_no_cable_is_bought_for_another_tap():
 def test_filament_lamps_get_no_tap_that_burns_the_near_ones():
     """For filament lamps at 10.00 to 11.6 V no tap does: 13 V gives the near lamp more than 12.6 V."""
     proposals = advise([chain(at_ft=EVENLY_FT, rated_va=200.0)], taps_v=TAPS_V)
-    assert {p.change.kind for p in proposals} == {Kind.CABLE, Kind.FEED, Kind.RUN}
+    assert {p.change.kind for p in proposals} == {ChangeKind.CABLE, ChangeKind.FEED, ChangeKind.RUN}
     for proposal in proposals:
         volts = [v for one in proposal.judgement.surveys for v in one.most_v]
         assert max(volts) <= 12.6
@@ -61,7 +61,7 @@ def test_filament_lamps_get_no_tap_that_burns_the_near_ones():
 def test_too_many_volts_are_cured_by_a_lower_tap():
     """From 15 V short cables give filament lamps too much; the 12 V tap does."""
     first = advise([chain(source_v=15.0, at_ft=(10.0, 20.0), watts=5.0)], taps_v=TAPS_V)[0]
-    assert (first.change.kind, first.change.tap_v) == (Kind.TAP, 12.0)
+    assert (first.change.kind, first.change.tap_v) == (ChangeKind.TAP, 12.0)
 
 
 def test_an_end_load_beyond_every_gauge_gets_no_cable():
@@ -201,7 +201,7 @@ def test_every_proposal_does_and_breaks_nothing(network):
     assert copper == sorted(copper)
     for proposal in proposals:
         after = judge(proposal.change.networks)
-        new_wrong = [v for v in after.wrong() if v.feed or before.get(("", v.topic), 0) < Level.WRONG.rank]
+        new_wrong = [v for v in after.wrong() if v.feed or before.get(("", v.topic), 0) < Severity.WRONG.rank]
         assert new_wrong == []
         parts = []
         for changed in proposal.change.networks:

@@ -7,11 +7,11 @@ from dataclasses import replace
 import pytest
 
 from controller.inspection.circuit_checks import judge
-from controller.inspection.findings import Level, Topic
+from controller.inspection.findings import Severity, Topic
 from controller.lamps.physics import filament_life_h
 from controller.wiring.cable import parse_gauge
 from controller.wiring.limits import Limits
-from controller.wiring.network import Feed, FixtureAt, Lamp, Lead, Network, Stretch
+from controller.wiring.network import CableSegment, Feed, FixtureAt, Lamp, Lead, Network
 from controller.wiring.solver import solve
 from tests.controller.networks import EVENLY_FT, chain, read_reference
 
@@ -32,9 +32,9 @@ def judged(topic, *networks, limits=None):
 @pytest.mark.parametrize(
     ("watts", "level", "left"),
     [
-        (119.0, Level.WELL, "1 VA are left below the 80 % line"),
-        (121.0, Level.DOUBTFUL, "1 VA are above the 80 % line"),
-        (151.0, Level.WRONG, "31 VA are above the 80 % line"),
+        (119.0, Severity.WELL, "1 VA are left below the 80 % line"),
+        (121.0, Severity.DOUBTFUL, "1 VA are above the 80 % line"),
+        (151.0, Severity.WRONG, "31 VA are above the 80 % line"),
     ],
 )
 def test_the_load_is_held_against_the_rating_and_its_80_percent(watts, level, left):
@@ -42,9 +42,9 @@ def test_the_load_is_held_against_the_rating_and_its_80_percent(watts, level, le
     verdict = judged(Topic.TRANSFORMER, chain(at_ft=SHORT_FT, watts=watts, lamp=Lamp.CURRENT, rated_va=150.0))
     assert verdict.level is level
     assert verdict.value == pytest.approx(watts, abs=0.1)
-    assert verdict.limit == pytest.approx(150.0 if level is Level.WRONG else 120.0)
+    assert verdict.limit == pytest.approx(150.0 if level is Severity.WRONG else 120.0)
     assert left in verdict.words
-    assert bool(verdict.remedy) is (level is not Level.WELL)
+    assert bool(verdict.remedy) is (level is not Severity.WELL)
 
 
 def test_the_remedy_names_a_transformer_that_would_do():
@@ -58,7 +58,7 @@ def test_a_power_factor_counts_in_the_transformers_load():
     network = chain(at_ft=SHORT_FT, watts=90.0, lamp=Lamp.POWER, power_factor=0.6, rated_va=150.1)
     verdict = judged(Topic.TRANSFORMER, network)
     assert verdict.value == pytest.approx(150.0, abs=0.05)
-    assert verdict.level is Level.DOUBTFUL
+    assert verdict.level is Severity.DOUBTFUL
 
 
 def test_zones_are_judged_alone_and_together():
@@ -66,10 +66,10 @@ def test_zones_are_judged_alone_and_together():
     beds = FixtureAt(node="n1", zone="beds", watts=80.0, lamp=Lamp.CURRENT)
     network = replace(chain(at_ft=SHORT_FT), fixtures=(beds, replace(beds, zone="path")))
     judgement = judge([network])
-    assert judged(Topic.TRANSFORMER, network).level is Level.WRONG
+    assert judged(Topic.TRANSFORMER, network).level is Severity.WRONG
     assert [(v.place, v.level) for v in about(judgement, Topic.ZONE)] == [
-        ("zone “beds” alone", Level.WELL),
-        ("zone “path” alone", Level.WELL),
+        ("zone “beds” alone", Severity.WELL),
+        ("zone “path” alone", Severity.WELL),
     ]
 
 
@@ -81,17 +81,17 @@ def test_two_taps_of_a_transformer_are_added_up():
     two = replace(one, feed=feed, stretches=(cable,))
     judgement = judge([one, two])
     assert judgement.load_va == pytest.approx(140.0, abs=0.1)
-    assert about(judgement, Topic.TRANSFORMER)[0].level is Level.DOUBTFUL
-    assert [v.level for v in about(judgement, Topic.CIRCUIT)] == [Level.WELL, Level.WELL]
+    assert about(judgement, Topic.TRANSFORMER)[0].level is Severity.DOUBTFUL
+    assert [v.level for v in about(judgement, Topic.CIRCUIT)] == [Severity.WELL, Severity.WELL]
 
 
 @pytest.mark.parametrize(
     ("source_v", "watts", "level"),
     [
-        (12.0, 235.0, Level.WELL),
-        (12.0, 245.0, Level.DOUBTFUL),
-        (12.0, 305.0, Level.WRONG),
-        (15.0, 370.0, Level.DOUBTFUL),
+        (12.0, 235.0, Severity.WELL),
+        (12.0, 245.0, Severity.DOUBTFUL),
+        (12.0, 305.0, Severity.WRONG),
+        (15.0, 370.0, Severity.DOUBTFUL),
     ],
 )
 def test_a_circuit_carries_25_amperes(source_v, watts, level):
@@ -102,7 +102,9 @@ def test_a_circuit_carries_25_amperes(source_v, watts, level):
     assert verdict.value == pytest.approx(watts / source_v, rel=1e-3)
 
 
-@pytest.mark.parametrize(("source_v", "level"), [(24.0, Level.WELL), (30.0, Level.WELL), (30.1, Level.WRONG)])
+@pytest.mark.parametrize(
+    ("source_v", "level"), [(24.0, Severity.WELL), (30.0, Severity.WELL), (30.1, Severity.WRONG)]
+)
 def test_a_supply_has_30_volts_or_less(source_v, level):
     """NEC 411: a low-voltage lighting system is supplied with 30 V or less."""
     verdict = judged(Topic.SUPPLY, chain(source_v=source_v, rated_v=source_v))
@@ -112,10 +114,10 @@ def test_a_supply_has_30_volts_or_less(source_v, level):
 @pytest.mark.parametrize(
     ("amperes", "plate_a", "level", "limit"),
     [
-        (15.9, None, Level.WELL, 16.0),
-        (16.1, None, Level.DOUBTFUL, 16.0),
-        (20.1, None, Level.WRONG, 20.0),
-        (20.1, 26.0, Level.WELL, 20.8),
+        (15.9, None, Severity.WELL, 16.0),
+        (16.1, None, Severity.DOUBTFUL, 16.0),
+        (20.1, None, Severity.WRONG, 20.0),
+        (20.1, 26.0, Severity.WELL, 20.8),
     ],
 )
 def test_a_cable_is_held_against_its_current(amperes, plate_a, level, limit):
@@ -134,9 +136,9 @@ def test_every_cable_over_its_current_is_named_and_a_lead_too():
     network = chain(at_ft=(1.0, 2.0), watts=140.0, lamp=Lamp.CURRENT, lead=lead, rated_va=600.0)
     verdicts = about(judge([network]), Topic.CABLE)
     assert {(v.place, v.level) for v in verdicts} == {
-        ("feed to n1", Level.WRONG),
-        ("lead at n1", Level.WRONG),
-        ("lead at n2", Level.WRONG),
+        ("feed to n1", Severity.WRONG),
+        ("lead at n1", Severity.WRONG),
+        ("lead at n2", Severity.WRONG),
     }
 
 
@@ -159,10 +161,10 @@ def test_the_far_lamps_of_the_hundred_foot_rule_get_too_little():
     """120 W of filament evenly over 100 ft from 12 V: the far lamp has 10.00 V, 54 % of its light; wrong."""
     judgement = judge([chain(at_ft=EVENLY_FT)])
     low = about(judgement, Topic.LAMP_LOW)
-    assert (low[0].place, low[0].level, round(low[0].value, 2)) == ("n10", Level.WRONG, 10.0)
+    assert (low[0].place, low[0].level, round(low[0].value, 2)) == ("n10", Severity.WRONG, 10.0)
     assert "54 % of its light" in low[0].words  # (10.00 / 12)^3.4 = 0.538
     assert [v.place for v in low] == [f"n{place}" for place in (10, 9, 8, 7, 6, 5, 4)]
-    assert judgement.level is Level.WRONG
+    assert judgement.level is Severity.WRONG
     assert judgement.wrong("feed") == tuple(low)
 
 
@@ -171,14 +173,14 @@ def test_the_near_lamp_from_14_v_gets_too_much():
     network = chain(source_v=14.0, at_ft=EVENLY_FT)
     warm = judge([network], Limits(cool_c=75.0))
     high = about(warm, Topic.LAMP_HIGH)[0]
-    assert (high.place, high.level) == ("n1", Level.WRONG)
+    assert (high.place, high.level) == ("n1", Severity.WRONG)
     assert round(high.value, 2) == TABLE["evenly_from_14_v"]["near_lamp_v"]
     life = about(warm, Topic.LIFE)[0]
-    assert life.level is Level.DOUBTFUL
+    assert life.level is Severity.DOUBTFUL
     assert round(filament_life_h(1.0, 13.60), 3) == TABLE["evenly_from_14_v"]["near_lamp_life"]
     # 13.60 is printed to half a hundredth of a volt, and life goes by its 13th power.
     assert life.value == pytest.approx(filament_life_h(1.0, 13.60), rel=13.0 * 0.005 / 13.60)
-    assert about(warm, Topic.LAMP_LOW)[0].level is Level.WELL
+    assert about(warm, Topic.LAMP_LOW)[0].level is Severity.WELL
 
 
 def test_the_most_volts_are_those_on_cool_cable_with_one_zone_lit():
@@ -190,7 +192,7 @@ def test_the_most_volts_are_those_on_cool_cable_with_one_zone_lit():
     high = next(v for v in about(judgement, Topic.LAMP_HIGH) if v.place == "n1")
     together_v = judgement.surveys[0].lit.lamps[1].volts
     assert together_v < 12.6 < high.value
-    assert high.level is Level.WRONG
+    assert high.level is Severity.WRONG
     assert "zone lit alone" in high.words
 
 
@@ -211,20 +213,20 @@ def test_an_led_is_held_against_its_plate_and_doubtful_without():
             Topic.LAMP_LOW, replace(network, fixtures=tuple(replace(f, **plate) for f in network.fixtures))
         )
 
-    assert low(min_v=10.0, max_v=15.0).level is Level.WRONG
+    assert low(min_v=10.0, max_v=15.0).level is Severity.WRONG
     assert "the driver drops out" in low(min_v=10.0, max_v=15.0).words
-    assert low(min_v=9.0, max_v=15.0).level is Level.WELL
-    assert low().level is Level.DOUBTFUL
+    assert low(min_v=9.0, max_v=15.0).level is Severity.WELL
+    assert low().level is Severity.DOUBTFUL
     assert "plate" in low().remedy
 
 
 @pytest.mark.parametrize(
     ("watts", "levels"),
     [
-        (10.8, [Level.WELL, Level.WELL, Level.WELL]),
-        (18.1, [Level.DOUBTFUL, Level.WELL, Level.WELL]),
-        (18.3, [Level.DOUBTFUL, Level.DOUBTFUL, Level.WELL]),
-        (36.5, [Level.DOUBTFUL, Level.DOUBTFUL, Level.WRONG]),
+        (10.8, [Severity.WELL, Severity.WELL, Severity.WELL]),
+        (18.1, [Severity.DOUBTFUL, Severity.WELL, Severity.WELL]),
+        (18.3, [Severity.DOUBTFUL, Severity.DOUBTFUL, Severity.WELL]),
+        (36.5, [Severity.DOUBTFUL, Severity.DOUBTFUL, Severity.WRONG]),
     ],
 )
 def test_the_drop_is_held_against_3_and_5_percent_and_the_sites_own(watts, levels):
@@ -238,14 +240,14 @@ def test_the_drop_is_held_against_3_and_5_percent_and_the_sites_own(watts, level
 def test_a_site_that_asks_for_no_drop_of_its_own_is_held_against_two():
     """Without a limit of the site's own, the two recommendations remain, and neither makes it wrong."""
     verdicts = about(judge([chain(watts=200.0, lamp=Lamp.CURRENT, rated_va=900.0)]), Topic.DROP)
-    assert [(v.limit, v.level) for v in verdicts] == [(3.0, Level.DOUBTFUL), (5.0, Level.DOUBTFUL)]
+    assert [(v.limit, v.level) for v in verdicts] == [(3.0, Severity.DOUBTFUL), (5.0, Severity.DOUBTFUL)]
 
 
 def test_evenness_compares_the_dimmest_with_the_brightest():
     """From 14 V the far lamp gives 0.62 of the near one's light: (11.81 ÷ 13.60)^3.4."""
     verdict = judged(Topic.SPREAD, chain(source_v=14.0, at_ft=EVENLY_FT))
     assert verdict.value == pytest.approx((11.81 / 13.60) ** 3.4, abs=2e-3)
-    assert verdict.level is Level.DOUBTFUL
+    assert verdict.level is Severity.DOUBTFUL
     assert verdict.place == "n10"
 
 
@@ -253,7 +255,7 @@ def test_a_network_without_a_solution_is_wrong_with_both_powers():
     """120 W of LED behind 100 ft of 12 AWG from 12 V is wrong, with both powers, and no lamp has volts."""
     judgement = judge([chain(watts=120.0, lamp=Lamp.POWER)])
     verdict = about(judgement, Topic.SOLUTION)[0]
-    assert verdict.level is Level.WRONG
+    assert verdict.level is Severity.WRONG
     assert verdict.value == 120.0
     assert verdict.limit == pytest.approx(90.9091, abs=1e-3)
     assert judgement.load_va is None
@@ -265,7 +267,7 @@ def test_a_small_garden_is_well_in_everything():
     """Six 4 W LEDs over 40 ft of 12 AWG from 12 V pass every verdict."""
     network = chain(at_ft=range(5, 35, 5), watts=3.0, lamp=Lamp.POWER, min_v=10.0, max_v=15.0)
     judgement = judge([network])
-    assert judgement.level is Level.WELL
+    assert judgement.level is Severity.WELL
     assert all(not verdict.remedy for verdict in judgement.verdicts)
     assert all(verdict.source and verdict.words for verdict in judgement.verdicts)
 
@@ -273,8 +275,8 @@ def test_a_small_garden_is_well_in_everything():
 def test_nothing_lit_is_judged_without_lamps():
     """A network without lamps loads nothing and has no verdict on lamps."""
     feed = Feed(node="feed", transformer="shed", rated_va=150.0, source_v=12.0)
-    cable = Stretch(from_node="feed", to_node="a", gauge=parse_gauge("12 AWG"), length_m=3.0)
+    cable = CableSegment(from_node="feed", to_node="a", gauge=parse_gauge("12 AWG"), length_m=3.0)
     judgement = judge([Network(feed=feed, stretches=(cable,), fixtures=())])
-    assert judgement.level is Level.WELL
+    assert judgement.level is Severity.WELL
     assert judgement.load_va == 0.0
     assert not about(judgement, Topic.LAMP_LOW)

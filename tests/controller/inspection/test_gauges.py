@@ -13,7 +13,7 @@ from hypothesis import given, settings
 from controller.inspection.gauges import find_gauges, has_volts, lay_out, needed_volts, within_upper_limit
 from controller.inspection.rewiring import thicken
 from controller.wiring.cable import parse_gauge, thicker
-from controller.wiring.network import Feed, FixtureAt, Lamp, Network, Stretch
+from controller.wiring.network import CableSegment, Feed, FixtureAt, Lamp, Network
 from controller.wiring.solver import Solution, solve
 from tests.controller.networks import EVENLY_FT, chain, random_networks, read_reference
 
@@ -43,7 +43,9 @@ def drawn(chance):
     for place in range(1, count + 1):
         parent = chance.randrange(max(0, place - 3), place)
         length_m = chance.uniform(5.0, 25.0)
-        cables.append(Stretch(from_node=f"n{parent}", to_node=f"n{place}", gauge=TWELVE, length_m=length_m))
+        cables.append(
+            CableSegment(from_node=f"n{parent}", to_node=f"n{place}", gauge=TWELVE, length_m=length_m)
+        )
         kind = chance.choice([Lamp.FILAMENT, Lamp.POWER])
         watts = chance.uniform(5.0, 35.0)
         lamps.append(FixtureAt(node=f"n{place}", zone="z", watts=watts, lamp=kind, min_v=10.8))
@@ -105,7 +107,7 @@ def test_nothing_is_found_where_nothing_is_lacking():
 def test_branches_that_lack_nothing_are_left_alone():
     """Only cables on the way to a lamp with too few volts are exchanged."""
     network = chain(at_ft=EVENLY_FT)
-    near = Stretch(from_node="feed", to_node="gate", gauge=TWELVE, length_m=3.0)
+    near = CableSegment(from_node="feed", to_node="gate", gauge=TWELVE, length_m=3.0)
     # The most current of all, and volts enough: 16.7 A over 3 m leave 11.3 V.
     lamp = FixtureAt(node="gate", zone="gate", watts=200.0, lamp=Lamp.FILAMENT)
     network = replace(network, stretches=(*network.stretches, near), fixtures=(*network.fixtures, lamp))

@@ -6,11 +6,11 @@ from dataclasses import replace
 
 import pytest
 
-from controller.inspection.diagnosis import Fault
+from controller.inspection.diagnosis import WiringFault
 from controller.inspection.measurements import METER_V, MeasuredVolts, compare_volts, compare_watts
 from controller.inspection.rewiring import thicken
 from controller.wiring.cable import parse_gauge
-from controller.wiring.network import FixtureAt, Lamp, Stretch
+from controller.wiring.network import CableSegment, FixtureAt, Lamp
 from controller.wiring.solver import solve
 from tests.controller.networks import EVENLY_FT, chain
 from tests.controller.nodal import NodalEquations
@@ -52,7 +52,7 @@ def test_a_bad_splice_is_found_where_it_is():
         stretches=tuple(replace(c, splice_ohm=0.12) if c.to_node == "n6" else c for c in LINE.stretches),
     )
     best = compare_volts(LINE, read(really)).explanations[0]
-    assert best.fault is Fault.SPLICE
+    assert best.fault is WiringFault.SPLICE
     assert best.places == ("n5 to n6",)
     assert best.size == pytest.approx(0.12, abs=0.01)
     assert best.words == "a splice at “n5 to n6” may have 0.12 ohm too many: open it and make it anew"
@@ -60,14 +60,16 @@ def test_a_bad_splice_is_found_where_it_is():
 
 def test_a_bad_splice_at_one_lamp_is_told_from_one_in_the_cable():
     """Half an ohm in front of the lamp at n4 alone is found at that lamp."""
-    end = Stretch(from_node="n4", to_node="x", gauge=parse_gauge("12 AWG"), length_m=0.01, splice_ohm=0.5)
+    end = CableSegment(
+        from_node="n4", to_node="x", gauge=parse_gauge("12 AWG"), length_m=0.01, splice_ohm=0.5
+    )
     really = replace(
         LINE,
         stretches=(*LINE.stretches, end),
         fixtures=tuple(replace(f, node="x") if f.node == "n4" else f for f in LINE.fixtures),
     )
     best = compare_volts(LINE, read(really)).explanations[0]
-    assert (best.fault, best.places) == (Fault.SPLICE, ("lamp at n4",))
+    assert (best.fault, best.places) == (WiringFault.SPLICE, ("lamp at n4",))
     assert best.size == pytest.approx(0.5, abs=0.02)
 
 
@@ -76,7 +78,7 @@ def test_what_is_open_is_found_by_the_lights_that_get_nothing():
     lit = replace(LINE, stretches=LINE.stretches[:6], fixtures=LINE.fixtures[:6])
     nothing = [MeasuredVolts(fixture=at, volts=0.0) for at in range(6, 10)]
     [only] = compare_volts(LINE, [*read(lit), *nothing]).explanations
-    assert (only.fault, only.places) == (Fault.OPEN, ("n6 to n7",))
+    assert (only.fault, only.places) == (WiringFault.OPEN, ("n6 to n7",))
     assert "nothing comes through “n6 to n7”" in only.words
 
 
@@ -87,14 +89,14 @@ def test_one_light_that_gets_nothing_has_a_splice_of_its_own_open():
         really = replace(LINE, fixtures=tuple(LINE.fixtures[place] for place in lit))
         readings = [replace(one, fixture=lit[one.fixture]) for one in read(really)]
         best = compare_volts(LINE, [*readings, MeasuredVolts(fixture=dark, volts=0.0)]).explanations[0]
-        assert (best.fault, best.places) == (Fault.OPEN, places)
+        assert (best.fault, best.places) == (WiringFault.OPEN, places)
 
 
 def test_cable_of_another_gauge_is_found():
     """14 AWG in the ground where 12 AWG was noted is found as that."""
     really = thicken(LINE, {cable.to_node: parse_gauge("14 AWG") for cable in LINE.stretches})
     best = compare_volts(LINE, read(really)).explanations[0]
-    assert (best.fault, best.places) == (Fault.GAUGE, ("14 AWG",))
+    assert (best.fault, best.places) == (WiringFault.GAUGE, ("14 AWG",))
     assert "read what is printed on it" in best.words
 
 
@@ -103,7 +105,7 @@ def test_a_lamp_that_is_out_is_found_by_the_volts_of_the_others():
     big = FixtureAt(node="n10", zone="all", watts=50.0, lamp=Lamp.FILAMENT)
     noted = replace(LINE, fixtures=(*LINE.fixtures, big))
     best = compare_volts(noted, read(LINE, range(10))).explanations[0]
-    assert (best.fault, best.size) == (Fault.LAMP_OUT, 50.0)
+    assert (best.fault, best.size) == (WiringFault.LAMP_OUT, 50.0)
     assert "n10" in best.places
 
 
@@ -111,10 +113,10 @@ def test_other_volts_at_the_tap_are_found_unless_they_were_measured():
     """A tap of 12.2 V noted as 13 V is found within 0.02 V; where it was measured, it explains nothing."""
     really = replace(LINE, feed=replace(LINE.feed, source_v=12.2))
     best = compare_volts(LINE, read(really)).explanations[0]
-    assert best.fault is Fault.TAP
+    assert best.fault is WiringFault.TAP
     assert best.size == pytest.approx(12.2, abs=0.02)
     measured = compare_volts(LINE, read(really), tap_measured=True)
-    assert Fault.TAP not in [explanation.fault for explanation in measured.explanations]
+    assert WiringFault.TAP not in [explanation.fault for explanation in measured.explanations]
 
 
 def test_readings_that_no_single_fault_explains_are_only_shown():

@@ -202,8 +202,8 @@ class TestBeginAnew:
             raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
 
         told = []
-        journal = "controller.journal"
-        for broken in (f"{journal}.backup.put_in_place", f"{journal}.journal.open_to_write", None):
+        folder = "controller.journal"
+        for broken in (f"{folder}.backup.put_in_place", f"{folder}.journal.open_to_write", None):
             with monkeypatch.context() as patch:
                 if broken:
                     patch.setattr(broken, no_room)

@@ -17,7 +17,7 @@ from hypothesis import strategies as st
 
 from config.errors import UnknownZoneError
 from controller.calendar.night import night_at, night_on
-from controller.planning.planner import HORIZON_NIGHTS, REMEMBERED_NIGHTS, Light, Planner
+from controller.planning.planner import HORIZON_NIGHTS, REMEMBERED_NIGHTS, Planner, ProgramState
 from tests.sites import site, zone
 from tests.strategies import dates, patient, sites
 
@@ -40,7 +40,7 @@ def pieces_from(planner: Planner, at_utc: datetime, nights: int) -> Pieces:
     return pieces
 
 
-def check_light(light: Light, planner: Planner, at_utc: datetime) -> None:
+def check_light(light: ProgramState, planner: Planner, at_utc: datetime) -> None:
     """Hold an answer against all windows from its night on: up to its end, or as far as a planner looks."""
     nights = HORIZON_NIGHTS + 1 if light.until_utc is None else (light.until_utc - at_utc).days + 4
     pieces = pieces_from(planner, at_utc, nights)

@@ -13,7 +13,7 @@ from controller.clock.clock import SteppedClock
 from controller.journal.journal import Journal
 from controller.journal.reader import JournalReader
 from controller.keeper.keeper import Keeper
-from controller.planning.program_text import GONE, format_program, read_program
+from controller.planning.program_text import REMOVED, format_program, read_program
 from controller.records.entries import EventKind
 from controller.relays import open_relays
 from tests.config.strategies import nights, spans
@@ -63,7 +63,7 @@ def test_every_line_reads_back_as_it_was_told(program, special, reason):
 
 def test_a_zone_that_is_gone_does_nothing():
     """The line of a zone that is gone is no program."""
-    assert read_program("path", GONE) is None
+    assert read_program("path", REMOVED) is None
 
 
 @pytest.fixture
@@ -93,6 +93,6 @@ def test_the_keeper_tells_programs_at_its_start_and_where_they_change(journal):
     assert told == [
         (12, "jetty", "dusk to midnight"),
         (12, "path", "dusk to 23:00"),
-        (14, "path", GONE),
+        (14, "path", REMOVED),
         (14, "jetty", "dusk to 01:00"),
     ]

@@ -9,7 +9,7 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from controller.calendar.night import Night, night_on
-from controller.sun.sun import CIVIL_ANGLE_DEG, SUNSET_ANGLE_DEG, Stretch, Sun
+from controller.sun.sun import CIVIL_ANGLE_DEG, SUNSET_ANGLE_DEG, DarkInterval, Sun
 from tests.reference import zone
 
 SECOND = timedelta(seconds=1)
@@ -59,7 +59,9 @@ def test_every_edge_is_the_very_second(
     assert_edges_are_exact(sky, night, angle_deg, sky.dark_stretches(night, angle_deg))
 
 
-def assert_edges_are_exact(sky: Sun, night: Night, angle_deg: float, stretches: tuple[Stretch, ...]) -> None:
+def assert_edges_are_exact(
+    sky: Sun, night: Night, angle_deg: float, stretches: tuple[DarkInterval, ...]
+) -> None:
     """Check every edge that is not the night's own against the height on either side."""
     for stretch in stretches:
         assert sky.is_dark(stretch.starts_at_utc, angle_deg)

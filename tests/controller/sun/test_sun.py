@@ -7,7 +7,7 @@ from datetime import UTC, date, datetime, timedelta, timezone
 import pytest
 
 from controller.calendar.night import Night, night_at, night_on, nights
-from controller.sun.sun import CIVIL_ANGLE_DEG, SUNSET_ANGLE_DEG, Stretch, Sun, elevation_deg
+from controller.sun.sun import CIVIL_ANGLE_DEG, SUNSET_ANGLE_DEG, DarkInterval, Sun, elevation_deg
 from tests.reference import zone
 
 SECOND = timedelta(seconds=1)
@@ -78,7 +78,7 @@ def test_polar_day_and_polar_night_are_told_apart() -> None:
     sky, tz = Sun(78.22, 15.65), zone("Arctic/Longyearbyen")
     summer, winter = night_on(date(2027, 6, 21), tz), night_on(date(2028, 12, 21), tz)
     assert sky.dark_stretches(summer, CIVIL_ANGLE_DEG) == ()
-    whole = Stretch(starts_at_utc=winter.starts_at_utc, ends_at_utc=winter.ends_at_utc)
+    whole = DarkInterval(starts_at_utc=winter.starts_at_utc, ends_at_utc=winter.ends_at_utc)
     assert sky.dark_stretches(winter, CIVIL_ANGLE_DEG) == (whole,)
 
 
@@ -189,7 +189,7 @@ def test_a_stretch_without_length_is_refused() -> None:
     """A stretch ends after it begins."""
     at_utc = datetime(2027, 1, 1, tzinfo=UTC)
     with pytest.raises(ValueError, match="ends after it begins"):
-        Stretch(starts_at_utc=at_utc, ends_at_utc=at_utc)
+        DarkInterval(starts_at_utc=at_utc, ends_at_utc=at_utc)
 
 
 @pytest.mark.parametrize("latitude", range(-90, 91, 10))
@@ -202,7 +202,7 @@ def test_nothing_raises_anywhere_on_any_night(latitude: int) -> None:
                 assert_in_order(night, sky.dark_stretches(night, angle_deg))
 
 
-def assert_in_order(night: Night, stretches: tuple[Stretch, ...]) -> None:
+def assert_in_order(night: Night, stretches: tuple[DarkInterval, ...]) -> None:
     """Check that stretches follow each other inside the night, at whole seconds."""
     edges = [edge for each in stretches for edge in (each.starts_at_utc, each.ends_at_utc)]
     assert edges == sorted(set(edges))

@@ -8,7 +8,7 @@ import pytest
 
 from config.errors import WiringError
 from controller.wiring.cable import parse_gauge
-from controller.wiring.network import Feed, FixtureAt, Lamp, Lead, Network, Stretch, join
+from controller.wiring.network import CableSegment, Feed, FixtureAt, Lamp, Lead, Network, join
 from controller.wiring.topology import find_problems, walk
 
 TWELVE = parse_gauge("12 AWG")
@@ -17,7 +17,7 @@ BARN = Feed(node="barn", transformer="barn", rated_va=300.0, source_v=13.0)
 
 
 def cable(near, far, **more):
-    return Stretch(from_node=near, to_node=far, gauge=TWELVE, length_m=3.0, **more)
+    return CableSegment(from_node=near, to_node=far, gauge=TWELVE, length_m=3.0, **more)
 
 
 def lamp(node, zone="beds", **more):
@@ -31,7 +31,7 @@ def lamp(node, zone="beds", **more):
         (lambda: Feed(node="a", transformer="t", rated_va=math.inf, source_v=12.0), "rated_va = inf"),
         (lambda: Feed(node="a", transformer="t", rated_va=1.0, source_v=-12.0), "source_v = -12"),
         (lambda: Feed(node="", transformer="t", rated_va=1.0, source_v=12.0), "feed of “t”: a node has no"),
-        (lambda: Stretch(from_node="a", to_node="b", gauge=TWELVE, length_m=math.nan), "length_m = nan"),
+        (lambda: CableSegment(from_node="a", to_node="b", gauge=TWELVE, length_m=math.nan), "length_m = nan"),
         (lambda: cable("a", ""), "cable “a” to “”: a node has no name"),
         (lambda: cable("a", "b", splice_ohm=-0.1), "splice_ohm = -0.1"),
         (lambda: cable("a", "b", ampacity_a=0.0), "ampacity_a = 0"),

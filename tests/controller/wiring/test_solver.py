@@ -9,7 +9,7 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from controller.wiring.cable import M_PER_FT, loop_ohm, parse_gauge, thicker
-from controller.wiring.network import Feed, FixtureAt, Lamp, Lead, Network, Stretch
+from controller.wiring.network import CableSegment, Feed, FixtureAt, Lamp, Lead, Network
 from controller.wiring.solver import NoSolution, Solution, solve
 from tests.controller.networks import (
     EVENLY_FT,
@@ -250,7 +250,7 @@ def test_thicker_cable_helps_what_hangs_on_it(network, data):
     cable = network.stretches[place]
     gauges = thicker(cable.gauge)
     assume(gauges)
-    swapped = Stretch(
+    swapped = CableSegment(
         from_node=cable.from_node, to_node=cable.to_node, gauge=gauges[0], length_m=cable.length_m,
         splice_ohm=cable.splice_ohm,
     )  # fmt: skip
