@@ -19,6 +19,23 @@ Leerie can still catch it.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from enum import StrEnum
+
+KeyPath = tuple[str | int, ...]
+
+
+class Severity(StrEnum):
+    """How much a finding matters, from least to most; the same words in every message and document."""
+
+    OK = "ok"
+    NOTE = "note"
+    WARNING = "warning"
+    ERROR = "error"
+
+    @property
+    def rank(self) -> int:
+        """0 for ok to 3 for error."""
+        return list(Severity).index(self)
 
 
 class LeerieError(Exception):

@@ -58,7 +58,7 @@ def wiring(
     if site_path is None:
         raise click.MissingParameter(param_hint="'SITE.toml'", param_type="argument")
     from api.render.wiring_json import wiring_as_json, worst_level
-    from controller.inspection.findings import Severity
+    from config.errors import Severity
 
     site = load(site_path).site
     reports = choose_reports(site, transformer_id)
@@ -72,7 +72,7 @@ def wiring(
         tell_wiring(site, reports)
         if sheet_path is not None:
             click.echo(f"\nThe sheet to print is {sheet_path}.")
-    return 1 if worst_level(reports) is Severity.WRONG else 0
+    return 1 if worst_level(reports) is Severity.ERROR else 0
 
 
 def choose_reports(site: Site, transformer_id: str | None) -> tuple[WiringReport, ...]:

@@ -9,10 +9,11 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from typing import Any
 
+from config.errors import Severity
 from config.models.site import Site
 from controller.inspection.advice import Proposal
 from controller.inspection.circuit_checks import CONTINUOUS
-from controller.inspection.findings import Finding, Severity, SolvedStates
+from controller.inspection.findings import Finding, SolvedStates
 from controller.inspection.measurements import VoltageComparison
 from controller.inspection.report import WiringReport, ZoneLoad
 from controller.inspection.rule_of_thumb import RuleOfThumbCheck
@@ -35,7 +36,7 @@ NO_TRANSFORMER = "the site has no [[transformers]] table, so there is no load an
 
 def worst_level(reports: Iterable[WiringReport]) -> Severity:
     """Give the worst level of some reports; well where there are none."""
-    return max((report.level for report in reports), key=lambda level: level.rank, default=Severity.WELL)
+    return max((report.level for report in reports), key=lambda level: level.rank, default=Severity.OK)
 
 
 def wiring_as_json(site: Site, reports: Sequence[WiringReport]) -> dict[str, Any]:

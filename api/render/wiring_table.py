@@ -24,8 +24,9 @@ from api.render.wiring_text import (
     view_lights,
     volts_text,
 )
+from config.errors import Severity
 from config.models.site import Site
-from controller.inspection.findings import Finding, Severity
+from controller.inspection.findings import Finding
 from controller.inspection.report import WiringReport
 
 _LIGHTS = (
@@ -108,7 +109,7 @@ def _tell_findings(verdicts: Sequence[Finding]) -> RenderableType:
     """Tell the findings, the worst first; each with who says so, and what would do."""
     rows: list[Sequence[str | Text]] = []
     for group in group_findings(verdicts):
-        style = "" if group.level is Severity.WELL else STRONG
+        style = "" if group.level is Severity.OK else STRONG
         for words, remedy in group.found:
             rows.append([Text(group.level.value, style=style), words])
             rows += [["", f"would do: {remedy}"]] if remedy else []

@@ -7,8 +7,9 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from api.render.wiring_json import worst_level
+from config.errors import Severity
 from controller.inspection.advice import Proposal
-from controller.inspection.findings import Finding, Severity, SolvedStates, Topic
+from controller.inspection.findings import Finding, SolvedStates, Topic
 from controller.inspection.lamp_checks import BRANCH_PERCENT
 from controller.inspection.report import WiringReport, ZoneLoad
 from controller.lamps.light import filament_light
@@ -20,9 +21,9 @@ from controller.wiring.solver import LampState, Solution
 
 NOT_KNOWN = "not known"
 ANSWERS = {
-    Severity.WELL: "all is well",
-    Severity.DOUBTFUL: "nothing is wrong; something is doubtful",
-    Severity.WRONG: "something is wrong",
+    Severity.OK: "all is well",
+    Severity.WARNING: "nothing is wrong; something is doubtful",
+    Severity.ERROR: "something is wrong",
 }
 ONLY_THE_DROP = (
     "nothing is wrong; the cables lose {percent:.1f} % of the volts, more than the 3 % that the American code"
@@ -50,10 +51,10 @@ def _computed_words(reports: Sequence[WiringReport]) -> str:
         verdict
         for report in reports
         for verdict in report.judgement.verdicts
-        if verdict.level is Severity.DOUBTFUL
+        if verdict.level is Severity.WARNING
     ]
     drops = [each for each in doubtful if each.topic is Topic.DROP and each.limit == BRANCH_PERCENT]
-    if level is not Severity.DOUBTFUL or not drops:
+    if level is not Severity.WARNING or not drops:
         return ANSWERS[level]
     if len(drops) < len(doubtful):
         return BESIDES_THE_DROP

@@ -11,7 +11,7 @@ import os
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
-from config.errors import SiteFileError, UnknownZoneError
+from config.errors import KeyPath, SiteFileError, UnknownZoneError
 from config.file.atomic_write import FileChangedError, NotSyncedError, lock_folder, replace_file
 from config.file.loader import (
     BYTE_ORDER_MARK,
@@ -26,7 +26,6 @@ from config.file.loader import (
 from config.file.toml_editor import LayoutError, TomlEditor
 from config.models.site import SpecialNight
 from config.program.spans import Span
-from config.validation.finding import KeyPath
 
 WAIT_S = 5.0
 

@@ -20,7 +20,7 @@ from pydantic import ValidationError
 from config.errors import SiteFileError, SiteProblem
 from config.models.site import Site, flatten_site
 from config.validation.document import check_document
-from config.validation.finding import Finding
+from config.validation.finding import SiteFinding
 from config.validation.warnings import find_warnings
 
 # A property with hundreds of zones stays far below; a file above this size is something else by mistake.
@@ -170,7 +170,7 @@ def refuse_file(file_name: str, what: str, remedy: str, *, line: int = 0) -> Sit
     return SiteFileError((problem,))
 
 
-def locate(findings: Iterable[Finding], text: str, file_name: str) -> tuple[SiteProblem, ...]:
+def locate(findings: Iterable[SiteFinding], text: str, file_name: str) -> tuple[SiteProblem, ...]:
     """Give each finding its line and its value as written, and bring all into the order of the file."""
     findings = list(findings)
     if not findings:

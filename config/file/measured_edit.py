@@ -6,11 +6,10 @@ import os
 from collections.abc import Mapping, Sequence
 from decimal import Decimal
 
-from config.errors import UnknownFixtureError
+from config.errors import KeyPath, UnknownFixtureError
 from config.file.editor import WAIT_S, edit_site, find_zone
 from config.file.loader import LoadedSite
 from config.file.toml_editor import TomlEditor
-from config.validation.finding import KeyPath
 
 
 def write_measured(

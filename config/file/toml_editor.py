@@ -13,8 +13,9 @@ from datetime import date, time
 from decimal import Decimal
 from typing import Any
 
+from config.errors import KeyPath
 from config.file.toml_positions import Positions
-from config.validation.finding import KeyPath, toml_string, write_path
+from config.validation.finding import toml_string, write_path
 
 _STEP = "  "
 _LINE_END = re.compile(r"\A\r?\n")

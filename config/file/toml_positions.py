@@ -11,7 +11,7 @@ import re
 import tomllib
 from dataclasses import dataclass
 
-from config.validation.finding import KeyPath
+from config.errors import KeyPath
 
 _BLANK = re.compile(r"(?:[ \t\r\n]+|#[^\n]*)*")
 _SPACE = re.compile(r"[ \t]*")

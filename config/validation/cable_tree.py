@@ -8,8 +8,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 
+from config.errors import KeyPath
 from config.models.cables import name_places
-from config.validation.finding import Finding, KeyPath, suggest
+from config.validation.finding import SiteFinding, suggest
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -83,14 +84,14 @@ class Plan:
         return sum(counts.get(run.name, 1 + run.legs) for run in self.runs)
 
 
-def check_tree(plan: Plan) -> Iterator[Finding]:
+def check_tree(plan: Plan) -> Iterator[SiteFinding]:
     """Yield everything that keeps the cables from being trees with all lights on them."""
     yield from _lay(plan)
     yield from _reach(plan)
     yield from _check_lights(plan)
 
 
-def _lay(plan: Plan) -> Iterator[Finding]:
+def _lay(plan: Plan) -> Iterator[SiteFinding]:
     """Find the nodes of every cable; yield those that are led to twice, or are a transformer."""
     for run in plan.runs:
         lights = sum(light.count for light in plan.at(run.name))
@@ -100,34 +101,34 @@ def _lay(plan: Plan) -> Iterator[Finding]:
             run.nodes = name_places(run.name, lights)
             if not lights:
                 remedy = f'give the fixtures along it “node = "{run.name}"”'
-                yield Finding(path=(*run.path, "line"), what="is a line without lights", remedy=remedy)
+                yield SiteFinding(path=(*run.path, "line"), what="is a line without lights", remedy=remedy)
         else:
             run.nodes = (run.name, *name_places(run.name, run.legs))
             if run.legs and lights not in (0, run.legs):
                 what = f"has {_count(run.legs, 'leg')} for {_count(lights, 'light')}"
                 remedy = f'give each light a leg, or name the legs’ ends: “node = "{run.name} 1"” and so on'
-                yield Finding(path=(*run.path, "hub"), what=what, remedy=remedy)
+                yield SiteFinding(path=(*run.path, "hub"), what=what, remedy=remedy)
         yield from _own(plan, run)
 
 
-def _own(plan: Plan, run: CableRun) -> Iterator[Finding]:
+def _own(plan: Plan, run: CableRun) -> Iterator[SiteFinding]:
     """Give a cable the nodes that it leads to; yield the first that something else is or leads to."""
     place = (*run.path, run.form)
     if run.form == "to" and run.name == run.begins:
         what = f"leads from “{run.name}” to itself"
-        yield Finding(path=place, what=what, remedy="name the node at its other end")
+        yield SiteFinding(path=place, what=what, remedy="name the node at its other end")
         plan.owner.setdefault(run.name, run)
         return
     for node in dict.fromkeys((run.name, *run.nodes)):
         if node in plan.feeds or _names_a_tap(node, plan.feeds):
             what = f"leads to “{node}”, which is a {'transformer' if node in plan.feeds else 'tap'}"
-            yield Finding(path=place, what=what, remedy="write cables from the transformer outwards")
+            yield SiteFinding(path=place, what=what, remedy="write cables from the transformer outwards")
             return
         other = plan.owner.setdefault(node, run)
         if other is not run:
             what = f"feeds “{node}” a second time: the cable on line {{line}} leads there too"
             remedy = "only a tree can be computed: take one of the two away, or name another node"
-            yield Finding(path=place, what=what, remedy=remedy, other=(*other.path, other.form))
+            yield SiteFinding(path=place, what=what, remedy=remedy, other=(*other.path, other.form))
             return
 
 
@@ -136,7 +137,7 @@ def _names_a_tap(node: str, feeds: tuple[str, ...]) -> bool:
     return any(node.startswith(f"{feed}, ") and node.endswith(" V") for feed in feeds)
 
 
-def _reach(plan: Plan) -> Iterator[Finding]:
+def _reach(plan: Plan) -> Iterator[SiteFinding]:
     """Follow the cables from the transformers; yield the pieces that hang on none, and rings."""
     outward: dict[str, list[CableRun]] = {}
     for run in plan.runs:
@@ -156,11 +157,11 @@ def _reach(plan: Plan) -> Iterator[Finding]:
             continue
         if run.begins not in plan.owner:
             what, remedy = _explain_hanging(plan, run.begins)
-            yield Finding(path=(*run.path, "from"), what=what, remedy=remedy)
+            yield SiteFinding(path=(*run.path, "from"), what=what, remedy=remedy)
         elif plan.owner[run.begins].form == "line" and run.begins == plan.owner[run.begins].name:
             nodes = plan.owner[run.begins].nodes
             remedy = f"begin at one of its lights, such as “{nodes[-1]}”" if nodes else "give it lights first"
-            yield Finding(path=(*run.path, "from"), what="is a whole line", remedy=remedy)
+            yield SiteFinding(path=(*run.path, "from"), what="is a whole line", remedy=remedy)
         else:
             yield from _ring(plan, run, in_a_ring)
 
@@ -180,7 +181,7 @@ def _count(number: int, noun: str) -> str:
     return f"{number} {noun}{'' if number == 1 else 's'}"
 
 
-def _ring(plan: Plan, run: CableRun, in_a_ring: set[KeyPath]) -> Iterator[Finding]:
+def _ring(plan: Plan, run: CableRun, in_a_ring: set[KeyPath]) -> Iterator[SiteFinding]:
     """Yield the ring that a cable is part of, once; one that only hangs on a ring is passed over."""
     trail = [run]
     while (above := plan.owner.get(trail[-1].begins)) is not None and above not in trail:
@@ -190,10 +191,12 @@ def _ring(plan: Plan, run: CableRun, in_a_ring: set[KeyPath]) -> Iterator[Findin
     in_a_ring.update(each.path for each in trail)
     ways = " → ".join(f"“{each.begins}”" for each in [*reversed(trail), trail[-1]])
     what = f"runs in a ring that no transformer feeds: {ways}"
-    yield Finding(path=run.path, what=what, remedy="take one cable of it away, and begin at a transformer")
+    yield SiteFinding(
+        path=run.path, what=what, remedy="take one cable of it away, and begin at a transformer"
+    )
 
 
-def _check_lights(plan: Plan) -> Iterator[Finding]:
+def _check_lights(plan: Plan) -> Iterator[SiteFinding]:
     """Yield the fixtures that are on no cable, or on one of another transformer than their zone's."""
     for light in plan.lights:
         path = (*light.path, "node")
@@ -201,11 +204,11 @@ def _check_lights(plan: Plan) -> Iterator[Finding]:
         if run is None and light.node not in plan.feeds:
             known = [*plan.owner, *plan.feeds]
             remedy = f"{suggest(light.node, known)}name a node that a cable leads to, or add the cable"
-            yield Finding(path=path, what="is on no cable", remedy=remedy)
+            yield SiteFinding(path=path, what="is on no cable", remedy=remedy)
             continue
         node = run.nodes[0] if run and run.nodes and light.node == run.name else light.node
         origin = plan.origin.get(node)
         if origin and light.transformer and origin != light.transformer:
             what = f"hangs on transformer “{origin}”, and zone “{light.zone}” on “{light.transformer}”"
             remedy = "name a node of the zone’s own transformer, or move the zone"
-            yield Finding(path=path, what=what, remedy=remedy)
+            yield SiteFinding(path=path, what=what, remedy=remedy)

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from config.errors import KeyPath
 from config.models.cables import Cable, name_places
 from config.models.site import Fixture, Site, Zone
-from config.validation.finding import Finding, KeyPath
+from config.validation.finding import SiteFinding
 
 
-def find_cable_doubts(site: Site) -> Iterator[Finding]:
+def find_cable_doubts(site: Site) -> Iterator[SiteFinding]:
     """Yield what is probably not meant about the cables of a valid site."""
     if not site.cables:
         return
@@ -65,7 +66,7 @@ def _runs(site: Site) -> dict[str, tuple[str, int]]:
 
 def _doubt_zone(
     site: Site, zone: Zone, hung: list[str | None], fed: set[str], path: KeyPath
-) -> Iterator[Finding]:
+) -> Iterator[SiteFinding]:
     """Doubt a zone with lights on no cable, where other lights of its transformer are on some."""
     transformer = site.transformer_of(zone)
     if transformer is None or transformer.id not in fed:
@@ -73,10 +74,10 @@ def _doubt_zone(
     loose = next((index for index, node in enumerate(hung) if node is None), None)
     if loose is not None:
         what = f"is on no cable, while transformer “{transformer.id}” has some: its volts cannot be told"
-        yield Finding(path=(*path, "fixtures", loose), what=what, remedy="add “node = …”")
+        yield SiteFinding(path=(*path, "fixtures", loose), what=what, remedy="add “node = …”")
 
 
-def _doubt_shared_runs(site: Site, lit: dict[int, dict[str, Zone]]) -> Iterator[Finding]:
+def _doubt_shared_runs(site: Site, lit: dict[int, dict[str, Zone]]) -> Iterator[SiteFinding]:
     """Doubt a run with lights of several zones, whose relays stand at the transformer."""
     for index, zones in sorted(lit.items()):
         transformer = site.transformer_of(next(iter(zones.values())))
@@ -84,20 +85,20 @@ def _doubt_shared_runs(site: Site, lit: dict[int, dict[str, Zone]]) -> Iterator[
             names = " and ".join(f"“{zone}”" for zone in zones)
             what = f"carries lights of {names}: a relay at the transformer would switch them together"
             remedy = "give each zone a run of its own, unless the relays stand where the zones part"
-            yield Finding(path=("cables", index), what=what, remedy=remedy)
+            yield SiteFinding(path=("cables", index), what=what, remedy=remedy)
 
 
-def _doubt_dead_ends(site: Site, used: set[str | None]) -> Iterator[Finding]:
+def _doubt_dead_ends(site: Site, used: set[str | None]) -> Iterator[SiteFinding]:
     """Doubt a cable that leads to no light and on to no other cable."""
     onward = {cable.begins for cable in site.cables}
     for index, cable in enumerate(site.cables):
         if cable.to is not None and cable.to not in used | onward:
             what = "leads to no light and on to no cable"
             remedy = f'give the fixtures there “node = "{cable.to}"”, or leave the cable out'
-            yield Finding(path=("cables", index, "to"), what=what, remedy=remedy)
+            yield SiteFinding(path=("cables", index, "to"), what=what, remedy=remedy)
         if cable.hub is not None and cable.hub not in used:
             for end in name_places(cable.hub, len(cable.legs)):
                 if end not in used | onward:
                     what = f"has a leg that leads to no light, “{end}”"
                     remedy = f'give the fixtures there “node = "{end}"”, or leave the leg out'
-                    yield Finding(path=("cables", index, "hub"), what=what, remedy=remedy)
+                    yield SiteFinding(path=("cables", index, "hub"), what=what, remedy=remedy)

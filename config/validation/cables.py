@@ -8,8 +8,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 
+from config.errors import KeyPath
 from config.validation.cable_tree import CableRun, FixtureRef, Plan, check_tree
-from config.validation.finding import Finding, KeyPath
+from config.validation.finding import SiteFinding
 
 Document = Mapping[str, object]
 Rows = list[tuple[KeyPath, Document]]
@@ -19,7 +20,7 @@ FORMS = ("to", "line", "hub")
 MOST_NODES = 500
 
 
-def check_cables(document: Document) -> Iterator[Finding]:
+def check_cables(document: Document) -> Iterator[SiteFinding]:
     """Yield everything that keeps the cables of a site file from being trees with all lights on them."""
     cables, transformers = _rows(document, "cables"), _rows(document, "transformers")
     yield from _check_fixtures(document)
@@ -38,63 +39,65 @@ def check_cables(document: Document) -> Iterator[Finding]:
     )
     if plan.count_nodes() > MOST_NODES:
         remedy = "put the lamps of a tape or a string at one node"
-        yield Finding(path=("cables",), what=f"lead to more than {MOST_NODES} nodes", remedy=remedy)
+        yield SiteFinding(path=("cables",), what=f"lead to more than {MOST_NODES} nodes", remedy=remedy)
         return
     yield from check_tree(plan)
 
 
-def _check_fixtures(document: Document) -> Iterator[Finding]:
+def _check_fixtures(document: Document) -> Iterator[SiteFinding]:
     """Check what two keys of one fixture say together."""
     for _, path, fixture in _fixtures(document):
         if "lead_gauge" in fixture and "lead" not in fixture:
             what = "is the gauge of a lead without a length"
-            yield Finding(path=(*path, "lead_gauge"), what=what, remedy="add “lead = …”, such as “3 ft”")
+            yield SiteFinding(path=(*path, "lead_gauge"), what=what, remedy="add “lead = …”, such as “3 ft”")
         if "driver" in fixture and fixture.get("lamp") == "filament":
             what = "is the driver of an LED, but the lamp is a filament"
-            yield Finding(path=(*path, "driver"), what=what, remedy="leave this key out")
+            yield SiteFinding(path=(*path, "driver"), what=what, remedy="leave this key out")
         readings, count = fixture.get("measured_volts"), _count_of(fixture)
         if isinstance(readings, list) and len(readings) > count:
             what = f"has {len(readings)} readings of {count} light{'s' if count > 1 else ''}"
             remedy = "give one number for each light at most, or the last light's alone"
-            yield Finding(path=(*path, "measured_volts"), what=what, remedy=remedy)
+            yield SiteFinding(path=(*path, "measured_volts"), what=what, remedy=remedy)
 
 
-def _check_taps(transformers: Rows, cables: Rows) -> Iterator[Finding]:
+def _check_taps(transformers: Rows, cables: Rows) -> Iterator[SiteFinding]:
     """Check that each tap in use is one of its transformer's, and that none is left to be guessed."""
     for path, transformer in transformers:
         begin = [(each, cable) for each, cable in cables if cable.get("from") == transformer.get("id")]
         taps = transformer.get("taps")
         if "tap" not in transformer and any("tap" not in cable for _, cable in begin):
             remedy = "add “tap = …”: the volts of the tap in use, such as 12"
-            yield Finding(path=(*path, "tap"), what="is missing, and cables begin there", remedy=remedy)
+            yield SiteFinding(path=(*path, "tap"), what="is missing, and cables begin there", remedy=remedy)
         for each, table in ((path, transformer), *begin):
             tap = table.get("tap")
             if isinstance(taps, list) and tap is not None and tap not in taps:
                 remedy = f"this transformer has {', '.join(f'{volts} V' for volts in taps)}"
-                yield Finding(path=(*each, "tap"), what="is none of its taps", remedy=remedy)
+                yield SiteFinding(path=(*each, "tap"), what="is none of its taps", remedy=remedy)
     ids = [transformer.get("id") for _, transformer in transformers]
     for path, cable in cables:
         if "tap" in cable and "from" in cable and cable["from"] not in ids:
             what = "is a tap, but this cable begins at no transformer"
-            yield Finding(path=(*path, "tap"), what=what, remedy="write it on the cable that does")
+            yield SiteFinding(path=(*path, "tap"), what=what, remedy="write it on the cable that does")
 
 
-def _check_form(path: KeyPath, row: Document) -> Iterator[Finding]:
+def _check_form(path: KeyPath, row: Document) -> Iterator[SiteFinding]:
     """Check that a cable is one of its forms, and has what that form needs and nothing else."""
     given = [form for form in FORMS if form in row]
     if not given:
         remedy = "add “to = …” with the node at its end, or “line = …” or “hub = …”"
-        yield Finding(path=path, what="leads nowhere", remedy=remedy)
+        yield SiteFinding(path=path, what="leads nowhere", remedy=remedy)
     for form in given[1:]:
         what = f"stands beside “{given[0]}”, and a cable is one of the two"
-        yield Finding(path=(*path, form), what=what, remedy="leave one of them out, or write two cables")
+        yield SiteFinding(path=(*path, form), what=what, remedy="leave one of them out, or write two cables")
     if "hub" in row and not row.get("legs"):
         remedy = 'add “legs = …”: the length of each leg, such as ["10 ft", "25 ft"]'
-        yield Finding(path=(*path, "legs"), what="is missing, and a hub has legs", remedy=remedy)
+        yield SiteFinding(path=(*path, "legs"), what="is missing, and a hub has legs", remedy=remedy)
     for key in ("legs", "leg_gauge"):
         if key in row and given and "hub" not in row:
             remedy = "name the hub with “hub = …”, or leave this key out"
-            yield Finding(path=(*path, key), what="belongs to a hub, and this cable has none", remedy=remedy)
+            yield SiteFinding(
+                path=(*path, key), what="belongs to a hub, and this cable has none", remedy=remedy
+            )
 
 
 def _list(document: Document, key: str) -> list[object]:

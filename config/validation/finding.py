@@ -6,13 +6,13 @@ import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-KeyPath = tuple[str | int, ...]
+from config.errors import KeyPath
 
 _BARE_KEY = re.compile(r"[A-Za-z0-9_-]+")
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Finding:
+class SiteFinding:
     """One thing that is wrong or doubtful.
 
     Attributes:

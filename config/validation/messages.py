@@ -11,10 +11,10 @@ from pydantic import ValidationError
 from pydantic.fields import FieldInfo
 
 from config.currencies import CURRENCIES
-from config.errors import ProgramError
+from config.errors import KeyPath, ProgramError
 from config.models.base import Table
 from config.models.site import SITE_KEYS, Site
-from config.validation.finding import Finding, KeyPath, suggest, write_path
+from config.validation.finding import SiteFinding, suggest, write_path
 
 _WANTED = {
     "string_type": "text in quotes",
@@ -46,7 +46,7 @@ _BEYOND = {
 _RESERVED_PINS = (0, 1)
 
 
-def explain_errors(error: ValidationError) -> Iterator[Finding]:
+def explain_errors(error: ValidationError) -> Iterator[SiteFinding]:
     """Yield a finding for each error of a Site, but for unknown keys at the top, which the caller judges."""
     for each in error.errors(include_url=False):
         path: KeyPath = each["loc"]
@@ -55,7 +55,7 @@ def explain_errors(error: ValidationError) -> Iterator[Finding]:
         elif each["type"] == "extra_forbidden" and len(path) == 1:
             continue
         what, remedy = _explain(each["type"], path, each["input"], each.get("ctx", {}))
-        yield Finding(path=path, what=what, remedy=remedy)
+        yield SiteFinding(path=path, what=what, remedy=remedy)
 
 
 def known_keys(path: KeyPath) -> tuple[str, ...]:

@@ -7,11 +7,12 @@ from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from config.currencies import CURRENCIES
+from config.errors import KeyPath
 from config.models.site import Site, Transformer, Zone
 from config.models.tariff import PriceBand
 from config.program.spans import Span
 from config.validation.cable_warnings import find_cable_doubts
-from config.validation.finding import Finding, KeyPath
+from config.validation.finding import SiteFinding
 
 # A January day: summer time, where it holds then, is taken off again.
 _A_WINTER_DAY = datetime(2027, 1, 15, tzinfo=UTC)
@@ -34,12 +35,12 @@ _DOUBTFUL_PINS = {
 }
 
 
-def find_warnings(site: Site) -> Iterator[Finding]:
+def find_warnings(site: Site) -> Iterator[SiteFinding]:
     """Yield everything in a valid site that is probably not meant."""
     yield from _doubt_time_zone(site)
     if site.tariff and site.tariff.currency not in CURRENCIES:
         remedy = "see that it is a code of ISO 4217"
-        yield Finding(path=("tariff", "currency"), what="is no currency known here", remedy=remedy)
+        yield SiteFinding(path=("tariff", "currency"), what="is no currency known here", remedy=remedy)
     if site.tariff:
         yield from _doubt_bands(site.tariff.bands, ("tariff", "bands"))
         for index, change in enumerate(site.tariff.changes):
@@ -52,7 +53,7 @@ def find_warnings(site: Site) -> Iterator[Finding]:
     yield from find_cable_doubts(site)
 
 
-def _doubt_time_zone(site: Site) -> Iterator[Finding]:
+def _doubt_time_zone(site: Site) -> Iterator[SiteFinding]:
     """Doubt a time zone whose standard time is far from the sun's time at the site's longitude."""
     day = _A_WINTER_DAY.astimezone(ZoneInfo(site.time_zone))
     standard_h = ((day.utcoffset() or timedelta()) - (day.dst() or timedelta())).total_seconds() / 3600
@@ -60,14 +61,14 @@ def _doubt_time_zone(site: Site) -> Iterator[Finding]:
     # Either side of the date line the two differ by a whole day, which is no doubt.
     gap_h = abs((standard_h - sun_h + 12) % 24 - 12)
     if gap_h > _WIDEST_GAP_H:
-        yield Finding(
+        yield SiteFinding(
             path=("site", "time_zone"),
             what=f"is {gap_h:.1f} hours off the sun's time at longitude {site.longitude_deg:g}",
             remedy="see whether the sign of the longitude (west is negative) and the time zone are right",
         )
 
 
-def _doubt_load(site: Site, transformer: Transformer, path: KeyPath) -> Iterator[Finding]:
+def _doubt_load(site: Site, transformer: Transformer, path: KeyPath) -> Iterator[SiteFinding]:
     """Doubt a transformer whose zones draw more than its rating, or more than common practice allows."""
     loads = [zone.rated_load.watts for zone in site.zones if site.transformer_of(zone) is transformer]
     load_w = sum(watts for watts in loads if watts is not None)
@@ -80,40 +81,40 @@ def _doubt_load(site: Site, transformer: Transformer, path: KeyPath) -> Iterator
         what, remedy = f"is too small: {drawn}", "move a zone to another one, or fit lamps of fewer watts"
     else:
         what, remedy = f"is nearly used up: {drawn}", "common practice is to stay at or below 80 %"
-    yield Finding(path=(*path, "rated_va"), what=what, remedy=remedy)
+    yield SiteFinding(path=(*path, "rated_va"), what=what, remedy=remedy)
 
 
-def _doubt_losses(site: Site, transformer: Transformer, path: KeyPath) -> Iterator[Finding]:
+def _doubt_losses(site: Site, transformer: Transformer, path: KeyPath) -> Iterator[SiteFinding]:
     """Doubt losses that hardly any transformer has, and one mains switch for several zones."""
     if transformer.efficiency is not None and transformer.efficiency < _LEAST_EFFICIENCY:
         remedy = "it is what the transformer gives over what it takes, as 0.88 for 88 %"
-        yield Finding(path=(*path, "efficiency"), what="wastes more than half", remedy=remedy)
+        yield SiteFinding(path=(*path, "efficiency"), what="wastes more than half", remedy=remedy)
     for key, watts in (("no_load_w", transformer.no_load_w), ("copper_w", transformer.copper_w)):
         if watts is not None and watts > _GREATEST_LOSS * transformer.rated_va:
             what = f"is {watts / transformer.rated_va:.0%} of its rating, which is far more than usual"
-            yield Finding(path=(*path, key), what=what, remedy="see the plate, or measure it")
+            yield SiteFinding(path=(*path, key), what=what, remedy="see the plate, or measure it")
     zones = [zone.id for zone in site.zones if site.transformer_of(zone) is transformer]
     if transformer.relay_side == "mains" and len(zones) > 1:
         what = f"switches the mains of a transformer that {len(zones)} zones share: each lights all of them"
         remedy = "give each of these zones a transformer of its own, or write “low voltage”"
-        yield Finding(path=(*path, "relay_side"), what=what, remedy=remedy)
+        yield SiteFinding(path=(*path, "relay_side"), what=what, remedy=remedy)
 
 
-def _doubt_bands(bands: tuple[PriceBand, ...], path: KeyPath) -> Iterator[Finding]:
+def _doubt_bands(bands: tuple[PriceBand, ...], path: KeyPath) -> Iterator[SiteFinding]:
     """Doubt a band that holds at all hours of all days, so that the price beside it never counts."""
     for index, band in enumerate(bands):
         if band.begins == band.ends and band.days is None and band.season is None:
             what = "holds at all times, so that no price before it ever counts"
             remedy = "say from when to when, on which days or in which season"
-            yield Finding(path=(*path, index), what=what, remedy=remedy)
+            yield SiteFinding(path=(*path, index), what=what, remedy=remedy)
 
 
-def _doubt_zone(zone: Zone, path: KeyPath) -> Iterator[Finding]:
+def _doubt_zone(zone: Zone, path: KeyPath) -> Iterator[SiteFinding]:
     """Doubt a zone's pin, its watts given twice, and spans and special nights without effect."""
     if words := _DOUBTFUL_PINS.get(zone.pin):
-        yield Finding(path=(*path, "pin"), what=words, remedy="another pin is better for a relay")
+        yield SiteFinding(path=(*path, "pin"), what=words, remedy="another pin is better for a relay")
     if zone.fixtures and zone.rated_watts is not None:
-        yield Finding(
+        yield SiteFinding(
             path=(*path, "rated_watts"),
             what="does not count while fixtures are listed",
             remedy="leave it out, or call it measured_watts if it was measured",
@@ -121,13 +122,13 @@ def _doubt_zone(zone: Zone, path: KeyPath) -> Iterator[Finding]:
     yield from _doubt_spans(zone.program, (*path, "program"))
     if not any((zone.program, *(night.program for night in zone.special_nights))) and not zone.out_of_service:
         what = f"leaves zone “{zone.id}” dark on every night"
-        yield Finding(path=(*path, "program"), what=what, remedy='add a span such as "dusk to midnight"')
+        yield SiteFinding(path=(*path, "program"), what=what, remedy='add a span such as "dusk to midnight"')
     last = {night.nights: index for index, night in enumerate(zone.special_nights)}
     for index, night in enumerate(zone.special_nights):
         place = (*path, "special_nights", index)
         yield from _doubt_spans(night.program, (*place, "program"))
         if last[night.nights] != index:
-            yield Finding(
+            yield SiteFinding(
                 path=(*place, "nights"),
                 what="is written again on line {line}, and the last one decides",
                 remedy="leave one of the two out",
@@ -135,7 +136,7 @@ def _doubt_zone(zone: Zone, path: KeyPath) -> Iterator[Finding]:
             )
 
 
-def _doubt_spans(program: tuple[Span, ...], path: KeyPath) -> Iterator[Finding]:
+def _doubt_spans(program: tuple[Span, ...], path: KeyPath) -> Iterator[SiteFinding]:
     """Doubt each span that cannot give light."""
     for index, span in enumerate(program):
         if not span.never_lights:
@@ -145,4 +146,4 @@ def _doubt_spans(program: tuple[Span, ...], path: KeyPath) -> Iterator[Finding]:
         else:
             what = "ends before it begins, as a night runs from noon to noon, and gives no light"
             remedy = "exchange the two times, or write one span to 11:59 and one from 12:00"
-        yield Finding(path=(*path, index), what=what, remedy=remedy)
+        yield SiteFinding(path=(*path, index), what=what, remedy=remedy)

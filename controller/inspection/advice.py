@@ -12,9 +12,10 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Final
 
+from config.errors import Severity
 from controller.inspection.changes import ChangeKind, WiringChange, list_changes, list_combined
 from controller.inspection.circuit_checks import judge
-from controller.inspection.findings import Finding, InspectionResult, Severity
+from controller.inspection.findings import Finding, InspectionResult
 from controller.inspection.gauges import has_volts, within_upper_limit
 from controller.inspection.rewiring import attach
 from controller.wiring.limits import Limits
@@ -153,7 +154,7 @@ def _new_doubts(
         rank_before = ranks.get((verdict.feed, verdict.topic), 0)
         if changed:
             rank_before = max(rank_before, ranks.get((old_feed, verdict.topic), 0))
-        if verdict.level is Severity.WRONG and (changed or rank_before < Severity.WRONG.rank):
+        if verdict.level is Severity.ERROR and (changed or rank_before < Severity.ERROR.rank):
             return None
         if verdict.level.rank > rank_before:
             doubts.append(verdict)

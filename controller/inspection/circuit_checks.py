@@ -11,7 +11,8 @@ from dataclasses import replace
 from itertools import repeat
 from typing import Final
 
-from controller.inspection.findings import Finding, InspectionResult, Severity, SolvedStates, Topic
+from config.errors import Severity
+from controller.inspection.findings import Finding, InspectionResult, SolvedStates, Topic
 from controller.inspection.lamp_checks import judge_drop, judge_evenness, judge_life, judge_volts
 from controller.wiring.cable import Ampacity, Build, Gauge, Unit
 from controller.wiring.limits import Limits
@@ -84,7 +85,7 @@ def _judge_delivery(one: SolvedStates) -> list[Finding]:
     return [
         Finding(
             topic=Topic.SOLUTION,
-            level=Severity.WRONG,
+            level=Severity.ERROR,
             feed=one.feed,
             place=found.farthest,
             value=found.asked_w,
@@ -135,14 +136,12 @@ def _judge_load(topic: Topic, place: str, load_va: float, rated_va: float) -> Fi
         feed="",
         place=place,
         value=load_va,
-        limit=rated_va if level is Severity.WRONG else line_va,
+        limit=rated_va if level is Severity.ERROR else line_va,
         unit="VA",
         source=_BY_RATING,
         words=f"{place}: {load_va:.1f} of {rated_va:g} VA ({100.0 * load_va / rated_va:.0f} %);"
         f" {left} {side} the 80 % line",
-        remedy=""
-        if level is Severity.WELL
-        else f"a transformer of {needed_va} VA, or lamps moved to another",
+        remedy="" if level is Severity.OK else f"a transformer of {needed_va} VA, or lamps moved to another",
     )
 
 
@@ -159,7 +158,7 @@ def _judge_supply(network: Network) -> Finding:
         unit="V",
         source=_BY_411,
         words=f"“{node}” supplies {volts:g} V; low-voltage lighting has {SUPPLY_V:g} V or less",
-        remedy="" if level is Severity.WELL else f"a tap of {SUPPLY_V:g} V or less",
+        remedy="" if level is Severity.OK else f"a tap of {SUPPLY_V:g} V or less",
     )
 
 
@@ -172,11 +171,11 @@ def _judge_circuit(solution: Solution) -> Finding:
         feed=node,
         place=node,
         value=amperes,
-        limit=CIRCUIT_A if level is Severity.WRONG else CONTINUOUS * CIRCUIT_A,
+        limit=CIRCUIT_A if level is Severity.ERROR else CONTINUOUS * CIRCUIT_A,
         unit="A",
         source=f"{_BY_411}; 80 % of it for hours on end is common practice",
         words=f"the circuit of “{node}” carries {amperes:.2f} A of {CIRCUIT_A:g} A",
-        remedy="" if level is Severity.WELL else "part of the lamps on another tap or transformer",
+        remedy="" if level is Severity.OK else "part of the lamps on another tap or transformer",
     )
 
 
@@ -210,11 +209,11 @@ def _judge_current(feed: str, place: str, gauge: Gauge, amperes: float, limit: A
         feed=feed,
         place=place,
         value=amperes,
-        limit=limit.amperes if level is Severity.WRONG else CONTINUOUS * limit.amperes,
+        limit=limit.amperes if level is Severity.ERROR else CONTINUOUS * limit.amperes,
         unit="A",
         source=f"{limit.source}; 80 % of it for three hours or more by NEC 210.19(A)(1)",
         words=f"{gauge} from {place} carries {amperes:.2f} A of {limit.amperes:g} A",
-        remedy="" if level is Severity.WELL else "thicker cable there, or part of the lamps on another run",
+        remedy="" if level is Severity.OK else "thicker cable there, or part of the lamps on another run",
     )
 
 
@@ -229,7 +228,7 @@ def _judge_conductors(network: Network) -> list[Finding]:
     return [
         Finding(
             topic=Topic.CONDUCTOR,
-            level=Severity.DOUBTFUL,
+            level=Severity.WARNING,
             feed=network.feed.node,
             place=place,
             value=gauge.area_mm2,
@@ -252,5 +251,5 @@ def _least_mm2(gauge: Gauge, length_m: float) -> float:
 
 def _level(value: float, *, doubtful: float, wrong: float) -> Severity:
     if value > wrong:
-        return Severity.WRONG
-    return Severity.DOUBTFUL if value > doubtful else Severity.WELL
+        return Severity.ERROR
+    return Severity.WARNING if value > doubtful else Severity.OK

@@ -9,20 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
+from config.errors import Severity
 from controller.wiring.solver import Outcome, Solution
-
-
-class Severity(StrEnum):
-    """How bad it is; compared by ``rank``."""
-
-    WELL = "well"
-    DOUBTFUL = "doubtful"
-    WRONG = "wrong"
-
-    @property
-    def rank(self) -> int:
-        """0 well, 1 doubtful, 2 wrong."""
-        return list(Severity).index(self)
 
 
 class Topic(StrEnum):
@@ -108,7 +96,7 @@ class InspectionResult:
     def level(self) -> Severity:
         """The worst level among the findings."""
         levels = (verdict.level for verdict in self.verdicts)
-        return max(levels, key=lambda level: level.rank, default=Severity.WELL)
+        return max(levels, key=lambda level: level.rank, default=Severity.OK)
 
     @property
     def load_va(self) -> float | None:
@@ -120,7 +108,7 @@ class InspectionResult:
     def wrong(self, feed: str | None = None) -> tuple[Finding, ...]:
         """The findings that are wrong, of one feed where it is named."""
         return tuple(
-            v for v in self.verdicts if v.level is Severity.WRONG and (feed is None or v.feed == feed)
+            v for v in self.verdicts if v.level is Severity.ERROR and (feed is None or v.feed == feed)
         )
 
     def ranks(self) -> dict[tuple[str, Topic], int]:

@@ -9,7 +9,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Final
 
-from controller.inspection.findings import Finding, Severity, SolvedStates, Topic
+from config.errors import Severity
+from controller.inspection.findings import Finding, SolvedStates, Topic
 from controller.lamps.light import filament_light
 from controller.lamps.physics import filament_life_h
 from controller.wiring.limits import Limits
@@ -60,8 +61,8 @@ def judge_volts(one: SolvedStates) -> list[Finding]:
 def _level_of_volts(fixture: FixtureAt, *, outside: bool, stated: bool) -> Severity:
     """Outside a range is wrong; but an LED whose plate nobody read may well take it."""
     if not outside:
-        return Severity.WELL
-    return Severity.DOUBTFUL if fixture.lamp is Lamp.POWER and not stated else Severity.WRONG
+        return Severity.OK
+    return Severity.WARNING if fixture.lamp is Lamp.POWER and not stated else Severity.ERROR
 
 
 def _judge_low(feed: str, state: LampState, volts: float) -> Finding:
@@ -83,7 +84,7 @@ def _judge_low(feed: str, state: LampState, volts: float) -> Finding:
         unit="V",
         source=_BY_PLATE if stated else _BY_BAND,
         words=f"{fixture.label} gets {volts:.2f} V with everything lit{dim}; it needs {low_v:.4g} V{out}",
-        remedy="" if level is Severity.WELL else _remedy_low(fixture, stated=stated),
+        remedy="" if level is Severity.OK else _remedy_low(fixture, stated=stated),
     )
 
 
@@ -112,7 +113,7 @@ def _judge_high(feed: str, state: LampState, volts: float) -> Finding:
         source=_BY_PLATE if stated else _BY_BAND,
         words=f"{fixture.label} gets up to {volts:.2f} V with its zone lit alone and the cable cool{life};"
         f" it takes {high_v:.4g} V",
-        remedy="" if level is Severity.WELL else "a lower tap for the lamps near the transformer",
+        remedy="" if level is Severity.OK else "a lower tap for the lamps near the transformer",
     )
 
 
@@ -124,13 +125,13 @@ def judge_drop(solution: Solution, limits: Limits) -> list[Finding]:
     worst = min(solution.lamps, key=lambda state: state.volts)
     drop_v = source_v - worst.volts
     percent = 100.0 * drop_v / source_v
-    against = [(BRANCH_PERCENT, _BY_NEC, Severity.DOUBTFUL), (LIGHTING_PERCENT, _BY_715, Severity.DOUBTFUL)]
+    against = [(BRANCH_PERCENT, _BY_NEC, Severity.WARNING), (LIGHTING_PERCENT, _BY_715, Severity.WARNING)]
     if limits.drop_percent is not None:
-        against.append((limits.drop_percent, _BY_SITE, Severity.WRONG))
+        against.append((limits.drop_percent, _BY_SITE, Severity.ERROR))
     return [
         Finding(
             topic=Topic.DROP,
-            level=beyond if percent > limit else Severity.WELL,
+            level=beyond if percent > limit else Severity.OK,
             feed=solution.network.feed.node,
             place=worst.fixture.node,
             value=percent,
@@ -164,7 +165,7 @@ def judge_evenness(surveys: Sequence[SolvedStates], limits: Limits) -> list[Find
     return [
         Finding(
             topic=Topic.SPREAD,
-            level=Severity.DOUBTFUL if uneven else Severity.WELL,
+            level=Severity.WARNING if uneven else Severity.OK,
             feed="",
             place=dimmest.fixture.node,
             value=part,
@@ -193,7 +194,7 @@ def judge_life(surveys: Sequence[SolvedStates], limits: Limits) -> list[Finding]
     return [
         Finding(
             topic=Topic.LIFE,
-            level=Severity.DOUBTFUL if short else Severity.WELL,
+            level=Severity.WARNING if short else Severity.OK,
             feed=feed,
             place=fixture.node,
             value=life,

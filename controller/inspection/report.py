@@ -10,11 +10,12 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
+from config.errors import Severity
 from config.models.site import Fixture, Site, Zone
 from controller.inspection.advice import Proposal, advise
 from controller.inspection.circuit_checks import judge
 from controller.inspection.diagnosis import MeasuredVolts
-from controller.inspection.findings import Finding, InspectionResult, Severity, SolvedStates, Topic
+from controller.inspection.findings import Finding, InspectionResult, SolvedStates, Topic
 from controller.inspection.measurements import (
     VoltageComparison,
     WattsBesideComputed,

@@ -10,7 +10,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 
-from controller.inspection.findings import InspectionResult, Severity, SolvedStates, Topic
+from config.errors import Severity
+from controller.inspection.findings import InspectionResult, SolvedStates, Topic
 from controller.wiring.cable import DEFAULT_TEMPERATURE_C, M_PER_FT, Gauge, loop_ohm, parse_gauge
 from controller.wiring.network import way_to
 from controller.wiring.solver import NoSolution
@@ -112,7 +113,7 @@ def _compare(one: SolvedStates, judgement: InspectionResult, rated_part: float) 
     reached = farthest_m <= REACH_M * 1.001 and thinnest_mm2 >= LEAST_AREA_MM2 * 0.999
     rule_says = reached and rated_part <= LOAD_PART
     truth = not any(
-        v.feed == one.feed and v.topic in LAMP_TOPICS and v.level is Severity.WRONG
+        v.feed == one.feed and v.topic in LAMP_TOPICS and v.level is Severity.ERROR
         for v in judgement.verdicts
     )
     kept = "kept" if rule_says else "not kept"

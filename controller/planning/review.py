@@ -9,26 +9,18 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
-from enum import StrEnum
 from itertools import pairwise
 
+from config.errors import KeyPath, Severity
 from config.models.site import SpecialNight, Zone
 from config.program.spans import Span, SunEdge
 from config.program.special_nights import OneDate
-from config.validation.finding import KeyPath
 from controller.calendar.night import Night, nights
 from controller.planning.plan import NightPlan, PlanContext, plan_night
 from controller.planning.planner import Planner
 
 # Stretches of dark nights named in one remark; more of them are counted.
 STRETCHES_NAMED = 2
-
-
-class Severity(StrEnum):
-    """How much a remark matters: a warning is hardly what somebody wanted, a note may well be."""
-
-    WARNING = "warning"
-    NOTE = "note"
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

@@ -8,7 +8,7 @@ from pydantic import Field
 
 from api.web.schemas.responses import Answer
 
-Levels = Literal["well", "doubtful", "wrong"]
+Levels = Literal["ok", "warning", "error"]
 
 
 class ZoneLoadAnswer(Answer):

@@ -55,7 +55,7 @@ def test_loads_without_a_solution_are_refused(tmp_path, case):
         assert light["volts"] == pytest.approx(case["lamp_v"], abs=1e-3)
     else:
         assert code == 1
-        assert answer["level"] == "wrong"
+        assert answer["level"] == "error"
         assert light["volts"] is None
         most_w = case["max_power_that_can_be_delivered_w"]
         assert f"deliver {most_w:.4g} W at most" in circuit["why_not"]
@@ -66,14 +66,14 @@ def test_the_json_of_every_example_keeps_its_contract(name):
     """Every member is one of the contract and of its kind; nothing is wrong, and no file warns."""
     answer = call_json("wiring", example_path(name))
     WiringAnswer.model_validate(answer, strict=True)
-    assert answer["level"] in ("well", "doubtful")
+    assert answer["level"] in ("ok", "warning")
     problems = call_json("check", example_path(name))["problems"]
     assert not [each for each in problems if each["level"] == "warning"]
     for transformer in answer["transformers"]:
         for verdict in transformer["verdicts"]:
             assert verdict["words"]
             assert verdict["source"]
-            assert (verdict["remedy"] is None) == (verdict["level"] == "well")
+            assert (verdict["remedy"] is None) == (verdict["level"] == "ok")
 
 
 def test_one_zone_has_a_load_and_says_what_it_cannot_know():
@@ -125,7 +125,7 @@ def test_something_wrong_is_exit_code_1_and_gets_advice(tmp_path):
     assert transformer["circuits"][0]["lights"][-1]["volts"] == pytest.approx(10.00, abs=0.005)
     assert [rule["rule_kept"] for rule in transformer["rule_of_thumb"]] == [True]
     assert [rule["every_lamp_in_range"] for rule in transformer["rule_of_thumb"]] == [False]
-    wrong = [each for each in transformer["verdicts"] if each["level"] == "wrong"]
+    wrong = [each for each in transformer["verdicts"] if each["level"] == "error"]
     assert {each["topic"] for each in wrong} == {"fewest volts at a lamp"}
     assert all(each["value"] < each["limit"] == 10.8 for each in wrong)
     assert transformer["advice"]

@@ -7,10 +7,11 @@ from dataclasses import replace
 import pytest
 from hypothesis import given, settings
 
+from config.errors import Severity
 from controller.inspection.advice import advise
 from controller.inspection.changes import ChangeKind
 from controller.inspection.circuit_checks import judge
-from controller.inspection.findings import Severity, Topic
+from controller.inspection.findings import Topic
 from controller.wiring.limits import Limits
 from controller.wiring.network import Lamp
 from tests.controller.networks import EVENLY_FT, chain, random_networks, read_reference
@@ -24,7 +25,7 @@ LED = {"lamp": Lamp.POWER, "min_v": 10.0, "max_v": 15.0}
 def test_nothing_wrong_needs_no_advice():
     """Where no verdict is wrong nothing is proposed, even where one is doubtful."""
     network = chain(at_ft=EVENLY_FT, watts=5.0)
-    assert judge([network]).level is Severity.DOUBTFUL
+    assert judge([network]).level is Severity.WARNING
     assert advise([network], taps_v=TAPS_V) == ()
 
 
@@ -201,7 +202,7 @@ def test_every_proposal_does_and_breaks_nothing(network):
     assert copper == sorted(copper)
     for proposal in proposals:
         after = judge(proposal.change.networks)
-        new_wrong = [v for v in after.wrong() if v.feed or before.get(("", v.topic), 0) < Severity.WRONG.rank]
+        new_wrong = [v for v in after.wrong() if v.feed or before.get(("", v.topic), 0) < Severity.ERROR.rank]
         assert new_wrong == []
         parts = []
         for changed in proposal.change.networks:

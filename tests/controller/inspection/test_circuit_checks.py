@@ -6,8 +6,9 @@ from dataclasses import replace
 
 import pytest
 
+from config.errors import Severity
 from controller.inspection.circuit_checks import judge
-from controller.inspection.findings import Severity, Topic
+from controller.inspection.findings import Topic
 from controller.lamps.physics import filament_life_h
 from controller.wiring.cable import parse_gauge
 from controller.wiring.limits import Limits
@@ -32,9 +33,9 @@ def judged(topic, *networks, limits=None):
 @pytest.mark.parametrize(
     ("watts", "level", "left"),
     [
-        (119.0, Severity.WELL, "1 VA are left below the 80 % line"),
-        (121.0, Severity.DOUBTFUL, "1 VA are above the 80 % line"),
-        (151.0, Severity.WRONG, "31 VA are above the 80 % line"),
+        (119.0, Severity.OK, "1 VA are left below the 80 % line"),
+        (121.0, Severity.WARNING, "1 VA are above the 80 % line"),
+        (151.0, Severity.ERROR, "31 VA are above the 80 % line"),
     ],
 )
 def test_the_load_is_held_against_the_rating_and_its_80_percent(watts, level, left):
@@ -42,9 +43,9 @@ def test_the_load_is_held_against_the_rating_and_its_80_percent(watts, level, le
     verdict = judged(Topic.TRANSFORMER, chain(at_ft=SHORT_FT, watts=watts, lamp=Lamp.CURRENT, rated_va=150.0))
     assert verdict.level is level
     assert verdict.value == pytest.approx(watts, abs=0.1)
-    assert verdict.limit == pytest.approx(150.0 if level is Severity.WRONG else 120.0)
+    assert verdict.limit == pytest.approx(150.0 if level is Severity.ERROR else 120.0)
     assert left in verdict.words
-    assert bool(verdict.remedy) is (level is not Severity.WELL)
+    assert bool(verdict.remedy) is (level is not Severity.OK)
 
 
 def test_the_remedy_names_a_transformer_that_would_do():
@@ -58,7 +59,7 @@ def test_a_power_factor_counts_in_the_transformers_load():
     network = chain(at_ft=SHORT_FT, watts=90.0, lamp=Lamp.POWER, power_factor=0.6, rated_va=150.1)
     verdict = judged(Topic.TRANSFORMER, network)
     assert verdict.value == pytest.approx(150.0, abs=0.05)
-    assert verdict.level is Severity.DOUBTFUL
+    assert verdict.level is Severity.WARNING
 
 
 def test_zones_are_judged_alone_and_together():
@@ -66,10 +67,10 @@ def test_zones_are_judged_alone_and_together():
     beds = FixtureAt(node="n1", zone="beds", watts=80.0, lamp=Lamp.CURRENT)
     network = replace(chain(at_ft=SHORT_FT), fixtures=(beds, replace(beds, zone="path")))
     judgement = judge([network])
-    assert judged(Topic.TRANSFORMER, network).level is Severity.WRONG
+    assert judged(Topic.TRANSFORMER, network).level is Severity.ERROR
     assert [(v.place, v.level) for v in about(judgement, Topic.ZONE)] == [
-        ("zone “beds” alone", Severity.WELL),
-        ("zone “path” alone", Severity.WELL),
+        ("zone “beds” alone", Severity.OK),
+        ("zone “path” alone", Severity.OK),
     ]
 
 
@@ -81,17 +82,17 @@ def test_two_taps_of_a_transformer_are_added_up():
     two = replace(one, feed=feed, stretches=(cable,))
     judgement = judge([one, two])
     assert judgement.load_va == pytest.approx(140.0, abs=0.1)
-    assert about(judgement, Topic.TRANSFORMER)[0].level is Severity.DOUBTFUL
-    assert [v.level for v in about(judgement, Topic.CIRCUIT)] == [Severity.WELL, Severity.WELL]
+    assert about(judgement, Topic.TRANSFORMER)[0].level is Severity.WARNING
+    assert [v.level for v in about(judgement, Topic.CIRCUIT)] == [Severity.OK, Severity.OK]
 
 
 @pytest.mark.parametrize(
     ("source_v", "watts", "level"),
     [
-        (12.0, 235.0, Severity.WELL),
-        (12.0, 245.0, Severity.DOUBTFUL),
-        (12.0, 305.0, Severity.WRONG),
-        (15.0, 370.0, Severity.DOUBTFUL),
+        (12.0, 235.0, Severity.OK),
+        (12.0, 245.0, Severity.WARNING),
+        (12.0, 305.0, Severity.ERROR),
+        (15.0, 370.0, Severity.WARNING),
     ],
 )
 def test_a_circuit_carries_25_amperes(source_v, watts, level):
@@ -103,7 +104,7 @@ def test_a_circuit_carries_25_amperes(source_v, watts, level):
 
 
 @pytest.mark.parametrize(
-    ("source_v", "level"), [(24.0, Severity.WELL), (30.0, Severity.WELL), (30.1, Severity.WRONG)]
+    ("source_v", "level"), [(24.0, Severity.OK), (30.0, Severity.OK), (30.1, Severity.ERROR)]
 )
 def test_a_supply_has_30_volts_or_less(source_v, level):
     """NEC 411: a low-voltage lighting system is supplied with 30 V or less."""
@@ -114,10 +115,10 @@ def test_a_supply_has_30_volts_or_less(source_v, level):
 @pytest.mark.parametrize(
     ("amperes", "plate_a", "level", "limit"),
     [
-        (15.9, None, Severity.WELL, 16.0),
-        (16.1, None, Severity.DOUBTFUL, 16.0),
-        (20.1, None, Severity.WRONG, 20.0),
-        (20.1, 26.0, Severity.WELL, 20.8),
+        (15.9, None, Severity.OK, 16.0),
+        (16.1, None, Severity.WARNING, 16.0),
+        (20.1, None, Severity.ERROR, 20.0),
+        (20.1, 26.0, Severity.OK, 20.8),
     ],
 )
 def test_a_cable_is_held_against_its_current(amperes, plate_a, level, limit):
@@ -136,9 +137,9 @@ def test_every_cable_over_its_current_is_named_and_a_lead_too():
     network = chain(at_ft=(1.0, 2.0), watts=140.0, lamp=Lamp.CURRENT, lead=lead, rated_va=600.0)
     verdicts = about(judge([network]), Topic.CABLE)
     assert {(v.place, v.level) for v in verdicts} == {
-        ("feed to n1", Severity.WRONG),
-        ("lead at n1", Severity.WRONG),
-        ("lead at n2", Severity.WRONG),
+        ("feed to n1", Severity.ERROR),
+        ("lead at n1", Severity.ERROR),
+        ("lead at n2", Severity.ERROR),
     }
 
 
@@ -161,10 +162,10 @@ def test_the_far_lamps_of_the_hundred_foot_rule_get_too_little():
     """120 W of filament evenly over 100 ft from 12 V: the far lamp has 10.00 V, 54 % of its light; wrong."""
     judgement = judge([chain(at_ft=EVENLY_FT)])
     low = about(judgement, Topic.LAMP_LOW)
-    assert (low[0].place, low[0].level, round(low[0].value, 2)) == ("n10", Severity.WRONG, 10.0)
+    assert (low[0].place, low[0].level, round(low[0].value, 2)) == ("n10", Severity.ERROR, 10.0)
     assert "54 % of its light" in low[0].words  # (10.00 / 12)^3.4 = 0.538
     assert [v.place for v in low] == [f"n{place}" for place in (10, 9, 8, 7, 6, 5, 4)]
-    assert judgement.level is Severity.WRONG
+    assert judgement.level is Severity.ERROR
     assert judgement.wrong("feed") == tuple(low)
 
 
@@ -173,14 +174,14 @@ def test_the_near_lamp_from_14_v_gets_too_much():
     network = chain(source_v=14.0, at_ft=EVENLY_FT)
     warm = judge([network], Limits(cool_c=75.0))
     high = about(warm, Topic.LAMP_HIGH)[0]
-    assert (high.place, high.level) == ("n1", Severity.WRONG)
+    assert (high.place, high.level) == ("n1", Severity.ERROR)
     assert round(high.value, 2) == TABLE["evenly_from_14_v"]["near_lamp_v"]
     life = about(warm, Topic.LIFE)[0]
-    assert life.level is Severity.DOUBTFUL
+    assert life.level is Severity.WARNING
     assert round(filament_life_h(1.0, 13.60), 3) == TABLE["evenly_from_14_v"]["near_lamp_life"]
     # 13.60 is printed to half a hundredth of a volt, and life goes by its 13th power.
     assert life.value == pytest.approx(filament_life_h(1.0, 13.60), rel=13.0 * 0.005 / 13.60)
-    assert about(warm, Topic.LAMP_LOW)[0].level is Severity.WELL
+    assert about(warm, Topic.LAMP_LOW)[0].level is Severity.OK
 
 
 def test_the_most_volts_are_those_on_cool_cable_with_one_zone_lit():
@@ -192,7 +193,7 @@ def test_the_most_volts_are_those_on_cool_cable_with_one_zone_lit():
     high = next(v for v in about(judgement, Topic.LAMP_HIGH) if v.place == "n1")
     together_v = judgement.surveys[0].lit.lamps[1].volts
     assert together_v < 12.6 < high.value
-    assert high.level is Severity.WRONG
+    assert high.level is Severity.ERROR
     assert "zone lit alone" in high.words
 
 
@@ -213,20 +214,20 @@ def test_an_led_is_held_against_its_plate_and_doubtful_without():
             Topic.LAMP_LOW, replace(network, fixtures=tuple(replace(f, **plate) for f in network.fixtures))
         )
 
-    assert low(min_v=10.0, max_v=15.0).level is Severity.WRONG
+    assert low(min_v=10.0, max_v=15.0).level is Severity.ERROR
     assert "the driver drops out" in low(min_v=10.0, max_v=15.0).words
-    assert low(min_v=9.0, max_v=15.0).level is Severity.WELL
-    assert low().level is Severity.DOUBTFUL
+    assert low(min_v=9.0, max_v=15.0).level is Severity.OK
+    assert low().level is Severity.WARNING
     assert "plate" in low().remedy
 
 
 @pytest.mark.parametrize(
     ("watts", "levels"),
     [
-        (10.8, [Severity.WELL, Severity.WELL, Severity.WELL]),
-        (18.1, [Severity.DOUBTFUL, Severity.WELL, Severity.WELL]),
-        (18.3, [Severity.DOUBTFUL, Severity.DOUBTFUL, Severity.WELL]),
-        (36.5, [Severity.DOUBTFUL, Severity.DOUBTFUL, Severity.WRONG]),
+        (10.8, [Severity.OK, Severity.OK, Severity.OK]),
+        (18.1, [Severity.WARNING, Severity.OK, Severity.OK]),
+        (18.3, [Severity.WARNING, Severity.WARNING, Severity.OK]),
+        (36.5, [Severity.WARNING, Severity.WARNING, Severity.ERROR]),
     ],
 )
 def test_the_drop_is_held_against_3_and_5_percent_and_the_sites_own(watts, levels):
@@ -240,14 +241,14 @@ def test_the_drop_is_held_against_3_and_5_percent_and_the_sites_own(watts, level
 def test_a_site_that_asks_for_no_drop_of_its_own_is_held_against_two():
     """Without a limit of the site's own, the two recommendations remain, and neither makes it wrong."""
     verdicts = about(judge([chain(watts=200.0, lamp=Lamp.CURRENT, rated_va=900.0)]), Topic.DROP)
-    assert [(v.limit, v.level) for v in verdicts] == [(3.0, Severity.DOUBTFUL), (5.0, Severity.DOUBTFUL)]
+    assert [(v.limit, v.level) for v in verdicts] == [(3.0, Severity.WARNING), (5.0, Severity.WARNING)]
 
 
 def test_evenness_compares_the_dimmest_with_the_brightest():
     """From 14 V the far lamp gives 0.62 of the near one's light: (11.81 ÷ 13.60)^3.4."""
     verdict = judged(Topic.SPREAD, chain(source_v=14.0, at_ft=EVENLY_FT))
     assert verdict.value == pytest.approx((11.81 / 13.60) ** 3.4, abs=2e-3)
-    assert verdict.level is Severity.DOUBTFUL
+    assert verdict.level is Severity.WARNING
     assert verdict.place == "n10"
 
 
@@ -255,7 +256,7 @@ def test_a_network_without_a_solution_is_wrong_with_both_powers():
     """120 W of LED behind 100 ft of 12 AWG from 12 V is wrong, with both powers, and no lamp has volts."""
     judgement = judge([chain(watts=120.0, lamp=Lamp.POWER)])
     verdict = about(judgement, Topic.SOLUTION)[0]
-    assert verdict.level is Severity.WRONG
+    assert verdict.level is Severity.ERROR
     assert verdict.value == 120.0
     assert verdict.limit == pytest.approx(90.9091, abs=1e-3)
     assert judgement.load_va is None
@@ -267,7 +268,7 @@ def test_a_small_garden_is_well_in_everything():
     """Six 4 W LEDs over 40 ft of 12 AWG from 12 V pass every verdict."""
     network = chain(at_ft=range(5, 35, 5), watts=3.0, lamp=Lamp.POWER, min_v=10.0, max_v=15.0)
     judgement = judge([network])
-    assert judgement.level is Severity.WELL
+    assert judgement.level is Severity.OK
     assert all(not verdict.remedy for verdict in judgement.verdicts)
     assert all(verdict.source and verdict.words for verdict in judgement.verdicts)
 
@@ -277,6 +278,6 @@ def test_nothing_lit_is_judged_without_lamps():
     feed = Feed(node="feed", transformer="shed", rated_va=150.0, source_v=12.0)
     cable = CableSegment(from_node="feed", to_node="a", gauge=parse_gauge("12 AWG"), length_m=3.0)
     judgement = judge([Network(feed=feed, stretches=(cable,), fixtures=())])
-    assert judgement.level is Severity.WELL
+    assert judgement.level is Severity.OK
     assert judgement.load_va == 0.0
     assert not about(judgement, Topic.LAMP_LOW)

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import pytest
 
+from config.errors import Severity
 from config.file.loader import parse_site
 from controller.design.materials import list_materials
-from controller.inspection.findings import Severity, Topic
+from controller.inspection.findings import Topic
 from controller.inspection.report import report_site
 from controller.wiring.from_site import build_wiring
 from tests.site_of_wiring import PLACE, garden, line, piece
@@ -37,15 +38,15 @@ def test_without_cables_the_load_is_told_and_nothing_about_volts():
     report = report_of(BARE)
     assert topics(report) == {Topic.TRANSFORMER}
     assert report.load.value == pytest.approx(36.0)
-    assert report.level is Severity.WELL
+    assert report.level is Severity.OK
     assert report.rules == report.proposals == ()
     assert "no cable of “shed” is written down" in report.unknown[0]
 
 
 def test_an_overloaded_transformer_without_cables_is_wrong():
     """Eight lamps of 14 W on 100 VA pass the rating; 90 W pass only the 80 % line."""
-    assert report_of(BARE.replace("watts = 4.5", "watts = 14")).level is Severity.WRONG
-    assert report_of(BARE.replace("watts = 4.5", "watts = 11")).level is Severity.DOUBTFUL
+    assert report_of(BARE.replace("watts = 4.5", "watts = 14")).level is Severity.ERROR
+    assert report_of(BARE.replace("watts = 4.5", "watts = 11")).level is Severity.WARNING
 
 
 def test_a_power_factor_makes_volt_amperes_of_watts():
@@ -82,7 +83,7 @@ FILAMENT = 'kind = "path"\ncount = 10\nwatts = 12\nlamp = "filament"'
 def test_what_is_wrong_gets_advice_and_the_rule_beside_the_truth():
     """120 W of filament lamps on 100 ft of 12 AWG keep the trade's rule, and the last gets 10.00 V."""
     report = report_of(garden(cables=line("100 ft"), more="taps = [12, 13, 14, 15]", fixtures=FILAMENT))
-    assert report.level is Severity.WRONG
+    assert report.level is Severity.ERROR
     [rule] = report.rules
     assert rule.rule_says
     assert not rule.truth

@@ -7,9 +7,10 @@ from typing import Any
 
 import pytest
 
+from config.errors import Severity
 from controller.calendar.night import night_on, nights
 from controller.planning.planner import Planner
-from controller.planning.review import Severity, YearlyFinding, review_year
+from controller.planning.review import YearlyFinding, review_year
 from tests.reference import rows
 from tests.sites import site, zone
 
