@@ -13,7 +13,7 @@ from datetime import UTC, date, datetime, timedelta
 import ephem  # type: ignore[import-untyped]
 from astral import Observer
 from astral.sun import dusk
-from skyfield import planner  # type: ignore[import-untyped]
+from skyfield import almanac  # type: ignore[import-untyped]
 
 from controller.calendar.night import nights, zone_info
 from controller.sun.sun import CIVIL_ANGLE_DEG, Sun
@@ -49,7 +49,7 @@ def dusks_of_skyfield() -> Instants:
     planets, scale = ephemeris()
     start = scale.utc(FIRST.year, FIRST.month, FIRST.day, 12)
     end = scale.utc(LAST.year, LAST.month, LAST.day + 1, 12)
-    times, truly = planner.find_settings(
+    times, truly = almanac.find_settings(
         place(LATITUDE_DEG, LONGITUDE_DEG), planets["sun"], start, end, horizon_degrees=-CIVIL_ANGLE_DEG
     )
     return [each.astimezone(UTC) for each, sets in zip(times.utc_datetime(), truly, strict=True) if sets]
