@@ -208,7 +208,7 @@ def test_the_first_line_tells_a_recommendation_from_a_doubt(tmp_path, text, answ
     [said] = re.findall(r"<p><strong>(.*?)</strong></p>", sheet.read_text(encoding="utf-8"))[:1]
     assert said.replace("\u00a0", " ") == f"{answer[0].upper()}{answer[1:]}."
     if THREE_PERCENT in answer:
-        assert re.search(r"doubtful +the drop to .*\(limit 3 %\)", out)
+        assert re.search(r"warning +the drop to .*\(limit 3 %\)", out)
 
 
 def test_the_sheet_is_written_where_it_was_asked_for(tmp_path):
