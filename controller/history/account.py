@@ -20,7 +20,7 @@ from controller.history.energy_use import EnergyUse
 from controller.history.nights import Bounds, PastNights, read_nights
 from controller.history.run_hours import ZoneHours, ZonePast, count_hours
 from controller.history.runs import lit_interval
-from controller.journal.reader import JournalReader
+from controller.history.source import JournalSource
 from controller.planning.planner import Planner
 from controller.records.entries import Run
 
@@ -54,7 +54,7 @@ class ZoneAccount:
 
 def account_for_past(
     planner: Planner,
-    journal: JournalReader,
+    journal: JournalSource,
     periods: Sequence[Period],
     *,
     bounds: Bounds,
@@ -92,7 +92,7 @@ class PastLight:
 
 
 def light_of_past(
-    planner: Planner, journal: JournalReader, first: date, last: date, *, bounds: Bounds
+    planner: Planner, journal: JournalSource, first: date, last: date, *, bounds: Bounds
 ) -> PastLight:
     """Say when every zone was lit and missed over some nights.
 
@@ -130,7 +130,7 @@ def _by_the_hundred(periods: Sequence[Period]) -> Iterator[list[Period]]:
 
 def _account(
     planner: Planner,
-    journal: JournalReader,
+    journal: JournalSource,
     periods: Sequence[Period],
     bounds: Bounds,
     *,

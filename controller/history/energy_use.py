@@ -36,7 +36,7 @@ class EnergyUse:
         site: the site as it is now: transformers, prices, and the loads of zones that were never lit.
         tz: its time zone.
         loads: at what load each zone was last lit before the first of the runs; see
-            ``JournalReader.loads_at``.
+            ``JournalSource.loads_at``.
         cable_w: watts lost in the cables of a zone while it is lit at its load of now, where known.
         began_utc: when the journal began; before, nobody knows what a transformer took.
         now_utc: now.

@@ -13,7 +13,7 @@ from datetime import date, datetime, timedelta
 from controller.calendar.intervals import MS_PER_HOUR
 from controller.calendar.night import night_at, night_on
 from controller.forecast.forecast import Forecast
-from controller.journal.reader import JournalReader
+from controller.history.source import JournalSource
 from controller.lamps.life import (
     LampLife,
     RelayLife,
@@ -58,7 +58,7 @@ class Wear:
 
 def account_for_wear(
     planner: Planner,
-    journal: JournalReader | None,
+    journal: JournalSource | None,
     year: Forecast,
     *,
     volts: Mapping[tuple[str, int], float] = _NO_VOLTS,
@@ -110,7 +110,7 @@ def account_for_wear(
 class _Burned:
     """Hours that zones were lit since a date, each date asked of the journal once."""
 
-    def __init__(self, planner: Planner, journal: JournalReader | None, today: date) -> None:
+    def __init__(self, planner: Planner, journal: JournalSource | None, today: date) -> None:
         """Add up the whole life first; it is at hand, and most lamps are as old as the journal."""
         self._tz = planner.tz
         self._journal = journal

@@ -14,7 +14,7 @@ from controller.history.outages import gaps_of, gaps_of_overrides
 from controller.history.programs import ProgramPeriod, planned_intervals, program_periods
 from controller.history.run_hours import Gap
 from controller.history.runs import lit_interval
-from controller.journal.reader import JournalReader
+from controller.history.source import JournalSource
 from controller.planning.planner import Planner
 from controller.planning.program_text import format_program, read_program
 from controller.records.entries import Cause, Run
@@ -47,7 +47,7 @@ class Bounds:
         return self.began_utc >= self.now_utc
 
 
-def bounds_of(journal: JournalReader, now_utc: datetime) -> Bounds:
+def bounds_of(journal: JournalSource, now_utc: datetime) -> Bounds:
     """Say between which instants a journal knows something.
 
     A journal may be read on a machine whose clock is behind the board's: then its last sign of life is now.
@@ -88,7 +88,7 @@ class PastNights:
 
 
 def read_nights(
-    planner: Planner, journal: JournalReader, nights: Sequence[Night], bounds: Bounds
+    planner: Planner, journal: JournalSource, nights: Sequence[Night], bounds: Bounds
 ) -> PastNights:
     """Read what is known of some nights.
 

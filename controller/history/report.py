@@ -16,14 +16,14 @@ from controller.history.account import account_for_past
 from controller.history.lamp_wear import Wear, account_for_wear
 from controller.history.nights import Bounds, bounds_of
 from controller.history.query import HoursQuery, choose_periods
-from controller.journal.reader import JournalReader
+from controller.history.source import JournalSource
 from controller.planning.planner import Planner
 from controller.wiring.losses import cable_losses
 
 
 def report_hours(
     planner: Planner,
-    journal: JournalReader,
+    journal: JournalSource,
     ask: HoursQuery,
     *,
     now_utc: datetime,
@@ -66,7 +66,7 @@ def report_hours(
 
 
 def iter_hour_rows(
-    planner: Planner, journal: JournalReader, ask: HoursQuery, *, now_utc: datetime
+    planner: Planner, journal: JournalSource, ask: HoursQuery, *, now_utc: datetime
 ) -> Iterator[dict[str, Any]]:
     """Tell what zones did, row by row, each as soon as it is worked out.
 
@@ -113,7 +113,7 @@ def _of_zones(wear: Wear, zones: Sequence[str]) -> Wear:
     )
 
 
-def require_zones(planner: Planner, journal: JournalReader, ask: HoursQuery) -> None:
+def require_zones(planner: Planner, journal: JournalSource, ask: HoursQuery) -> None:
     """Refuse a zone that neither the site nor the journal has; one that is gone keeps its past."""
     for zone in ask.zones:
         try:

@@ -1,0 +1,51 @@
+"""What history asks of a journal, as a protocol: `controller.journal.reader.JournalReader` answers it.
+
+Stretches of time are half-open and in UTC; None leaves an end open. Every question may raise `JournalError`
+at its first value.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import datetime
+from typing import Protocol
+
+from controller.records.entries import Event, PastOverride, Replacement, Run, Switching
+from controller.records.reading import Reading
+from controller.records.totals import ZoneSum
+
+
+class JournalSource(Protocol):
+    """A journal that can be read."""
+
+    def began_at(self) -> datetime | None:
+        """Give the first instant of a trusted clock; None where there is none."""
+
+    def last_sign(self) -> Reading | None:
+        """Give the last sign of life of any keeper; None in an empty journal."""
+
+    def told(self, from_utc: datetime, to_utc: datetime, /) -> Iterator[Event]:
+        """Give the events that say what held over a stretch, in the order in which they were written."""
+
+    def overrides(
+        self, from_utc: datetime | None = None, to_utc: datetime | None = None, /
+    ) -> Iterator[PastOverride]:
+        """Give every override that was in force at some moment of a stretch."""
+
+    def runs(self, from_utc: datetime | None = None, to_utc: datetime | None = None, /) -> Iterator[Run]:
+        """Give every run that reaches into a stretch, in the order in which they began."""
+
+    def loads_at(self, at_utc: datetime, /) -> dict[str, float | None]:
+        """Give the watts at which each zone was last lit before an instant, else first lit after it."""
+
+    def replacements(self) -> Iterator[Replacement]:
+        """Give the lamps that were replaced, in the order of their dates."""
+
+    def totals(self) -> list[ZoneSum]:
+        """Add up all runs of every zone that have ended."""
+
+    def totals_since(self, since_utc: datetime, /) -> list[ZoneSum]:
+        """The same since an instant; of a run that it cuts, only the later part counts."""
+
+    def switchings(self, *, zone: str | None = None, limit: int | None = None) -> Iterator[Switching]:
+        """Give the switchings of a zone in the order of their instants, at most so many."""
