@@ -1,128 +1,132 @@
-"""Replaces a file as a whole or not at all, through a power cut as well.
+"""Writes a file as a whole or not at all, through a power cut as well.
 
-The new text goes into a second file in the same folder, is forced to the disk, and then changes places
-with the old file in one step. Until the folder too is on the disk, the old file is kept, and comes back if
-anything fails.
+The content goes into a temporary file in the same folder, is forced to the disk, and then takes the file's
+name in one step; last, the folder is forced to the disk. Where the caller says what it expects to replace,
+the two files exchange names, so that the old one can come back if the last step fails.
 """
 
 from __future__ import annotations
 
 import contextlib
 import errno
-import fcntl
 import os
-import time
-from collections.abc import Iterator
 from pathlib import Path
 
 # From linux/fcntl.h and linux/fs.h; Python has no name for them.
 _AT_FDCWD = -100
 _RENAME_EXCHANGE = 2
 _NOT_SUPPORTED = (errno.EINVAL, errno.ENOSYS, errno.EOPNOTSUPP)
-_PAUSE_S = 0.02
 
 
 class FileChangedError(OSError):
-    """Somebody else changed the file between its reading and its writing."""
+    """Another program changed the file between its reading and its writing."""
 
 
 class NotSyncedError(OSError):
     """The new file is in its place, but a power cut might still bring the old one back."""
 
 
-@contextlib.contextmanager
-def lock_folder(folder: Path, wait_s: float) -> Iterator[None]:
-    """Keep every other editor of this program out of a folder; leaves no lock file behind.
+def write_atomically(path: Path, content: bytes, *, expected: bytes | None = None) -> None:
+    """Write a file as a whole or not at all; one writer at a time, which the caller sees to.
+
+    The mode of an existing file is kept, and its owner and group as far as the system lets this user give
+    files away. If anything fails, the old file stands and nothing is left beside it, but for NotSyncedError.
 
     Args:
-        folder: the folder of the file that will be replaced.
-        wait_s: how many seconds to wait for another editor to finish.
+        path: the file itself, not a link to it; it need not exist where nothing is expected.
+        content: what it will hold.
+        expected: what it must hold now; None to replace whatever is there.
 
     Raises:
-        TimeoutError: another editor holds the folder for longer.
-        OSError: there is no such folder, or it may not be opened.
-    """
-    give_up_at = time.monotonic() + wait_s
-    handle = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)
-    try:
-        while True:
-            try:
-                fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
-                break
-            except BlockingIOError:
-                if time.monotonic() >= give_up_at:
-                    raise TimeoutError(errno.ETIMEDOUT, "another program is changing it") from None
-                time.sleep(_PAUSE_S)
-        yield
-    finally:
-        os.close(handle)
-
-
-def replace_file(path: Path, *, old: bytes, new: bytes) -> None:
-    """Put new content in the place of the old one; the caller holds the folder.
-
-    Mode is kept, and owner and group as far as the system lets this user give files away. If anything
-    fails, the old file stands as it was, and nothing is left beside it, but for the case of NotSyncedError.
-
-    Args:
-        path: the file itself, not a link to it.
-        old: what was read from it.
-        new: what shall stand in it.
-
-    Raises:
-        FileChangedError: the file no longer holds ``old``; it is left alone.
-        NotSyncedError: the file system cannot exchange two names, so there is no way back, and the last step
-            failed, that of forcing the folder's entry to the disk. The new file stands.
+        FileChangedError: the file does not hold ``expected``; it is left alone.
+        NotSyncedError: the folder could not be forced to the disk, and there is no way back.
         OSError: the disk is full, read-only or broken, or this user may not write there.
     """
-    spare = path.with_name(f".{path.name}.leerie-new")
-    # Only a crash in the middle leaves one behind, and whoever holds the folder may clear it away.
-    spare.unlink(missing_ok=True)
+    temporary = path.with_name(f".{path.name}.leerie-new")
+    # Only a crash half way leaves one behind.
+    temporary.unlink(missing_ok=True)
     try:
-        _write_spare(spare, new, like=path.stat())
-        exchanged = _swap(spare, path, old)
-        try:
-            _force_folder(path.parent)
-        except OSError as error:
-            if not exchanged:
-                raise NotSyncedError(error.errno, error.strerror) from error
-            _exchange(spare, path)
-            raise
+        exists = expected is not None or path.exists()
+        _write_temporary(temporary, content, like=path.stat() if exists else None)
+        if expected is None:
+            move_into_place(temporary, path)
+        else:
+            _exchange_expected(temporary, path, expected)
     finally:
         with contextlib.suppress(OSError):
-            spare.unlink(missing_ok=True)
+            temporary.unlink(missing_ok=True)
 
 
-def _write_spare(spare: Path, new: bytes, *, like: os.stat_result) -> None:
-    """Write the new content to a file of its own, with the old file's mode and owner, down to the disk."""
-    handle = os.open(spare, os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_NOFOLLOW, 0o600)
+def move_into_place(finished: Path, path: Path) -> None:
+    """Give a finished file, which is on the disk already, its name, and force the name to the disk.
+
+    Raises:
+        NotSyncedError: the folder could not be forced to the disk; the file has its new name.
+        OSError: it could not be renamed.
+    """
+    finished.replace(path)
     try:
-        # A user who may edit the file without owning it cannot give the copy away; the mode still lets
-        # both of them in.
-        with contextlib.suppress(PermissionError):
-            os.fchown(handle, -1, like.st_gid)
-            os.fchown(handle, like.st_uid, -1)
-        os.fchmod(handle, like.st_mode & 0o7777)
-        rest = memoryview(new)
-        while rest:
-            rest = rest[os.write(handle, rest) :]
-        os.fsync(handle)
+        fsync_folder(path.parent)
+    except OSError as error:
+        raise NotSyncedError(error.errno, error.strerror) from error
+
+
+def fsync_file(path: Path) -> None:
+    """Force the content of a file to the disk."""
+    _fsync(path, os.O_RDONLY)
+
+
+def fsync_folder(folder: Path) -> None:
+    """Force the names in a folder to the disk."""
+    _fsync(folder, os.O_RDONLY | os.O_DIRECTORY)
+
+
+def _fsync(path: Path, flags: int) -> None:
+    descriptor = os.open(path, flags)
+    try:
+        os.fsync(descriptor)
     finally:
-        os.close(handle)
+        os.close(descriptor)
 
 
-def _swap(spare: Path, path: Path, old: bytes) -> bool:
-    """Let the two files change places if the old one still is what was read; say whether both still exist."""
-    if path.read_bytes() != old:
-        raise FileChangedError(errno.ESTALE, "somebody else changed it meanwhile")
-    if not _exchange(spare, path):
-        spare.replace(path)
-        return False
-    # Between that look and the exchange another hand could still have come in; now nothing can.
-    if spare.read_bytes() != old:
-        _exchange(spare, path)
-        raise FileChangedError(errno.ESTALE, "somebody else changed it meanwhile")
-    return True
+def _write_temporary(temporary: Path, content: bytes, *, like: os.stat_result | None) -> None:
+    """Write a new file down to the disk, with the mode and owner of the one that it will replace."""
+    flags = os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_NOFOLLOW
+    descriptor = os.open(temporary, flags, 0o600 if like else 0o644)
+    try:
+        if like:
+            # A user who may edit the file without owning it cannot give the copy away; the mode still lets
+            # both of them in.
+            with contextlib.suppress(PermissionError):
+                os.fchown(descriptor, -1, like.st_gid)
+                os.fchown(descriptor, like.st_uid, -1)
+            os.fchmod(descriptor, like.st_mode & 0o7777)
+        rest = memoryview(content)
+        while rest:
+            rest = rest[os.write(descriptor, rest) :]
+        os.fsync(descriptor)
+    finally:
+        os.close(descriptor)
+
+
+def _exchange_expected(temporary: Path, path: Path, expected: bytes) -> None:
+    """Put a finished file in the place of one that still holds what is expected; go back if that fails."""
+    _require_unchanged(path, expected)
+    if not _exchange(temporary, path):
+        move_into_place(temporary, path)
+        return
+    try:
+        # Between that look and the exchange another program could still have written; now none can.
+        _require_unchanged(temporary, expected)
+        fsync_folder(path.parent)
+    except OSError:
+        _exchange(temporary, path)
+        raise
+
+
+def _require_unchanged(path: Path, expected: bytes) -> None:
+    if path.read_bytes() != expected:
+        raise FileChangedError(errno.ESTALE, "another program changed it meanwhile")
 
 
 def _exchange(one: Path, other: Path) -> bool:
@@ -138,12 +142,3 @@ def _exchange(one: Path, other: Path) -> bool:
     if code in _NOT_SUPPORTED:
         return False
     raise OSError(code, os.strerror(code), os.fspath(other))
-
-
-def _force_folder(folder: Path) -> None:
-    """Force the names in a folder to the disk."""
-    handle = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)
-    try:
-        os.fsync(handle)
-    finally:
-        os.close(handle)

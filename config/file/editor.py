@@ -12,7 +12,7 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from config.errors import KeyPath, SiteFileError, UnknownZoneError
-from config.file.atomic_write import FileChangedError, NotSyncedError, lock_folder, replace_file
+from config.file.atomic_write import FileChangedError, NotSyncedError, write_atomically
 from config.file.loader import (
     BYTE_ORDER_MARK,
     LARGEST_FILE_BYTES,
@@ -23,6 +23,7 @@ from config.file.loader import (
     read_document,
     refuse_file,
 )
+from config.file.lock import lock_folder
 from config.file.toml_editor import LayoutError, TomlEditor
 from config.models.site import SpecialNight
 from config.program.spans import Span
@@ -85,7 +86,7 @@ def edit_site(
     name = os.fspath(path)
     try:
         file = Path(name).resolve()
-        with lock_folder(file.parent, wait_s):
+        with lock_folder(file.parent, wait_s=wait_s):
             old = read_bytes(name)
             text = _change_text(decode_text(old, name), change, name)
             loaded = parse_site(text, name)
@@ -93,7 +94,7 @@ def edit_site(
             if len(new) > LARGEST_FILE_BYTES:
                 raise refuse_file(name, "would grow beyond 1 MB", "take out what is not needed")
             if new != old:
-                replace_file(file, old=old, new=new)
+                write_atomically(file, new, expected=old)
             return loaded
     except FileNotFoundError:
         raise refuse_file(name, "there is no such file", "give the path of a site file") from None

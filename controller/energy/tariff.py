@@ -14,20 +14,10 @@ from decimal import ROUND_HALF_UP, Decimal
 from typing import Protocol
 from zoneinfo import ZoneInfo
 
+from config.currencies import minor_digits
 from controller.calendar.intervals import ms_of, utc_of
 from controller.calendar.night import utc_of_local
 
-# ISO 4217 list one, as published on 2026-01-01: every currency whose smallest unit is not a hundredth.
-# Held against the whole list by tests/controller/energy/test_tariff.py.
-_USUAL_DIGITS = 2
-_NO_DIGITS = "BIF CLP DJF GNF ISK JPY KMF KRW PYG RWF UGX UYI VND VUV XAF XOF XPF"
-_THREE_DIGITS = "BHD IQD JOD KWD LYD OMR TND"
-_FOUR_DIGITS = "CLF UYW"
-_DIGITS = {
-    **dict.fromkeys(_NO_DIGITS.split(), 0),
-    **dict.fromkeys(_THREE_DIGITS.split(), 3),
-    **dict.fromkeys(_FOUR_DIGITS.split(), 4),
-}
 _MIDNIGHT = time(0, 0)
 
 
@@ -192,8 +182,7 @@ def round_money(amount: Decimal, currency: str) -> Decimal:
 
     Only for showing: sums are made of unrounded amounts. Rounding halves up is common practice, no source.
     """
-    digits = _DIGITS.get(currency, _USUAL_DIGITS)
-    return amount.quantize(Decimal(1).scaleb(-digits), rounding=ROUND_HALF_UP)
+    return amount.quantize(Decimal(1).scaleb(-minor_digits(currency)), rounding=ROUND_HALF_UP)
 
 
 def _edges(tariff: Tariff, first: date, last: date, tz: ZoneInfo) -> list[tuple[int, Decimal, str]]:

@@ -7,12 +7,17 @@ import resource
 import stat
 import subprocess
 import sys
-import threading
 
 import pytest
 
-from config.file import atomic_write as room
-from config.file.atomic_write import FileChangedError, NotSyncedError, lock_folder, replace_file
+from config.file import atomic_write
+from config.file.atomic_write import (
+    FileChangedError,
+    NotSyncedError,
+    fsync_file,
+    move_into_place,
+    write_atomically,
+)
 
 OLD, NEW = b"old text\n", b"new and longer text\n"
 
@@ -38,7 +43,7 @@ def assert_untouched(path):
 
 def test_the_new_text_takes_the_place_of_the_old(path):
     """Afterwards the file holds the new text, and nothing lies beside it."""
-    replace_file(path, old=OLD, new=NEW)
+    write_atomically(path, NEW, expected=OLD)
     assert path.read_bytes() == NEW
     assert names_beside(path) == [path.name]
 
@@ -62,8 +67,8 @@ class Refusing:
 def test_without_an_exchange_of_names_it_works_as_well(path, monkeypatch, library):
     """A system or a file system that cannot exchange two names gets the new file by a rename."""
     monkeypatch.setattr(ctypes, "CDLL", lambda *_args, **_more: library)
-    assert room._exchange(path, path) is False
-    replace_file(path, old=OLD, new=NEW)
+    assert atomic_write._exchange(path, path) is False
+    write_atomically(path, NEW, expected=OLD)
     assert path.read_bytes() == NEW
     assert names_beside(path) == [path.name]
 
@@ -72,16 +77,16 @@ def test_an_exchange_that_fails_is_an_error(path, monkeypatch):
     """Any other error of the exchange is no reason to try something else."""
     monkeypatch.setattr(ctypes, "CDLL", lambda *_args, **_more: Refusing(errno.EACCES))
     with pytest.raises(PermissionError):
-        replace_file(path, old=OLD, new=NEW)
+        write_atomically(path, NEW, expected=OLD)
     assert_untouched(path)
 
 
 def test_without_an_exchange_the_new_file_stays_where_the_last_step_fails(path, monkeypatch):
     """The one gap that is left: the folder's entry is not on the disk for sure, and the error says so."""
-    monkeypatch.setattr(room, "_exchange", lambda *_names: False)
+    monkeypatch.setattr(atomic_write, "_exchange", lambda *_names: False)
     fail_at(monkeypatch, "fsync", 2, errno.EIO)
     with pytest.raises(NotSyncedError, match="Input/output error"):
-        replace_file(path, old=OLD, new=NEW)
+        write_atomically(path, NEW, expected=OLD)
     assert path.read_bytes() == NEW
     assert names_beside(path) == [path.name]
 
@@ -90,7 +95,7 @@ def test_without_an_exchange_the_new_file_stays_where_the_last_step_fails(path, 
 def test_the_mode_is_kept(path, mode):
     """Who could read and write the old file can read and write the new one, and nobody else."""
     path.chmod(mode)
-    replace_file(path, old=OLD, new=NEW)
+    write_atomically(path, NEW, expected=OLD)
     assert stat.S_IMODE(path.stat().st_mode) == mode
 
 
@@ -98,7 +103,7 @@ def test_the_mode_is_kept(path, mode):
 def test_the_owner_is_kept(path):
     """The new file belongs to whom the old one belonged."""
     os.chown(path, 12345, 23456)
-    replace_file(path, old=OLD, new=NEW)
+    write_atomically(path, NEW, expected=OLD)
     assert (path.stat().st_uid, path.stat().st_gid) == (12345, 23456)
 
 
@@ -110,7 +115,7 @@ def test_an_owner_who_cannot_be_kept_does_not_stop_the_edit(path, monkeypatch):
 
     monkeypatch.setattr(os, "fchown", refuse)
     path.chmod(0o664)
-    replace_file(path, old=OLD, new=NEW)
+    write_atomically(path, NEW, expected=OLD)
     assert path.read_bytes() == NEW
     assert stat.S_IMODE(path.stat().st_mode) == 0o664
 
@@ -149,14 +154,14 @@ def test_a_failure_at_any_step_leaves_the_old_file(path, monkeypatch, call, nth,
     """Opening, mode, writing, forcing the file and forcing the folder: each may fail, and nothing is lost."""
     fail_at(monkeypatch, call, nth, code)
     with pytest.raises(OSError, match=os.strerror(code)) as caught:
-        replace_file(path, old=OLD, new=NEW)
+        write_atomically(path, NEW, expected=OLD)
     monkeypatch.undo()
     assert caught.value.errno == code
     assert_untouched(path)
 
 
 def test_a_disk_that_fills_up_half_way_leaves_the_old_file(path, monkeypatch):
-    """Some bytes written, then no room: the half is thrown away."""
+    """Some bytes written, then no atomic_write: the half is thrown away."""
     real, calls = os.write, []
 
     def write_a_little(handle, data):
@@ -167,7 +172,7 @@ def test_a_disk_that_fills_up_half_way_leaves_the_old_file(path, monkeypatch):
 
     monkeypatch.setattr(os, "write", write_a_little)
     with pytest.raises(OSError, match="No space left"):
-        replace_file(path, old=OLD, new=NEW)
+        write_atomically(path, NEW, expected=OLD)
     assert calls == [len(NEW), len(NEW) - 2, len(NEW) - 4, len(NEW) - 6]
     assert_untouched(path)
 
@@ -176,7 +181,7 @@ def test_a_write_in_small_pieces_is_complete(path, monkeypatch):
     """The system may take fewer bytes than offered; none is lost."""
     real = os.write
     monkeypatch.setattr(os, "write", lambda handle, data: real(handle, data[:3]))
-    replace_file(path, old=OLD, new=NEW)
+    write_atomically(path, NEW, expected=OLD)
     assert path.read_bytes() == NEW
 
 
@@ -186,7 +191,7 @@ def test_a_limit_set_by_the_kernel_leaves_the_old_file(path):
     resource.setrlimit(resource.RLIMIT_FSIZE, (4096, hard))
     try:
         with pytest.raises(OSError, match="File too large") as caught:
-            replace_file(path, old=OLD, new=b"x" * 10_000)
+            write_atomically(path, b"x" * 10_000, expected=OLD)
     finally:
         resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))
     assert caught.value.errno == errno.EFBIG
@@ -201,12 +206,12 @@ def test_a_failing_rename_leaves_the_old_file(path, monkeypatch, exchange):
         raise OSError(errno.EIO, os.strerror(errno.EIO))
 
     if exchange:
-        monkeypatch.setattr(room, "_exchange", fail)
+        monkeypatch.setattr(atomic_write, "_exchange", fail)
     else:
-        monkeypatch.setattr(room, "_exchange", lambda *_names: False)
+        monkeypatch.setattr(atomic_write, "_exchange", lambda *_names: False)
         monkeypatch.setattr("pathlib.Path.replace", fail)
     with pytest.raises(OSError, match="Input/output error"):
-        replace_file(path, old=OLD, new=NEW)
+        write_atomically(path, NEW, expected=OLD)
     assert_untouched(path)
 
 
@@ -214,7 +219,7 @@ def test_a_file_changed_before_the_writing_is_left_alone(path):
     """What somebody else wrote meanwhile is never overwritten."""
     path.write_bytes(b"theirs\n")
     with pytest.raises(FileChangedError):
-        replace_file(path, old=OLD, new=NEW)
+        write_atomically(path, NEW, expected=OLD)
     assert path.read_bytes() == b"theirs\n"
     assert names_beside(path) == [path.name]
 
@@ -222,10 +227,10 @@ def test_a_file_changed_before_the_writing_is_left_alone(path):
 @pytest.mark.parametrize("in_place", [True, False])
 def test_a_file_changed_in_the_last_moment_is_left_alone(path, monkeypatch, in_place):
     """Another hand between the last look and the exchange is noticed, and gets its file back."""
-    real = room._exchange
+    real = atomic_write._exchange
     calls = []
 
-    def come_between(spare, target):
+    def come_between(temporary, target):
         if not calls:
             if in_place:
                 path.write_bytes(b"theirs\n")
@@ -233,12 +238,12 @@ def test_a_file_changed_in_the_last_moment_is_left_alone(path, monkeypatch, in_p
                 theirs = path.with_name("theirs")
                 theirs.write_bytes(b"theirs\n")
                 theirs.replace(path)
-        calls.append(spare)
-        return real(spare, target)
+        calls.append(temporary)
+        return real(temporary, target)
 
-    monkeypatch.setattr(room, "_exchange", come_between)
+    monkeypatch.setattr(atomic_write, "_exchange", come_between)
     with pytest.raises(FileChangedError):
-        replace_file(path, old=OLD, new=NEW)
+        write_atomically(path, NEW, expected=OLD)
     assert len(calls) == 2
     assert path.read_bytes() == b"theirs\n"
     assert names_beside(path) == [path.name]
@@ -248,17 +253,17 @@ def test_a_file_deleted_meanwhile_is_not_brought_back(path):
     """Who deletes the site file during an edit finds it deleted."""
     path.unlink()
     with pytest.raises(FileNotFoundError):
-        replace_file(path, old=OLD, new=NEW)
+        write_atomically(path, NEW, expected=OLD)
     assert names_beside(path) == []
 
 
 CRASH = """
 import os, sys
 from pathlib import Path
-from config.file import atomic_write as room
+from config.file import atomic_write
 step, path = sys.argv[1], Path(sys.argv[2])
 calls = []
-real_fsync, real_exchange = os.fsync, room._exchange
+real_fsync, real_exchange = os.fsync, atomic_write._exchange
 def fsync(handle):
     calls.append("fsync")
     if step == f"fsync{len(calls)}":
@@ -271,8 +276,8 @@ def exchange(one, other):
     if step == "after":
         os._exit(9)
     return done
-os.fsync, room._exchange = fsync, exchange
-room.replace_file(path, old=sys.argv[3].encode(), new=sys.argv[4].encode())
+os.fsync, atomic_write._exchange = fsync, exchange
+atomic_write.write_atomically(path, sys.argv[4].encode(), expected=sys.argv[3].encode())
 """
 
 
@@ -286,41 +291,48 @@ def test_a_process_that_dies_in_the_middle_leaves_a_whole_file(path, step, left)
     assert done.returncode == 9
     assert path.read_bytes() == left
     assert len(names_beside(path)) == 2
-    replace_file(path, old=left, new=b"third\n")
+    write_atomically(path, b"third\n", expected=left)
     assert path.read_bytes() == b"third\n"
     assert names_beside(path) == [path.name]
 
 
-def test_a_folder_is_held_by_one_at_a_time(tmp_path):
-    """A second editor waits, and gives up when it was told to."""
-    with lock_folder(tmp_path, 0), pytest.raises(TimeoutError), lock_folder(tmp_path, 0.05):
-        pytest.fail("two editors hold the same folder")
-    with lock_folder(tmp_path, 0):
-        pass
-    assert list(tmp_path.iterdir()) == []
+@pytest.mark.parametrize("before", [None, OLD])
+def test_without_an_expectation_whatever_is_there_is_replaced(tmp_path, before):
+    """A file that may be missing, such as a copy of a good one, is written whole with its mode kept."""
+    path = tmp_path / "copy.toml"
+    if before is not None:
+        path.write_bytes(before)
+        path.chmod(0o640)
+    write_atomically(path, NEW)
+    assert path.read_bytes() == NEW
+    assert stat.S_IMODE(path.stat().st_mode) == (0o640 if before else 0o644)
+    assert names_beside(path) == [path.name]
 
 
-def test_a_second_editor_goes_on_when_the_first_has_finished(tmp_path):
-    """Waiting ends as soon as the folder is free."""
-    order = []
-    held = threading.Event()
-
-    def wait_and_hold():
-        held.wait()
-        with lock_folder(tmp_path, 10):
-            order.append("second")
-
-    other = threading.Thread(target=wait_and_hold)
-    other.start()
-    with lock_folder(tmp_path, 0):
-        held.set()
-        other.join(0.1)
-        order.append("first")
-    other.join()
-    assert order == ["first", "second"]
+@pytest.mark.parametrize(("call", "nth"), [("open", 1), ("write", 1), ("fsync", 1)])
+def test_without_an_expectation_a_failure_leaves_the_old_file(path, monkeypatch, call, nth):
+    """Nothing takes the file's name before it is on the disk."""
+    fail_at(monkeypatch, call, nth, errno.EIO)
+    with pytest.raises(OSError, match="Input/output error"):
+        write_atomically(path, NEW)
+    monkeypatch.undo()
+    assert_untouched(path)
 
 
-def test_a_folder_that_is_not_there_cannot_be_held(tmp_path):
-    """No folder is made by holding it."""
-    with pytest.raises(FileNotFoundError), lock_folder(tmp_path / "none", 0):
-        pytest.fail("a folder was held that is not there")
+def test_a_finished_file_gets_its_name_and_the_folder_reaches_the_disk(path, monkeypatch):
+    """The name counts only once the folder is on the disk; where that fails, the error says so."""
+    finished = path.with_name("finished")
+    finished.write_bytes(NEW)
+    synced = []
+    real = os.fsync
+    monkeypatch.setattr(os, "fsync", lambda handle: (synced.append(os.fstat(handle).st_mode), real(handle)))
+    fsync_file(finished)
+    move_into_place(finished, path)
+    assert [stat.S_ISDIR(mode) for mode in synced] == [False, True]
+    assert path.read_bytes() == NEW
+    monkeypatch.setattr(os, "fsync", real)
+    finished.write_bytes(OLD)
+    fail_at(monkeypatch, "fsync", 1, errno.EIO)
+    with pytest.raises(NotSyncedError):
+        move_into_place(finished, path)
+    assert path.read_bytes() == OLD

@@ -7,10 +7,10 @@ import threading
 import pytest
 
 from config.errors import SiteFileError, UnknownZoneError
-from config.file import atomic_write as room
-from config.file.atomic_write import lock_folder
+from config.file import atomic_write
 from config.file.editor import edit_site, write_program
 from config.file.loader import example_path, load_site
+from config.file.lock import lock_folder
 from config.program.parser import parse_program, parse_span
 from tests.config.site_texts import GOOD
 
@@ -149,7 +149,7 @@ def test_a_file_that_was_written_but_not_forced_is_told_as_it_is(good, monkeypat
             raise OSError(errno.EIO, os.strerror(errno.EIO))
         real(handle)
 
-    monkeypatch.setattr(room, "_exchange", lambda *_names: False)
+    monkeypatch.setattr(atomic_write, "_exchange", lambda *_names: False)
     monkeypatch.setattr(os, "fsync", fail_for_the_folder)
     with pytest.raises(SiteFileError) as caught:
         write_program(good, "path", LATE)
@@ -163,13 +163,13 @@ def test_a_file_that_was_written_but_not_forced_is_told_as_it_is(good, monkeypat
 def test_a_file_changed_by_somebody_else_meanwhile_is_left_to_them(good, monkeypatch):
     """An editor that saves during an edit wins, and the person is told to try again."""
     theirs = GOOD.replace("Tern Cottage", "Heron Cottage")
-    real = room._write_spare
+    real = atomic_write._write_temporary
 
     def come_between(*args, **more):
         real(*args, **more)
         good.write_text(theirs)
 
-    monkeypatch.setattr(room, "_write_spare", come_between)
+    monkeypatch.setattr(atomic_write, "_write_temporary", come_between)
     with pytest.raises(SiteFileError) as caught:
         write_program(good, "path", LATE)
     told = "was changed by somebody else meanwhile and is left as it is; try again"
@@ -179,7 +179,7 @@ def test_a_file_changed_by_somebody_else_meanwhile_is_left_to_them(good, monkeyp
 
 def test_an_edit_waits_no_longer_than_told_for_another(good):
     """While another editor holds the folder, the answer is one sentence."""
-    with lock_folder(good.parent, 0):
+    with lock_folder(good.parent, wait_s=0):
         told = refusal_of(good, lambda draft: draft.put(("site", "name"), "x"), wait_s=0)
     assert told == f"{good}: is being changed by another program; try again in a moment"
     assert good.read_text() == GOOD

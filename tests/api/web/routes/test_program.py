@@ -131,13 +131,13 @@ def test_a_disk_that_cannot_be_written_is_told(house, monkeypatch, code, name):
 
 def test_a_file_that_somebody_else_changes_meanwhile_is_told(house, monkeypatch):
     """A file that changes between reading and writing is left alone, and the answer says so."""
-    replace = site_edit.replace_file
+    write = site_edit.write_atomically
 
-    def change_first(path, *, old, new):
+    def change_first(path, content, *, expected):
         path.write_text(SITE + "# by hand\n", encoding="utf-8")
-        replace(path, old=old, new=new)
+        write(path, content, expected=expected)
 
-    monkeypatch.setattr(site_edit, "replace_file", change_first)
+    monkeypatch.setattr(site_edit, "write_atomically", change_first)
     response = put(house, f"{JETTY}/program", {"program": ["dusk for 4h"]})
     problem(response, "site-file-changed", at=f"{JETTY}/program")
     assert house.site_path.read_text(encoding="utf-8").endswith("# by hand\n")

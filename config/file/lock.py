@@ -1,0 +1,81 @@
+"""The exclusive lock on a file or a folder, for editors of the site file and for the keeper's state folder.
+
+The kernel holds the lock and drops it when the process ends, however it ends: nothing is left to clear away.
+"""
+
+from __future__ import annotations
+
+import errno
+import fcntl
+import os
+import time
+from pathlib import Path
+from types import TracebackType
+from typing import Self
+
+_POLL_S = 0.02
+
+
+class FileLock:
+    """A lock that is held from construction until ``release`` or the end of a ``with`` block.
+
+    Attributes:
+        descriptor: of the locked file or folder.
+    """
+
+    def __init__(self, descriptor: int, *, wait_s: float = 0.0) -> None:
+        """Lock an open file or folder, or close it.
+
+        Args:
+            descriptor: taken over; closed by ``release``.
+            wait_s: how many seconds to wait for another holder, 0 or more.
+
+        Raises:
+            TimeoutError: somebody else holds the lock for longer.
+            OSError: the file system has no locks.
+        """
+        self.descriptor = descriptor
+        try:
+            self._lock(time.monotonic() + wait_s)
+        except BaseException:
+            self.release()
+            raise
+
+    def _lock(self, give_up_at_s: float) -> None:
+        while True:
+            try:
+                return fcntl.flock(self.descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
+            except BlockingIOError:
+                if time.monotonic() >= give_up_at_s:
+                    raise TimeoutError(errno.ETIMEDOUT, "another program holds it") from None
+            time.sleep(_POLL_S)
+
+    def release(self) -> None:
+        """Give the lock up; a second call does nothing."""
+        if self.descriptor >= 0:
+            os.close(self.descriptor)
+            self.descriptor = -1
+
+    def __enter__(self) -> Self:
+        """Hold the lock for the length of a block."""
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        """Give the lock up at the end of the block."""
+        self.release()
+
+
+def lock_folder(folder: Path, *, wait_s: float) -> FileLock:
+    """Keep every other editor of this program out of a folder; no lock file is made.
+
+    Args:
+        folder: the folder of the file that will be written.
+        wait_s: how many seconds to wait for another editor to finish.
+
+    Raises:
+        TimeoutError: another editor holds the folder for longer.
+        OSError: there is no such folder, or it may not be opened.
+    """
+    return FileLock(os.open(folder, os.O_RDONLY | os.O_DIRECTORY), wait_s=wait_s)
