@@ -51,13 +51,13 @@ def _restore(copy: Path, state: Path) -> None:
         AlreadyRunningError: a daemon keeps the journal.
         JournalError: the copy is damaged, or could not be put there.
     """
-    from controller.journal.backup import put_back
+    from controller.journal.backup import restore
     from controller.journal.database import JOURNAL_NAME
-    from controller.journal.lock import hold_state
+    from controller.journal.lock import lock_state
 
     path = state / JOURNAL_NAME
-    with hold_state(state):
-        aside = put_back(copy, path, now_utc())
+    with lock_state(state):
+        aside = restore(copy, path, now_utc())
     click.echo(f"{path}: begun from {copy}")
     if aside is not None:
         click.echo(f"{aside}: the journal that was there")

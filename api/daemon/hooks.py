@@ -27,20 +27,20 @@ class DaemonHooks:
         site_path: the site file.
         state: the state folder.
         clock: the keeper's clock.
-        scribe: looks after the journal.
+        maintenance: looks after the journal.
         site: the site at the start.
     """
 
     rounds: ControlLoop
 
     def __init__(
-        self, *, site_path: Path, state: Path, clock: SystemClock, scribe: JournalMaintenance, site: Site
+        self, *, site_path: Path, state: Path, clock: SystemClock, maintenance: JournalMaintenance, site: Site
     ) -> None:
         """Take the errands on; ``rounds`` is given before the first one."""
         self._site_path = site_path
         self._state = state
         self._clock = clock
-        self._scribe = scribe
+        self._maintenance = maintenance
         self._notifier = Notifier.from_environment()
         self._reload_wanted = threading.Event()
         self._reloading = threading.Lock()
@@ -61,7 +61,7 @@ class DaemonHooks:
     def at_noon(self) -> None:
         """Once a night: a copy of the journal, and a look at the time zone data."""
         keeper = self.rounds.keeper
-        self._scribe.copy(keeper.planner.night_at(self.rounds.status.at.utc).date)
+        self._maintenance.back_up(keeper.planner.night_at(self.rounds.status.at.utc).date)
         stamp = tz_data_stamp(keeper.site.time_zone)
         if stamp != self._stamp:
             use_newest_zone_data()

@@ -20,7 +20,7 @@ from controller.clock.clock import SystemClock
 from controller.clock.trust import RELEASED_UTC
 from controller.clock.tzdata import use_newest_zone_data
 from controller.journal.journal import Journal
-from controller.journal.lock import StateLock, hold_state
+from controller.journal.lock import StateLock, lock_state
 from controller.journal.maintenance import JournalMaintenance
 from controller.journal.previous_run import PreviousRun, read_previous_run
 from controller.keeper.keeper import Keeper
@@ -54,32 +54,32 @@ def run_daemon(site_path: Path, *, state: Path, port: int, relays_off: bool = Fa
         _require_board(site)
         if relays_off:
             return switch_all_off(site)
-        hold = _hold(state)
+        lock = _lock(state)
     except (SiteFileError, AlreadyRunningError, RelayError) as error:
         print(error, file=sys.stderr)  # noqa: T201 - a message for the person who started it
         return 2
-    _keep(site, refused, site_path=site_path, state=state, hold=hold, port=port)
+    _keep(site, refused, site_path=site_path, state=state, lock=lock, port=port)
     return 0
 
 
-def _hold(state: Path) -> StateLock | None:
+def _lock(state: Path) -> StateLock | None:
     """Hold the state folder; None where that cannot be done now, which must not keep the garden dark.
 
     Raises:
         AlreadyRunningError: another keeper holds it.
     """
     try:
-        return hold_state(state)
+        return lock_state(state)
     except JournalError as error:
         log.error("%s; going on without a journal until it can be written", error)
         return None
 
 
 def _keep(
-    site: Site, refused: str, *, site_path: Path, state: Path, hold: StateLock | None, port: int
+    site: Site, refused: str, *, site_path: Path, state: Path, lock: StateLock | None, port: int
 ) -> None:
     """Put the house together from the clock up, light the lights, and make the rounds until told to stop."""
-    journal = Journal(state, hold=hold)
+    journal = Journal(state, lock=lock)
     past = read_previous_run(journal)
     clock = SystemClock(
         believe=site.clock.believe,
@@ -114,15 +114,15 @@ def _keep(
             clock.raise_floor(past.last_instant_utc)
         rounds.ask(lambda keeper: keeper.learn(past))
 
-    scribe = JournalMaintenance(
+    maintenance = JournalMaintenance(
         journal,
         clock=clock,
         past=past,
         learn=learn,
     )
-    errands = DaemonHooks(site_path=site_path, state=state, clock=clock, scribe=scribe, site=site)
+    errands = DaemonHooks(site_path=site_path, state=state, clock=clock, maintenance=maintenance, site=site)
     rounds = ControlLoop(
-        keeper, clock=clock, write=scribe.write, after_round=errands.after_round, at_noon=errands.at_noon
+        keeper, clock=clock, write=maintenance.flush, after_round=errands.after_round, at_noon=errands.at_noon
     )
     errands.rounds = rounds
     desk = KeeperGateway(
@@ -149,7 +149,7 @@ def _keep(
         await rounds.run(started=errands.started)
         signal.pthread_sigmask(signal.SIG_BLOCK, HEARD)
 
-    in_background(scribe.check, name="journal check")
+    in_background(maintenance.check, name="journal check")
     web.start()
     try:
         asyncio.run(run())

@@ -68,9 +68,9 @@ class RecordingJournal:
             self.switchings.append(entry)
         self._journal.append(entry)
 
-    def close_unfinished(self, now: Reading) -> None:
+    def close_open_runs(self, now: Reading) -> None:
         """Pass the question on."""
-        self._journal.close_unfinished(now)
+        self._journal.close_open_runs(now)
 
     @property
     def waiting(self) -> int:

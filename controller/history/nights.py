@@ -103,7 +103,7 @@ def read_nights(
     """
     site, place = planner.site, planner.place
     from_utc, to_utc = nights[0].starts_at_utc, nights[-1].ends_at_utc
-    events = list(journal.told(from_utc, to_utc))
+    events = list(journal.events_about(from_utc, to_utc))
     overrides = [(each.override, each.ended) for each in journal.overrides(from_utc, to_utc)]
     true_time = ClockCorrection([each.at for each in events] + [placed.placed_at for placed, _ in overrides])
     runs: dict[str, list[Run]] = {}

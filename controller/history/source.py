@@ -24,7 +24,7 @@ class JournalSource(Protocol):
     def last_sign(self) -> Reading | None:
         """Give the last sign of life of any keeper; None in an empty journal."""
 
-    def told(self, from_utc: datetime, to_utc: datetime, /) -> Iterator[Event]:
+    def events_about(self, from_utc: datetime, to_utc: datetime, /) -> Iterator[Event]:
         """Give the events that say what held over a stretch, in the order in which they were written."""
 
     def overrides(

@@ -3,7 +3,7 @@
 A copy is an ordinary journal in one file, with no log beside it. To put one back by hand: stop Leerie, move
 ``journal.sqlite`` away together with ``journal.sqlite-wal`` and ``journal.sqlite-shm`` where they exist, copy
 the copy there under the name ``journal.sqlite``, give it to the user that Leerie runs as, start Leerie. The
-log must go with the file that it belongs to: left behind, it would be applied to the copy. ``put_back`` does
+log must go with the file that it belongs to: left behind, it would be applied to the copy. ``restore`` does
 the same.
 """
 
@@ -34,7 +34,7 @@ COPIED_BYTES_PER_NIGHT = 512 * 1024
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class SetAside:
+class Quarantined:
     """What became of a damaged journal.
 
     Attributes:
@@ -111,7 +111,7 @@ def copy_to(path: Path, target: Path) -> None:
         raise JournalError(f"the copy {target} was not made: {error}") from error
 
 
-def set_aside(path: Path, at_utc: datetime) -> Path | None:
+def quarantine(path: Path, at_utc: datetime) -> Path | None:
     """Move a journal away whole, under a name with the instant in it; keep the newest of such.
 
     Returns:
@@ -173,7 +173,7 @@ def restore_from_backup(path: Path) -> Path | None:
     return None
 
 
-def put_back(copy: Path, path: Path, at_utc: datetime) -> Path | None:
+def restore(copy: Path, path: Path, at_utc: datetime) -> Path | None:
     """Put a copy in the place of the journal, which is set aside. No keeper may run meanwhile.
 
     Returns:
@@ -190,7 +190,7 @@ def put_back(copy: Path, path: Path, at_utc: datetime) -> Path | None:
         raise JournalError(f"the copy {copy} is damaged ({damage}); take an older one")
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        aside = set_aside(path, at_utc)
+        aside = quarantine(path, at_utc)
         put_in_place(copy, path)
     except JournalError:
         raise

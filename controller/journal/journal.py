@@ -26,10 +26,10 @@ from typing import TypeVar
 from config.errors import AlreadyRunningError, JournalDamagedError, JournalError
 from controller.journal import backup as journal_care
 from controller.journal import recovery as journal_start
-from controller.journal.backup import SetAside
+from controller.journal.backup import Quarantined
 from controller.journal.database import JOURNAL_NAME, READING_ERRORS, explain, open_to_read, open_to_write
 from controller.journal.integrity import NOTHING_THERE, find_damage
-from controller.journal.lock import StateLock, hold_state
+from controller.journal.lock import StateLock, lock_state
 from controller.journal.queue import BOUND, CurrentState, WriteQueue
 from controller.journal.transaction import Transactions
 from controller.journal.writer import CloseOpenRuns, StartFresh
@@ -48,15 +48,15 @@ class Journal:
     Args:
         directory: the state directory; neither it nor anything in it is touched before ``open`` or ``flush``.
         bound: the most entries that wait in memory.
-        hold: the directory's hold where the caller has it already; else ``open`` takes one.
+        lock: the directory's hold where the caller has it already; else ``open`` takes one.
     """
 
-    def __init__(self, directory: Path, *, bound: int = BOUND, hold: StateLock | None = None) -> None:
+    def __init__(self, directory: Path, *, bound: int = BOUND, lock: StateLock | None = None) -> None:
         """Remember where; nothing is opened."""
         self.directory = directory
         self.path = directory / JOURNAL_NAME
-        self._hold = hold
-        self._outbox = WriteQueue(bound)
+        self._lock = lock
+        self._queue = WriteQueue(bound)
         self._at_file = threading.RLock()
         self._connection: sqlite3.Connection | None = None
         self._file_id: tuple[int, int] | None = None
@@ -73,26 +73,26 @@ class Journal:
 
     def append(self, entry: Entry) -> None:
         """Take an entry; it is written by the next ``flush`` that can."""
-        self._outbox.put(entry)
+        self._queue.put(entry)
 
-    def close_unfinished(self, now: Reading) -> None:
+    def close_open_runs(self, now: Reading) -> None:
         """Ask that the runs which an earlier keeper left lit be ended, before all that comes after this.
 
         Each ends at the last sign of life of its boot: "power lost" where ``now`` is in another boot,
         "stopped" where it is in the same one and only the process died. To be called once, at the start,
         before the first entry. Where the file cannot be used yet, it is done as soon as it can.
         """
-        self._outbox.put(CloseOpenRuns(now=now))
+        self._queue.put(CloseOpenRuns(now=now))
 
     @property
     def waiting(self) -> int:
         """Entries not written yet."""
-        return len(self._outbox)
+        return len(self._queue)
 
     @property
     def lost(self) -> int:
         """Entries given up since the start: too many waited, or one could not be written at all."""
-        return self._outbox.lost
+        return self._queue.lost
 
     @property
     def fault(self) -> str | None:
@@ -136,7 +136,7 @@ class Journal:
                 self._fault = JournalError(str(error))
                 raise self._fault from error
 
-    def check(self, at: Reading) -> SetAside | None:
+    def check(self, at: Reading) -> Quarantined | None:
         """Read the whole file and begin a fresh one where it is damaged; slow, so lights come first.
 
         The damaged file is set aside whole. The fresh one is begun from the newest good copy, and is told
@@ -175,9 +175,9 @@ class Journal:
         """Let go of the file and the directory; what waits is not written, ``flush`` does that."""
         with self._at_file:
             self._shut()
-            if self._hold is not None:
-                self._hold.release()
-                self._hold = None
+            if self._lock is not None:
+                self._lock.release()
+                self._lock = None
 
     # -- what a keeper asks at its start ---------------------------------------------------------------------
     # Each opens the file for itself, only to read, and may raise JournalError; where there is no journal yet,
@@ -191,9 +191,9 @@ class Journal:
         """Give the switchings that lit what was never put out, at most one a zone."""
         return self._ask(journal_start.unfinished, [])
 
-    def last_moves(self) -> list[Switching]:
+    def last_switchings(self) -> list[Switching]:
         """Give the newest switching of each zone that switched lately."""
-        return self._ask(journal_start.last_moves, [])
+        return self._ask(journal_start.last_switchings, [])
 
     def last_beat(self) -> Reading | None:
         """Give the last sign of life: a beat, or any entry that is later."""
@@ -246,8 +246,8 @@ class Journal:
         if self._connection is not None and self._file_id == _file_id(self.path):
             return self._connection
         self._shut()
-        if self._hold is None:
-            self._hold = hold_state(self.directory)
+        if self._lock is None:
+            self._lock = lock_state(self.directory)
         connection = self._connection = open_to_write(self.path, fresh=self._fresh)
         self._file_id, self._fresh = _file_id(self.path), False
         if self._present is None:
@@ -265,17 +265,17 @@ class Journal:
     def _flush(self) -> int:
         """Write what waits, leaving out what can never be written."""
         connection = self._opened()
-        there = self._commits.settle(connection)
-        self._outbox.forget(there)
-        taken = self._outbox.take()
+        there = self._commits.resolve_doubt(connection)
+        self._queue.forget(there)
+        taken = self._queue.take()
         try:
             written = self._commits.commit(connection, taken)
         except BaseException:
-            self._outbox.put_back()
+            self._queue.requeue()
             raise
         if self._present is not None:
             self._present.note([*there, *written])
-        self._outbox.done(lost=len(taken) - len(written))
+        self._queue.done(lost=len(taken) - len(written))
         return len(there) + len(written)
 
     def _damage_again(self) -> str | None:
@@ -286,25 +286,25 @@ class Journal:
             return str(error)
         return None
 
-    def _begin_anew(self, damage: str, at: Reading) -> SetAside:
+    def _begin_anew(self, damage: str, at: Reading) -> Quarantined:
         """Set the damaged file aside and put a copy in its place; the next flush tells what is in force."""
         self._shut()
-        if self._hold is None:
-            self._hold = hold_state(self.directory)
+        if self._lock is None:
+            self._lock = lock_state(self.directory)
         self._commits = Transactions()
         if damage == NOTHING_THERE:
             journal_care.clear_away(self.path)
         else:
-            self._aside = journal_care.set_aside(self.path, at.utc)
+            self._aside = journal_care.quarantine(self.path, at.utc)
         # Where this fails for now, as on a full disk, the next check finds nothing there and goes on here.
         copy = journal_care.restore_from_backup(self.path)
         self._fresh = copy is None
         self._begun += 1
         self._present = self._present or CurrentState()
         present = self._present
-        self._outbox.put_first(StartFresh(lit=present.lit, overrides=present.overrides, now=at))
+        self._queue.put_first(StartFresh(lit=present.lit, overrides=present.overrides, now=at))
         aside, self._aside = self._aside, None
-        return SetAside(damage=damage, path=aside, begun_from=copy)
+        return Quarantined(damage=damage, path=aside, begun_from=copy)
 
 
 def _file_id(path: Path) -> tuple[int, int] | None:

@@ -37,7 +37,7 @@ class StateLock:
         self.release()
 
 
-def hold_state(directory: Path) -> StateLock:
+def lock_state(directory: Path) -> StateLock:
     """Hold a state directory as its one keeper; tools that only read need not.
 
     The kernel keeps the lock and drops it when the process dies, so nothing is ever left to clear away.

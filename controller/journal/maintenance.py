@@ -1,4 +1,4 @@
-"""The scribe: has the journal written, looked after and copied, out of the keeper's way.
+"""The maintenance: has the journal written, looked after and copied, out of the keeper's way.
 
 All of it may be slow, so it runs beside the keeper: in a thread of the daemon, between two rounds of the
 simulation.
@@ -46,7 +46,7 @@ class JournalMaintenance:
         self._before = past
         self._begun = False
 
-    def write(self) -> None:
+    def flush(self) -> None:
         """Write what waits; a journal that turns out damaged is set aside and begun afresh.
 
         Raises:
@@ -80,7 +80,7 @@ class JournalMaintenance:
             words = "the journal was damaged; it was set aside whole and a fresh one begun"
             self._journal.append(Event(kind=EventKind.JOURNAL_SET_ASIDE, at=at, words=words))
 
-    def copy(self, night: date) -> None:
+    def back_up(self, night: date) -> None:
         """Make the copy of a night, where one is due; a failure is logged, the next night tries again."""
         try:
             self._journal.back_up(night)

@@ -27,7 +27,7 @@ class PreviousRun:
         ended_well: whether the last keeper said that it stopped.
         last_instant_utc: the latest instant that was written by a trusted clock; None where there is none.
         trusted_boot_id: the newest boot in which the clock was trusted; None where there is none.
-        last_moves: the newest switching of each zone that switched lately.
+        last_switchings: the newest switching of each zone that switched lately.
     """
 
     overrides: tuple[Override, ...] = ()
@@ -35,11 +35,11 @@ class PreviousRun:
     ended_well: bool = True
     last_instant_utc: datetime | None = None
     trusted_boot_id: str | None = None
-    last_moves: tuple[Switching, ...] = ()
+    last_switchings: tuple[Switching, ...] = ()
 
-    def moved_in(self, boot_id: str) -> dict[str, float]:
+    def switched_in(self, boot_id: str) -> dict[str, float]:
         """Say when relays were last switched in a boot, by zone, on its clock: they may have to rest."""
-        return {each.zone: each.at.boot_s for each in self.last_moves if each.at.boot_id == boot_id}
+        return {each.zone: each.at.boot_s for each in self.last_switchings if each.at.boot_id == boot_id}
 
 
 def read_previous_run(journal: Journal) -> PreviousRun | None:
@@ -51,7 +51,7 @@ def read_previous_run(journal: Journal) -> PreviousRun | None:
             ended_well=journal.ended_well(),
             last_instant_utc=journal.last_instant(),
             trusted_boot_id=journal.trusted_boot_id(),
-            last_moves=tuple(journal.last_moves()),
+            last_switchings=tuple(journal.last_switchings()),
         )
     except JournalError as error:
         log.warning("journal: %s", error)

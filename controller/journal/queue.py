@@ -34,7 +34,7 @@ def _worth(work: Work) -> int:
 class WriteQueue:
     """Keeps entries in order, from one thread that puts them in to another that takes them out.
 
-    Taking is in two steps: ``take`` hands out all that waits, then ``done`` forgets it or ``put_back`` keeps
+    Taking is in two steps: ``take`` hands out all that waits, then ``done`` forgets it or ``requeue`` keeps
     it. While some is taken, as much again may be put in; so twice the bound is the most that is ever held.
 
     Args:
@@ -44,7 +44,7 @@ class WriteQueue:
     def __init__(self, bound: int = BOUND) -> None:
         """Begin empty."""
         if bound < 1:
-            raise ValueError(f"an outbox holds at least one entry, got a bound of {bound}")
+            raise ValueError(f"an queue holds at least one entry, got a bound of {bound}")
         self._bound = bound
         self._waiting: deque[Work] = deque()
         self._taken: tuple[Work, ...] = ()
@@ -92,7 +92,7 @@ class WriteQueue:
             written = {id(work) for work in works}
             self._waiting = deque(work for work in self._waiting if id(work) not in written)
 
-    def put_back(self) -> None:
+    def requeue(self) -> None:
         """Keep what was taken, before all that came meanwhile."""
         with self._lock:
             self._waiting.extendleft(reversed(self._taken))

@@ -91,7 +91,7 @@ class JournalReader:
         where, order = _zone_and_instant("e", zone), _order("e", limit, newest_first=newest_first)
         return self._stream(as_event, SELECT_EVENT + where + order, from_utc, to_utc, zone)
 
-    def told(self, from_utc: datetime, to_utc: datetime) -> Iterator[Event]:
+    def events_about(self, from_utc: datetime, to_utc: datetime) -> Iterator[Event]:
         """Give the events that tell about a stretch, in the order in which they were written.
 
         They begin with the start of the keeper that was at work when the stretch began, and end with the

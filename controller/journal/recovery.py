@@ -49,7 +49,7 @@ def unfinished(connection: sqlite3.Connection) -> list[Switching]:
     return fetch(connection, as_switching, f"{SELECT_SWITCHING} WHERE s.id IN ({lit_by}) ORDER BY s.id")
 
 
-def last_moves(connection: sqlite3.Connection) -> list[Switching]:
+def last_switchings(connection: sqlite3.Connection) -> list[Switching]:
     """Give the newest switching of each zone that is among the last few rows, newest first."""
     newest: dict[str, Switching] = {}
     for each in fetch(connection, as_switching, f"{SELECT_SWITCHING} ORDER BY s.id DESC LIMIT {LAST_FEW}"):

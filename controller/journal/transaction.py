@@ -40,7 +40,7 @@ class Transactions:
         """Begin without a doubt."""
         self._doubtful: tuple[tuple[int, ...], list[Work]] | None = None
 
-    def settle(self, connection: sqlite3.Connection) -> list[Work]:
+    def resolve_doubt(self, connection: sqlite3.Connection) -> list[Work]:
         """Give the entries of a commit that failed and is in the file all the same, if there is one."""
         if self._doubtful is None:
             return []
@@ -59,8 +59,8 @@ class Transactions:
 
         Raises:
             JournalDamagedError: the file refuses an entry that an empty journal takes.
-            sqlite3.Error: it failed. The connection must be closed, which rolls back; then ``settle`` tells
-                whether it is in the file.
+            sqlite3.Error: it failed. The connection must be closed, which rolls back; then ``resolve_doubt``
+                finds out whether it is in the file.
         """
         durable = not all(isinstance(work, Heartbeat) for work in works)
         connection.execute(f"PRAGMA synchronous = {'FULL' if durable else 'NORMAL'}")

@@ -66,7 +66,7 @@ class Keeper:
         self._account = Account(journal, started_at=self._started_at, words=words, past=past)
         self._account.tell_programs(site.zones, self._started_at)
         self._lit_boot_s = LONG_AGO_S
-        moved_boot_s = past.moved_in(self._started_at.boot_id) if past else {}
+        moved_boot_s = past.switched_in(self._started_at.boot_id) if past else {}
         self._moved_boot_s = {each.pin: moved_boot_s.get(each.id, LONG_AGO_S) for each in site.zones}
         self._refused: str | None = None
         self._tick_s = self._due_in_s = tick_s

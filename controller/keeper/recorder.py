@@ -27,7 +27,7 @@ class JournalLike(Protocol):
     def append(self, entry: Entry) -> None:
         """Take an entry; it is written later."""
 
-    def close_unfinished(self, now: Reading) -> None:
+    def close_open_runs(self, now: Reading) -> None:
         """End, at the last sign of life, every run that an earlier keeper left lit."""
 
     @property
@@ -57,7 +57,7 @@ class Account:
         self._journal_fault: str | None = None
         self._gap_from = past
         self._told: dict[str, str] = {}
-        journal.close_unfinished(started_at)
+        journal.close_open_runs(started_at)
         self.note(EventKind.STARTED, words, started_at)
         if not started_at.trusted:
             self.note(EventKind.CLOCK_NOT_TRUSTED, started_at.trust, started_at)

@@ -46,7 +46,7 @@ class Ledger:
     def append(self, entry: Entry) -> None:
         self.entries.append(entry)
 
-    def close_unfinished(self, now: Reading) -> None:
+    def close_open_runs(self, now: Reading) -> None:
         self.closed.append(now)
 
     def of(self, kind: type) -> list[Any]:

@@ -54,7 +54,7 @@ class NoonScript:
         self.tz = ZoneInfo(site.time_zone)
         self.timers: list[tuple[float, str]] = []
         self.journal = SimpleNamespace(waiting=0, fault=None, lost=0, close=lambda: None)
-        self.scribe = self.keeper = SimpleNamespace(
+        self.maintenance = self.keeper = SimpleNamespace(
             change_site=lambda *_, **__: None,
             refuse_site=lambda *_: None,
             lift_override=lambda *_: None,

@@ -139,7 +139,7 @@ class GardenYear:
         self.judge.account(life.clock.read())
         if self.dice.random() < 0.3:
             night = self.judge.oracle.night_date(self.world.clock_utc)
-            self.guarded(lambda: life.scribe.copy(night))
+            self.guarded(lambda: life.maintenance.back_up(night))
 
     # -- life and death --------------------------------------------------------------------------------------
 

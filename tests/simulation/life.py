@@ -71,12 +71,14 @@ class Life:
             past=past,
             tick_s=CALM_TICK_S,
         )
-        self.scribe = JournalMaintenance(self.journal, clock=self.clock, past=past, learn=self.keeper.learn)
+        self.maintenance = JournalMaintenance(
+            self.journal, clock=self.clock, past=past, learn=self.keeper.learn
+        )
         self.due_s = world.now_s
         self.round()
         if not world.disk:
             with contextlib.suppress(JournalError):
-                self.scribe.check()
+                self.maintenance.check()
 
     def round(self, *, busy: bool = True) -> None:
         """Make a round, then write, then say when the next round is due."""
@@ -100,7 +102,7 @@ class Life:
         if self.world.disk == "slow" or not self.journal.waiting:
             return
         with contextlib.suppress(JournalError):
-            self.scribe.write()
+            self.maintenance.flush()
             self.journal.more_than_beats = False
 
     def stop(self) -> None:

@@ -154,7 +154,7 @@ MUTANTS = (
     Mutant(
         "a run that the power ended is never closed",
         "controller/keeper/recorder.py",
-        "        journal.close_unfinished(started_at)\n",
+        "        journal.close_open_runs(started_at)\n",
         "",
     ),
     Mutant(
@@ -184,8 +184,8 @@ MUTANTS = (
     Mutant(
         "what could not be written is forgotten",
         "controller/journal/journal.py",
-        "            self._outbox.put_back()\n            raise\n",
-        "            self._outbox.done(lost=0)\n            raise\n",
+        "            self._queue.requeue()\n            raise\n",
+        "            self._queue.done(lost=0)\n            raise\n",
     ),
 )
 

@@ -6,7 +6,7 @@ from datetime import UTC, date, datetime, timedelta
 
 import pytest
 
-from controller.journal.lock import hold_state
+from controller.journal.lock import lock_state
 from controller.journal.reader import JournalReader
 from tests.api.command import call
 from tests.api.lines import serving
@@ -45,7 +45,7 @@ def test_without_a_daemon_the_journal_is_written_at_once(house):
         ("jetty", 1, date(2027, 6, 22), "warm white"),
     ]
     assert '"since": "2027-06-22"' in result.stdout
-    hold_state(house.journal.directory).release()  # the verb let go of the journal
+    lock_state(house.journal.directory).release()  # the verb let go of the journal
 
 
 def test_a_daemon_takes_it_down_itself(house):

@@ -23,14 +23,14 @@ from controller.records.entries import EventKind
 from tests.api.stand_in import House, SilentRounds
 
 
-class CopyingScribe(JournalMaintenance):
+class CopyingMaintenance(JournalMaintenance):
     """Notes the nights of which a copy is wanted."""
 
     def __init__(self, house: House) -> None:
         super().__init__(house.journal, clock=house.clock, past=None, learn=lambda _past: None)
         self.nights: list[date] = []
 
-    def copy(self, night: date) -> None:
+    def back_up(self, night: date) -> None:
         self.nights.append(night)
 
 
@@ -40,12 +40,12 @@ class Runner:
     def __init__(self, house: House, state: Path) -> None:
         self.house = house
         self.clock = SystemClock(floor_utc=RELEASED_UTC)
-        self.scribe = CopyingScribe(house)
+        self.maintenance = CopyingMaintenance(house)
         self.errands = DaemonHooks(
             site_path=house.site_path,
             state=state,
             clock=self.clock,
-            scribe=self.scribe,
+            maintenance=self.maintenance,
             site=house.keeper.site,
         )
         self.errands.rounds = cast("ControlLoop", house.rounds)
@@ -66,7 +66,7 @@ def wait_for(name: str) -> None:
 def test_noon_has_the_night_copied(runner: Runner) -> None:
     """The journal's copy is named by the night that is on."""
     runner.errands.at_noon()
-    assert runner.scribe.nights == [date(2027, 6, 21)]
+    assert runner.maintenance.nights == [date(2027, 6, 21)]
 
 
 def test_new_time_zone_data_is_taken_at_noon_and_only_then(

@@ -102,7 +102,7 @@ class Memory:
     def append(self, entry: object) -> None:
         self.entries.append(entry)
 
-    def close_unfinished(self, now: object) -> None:
+    def close_open_runs(self, now: object) -> None:
         pass
 
 

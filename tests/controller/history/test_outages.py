@@ -28,7 +28,7 @@ def board(tmp_path):
 def gaps_after(board):
     """What the journal tells: zone, hours after the start from and to, why."""
     board.journal.flush()
-    events = list(board.reader.told(START - HOUR, START + 1000 * HOUR))
+    events = list(board.reader.events_about(START - HOUR, START + 1000 * HOUR))
     overrides = [(each.override, each.ended) for each in board.reader.overrides()]
     true_time = ClockCorrection([each.at for each in events] + [each.placed_at for each, _ in overrides])
     gaps = gaps_of(events, true_time) + gaps_of_overrides(overrides, true_time)

@@ -176,10 +176,10 @@ class TestPutBack:
             "after",
         ]
 
-    def test_by_put_back(self, two_states):
+    def test_by_restore(self, two_states):
         """The copy is in place, and the journal that was there is set aside whole."""
         copy, state = two_states
-        aside = journal_care.put_back(copy, state / "journal.sqlite", SOON.utc)
+        aside = journal_care.restore(copy, state / "journal.sqlite", SOON.utc)
         assert [entry.words for entry in JournalReader(state).events()] == ["before"]
         assert [entry.words for entry in JournalReader(aside).events()] == ["before", "after"]
 
@@ -189,11 +189,11 @@ class TestPutBack:
         spoil(copy)
         for bad in (copy, copy.with_name("no such copy")):
             with pytest.raises(JournalError, match=r"is damaged|is no file"):
-                journal_care.put_back(bad, state / "journal.sqlite", SOON.utc)
+                journal_care.restore(bad, state / "journal.sqlite", SOON.utc)
         assert [entry.words for entry in JournalReader(state).events()] == ["before", "after"]
 
     def test_into_an_empty_folder(self, two_states, tmp_path):
         """A copy can begin a new state folder, as on a new card."""
         copy, _ = two_states
-        assert journal_care.put_back(copy, tmp_path / "new" / "journal.sqlite", SOON.utc) is None
+        assert journal_care.restore(copy, tmp_path / "new" / "journal.sqlite", SOON.utc) is None
         assert len(list(JournalReader(tmp_path / "new").events())) == 1

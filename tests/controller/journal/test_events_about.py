@@ -28,10 +28,10 @@ def life(number: int, starts_h: float, stops_h: float, *, trusted: bool = True) 
     ]
 
 
-def told(reader: JournalReader, from_h: float, to_h: float) -> list[str]:
+def texts_about(reader: JournalReader, from_h: float, to_h: float) -> list[str]:
     """Words of the events around a stretch of hours after dusk."""
     stretch = (DUSK + timedelta(hours=from_h), DUSK + timedelta(hours=to_h))
-    return [each.words for each in reader.told(*stretch)]
+    return [each.words for each in reader.events_about(*stretch)]
 
 
 @pytest.fixture
@@ -43,21 +43,21 @@ def three_lives(tmp_path):
 def test_a_stretch_begins_with_the_start_of_the_life_that_it_falls_into(three_lives):
     """What was told at that start holds in the stretch, however long before it that was."""
     program = "dusk to midnight"
-    assert told(three_lives, 15, 20) == ["life 2", program, "end 2"]
-    assert told(three_lives, 9, 13) == ["life 1", program, "end 1", "life 2", program, "end 2"]
+    assert texts_about(three_lives, 15, 20) == ["life 2", program, "end 2"]
+    assert texts_about(three_lives, 9, 13) == ["life 1", program, "end 1", "life 2", program, "end 2"]
 
 
 def test_a_stretch_between_two_lives_knows_both_ends(three_lives):
     """The stop before it and the start after it are in, so that the gap can be told."""
-    words = told(three_lives, 10.5, 11.5)
+    words = texts_about(three_lives, 10.5, 11.5)
     assert words[2] == "end 1"
     assert words[3:5] == ["life 2", "dusk to midnight"]
 
 
 def test_a_stretch_before_and_after_everything(three_lives):
     """Before the journal the first life is told; after it the last one."""
-    assert told(three_lives, -20, -10)[0] == "life 1"
-    assert told(three_lives, 50, 60) == ["life 3", "dusk to midnight", "end 3"]
+    assert texts_about(three_lives, -20, -10)[0] == "life 1"
+    assert texts_about(three_lives, 50, 60) == ["life 3", "dusk to midnight", "end 3"]
 
 
 def test_events_of_a_wrong_clock_stand_where_they_were_written(tmp_path):
@@ -67,7 +67,7 @@ def test_events_of_a_wrong_clock_stand_where_they_were_written(tmp_path):
         event(reading(-1e9 + 60, boot="boot-2", boot_s=60, trusted=False), "what time is it"),
     ]
     reader = keep_in(tmp_path, *life(1, 0, 10), *lost, *life(3, 24, 34))
-    assert told(reader, 5, 30)[2:5] == ["end 1", "life 2", "what time is it"]
+    assert texts_about(reader, 5, 30)[2:5] == ["end 1", "life 2", "what time is it"]
 
 
 def test_a_clock_that_once_ran_ahead_hides_nothing(tmp_path):
@@ -75,7 +75,7 @@ def test_a_clock_that_once_ran_ahead_hides_nothing(tmp_path):
     ahead = event(reading(1e8, boot="boot-1", boot_s=30), "years ahead")
     first, *rest = life(1, 0, 10)
     reader = keep_in(tmp_path, first, ahead, *rest, *life(2, 12, 22))
-    assert told(reader, 1, 30)[-1] == "end 2"
+    assert texts_about(reader, 1, 30)[-1] == "end 2"
 
 
 def test_an_empty_journal_tells_nothing(tmp_path):
@@ -84,7 +84,7 @@ def test_an_empty_journal_tells_nothing(tmp_path):
     journal.open()
     journal.close()
     reader = JournalReader(tmp_path)
-    assert told(reader, 0, 10) == []
+    assert texts_about(reader, 0, 10) == []
     assert reader.began_at() is None
     assert reader.last_sign() is None
     assert reader.loads_at(DUSK) == {}

@@ -11,7 +11,7 @@ import pytest
 
 from config.errors import AlreadyRunningError
 from controller.journal.journal import Journal
-from controller.journal.lock import LOCK_NAME, hold_state
+from controller.journal.lock import LOCK_NAME, lock_state
 from controller.journal.reader import JournalReader
 from controller.records.entries import Cause, EventKind, OverrideEnded, Replacement
 from tests.controller.journal_samples import DUSK, beat, dark, event, keep, lit, reading, wish
@@ -168,7 +168,7 @@ class TestStart:
         )
         after = restart(journal)
         assert after.last_beat() == reading(540)
-        after.close_unfinished(reading(7200, boot="boot-2", boot_s=30))
+        after.close_open_runs(reading(7200, boot="boot-2", boot_s=30))
         keep(after, event(reading(7200, boot="boot-2", boot_s=30)))
         runs = list(JournalReader(journal.directory).runs())
         assert [(run.lit_s, run.ended_by) for run in runs] == [
@@ -182,7 +182,7 @@ class TestStart:
         """In the boot that goes on, unfinished runs end with the cause "stopped"."""
         keep(journal, lit("jetty", reading()), event(reading(100)))
         after = restart(journal)
-        after.close_unfinished(reading(400))
+        after.close_open_runs(reading(400))
         keep(after, event(reading(400)), beat(reading(400)), lit("jetty", reading(401)))
         ended, _ = JournalReader(journal.directory).runs()
         assert (ended.lit_s, ended.ended_by, ended.off_utc) == (100.0, Cause.STOPPED, reading(100).utc)
@@ -192,7 +192,7 @@ class TestStart:
         """Without any later sign of life a run has no length, and still is a start."""
         keep(journal, lit("jetty", reading()))
         after = restart(journal)
-        after.close_unfinished(reading(7200, boot="boot-2", boot_s=30))
+        after.close_open_runs(reading(7200, boot="boot-2", boot_s=30))
         after.flush()
         (run,) = JournalReader(journal.directory).runs()
         assert (run.lit_s, run.on_utc, run.off_utc) == (0.0, DUSK, DUSK)
@@ -253,26 +253,26 @@ class TestHold:
     def test_a_second_process_is_refused_until_the_first_is_gone(self, tmp_path):
         """The hold stands between processes, and is gone when its process is."""
         program = (
-            "import sys; from pathlib import Path; from controller.journal.lock import hold_state\n"
-            "hold = hold_state(Path(sys.argv[1])); print('held', flush=True); sys.stdin.read()"
+            "import sys; from pathlib import Path; from controller.journal.lock import lock_state\n"
+            "hold = lock_state(Path(sys.argv[1])); print('held', flush=True); sys.stdin.read()"
         )
         with subprocess.Popen(
             [sys.executable, "-c", program, str(tmp_path)], stdin=subprocess.PIPE, stdout=subprocess.PIPE
         ) as first:
             assert first.stdout.readline() == b"held\n"
             with pytest.raises(AlreadyRunningError, match=f"process {first.pid}"):
-                hold_state(tmp_path)
+                lock_state(tmp_path)
             first.kill()
             first.wait()
-        with hold_state(tmp_path):
+        with lock_state(tmp_path):
             assert (tmp_path / LOCK_NAME).exists()
 
     def test_a_hold_of_the_callers_is_used(self, tmp_path):
         """A journal that is given a hold takes none of its own, and lets it go at its end."""
-        journal = Journal(tmp_path, hold=hold_state(tmp_path))
+        journal = Journal(tmp_path, lock=lock_state(tmp_path))
         journal.open()
         journal.close()
-        hold_state(tmp_path).release()
+        lock_state(tmp_path).release()
 
     def test_readers_need_no_hold(self, journal):
         """A reader answers while the keeper holds the folder."""

@@ -1,4 +1,4 @@
-"""The scribe: writes the journal, sets a damaged one aside, copies it, tells what a keeper left behind."""
+"""Maintenance writes the journal, quarantines a damaged one, copies it, reports the previous run."""
 
 from __future__ import annotations
 
@@ -22,13 +22,13 @@ from tests.controller.journal_samples import DUSK, beat, dark, event, lit, readi
 
 
 class Desk:
-    """A journal with its scribe; ``learned`` is what the keeper was told."""
+    """A journal with its maintenance; ``learned`` is what the keeper was told."""
 
     def __init__(self, state: Path, *, past: PreviousRun | None = None) -> None:
         self.journal = Journal(state)
         self.learned: list[PreviousRun] = []
         self.refuse = 0
-        self.scribe = JournalMaintenance(
+        self.maintenance = JournalMaintenance(
             self.journal, clock=SteppedClock(DUSK, boot_s=2000), past=past, learn=self.learn
         )
 
@@ -54,7 +54,7 @@ def test_what_waits_is_written(state: Path) -> None:
     desk = Desk(state, past=PreviousRun())
     for entry in (lit("jetty", reading(0)), dark("jetty", reading(60))):
         desk.journal.append(entry)
-    desk.scribe.write()
+    desk.maintenance.flush()
     assert [each.on for each in JournalReader(state).switchings()] == [True, False]
     assert desk.journal.waiting == 0
 
@@ -65,10 +65,10 @@ def test_a_disk_that_fails_raises_and_loses_nothing(state: Path) -> None:
     desk = Desk(state, past=PreviousRun())
     desk.journal.append(lit("jetty", reading(0)))
     with pytest.raises(JournalError):
-        desk.scribe.write()
+        desk.maintenance.flush()
     assert desk.journal.waiting == 1
     state.unlink()
-    desk.scribe.write()
+    desk.maintenance.flush()
     assert desk.journal.fault is None
     assert len(list(JournalReader(state).switchings())) == 1
 
@@ -84,14 +84,14 @@ def test_what_an_earlier_keeper_left_is_told_once_it_can_be_read(state: Path) ->
     desk = Desk(state, past=None)
     desk.journal.append(beat(reading(30)))
     with pytest.raises(JournalError):
-        desk.scribe.write()
+        desk.maintenance.flush()
     assert desk.taken_back == []
     state.unlink()
     away.rename(state)
-    desk.scribe.write()
+    desk.maintenance.flush()
     assert [each.zone for each in desk.taken_back] == ["jetty"]
     desk.journal.append(beat(reading(60)))
-    desk.scribe.write()
+    desk.maintenance.flush()
     assert len(desk.learned) == 1
 
 
@@ -105,8 +105,8 @@ def test_a_keeper_that_does_not_answer_is_told_again(state: Path) -> None:
     desk.refuse = 1
     desk.journal.append(event(reading(30)))
     with pytest.raises(TimeoutError):
-        desk.scribe.write()
-    desk.scribe.write()
+        desk.maintenance.flush()
+    desk.maintenance.flush()
     (past,) = desk.learned
     assert [each.zone for each in past.overrides] == ["jetty"]
     assert past.last_sign == reading(0)
@@ -125,8 +125,8 @@ def test_how_an_earlier_keeper_ended_is_not_hidden_by_our_own_entries(state: Pat
         other.execute("PRAGMA locking_mode = EXCLUSIVE")
         other.execute("BEGIN EXCLUSIVE")
         with pytest.raises(JournalError):
-            desk.scribe.write()
-    desk.scribe.write()
+            desk.maintenance.flush()
+    desk.maintenance.flush()
     (past,) = desk.learned
     assert (past.last_sign, past.ended_well) == (reading(60), False)
 
@@ -137,7 +137,7 @@ def test_of_a_journal_that_had_to_be_begun_afresh_no_end_is_told(state: Path) ->
     (state / JOURNAL_NAME).write_bytes(b"garbage" * 1000)
     desk = Desk(state, past=None)
     desk.journal.append(event(reading(900)))
-    desk.scribe.write()
+    desk.maintenance.flush()
     (past,) = desk.learned
     assert past.last_sign is None
 
@@ -146,7 +146,7 @@ def test_a_past_that_was_told_at_the_start_is_not_told_again(state: Path) -> Non
     """The keeper has it already."""
     desk = Desk(state, past=PreviousRun())
     desk.journal.append(wish("jetty", reading(0)))
-    desk.scribe.write()
+    desk.maintenance.flush()
     assert desk.taken_back == []
 
 
@@ -155,14 +155,14 @@ def test_a_journal_that_is_damaged_while_it_runs_is_begun_afresh(state: Path, co
     """Set aside whole, what is in force carried over, what waits written, and told in the journal."""
     desk = Desk(state, past=PreviousRun())
     desk.journal.append(lit("jetty", reading(0)))
-    desk.scribe.write()
+    desk.maintenance.flush()
     desk.journal.close()
     for name in (JOURNAL_NAME, f"{JOURNAL_NAME}-wal", f"{JOURNAL_NAME}-shm"):
         (state / name).unlink(missing_ok=True)
     (state / JOURNAL_NAME).write_bytes(content)
     desk.journal.append(dark("jetty", reading(600)))
-    desk.scribe.write()
-    desk.scribe.write()
+    desk.maintenance.flush()
+    desk.maintenance.flush()
     assert [each.on for each in JournalReader(state).switchings()][-1] is False
     if content:
         assert len(list(state.glob("set-aside-*"))) == 1
@@ -174,8 +174,8 @@ def test_a_check_of_a_whole_journal_says_nothing(state: Path) -> None:
     """Nothing is set aside, nothing is told."""
     desk = Desk(state, past=PreviousRun())
     desk.journal.append(lit("jetty", reading(0)))
-    desk.scribe.write()
-    desk.scribe.check()
+    desk.maintenance.flush()
+    desk.maintenance.check()
     assert desk.journal.waiting == 0
     assert list(state.glob("set-aside-*")) == []
 
@@ -184,8 +184,8 @@ def test_the_copy_of_a_night_is_made_and_can_be_read(state: Path) -> None:
     """A journal of its own, with all that was written."""
     desk = Desk(state, past=PreviousRun())
     desk.journal.append(lit("jetty", reading(0)))
-    desk.scribe.write()
-    desk.scribe.copy(date(2027, 6, 21))
+    desk.maintenance.flush()
+    desk.maintenance.back_up(date(2027, 6, 21))
     (copy,) = (state / "backups").glob("*.sqlite")
     assert [each.zone for each in JournalReader(copy).switchings()] == ["jetty"]
 
@@ -196,9 +196,9 @@ def test_a_copy_that_cannot_be_made_is_a_line_in_the_log(
     """The next night tries again; nothing raises."""
     desk = Desk(state, past=PreviousRun())
     desk.journal.append(lit("jetty", reading(0)))
-    desk.scribe.write()
+    desk.maintenance.flush()
     shutil.rmtree(state / "backups", ignore_errors=True)
     (state / "backups").write_text("in the way")
-    desk.scribe.copy(date(2027, 6, 21))
+    desk.maintenance.back_up(date(2027, 6, 21))
     assert "no copy this night" in caplog.text
     assert read_previous_run(desk.journal) is not None

@@ -26,7 +26,7 @@ from tests.controller.journal_samples import beat, dark, lit, reading
 begin = int(sys.argv[2])
 journal = Journal(Path(sys.argv[1]))
 journal.open()
-journal.close_unfinished(reading(begin, boot=f"boot-{begin}"))
+journal.close_open_runs(reading(begin, boot=f"boot-{begin}"))
 for number in range(begin, begin + 100_000):
     at = reading(number, boot=f"boot-{begin}")
     for zone in ("jetty", "steps"):
@@ -75,7 +75,7 @@ class TestKilled:
             assert (latest[-1] + 1) % 3 == 0
             expected, begin = found, latest[-1] + 1
         journal = Journal(tmp_path)
-        journal.close_unfinished(reading(begin, boot="the last"))
+        journal.close_open_runs(reading(begin, boot="the last"))
         journal.flush()
         assert journal.unfinished() == []
         journal.close()

@@ -13,10 +13,10 @@ from tests.controller.journal_samples import beat, dark, event, lit, reading, wi
 
 
 def filled(bound: int, *works: object) -> WriteQueue:
-    outbox = WriteQueue(bound)
+    queue = WriteQueue(bound)
     for work in works:
-        outbox.put(work)
-    return outbox
+        queue.put(work)
+    return queue
 
 
 class TestOrder:
@@ -27,36 +27,36 @@ class TestOrder:
 
     def test_what_could_not_be_written_comes_first_the_next_time(self):
         """What is put back goes before what came meanwhile."""
-        outbox = filled(10, event(reading(0)), event(reading(1)))
-        outbox.take()
-        outbox.put(event(reading(2)))
-        assert len(outbox) == 3
-        outbox.put_back()
-        assert [work.at.boot_s for work in outbox.take()] == [1000, 1001, 1002]
+        queue = filled(10, event(reading(0)), event(reading(1)))
+        queue.take()
+        queue.put(event(reading(2)))
+        assert len(queue) == 3
+        queue.requeue()
+        assert [work.at.boot_s for work in queue.take()] == [1000, 1001, 1002]
 
     def test_what_is_done_is_forgotten(self):
         """After done, only what came meanwhile waits."""
-        outbox = filled(10, event(reading(0)))
-        outbox.take()
-        outbox.put(event(reading(1)))
-        outbox.done()
-        assert [work.at.boot_s for work in outbox.take()] == [1001]
+        queue = filled(10, event(reading(0)))
+        queue.take()
+        queue.put(event(reading(1)))
+        queue.done()
+        assert [work.at.boot_s for work in queue.take()] == [1001]
 
 
 class TestBound:
     def test_beats_go_first_then_events_and_switchings_last(self):
         """Too many, and the oldest of the least worth is given up; each is counted."""
         start = CloseOpenRuns(now=reading())
-        outbox = filled(
+        queue = filled(
             6, start, lit("jetty", reading(1)), event(reading(2)), beat(reading(3)), wish("a", reading(4))
         )
-        outbox.put(beat(reading(5)))
-        assert (len(outbox), outbox.lost) == (6, 0)
+        queue.put(beat(reading(5)))
+        assert (len(queue), queue.lost) == (6, 0)
         kinds = []
         for second in range(6, 12):
-            outbox.put(dark("jetty", reading(second)))
-            kinds.append([type(work) for work in outbox.take()][1:])
-            outbox.put_back()
+            queue.put(dark("jetty", reading(second)))
+            kinds.append([type(work) for work in queue.take()][1:])
+            queue.requeue()
         assert kinds == [
             [Switching, Event, Override, Heartbeat, Switching],
             [Switching, Event, Override, Switching, Switching],
@@ -65,19 +65,19 @@ class TestBound:
             [Switching, Switching, Switching, Switching, Switching],
             [Switching, Switching, Switching, Switching, Switching],
         ]
-        assert (len(outbox), outbox.lost) == (6, 6)
-        assert outbox.take()[0] == start
-        assert [work.at.boot_s - 1000 for work in outbox.take()[1:]] == [7, 8, 9, 10, 11]
+        assert (len(queue), queue.lost) == (6, 6)
+        assert queue.take()[0] == start
+        assert [work.at.boot_s - 1000 for work in queue.take()[1:]] == [7, 8, 9, 10, 11]
 
     def test_the_bound_holds_again_once_a_failed_write_puts_back(self):
         """During a write as much again may wait; afterwards the oldest of the least worth are given up."""
-        outbox = filled(4, *(event(reading(second)) for second in range(4)))
-        outbox.take()
+        queue = filled(4, *(event(reading(second)) for second in range(4)))
+        queue.take()
         for second in range(4, 8):
-            outbox.put(lit("jetty", reading(second)) if second == 4 else beat(reading(second)))
-        assert len(outbox) == 8
-        outbox.put_back()
-        assert ([work.at.boot_s - 1000 for work in outbox.take()], outbox.lost) == ([1, 2, 3, 4], 4)
+            queue.put(lit("jetty", reading(second)) if second == 4 else beat(reading(second)))
+        assert len(queue) == 8
+        queue.requeue()
+        assert ([work.at.boot_s - 1000 for work in queue.take()], queue.lost) == ([1, 2, 3, 4], 4)
 
     def test_an_outbox_that_holds_nothing_is_refused(self):
         """A bound below one makes no sense."""
@@ -88,28 +88,28 @@ class TestBound:
 class TestThreads:
     def test_nothing_is_lost_or_doubled_between_two_threads(self):
         """One thread puts in while another takes out, puts back and is done: all come out once, in order."""
-        outbox, taken, many = WriteQueue(100_000), [], 20_000
+        queue, taken, many = WriteQueue(100_000), [], 20_000
         finished = threading.Event()
 
         def put_in() -> None:
             for number in range(many):
-                outbox.put(number)
+                queue.put(number)
             finished.set()
 
         thread = threading.Thread(target=put_in)
         thread.start()
         turn = 0
-        while not (finished.is_set() and len(outbox) == 0):
-            batch = outbox.take()
+        while not (finished.is_set() and len(queue) == 0):
+            batch = queue.take()
             turn += 1
             if turn % 3 == 0:
-                outbox.put_back()
+                queue.requeue()
             else:
                 taken.extend(batch)
-                outbox.done()
+                queue.done()
         thread.join()
         assert taken == list(range(many))
-        assert outbox.lost == 0
+        assert queue.lost == 0
 
 
 class TestPresent:
