@@ -103,9 +103,9 @@ def _write_sheet(site: Site, reports: tuple[WiringReport, ...], path: Path) -> N
 
 def _place(placing: str, candela: float | None, *, as_json: bool) -> int:
     """Say how many lights an object takes, and where."""
-    from api.render.placement import placed_as_json, read_wish, words_of
+    from api.render.placement import parse_placement, placed_as_json, words_of
 
-    placed = read_wish(placing, candela)
+    placed = parse_placement(placing, candela)
     if as_json:
         print_json(placed_as_json(placed))
         return 0

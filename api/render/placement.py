@@ -14,7 +14,7 @@ from typing import Any, Final
 
 from config.errors import WiringError
 from controller.design.photometry import upright_illuminance_lx
-from controller.design.placement import AIM_PART, Object, Placement, place
+from controller.design.placement import AIM_PART, Placement, Target, place
 from controller.wiring.cable import M_PER_FT, parse_length
 
 USUAL_SPREAD: Final = 0.5
@@ -24,8 +24,8 @@ PRACTICE: Final = "common practice, no source"
 GEOMETRY: Final = "geometry"
 EXAMPLE: Final = "tree 7 ft by 5 ft"
 
-_KINDS: Final = {"tree": Object.TREE, "shrub": Object.SHRUB, "tall thing": Object.TALL, "wall": Object.WALL,
-                 "path": Object.PATH}  # fmt: skip
+_KINDS: Final = {"tree": Target.TREE, "shrub": Target.SHRUB, "tall thing": Target.TALL, "wall": Target.WALL,
+                 "path": Target.PATH}  # fmt: skip
 _WISH: Final = re.compile(
     r"\s*(tree|shrub|tall thing|wall|path)s?\s+(.+?)(?:\s+by\s+(.+?))?\s*", re.IGNORECASE
 )
@@ -49,7 +49,7 @@ class Placed:
         lux: of the object at the height that is aimed at, by one light; None without candela.
     """
 
-    what: Object
+    what: Target
     height_m: float
     spread_m: float
     spread_taken: bool
@@ -58,7 +58,7 @@ class Placed:
     lux: float | None
 
 
-def read_wish(text: str, candela: float | None = None) -> Placed:
+def parse_placement(text: str, candela: float | None = None) -> Placed:
     """Place lights for an object as a person describes it.
 
     Args:
@@ -74,7 +74,7 @@ def read_wish(text: str, candela: float | None = None) -> Placed:
     return place_object(_KINDS[found[1].lower()], found[2], found[3], candela)
 
 
-def place_object(what: Object, first: str, second: str | None = None, candela: float | None = None) -> Placed:
+def place_object(what: Target, first: str, second: str | None = None, candela: float | None = None) -> Placed:
     """Place lights for an object.
 
     Args:
@@ -91,17 +91,17 @@ def place_object(what: Object, first: str, second: str | None = None, candela: f
     if candela is not None and not (math.isfinite(candela) and candela > 0.0):
         raise WiringError(f"candela = {candela:g}; it must be a number above zero")
     height_m, spread_m, taken = first_m, second_m, False
-    if what is Object.PATH:
+    if what is Target.PATH:
         if second_m is not None:
             raise WiringError("a path has a length only: “path 12 m”")
         height_m, spread_m = 0.0, first_m
     elif spread_m is None:
-        if what not in {Object.TREE, Object.TALL}:
+        if what not in {Target.TREE, Target.TALL}:
             raise WiringError(f"a {what.value} has a height and a length; {_HOW}")
         spread_m, taken = USUAL_SPREAD * first_m, True
     placement = place(what, height_m=height_m, spread_m=spread_m)
     lux = None
-    if candela is not None and what is not Object.PATH:
+    if candela is not None and what is not Target.PATH:
         lux = upright_illuminance_lx(candela, placement.out_m, AIM_PART * height_m)
     return Placed(
         what=what,

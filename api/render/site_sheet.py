@@ -88,7 +88,7 @@ def _show(report: WiringReport, number: int) -> dict[str, Any]:
             for row, load in zip(load_rows(report), report.loads, strict=True)
         ],
         "circuits": [_show_circuit(report, place, number) for place in places],
-        "findings": group_findings(report.judgement.verdicts),
+        "findings": group_findings(report.inspection.findings),
         "proposals": [proposal_words(each) for each in report.proposals],
         "without_advice": report.without_advice,
         "measured": list(measured_words(report)),
@@ -101,7 +101,7 @@ def _show(report: WiringReport, number: int) -> dict[str, Any]:
 
 
 def _show_circuit(report: WiringReport, place: int, number: int) -> dict[str, Any]:
-    circuit, one = report.wiring.circuits[place], report.judgement.surveys[place]
+    circuit, one = report.wiring.circuits[place], report.inspection.solved[place]
     network, lit = circuit.network, one.lit
     drawn = draw_tree(report, place, key=f"tree-{number}-{place + 1}") if network.stretches else []
     return {
@@ -118,7 +118,7 @@ def _show_circuit(report: WiringReport, place: int, number: int) -> dict[str, An
 
 def _runs(report: WiringReport) -> Iterator[dict[str, str]]:
     """Give the cables that begin at the transformer, where a clamp meter goes round one conductor."""
-    for circuit, one in zip(report.wiring.circuits, report.judgement.surveys, strict=True):
+    for circuit, one in zip(report.wiring.circuits, report.inspection.solved, strict=True):
         states = one.lit.stretches if isinstance(one.lit, Solution) else ()
         amperes = {state.stretch.to_node: state.amperes for state in states}
         for cable in circuit.network.stretches:

@@ -52,7 +52,7 @@ def wiring_as_json(site: Site, reports: Sequence[WiringReport]) -> dict[str, Any
 
 def _transformer(report: WiringReport) -> dict[str, Any]:
     wiring = report.wiring
-    feeds = zip(wiring.circuits, report.judgement.surveys, report.volts, strict=True)
+    feeds = zip(wiring.circuits, report.inspection.solved, report.volts, strict=True)
     return {
         "id": wiring.transformer.id,
         "name": wiring.transformer.name,
@@ -61,7 +61,7 @@ def _transformer(report: WiringReport) -> dict[str, Any]:
         "taps_v": list(wiring.taps_v),
         "relay_side": wiring.transformer.relay_side,
         "circuits": [_circuit(*each, tap_known=wiring.tap_known) for each in feeds],
-        "verdicts": [verdict_as_json(verdict) for verdict in report.judgement.verdicts],
+        "findings": [finding_as_json(finding) for finding in report.inspection.findings],
         "advice": [_proposal(proposal) for proposal in report.proposals],
         "rule_of_thumb": [_rule(rule) for rule in report.rules],
         "measured_watts": [
@@ -188,19 +188,19 @@ def _filament(part: float, lamp: Lamp) -> float | None:
     return round(part, 4) if lamp is Lamp.FILAMENT else None
 
 
-def verdict_as_json(verdict: Finding) -> dict[str, Any]:
+def finding_as_json(finding: Finding) -> dict[str, Any]:
     """Give one finding with its number, its limit, its source, and what would do."""
     return {
-        "level": verdict.level.value,
-        "topic": verdict.topic.value,
-        "circuit": verdict.feed or None,
-        "place": verdict.place,
-        "value": _rounded(verdict.value, 6),
-        "limit": _rounded(verdict.limit, 6),
-        "unit": verdict.unit,
-        "source": verdict.source,
-        "words": verdict.words,
-        "remedy": verdict.remedy or None,
+        "level": finding.level.value,
+        "topic": finding.topic.value,
+        "circuit": finding.feed or None,
+        "place": finding.place,
+        "value": _rounded(finding.value, 6),
+        "limit": _rounded(finding.limit, 6),
+        "unit": finding.unit,
+        "source": finding.source,
+        "words": finding.words,
+        "remedy": finding.remedy or None,
     }
 
 
@@ -213,8 +213,8 @@ def _proposal(proposal: Proposal) -> dict[str, Any]:
         "copper_kg": _rounded(change.copper_kg, 3),
         "tap_v": change.tap_v,
         "worst": {"node": worst.fixture.node, "name": worst.fixture.name, "volts": _rounded(worst.volts, 6)},
-        "doubts": [verdict.words for verdict in proposal.doubts],
-        "remains": [verdict.words for verdict in proposal.remains],
+        "warnings": [finding.words for finding in proposal.warnings],
+        "remains": [finding.words for finding in proposal.remains],
     }
 
 

@@ -125,7 +125,7 @@ class _Layout:
     """Where everything of one drawing stands."""
 
     def __init__(self, report: WiringReport, place: int) -> None:
-        self._one = report.judgement.surveys[place]
+        self._one = report.inspection.solved[place]
         self._network = self._one.lit.network
         self._lights: dict[str, list[LightView]] = {}
         lights = view_lights(report, place)

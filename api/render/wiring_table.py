@@ -68,7 +68,7 @@ def _tell(report: WiringReport) -> Iterator[RenderableType]:
             yield Text(f"Volts from “{circuit.network.feed.node}”, {circuit.network.feed.source_v:g} V")
             yield from _tell_lights(lights)
     yield Text("")
-    yield _tell_findings(report.judgement.verdicts)
+    yield _tell_findings(report.inspection.findings)
     yield from _tell_advice(report)
     yield from _tell_measured(report)
     if report.rules:
@@ -105,10 +105,10 @@ def _tell_lights(lights: Sequence[LightView]) -> Iterator[RenderableType]:
     yield Text(" ".join(notes), style=QUIET)
 
 
-def _tell_findings(verdicts: Sequence[Finding]) -> RenderableType:
+def _tell_findings(findings: Sequence[Finding]) -> RenderableType:
     """Tell the findings, the worst first; each with who says so, and what would do."""
     rows: list[Sequence[str | Text]] = []
-    for group in group_findings(verdicts):
+    for group in group_findings(findings):
         style = "" if group.level is Severity.OK else STRONG
         for words, remedy in group.found:
             rows.append([Text(group.level.value, style=style), words])

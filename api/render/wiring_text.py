@@ -48,10 +48,10 @@ def _computed_words(reports: Sequence[WiringReport]) -> str:
     """Say how the wiring stands; a drop that only passes a recommendation is called just that."""
     level = worst_level(reports)
     doubtful = [
-        verdict
+        finding
         for report in reports
-        for verdict in report.judgement.verdicts
-        if verdict.level is Severity.WARNING
+        for finding in report.inspection.findings
+        if finding.level is Severity.WARNING
     ]
     drops = [each for each in doubtful if each.topic is Topic.DROP and each.limit == BRANCH_PERCENT]
     if level is not Severity.WARNING or not drops:
@@ -122,7 +122,7 @@ class LightView:
 
 def view_lights(report: WiringReport, place: int) -> tuple[LightView, ...]:
     """View the lights on one tap, in the order of the site file; those on no cable are left out."""
-    circuit, one = report.wiring.circuits[place], report.judgement.surveys[place]
+    circuit, one = report.wiring.circuits[place], report.inspection.solved[place]
     states = lamp_states(one)
     return tuple(
         _view(light, states[index] if states else None, one.most_v[index])
@@ -179,11 +179,11 @@ class Findings:
     found: tuple[tuple[str, str], ...]
 
 
-def group_findings(verdicts: Sequence[Finding]) -> list[Findings]:
+def group_findings(findings: Sequence[Finding]) -> list[Findings]:
     """Group findings by level and source, the worst first, else in the order in which they came."""
     groups: dict[tuple[Severity, str], list[tuple[str, str]]] = {}
-    for verdict in sorted(verdicts, key=lambda each: -each.level.rank):
-        groups.setdefault((verdict.level, verdict.source), []).append((verdict.words, verdict.remedy))
+    for finding in sorted(findings, key=lambda each: -each.level.rank):
+        groups.setdefault((finding.level, finding.source), []).append((finding.words, finding.remedy))
     return [
         Findings(level=level, source=source, found=tuple(found)) for (level, source), found in groups.items()
     ]
@@ -194,10 +194,10 @@ def proposal_words(proposal: Proposal) -> str:
     change, worst = proposal.change, proposal.worst
     buys = " and ".join(f"{length_text(each.length_m, each.gauge)} of {each.gauge}" for each in change.buys)
     bought = f" (buy {buys})" if buys else ""
-    doubts = "".join(f"; but {verdict.words}" for verdict in proposal.doubts)
-    remains = "".join(f"; still wrong: {verdict.words}" for verdict in proposal.remains)
+    warnings = "".join(f"; but {finding.words}" for finding in proposal.warnings)
+    remains = "".join(f"; still wrong: {finding.words}" for finding in proposal.remains)
     gets = f"the worst, {worst.fixture.label}, then gets {worst.volts:.2f} V"
-    return f"{change.words}{bought}: {gets}{doubts}{remains}"
+    return f"{change.words}{bought}: {gets}{warnings}{remains}"
 
 
 def load_rows(report: WiringReport) -> Iterator[tuple[str, str, str, str]]:

@@ -18,7 +18,7 @@ from api.web.schemas.responses import ZoneAnswer
 from api.web.schemas.wiring_requests import MeasuredAsk, PlacingQuery
 from config.errors import UnknownFixtureError, WiringError
 from config.models.site import Site
-from controller.design.placement import Object
+from controller.design.placement import Target
 from controller.inspection.report import WiringReport, report_site
 
 
@@ -65,10 +65,10 @@ class WiringClerk:
 
     def placing(self, query: PlacingQuery) -> dict[str, Any]:
         """Say how many lights an object takes, and where."""
-        what = Object(query.kind)
-        first, second = (query.spread, query.height) if what is Object.PATH else (query.height, query.spread)
+        what = Target(query.kind)
+        first, second = (query.spread, query.height) if what is Target.PATH else (query.height, query.spread)
         if first is None:
-            missing = "spread" if what is Object.PATH else "height"
+            missing = "spread" if what is Target.PATH else "height"
             words = f"{missing}: is missing; give a length such as “7 ft” or “2 m”"
             raise refuse("invalid-request", words, errors=[{"detail": words, "parameter": missing}])
         try:

@@ -35,7 +35,7 @@ PATH_SPACING_M: Final = 8.0 * M_PER_FT
 USUAL_BEAMS_DEG: Final = (12.0, 24.0, 36.0, 60.0, 90.0, 120.0)
 
 
-class Object(StrEnum):
+class Target(StrEnum):
     """What is lit."""
 
     TREE = "tree"
@@ -73,7 +73,7 @@ class Placement:
 
 
 def place(
-    what: Object, *, height_m: float = 0.0, spread_m: float, spacing_m: float | None = None
+    what: Target, *, height_m: float = 0.0, spread_m: float, spacing_m: float | None = None
 ) -> Placement:
     """Place lights at an object.
 
@@ -86,20 +86,20 @@ def place(
     Raises:
         WiringError: a figure is not above zero.
     """
-    needed = {"spread_m": spread_m} if what is Object.PATH else {"height_m": height_m, "spread_m": spread_m}
+    needed = {"spread_m": spread_m} if what is Target.PATH else {"height_m": height_m, "spread_m": spread_m}
     for name, value in needed.items():
         if not (math.isfinite(value) and value > 0.0):
             raise WiringError(f"{what}: {name} = {value:g}; it must be a number above zero")
     match what:
-        case Object.TREE:
+        case Target.TREE:
             return _tree(height_m, spread_m)
-        case Object.TALL:
+        case Target.TALL:
             return _standing("spot", 1, height_m, spread_m, "a tall narrow thing: one spot")
-        case Object.SHRUB:
+        case Target.SHRUB:
             return _row("wash", height_m, spread_m, SHRUB_OUT_PER_HEIGHT, "shrubs: wash lights")
-        case Object.WALL:
+        case Target.WALL:
             return _row("wash", height_m, spread_m, WALL_OUT_PER_HEIGHT, "a wall: wash lights in a row")
-        case Object.PATH:
+        case Target.PATH:
             return _path(spread_m, PATH_SPACING_M if spacing_m is None else spacing_m)
 
 

@@ -14,7 +14,7 @@ from typing import Final
 
 from config.errors import Severity
 from controller.inspection.changes import ChangeKind, WiringChange, list_changes, list_combined
-from controller.inspection.circuit_checks import judge
+from controller.inspection.circuit_checks import inspect
 from controller.inspection.findings import Finding, InspectionResult
 from controller.inspection.gauges import has_volts, within_upper_limit
 from controller.inspection.rewiring import attach
@@ -32,28 +32,17 @@ class Proposal:
 
     Attributes:
         change: what to do.
-        judgement: of the whole transformer afterwards.
+        inspection: of the whole transformer afterwards.
         worst: the lamp with the fewest volts in proportion, in the changed networks.
-        doubts: findings that are doubtful now and were well before.
+        warnings: findings that are doubtful now and were well before.
         remains: what is still wrong elsewhere, such as an overloaded transformer.
     """
 
     change: WiringChange
-    judgement: InspectionResult
+    inspection: InspectionResult
     worst: LampState
-    doubts: tuple[Finding, ...]
+    warnings: tuple[Finding, ...]
     remains: tuple[Finding, ...]
-
-    def __str__(self) -> str:
-        """What to do, what it buys, what its worst lamp then gets, the doubts it brings and what remains."""
-        buys = " and ".join(f"{p.length_m:.1f} m of {p.gauge}" for p in self.change.buys)
-        bought = f" (buy {buys})" if buys else ""
-        doubts = "".join(f"; but {verdict.words}" for verdict in self.doubts)
-        remains = "".join(f"; still wrong: {verdict.words}" for verdict in self.remains)
-        return (
-            f"{self.change.words}{bought}: the worst, {self.worst.fixture.label}, then gets"
-            f" {self.worst.volts:.2f} V{doubts}{remains}"
-        )
 
 
 def advise(
@@ -67,19 +56,19 @@ def advise(
         limits: what the site asks for beyond the rules.
 
     Returns:
-        Proposals, those without new doubts first, then the least copper first; none where nothing is wrong,
+        Proposals, those without new warnings first, then the least copper first; none where nothing is wrong,
         or nothing that is tried does. Each changes one feed.
     """
     limits = limits or Limits()
-    before = judge(networks, limits)
+    before = inspect(networks, limits)
     proposals: list[Proposal] = []
-    for place, one in enumerate(before.surveys):
-        if not before.wrong(one.feed):
+    for place, one in enumerate(before.solved):
+        if not before.errors(one.feed):
             continue
         search = _Search(networks=networks, place=place, before=before, limits=limits)
         found = search.choose(list_changes(one.lit, taps_v, limits.drop_percent))
         proposals += found or search.choose(list_combined(one.lit, taps_v, limits.drop_percent))
-    return tuple(sorted(proposals, key=lambda p: (bool(p.doubts), p.change.copper_kg)))
+    return tuple(sorted(proposals, key=lambda p: (bool(p.warnings), p.change.copper_kg)))
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -103,7 +92,7 @@ class _Search:
             proposal = self.attempt(change)
             if proposal is None:
                 continue
-            doubted = bool(proposal.doubts)
+            doubted = bool(proposal.warnings)
             a_tap_does = a_tap_does or (change.kind is ChangeKind.TAP and not doubted)
             if offered[change.kind, doubted] < MOST_OF_A_KIND:
                 offered[change.kind, doubted] += 1
@@ -117,12 +106,14 @@ class _Search:
             if not (has_volts(network, limits.drop_percent) and within_upper_limit(network, limits.cool_c)):
                 return None
         networks, feeds = self.put_in(change.networks)
-        after = judge(networks, limits)
-        doubts = _new_doubts(self.before, after, self.networks[self.place].feed.node, feeds)
+        after = inspect(networks, limits)
+        warnings = _new_warnings(self.before, after, self.networks[self.place].feed.node, feeds)
         worst = _worst_of(after, feeds)
-        if doubts is None or worst is None:
+        if warnings is None or worst is None:
             return None
-        return Proposal(change=change, judgement=after, worst=worst, doubts=doubts, remains=after.wrong())
+        return Proposal(
+            change=change, inspection=after, worst=worst, warnings=warnings, remains=after.errors()
+        )
 
     def put_in(self, changed: Sequence[Network]) -> tuple[list[Network], set[str]]:
         """Put networks in the place of the old one; give all of the transformer's, and the changed feeds.
@@ -143,28 +134,28 @@ class _Search:
         return networks, feeds
 
 
-def _new_doubts(
+def _new_warnings(
     before: InspectionResult, after: InspectionResult, old_feed: str, new_feeds: set[str]
 ) -> tuple[Finding, ...] | None:
     """What became doubtful; None where something is wrong at the changed feeds, or became wrong elsewhere."""
     ranks = before.ranks()
-    doubts = []
-    for verdict in after.verdicts:
-        changed = verdict.feed in new_feeds
-        rank_before = ranks.get((verdict.feed, verdict.topic), 0)
+    warnings = []
+    for finding in after.findings:
+        changed = finding.feed in new_feeds
+        rank_before = ranks.get((finding.feed, finding.topic), 0)
         if changed:
-            rank_before = max(rank_before, ranks.get((old_feed, verdict.topic), 0))
-        if verdict.level is Severity.ERROR and (changed or rank_before < Severity.ERROR.rank):
+            rank_before = max(rank_before, ranks.get((old_feed, finding.topic), 0))
+        if finding.level is Severity.ERROR and (changed or rank_before < Severity.ERROR.rank):
             return None
-        if verdict.level.rank > rank_before:
-            doubts.append(verdict)
-    return tuple(doubts)
+        if finding.level.rank > rank_before:
+            warnings.append(finding)
+    return tuple(warnings)
 
 
-def _worst_of(judgement: InspectionResult, feeds: set[str]) -> LampState | None:
+def _worst_of(inspection: InspectionResult, feeds: set[str]) -> LampState | None:
     worst = [
         one.lit.worst
-        for one in judgement.surveys
+        for one in inspection.solved
         if one.feed in feeds and isinstance(one.lit, Solution) and one.lit.worst is not None
     ]
     return min(worst, key=lambda lamp: lamp.volts / lamp.fixture.rated_v, default=None)

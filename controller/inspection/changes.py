@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import Final
 
-from controller.inspection.gauges import Gauges, find_gauges, has_volts, lay_out
+from controller.inspection.gauges import Gauges, find_gauges, has_volts, prepare_trial
 from controller.inspection.rewiring import Purchase, feed_at, move_branch, second_circuit, second_run, thicken
 from controller.wiring.cable import Gauge, thicker
 from controller.wiring.network import CableSegment, Network, way_to
@@ -97,7 +97,7 @@ def _with_tap(tap_v: float | None, words: str) -> str:
 def _thicker_cables(
     network: Network, tap_v: float | None, drop_percent: float | None
 ) -> Iterator[WiringChange]:
-    for gauges in find_gauges(lay_out(network, drop_percent)):
+    for gauges in find_gauges(prepare_trial(network, drop_percent)):
         words, buys, thickened = _lay((network,), (gauges,))
         yield WiringChange(
             kind=ChangeKind.CABLE, words=_with_tap(tap_v, words), buys=buys, networks=thickened, tap_v=tap_v
@@ -188,7 +188,7 @@ def list_combined(
         node, gauge = cable.to_node, way[0].gauge
         cut = f"cut the cable from “{cable.from_node}” to “{node}”"
         joined, _ = second_run(network, node, gauge)
-        for gauges in find_gauges(lay_out(joined, drop_percent)):
+        for gauges in find_gauges(prepare_trial(joined, drop_percent)):
             words, buys, thickened = _lay((joined,), (gauges,), node)
             yield WiringChange(kind=ChangeKind.RUN, words=f"{cut}, {words}", buys=buys, networks=thickened)
         for tap_v in sorted({tap_v for tap_v in taps_v if tap_v != own_v}):
@@ -207,7 +207,7 @@ def _least_copper(network: Network, drop_percent: float | None) -> Gauges | None
         return {}
     lengths_m = {cable.to_node: cable.length_m for cable in network.stretches}
     return min(
-        find_gauges(lay_out(network, drop_percent)),
+        find_gauges(prepare_trial(network, drop_percent)),
         key=lambda gauges: sum(lengths_m[end] * gauge.area_mm2 for end, gauge in gauges.items()),
         default=None,
     )

@@ -1,6 +1,6 @@
 """Judge the wiring of one transformer: loads, currents and conductors; the lamps in their own room.
 
-Each rule gives a verdict for everything that is not well, and one for the worst where all is.
+Each rule gives a finding for everything that is not well, and one for the worst where all is.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from typing import Final
 
 from config.errors import Severity
 from controller.inspection.findings import Finding, InspectionResult, SolvedStates, Topic
-from controller.inspection.lamp_checks import judge_drop, judge_evenness, judge_life, judge_volts
+from controller.inspection.lamp_checks import check_drop, check_evenness, check_life, check_volts
 from controller.wiring.cable import Ampacity, Build, Gauge, Unit
 from controller.wiring.limits import Limits
 from controller.wiring.network import Network
@@ -51,7 +51,7 @@ def _lamp_volts(outcome: Outcome) -> Iterator[float | None]:
     return repeat(None)
 
 
-def judge(networks: Sequence[Network], limits: Limits | None = None) -> InspectionResult:
+def inspect(networks: Sequence[Network], limits: Limits | None = None) -> InspectionResult:
     """Judge everything behind one transformer.
 
     Args:
@@ -59,26 +59,26 @@ def judge(networks: Sequence[Network], limits: Limits | None = None) -> Inspecti
         limits: what the site asks for beyond the rules.
 
     Returns:
-        Verdicts on the transformer, the circuits, the cables and every lamp.
+        Findings on the transformer, the circuits, the cables and every lamp.
     """
     limits = limits or Limits()
-    surveys = tuple(solve_states(network, limits) for network in networks)
-    verdicts = [verdict for one in surveys for verdict in _judge_delivery(one)]
-    verdicts += _judge_transformer(surveys)
-    for one in surveys:
-        verdicts.append(_judge_supply(one.lit.network))
-        verdicts += _judge_conductors(one.lit.network)
+    solved = tuple(solve_states(network, limits) for network in networks)
+    findings = [finding for one in solved for finding in _check_delivery(one)]
+    findings += _check_transformer(solved)
+    for one in solved:
+        findings.append(_check_supply(one.lit.network))
+        findings += _check_conductors(one.lit.network)
         if isinstance(one.lit, Solution):
-            verdicts.append(_judge_circuit(one.lit))
-            verdicts += _judge_cables(one.lit)
-            verdicts += judge_volts(one)
-            verdicts += judge_drop(one.lit, limits)
-    verdicts += judge_evenness(surveys, limits)
-    verdicts += judge_life(surveys, limits)
-    return InspectionResult(surveys=surveys, verdicts=tuple(verdicts))
+            findings.append(_check_circuit(one.lit))
+            findings += _check_cables(one.lit)
+            findings += check_volts(one)
+            findings += check_drop(one.lit, limits)
+    findings += check_evenness(solved, limits)
+    findings += check_life(solved, limits)
+    return InspectionResult(solved=solved, findings=tuple(findings))
 
 
-def _judge_delivery(one: SolvedStates) -> list[Finding]:
+def _check_delivery(one: SolvedStates) -> list[Finding]:
     found = one.lit
     if isinstance(found, Solution):
         return []
@@ -98,32 +98,32 @@ def _judge_delivery(one: SolvedStates) -> list[Finding]:
     ]
 
 
-def _judge_transformer(surveys: Sequence[SolvedStates]) -> list[Finding]:
+def _check_transformer(solved: Sequence[SolvedStates]) -> list[Finding]:
     """Load of all networks together and of each zone alone; the lamps' own where there is no solution."""
-    if not surveys:
+    if not solved:
         return []
-    feed = surveys[0].lit.network.feed
+    feed = solved[0].lit.network.feed
     zones: dict[str, float] = {}
-    for one in surveys:
+    for one in solved:
         for zone, outcome in one.alone.items():
             if isinstance(outcome, Solution):
                 zones[zone] = zones.get(zone, 0.0) + outcome.source_va
     load_va = sum(
-        one.lit.source_va if isinstance(one.lit, Solution) else _rated_va(one.lit.network) for one in surveys
+        one.lit.source_va if isinstance(one.lit, Solution) else _rated_va(one.lit.network) for one in solved
     )
-    verdicts = [_judge_load(Topic.TRANSFORMER, f"“{feed.transformer}”", load_va, feed.rated_va)]
+    findings = [_check_load(Topic.TRANSFORMER, f"“{feed.transformer}”", load_va, feed.rated_va)]
     if len(zones) > 1:
-        verdicts += [
-            _judge_load(Topic.ZONE, f"zone “{zone}” alone", va, feed.rated_va) for zone, va in zones.items()
+        findings += [
+            _check_load(Topic.ZONE, f"zone “{zone}” alone", va, feed.rated_va) for zone, va in zones.items()
         ]
-    return verdicts
+    return findings
 
 
 def _rated_va(network: Network) -> float:
     return sum(lamp.count * lamp.watts / lamp.power_factor for lamp in network.fixtures)
 
 
-def _judge_load(topic: Topic, place: str, load_va: float, rated_va: float) -> Finding:
+def _check_load(topic: Topic, place: str, load_va: float, rated_va: float) -> Finding:
     line_va = CONTINUOUS * rated_va
     level = _level(load_va, doubtful=line_va, wrong=rated_va)
     left_va = line_va - load_va
@@ -145,7 +145,7 @@ def _judge_load(topic: Topic, place: str, load_va: float, rated_va: float) -> Fi
     )
 
 
-def _judge_supply(network: Network) -> Finding:
+def _check_supply(network: Network) -> Finding:
     node, volts = network.feed.node, network.feed.source_v
     level = _level(volts, doubtful=SUPPLY_V, wrong=SUPPLY_V)
     return Finding(
@@ -162,7 +162,7 @@ def _judge_supply(network: Network) -> Finding:
     )
 
 
-def _judge_circuit(solution: Solution) -> Finding:
+def _check_circuit(solution: Solution) -> Finding:
     node, amperes = solution.network.feed.node, solution.source_a
     level = _level(amperes, doubtful=CONTINUOUS * CIRCUIT_A, wrong=CIRCUIT_A)
     return Finding(
@@ -179,7 +179,7 @@ def _judge_circuit(solution: Solution) -> Finding:
     )
 
 
-def _judge_cables(solution: Solution) -> list[Finding]:
+def _check_cables(solution: Solution) -> list[Finding]:
     """Current of each cable and lead against its ampacity, and 80 % of it for long hours."""
     carried: list[tuple[str, Gauge, float, Ampacity]] = []
     for state in solution.stretches:
@@ -195,13 +195,13 @@ def _judge_cables(solution: Solution) -> list[Finding]:
     carried.sort(key=lambda one: one[2] / one[3].amperes, reverse=True)
     feed = solution.network.feed.node
     return [
-        _judge_current(feed, *one)
+        _check_current(feed, *one)
         for rank, one in enumerate(carried)
         if rank == 0 or one[2] > CONTINUOUS * one[3].amperes
     ]
 
 
-def _judge_current(feed: str, place: str, gauge: Gauge, amperes: float, limit: Ampacity) -> Finding:
+def _check_current(feed: str, place: str, gauge: Gauge, amperes: float, limit: Ampacity) -> Finding:
     level = _level(amperes, doubtful=CONTINUOUS * limit.amperes, wrong=limit.amperes)
     return Finding(
         topic=Topic.CABLE,
@@ -217,7 +217,7 @@ def _judge_current(feed: str, place: str, gauge: Gauge, amperes: float, limit: A
     )
 
 
-def _judge_conductors(network: Network) -> list[Finding]:
+def _check_conductors(network: Network) -> list[Finding]:
     """Metric conductors against the least size; the rule is not one of the American code."""
     laid = [(f"{c.from_node} to {c.to_node}", c.gauge, c.length_m) for c in network.stretches]
     laid += [

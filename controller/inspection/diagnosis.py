@@ -86,7 +86,7 @@ class _Tried:
     misfit_v: float
 
 
-def explain(
+def diagnose(
     network: Network, readings: Sequence[MeasuredVolts], tolerance_v: float, *, tap_measured: bool = False
 ) -> tuple[Explanation, ...]:
     """Find the faults that explain the readings within the tolerance.

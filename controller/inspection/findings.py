@@ -1,6 +1,6 @@
 """What is found about a transformer's wiring, as values: each with its number, its limit and who sets it.
 
-A verdict is *wrong* where a rule or a lamp's range is broken, *doubtful* where a recommendation or a line of
+A finding is *wrong* where a rule or a lamp's range is broken, *doubtful* where a recommendation or a line of
 common practice is passed, *well* otherwise. This program advises; fuses and breakers protect.
 """
 
@@ -14,7 +14,7 @@ from controller.wiring.solver import Outcome, Solution
 
 
 class Topic(StrEnum):
-    """What a verdict is about."""
+    """What a finding is about."""
 
     SOLUTION = "power that the cables can deliver"
     TRANSFORMER = "load of the transformer"
@@ -85,36 +85,36 @@ class InspectionResult:
     """All findings about one transformer.
 
     Attributes:
-        surveys: its networks, solved.
-        verdicts: the findings.
+        solved: its networks, solved.
+        findings: the findings.
     """
 
-    surveys: tuple[SolvedStates, ...]
-    verdicts: tuple[Finding, ...]
+    solved: tuple[SolvedStates, ...]
+    findings: tuple[Finding, ...]
 
     @property
     def level(self) -> Severity:
         """The worst level among the findings."""
-        levels = (verdict.level for verdict in self.verdicts)
+        levels = (finding.level for finding in self.findings)
         return max(levels, key=lambda level: level.rank, default=Severity.OK)
 
     @property
     def load_va(self) -> float | None:
         """Volt-amperes of all networks with everything lit; None where one has no solution."""
-        outcomes = [survey.lit for survey in self.surveys]
+        outcomes = [survey.lit for survey in self.solved]
         solutions = [outcome for outcome in outcomes if isinstance(outcome, Solution)]
         return sum(s.source_va for s in solutions) if len(solutions) == len(outcomes) else None
 
-    def wrong(self, feed: str | None = None) -> tuple[Finding, ...]:
+    def errors(self, feed: str | None = None) -> tuple[Finding, ...]:
         """The findings that are wrong, of one feed where it is named."""
         return tuple(
-            v for v in self.verdicts if v.level is Severity.ERROR and (feed is None or v.feed == feed)
+            v for v in self.findings if v.level is Severity.ERROR and (feed is None or v.feed == feed)
         )
 
     def ranks(self) -> dict[tuple[str, Topic], int]:
         """The worst rank of each topic at each feed."""
         worst: dict[tuple[str, Topic], int] = {}
-        for verdict in self.verdicts:
-            key = (verdict.feed, verdict.topic)
-            worst[key] = max(worst.get(key, 0), verdict.level.rank)
+        for finding in self.findings:
+            key = (finding.feed, finding.topic)
+            worst[key] = max(worst.get(key, 0), finding.level.rank)
         return worst

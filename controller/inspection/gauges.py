@@ -29,7 +29,7 @@ class SizingTrial:
         places: place of each node.
         needed_v: for each fixture the place of its lamps and the volts that they must have.
         flows: amperes into each place, as estimated for the order of the cables.
-        needy: ends of the cables on the ways to lamps that have too few volts now.
+        undervolted: ends of the cables on the ways to lamps that have too few volts now.
         short_v: what the lamp that lacks most lacks now; 0 where there is no solution to tell by.
     """
 
@@ -38,7 +38,7 @@ class SizingTrial:
     places: dict[str, int]
     needed_v: tuple[tuple[int, float], ...]
     flows: list[float]
-    needy: frozenset[str]
+    undervolted: frozenset[str]
     short_v: float
 
     def suffices(self, gauges: Gauges) -> bool:
@@ -96,27 +96,27 @@ def within_upper_limit(network: Network, cool_c: float) -> bool:
     return True
 
 
-def lay_out(network: Network, drop_percent: float | None) -> SizingTrial:
+def prepare_trial(network: Network, drop_percent: float | None) -> SizingTrial:
     """Prepare a network for trials; where it has no solution the lamps' rated currents order its cables."""
     tree, places, at_lamps = build_tree(network)
     needed_v = tuple(zip(at_lamps, needed_volts(network, drop_percent), strict=True))
     volts = try_volts(tree, network.feed.source_v)
     if volts is None:
         volts, short_v = [network.feed.source_v] * len(tree.parent), 0.0
-        needy = {place for place, _ in needed_v}
+        undervolted = {place for place, _ in needed_v}
     else:
         short_v = max((needed - volts[place] for place, needed in needed_v), default=0.0)
-        needy = {place for place, needed in needed_v if volts[place] < needed}
+        undervolted = {place for place, needed in needed_v if volts[place] < needed}
     for place in range(len(tree.parent) - 1, 0, -1):
-        if place in needy:
-            needy.add(tree.parent[place])
+        if place in undervolted:
+            undervolted.add(tree.parent[place])
     return SizingTrial(
         network=network,
         tree=tree,
         places=places,
         needed_v=needed_v,
         flows=branch_currents(tree, volts),
-        needy=frozenset(node for node, place in places.items() if place in needy),
+        undervolted=frozenset(node for node, place in places.items() if place in undervolted),
         short_v=short_v,
     )
 
@@ -132,7 +132,7 @@ def find_gauges(trial: SizingTrial) -> list[Gauges]:
     forced = _carry_their_current(trial)
     if trial.suffices(forced):
         return [forced] if forced else []
-    cables = [cable for cable in network.walk() if cable.to_node in trial.needy]
+    cables = [cable for cable in network.walk() if cable.to_node in trial.undervolted]
     cables.sort(key=lambda cable: -trial.flows[trial.places[cable.to_node]])
     choices = {cable.to_node: thicker(forced.get(cable.to_node, cable.gauge)) for cable in cables}
     found: list[Gauges] = []

@@ -32,7 +32,7 @@ _BY_LIGHT: Final = "light by V^3.4 (Standard Handbook for Electrical Engineers);
 _BY_LIFE: Final = "life by V^-13 (Standard Handbook for Electrical Engineers); the limit is common practice"
 
 
-def judge_volts(one: SolvedStates) -> list[Finding]:
+def check_volts(one: SolvedStates) -> list[Finding]:
     """Every lamp that gets too few or too many volts, and the worst of each kind where none does."""
     if not isinstance(one.lit, Solution) or not one.lit.lamps:
         return []
@@ -45,17 +45,17 @@ def judge_volts(one: SolvedStates) -> list[Finding]:
             high.append((high_v / most_v, state, most_v))
     low.sort(key=lambda entry: entry[0])
     high.sort(key=lambda entry: entry[0])
-    verdicts = [
-        _judge_low(one.feed, state, volts)
+    findings = [
+        _check_low(one.feed, state, volts)
         for rank, (part, state, volts) in enumerate(low)
         if rank == 0 or part < 1.0
     ]
-    verdicts += [
-        _judge_high(one.feed, state, volts)
+    findings += [
+        _check_high(one.feed, state, volts)
         for rank, (part, state, volts) in enumerate(high)
         if rank == 0 or part < 1.0
     ]
-    return verdicts
+    return findings
 
 
 def _level_of_volts(fixture: FixtureAt, *, outside: bool, stated: bool) -> Severity:
@@ -65,7 +65,7 @@ def _level_of_volts(fixture: FixtureAt, *, outside: bool, stated: bool) -> Sever
     return Severity.WARNING if fixture.lamp is Lamp.POWER and not stated else Severity.ERROR
 
 
-def _judge_low(feed: str, state: LampState, volts: float) -> Finding:
+def _check_low(feed: str, state: LampState, volts: float) -> Finding:
     fixture = state.fixture
     low_v, _ = fixture.range_v
     stated = fixture.min_v is not None
@@ -94,7 +94,7 @@ def _remedy_low(fixture: FixtureAt, *, stated: bool) -> str:
     return "a higher tap, thicker cable, a feed nearer to the middle, or a second run"
 
 
-def _judge_high(feed: str, state: LampState, volts: float) -> Finding:
+def _check_high(feed: str, state: LampState, volts: float) -> Finding:
     fixture = state.fixture
     _, high_v = fixture.range_v
     stated = fixture.max_v is not None
@@ -117,7 +117,7 @@ def _judge_high(feed: str, state: LampState, volts: float) -> Finding:
     )
 
 
-def judge_drop(solution: Solution, limits: Limits) -> list[Finding]:
+def check_drop(solution: Solution, limits: Limits) -> list[Finding]:
     """The greatest drop from the feed to a lamp, in percent of the feed's volts, against each limit."""
     if not solution.lamps:
         return []
@@ -146,11 +146,11 @@ def judge_drop(solution: Solution, limits: Limits) -> list[Finding]:
     ]
 
 
-def judge_evenness(surveys: Sequence[SolvedStates], limits: Limits) -> list[Finding]:
+def check_evenness(solved: Sequence[SolvedStates], limits: Limits) -> list[Finding]:
     """Light of the dimmest filament lamp as a part of the brightest, over the whole transformer."""
     states = [
         state
-        for one in surveys
+        for one in solved
         if isinstance(one.lit, Solution)
         for state in one.lit.lamps
         if state.fixture.lamp is Lamp.FILAMENT
@@ -179,10 +179,10 @@ def judge_evenness(surveys: Sequence[SolvedStates], limits: Limits) -> list[Find
     ]
 
 
-def judge_life(surveys: Sequence[SolvedStates], limits: Limits) -> list[Finding]:
+def check_life(solved: Sequence[SolvedStates], limits: Limits) -> list[Finding]:
     """Life of the filament lamp with the most volts in proportion, as a part of its rated life."""
     lives = []
-    for one in surveys:
+    for one in solved:
         for place, fixture in enumerate(one.lit.network.fixtures):
             volts = one.most_v[place]
             if fixture.lamp is Lamp.FILAMENT and volts is not None:

@@ -11,7 +11,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
-from controller.inspection.diagnosis import Explanation, MeasuredVolts, explain
+from controller.inspection.diagnosis import Explanation, MeasuredVolts, diagnose
 from controller.wiring.network import Network
 from controller.wiring.solver import Solution, solve
 
@@ -97,7 +97,7 @@ def compare_volts(
     found = VoltageComparison(differences=tuple(differences))
     if found.agrees:
         return found
-    return replace(found, explanations=explain(network, readings, tolerance_v, tap_measured=tap_measured))
+    return replace(found, explanations=diagnose(network, readings, tolerance_v, tap_measured=tap_measured))
 
 
 def _lamp_volts(network: Network) -> list[float] | None:

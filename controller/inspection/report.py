@@ -13,7 +13,7 @@ from typing import Final
 from config.errors import Severity
 from config.models.site import Fixture, Site, Zone
 from controller.inspection.advice import Proposal, advise
-from controller.inspection.circuit_checks import judge
+from controller.inspection.circuit_checks import inspect
 from controller.inspection.diagnosis import MeasuredVolts
 from controller.inspection.findings import Finding, InspectionResult, SolvedStates, Topic
 from controller.inspection.measurements import (
@@ -55,7 +55,7 @@ class WiringReport:
 
     Attributes:
         wiring: what hangs on it.
-        judgement: networks solved, in the order of the circuits, and the findings about them.
+        inspection: networks solved, in the order of the circuits, and the findings about them.
         loads: zone by zone.
         proposals: what would do where something is wrong.
         rules: the rule of thumb beside the truth, for each tap in use.
@@ -65,7 +65,7 @@ class WiringReport:
     """
 
     wiring: TransformerWiring
-    judgement: InspectionResult
+    inspection: InspectionResult
     loads: tuple[ZoneLoad, ...]
     proposals: tuple[Proposal, ...]
     rules: tuple[RuleOfThumbCheck, ...]
@@ -76,17 +76,17 @@ class WiringReport:
     @property
     def level(self) -> Severity:
         """The worst of its findings."""
-        return self.judgement.level
+        return self.inspection.level
 
     @property
     def without_advice(self) -> bool:
         """Whether something is wrong at a tap, and nothing that was tried does."""
-        return not self.proposals and any(verdict.feed for verdict in self.judgement.wrong())
+        return not self.proposals and any(finding.feed for finding in self.inspection.errors())
 
     @property
     def load(self) -> Finding:
         """The finding about the whole load."""
-        return next(one for one in self.judgement.verdicts if one.topic is Topic.TRANSFORMER)
+        return next(one for one in self.inspection.findings if one.topic is Topic.TRANSFORMER)
 
 
 def report_site(site: Site) -> tuple[WiringReport, ...]:
@@ -96,40 +96,40 @@ def report_site(site: Site) -> tuple[WiringReport, ...]:
 
 def report_transformer(wiring: TransformerWiring) -> WiringReport:
     """Report on one transformer."""
-    judgement = judge(wiring.networks, wiring.limits)
-    judgement = replace(judgement, verdicts=tuple(_telling(judgement.verdicts, wiring)))
+    inspection = inspect(wiring.networks, wiring.limits)
+    inspection = replace(inspection, findings=tuple(_telling(inspection.findings, wiring)))
     proposals: tuple[Proposal, ...] = ()
     if wiring.has_cables:
         proposals = advise(wiring.networks, taps_v=wiring.taps_v, limits=wiring.limits)
-    loads = tuple(_load_of(zone, judgement.surveys, wiring) for zone in wiring.zones)
+    loads = tuple(_load_of(zone, inspection.solved, wiring) for zone in wiring.zones)
     return WiringReport(
         wiring=wiring,
-        judgement=judgement,
+        inspection=inspection,
         loads=loads,
         proposals=proposals,
-        rules=check_rule_of_thumb(judgement),
+        rules=check_rule_of_thumb(inspection),
         volts=tuple(_compare_volts(circuit) for circuit in wiring.circuits),
         watts=tuple(_compare_watts(loads)),
         unknown=tuple(_list_unknown(wiring)),
     )
 
 
-def _telling(verdicts: Sequence[Finding], wiring: TransformerWiring) -> Iterator[Finding]:
+def _telling(findings: Sequence[Finding], wiring: TransformerWiring) -> Iterator[Finding]:
     """Leave out findings about volts where no light is on a cable, and about a tap that nobody wrote down."""
     bare = {
         circuit.network.feed.node
         for circuit in wiring.circuits
         if not any(light.placed for light in circuit.lights)
     }
-    for verdict in verdicts:
-        no_lamp = verdict.topic in _OF_LAMPS and verdict.feed in bare
-        no_tap = verdict.topic in _OF_A_TAP and not wiring.tap_known
+    for finding in findings:
+        no_lamp = finding.topic in _OF_LAMPS and finding.feed in bare
+        no_tap = finding.topic in _OF_A_TAP and not wiring.tap_known
         if not (no_lamp or no_tap):
-            yield verdict
+            yield finding
 
 
-def _load_of(zone: Zone, surveys: Sequence[SolvedStates], wiring: TransformerWiring) -> ZoneLoad:
-    found = [one.alone[zone.id] for one in surveys if zone.id in one.alone]
+def _load_of(zone: Zone, states: Sequence[SolvedStates], wiring: TransformerWiring) -> ZoneLoad:
+    found = [one.alone[zone.id] for one in states if zone.id in one.alone]
     solved = [outcome for outcome in found if isinstance(outcome, Solution)]
     complete = bool(found) and len(solved) == len(found)
     lights = [light for circuit in wiring.circuits for light in circuit.lights if light.zone == zone.id]

@@ -12,7 +12,7 @@ from typing import Final
 
 from config.errors import Severity
 from controller.inspection.findings import InspectionResult, SolvedStates, Topic
-from controller.wiring.cable import DEFAULT_TEMPERATURE_C, M_PER_FT, Gauge, loop_ohm, parse_gauge
+from controller.wiring.cable import M_PER_FT, parse_gauge
 from controller.wiring.network import way_to
 from controller.wiring.solver import NoSolution
 
@@ -45,66 +45,18 @@ class RuleOfThumbCheck:
     words: str
 
 
-def carried_w(
-    gauge: Gauge,
-    length_m: float,
-    *,
-    source_v: float = 12.0,
-    drop_percent: float = 5.0,
-    lamps: int = 1,
-    temperature_c: float = DEFAULT_TEMPERATURE_C,
-) -> float:
-    """Watts that a cable carries within a drop, by hand.
-
-    Args:
-        gauge: of the cable.
-        length_m: of the cable.
-        source_v: volts at the feed, for which the lamps are rated.
-        drop_percent: greatest drop to the far lamp, of the feed's volts.
-        lamps: equal lamps spread evenly, the last at the end; 1 is all of it at the end.
-        temperature_c: of the copper.
-
-    Source: V = 2 I R L, the drop of an even spread being (n + 1) ÷ 2n of that of the same load at the end;
-    held by tests/controller/inspection/test_rule_of_thumb.py.
-    """
-    drop_v = source_v * drop_percent / 100.0
-    return source_v * drop_v / (loop_ohm(gauge, length_m, temperature_c) * _spread(lamps))
-
-
-def reach_m(
-    gauge: Gauge,
-    watts: float,
-    *,
-    source_v: float = 12.0,
-    drop_percent: float = 5.0,
-    lamps: int = 1,
-    temperature_c: float = DEFAULT_TEMPERATURE_C,
-) -> float:
-    """Metres that a cable reaches with a load within a drop, by hand; see ``carried_w``."""
-    return (
-        carried_w(
-            gauge, 1.0, source_v=source_v, drop_percent=drop_percent, lamps=lamps, temperature_c=temperature_c
-        )
-        / watts
-    )
-
-
-def _spread(lamps: int) -> float:
-    return (lamps + 1) / (2 * lamps)
-
-
-def check_rule_of_thumb(judgement: InspectionResult) -> tuple[RuleOfThumbCheck, ...]:
+def check_rule_of_thumb(inspection: InspectionResult) -> tuple[RuleOfThumbCheck, ...]:
     """Set the rule beside the truth for each network of a transformer that has lamps."""
-    networks = [one.lit.network for one in judgement.surveys]
+    networks = [one.lit.network for one in inspection.solved]
     watts = sum(fixture.count * fixture.watts for network in networks for fixture in network.fixtures)
     return tuple(
-        _compare(one, judgement, watts / one.lit.network.feed.rated_va)
-        for one in judgement.surveys
+        _compare(one, inspection, watts / one.lit.network.feed.rated_va)
+        for one in inspection.solved
         if one.lit.network.fixtures and one.lit.network.stretches
     )
 
 
-def _compare(one: SolvedStates, judgement: InspectionResult, rated_part: float) -> RuleOfThumbCheck:
+def _compare(one: SolvedStates, inspection: InspectionResult, rated_part: float) -> RuleOfThumbCheck:
     network = one.lit.network
     ways = [way_to(network, fixture.node) for fixture in network.fixtures]
     farthest_m = max(sum(cable.length_m for cable in way) for way in ways)
@@ -114,7 +66,7 @@ def _compare(one: SolvedStates, judgement: InspectionResult, rated_part: float) 
     rule_says = reached and rated_part <= LOAD_PART
     truth = not any(
         v.feed == one.feed and v.topic in LAMP_TOPICS and v.level is Severity.ERROR
-        for v in judgement.verdicts
+        for v in inspection.findings
     )
     kept = "kept" if rule_says else "not kept"
     rule = f"12 AWG or thicker, 100 ft at most, 80 % of the rating at most: {kept}"

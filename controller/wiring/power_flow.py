@@ -94,12 +94,12 @@ def try_volts(
     """
     count = len(tree.parent)
     volts = [source_v] * count if start_v is None else list(start_v)
-    slope, pull = [1.0] * count, [0.0] * count
+    gain, offset_v = [1.0] * count, [0.0] * count
     convex = not any(tree.filament)
     for _ in range(MOST_STEPS):
-        if not _fold(tree, volts, factor, slope, pull):
+        if not _backward_sweep(tree, volts, factor, gain, offset_v):
             return None
-        settled = _spread(tree.parent, slope, pull, volts)
+        settled = _forward_sweep(tree.parent, gain, offset_v, volts)
         if settled:
             return volts
         if settled is None and convex:
@@ -107,8 +107,10 @@ def try_volts(
     return None
 
 
-def _fold(tree: Tree, volts: list[float], factor: float, slope: list[float], pull: list[float]) -> bool:
-    """Backward sweep: a node's volts will be ``slope`` × its parent's − ``pull``; False at a pivot ≤ 0."""
+def _backward_sweep(
+    tree: Tree, volts: list[float], factor: float, gain: list[float], offset_v: list[float]
+) -> bool:
+    """Backward sweep: a node's volts will be ``gain`` × its parent's − ``offset_v``; False at a pivot ≤ 0."""
     parent, ohm, power_va, filament = tree.parent, tree.ohm, tree.power_va, tree.filament
     conductance = list(tree.siemens)
     current = [factor * amperes for amperes in tree.fixed_a]
@@ -130,12 +132,14 @@ def _fold(tree: Tree, volts: list[float], factor: float, slope: list[float], pul
         above = parent[node]
         conductance[above] += g * share
         current[above] += j * share
-        slope[node] = share
-        pull[node] = resistance * j * share
+        gain[node] = share
+        offset_v[node] = resistance * j * share
     return True
 
 
-def _spread(parent: list[int], slope: list[float], pull: list[float], volts: list[float]) -> bool | None:
+def _forward_sweep(
+    parent: list[int], gain: list[float], offset_v: list[float], volts: list[float]
+) -> bool | None:
     """Forward sweep: set the volts from the feed outwards.
 
     Returns:
@@ -146,7 +150,7 @@ def _spread(parent: list[int], slope: list[float], pull: list[float], volts: lis
     settled: bool | None = True
     for node in range(1, len(parent)):
         before = volts[node]
-        now = volts[parent[node]] * slope[node] - pull[node]
+        now = volts[parent[node]] * gain[node] - offset_v[node]
         if now <= 0.0:
             now, settled = _LOWEST_PART * before, None
         elif settled and not -SETTLED_V < now - before < SETTLED_V:

@@ -82,24 +82,9 @@ class Solution:
     loss_w: float
 
     @property
-    def balance_va(self) -> float:
-        """What the account fails to close by: source less lamps less losses; within 1 mW of zero."""
-        return self.source_va - self.lamp_va - self.loss_w
-
-    @property
     def worst(self) -> LampState | None:
         """The lamps with the fewest volts in proportion to their rated ones; None without lamps."""
         return min(self.lamps, key=lambda lamp: lamp.volts / lamp.fixture.rated_v, default=None)
-
-    @property
-    def warnings(self) -> tuple[str, ...]:
-        """A sentence for each regulated driver below its input range."""
-        return tuple(
-            f"{lamp.fixture.label} gets {lamp.volts:.2f} V, below the {lamp.fixture.min_v:g} V of its driver:"
-            " it will flicker or stay dark, and the volts of the others will differ from these"
-            for lamp in self.lamps
-            if lamp.drops_out
-        )
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

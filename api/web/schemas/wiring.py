@@ -115,7 +115,7 @@ class CircuitAnswer(Answer):
     measured: MeasuredVoltsAnswer | None
 
 
-class VerdictAnswer(Answer):
+class FindingAnswer(Answer):
     """One finding."""
 
     level: Levels
@@ -154,7 +154,7 @@ class ProposalAnswer(Answer):
     copper_kg: float
     tap_v: float | None
     worst: WorstAnswer
-    doubts: list[str] = Field(description="what it makes doubtful")
+    warnings: list[str] = Field(description="what it makes doubtful")
     remains: list[str] = Field(description="what is wrong elsewhere all the same")
 
 
@@ -190,7 +190,7 @@ class TransformerWiringAnswer(Answer):
     taps_v: list[float]
     relay_side: str
     circuits: list[CircuitAnswer]
-    verdicts: list[VerdictAnswer]
+    findings: list[FindingAnswer]
     advice: list[ProposalAnswer]
     rule_of_thumb: list[RuleAnswer]
     measured_watts: list[MeasuredWattsAnswer]

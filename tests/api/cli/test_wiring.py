@@ -70,10 +70,10 @@ def test_the_json_of_every_example_keeps_its_contract(name):
     problems = call_json("check", example_path(name))["problems"]
     assert not [each for each in problems if each["level"] == "warning"]
     for transformer in answer["transformers"]:
-        for verdict in transformer["verdicts"]:
-            assert verdict["words"]
-            assert verdict["source"]
-            assert (verdict["remedy"] is None) == (verdict["level"] == "ok")
+        for finding in transformer["findings"]:
+            assert finding["words"]
+            assert finding["source"]
+            assert (finding["remedy"] is None) == (finding["level"] == "ok")
 
 
 def test_one_zone_has_a_load_and_says_what_it_cannot_know():
@@ -81,7 +81,7 @@ def test_one_zone_has_a_load_and_says_what_it_cannot_know():
     [transformer] = call_json("wiring", example_path("one-zone"))["transformers"]
     assert transformer["load"]["va"] == pytest.approx(36.0)
     assert transformer["load"]["left_va"] == pytest.approx(84.0)
-    assert [verdict["topic"] for verdict in transformer["verdicts"]] == ["load of the transformer"]
+    assert [finding["topic"] for finding in transformer["findings"]] == ["load of the transformer"]
     assert all(light["volts"] is None for light in transformer["circuits"][0]["lights"])
     assert "no cable of “shed” is written down" in transformer["unknown"][0]
 
@@ -125,7 +125,7 @@ def test_something_wrong_is_exit_code_1_and_gets_advice(tmp_path):
     assert transformer["circuits"][0]["lights"][-1]["volts"] == pytest.approx(10.00, abs=0.005)
     assert [rule["rule_kept"] for rule in transformer["rule_of_thumb"]] == [True]
     assert [rule["every_lamp_in_range"] for rule in transformer["rule_of_thumb"]] == [False]
-    wrong = [each for each in transformer["verdicts"] if each["level"] == "error"]
+    wrong = [each for each in transformer["findings"] if each["level"] == "error"]
     assert {each["topic"] for each in wrong} == {"fewest volts at a lamp"}
     assert all(each["value"] < each["limit"] == 10.8 for each in wrong)
     assert transformer["advice"]
@@ -274,7 +274,7 @@ def test_a_wrong_file_is_told_line_by_line(tmp_path):
 
 
 @pytest.mark.parametrize(
-    ("wish", "lights", "out_m"),
+    ("text", "lights", "out_m"),
     [
         ("tree 7 ft by 5 ft", 1, 7 * 2 / 6.5 * 0.3048),
         ("Tree 2.1 m", 1, 2.1 * 2 / 6.5),
@@ -283,14 +283,14 @@ def test_a_wrong_file_is_told_line_by_line(tmp_path):
         ("tall thing 8 ft by 2 ft", 1, 8 * 2 / 6.5 * 0.3048),
     ],
 )
-def test_lights_are_placed_by_common_practice_and_marked_as_that(wish, lights, out_m):
+def test_lights_are_placed_by_common_practice_and_marked_as_that(text, lights, out_m):
     """About 2 ft out for 6 to 7 ft of tree, three around a large wide one, path lights 8 ft apart."""
-    answer = call_json("wiring", "--placing", wish)
+    answer = call_json("wiring", "--placing", text)
     PlacingAnswer.model_validate(answer, strict=True)
     assert answer["lights"] == lights
     assert answer["out_m"] == pytest.approx(out_m, abs=1e-3)
     assert answer["common_practice"]
-    words = call("wiring", "--placing", wish).stdout
+    words = call("wiring", "--placing", text).stdout
     assert "common practice, no source" in words
     assert "geometry" in words
 

@@ -69,7 +69,7 @@ def test_the_sheet_has_every_zone_fixture_and_node(name):
         for fixture in zone.fixtures:
             assert f"{fixture.name or fixture.kind}" in page.text
     for report in report_site(site):
-        for circuit, one in zip(report.wiring.circuits, report.judgement.surveys, strict=True):
+        for circuit, one in zip(report.wiring.circuits, report.inspection.solved, strict=True):
             for cable in circuit.network.stretches:
                 row = rows[cable.to_node]
                 assert row[1].startswith(f"{cable.gauge}, ")

@@ -9,21 +9,20 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from config.errors import WiringError
-from controller.design.photometry import spot_width_m
-from controller.design.placement import USUAL_BEAMS_DEG, Object, place
+from controller.design.placement import USUAL_BEAMS_DEG, Target, place
 from controller.wiring.cable import M_PER_FT
 
 
 def test_a_small_tree_has_one_spot_about_two_feet_out():
     """A tree of 6.5 ft takes one spot 2 ft out (common practice, no source)."""
-    found = place(Object.TREE, height_m=6.5 * M_PER_FT, spread_m=1.2)
+    found = place(Target.TREE, height_m=6.5 * M_PER_FT, spread_m=1.2)
     assert (found.kind, found.lights) == ("spot", 1)
     assert found.out_m == pytest.approx(2.0 * M_PER_FT)
 
 
 def test_a_larger_tree_is_lit_from_farther_out():
     """The distance grows with the height and is never below 2 ft (common practice, no source)."""
-    out_m = [place(Object.TREE, height_m=height_m, spread_m=1.0).out_m for height_m in (1.0, 2.5, 5.0, 10.0)]
+    out_m = [place(Target.TREE, height_m=height_m, spread_m=1.0).out_m for height_m in (1.0, 2.5, 5.0, 10.0)]
     assert out_m == sorted(out_m)
     assert out_m[0] == pytest.approx(2.0 * M_PER_FT)
     assert out_m[3] > out_m[2]
@@ -35,14 +34,14 @@ def test_a_larger_tree_is_lit_from_farther_out():
 )
 def test_trees_take_one_to_three_spots(height_m, spread_m, lights):
     """Small trees take one or two, large ones two or three, wide ones the larger number (common practice)."""
-    found = place(Object.TREE, height_m=height_m, spread_m=spread_m)
+    found = place(Target.TREE, height_m=height_m, spread_m=spread_m)
     assert found.lights == lights
     assert len(found.around_deg) == lights
 
 
 def test_no_side_of_a_large_tree_is_dark():
     """The lights of a large wide tree stand all around it, no two more than half a turn apart."""
-    around = sorted(place(Object.TREE, height_m=10.0, spread_m=9.0).around_deg)
+    around = sorted(place(Target.TREE, height_m=10.0, spread_m=9.0).around_deg)
     gaps = [(b - a) % 360.0 for a, b in zip(around, [*around[1:], around[0] + 360.0], strict=True)]
     assert max(gaps) <= 180.0
 
@@ -50,27 +49,28 @@ def test_no_side_of_a_large_tree_is_dark():
 @given(st.floats(0.5, 20.0), st.floats(0.2, 15.0))
 def test_the_beam_of_a_spot_covers_the_spread(height_m, spread_m):
     """The usual beam that is named covers the object's width at its throw, or is the widest there is."""
-    found = place(Object.TREE, height_m=height_m, spread_m=spread_m)
+    found = place(Target.TREE, height_m=height_m, spread_m=spread_m)
     throw_m = math.hypot(found.out_m, 2.0 / 3.0 * height_m)
     widest = found.beam_deg == USUAL_BEAMS_DEG[-1]
-    assert widest or spot_width_m(throw_m, found.beam_deg) >= spread_m - 1e-9
+    spot_m = 2.0 * throw_m * math.tan(math.radians(found.beam_deg / 2.0))
+    assert widest or spot_m >= spread_m - 1e-9
     assert 0.0 < found.tilt_deg < 90.0
 
 
 def test_shrubs_are_washed_and_tall_things_spotted():
     """A bed of shrubs takes wash lights of 60 degrees or more in a row, a column a spot (practice)."""
-    bed = place(Object.SHRUB, height_m=1.0, spread_m=6.0)
+    bed = place(Target.SHRUB, height_m=1.0, spread_m=6.0)
     assert bed.kind == "wash"
     assert bed.beam_deg >= 60.0
     assert bed.lights == 4  # 6 m at 1.5 m apart
-    column = place(Object.TALL, height_m=4.0, spread_m=0.5)
+    column = place(Target.TALL, height_m=4.0, spread_m=0.5)
     assert (column.kind, column.lights) == ("spot", 1)
     assert column.beam_deg < bed.beam_deg
 
 
 def test_a_wall_is_lit_along_its_length():
     """The lights of a wall divide it evenly, each in the middle of its part."""
-    found = place(Object.WALL, height_m=3.0, spread_m=7.2)
+    found = place(Target.WALL, height_m=3.0, spread_m=7.2)
     assert found.kind == "wash"
     part_m = 7.2 / found.lights
     assert found.along_m == pytest.approx([part_m * (place_ + 0.5) for place_ in range(found.lights)])
@@ -79,18 +79,18 @@ def test_a_wall_is_lit_along_its_length():
 @pytest.mark.parametrize(("length_ft", "lights"), [(8.0, 1), (16.0, 2), (17.0, 3), (60.0, 8), (3.0, 1)])
 def test_path_lights_are_spaced_8_ft_at_most(length_ft, lights):
     """A path takes a light for every 8 ft or part of it (common practice, no source)."""
-    assert place(Object.PATH, spread_m=length_ft * M_PER_FT).lights == lights
+    assert place(Target.PATH, spread_m=length_ft * M_PER_FT).lights == lights
 
 
 def test_a_path_may_be_spaced_as_asked():
     """With another spacing the lights stand no farther apart than that."""
-    found = place(Object.PATH, spread_m=20.0, spacing_m=3.0)
+    found = place(Target.PATH, spread_m=20.0, spacing_m=3.0)
     assert found.lights == 7
     gaps = [b - a for a, b in zip(found.along_m, found.along_m[1:], strict=False)]
     assert max(gaps) <= 3.0
 
 
-@pytest.mark.parametrize("what", list(Object))
+@pytest.mark.parametrize("what", list(Target))
 def test_every_placement_says_what_is_practice_and_what_is_computed(what):
     """Each placement names the common practice that it follows and the geometry that it computed."""
     found = place(what, height_m=2.0, spread_m=3.0)
@@ -101,10 +101,10 @@ def test_every_placement_says_what_is_practice_and_what_is_computed(what):
 @pytest.mark.parametrize(
     ("what", "figures", "words"),
     [
-        (Object.TREE, {"height_m": 0.0, "spread_m": 1.0}, "tree: height_m = 0"),
-        (Object.WALL, {"height_m": 2.0, "spread_m": -1.0}, "wall: spread_m = -1"),
-        (Object.PATH, {"spread_m": math.nan}, "path: spread_m = nan"),
-        (Object.PATH, {"spread_m": 5.0, "spacing_m": 0.0}, "path: spacing_m = 0"),
+        (Target.TREE, {"height_m": 0.0, "spread_m": 1.0}, "tree: height_m = 0"),
+        (Target.WALL, {"height_m": 2.0, "spread_m": -1.0}, "wall: spread_m = -1"),
+        (Target.PATH, {"spread_m": math.nan}, "path: spread_m = nan"),
+        (Target.PATH, {"spread_m": 5.0, "spacing_m": 0.0}, "path: spacing_m = 0"),
     ],
 )
 def test_a_figure_that_cannot_be_is_refused(what, figures, words):

@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from config.errors import Severity
 from controller.inspection.advice import advise
 from controller.inspection.changes import ChangeKind
-from controller.inspection.circuit_checks import judge
+from controller.inspection.circuit_checks import inspect
 from controller.inspection.findings import Topic
 from controller.wiring.limits import Limits
 from controller.wiring.network import Lamp
@@ -23,9 +23,9 @@ LED = {"lamp": Lamp.POWER, "min_v": 10.0, "max_v": 15.0}
 
 
 def test_nothing_wrong_needs_no_advice():
-    """Where no verdict is wrong nothing is proposed, even where one is doubtful."""
+    """Where no finding is wrong nothing is proposed, even where one is doubtful."""
     network = chain(at_ft=EVENLY_FT, watts=5.0)
-    assert judge([network]).level is Severity.WARNING
+    assert inspect([network]).level is Severity.WARNING
     assert advise([network], taps_v=TAPS_V) == ()
 
 
@@ -55,7 +55,7 @@ def test_filament_lamps_get_no_tap_that_burns_the_near_ones():
     proposals = advise([chain(at_ft=EVENLY_FT, rated_va=200.0)], taps_v=TAPS_V)
     assert {p.change.kind for p in proposals} == {ChangeKind.CABLE, ChangeKind.FEED, ChangeKind.RUN}
     for proposal in proposals:
-        volts = [v for one in proposal.judgement.surveys for v in one.most_v]
+        volts = [v for one in proposal.inspection.solved for v in one.most_v]
         assert max(volts) <= 12.6
 
 
@@ -85,11 +85,11 @@ def test_the_sites_own_drop_is_kept():
 def test_a_circuit_over_25_amperes_is_parted_over_two_taps():
     """330 W at 12 V are 27.5 A; part of the lamps goes to another tap, so that no circuit has over 25 A."""
     network = chain(at_ft=range(2, 24, 2), watts=30.0, gauge="6 AWG", rated_va=600.0, **LED)
-    assert [v.topic for v in judge([network]).wrong()] == [Topic.CIRCUIT]
+    assert [v.topic for v in inspect([network]).errors()] == [Topic.CIRCUIT]
     proposals = advise([network], taps_v=(12.0, 12.5))
     assert proposals
     for proposal in proposals:
-        amperes = [v.value for v in proposal.judgement.verdicts if v.topic is Topic.CIRCUIT]
+        amperes = [v.value for v in proposal.inspection.findings if v.topic is Topic.CIRCUIT]
         assert len(amperes) == 2
         assert max(amperes) <= 25.0
 
@@ -112,24 +112,24 @@ def test_what_remains_wrong_elsewhere_is_said():
     assert proposals
     for proposal in proposals:
         assert [v.topic for v in proposal.remains] == [Topic.TRANSFORMER]
-        assert "; still wrong: “shed”: " in str(proposal)
+        assert proposal.remains[0].words.startswith("“shed”: ")
 
 
 def test_no_proposal_overloads_the_transformer_anew():
     """Brighter lamps take more; what would pass the transformer's rating, kept before, is not offered."""
     network = chain(at_ft=EVENLY_FT, rated_va=118.0)
-    assert judge([network]).load_va < 118.0
+    assert inspect([network]).load_va < 118.0
     ample = advise([replace(network, feed=replace(network.feed, rated_va=300.0))], taps_v=TAPS_V)
-    assert any(proposal.judgement.load_va > 118.0 for proposal in ample)
+    assert any(proposal.inspection.load_va > 118.0 for proposal in ample)
     tight = advise([network], taps_v=TAPS_V)
     assert tight
-    assert all(proposal.judgement.load_va <= 118.0 for proposal in tight)
+    assert all(proposal.inspection.load_va <= 118.0 for proposal in tight)
 
 
 def test_a_new_doubt_is_named_and_stands_last():
     """Where brighter lamps pass the 80 % line of 150 VA, the proposal says so and comes after the others."""
     proposals = advise([chain(at_ft=EVENLY_FT, rated_va=150.0)], taps_v=TAPS_V)
-    doubted = [bool(proposal.doubts) for proposal in proposals]
+    doubted = [bool(proposal.warnings) for proposal in proposals]
     assert doubted == sorted(doubted)
     assert any(doubted)
     assert not all(doubted)
@@ -145,7 +145,7 @@ def test_only_the_wrong_feed_of_two_is_changed():
         bad, feed=feed, stretches=(replace(bad.stretches[0], from_node="second"),), fixtures=bad.fixtures[:1]
     )
     for proposal in advise([good, bad], taps_v=TAPS_V):
-        assert proposal.judgement.surveys[0].lit.network == good
+        assert proposal.inspection.solved[0].lit.network == good
         assert {network.feed.transformer for network in proposal.change.networks} == {"shed"}
 
 
@@ -169,13 +169,13 @@ def two_taps(*, moved_watts, standing_watts, standing_v=13.0):
 def test_a_tap_in_use_gets_no_more_than_a_circuit_may_carry():
     """165 W do not move beside 200 W on 13 V, for 365 W ÷ 13 V are 28.1 A; they move to a free tap."""
     networks = two_taps(moved_watts=165.0, standing_watts=200.0)
-    assert [v.topic for v in judge(networks).wrong()] == [Topic.CIRCUIT]
+    assert [v.topic for v in inspect(networks).errors()] == [Topic.CIRCUIT]
     assert [p.change.words for p in advise(networks, taps_v=(12.0, 13.0))] == []
     with_a_free_tap = advise(networks, taps_v=(12.0, 13.0, 14.0))
     assert with_a_free_tap
     for proposal in with_a_free_tap:
         by_tap = {}
-        for network in (one.lit.network for one in proposal.judgement.surveys):
+        for network in (one.lit.network for one in proposal.inspection.solved):
             watts = sum(fixture.watts * fixture.count for fixture in network.fixtures)
             by_tap[network.feed.source_v] = by_tap.get(network.feed.source_v, 0.0) + watts
         # Regulated LEDs take their watts at any volts, so W ÷ V is the least current of a tap.
@@ -187,7 +187,7 @@ def test_a_branch_joins_the_circuit_of_a_tap_in_use():
     networks = two_taps(moved_watts=165.0, standing_watts=50.0)
     best = advise(networks, taps_v=(12.0, 13.0))[0]
     assert best.change.buys == ()
-    circuits = {v.feed: v.value for v in best.judgement.verdicts if v.topic is Topic.CIRCUIT}
+    circuits = {v.feed: v.value for v in best.inspection.findings if v.topic is Topic.CIRCUIT}
     assert set(circuits) == {"feed", "second"}
     assert circuits["second"] == pytest.approx(215.0 / 13.0, rel=0.02)  # W ÷ V, and a little for the cable
 
@@ -196,13 +196,15 @@ def test_a_branch_joins_the_circuit_of_a_tap_in_use():
 @given(random_networks(lamps=(Lamp.FILAMENT, Lamp.POWER, Lamp.RESISTANCE), most_nodes=20, most_watts=600.0))
 def test_every_proposal_does_and_breaks_nothing(network):
     """Judged afresh and solved by scipy, each proposal leaves nothing wrong and its worst lamp as it says."""
-    before = judge([network]).ranks()
+    before = inspect([network]).ranks()
     proposals = advise([network], taps_v=TAPS_V)
-    copper = [(bool(p.doubts), p.change.copper_kg) for p in proposals]
+    copper = [(bool(p.warnings), p.change.copper_kg) for p in proposals]
     assert copper == sorted(copper)
     for proposal in proposals:
-        after = judge(proposal.change.networks)
-        new_wrong = [v for v in after.wrong() if v.feed or before.get(("", v.topic), 0) < Severity.ERROR.rank]
+        after = inspect(proposal.change.networks)
+        new_wrong = [
+            v for v in after.errors() if v.feed or before.get(("", v.topic), 0) < Severity.ERROR.rank
+        ]
         assert new_wrong == []
         parts = []
         for changed in proposal.change.networks:

@@ -1,4 +1,4 @@
-"""Judging: every verdict with its number, its limit and its level, at both sides of each line."""
+"""Judging: every finding with its number, its limit and its level, at both sides of each line."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 
 from config.errors import Severity
-from controller.inspection.circuit_checks import judge
+from controller.inspection.circuit_checks import inspect
 from controller.inspection.findings import Topic
 from controller.lamps.physics import filament_life_h
 from controller.wiring.cable import parse_gauge
@@ -20,13 +20,13 @@ TABLE = read_reference("twelve_gauge.json")
 SHORT_FT = (0.01,)
 
 
-def about(judgement, topic):
-    return [verdict for verdict in judgement.verdicts if verdict.topic is topic]
+def about(inspection, topic):
+    return [finding for finding in inspection.findings if finding.topic is topic]
 
 
 def judged(topic, *networks, limits=None):
-    found = about(judge(networks, limits), topic)
-    assert found, f"no verdict about {topic}"
+    found = about(inspect(networks, limits), topic)
+    assert found, f"no finding about {topic}"
     return found[0]
 
 
@@ -40,35 +40,35 @@ def judged(topic, *networks, limits=None):
 )
 def test_the_load_is_held_against_the_rating_and_its_80_percent(watts, level, left):
     """On a 150 VA transformer 119 W is well, 121 W over the 80 % line of 120 VA, 151 W over the rating."""
-    verdict = judged(Topic.TRANSFORMER, chain(at_ft=SHORT_FT, watts=watts, lamp=Lamp.CURRENT, rated_va=150.0))
-    assert verdict.level is level
-    assert verdict.value == pytest.approx(watts, abs=0.1)
-    assert verdict.limit == pytest.approx(150.0 if level is Severity.ERROR else 120.0)
-    assert left in verdict.words
-    assert bool(verdict.remedy) is (level is not Severity.OK)
+    finding = judged(Topic.TRANSFORMER, chain(at_ft=SHORT_FT, watts=watts, lamp=Lamp.CURRENT, rated_va=150.0))
+    assert finding.level is level
+    assert finding.value == pytest.approx(watts, abs=0.1)
+    assert finding.limit == pytest.approx(150.0 if level is Severity.ERROR else 120.0)
+    assert left in finding.words
+    assert bool(finding.remedy) is (level is not Severity.OK)
 
 
 def test_the_remedy_names_a_transformer_that_would_do():
     """For 151 VA the transformer asked for has 190 VA: 151 ÷ 0.8 is 188.75, and ratings are round."""
-    verdict = judged(Topic.TRANSFORMER, chain(at_ft=SHORT_FT, watts=151.0, lamp=Lamp.CURRENT))
-    assert "a transformer of 190 VA" in verdict.remedy
+    finding = judged(Topic.TRANSFORMER, chain(at_ft=SHORT_FT, watts=151.0, lamp=Lamp.CURRENT))
+    assert "a transformer of 190 VA" in finding.remedy
 
 
 def test_a_power_factor_counts_in_the_transformers_load():
     """90 W of LED at power factor 0.6 load the transformer with 150 VA, over its 80 % line."""
     network = chain(at_ft=SHORT_FT, watts=90.0, lamp=Lamp.POWER, power_factor=0.6, rated_va=150.1)
-    verdict = judged(Topic.TRANSFORMER, network)
-    assert verdict.value == pytest.approx(150.0, abs=0.05)
-    assert verdict.level is Severity.WARNING
+    finding = judged(Topic.TRANSFORMER, network)
+    assert finding.value == pytest.approx(150.0, abs=0.05)
+    assert finding.level is Severity.WARNING
 
 
 def test_zones_are_judged_alone_and_together():
     """Two zones of 80 W are well each alone and over the 150 VA rating together."""
     beds = FixtureAt(node="n1", zone="beds", watts=80.0, lamp=Lamp.CURRENT)
     network = replace(chain(at_ft=SHORT_FT), fixtures=(beds, replace(beds, zone="path")))
-    judgement = judge([network])
+    inspection = inspect([network])
     assert judged(Topic.TRANSFORMER, network).level is Severity.ERROR
-    assert [(v.place, v.level) for v in about(judgement, Topic.ZONE)] == [
+    assert [(v.place, v.level) for v in about(inspection, Topic.ZONE)] == [
         ("zone “beds” alone", Severity.OK),
         ("zone “path” alone", Severity.OK),
     ]
@@ -80,10 +80,10 @@ def test_two_taps_of_a_transformer_are_added_up():
     feed = replace(one.feed, node="second", source_v=12.0)
     cable = replace(one.stretches[0], from_node="second")
     two = replace(one, feed=feed, stretches=(cable,))
-    judgement = judge([one, two])
-    assert judgement.load_va == pytest.approx(140.0, abs=0.1)
-    assert about(judgement, Topic.TRANSFORMER)[0].level is Severity.WARNING
-    assert [v.level for v in about(judgement, Topic.CIRCUIT)] == [Severity.OK, Severity.OK]
+    inspection = inspect([one, two])
+    assert inspection.load_va == pytest.approx(140.0, abs=0.1)
+    assert about(inspection, Topic.TRANSFORMER)[0].level is Severity.WARNING
+    assert [v.level for v in about(inspection, Topic.CIRCUIT)] == [Severity.OK, Severity.OK]
 
 
 @pytest.mark.parametrize(
@@ -98,9 +98,9 @@ def test_two_taps_of_a_transformer_are_added_up():
 def test_a_circuit_carries_25_amperes(source_v, watts, level):
     """NEC 411: 25 A are 300 W at 12 V and 375 W at 15 V; from 20 A on, 240 W at 12 V, it is doubtful."""
     network = chain(source_v=source_v, at_ft=SHORT_FT, watts=watts, lamp=Lamp.POWER, gauge="6 AWG")
-    verdict = judged(Topic.CIRCUIT, network)
-    assert verdict.level is level
-    assert verdict.value == pytest.approx(watts / source_v, rel=1e-3)
+    finding = judged(Topic.CIRCUIT, network)
+    assert finding.level is level
+    assert finding.value == pytest.approx(watts / source_v, rel=1e-3)
 
 
 @pytest.mark.parametrize(
@@ -108,8 +108,8 @@ def test_a_circuit_carries_25_amperes(source_v, watts, level):
 )
 def test_a_supply_has_30_volts_or_less(source_v, level):
     """NEC 411: a low-voltage lighting system is supplied with 30 V or less."""
-    verdict = judged(Topic.SUPPLY, chain(source_v=source_v, rated_v=source_v))
-    assert (verdict.level, verdict.value, verdict.limit) == (level, source_v, 30.0)
+    finding = judged(Topic.SUPPLY, chain(source_v=source_v, rated_v=source_v))
+    assert (finding.level, finding.value, finding.limit) == (level, source_v, 30.0)
 
 
 @pytest.mark.parametrize(
@@ -125,18 +125,18 @@ def test_a_cable_is_held_against_its_current(amperes, plate_a, level, limit):
     """12 AWG carries 20 A, and 16 A for hours on end; what the cable's plate says prevails."""
     network = chain(at_ft=SHORT_FT, watts=12.0 * amperes, lamp=Lamp.CURRENT)
     network = replace(network, stretches=(replace(network.stretches[0], ampacity_a=plate_a),))
-    verdict = judged(Topic.CABLE, network)
-    assert verdict.level is level
-    assert verdict.limit == pytest.approx(limit)
-    assert verdict.place == "feed to n1"
+    finding = judged(Topic.CABLE, network)
+    assert finding.level is level
+    assert finding.limit == pytest.approx(limit)
+    assert finding.place == "feed to n1"
 
 
 def test_every_cable_over_its_current_is_named_and_a_lead_too():
-    """Where several cables carry too much each has its verdict; a thin lead is judged by its own gauge."""
+    """Where several cables carry too much each has its finding; a thin lead is judged by its own gauge."""
     lead = Lead(gauge=parse_gauge("18 AWG"), length_m=0.5)
     network = chain(at_ft=(1.0, 2.0), watts=140.0, lamp=Lamp.CURRENT, lead=lead, rated_va=600.0)
-    verdicts = about(judge([network]), Topic.CABLE)
-    assert {(v.place, v.level) for v in verdicts} == {
+    findings = about(inspect([network]), Topic.CABLE)
+    assert {(v.place, v.level) for v in findings} == {
         ("feed to n1", Severity.ERROR),
         ("lead at n1", Severity.ERROR),
         ("lead at n2", Severity.ERROR),
@@ -149,7 +149,7 @@ def test_a_thin_metric_conductor_is_doubtful():
     def sizes(gauge, lead_m, lead_gauge="1 mm2"):
         lead = Lead(gauge=parse_gauge(lead_gauge), length_m=lead_m)
         network = chain(at_ft=(10.0,), gauge=gauge, lead=lead)  # 3.05 m
-        return [v.place for v in about(judge([network]), Topic.CONDUCTOR)]
+        return [v.place for v in about(inspect([network]), Topic.CONDUCTOR)]
 
     assert sizes("1.5 mm2", 2.9) == []
     assert sizes("1.5 mm2", 3.1) == ["lead at n1"]
@@ -160,19 +160,19 @@ def test_a_thin_metric_conductor_is_doubtful():
 
 def test_the_far_lamps_of_the_hundred_foot_rule_get_too_little():
     """120 W of filament evenly over 100 ft from 12 V: the far lamp has 10.00 V, 54 % of its light; wrong."""
-    judgement = judge([chain(at_ft=EVENLY_FT)])
-    low = about(judgement, Topic.LAMP_LOW)
+    inspection = inspect([chain(at_ft=EVENLY_FT)])
+    low = about(inspection, Topic.LAMP_LOW)
     assert (low[0].place, low[0].level, round(low[0].value, 2)) == ("n10", Severity.ERROR, 10.0)
     assert "54 % of its light" in low[0].words  # (10.00 / 12)^3.4 = 0.538
     assert [v.place for v in low] == [f"n{place}" for place in (10, 9, 8, 7, 6, 5, 4)]
-    assert judgement.level is Severity.ERROR
-    assert judgement.wrong("feed") == tuple(low)
+    assert inspection.level is Severity.ERROR
+    assert inspection.errors("feed") == tuple(low)
 
 
 def test_the_near_lamp_from_14_v_gets_too_much():
     """From 14 V the near lamp is wrong on cable at 75 °C too: 13.60 V, 0.196 of its rated life."""
     network = chain(source_v=14.0, at_ft=EVENLY_FT)
-    warm = judge([network], Limits(cool_c=75.0))
+    warm = inspect([network], Limits(cool_c=75.0))
     high = about(warm, Topic.LAMP_HIGH)[0]
     assert (high.place, high.level) == ("n1", Severity.ERROR)
     assert round(high.value, 2) == TABLE["evenly_from_14_v"]["near_lamp_v"]
@@ -189,9 +189,9 @@ def test_the_most_volts_are_those_on_cool_cable_with_one_zone_lit():
     far = FixtureAt(node="n2", zone="big", watts=100.0, lamp=Lamp.CURRENT)
     near = FixtureAt(node="n1", zone="small", watts=5.0, lamp=Lamp.FILAMENT)
     network = replace(chain(source_v=13.0, at_ft=(50.0, 51.0), rated_va=300.0), fixtures=(far, near))
-    judgement = judge([network])
-    high = next(v for v in about(judgement, Topic.LAMP_HIGH) if v.place == "n1")
-    together_v = judgement.surveys[0].lit.lamps[1].volts
+    inspection = inspect([network])
+    high = next(v for v in about(inspection, Topic.LAMP_HIGH) if v.place == "n1")
+    together_v = inspection.solved[0].lit.lamps[1].volts
     assert together_v < 12.6 < high.value
     assert high.level is Severity.ERROR
     assert "zone lit alone" in high.words
@@ -232,52 +232,52 @@ def test_an_led_is_held_against_its_plate_and_doubtful_without():
 )
 def test_the_drop_is_held_against_3_and_5_percent_and_the_sites_own(watts, levels):
     """12 AWG carries 10.9, 18.2 and 36.4 W over 100 ft at 3, 5 and 10 % of 12 V, by fixed current."""
-    verdicts = about(judge([chain(watts=watts, lamp=Lamp.CURRENT)], Limits(drop_percent=10.0)), Topic.DROP)
-    assert [v.limit for v in verdicts] == [3.0, 5.0, 10.0]
-    assert [v.level for v in verdicts] == levels
-    assert len({v.value for v in verdicts}) == 1
+    findings = about(inspect([chain(watts=watts, lamp=Lamp.CURRENT)], Limits(drop_percent=10.0)), Topic.DROP)
+    assert [v.limit for v in findings] == [3.0, 5.0, 10.0]
+    assert [v.level for v in findings] == levels
+    assert len({v.value for v in findings}) == 1
 
 
 def test_a_site_that_asks_for_no_drop_of_its_own_is_held_against_two():
     """Without a limit of the site's own, the two recommendations remain, and neither makes it wrong."""
-    verdicts = about(judge([chain(watts=200.0, lamp=Lamp.CURRENT, rated_va=900.0)]), Topic.DROP)
-    assert [(v.limit, v.level) for v in verdicts] == [(3.0, Severity.WARNING), (5.0, Severity.WARNING)]
+    findings = about(inspect([chain(watts=200.0, lamp=Lamp.CURRENT, rated_va=900.0)]), Topic.DROP)
+    assert [(v.limit, v.level) for v in findings] == [(3.0, Severity.WARNING), (5.0, Severity.WARNING)]
 
 
 def test_evenness_compares_the_dimmest_with_the_brightest():
     """From 14 V the far lamp gives 0.62 of the near one's light: (11.81 ÷ 13.60)^3.4."""
-    verdict = judged(Topic.SPREAD, chain(source_v=14.0, at_ft=EVENLY_FT))
-    assert verdict.value == pytest.approx((11.81 / 13.60) ** 3.4, abs=2e-3)
-    assert verdict.level is Severity.WARNING
-    assert verdict.place == "n10"
+    finding = judged(Topic.SPREAD, chain(source_v=14.0, at_ft=EVENLY_FT))
+    assert finding.value == pytest.approx((11.81 / 13.60) ** 3.4, abs=2e-3)
+    assert finding.level is Severity.WARNING
+    assert finding.place == "n10"
 
 
 def test_a_network_without_a_solution_is_wrong_with_both_powers():
     """120 W of LED behind 100 ft of 12 AWG from 12 V is wrong, with both powers, and no lamp has volts."""
-    judgement = judge([chain(watts=120.0, lamp=Lamp.POWER)])
-    verdict = about(judgement, Topic.SOLUTION)[0]
-    assert verdict.level is Severity.ERROR
-    assert verdict.value == 120.0
-    assert verdict.limit == pytest.approx(90.9091, abs=1e-3)
-    assert judgement.load_va is None
-    assert {v.topic for v in judgement.verdicts} == {Topic.SOLUTION, Topic.TRANSFORMER, Topic.SUPPLY}
-    assert about(judgement, Topic.TRANSFORMER)[0].value == 120.0
+    inspection = inspect([chain(watts=120.0, lamp=Lamp.POWER)])
+    finding = about(inspection, Topic.SOLUTION)[0]
+    assert finding.level is Severity.ERROR
+    assert finding.value == 120.0
+    assert finding.limit == pytest.approx(90.9091, abs=1e-3)
+    assert inspection.load_va is None
+    assert {v.topic for v in inspection.findings} == {Topic.SOLUTION, Topic.TRANSFORMER, Topic.SUPPLY}
+    assert about(inspection, Topic.TRANSFORMER)[0].value == 120.0
 
 
 def test_a_small_garden_is_well_in_everything():
-    """Six 4 W LEDs over 40 ft of 12 AWG from 12 V pass every verdict."""
+    """Six 4 W LEDs over 40 ft of 12 AWG from 12 V pass every finding."""
     network = chain(at_ft=range(5, 35, 5), watts=3.0, lamp=Lamp.POWER, min_v=10.0, max_v=15.0)
-    judgement = judge([network])
-    assert judgement.level is Severity.OK
-    assert all(not verdict.remedy for verdict in judgement.verdicts)
-    assert all(verdict.source and verdict.words for verdict in judgement.verdicts)
+    inspection = inspect([network])
+    assert inspection.level is Severity.OK
+    assert all(not finding.remedy for finding in inspection.findings)
+    assert all(finding.source and finding.words for finding in inspection.findings)
 
 
 def test_nothing_lit_is_judged_without_lamps():
-    """A network without lamps loads nothing and has no verdict on lamps."""
+    """A network without lamps loads nothing and has no finding on lamps."""
     feed = Feed(node="feed", transformer="shed", rated_va=150.0, source_v=12.0)
     cable = CableSegment(from_node="feed", to_node="a", gauge=parse_gauge("12 AWG"), length_m=3.0)
-    judgement = judge([Network(feed=feed, stretches=(cable,), fixtures=())])
-    assert judgement.level is Severity.OK
-    assert judgement.load_va == 0.0
-    assert not about(judgement, Topic.LAMP_LOW)
+    inspection = inspect([Network(feed=feed, stretches=(cable,), fixtures=())])
+    assert inspection.level is Severity.OK
+    assert inspection.load_va == 0.0
+    assert not about(inspection, Topic.LAMP_LOW)

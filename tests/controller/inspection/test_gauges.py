@@ -10,7 +10,13 @@ from statistics import mean
 import pytest
 from hypothesis import given, settings
 
-from controller.inspection.gauges import find_gauges, has_volts, lay_out, needed_volts, within_upper_limit
+from controller.inspection.gauges import (
+    find_gauges,
+    has_volts,
+    needed_volts,
+    prepare_trial,
+    within_upper_limit,
+)
 from controller.inspection.rewiring import thicken
 from controller.wiring.cable import parse_gauge, thicker
 from controller.wiring.network import CableSegment, Feed, FixtureAt, Lamp, Network
@@ -27,7 +33,7 @@ def copper(network, gauges):
 
 def least_copper(network):
     """The least copper there is, by trying every gauge in every cable."""
-    trial, best = lay_out(network, None), None
+    trial, best = prepare_trial(network, None), None
     for choice in itertools.product((TWELVE, *thicker(TWELVE)), repeat=len(network.stretches)):
         pairs = zip(network.stretches, choice, strict=True)
         gauges = {cable.to_node: gauge for cable, gauge in pairs if gauge != cable.gauge}
@@ -58,7 +64,7 @@ def test_the_search_comes_close_to_the_least_copper():
     chance = random.Random(2027)
     ratios = []
     for network in (drawn(chance) for _ in range(80)):
-        least, found = least_copper(network), find_gauges(lay_out(network, None))
+        least, found = least_copper(network), find_gauges(prepare_trial(network, None))
         assert (least is None) == (not found and not has_volts(network, None))
         if least:
             ratios.append(min(copper(network, gauges) for gauges in found) / least)
@@ -71,7 +77,7 @@ def test_the_search_comes_close_to_the_least_copper():
 @given(random_networks(lamps=(Lamp.FILAMENT, Lamp.POWER), most_nodes=25, most_watts=600.0))
 def test_every_set_found_suffices_when_solved(network):
     """Whatever is found, the network with it laid has its volts at every lamp that asks for them."""
-    for gauges in find_gauges(lay_out(network, None)):
+    for gauges in find_gauges(prepare_trial(network, None)):
         after = solve(thicken(network, gauges))
         assert isinstance(after, Solution)
         for state, needed_v in zip(after.lamps, needed_volts(network, None), strict=True):
@@ -85,8 +91,8 @@ def test_six_gauge_carries_120_w_over_100_ft_spread_evenly_within_5_percent():
     assert round(drop_percent(evenly), 1) == percent["ten lamps evenly"]
     end = chain(watts=120.0, lamp=Lamp.CURRENT, gauge="6 AWG")
     assert round(drop_percent(end), 1) == percent["end"]
-    assert find_gauges(lay_out(chain(at_ft=EVENLY_FT, watts=12.0, lamp=Lamp.CURRENT), 5.0))
-    assert find_gauges(lay_out(chain(watts=120.0, lamp=Lamp.CURRENT), 5.0)) == []
+    assert find_gauges(prepare_trial(chain(at_ft=EVENLY_FT, watts=12.0, lamp=Lamp.CURRENT), 5.0))
+    assert find_gauges(prepare_trial(chain(watts=120.0, lamp=Lamp.CURRENT), 5.0)) == []
 
 
 def drop_percent(network):
@@ -96,12 +102,12 @@ def drop_percent(network):
 def test_a_cable_over_its_current_is_made_to_carry_it():
     """A short 16 AWG cable under 16 A becomes 12 AWG, the first that may carry it."""
     network = chain(at_ft=(1.0,), watts=12.0 * 16.0, lamp=Lamp.CURRENT, gauge="16 AWG")
-    assert find_gauges(lay_out(network, None)) == [{"n1": TWELVE}]
+    assert find_gauges(prepare_trial(network, None)) == [{"n1": TWELVE}]
 
 
 def test_nothing_is_found_where_nothing_is_lacking():
     """A network whose lamps have their volts needs no other cable."""
-    assert find_gauges(lay_out(chain(at_ft=(10.0,), watts=5.0), None)) == []
+    assert find_gauges(prepare_trial(chain(at_ft=(10.0,), watts=5.0), None)) == []
 
 
 def test_branches_that_lack_nothing_are_left_alone():
@@ -111,7 +117,7 @@ def test_branches_that_lack_nothing_are_left_alone():
     # The most current of all, and volts enough: 16.7 A over 3 m leave 11.3 V.
     lamp = FixtureAt(node="gate", zone="gate", watts=200.0, lamp=Lamp.FILAMENT)
     network = replace(network, stretches=(*network.stretches, near), fixtures=(*network.fixtures, lamp))
-    found = find_gauges(lay_out(network, None))
+    found = find_gauges(prepare_trial(network, None))
     assert found
     assert all("gate" not in gauges for gauges in found)
 

@@ -23,7 +23,7 @@ def report_of(text):
 
 
 def topics(report):
-    return {verdict.topic for verdict in report.judgement.verdicts}
+    return {finding.topic for finding in report.inspection.findings}
 
 
 BARE = (
@@ -104,7 +104,7 @@ def test_a_bad_splice_is_suggested():
     """Readings that fall behind one light on suggest a splice there."""
     lamps = 'kind = "path"\ncount = 3\nwatts = 12\nlamp = "filament"'
     site = site_of(garden(cables=line("100 ft"), fixtures=lamps))
-    lit = report_site(site)[0].judgement.surveys[0].lit
+    lit = report_site(site)[0].inspection.solved[0].lit
     good = [round(state.volts + 0.05, 2) for state in lit.lamps]
     bad = [good[0], good[1] - 0.8, good[2] - 0.8]
     fixtures = f"{lamps}\nmeasured_volts = {bad}"
