@@ -39,7 +39,7 @@ class SystemClock:
         believe: Belief = "synchronised",
         floor_utc: datetime,
         trusted_boot_id: str | None = None,
-        witness: ClockEvidence | None = None,
+        evidence: ClockEvidence | None = None,
     ) -> None:
         """Begin to read.
 
@@ -47,13 +47,13 @@ class SystemClock:
             believe: what the site file says of the clock.
             floor_utc: the journal's latest instant, aware; the release date where there is none.
             trusted_boot_id: id of the boot in which the clock was last trusted, from the journal.
-            witness: finds the evidence; this machine's own where None.
+            evidence: collects the evidence; from this machine where None.
         """
         self.boot_id = read_boot_id()
         self._trust = ClockTrust(
             believe=believe, floor_utc=floor_utc, found_earlier=trusted_boot_id == self.boot_id
         )
-        self._witness = witness if witness is not None else ClockEvidence()
+        self._evidence = evidence if evidence is not None else ClockEvidence()
 
     @property
     def believe(self) -> Belief:
@@ -79,18 +79,12 @@ class SystemClock:
         trust = self._trust
         was_held = trust.held
         evidence = Evidence()
-        behind = trust.is_behind(utc)
-        if behind or not trust.settled:
-            ask_bus = behind or not (was_held or trust.believe == "always")
-            evidence = self._witness.look(utc, boot_s, ask_bus=ask_bus)
+        if not trust.settled or trust.is_behind(utc):
+            evidence = self._evidence.collect(utc, boot_s)
         trusted, words = trust.judge(utc, evidence)
         if was_held and not trusted:
-            self._witness.forget()
+            self._evidence.forget()
         return Reading(utc=utc, boot_s=boot_s, boot_id=self.boot_id, trusted=trusted, trust=words)
-
-    def close(self) -> None:
-        """Let go of the bus, where it was asked."""
-        self._witness.close()
 
 
 class SteppedClock:

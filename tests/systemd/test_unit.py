@@ -11,8 +11,9 @@ import pytest
 
 from tests.systemd.unit_file import README, SYSUSERS, UNIT, read_sysusers, read_unit
 
-MOST_EXPOSURE_TENTHS = 15
-"""A usual thorough sandbox measures 1.5 on systemd's scale from 0 to 10."""
+MOST_EXPOSURE_TENTHS = 16
+"""A usual thorough sandbox measures 1.5 on systemd's scale from 0 to 10; reading the clock's state costs a little more
+there, because the scale counts adjtimex as a way to set the clock, whatever the capabilities are."""
 
 needs_analyze = pytest.mark.skipif(shutil.which("systemd-analyze") is None, reason="no systemd-analyze here")
 needs_sysusers = pytest.mark.skipif(
@@ -66,7 +67,7 @@ def test_systemd_would_have_something_to_say(root):
 
 @needs_analyze
 def test_the_sandbox_is_tight():
-    """Systemd's own measure of what the service could reach is at most 1.5 of 10."""
+    """Systemd's own measure of what the service could reach is at most 1.6 of 10."""
     options = ["--offline=yes", f"--threshold={MOST_EXPOSURE_TENTHS}", str(UNIT)]
     command = ["systemd-analyze", "security", *options]
     done = subprocess.run(command, check=False, capture_output=True, text=True, timeout=60)
@@ -98,10 +99,11 @@ def test_the_lines_of_the_header_are_allowed_and_nothing_else():
 
 
 def test_what_the_clock_needs_stays_in_reach():
-    """Boot id and hardware clock are files of /proc and /sys, the bus is a local socket."""
+    """Boot id and hardware clock are files of /proc and /sys; systemd is notified by a local socket."""
     unit = read_unit()
     assert unit.get("ProcSubset", ["all"]) == ["all"]
     assert "AF_UNIX" in unit["RestrictAddressFamilies"][0].split()
+    assert unit.get("ProtectClock", ["no"]) == ["no"], "it would refuse adjtimex also to those who only read"
 
 
 def test_the_pipe_of_lgpio_goes_where_it_may_be_made():

@@ -1,8 +1,8 @@
-"""Run as a program: put on a system call filter, then do what the service does, and report in JSON.
+"""Run as a program: give up every capability, load a filter of system calls, do what the service does, report.
 
-Arguments: the names of the allowed calls (a file, one a line), the root of the test's bus, a socket to
-notify, a folder to write in. The filter is built with libseccomp, as systemd builds it: allowed calls pass,
-all others fail with EPERM, and memory is never writable and executable at once (MemoryDenyWriteExecute=).
+Arguments: the names of the allowed calls (a file, one a line), where run/ and sys/ are for the evidence, a
+socket to notify, a folder to write in. The filter is built with libseccomp, as systemd builds it: allowed calls
+pass, all others fail with EPERM, and memory is never writable and executable at once (MemoryDenyWriteExecute=).
 """
 
 import asyncio
@@ -16,15 +16,21 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from api.daemon.sd_notify import Notifier
-from controller.clock import evidence as clock_evidence
 from controller.clock.clock import SystemClock
+from controller.clock.evidence import ClockEvidence
 from controller.clock.kernel import ClockStepWatch, kernel_synchronised
+from controller.clock.kernel import _Timex as Timex
 
 ALLOW = 0x7FFF0000
 EPERM = 0x00050001
 MASKED_EQUAL = 7
 WRITE, EXECUTE = 2, 4
 """Actions and comparison of seccomp_rule_add(3); PROT_WRITE and PROT_EXEC of mmap(2)."""
+CAPABILITY_VERSION_3 = 0x20080522
+PR_CAPBSET_DROP = 24
+CAPABILITIES = 64
+ADJ_FREQUENCY = 2
+"""Of capset(2), prctl(2) and adjtimex(2); more capabilities than there are, each drop of one that is not fails."""
 
 
 class Comparison(ctypes.Structure):
@@ -36,7 +42,24 @@ class Comparison(ctypes.Structure):
     )
 
 
-def put_on_filter(allowed: list[str]) -> None:
+def drop_capabilities() -> None:
+    """Do what CapabilityBoundingSet= does with an empty list; a user other than root then has none."""
+    libc = ctypes.CDLL(None, use_errno=True)
+    for capability in range(CAPABILITIES):
+        libc.prctl(PR_CAPBSET_DROP, capability, 0, 0, 0)
+    header = (ctypes.c_uint32 * 2)(CAPABILITY_VERSION_3, 0)
+    assert libc.capset(header, (ctypes.c_uint32 * 6)()) == 0
+
+
+def set_frequency_errno() -> int:
+    """Set the clock's frequency to what it is, which changes nothing even where it is allowed."""
+    libc, timex = ctypes.CDLL(None, use_errno=True), Timex()
+    assert libc.adjtimex(ctypes.byref(timex)) >= 0
+    timex.modes = ADJ_FREQUENCY
+    return 0 if libc.adjtimex(ctypes.byref(timex)) >= 0 else ctypes.get_errno()
+
+
+def load_filter(allowed: list[str]) -> None:
     seccomp = ctypes.CDLL("libseccomp.so.2")
     seccomp.seccomp_init.restype = ctypes.c_void_p
 
@@ -96,10 +119,9 @@ async def serve_once(watch: ClockStepWatch) -> bytes:
 
 def main() -> None:
     names, root, notify, folder = sys.argv[1:]
-    clock_evidence.FIRST_WAIT_S = 20.0  # a busy machine may take its time; the answer is what counts here
-    put_on_filter(Path(names).read_text(encoding="ascii").split())
-    witness = clock_evidence.ClockEvidence(root=Path(root))
-    clock = SystemClock(floor_utc=datetime(2026, 11, 1, tzinfo=UTC), witness=witness)
+    drop_capabilities()
+    load_filter(Path(names).read_text(encoding="ascii").split())
+    clock = SystemClock(floor_utc=datetime(2026, 11, 1, tzinfo=UTC), evidence=ClockEvidence(root=Path(root)))
     reading = clock.read()
     watch = ClockStepWatch.open()
     assert watch is not None
@@ -113,12 +135,13 @@ def main() -> None:
         os.fsync(file.fileno())
     fresh.replace(Path(folder, "site.toml"))
     os.mkfifo(Path(folder, "pipe"))
+    kernel = kernel_synchronised()
     # Nothing can be set through a null pointer: with the filter it is EPERM, without it EFAULT.
     number = ctypes.CDLL("libseccomp.so.2").seccomp_syscall_resolve_name(b"clock_settime")
     ctypes.CDLL(None, use_errno=True).syscall(number, 0, None)
     refused = ctypes.get_errno()
     report = {
-        "kernel": kernel_synchronised(),
+        "kernel": kernel,
         "trusted": reading.trusted,
         "trust": reading.trust,
         "watch": watch.rearm(),
@@ -126,6 +149,7 @@ def main() -> None:
         "rows": read_back(Path(folder)),
         "notified": Notifier(notify).ready("all dark"),
         "set_clock_errno": refused,
+        "set_frequency_errno": None if kernel is None else set_frequency_errno(),
     }
     print(json.dumps(report))
 

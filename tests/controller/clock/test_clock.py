@@ -52,7 +52,7 @@ def elsewhere(monkeypatch):
 
 
 def build(tmp_path: Path, kernel: Kernel, **others) -> SystemClock:
-    return SystemClock(floor_utc=FLOOR_UTC, witness=ClockEvidence(root=tmp_path, ask_kernel=kernel), **others)
+    return SystemClock(floor_utc=FLOOR_UTC, evidence=ClockEvidence(root=tmp_path, ask_kernel=kernel), **others)
 
 
 def test_reads_the_wall_clock_in_utc(tmp_path, kernel):
@@ -188,12 +188,11 @@ def test_both_clocks_fit_the_seam(tmp_path, kernel):
 
 
 def test_this_machines_own_clock_can_be_read_without_privilege():
-    """The real sources answer without raising, in a loop that runs, and close."""
+    """The real sources answer without raising, in a loop that runs."""
 
     async def read_twice() -> bool:
         system = SystemClock(floor_utc=FLOOR_UTC)
         first, second = system.read(), system.read()
-        system.close()
         return first.boot_id == second.boot_id and first.boot_s <= second.boot_s
 
     assert asyncio.run(read_twice())

@@ -5,8 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from controller.clock import evidence as clock_evidence
-from controller.clock.evidence import HARDWARE_CLOCKS, TIMESYNC_FLAG, ClockEvidence, look_at_hardware
+from controller.clock.evidence import HARDWARE_CLOCKS, TIMESYNC_FLAG, ClockEvidence, check_hardware_clock
 from controller.clock.trust import Evidence
 
 NOW_UTC = datetime(2027, 11, 3, 17, 0, tzinfo=UTC)
@@ -31,34 +30,10 @@ def raise_flag(root: Path) -> None:
     flag.touch()
 
 
-@pytest.fixture
-def bus(monkeypatch):
-    """A bus that gives the test's answer, and keeps what it was asked."""
-
-    class Bus:
-        answer: bool | None = None
-        waits: list[float]
-
-        def __init__(self, root: Path) -> None:
-            Bus.waits = []
-
-        def synchronised(self, boot_s: float, *, wait_s: float = 0.0) -> bool | None:
-            self.waits.append(wait_s)
-            return Bus.answer
-
-        def close(self) -> None:
-            Bus.waits.append(-1.0)
-
-    monkeypatch.setattr(clock_evidence, "TimeBus", Bus)
-    return Bus
-
-
 @pytest.mark.parametrize("kernel", [True, False, None])
 @pytest.mark.parametrize("flag", [True, False])
-@pytest.mark.parametrize("bus_answer", [True, False, None])
-def test_who_says_synchronised(tmp_path, bus, kernel, flag, bus_answer):
-    """The kernel's own word counts where it can be had; else the daemon's flag, else the bus."""
-    bus.answer = bus_answer
+def test_who_says_synchronised(tmp_path, kernel, flag):
+    """The kernel's own word counts where it can be had; else the daemon's flag."""
     if flag:
         raise_flag(tmp_path)
     expected = {
@@ -67,59 +42,37 @@ def test_who_says_synchronised(tmp_path, bus, kernel, flag, bus_answer):
         (False, True): False,
         (False, False): False,
         (None, True): True,
-        (None, False): bus_answer is True,
+        (None, False): False,
     }[kernel, flag]
-    found = ClockEvidence(root=tmp_path, ask_kernel=lambda: kernel).look(NOW_UTC, 60.0)
+    found = ClockEvidence(root=tmp_path, ask_kernel=lambda: kernel).collect(NOW_UTC, 60.0)
     assert found == Evidence(synchronised=expected)
 
 
-def test_the_bus_is_asked_only_where_nothing_else_answers(tmp_path, bus):
-    """Another process is troubled only where the kernel's word is shut off and no file tells."""
-    ClockEvidence(root=tmp_path, ask_kernel=lambda: False).look(NOW_UTC, 60.0)
-    ClockEvidence(root=tmp_path, ask_kernel=lambda: None).look(NOW_UTC, 60.0, ask_bus=False)
-    assert bus.waits == []
-    lay_hardware_clock(tmp_path, says=seconds_since_1970(NOW_UTC))
-    ClockEvidence(root=tmp_path, ask_kernel=lambda: None).look(NOW_UTC, 60.0)
-    assert bus.waits == []
-
-
-def test_only_the_first_look_waits_long_for_the_bus(tmp_path, bus):
-    """Lights may come on at once with the first answer; later ones must hold up nobody for long."""
-    witness = ClockEvidence(root=tmp_path, ask_kernel=lambda: None)
-    for boot_s in (60.0, 70.0, 80.0):
-        witness.look(NOW_UTC, boot_s)
-    witness.forget()
-    witness.look(NOW_UTC, 80.1)
-    assert bus.waits == [1.0, 0.25, 0.25, 0.25]
-    witness.close()
-    assert bus.waits[-1] == -1.0
-
-
-def test_a_look_is_remembered_for_two_seconds(tmp_path, bus):
-    """Within two seconds the same is said again; after them, or once told to forget, it is looked for."""
+def test_evidence_is_remembered_for_two_seconds(tmp_path):
+    """Within two seconds the same is said again; after them, or once told to forget, it is collected anew."""
     answers = iter([False, True, False])
-    witness = ClockEvidence(root=tmp_path, ask_kernel=lambda: next(answers))
-    assert [witness.look(NOW_UTC, boot_s).synchronised for boot_s in (60.0, 61.9, 62.0)] == [
+    evidence = ClockEvidence(root=tmp_path, ask_kernel=lambda: next(answers))
+    assert [evidence.collect(NOW_UTC, boot_s).synchronised for boot_s in (60.0, 61.9, 62.0)] == [
         False,
         False,
         True,
     ]
-    witness.forget()
-    assert not witness.look(NOW_UTC, 62.1).synchronised
+    evidence.forget()
+    assert not evidence.collect(NOW_UTC, 62.1).synchronised
 
 
 @pytest.mark.parametrize("off_s", [-4, 0, 4])
 def test_hardware_clock_that_set_the_clock(tmp_path, off_s):
     """It set the clock, has a plausible time, and still agrees within whole seconds: it counts."""
     lay_hardware_clock(tmp_path, says=seconds_since_1970(NOW_UTC + timedelta(seconds=off_s)))
-    assert look_at_hardware(tmp_path, NOW_UTC, 60.0) == (True, "")
+    assert check_hardware_clock(tmp_path, NOW_UTC, 60.0) == (True, "")
 
 
 def test_hardware_clock_may_drift_with_the_days(tmp_path):
     """Ten days after the start two crystals may be two minutes apart; one minute after it they may not."""
     lay_hardware_clock(tmp_path, says=seconds_since_1970(NOW_UTC + timedelta(seconds=120)))
-    assert look_at_hardware(tmp_path, NOW_UTC, 10 * 86_400.0) == (True, "")
-    trusted, remark = look_at_hardware(tmp_path, NOW_UTC, 60.0)
+    assert check_hardware_clock(tmp_path, NOW_UTC, 10 * 86_400.0) == (True, "")
+    trusted, remark = check_hardware_clock(tmp_path, NOW_UTC, 60.0)
     assert not trusted
     assert remark == "the clock no longer agrees with the hardware clock"
 
@@ -128,7 +81,7 @@ def test_hardware_clock_may_drift_with_the_days(tmp_path):
 def test_hardware_clock_that_did_not_set_the_clock(tmp_path, set_it):
     """A hardware clock that agrees by chance, without having set the clock, proves nothing."""
     lay_hardware_clock(tmp_path, says=seconds_since_1970(NOW_UTC), set_it=set_it)
-    assert look_at_hardware(tmp_path, NOW_UTC, 60.0) == (False, "")
+    assert check_hardware_clock(tmp_path, NOW_UTC, 60.0) == (False, "")
 
 
 @pytest.mark.parametrize(
@@ -138,7 +91,7 @@ def test_hardware_clock_without_a_battery(tmp_path, says, year):
     """A clock that begins anew in 1970, in 2000 or far ahead is not believed, even where the two agree."""
     lay_hardware_clock(tmp_path, says=says)
     for now_utc in (NOW_UTC, datetime.fromtimestamp(int(says), UTC)):
-        trusted, remark = look_at_hardware(tmp_path, now_utc, 60.0)
+        trusted, remark = check_hardware_clock(tmp_path, now_utc, 60.0)
         assert not trusted
         assert remark == f"the hardware clock says {year}; its battery may be empty"
 
@@ -147,7 +100,7 @@ def test_hardware_clock_without_a_battery(tmp_path, says, year):
 def test_hardware_clock_that_cannot_be_read(tmp_path, says):
     """Many a driver gives an error where the oscillator had stopped; that is said, not raised."""
     lay_hardware_clock(tmp_path, says=says)
-    assert look_at_hardware(tmp_path, NOW_UTC, 60.0) == (
+    assert check_hardware_clock(tmp_path, NOW_UTC, 60.0) == (
         False,
         "the hardware clock has no time; its battery may be empty",
     )
@@ -157,16 +110,16 @@ def test_of_two_hardware_clocks_the_one_counts_that_set_the_clock(tmp_path):
     """A board's own clock without a battery beside a good one on the bus: the good one counts."""
     lay_hardware_clock(tmp_path, says="40", set_it="0", name="rtc0")
     lay_hardware_clock(tmp_path, says=seconds_since_1970(NOW_UTC), name="rtc1")
-    assert look_at_hardware(tmp_path, NOW_UTC, 60.0) == (True, "")
+    assert check_hardware_clock(tmp_path, NOW_UTC, 60.0) == (True, "")
 
 
 def test_no_hardware_clock(tmp_path):
     """A board without one has nothing to say."""
-    assert look_at_hardware(tmp_path, NOW_UTC, 60.0) == (False, "")
+    assert check_hardware_clock(tmp_path, NOW_UTC, 60.0) == (False, "")
 
 
-def test_files_that_may_not_be_read_raise_nothing(tmp_path, bus):
+def test_files_that_may_not_be_read_raise_nothing(tmp_path):
     """A folder in the place of a file, and a file in the place of a folder, are no evidence."""
     (tmp_path / HARDWARE_CLOCKS / "rtc0" / "hctosys").mkdir(parents=True)
     (tmp_path / "run").touch()
-    assert ClockEvidence(root=tmp_path, ask_kernel=lambda: None).look(NOW_UTC, 60.0) == Evidence()
+    assert ClockEvidence(root=tmp_path, ask_kernel=lambda: None).collect(NOW_UTC, 60.0) == Evidence()

@@ -384,10 +384,10 @@ class Found(ClockEvidence):
 
     def __init__(self, **found: Any) -> None:
         super().__init__()
-        self._evidence = Evidence(**found)
+        self._found = Evidence(**found)
 
-    def look(self, utc: datetime, boot_s: float, *, ask_bus: bool = True) -> Evidence:
-        return self._evidence
+    def collect(self, utc: datetime, boot_s: float) -> Evidence:
+        return self._found
 
 
 @pytest.mark.parametrize(
@@ -407,7 +407,7 @@ def test_a_keeper_goes_by_the_clock_of_the_machine(tmp_path: Path, now: str, lit
     with freezegun.freeze_time(now):
         keeper = Keeper(
             site(zone("jetty", PROGRAM)),
-            clock=SystemClock(floor_utc=RELEASED_UTC, witness=Found(synchronised=True)),
+            clock=SystemClock(floor_utc=RELEASED_UTC, evidence=Found(synchronised=True)),
             relays=Relays(lambda: board),
             journal=Journal(tmp_path),
         )
@@ -427,7 +427,7 @@ def test_a_clock_of_the_machine_that_is_behind_the_journal_lights_nothing(
     with freezegun.freeze_time("2027-01-05T21:30:00"):
         keeper = Keeper(
             site(zone("jetty", PROGRAM)),
-            clock=SystemClock(floor_utc=past.last_instant_utc, believe=believe, witness=Found(hardware=True)),
+            clock=SystemClock(floor_utc=past.last_instant_utc, believe=believe, evidence=Found(hardware=True)),
             relays=Relays(lambda: board),
             journal=Journal(tmp_path),
             past=past,
