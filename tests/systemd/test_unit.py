@@ -12,8 +12,8 @@ import pytest
 from tests.systemd.unit_file import README, SYSUSERS, UNIT, read_sysusers, read_unit
 
 MOST_EXPOSURE_TENTHS = 16
-"""A usual thorough sandbox measures 1.5 on systemd's scale from 0 to 10; reading the clock's state costs a little more
-there, because the scale counts adjtimex as a way to set the clock, whatever the capabilities are."""
+"""A usual thorough sandbox measures 1.5 on systemd's scale from 0 to 10. Reading the clock's state costs a
+little more, because the scale counts adjtimex as a way to set the clock, whatever the capabilities are."""
 
 needs_analyze = pytest.mark.skipif(shutil.which("systemd-analyze") is None, reason="no systemd-analyze here")
 needs_sysusers = pytest.mark.skipif(

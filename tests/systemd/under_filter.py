@@ -1,8 +1,9 @@
-"""Run as a program: give up every capability, load a filter of system calls, do what the service does, report.
+"""Run as a program: drop every capability, load a filter of system calls, do what the service does, report.
 
 Arguments: the names of the allowed calls (a file, one a line), where run/ and sys/ are for the evidence, a
-socket to notify, a folder to write in. The filter is built with libseccomp, as systemd builds it: allowed calls
-pass, all others fail with EPERM, and memory is never writable and executable at once (MemoryDenyWriteExecute=).
+socket to notify, a folder to write in. The filter is built with libseccomp, as systemd builds it: allowed
+calls pass, all others fail with EPERM, and memory is never writable and executable at once
+(MemoryDenyWriteExecute=).
 """
 
 import asyncio
@@ -30,7 +31,7 @@ CAPABILITY_VERSION_3 = 0x20080522
 PR_CAPBSET_DROP = 24
 CAPABILITIES = 64
 ADJ_FREQUENCY = 2
-"""Of capset(2), prctl(2) and adjtimex(2); more capabilities than there are, each drop of one that is not fails."""
+"""Of capset(2), prctl(2) and adjtimex(2); dropping a capability that does not exist only fails."""
 
 
 class Comparison(ctypes.Structure):

@@ -52,7 +52,9 @@ def elsewhere(monkeypatch):
 
 
 def build(tmp_path: Path, kernel: Kernel, **others) -> SystemClock:
-    return SystemClock(floor_utc=FLOOR_UTC, evidence=ClockEvidence(root=tmp_path, ask_kernel=kernel), **others)
+    return SystemClock(
+        floor_utc=FLOOR_UTC, evidence=ClockEvidence(root=tmp_path, ask_kernel=kernel), **others
+    )
 
 
 def test_reads_the_wall_clock_in_utc(tmp_path, kernel):

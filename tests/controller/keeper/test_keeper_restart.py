@@ -427,7 +427,9 @@ def test_a_clock_of_the_machine_that_is_behind_the_journal_lights_nothing(
     with freezegun.freeze_time("2027-01-05T21:30:00"):
         keeper = Keeper(
             site(zone("jetty", PROGRAM)),
-            clock=SystemClock(floor_utc=past.last_instant_utc, believe=believe, evidence=Found(hardware=True)),
+            clock=SystemClock(
+                floor_utc=past.last_instant_utc, believe=believe, evidence=Found(hardware=True)
+            ),
             relays=Relays(lambda: board),
             journal=Journal(tmp_path),
             past=past,
