@@ -6,8 +6,8 @@ Two sources can say that the clock is synchronised, because either may be shut o
 - the flag file of systemd-timesyncd: one stat(2); but only that daemon makes it.
 
 A hardware clock counts where the kernel says that it set the clock, where its time is plausible, and where
-the two still agree. The last matters: a hardware clock without a battery starts in 1970, the system then moves
-the clock forward to the last time that it had saved, and only the difference shows it.
+the two still agree. The last matters: a hardware clock without a battery starts in 1970, the system then
+moves the clock forward to the last time that it had saved, and only the difference shows it.
 """
 
 from __future__ import annotations
