@@ -1,4 +1,4 @@
-"""The web application: the desk's answers as routes, behind a guard.
+"""The web application: the routes behind the request guard.
 
 Imported by the web server's own thread only, once the lights are right: FastAPI takes a while.
 """
@@ -10,44 +10,33 @@ from importlib.metadata import PackageNotFoundError, version
 
 from fastapi import FastAPI
 
-from api.web.aside import Aside
-from api.web.clerk_hours import HoursClerk
-from api.web.clerk_wiring import WiringClerk
-from api.web.context import Clerk, read_boot_s
+from api.web.context import RequestContext, read_boot_s
 from api.web.gateway import KeeperGateway
 from api.web.middleware import ALLOWED_HOSTS, RequestGuardMiddleware
 from api.web.openapi import describe
-from api.web.past_clerk import PastClerk
 from api.web.problems.handlers import add_problem_handlers
-from api.web.routes.hours import HourRoutes
-from api.web.routes.nights import NightRoutes
-from api.web.routes.report import ReportRoutes
-from api.web.routes.status import StatusRoutes
-from api.web.routes.wiring import WiringRoutes
-from api.web.routes.zones import ZoneRoutes
+from api.web.routes import hours, nights, report, status, wiring, zones
 
 
 def make_app(
-    desk: KeeperGateway, *, boot_s: Callable[[], float] = read_boot_s, names: Iterable[str] = ALLOWED_HOSTS
+    gateway: KeeperGateway,
+    *,
+    boot_s: Callable[[], float] = read_boot_s,
+    names: Iterable[str] = ALLOWED_HOSTS,
 ) -> FastAPI:
     """Put the web application together.
 
     Args:
-        desk: the way to the keeper and the journal.
+        gateway: the way to the keeper and the journal.
         boot_s: reads the boot-time clock that the keeper reads, in seconds.
-        names: the names that the server goes by, without a port; every other Host is refused.
+        names: the host names that the server answers to, without a port; every other Host is refused.
     """
     # The documentation pages of FastAPI load from the internet; the description itself does not.
     app = FastAPI(openapi_url="/openapi.json", docs_url=None, redoc_url=None, redirect_slashes=False)
-    clerk, aside = Clerk(desk, boot_s=boot_s), Aside()
-    StatusRoutes(clerk, aside).add_to(app)
-    ZoneRoutes(clerk, aside).add_to(app)
-    NightRoutes(clerk, PastClerk(clerk), aside).add_to(app)
-    # What takes long has threads of its own: nobody waits for it who only asks how things stand.
-    hours_clerk, aside_for_long = HoursClerk(clerk), Aside()
-    HourRoutes(hours_clerk, aside_for_long).add_to(app)
-    ReportRoutes(hours_clerk, aside_for_long).add_to(app)
-    WiringRoutes(WiringClerk(clerk), aside).add_to(app)
+    app.state.context = RequestContext(gateway, boot_s=boot_s)
+    for subject in (status, zones, nights, hours, report, wiring):
+        # One flat list, which the index and the header Allow are read from; include_router may nest its own.
+        app.router.routes.extend(subject.router.routes)
     add_problem_handlers(app)
     describe(app, version=_version())
     app.add_middleware(RequestGuardMiddleware, names=names)
@@ -55,7 +44,7 @@ def make_app(
 
 
 def _version() -> str:
-    """Give the version that is installed; a checkout that is not has none."""
+    """Give the installed version; a checkout that is not installed has none."""
     try:
         return version("leerie")
     except PackageNotFoundError:

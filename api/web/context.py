@@ -1,7 +1,7 @@
-"""The clerk: answers what is asked over the web, from what the desk knows.
+"""What the routes share: the gateway to the keeper, the time, caches, and how many requests run at once.
 
-Everything here may block (a plan is worked out, a file is read or written, the keeper is waited for), so the
-routes call it aside, in a thread; all but ``health``, which only looks at what was published.
+Routes that block are plain functions: the framework calls them in its thread pool. How many of them run, and
+how many wait for a thread, is bounded here, apart for short questions and for long ones.
 """
 
 from __future__ import annotations
@@ -9,37 +9,37 @@ from __future__ import annotations
 import errno
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import AsyncIterator, Callable
 from concurrent.futures import CancelledError
+from contextlib import asynccontextmanager
 from dataclasses import replace
-from datetime import date, datetime, timedelta
-from typing import Any
+from datetime import date, timedelta
+from typing import Annotated, TypeVar
 
-from api.render.instants import instant_text
-from api.render.nights_json import BY_KEEPER, decision_as_json, night_as_json, nights_as_json, why_as_json
+from anyio import CapacityLimiter
+from fastapi import Depends, Request
+
 from api.web.gateway import KeeperGateway
 from api.web.problems.handlers import NO_ANSWER, refuse
-from api.web.schemas import status as pictures
-from api.web.schemas.requests import NightsAsk, OverrideAsk, ProgramAsk
-from api.web.schemas.responses import (
-    HealthAnswer,
-    OverrideAnswer,
-    StatusAnswer,
-    TimeZoneAnswer,
-    ZoneAnswer,
-    ZonesAnswer,
-)
 from config.errors import SiteFileError
 from config.file.atomic_write import FileChangedError
-from config.models.site import SpecialNight
-from controller.clock.tzdata import tz_data_version
+from config.models.site import Site
+from controller.forecast.forecast import Forecast
+from controller.history.report import year_to_come
+from controller.inspection.report import WiringReport, report_site
 from controller.keeper.state import ZoneStatus
+from controller.planning.planner import Planner
 from controller.records.reading import Reading
 
-# The keeper makes a round at least every 30 s; one that missed two of them and a half is stuck.
-LATE_S = 90.0
-MOST_NIGHTS = 800
-USUAL_NIGHTS = 7
+T = TypeVar("T")
+
+# More threads would only wait for each other: a planner works for one at a time, and so does the keeper.
+MOST_RUNNING = 4
+# A request that has gone still waits for its turn, so the queues are bounded apart from the connections.
+MOST_SHORT_WAITING = 60
+MOST_LONG_WAITING = 12
+# Headers of a page that stands alone: its styles are in it; it loads nothing and runs nothing.
+SELF_CONTAINED = {"content-security-policy": "default-src 'none'; style-src 'unsafe-inline'"}
 _FULL = (errno.ENOSPC, errno.EDQUOT)
 
 
@@ -48,166 +48,169 @@ def read_boot_s() -> float:
     return time.clock_gettime(time.CLOCK_BOOTTIME)
 
 
-class Clerk:
-    """Answers from one desk.
+class RequestSlots:
+    """Bounds how many requests of one kind run in the thread pool, and how many wait for that.
 
     Args:
-        desk: the way to the keeper.
-        boot_s: reads the keeper's boot-time clock, in seconds.
+        running: how many may run at once.
+        waiting: how many more may wait; the next one is refused.
     """
 
-    def __init__(self, desk: KeeperGateway, *, boot_s: Callable[[], float] = read_boot_s) -> None:
-        """Sit down."""
-        self.desk = desk
-        self._boot_s = boot_s
-        # A planner works for one at a time; programs are written one after the other.
+    def __init__(self, *, running: int = MOST_RUNNING, waiting: int) -> None:
+        """Begin with every slot free."""
+        self._limiter = CapacityLimiter(running)
+        self._waiting = waiting
+
+    @asynccontextmanager
+    async def take(self) -> AsyncIterator[None]:
+        """Wait for a slot and hold it.
+
+        Raises:
+            HTTPException: too many wait already.
+        """
+        now = self._limiter.statistics()
+        if now.borrowed_tokens >= now.total_tokens and now.tasks_waiting >= self._waiting:
+            words = f"{now.borrowed_tokens} requests are being answered and {now.tasks_waiting} are waiting"
+            raise refuse("too-busy", f"{words}; ask again in a few seconds")
+        async with self._limiter:
+            yield
+
+
+class YearCache:
+    """A planner for long questions, and the year ahead by it, computed once a night.
+
+    Whoever uses it holds its lock. Short questions have the gateway's planner, and do not wait for it.
+    """
+
+    def __init__(self) -> None:
+        """Begin with nothing computed."""
+        self.lock = threading.Lock()
+        self._planner: Planner | None = None
+        self._year: tuple[Site, date, Forecast] | None = None
+
+    def planner_like(self, current: Planner) -> Planner:
+        """Give this cache's own planner, for the site and the time zone data of the current one."""
+        ours = self._planner
+        if ours is None or ours.site is not current.site or ours.tz is not current.tz:
+            ours = self._planner = Planner(current.site, tz=current.tz)
+            self._year = None
+        return ours
+
+    def year_ahead(self, planner: Planner, now: Reading) -> Forecast:
+        """Give the forecast of the year that begins tonight."""
+        tonight = planner.night_at(now.utc).date
+        if self._year is None or self._year[:2] != (planner.site, tonight):
+            self._year = planner.site, tonight, year_to_come(planner, now.utc)
+        return self._year[2]
+
+
+class WiringCache:
+    """The wiring reports of a site, computed once for each site file."""
+
+    def __init__(self) -> None:
+        """Begin with nothing computed."""
+        self._lock = threading.Lock()
+        self._known: tuple[Site, tuple[WiringReport, ...]] | None = None
+
+    def reports_of(self, site: Site) -> tuple[WiringReport, ...]:
+        """Give the report of each transformer."""
+        with self._lock:
+            if self._known is None or self._known[0] is not site:
+                self._known = site, report_site(site)
+            return self._known[1]
+
+
+class RequestContext:
+    """What a route needs to answer.
+
+    Args:
+        gateway: the way to the keeper, the journal and the site file.
+        boot_s: reads the keeper's boot-time clock, in seconds.
+
+    Attributes:
+        planner_lock: held by whoever uses the gateway's planner, which works for one at a time.
+    """
+
+    def __init__(self, gateway: KeeperGateway, *, boot_s: Callable[[], float] = read_boot_s) -> None:
+        """Begin with empty caches."""
+        self.gateway = gateway
+        self.boot_s = boot_s
         self.planner_lock = threading.Lock()
+        self.years = YearCache()
+        self.wiring = WiringCache()
+        self.short_slots = RequestSlots(waiting=MOST_SHORT_WAITING)
+        self.long_slots = RequestSlots(waiting=MOST_LONG_WAITING)
         self._writing = threading.Lock()
 
     def now(self) -> Reading:
-        """Say what time it is by the keeper's clock: its last reading, and what passed since."""
-        at = self.desk.status.at
-        since_s = max(0.0, self._boot_s() - at.boot_s)
+        """Read the keeper's clock: its last reading, and what passed since."""
+        at = self.gateway.status.at
+        since_s = max(0.0, self.boot_s() - at.boot_s)
         return replace(at, utc=at.utc + timedelta(seconds=since_s), boot_s=at.boot_s + since_s)
 
-    # -- what is ---------------------------------------------------------------------------------------------
+    def zone_status(self, zone_id: str) -> ZoneStatus | None:
+        """Give a zone's state after the keeper's last round; None until its first round with it."""
+        return next((zone for zone in self.gateway.status.zones if zone.zone == zone_id), None)
 
-    def health(self) -> HealthAnswer:
-        """Say that the keeper makes its rounds, or refuse to."""
-        status = self.desk.status
-        age_s = max(0.0, self._boot_s() - status.at.boot_s)
-        if age_s >= LATE_S:
-            words = f"the keeper made its last round {age_s:.0f} s ago; one is due at least every 30 s"
-            raise refuse("keeper-late", words, last_round_s=round(age_s, 1))
-        return HealthAnswer(last_round_s=round(age_s, 1), lit=sum(zone.lit for zone in status.zones))
+    def ask_keeper(self, work: Callable[[], T]) -> T:
+        """Have the gateway do something.
 
-    def status(self) -> StatusAnswer:
-        """Show everything at a glance."""
-        site, status, now = self.desk.site, self.desk.status, self.now()
-        return StatusAnswer(
-            site=site.name,
-            time_zone=TimeZoneAnswer(name=site.time_zone, rules=tz_data_version(site.time_zone)),
-            clock=pictures.show_clock(status, now),
-            keeper=pictures.show_keeper(status, now),
-            zones=self._zones_in_short(now),
-            journal=pictures.show_journal(status),
-            site_file=pictures.show_site_file(status),
-        )
-
-    def zones(self) -> ZonesAnswer:
-        """Show every zone in short."""
-        return ZonesAnswer(site=self.desk.site.name, zones=self._zones_in_short(self.now()))
-
-    def zone(self, zone_id: str) -> ZoneAnswer:
-        """Show one zone in full."""
-        now = self.now()
-        with self.planner_lock:
-            planner = self.desk.planner
-            zone = planner.site.zone(zone_id)
-            tonight = night_as_json(planner.plan(zone_id, planner.night_at(now.utc)))
-        return pictures.show_zone(zone, self._seen(zone_id), now, tonight)
-
-    def why(self, zone_id: str, at_utc: datetime | None) -> dict[str, Any]:
-        """Say why a zone is lit or dark: now as the keeper decided, at any other instant by the site file."""
-        if at_utc is not None:
-            with self.planner_lock:
-                return why_as_json(self.desk.planner, zone_id, at_utc)
-        site = self.desk.site
-        site.zone(zone_id)
-        seen = self._seen(zone_id)
-        if seen is None:
-            raise refuse("keeper-silent", f"the keeper has made no round with {zone_id} yet; ask again")
-        head = {"site": site.name, "zone": zone_id, "at": instant_text(self.now().utc)}
-        return {**head, **decision_as_json(seen.decision), "basis": "keeper", "note": BY_KEEPER}
-
-    def nights(self, ask: NightsAsk) -> dict[str, Any]:
-        """Say what zones will do, night by night."""
-        with self.planner_lock:
-            planner = self.desk.planner
-            tonight = planner.night_at(self.now().utc).date
-            first, last = _stretch(ask, tonight)
-            return nights_as_json(planner, first, last, None if ask.zone is None else [ask.zone])
-
-    # -- what is done ----------------------------------------------------------------------------------------
-
-    def override(self, zone_id: str, ask: OverrideAsk) -> OverrideAnswer:
-        """Have a zone lit or dark for now."""
-        lasts_s = None if ask.lasts is None else float(ask.lasts.seconds)
-        try:
-            wish = self._ask(
-                lambda: self.desk.override(
-                    zone_id, on=ask.light == "on", ends_at_utc=ask.until, lasts_s=lasts_s
-                )
-            )
-        except ValueError as error:
-            raise refuse("override-refused", str(error)) from error
-        return pictures.show_override(wish, self.now())
-
-    def lift_override(self, zone_id: str) -> None:
-        """Give a zone back to its program; nothing happens where no override was in force."""
-        self._ask(lambda: self.desk.lift_override(zone_id))
-
-    def write_program(self, zone_id: str, ask: ProgramAsk) -> ZoneAnswer:
-        """Write a zone's program into the site file, and keep it from now on."""
-        special_nights = (
-            None
-            if ask.special_nights is None
-            else [
-                SpecialNight(nights=each.nights, program=tuple(each.program)) for each in ask.special_nights
-            ]
-        )
-        self.desk.site.zone(zone_id)
-        self.write(lambda: self.desk.write_program(zone_id, ask.program, special_nights))
-        return self.zone(zone_id)
-
-    def write(self, work: Callable[[], object]) -> None:
-        """Have the site file changed, one change after the other; what hinders it is told as a problem."""
-        with self._writing:
-            try:
-                self._ask(work)
-            except PermissionError as error:
-                raise refuse("demonstration", str(error)) from error
-            except SiteFileError as error:
-                if isinstance(error.__cause__, OSError):
-                    raise _unwritable(error, error.__cause__) from error
-                raise
-
-    # -- helpers ---------------------------------------------------------------------------------------------
-
-    def _ask(self, work: Callable[[], Any]) -> Any:  # noqa: ANN401 - whatever the desk returns
-        """Have the keeper do something; one that stops meanwhile did not answer."""
+        Raises:
+            TimeoutError: the keeper did not answer, or stops meanwhile.
+        """
         try:
             return work()
         except CancelledError as error:
             raise TimeoutError(NO_ANSWER) from error
 
-    def _seen(self, zone_id: str) -> ZoneStatus | None:
-        """Give what the keeper's last round showed of a zone."""
-        return next((zone for zone in self.desk.status.zones if zone.zone == zone_id), None)
+    def write_site(self, work: Callable[[], object]) -> None:
+        """Have the gateway change the site file, one change after the other.
 
-    def _zones_in_short(self, now: Reading) -> list[Any]:
-        """Show every zone of the site in short, seen already or not."""
-        return [pictures.show_in_short(zone, self._seen(zone.id), now) for zone in self.desk.site.zones]
-
-
-def _stretch(ask: NightsAsk, tonight: date) -> tuple[date, date]:
-    """Say from which night to which: what was asked, and the usual where nothing was."""
-    first = ask.from_date or tonight
-    last = ask.to_date or first + timedelta(days=USUAL_NIGHTS - 1)
-    if last < first:
-        words = f"to = {last} lies before from = {first}; name a last night that is not before the first"
-        raise refuse("invalid-request", words, errors=[{"detail": words, "parameter": "to"}])
-    asked = (last - first).days + 1
-    if asked > MOST_NIGHTS:
-        words = f"{asked} nights were asked for; ask for at most {MOST_NIGHTS} at once"
-        raise refuse("invalid-request", words, errors=[{"detail": words, "parameter": "to"}])
-    return first, last
+        Raises:
+            HTTPException: the file cannot be written.
+            SiteFileError: the changed file would not be valid.
+            TimeoutError: the keeper did not answer.
+        """
+        with self._writing:
+            try:
+                self.ask_keeper(work)
+            except PermissionError as error:
+                raise refuse("demonstration", str(error)) from error
+            except SiteFileError as error:
+                if isinstance(error.__cause__, OSError):
+                    raise refuse(_write_problem(error.__cause__), str(error)) from error
+                raise
 
 
-def _unwritable(error: SiteFileError, cause: OSError) -> Exception:
-    """Say why a site file that would do was not written."""
+def _write_problem(cause: OSError) -> str:
+    """Name the problem of a site file that could not be written."""
     if isinstance(cause, FileChangedError):
-        name = "site-file-changed"
-    else:
-        name = "disk-full" if cause.errno in _FULL else "site-file-unwritable"
-    return refuse(name, str(error))
+        return "site-file-changed"
+    return "disk-full" if cause.errno in _FULL else "site-file-unwritable"
+
+
+async def get_context(request: Request) -> RequestContext:
+    """Give the context that the application was made with."""
+    context: RequestContext = request.app.state.context
+    return context
+
+
+Context = Annotated[RequestContext, Depends(get_context)]
+
+
+async def _short_slot(context: Context) -> AsyncIterator[None]:
+    """Hold a slot for a short question while it is answered."""
+    async with context.short_slots.take():
+        yield
+
+
+async def _long_slot(context: Context) -> AsyncIterator[None]:
+    """Hold a slot for a long question while it is answered."""
+    async with context.long_slots.take():
+        yield
+
+
+# For routes that block: `dependencies=[SHORT]` where the answer is quick, `[LONG]` where it takes a while.
+# The slot is given back before the response is sent, so a slow reader holds none.
+SHORT = Depends(_short_slot, scope="function")
+LONG = Depends(_long_slot, scope="function")

@@ -1,7 +1,7 @@
-"""The desk: where the web server stands when it wants to know something, or wants something done.
+"""The gateway to the keeper: the only way from the web's threads to the keeper's.
 
-It is the only way from the web's thread to the keeper's. What is shown comes from the status that the keeper
-published after its last round, so that no request, however many come, can hold up a light.
+What is shown comes from the status that the keeper published after its last round, so that no request,
+however many come, can hold up a light.
 """
 
 from __future__ import annotations
@@ -10,6 +10,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 from config.file.editor import write_program
 from config.file.loader import LoadedSite
@@ -53,9 +54,14 @@ class KeeperGateway:
         return self.rounds.keeper.site
 
     @property
+    def tz(self) -> ZoneInfo:
+        """The site's time zone, by the data in force."""
+        return self.rounds.keeper.planner.tz
+
+    @property
     def planner(self) -> Planner:
         """Plans of the site for the web's own thread; the keeper has its own."""
-        site, tz = self.site, self.rounds.keeper.planner.tz
+        site, tz = self.site, self.tz
         if self._planner is None or self._planner.site is not site or self._planner.tz is not tz:
             self._planner = Planner(site, tz=tz)
         return self._planner

@@ -39,6 +39,17 @@ def problems_of(*names: str) -> dict[int | str, dict[str, Any]]:
     }
 
 
+def shown_as(media_type: str, *names: str) -> dict[int | str, dict[str, Any]]:
+    """Describe a document that is no JSON, and the problems of its route.
+
+    Args:
+        media_type: the document's type.
+        names: names of the kinds of problems.
+    """
+    content = {media_type: {"schema": {"type": "string"}}}
+    return {200: {"description": "the document", "content": content}, **problems_of(*names)}
+
+
 def describe(app: FastAPI, *, version: str) -> None:
     """Have an application describe itself, once, when it is first asked."""
 

@@ -38,6 +38,17 @@ def refuse(name: str, detail: str, **more: object) -> HTTPException:
     return HTTPException(KINDS[name].status, detail={"name": name, "detail": detail, **more})
 
 
+def invalid(detail: str, **place: str) -> HTTPException:
+    """Make the exception for one thing that is wrong in a request.
+
+    Args:
+        detail: what is wrong and what to send instead, one sentence for a person.
+        place: ``parameter``, the name of one, or ``pointer``, a JSON pointer into the body; neither where the
+            fault is in no single place.
+    """
+    return refuse("invalid-request", detail, errors=[{"detail": detail, **place}])
+
+
 def problem_response(
     kind: ProblemType,
     detail: str,

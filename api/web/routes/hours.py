@@ -5,72 +5,112 @@ from __future__ import annotations
 import json
 from typing import Annotated
 
-from fastapi import FastAPI, Query, Response
+from fastapi import APIRouter, Query, Response
 
-from api.web.aside import Aside
-from api.web.clerk_hours import HoursClerk
+from api.render.instants import instant_text
+from api.web.context import LONG, SHORT, Context
 from api.web.openapi import problems_of
+from api.web.problems.handlers import invalid
 from api.web.schemas.hours import HoursAnswer, ReplacementAnswer, ReplacementsAnswer
 from api.web.schemas.hours_requests import HoursParams, ReplacementAsk, ReplacementsQuery
+from config.errors import PeriodError
+from controller.calendar.periods import Each
+from controller.history.query import MOST_NIGHTS_OVER_THE_WEB, HoursQuery
+from controller.history.replacements import require_replaced
+from controller.history.report import report_hours
+from controller.records.entries import Replacement
+
+router = APIRouter(tags=["hours"])
 
 
-class HourRoutes:
-    """What was lit, what that took, and what is worn."""
+@router.get(
+    "/v1/hours",
+    summary="What was lit and missed, energy, cost, lamps and relays",
+    response_model=HoursAnswer,
+    responses=problems_of("unknown-zone", "invalid-request", "journal-unreadable"),
+    dependencies=[LONG],
+)
+def get_hours(context: Context, params: Annotated[HoursParams, Query()]) -> Response:
+    """Account for nights, months, seasons or any stretch, from the journal.
 
-    def __init__(self, clerk: HoursClerk, aside: Aside) -> None:
-        """Take whoever knows."""
-        self._clerk = clerk
-        self._aside = aside
+    Energy goes by the load that a zone had at the time, what was planned by the program that it had.
+    """
+    query = HoursQuery(
+        by=Each(params.by),
+        period=params.period,
+        first=params.from_date,
+        last=params.to_date,
+        zones=() if params.zone is None else (params.zone,),
+        most_nights=MOST_NIGHTS_OVER_THE_WEB,
+    )
+    gateway, years, now = context.gateway, context.years, context.now()
+    with years.lock:
+        planner = years.planner_like(gateway.planner)
+        try:
+            found = report_hours(
+                planner,
+                gateway.journal,
+                query,
+                now_utc=now.utc,
+                year=years.year_ahead(planner, now),
+            )
+        except PeriodError as error:
+            blamed = "period" if params.period is not None else "to"
+            raise invalid(str(error), parameter=blamed) from error
+    return Response(json.dumps(found, ensure_ascii=False).encode(), media_type="application/json")
 
-    def add_to(self, app: FastAPI) -> None:
-        """Add the routes to an application."""
-        app.get(
-            "/v1/hours",
-            tags=["hours"],
-            summary="What was lit and missed, energy, cost, lamps and relays",
-            response_model=HoursAnswer,
-            responses=problems_of("unknown-zone", "invalid-request", "journal-unreadable"),
-        )(self.hours)
-        app.get(
-            "/v1/replacements",
-            tags=["hours"],
-            summary="Lamps that were replaced",
-            response_model=ReplacementsAnswer,
-            responses=problems_of("unknown-zone", "invalid-request", "journal-unreadable"),
-        )(self.replacements)
-        app.post(
-            "/v1/replacements",
-            tags=["hours"],
-            summary="Take down that lamps were replaced",
-            status_code=201,
-            response_model=ReplacementAnswer,
-            responses=problems_of(
-                "unknown-zone",
-                "invalid-request",
-                "keeper-silent",
-                "cross-site",
-                "not-json",
-                "not-json-type",
-                "too-large",
-            ),
-        )(self.replace)
 
-    async def hours(self, query: Annotated[HoursParams, Query()]) -> Response:
-        """Account for nights, months, seasons or any stretch, from the journal.
+@router.get(
+    "/v1/replacements",
+    summary="Lamps that were replaced",
+    responses=problems_of("unknown-zone", "invalid-request", "journal-unreadable"),
+    dependencies=[SHORT],
+)
+def get_replacements(context: Context, query: Annotated[ReplacementsQuery, Query()]) -> ReplacementsAnswer:
+    """List replaced lamps in the order of their days; the newest of a fixture counts."""
+    gateway = context.gateway
+    found = [_replacement_response(each) for each in gateway.journal.replacements(query.zone)]
+    if query.zone is not None and not found:
+        gateway.site.zone(query.zone)
+    return ReplacementsAnswer(site=gateway.site.name, replacements=found)
 
-        Energy goes by the load that a zone had at the time, what was planned by the program that it had.
-        """
-        return await self._aside(self._hours, query)
 
-    async def replacements(self, query: Annotated[ReplacementsQuery, Query()]) -> ReplacementsAnswer:
-        """List replaced lamps in the order of their days; the newest of a fixture counts."""
-        return await self._aside(self._clerk.replacements, query.zone)
+@router.post(
+    "/v1/replacements",
+    summary="Take down that lamps were replaced",
+    status_code=201,
+    responses=problems_of(
+        "unknown-zone",
+        "invalid-request",
+        "keeper-silent",
+        "cross-site",
+        "not-json",
+        "not-json-type",
+        "too-large",
+    ),
+    dependencies=[SHORT],
+)
+def post_replacement(context: Context, body: ReplacementAsk) -> ReplacementAnswer:
+    """Take down in the journal that the lamps of a fixture were replaced; their hours count from then."""
+    gateway, now = context.gateway, context.now()
+    zone = gateway.site.zone(body.zone)
+    today = now.utc.astimezone(gateway.tz).date()
+    on_date = body.on or today
+    try:
+        require_replaced(zone, body.fixture, on_date, today)
+    except ValueError as error:
+        raise invalid(str(error), pointer="#/on" if on_date > today else "#/fixture") from error
+    entry = Replacement(zone=zone.id, fixture=body.fixture, on_date=on_date, at=now, note=body.note)
+    context.ask_keeper(lambda: gateway.record(entry))
+    return _replacement_response(entry)
 
-    async def replace(self, ask: ReplacementAsk) -> ReplacementAnswer:
-        """Take down in the journal that the lamps of a fixture were replaced; their hours count from then."""
-        return await self._aside(self._clerk.replace, ask)
 
-    def _hours(self, query: HoursParams) -> Response:
-        """Write the answer here, aside: it may be long, and is right as it is."""
-        hours = self._clerk.hours(query)
-        return Response(json.dumps(hours, ensure_ascii=False).encode(), media_type="application/json")
+def _replacement_response(entry: Replacement) -> ReplacementAnswer:
+    """Describe lamps that were replaced."""
+    return ReplacementAnswer(
+        zone=entry.zone,
+        fixture=entry.fixture,
+        on=entry.on_date.isoformat(),
+        note=entry.note,
+        at=instant_text(entry.at.utc),
+    )

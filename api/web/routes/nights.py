@@ -3,53 +3,145 @@
 from __future__ import annotations
 
 import json
+from datetime import UTC, date, datetime, timedelta
 from typing import Annotated
+from urllib.parse import urlencode
 
-from fastapi import FastAPI, Query, Response
+from fastapi import APIRouter, Query, Response
 
-from api.web.aside import Aside
-from api.web.context import Clerk
+from api.render.instants import instant_text
+from api.render.nights_json import nights_as_json
+from api.web.context import SHORT, Context, RequestContext
 from api.web.openapi import problems_of
-from api.web.past_clerk import PastClerk
+from api.web.problems.handlers import invalid
 from api.web.schemas.requests import NightsAsk, SwitchingsAsk
-from api.web.schemas.responses import NightsAnswer, SwitchingsAnswer
+from api.web.schemas.responses import NightsAnswer, SwitchingAnswer, SwitchingsAnswer
+from config.errors import UnknownZoneError
+from controller.calendar.intervals import ms_of, utc_of
+from controller.calendar.night import night_on
+from controller.records.entries import Switching
+
+MOST_NIGHTS = 800
+USUAL_NIGHTS = 7
+USUAL_STRETCH = timedelta(days=7)
+_MILLISECOND = timedelta(milliseconds=1)
+
+router = APIRouter(tags=["nights"], dependencies=[SHORT])
 
 
-class NightRoutes:
-    """What will be lit, and what was."""
+@router.get(
+    "/v1/nights",
+    summary="What each zone does, night by night",
+    response_model=NightsAnswer,
+    responses=problems_of("unknown-zone", "invalid-request"),
+)
+def get_nights(context: Context, query: Annotated[NightsAsk, Query()]) -> Response:
+    """Say when zones are lit from one night to another, by the site file alone: at most 800 nights."""
+    with context.planner_lock:
+        planner = context.gateway.planner
+        first, last = _period(query, planner.night_at(context.now().utc).date)
+        found = nights_as_json(planner, first, last, None if query.zone is None else [query.zone])
+    return Response(json.dumps(found, ensure_ascii=False).encode(), media_type="application/json")
 
-    def __init__(self, clerk: Clerk, past: PastClerk, aside: Aside) -> None:
-        """Take whoever knows."""
-        self._clerk = clerk
-        self._past = past
-        self._aside = aside
 
-    def add_to(self, app: FastAPI) -> None:
-        """Add the routes to an application."""
-        app.get(
-            "/v1/nights",
-            tags=["nights"],
-            summary="What each zone does, night by night",
-            response_model=NightsAnswer,
-            responses=problems_of("unknown-zone", "invalid-request"),
-        )(self.nights)
-        app.get(
-            "/v1/switchings",
-            tags=["nights"],
-            summary="What was switched, the newest first",
-            response_model=SwitchingsAnswer,
-            responses=problems_of("unknown-zone", "invalid-request", "journal-unreadable"),
-        )(self.switchings)
+@router.get(
+    "/v1/switchings",
+    summary="What was switched, the newest first",
+    responses=problems_of("unknown-zone", "invalid-request", "journal-unreadable"),
+)
+def get_switchings(context: Context, query: Annotated[SwitchingsAsk, Query()]) -> SwitchingsAnswer:
+    """List changes of relays, the newest first, with the cause of each; `next` leads on to older ones."""
+    from_utc, to_utc = _interval(context, query)
+    skip = 0
+    if query.cursor is not None:
+        # A page ends at an instant of which so many switchings were given already.
+        at_ms, skip = (int(part) for part in query.cursor.split("."))
+        to_utc = utc_of(at_ms) + _MILLISECOND
+    gateway = context.gateway
+    wanted = skip + query.limit + 1
+    found = list(
+        gateway.journal.switchings(from_utc, to_utc, zone=query.zone, limit=wanted, newest_first=True)
+    )[skip:]
+    if query.zone is not None and not found:
+        _require_zone(context, query.zone)
+    page = found[: query.limit]
+    link = _next_link(query, from_utc, page, skip) if len(found) > len(page) else None
+    return SwitchingsAnswer(
+        site=gateway.site.name, switchings=[_show_switching(each) for each in page], next=link
+    )
 
-    async def nights(self, ask: Annotated[NightsAsk, Query()]) -> Response:
-        """Say when zones are lit from one night to another, by the site file alone: at most 800 nights."""
-        return await self._aside(self._nights, ask)
 
-    async def switchings(self, ask: Annotated[SwitchingsAsk, Query()]) -> SwitchingsAnswer:
-        """List changes of relays, the newest first, with the cause of each; `next` leads on to older ones."""
-        return await self._aside(self._past.switchings, ask)
+def _period(query: NightsAsk, tonight: date) -> tuple[date, date]:
+    """Give the first and the last night that are asked about."""
+    first = query.from_date or tonight
+    last = query.to_date or first + timedelta(days=USUAL_NIGHTS - 1)
+    asked = (last - first).days + 1
+    if last < first:
+        words = f"to = {last} lies before from = {first}; name a last night that is not before the first"
+    elif asked > MOST_NIGHTS:
+        words = f"{asked} nights were asked for; ask for at most {MOST_NIGHTS} at once"
+    else:
+        return first, last
+    raise invalid(words, parameter="to")
 
-    def _nights(self, ask: NightsAsk) -> Response:
-        """Write the answer here, aside: it may be long, and is right as it is."""
-        nights = self._clerk.nights(ask)
-        return Response(json.dumps(nights, ensure_ascii=False).encode(), media_type="application/json")
+
+def _interval(context: RequestContext, query: SwitchingsAsk) -> tuple[datetime, datetime | None]:
+    """Give the time that is asked about; open at the end where nobody named one.
+
+    A clock that once ran ahead left entries that lie in the future now; they are shown with the newest.
+    """
+    to_utc = None if query.to_edge is None else _edge(context, query.to_edge, ends=True)
+    if query.from_edge is not None:
+        from_utc = _edge(context, query.from_edge, ends=False)
+    else:
+        from_utc = (to_utc or context.now().utc) - USUAL_STRETCH
+    if to_utc is not None and to_utc <= from_utc:
+        words = f"to = {instant_text(to_utc)} is not after from = {instant_text(from_utc)}; give a later one"
+        raise invalid(words, parameter="to")
+    return from_utc, to_utc
+
+
+def _edge(context: RequestContext, edge: date | datetime, *, ends: bool) -> datetime:
+    """Give an instant as it is, and the beginning or the end of a night that is named by its date."""
+    if isinstance(edge, datetime):
+        return edge
+    night = night_on(edge, context.gateway.tz)
+    return night.ends_at_utc if ends else night.starts_at_utc
+
+
+def _require_zone(context: RequestContext, zone_id: str) -> None:
+    """Refuse a zone that neither the site nor the journal knows; one that was removed keeps its past."""
+    try:
+        context.gateway.site.zone(zone_id)
+    except UnknownZoneError:
+        if not list(context.gateway.journal.switchings(zone=zone_id, limit=1)):
+            raise
+
+
+def _next_link(query: SwitchingsAsk, from_utc: datetime, page: list[Switching], skip: int) -> str:
+    """Give the address of the older switchings."""
+    end_ms = ms_of(page[-1].at.utc)
+    given = sum(ms_of(each.at.utc) == end_ms for each in page)
+    if given == len(page) and query.cursor is not None and int(query.cursor.split(".")[0]) == end_ms:
+        given += skip
+    parameters = {
+        "from": from_utc.astimezone(UTC).replace(tzinfo=None).isoformat() + "Z",
+        "limit": query.limit,
+    }
+    if query.zone is not None:
+        parameters["zone"] = query.zone
+    return f"/v1/switchings?{urlencode({**parameters, 'cursor': f'{end_ms}.{given}'}, safe=':')}"
+
+
+def _show_switching(switching: Switching) -> SwitchingAnswer:
+    """Describe one change of one relay."""
+    return SwitchingAnswer(
+        at=instant_text(switching.at.utc),
+        zone=switching.zone,
+        on=switching.on,
+        cause=str(switching.cause),
+        because=switching.words,
+        trusted=switching.at.trusted,
+        load_w=switching.load_w,
+        load_from=switching.load_from or None,
+    )

@@ -2,57 +2,83 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
 from typing import Annotated
 
-from fastapi import FastAPI, Path, Query, Response
+from fastapi import APIRouter, Path, Query, Response
 
-from api.web.aside import Aside
-from api.web.clerk_hours import HoursClerk
-from api.web.openapi import problems_of
+from api.render.season_report import write_report
+from api.render.year_svg import draw_future, lay_out_past, write_svg
+from api.web.context import LONG, SELF_CONTAINED, Context
+from api.web.openapi import shown_as
+from api.web.problems.handlers import invalid
 from api.web.schemas.hours_requests import PERIODS, PictureQuery
+from config.errors import PeriodError
+from controller.forecast.year import YearQuery, forecast_year
+from controller.history.account import PastLight, light_of_past
+from controller.history.nights import bounds_of
 
 SeasonText = Annotated[str, Path(description=PERIODS, examples=["2027-winter"], max_length=40)]
-# Styles stand in the page itself; it loads nothing and runs nothing.
-_ALONE = {"content-security-policy": "default-src 'none'; style-src 'unsafe-inline'"}
+
+_A_YEAR = timedelta(days=365)
+_ONE_NIGHT = timedelta(days=1)
+
+router = APIRouter(tags=["hours"], dependencies=[LONG])
 
 
-class ReportRoutes:
-    """The season on paper, and the year in a picture."""
-
-    def __init__(self, clerk: HoursClerk, aside: Aside) -> None:
-        """Take whoever knows."""
-        self._clerk = clerk
-        self._aside = aside
-
-    def add_to(self, app: FastAPI) -> None:
-        """Add the routes to an application."""
-        app.get(
-            "/v1/report/{season}",
-            tags=["hours"],
-            summary="The report of a season, to print",
-            response_class=Response,
-            responses=_shown("text/html", "invalid-request", "journal-unreadable"),
-        )(self.report)
-        app.get(
-            "/v1/year.svg",
-            tags=["hours"],
-            summary="The year's picture",
-            response_class=Response,
-            responses=_shown("image/svg+xml", "unknown-zone", "invalid-request", "journal-unreadable"),
-        )(self.picture)
-
-    async def report(self, season: SeasonText) -> Response:
-        """Give a page for A4 and Letter: totals, zones, what was missed and why, lamps, picture, remarks."""
-        page = await self._aside(self._clerk.report, season)
-        return Response(page, media_type="text/html; charset=utf-8", headers=_ALONE)
-
-    async def picture(self, query: Annotated[PictureQuery, Query()]) -> Response:
-        """Draw 365 nights side by side, each from noon to noon, with the sky and what was or will be lit."""
-        drawn = await self._aside(self._clerk.picture, query)
-        return Response(drawn, media_type="image/svg+xml", headers=_ALONE)
+@router.get(
+    "/v1/report/{season}",
+    summary="The report of a season, to print",
+    response_class=Response,
+    responses=shown_as("text/html", "invalid-request", "journal-unreadable"),
+)
+def get_report(context: Context, season: SeasonText) -> Response:
+    """Give a page for A4 and Letter: totals, zones, what was missed and why, lamps, picture, remarks."""
+    gateway, years, now = context.gateway, context.years, context.now()
+    with years.lock:
+        planner = years.planner_like(gateway.planner)
+        try:
+            page = write_report(
+                planner,
+                gateway.journal,
+                season,
+                now_utc=now.utc,
+                year=years.year_ahead(planner, now),
+            )
+        except PeriodError as error:
+            raise invalid(str(error), parameter="season") from error
+    return Response(page, media_type="text/html; charset=utf-8", headers=SELF_CONTAINED)
 
 
-def _shown(media_type: str, *problems: str) -> dict[int | str, dict[str, object]]:
-    """Describe an answer that is no JSON, and its problems."""
-    content = {media_type: {"schema": {"type": "string"}}}
-    return {200: {"description": "the document", "content": content}, **problems_of(*problems)}
+@router.get(
+    "/v1/year.svg",
+    summary="The year's picture",
+    response_class=Response,
+    responses=shown_as("image/svg+xml", "unknown-zone", "invalid-request", "journal-unreadable"),
+)
+def get_year_svg(context: Context, params: Annotated[PictureQuery, Query()]) -> Response:
+    """Draw 365 nights side by side, each from noon to noon, with the sky and what was or will be lit."""
+    with context.years.lock:
+        drawn = _draw_year(context, params)
+    return Response(drawn, media_type="image/svg+xml", headers=SELF_CONTAINED)
+
+
+def _draw_year(context: Context, params: PictureQuery) -> str:
+    """Draw 365 nights, as they were or as they will be."""
+    journal, now_utc = context.gateway.journal, context.now().utc
+    planner = context.years.planner_like(context.gateway.planner)
+    tonight = planner.night_at(now_utc).date
+    zones = () if params.zone is None else (planner.site.zone(params.zone).id,)
+    if params.kind == "future":
+        query = YearQuery(first=params.from_date or tonight, zones=zones)
+        return draw_future(forecast_year(planner, query), width_px=params.width)
+    first = params.from_date or tonight - _A_YEAR + _ONE_NIGHT
+    last = first + _A_YEAR - _ONE_NIGHT
+    light = light_of_past(planner, journal, first, last, bounds=bounds_of(journal, now_utc))
+    if zones:
+        light = PastLight(
+            lit={zone: light.lit[zone] for zone in zones},
+            missed={zone: light.missed[zone] for zone in zones},
+        )
+    laid_out = lay_out_past(planner, first, last, light, now_utc=now_utc)
+    return write_svg(laid_out, width_px=params.width)

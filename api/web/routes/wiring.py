@@ -4,102 +4,135 @@ from __future__ import annotations
 
 import json
 from typing import Annotated, Any
+from zoneinfo import ZoneInfo
 
-from fastapi import FastAPI, Path, Query, Response
+from fastapi import APIRouter, Path, Query, Response
 
-from api.web.aside import Aside
-from api.web.clerk_wiring import WiringClerk
-from api.web.openapi import problems_of
-from api.web.routes.zones import ZoneId
+from api.render.placement import place_object, placed_as_json
+from api.render.site_sheet import make_sheet
+from api.render.wiring_json import wiring_as_json
+from api.web.context import LONG, SELF_CONTAINED, SHORT, Context, RequestContext
+from api.web.openapi import problems_of, shown_as
+from api.web.problems.handlers import invalid, refuse
+from api.web.routes.zones import SITE_CHANGE, ZoneId, zone_response
 from api.web.schemas.responses import ZoneAnswer
 from api.web.schemas.wiring import PlacingAnswer, WiringAnswer
 from api.web.schemas.wiring_requests import MeasuredAsk, PlacingQuery, WiringQuery
+from config.errors import UnknownFixtureError, WiringError
+from config.models.site import Site
+from controller.design.placement import Target
+from controller.inspection.report import WiringReport
 
 TransformerId = Annotated[
     str, Path(description="id of the transformer, as the site file has it", examples=["boathouse"])
 ]
-# Styles stand in the page itself; it loads nothing and runs nothing.
-_ALONE = {"content-security-policy": "default-src 'none'; style-src 'unsafe-inline'"}
-_A_PAGE: dict[int | str, dict[str, Any]] = {
-    200: {"description": "the document", "content": {"text/html": {"schema": {"type": "string"}}}},
-}
+
+router = APIRouter(tags=["wiring"])
 
 
-class WiringRoutes:
-    """Whether every lamp gets its volts."""
+@router.get(
+    "/v1/wiring",
+    summary="Load of each transformer, volts at each light",
+    response_model=WiringAnswer,
+    responses=problems_of("unknown-transformer", "invalid-request"),
+    dependencies=[LONG],
+)
+def get_wiring(context: Context, query: Annotated[WiringQuery, Query()]) -> Response:
+    """Tell each transformer's load and tree, every light's fewest and most volts, and what would do."""
+    site, reports = _reports(context, query.transformer)
+    found = wiring_as_json(site, reports)
+    return Response(json.dumps(found, ensure_ascii=False).encode(), media_type="application/json")
 
-    def __init__(self, clerk: WiringClerk, aside: Aside) -> None:
-        """Take whoever knows."""
-        self._clerk = clerk
-        self._aside = aside
 
-    def add_to(self, app: FastAPI) -> None:
-        """Add the routes to an application."""
-        app.get(
-            "/v1/wiring",
-            tags=["wiring"],
-            summary="Load of each transformer, volts at each light",
-            response_model=WiringAnswer,
-            responses=problems_of("unknown-transformer", "invalid-request"),
-        )(self.wiring)
-        for path, route, summary in (
-            ("/v1/sheet", self.sheet, "The site sheet of the wiring, to print"),
-            ("/v1/sheet/{transformer_id}", self.sheet_of_one, "The site sheet of one transformer"),
-        ):
-            app.get(
-                path,
-                tags=["wiring"],
-                summary=summary,
-                response_class=Response,
-                responses={**_A_PAGE, **problems_of("unknown-transformer")},
-            )(route)
-        app.get(
-            "/v1/placing",
-            tags=["wiring"],
-            summary="How many lights for an object, and where",
-            response_model=PlacingAnswer,
-            responses=problems_of("invalid-request"),
-        )(self.placing)
-        app.put(
-            "/v1/zones/{zone_id}/measured",
-            tags=["zones", "wiring"],
-            summary="Note what was measured on site",
-            response_model=ZoneAnswer,
-            responses=problems_of(
-                "unknown-zone", "site-file-refused", "invalid-request", "demonstration",
-                "site-file-unwritable", "site-file-changed", "disk-full", "not-json-type",
-                "keeper-silent", "cross-site", "not-json", "too-large",
-            ),
-        )(self.put_measured)  # fmt: skip
+@router.get(
+    "/v1/sheet",
+    summary="The site sheet of the wiring, to print",
+    response_class=Response,
+    responses=shown_as("text/html", "unknown-transformer"),
+    dependencies=[LONG],
+)
+def get_sheet(context: Context) -> Response:
+    """Give a page that prints on A4 and Letter: drawing, load, readings, what to buy and to check."""
+    return _sheet(context, None)
 
-    async def wiring(self, query: Annotated[WiringQuery, Query()]) -> Response:
-        """Tell each transformer's load and tree, every light's fewest and most volts, and what would do."""
-        return await self._aside(self._wiring, query.transformer)
 
-    async def sheet(self) -> Response:
-        """Give a page that prints on A4 and Letter: drawing, load, readings, what to buy and to check."""
-        return await self._aside(self._sheet, None)
+@router.get(
+    "/v1/sheet/{transformer_id}",
+    summary="The site sheet of one transformer",
+    response_class=Response,
+    responses=shown_as("text/html", "unknown-transformer"),
+    dependencies=[LONG],
+)
+def get_sheet_of_one(context: Context, transformer_id: TransformerId) -> Response:
+    """Give the same page for one transformer alone."""
+    return _sheet(context, transformer_id)
 
-    async def sheet_of_one(self, transformer_id: TransformerId) -> Response:
-        """Give the same page for one transformer alone."""
-        return await self._aside(self._sheet, transformer_id)
 
-    async def placing(self, query: Annotated[PlacingQuery, Query()]) -> dict[str, object]:
-        """Say how many lights, how far out, how tilted; what is common practice is marked as that."""
-        return await self._aside(self._clerk.placing, query)
+@router.get(
+    "/v1/placing",
+    summary="How many lights for an object, and where",
+    response_model=PlacingAnswer,
+    responses=problems_of("invalid-request"),
+    dependencies=[SHORT],
+)
+def get_placing(query: Annotated[PlacingQuery, Query()]) -> dict[str, Any]:
+    """Say how many lights, how far out, how tilted; what is common practice is marked as that."""
+    what = Target(query.kind)
+    first, second = (query.spread, query.height) if what is Target.PATH else (query.height, query.spread)
+    if first is None:
+        missing = "spread" if what is Target.PATH else "height"
+        words = f"{missing}: is missing; give a length such as “7 ft” or “2 m”"
+        raise invalid(words, parameter=missing)
+    try:
+        return placed_as_json(place_object(what, first, second, query.candela))
+    except WiringError as error:
+        raise invalid(str(error)) from error
 
-    async def put_measured(self, zone_id: ZoneId, ask: MeasuredAsk) -> ZoneAnswer:
-        """Write measured watts and volts into the site file, with its comments kept.
 
-        Measured watts count in the energy from then on, before anything that is calculated.
-        """
-        return await self._aside(self._clerk.write_measured, zone_id, ask)
+@router.put(
+    "/v1/zones/{zone_id}/measured",
+    tags=["zones"],
+    summary="Note what was measured on site",
+    responses=problems_of(*SITE_CHANGE),
+    dependencies=[SHORT],
+)
+def put_measured(context: Context, zone_id: ZoneId, body: MeasuredAsk) -> ZoneAnswer:
+    """Write measured watts and volts into the site file, with its comments kept.
 
-    def _wiring(self, transformer: str | None) -> Response:
-        """Write the answer here, aside: it may be long, and is right as it is."""
-        wiring = self._clerk.wiring(transformer)
-        return Response(json.dumps(wiring, ensure_ascii=False).encode(), media_type="application/json")
+    Measured watts count in the energy from then on, before anything that is calculated.
+    """
+    gateway = context.gateway
+    gateway.site.zone(zone_id)
+    volts = {each.fixture: each.volts for each in body.fixtures}
+    forget = body.watts is None and "watts" in body.model_fields_set
+    try:
+        context.write_site(
+            lambda: gateway.write_measured(zone_id, watts=body.watts, forget_watts=forget, volts=volts)
+        )
+    except UnknownFixtureError as error:
+        number = list(volts).index(error.place)
+        raise invalid(str(error), pointer=f"#/fixtures/{number}/fixture") from error
+    return zone_response(context, zone_id)
 
-    def _sheet(self, transformer: str | None) -> Response:
-        page = self._clerk.sheet(transformer)
-        return Response(page, media_type="text/html; charset=utf-8", headers=_ALONE)
+
+def _sheet(context: RequestContext, transformer: str | None) -> Response:
+    """Make the sheet of one transformer, or of all."""
+    site, reports = _reports(context, transformer)
+    today = context.now().utc.astimezone(ZoneInfo(site.time_zone)).date()
+    page = make_sheet(site, reports, today)
+    return Response(page, media_type="text/html; charset=utf-8", headers=SELF_CONTAINED)
+
+
+def _reports(context: RequestContext, transformer: str | None) -> tuple[Site, tuple[WiringReport, ...]]:
+    """Give the reports that are asked for."""
+    site = context.gateway.site
+    reports = context.wiring.reports_of(site)
+    if transformer is None:
+        return site, reports
+    found = tuple(each for each in reports if each.wiring.transformer.id == transformer)
+    if not found:
+        known = [each.wiring.transformer.id for each in reports]
+        has = f"this site has {', '.join(known)}" if known else "this site has none"
+        words = f"no transformer is called “{transformer}”; {has}"
+        raise refuse("unknown-transformer", words, transformers=known)
+    return site, found

@@ -94,7 +94,7 @@ def test_a_fault_inside_is_told_without_its_innards(house, monkeypatch, caplog):
     def fail(_planner, *_args):
         raise ZeroDivisionError("secret of the house")
 
-    monkeypatch.setattr("api.web.context.nights_as_json", fail)
+    monkeypatch.setattr("api.web.routes.nights.nights_as_json", fail)
     with caplog.at_level(logging.ERROR):
         response = house.ask("GET", "/v1/nights")
     told = problem(response, "fault", at="/v1/nights")
@@ -113,7 +113,7 @@ def test_a_value_error_inside_is_no_fault_of_the_person(house, monkeypatch):
     def fail(_site):
         raise ValueError("not meant for anybody")
 
-    monkeypatch.setattr("api.web.context.tz_data_version", fail)
+    monkeypatch.setattr("api.web.routes.status.tz_data_version", fail)
     response = house.ask("GET", "/v1/status")
     problem(response, "fault", at="/v1/status")
     assert "not meant" not in response.text

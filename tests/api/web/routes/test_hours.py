@@ -8,10 +8,11 @@ from datetime import date, datetime
 
 import pytest
 
-from api.web.clerk_hours import HoursClerk
+from api.web.context import YearCache
 from api.web.schemas.hours import HoursAnswer, ReplacementsAnswer
 from config.file.loader import load_site
 from controller.forecast.forecast import look_ahead
+from controller.history.query import HoursQuery
 from controller.planning.planner import Planner
 from tests.api.command import call_json
 from tests.api.lines import LONG_S
@@ -84,26 +85,26 @@ def test_the_account_does_not_hold_up_the_almanac_of_others(fortnight, monkeypat
     """While hours are worked out, nights are told: the two have planners of their own."""
     seen = []
 
-    def look(self, planner):
+    def look(self, planner, now):
         seen.append(planner is fortnight.desk.planner)
         assert isinstance(planner, Planner)
-        return original(self, planner)
+        return original(self, planner, now)
 
-    original = HoursClerk._year_to_come
-    monkeypatch.setattr(HoursClerk, "_year_to_come", look)
+    original = YearCache.year_ahead
+    monkeypatch.setattr(YearCache, "year_ahead", look)
     fortnight.get("/v1/hours")
     assert seen == [False]
 
 
 def test_a_long_account_holds_up_nobody_else(house):
     """While more accounts are asked for than there are threads for them, the status is told at once."""
-    clerk_asks = HoursClerk.hours
+    read_query = HoursQuery
     begun, go_on = threading.Semaphore(0), threading.Event()
 
-    def slow(self, query):
+    def slow(**fields):
         begun.release()
         assert go_on.wait(LONG_S)
-        return clerk_asks(self, query)
+        return read_query(**fields)
 
     async def many():
         waiting = [asyncio.create_task(house.ask_in_loop("GET", "/v1/hours")) for _ in range(8)]
@@ -115,7 +116,7 @@ def test_a_long_account_holds_up_nobody_else(house):
         return status, still, await asyncio.gather(*waiting)
 
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(HoursClerk, "hours", slow)
+        patch.setattr("api.web.routes.hours.HoursQuery", slow)
         status, still, answers = asyncio.run(many())
     assert status.status_code == 200
     assert still == 8
