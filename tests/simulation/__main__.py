@@ -6,63 +6,100 @@ import argparse
 import os
 import sys
 import time
-from collections import Counter
-from concurrent.futures import ProcessPoolExecutor
+from collections import Counter, deque
+from collections.abc import Iterable, Iterator
+from concurrent.futures import Future, ProcessPoolExecutor
+from functools import partial
 from itertools import count
 
-from tests.simulation.garden_year import Result, live
+from tests.simulation.garden_year import Result, run_garden
 
 NIGHTS_PER_GARDEN = 30
 
 
-def main(arguments: list[str] | None = None) -> int:
-    """Run gardens until enough zone-nights are lived, or one of them fails."""
-    parser = argparse.ArgumentParser(prog="python -m tests.simulation", description=main.__doc__)
-    parser.add_argument("--zone-nights", type=int, default=10_000, help="how many to live, at least")
-    parser.add_argument("--seed", type=int, default=1, help="the first garden's seed; the others count on")
-    parser.add_argument("--nights", type=int, default=NIGHTS_PER_GARDEN, help="nights of each garden")
-    parser.add_argument("--calm", type=float, default=0.4, help="share of nights in which nothing happens")
-    parser.add_argument("--only", action="store_true", help="live the first garden alone, as to replay")
-    parser.add_argument("--jobs", type=int, default=os.cpu_count() or 1, help="processes")
-    asked = parser.parse_args(arguments)
-    started_s = time.perf_counter()
-    results = [live(asked.seed, asked.nights, calm=asked.calm)] if asked.only else _many(asked)
-    return _tell(results, asked, time.perf_counter() - started_s)
+def run_gardens(
+    seeds: Iterable[int],
+    *,
+    zone_nights: int,
+    nights: int = NIGHTS_PER_GARDEN,
+    calm: float = 0.4,
+    jobs: int = 1,
+) -> list[Result]:
+    """Run one garden for each seed until there are enough zone-nights, or one of them fails.
 
+    Args:
+        seeds: one for each garden; more than will be needed.
+        zone_nights: how many to simulate, at least.
+        nights: nights of each garden.
+        calm: share of the nights in which nothing happens, 0 to 1.
+        jobs: number of processes.
 
-def _many(asked: argparse.Namespace) -> list[Result]:
-    """Live garden after garden, several at once; stop at the first failure."""
+    Returns:
+        The results in the order of the seeds, whatever the speed of each process. One with a violation is the
+        last.
+    """
+    run = partial(run_garden, nights=nights, calm=calm)
     results: list[Result] = []
-    lived = 0
-    seeds = count(asked.seed)
-    with ProcessPoolExecutor(asked.jobs) as pool:
-        while lived < asked.zone_nights:
-            batch = [
-                pool.submit(live, next(seeds), asked.nights, calm=asked.calm) for _ in range(asked.jobs * 4)
-            ]
-            for future in batch:
-                result = future.result()
-                results.append(result)
-                lived += result.zone_nights
-            if any(result.violation for result in results):
-                break
+    simulated = 0
+    for result in map(run, seeds) if jobs == 1 else _run_in_processes(run, seeds, jobs):
+        results.append(result)
+        simulated += result.zone_nights
+        if result.violation or simulated >= zone_nights:
+            break
     return results
 
 
-def _tell(results: list[Result], asked: argparse.Namespace, took_s: float) -> int:
-    """Print what was lived through, and each failure with the line that replays it."""
-    lived = sum(result.zone_nights for result in results)
+def _run_in_processes(run: partial[Result], seeds: Iterable[int], jobs: int) -> Iterator[Result]:
+    """Give the results in order, with two gardens for each process under way."""
+    under_way: deque[Future[Result]] = deque()
+    with ProcessPoolExecutor(jobs) as pool:
+        try:
+            for seed in seeds:
+                under_way.append(pool.submit(run, seed))
+                if len(under_way) >= 2 * jobs:
+                    yield under_way.popleft().result()
+            while under_way:
+                yield under_way.popleft().result()
+        finally:
+            pool.shutdown(wait=False, cancel_futures=True)
+
+
+def failure(result: Result, *, calm: float) -> str:
+    """Say what went wrong in a garden, with the command that replays it."""
+    return (
+        f"FAILED {result.violation}\n  replay: python -m tests.simulation --only --seed {result.seed} "
+        f"--nights {result.nights} --calm {calm}"
+    )
+
+
+def main(arguments: list[str] | None = None) -> int:
+    """Run gardens until there are enough zone-nights, or one of them fails."""
+    parser = argparse.ArgumentParser(prog="python -m tests.simulation", description=main.__doc__)
+    parser.add_argument("--zone-nights", type=int, default=10_000, help="how many to simulate, at least")
+    parser.add_argument("--seed", type=int, default=1, help="the first garden's seed; the others count on")
+    parser.add_argument("--nights", type=int, default=NIGHTS_PER_GARDEN, help="nights of each garden")
+    parser.add_argument("--calm", type=float, default=0.4, help="share of nights in which nothing happens")
+    parser.add_argument("--only", action="store_true", help="run the first garden alone, as to replay")
+    parser.add_argument("--jobs", type=int, default=os.cpu_count() or 1, help="processes")
+    options = parser.parse_args(arguments)
+    started_s = time.perf_counter()
+    results = run_gardens(
+        [options.seed] if options.only else count(options.seed),
+        zone_nights=options.zone_nights,
+        nights=options.nights,
+        calm=options.calm,
+        jobs=1 if options.only else options.jobs,
+    )
+    took_s = time.perf_counter() - started_s
+    simulated = sum(result.zone_nights for result in results)
     happened: Counter[str] = Counter()
     for result in results:
         happened.update(result.happened)
-    print(f"{len(results)} gardens, {lived} zone-nights in {took_s:.1f} s: {lived / took_s:.0f} a second")
+    rate = simulated / took_s
+    print(f"{len(results)} gardens, {simulated} zone-nights in {took_s:.1f} s: {rate:.0f} a second")
     print(", ".join(f"{what} {times}" for what, times in sorted(happened.items())))
-    failures = [result for result in results if result.violation]
-    for result in failures:
-        print(
-            f"FAILED {result.violation}\n  replay: python -m tests.simulation --only --seed {result.seed} "
-            f"--nights {asked.nights} --calm {asked.calm}"
-        )
+    failures = [failure(result, calm=options.calm) for result in results if result.violation]
+    print("\n".join(failures), end="\n" if failures else "")
     return 1 if failures else 0
 
 

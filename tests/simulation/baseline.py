@@ -1,7 +1,7 @@
 """``python -m tests.simulation.baseline``: the script that people begin with, beside Leerie.
 
 The script is twenty lines: at noon it asks astral for today's dusk, sets a timer for it and one for midnight,
-and believes its clock. For each kind of happening both live through the same nights, and what is counted is
+and believes its clock. For each kind of happening both run through the same nights. What is counted is
 for how long, while there was power, the light was not what a person expects by the true time.
 """
 
@@ -103,7 +103,7 @@ class NoonScript:
 
 @dataclass
 class Tally:
-    """Nights lived, and for how many seconds of each the light was wrong."""
+    """Nights simulated, and for how many seconds of each the light was wrong."""
 
     wrong_s: list[float] = field(default_factory=list)
 
@@ -134,7 +134,7 @@ class OneKind(GardenYear):
             allow=lambda *_: None,
             excuse=lambda *_: None,
             doubt=lambda *_: None,
-            wishes={},
+            overrides={},
             overrides_written=set,
             forget_account=lambda: None,
             remember_only_what_is_written=lambda: None,
@@ -145,7 +145,7 @@ class OneKind(GardenYear):
     def start(self) -> None:
         """Start one or the other."""
         if self.script:
-            self.life = NoonScript(self.world, self.site)  # type: ignore[assignment]
+            self.daemon = NoonScript(self.world, self.site)  # type: ignore[assignment]
         else:
             super().start()
 
@@ -153,7 +153,7 @@ class OneKind(GardenYear):
         """Start after an end; the script has no journal that could be asked."""
         if not self.script:
             super().on_start_again(sync=sync, kind=kind)
-        elif self.life is None:
+        elif self.daemon is None:
             self.start()
 
     def doubt_overrides(self) -> None:
@@ -170,33 +170,33 @@ class OneKind(GardenYear):
         while world.now_s < ends_s:
             edge = self.truth.next_edge(zone, world.true_utc)
             edge_s = world.now_s + (edge - world.true_utc).total_seconds() if edge else ends_s
-            due_s = self.life.due_s if self.life else ends_s
+            due_s = self.daemon.due_s if self.daemon else ends_s
             next_s = self.coming[0].at_s if self.coming else ends_s
             then_s = max(min(due_s, next_s, edge_s, ends_s), world.now_s)
-            powered = self.life is not None
+            powered = self.daemon is not None
             if powered and world.pin(zone.pin).lit is not self.truth.lit(zone, world.true_utc):
                 wrong_s += then_s - world.now_s
             world.now_s = then_s
             if self.coming and self.coming[0].at_s <= world.now_s:
                 self.guarded(partial(self.happen, heapq.heappop(self.coming)))
                 self.tend()
-            elif self.life is not None and self.life.due_s <= world.now_s:
+            elif self.daemon is not None and self.daemon.due_s <= world.now_s:
                 self.tend()
         return wrong_s
 
     def tend(self) -> None:
         """Have a round made; an error that comes out of the script ends it, as it would."""
-        if self.life is None:
+        if self.daemon is None:
             return
-        life = self.life
+        daemon = self.daemon
         try:
-            self.guarded(lambda: life.round(busy=True))
+            self.guarded(lambda: daemon.round(busy=True))
         except OSError:
             self.die(2.0)
 
 
 def compare(kind: str, *, gardens: int, nights: int) -> tuple[Tally, Tally]:
-    """Let the script and Leerie live through the same nights of one kind."""
+    """Run the script and Leerie through the same nights of one kind."""
     tallies = (Tally(), Tally())
     for tally, script in zip(tallies, (True, False), strict=True):
         for seed in range(gardens):
@@ -207,8 +207,8 @@ def compare(kind: str, *, gardens: int, nights: int) -> tuple[Tally, Tally]:
                     garden.night(QUIET)
                     tally.wrong_s += [garden.night(kind) for _ in range(nights)]
                     garden.world.fuse = None
-                    if garden.life is not None:
-                        garden.life.stop()
+                    if garden.daemon is not None:
+                        garden.daemon.stop()
     return tallies
 
 

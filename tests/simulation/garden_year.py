@@ -1,4 +1,4 @@
-"""One garden's story from its seed: the program lives in the world, things happen, the judge looks on."""
+"""One garden's story from its seed: the daemon runs in the world, things happen, the judge looks on."""
 
 from __future__ import annotations
 
@@ -18,9 +18,9 @@ from unittest.mock import patch
 from config.errors import SiteFileError
 from config.file.loader import parse_site
 from controller.journal.database import JOURNAL_NAME
+from tests.simulation.daemon import SimulatedDaemon
 from tests.simulation.gardens import Garden
-from tests.simulation.judge import BEAT_S, TICK_S, Judge, Violation, Wish
-from tests.simulation.life import Life
+from tests.simulation.judge import BEAT_S, TICK_S, Judge, PlacedOverride, Violation
 from tests.simulation.story import DAY_S, Happening, draw_night
 from tests.simulation.world import Killed, World, connect_through
 
@@ -50,7 +50,7 @@ class Raised(logging.Handler):
 
 
 class GardenYear:
-    """Lets one garden live through its nights."""
+    """Runs one garden through its nights."""
 
     def __init__(self, seed: int, state: Path, *, calm: float = 0.4) -> None:
         """Lay out the garden and start the program in it."""
@@ -65,8 +65,9 @@ class GardenYear:
         self.coming: list[Happening] = []
         self.happened: dict[str, int] = {}
         self.busy_until_s = 0.0
+        self.night_ends_s = 0.0
         self.zone_nights = 0
-        self.life: Life | None = None
+        self.daemon: SimulatedDaemon | None = None
         self.rounds_in = (0, 0)
         self.slept_s = 0.0
 
@@ -77,34 +78,34 @@ class GardenYear:
         with patch("sqlite3.connect", connect_through(self.world)), watching_the_log():
             self.guarded(self.start)
             for _ in range(nights):
-                ends_s = self.world.now_s + DAY_S
+                self.night_ends_s = self.world.now_s + DAY_S
                 for happening in draw_night(self.dice, self.world, self.judge.oracle, calm=self.calm):
                     heapq.heappush(self.coming, happening)
-                self.live_until(ends_s)
+                self.run_until(self.night_ends_s)
                 self.zone_nights += len(self.site.zones)
                 self.settle()
             self.world.fuse = None
-            if self.life is not None:
-                self.life.stop()
+            if self.daemon is not None:
+                self.daemon.stop()
 
-    def live_until(self, ends_s: float) -> None:
+    def run_until(self, ends_s: float) -> None:
         """Let time pass from one moment of interest to the next."""
         world = self.world
         while world.now_s < ends_s:
-            due_s = self.life.due_s if self.life else ends_s
+            due_s = self.daemon.due_s if self.daemon else ends_s
             next_s = self.coming[0].at_s if self.coming else ends_s
             world.now_s = max(world.now_s, min(due_s, next_s, self.judge.next_check_s, ends_s))
             if self.coming and self.coming[0].at_s <= world.now_s:
                 happening = heapq.heappop(self.coming)
                 self.happened[happening.what] = self.happened.get(happening.what, 0) + 1
                 self.busy_until_s = world.now_s + BUSY_S
-                if self.life is not None and world.fuse is None:
-                    self.guarded(self.life.write)
+                if self.daemon is not None and world.fuse is None:
+                    self.guarded(self.daemon.write)
                 self.guarded(partial(self.happen, happening))
                 self.round()
-            elif self.life is not None and self.life.due_s <= world.now_s:
+            elif self.daemon is not None and self.daemon.due_s <= world.now_s:
                 self.round()
-            self.judge.inspect(self.life.clock.read() if self.life else None)
+            self.judge.inspect(self.daemon.clock.read() if self.daemon else None)
 
     def happen(self, happening: Happening) -> None:
         """Let one thing happen."""
@@ -112,42 +113,45 @@ class GardenYear:
 
     def round(self) -> None:
         """Have the keeper make a round."""
-        if self.life is None:
+        if self.daemon is None:
             return
         second = int(self.world.now_s)
         self.rounds_in = (second, self.rounds_in[1] + 1 if self.rounds_in[0] == second else 1)
         if self.rounds_in[1] > MOST_ROUNDS_A_SECOND:
             raise Violation("the keeper makes rounds without end")
-        life, busy = self.life, self.world.now_s < self.busy_until_s
-        self.guarded(lambda: life.round(busy=busy or bool(self.world.pin_faults)))
-        if self.life is not None:
+        daemon, busy = self.daemon, self.world.now_s < self.busy_until_s
+        calm_until_s = min(self.coming[0].at_s if self.coming else self.night_ends_s, self.night_ends_s)
+        self.guarded(
+            lambda: daemon.round(busy=busy or bool(self.world.pin_faults), calm_until_s=calm_until_s)
+        )
+        if self.daemon is not None:
             self.slept_s = 0.0
-            self.judge.after_round(self.life.clock.read())
+            self.judge.after_round(self.daemon.clock.read())
 
     def settle(self) -> None:
         """At the end of a night: compare the journal with the pins, if there is somebody to write it."""
-        life = self.life
-        if life is None or self.world.disk or self.coming:
+        daemon = self.daemon
+        if daemon is None or self.world.disk or self.coming:
             return
-        self.guarded(life.write)
-        if self.life is None:
+        self.guarded(daemon.write)
+        if self.daemon is None:
             return
-        if life.journal.fault or life.journal.waiting:
-            raise Violation(f"the disk is well, but the journal is not: {life.journal.fault}")
-        if life.journal.lost:
-            raise Violation(f"the journal gave up {life.journal.lost} entries")
-        self.judge.account(life.clock.read())
+        if daemon.journal.fault or daemon.journal.waiting:
+            raise Violation(f"the disk is well, but the journal is not: {daemon.journal.fault}")
+        if daemon.journal.lost:
+            raise Violation(f"the journal gave up {daemon.journal.lost} entries")
+        self.judge.account(daemon.clock.read())
         if self.dice.random() < 0.3:
             night = self.judge.oracle.night_date(self.world.clock_utc)
-            self.guarded(lambda: life.maintenance.back_up(night))
+            self.guarded(lambda: daemon.maintenance.back_up(night))
 
-    # -- life and death --------------------------------------------------------------------------------------
+    # -- start and end ---------------------------------------------------------------------------------------
 
     def start(self) -> None:
         """Start the program."""
-        self.life = None
+        self.daemon = None
         self.world.fuse = self.world.fuse
-        self.life = Life(self.world, self.site, self.state)
+        self.daemon = SimulatedDaemon(self.world, self.site, self.state)
 
     def guarded(self, work: Callable[[], None]) -> None:
         """Do something with the program, which may be killed at any write."""
@@ -159,56 +163,56 @@ class GardenYear:
     def die(self, off_s: float) -> None:
         """The process is gone; the service manager starts it again."""
         self.world.deaths_s.add(self.world.now_s)
-        life, self.life = self.life, None
+        daemon, self.daemon = self.daemon, None
         self.world.fuse = None
         self.world.ending = False
-        waiting = life.journal.waiting if life else 1
+        waiting = daemon.journal.waiting if daemon else 1
         if waiting:
             self.leave_untold()
         for zone in self.site.zones:
-            # Asleep it gave no sign of life, and it did not live to tell of its sleep.
+            # Asleep it left no heartbeat, and it ended before it could record its sleep.
             lost_s = BEAT_S + self.slept_s
             self.judge.allow(zone.id, lost_s + (DAY_S if waiting > 8 or self.world.disk else 0))
         self.slept_s = 0.0
-        if life is not None:
+        if daemon is not None:
             with contextlib.suppress(sqlite3.Error):
-                life.end()
+                daemon.end()
         self.world.release_pins()
         self.judge.remember_only_what_is_written()
         self.after(off_s, "start again", sync=bool(waiting or self.world.disk), kind="ended without warning")
 
     def leave_untold(self) -> None:
-        """Excuse the next life from what it cannot know: the last switchings of this one."""
+        """Excuse the next run from what it cannot know: the last switchings of this one."""
         for truth in self.world.pins.values():
             self.world.deaths_s.update(at_s for at_s, *_ in truth.changes[-5:])
 
     def on_start_again(self, *, sync: bool, kind: str) -> None:
         """Start after an end."""
-        if self.life is not None:
+        if self.daemon is not None:
             return
         world = self.world
         well = not world.disk and not sync
         self.start()
-        assert self.life is not None
-        now = self.life.clock.read()
+        assert self.daemon is not None
+        now = self.daemon.clock.read()
         if sync and not world.disk:
             held = self.judge.overrides_written()
-            for name in [name for name in self.judge.wishes if name not in held]:
-                del self.judge.wishes[name]
+            for name in [name for name in self.judge.overrides if name not in held]:
+                del self.judge.overrides[name]
         if world.disk or sync:
             self.doubt_overrides()
-        if well and kind and now.trusted and not self.life.journal.fault:
+        if well and kind and now.trusted and not self.daemon.journal.fault:
             self.judge.expect_gap_told(kind, now)
         self.judge.last_start_s = world.now_s
 
     def doubt_overrides(self) -> None:
         """After an end that lost what was not written, take the keeper's word for what is in force."""
-        assert self.life is not None
-        held = self.life.keeper.overrides
-        self.judge.wishes = {
-            name: Wish(
+        assert self.daemon is not None
+        held = self.daemon.keeper.overrides
+        self.judge.overrides = {
+            name: PlacedOverride(
                 on=override.on,
-                placed_s=self.world.now_s - (self.life.clock.read().boot_s - override.placed_at.boot_s),
+                placed_s=self.world.now_s - (self.daemon.clock.read().boot_s - override.placed_at.boot_s),
                 placed=override.placed_at,
                 boots=int(override.placed_at.boot_id.split("-")[1]),
                 ends_at_utc=override.ends_at_utc,
@@ -223,7 +227,7 @@ class GardenYear:
 
     def on_kill(self, *, off_s: float) -> None:
         """SIGKILL."""
-        if self.life is not None:
+        if self.daemon is not None:
             self.die(off_s)
 
     def on_fuse(self, *, writes: int, off_s: float) -> None:
@@ -232,13 +236,13 @@ class GardenYear:
 
     def on_restart(self, *, off_s: float) -> None:
         """SIGTERM, and a start by the service manager."""
-        if self.life is not None:
-            life = self.life
-            life.stop()
-            unwritten = life.journal.waiting > 0
+        if self.daemon is not None:
+            daemon = self.daemon
+            daemon.stop()
+            unwritten = daemon.journal.waiting > 0
             if unwritten:
                 self.leave_untold()
-            self.life = None
+            self.daemon = None
             for zone in self.site.zones:
                 self.judge.allow(zone.id, DAY_S if unwritten else 0.0)
             self.after(off_s, "start again", sync=unwritten, kind="")
@@ -246,7 +250,7 @@ class GardenYear:
     def on_power_cut(self, *, off_s: float, clock: str, network_s: float | None, how: str) -> None:
         """The mains fail; the board starts again with whatever clock it has."""
         world = self.world
-        if self.life is not None:
+        if self.daemon is not None:
             self.die(off_s)
             self.coming = [each for each in self.coming if each.what != "start again"]
             heapq.heapify(self.coming)
@@ -274,7 +278,7 @@ class GardenYear:
 
     def on_damage(self, **details: object) -> None:
         """The power is cut and the journal is damaged by it."""
-        if self.life is None:
+        if self.daemon is None:
             return
         how = str(details["how"])
         self.on_power_cut(**details)  # type: ignore[arg-type]
@@ -368,45 +372,45 @@ class GardenYear:
         self.judge.take_site(self.site)
         for zone in old.zones:
             self.judge.allow(zone.id, self.site.relays.rest_s + TICK_S)
-        if self.life is not None:
-            self.life.keeper.change_site(self.site, words=words)
+        if self.daemon is not None:
+            self.daemon.keeper.change_site(self.site, words=words)
 
     def on_spoil(self) -> None:
         """The site file is changed badly: refused, and the old one kept."""
         try:
             parse_site(self.garden.spoil(), "garden.toml")
         except SiteFileError as error:
-            if self.life is not None:
-                self.life.keeper.refuse_site(str(error).splitlines()[0])
+            if self.daemon is not None:
+                self.daemon.keeper.refuse_site(str(error).splitlines()[0])
         else:
             raise Violation("a spoilt site file was taken")
 
     def on_zone_data(self) -> None:
         """New time zone data: the same site, planned anew."""
-        if self.life is not None:
-            self.life.keeper.change_site(self.site, words="new time zone data")
+        if self.daemon is not None:
+            self.daemon.keeper.change_site(self.site, words="new time zone data")
             self.judge.take_site(self.site)
 
     def on_override(self, *, on: bool, kind: str, for_s: float) -> None:
         """Somebody wants light, or dark, for now."""
-        if self.life is None:
+        if self.daemon is None:
             return
         zone = self.dice.choice(self.site.zones)
-        now = self.life.clock.read()
+        now = self.daemon.clock.read()
         ends_at_utc = now.utc + timedelta(seconds=for_s) if kind == "until" and now.trusted else None
         lasts_s = for_s if kind == "for" else None
-        expected_end = ends_at_utc or self.judge.end_of_plain_wish(zone, now, lasts_s)
+        expected_end = ends_at_utc or self.judge.end_of_plain_override(zone, now, lasts_s)
         if kind == "until" and not now.trusted:
             with contextlib.suppress(ValueError):
-                self.life.keeper.override(zone.id, on=on, ends_at_utc=now.utc + timedelta(seconds=for_s))
+                self.daemon.keeper.override(zone.id, on=on, ends_at_utc=now.utc + timedelta(seconds=for_s))
                 raise Violation("an end by an untrusted clock was taken")
             return
-        placed = self.life.keeper.override(zone.id, on=on, ends_at_utc=ends_at_utc, lasts_s=lasts_s)
+        placed = self.daemon.keeper.override(zone.id, on=on, ends_at_utc=ends_at_utc, lasts_s=lasts_s)
         if self.judge.near_an_edge(zone, now):
             expected_end = placed.ends_at_utc
         if lasts_s is None and expected_end is None:
             lasts_s = 4 * 3600.0
-        self.judge.wishes[zone.id] = Wish(
+        self.judge.overrides[zone.id] = PlacedOverride(
             on=on,
             placed_s=self.world.now_s,
             placed=now,
@@ -418,10 +422,10 @@ class GardenYear:
 
     def on_lift(self) -> None:
         """Somebody gives a zone back to its program."""
-        if self.life is not None:
+        if self.daemon is not None:
             zone = self.dice.choice(self.site.zones)
-            self.life.keeper.lift_override(zone.id)
-            self.judge.wishes.pop(zone.id, None)
+            self.daemon.keeper.lift_override(zone.id)
+            self.judge.overrides.pop(zone.id, None)
 
     def on_toggle(self, *, times: int, every_s: float) -> None:
         """A client toggles as fast as it can."""
@@ -443,8 +447,8 @@ def watching_the_log() -> Iterator[None]:
         log.propagate = quiet
 
 
-def live(seed: int, nights: int, *, calm: float = 0.4) -> Result:
-    """Let the garden of a seed live through so many nights."""
+def run_garden(seed: int, nights: int, *, calm: float = 0.4) -> Result:
+    """Run the garden of a seed through so many nights."""
     shared_memory = Path("/dev/shm")
     folder = shared_memory if shared_memory.is_dir() else None
     with tempfile.TemporaryDirectory(dir=folder, prefix="garden-") as state:

@@ -16,7 +16,7 @@ from tests.simulation.world import World
 
 # The longest that any light may be wrong: a tick and a moment.
 TICK_S = 31.0
-# What a power cut may lose of a run: a sign of life every five minutes, by the promise of the journal.
+# What a power cut may lose of a run: a heartbeat every five minutes, by the promise of the journal.
 BEAT_S = 301.0
 # The oracle and the program find the sun to a second each; a switching is kept to a millisecond.
 EDGE_S = 3.0
@@ -28,7 +28,7 @@ class Violation(AssertionError):  # noqa: N818 - the verdict itself
 
 
 @dataclass(frozen=True, kw_only=True)
-class Wish:
+class PlacedOverride:
     """An override as the world saw it placed."""
 
     on: bool
@@ -61,7 +61,7 @@ class Judge:
         """Begin to watch."""
         self.world = world
         self.path = state / JOURNAL_NAME
-        self.wishes: dict[str, Wish] = {}
+        self.overrides: dict[str, PlacedOverride] = {}
         self.next_check_s = 0.0
         self.budget_s: dict[str, float] = {}
         self.excused: dict[str, float] = {}
@@ -82,7 +82,7 @@ class Judge:
         self.oracle = Oracle(site)
         self.mapping_changed = True
         known = {zone.id for zone in site.zones}
-        self.wishes = {name: wish for name, wish in self.wishes.items() if name in known}
+        self.overrides = {name: override for name, override in self.overrides.items() if name in known}
         for zone in site.zones:
             self.excuse(zone.id, TICK_S + site.relays.rest_s)
 
@@ -101,15 +101,15 @@ class Judge:
         """Say what one zone must be now; None without an opinion."""
         if zone.out_of_service is not None:
             return False
-        wish = self.wishes.get(zone.id)
-        if wish is not None and wish.over(self.world, now) is False:
-            return wish.on
+        override = self.overrides.get(zone.id)
+        if override is not None and override.over(self.world, now) is False:
+            return override.on
         if not now.trusted:
             return False
         return self.oracle.lit(zone, now.utc)
 
-    def end_of_plain_wish(self, zone: Zone, now: Reading, lasts_s: float | None) -> datetime | None:
-        """Say when a wish without a time ends: with the program's next change, at most a day from now."""
+    def end_of_plain_override(self, zone: Zone, now: Reading, lasts_s: float | None) -> datetime | None:
+        """Say when a override without a time ends: with the program's next change, at most a day from now."""
         if lasts_s is not None or not now.trusted:
             return None
         at_most = now.utc + timedelta(days=1)
@@ -127,9 +127,9 @@ class Judge:
         return self.oracle.next_edge(zone, before) != self.oracle.next_edge(zone, after)
 
     def after_round(self, now: Reading) -> None:
-        """Let go of wishes that a round has seen the end of."""
-        for name in [name for name, wish in self.wishes.items() if wish.over(self.world, now)]:
-            del self.wishes[name]
+        """Let go of overrides that a round has seen the end of."""
+        for name in [name for name, override in self.overrides.items() if override.over(self.world, now)]:
+            del self.overrides[name]
 
     def inspect(self, now: Reading | None) -> None:
         """Compare every pin with what it must be; ``now`` is None while no keeper is alive."""
@@ -168,7 +168,7 @@ class Judge:
         self._believed_utc = max(now.utc, self._believed_utc or now.utc)
 
     def remember_only_what_is_written(self) -> None:
-        """After a death the next life knows of the time what the journal says, and no more."""
+        """After a death the next run knows of the time what the journal says, and no more."""
         newest = " UNION ALL ".join(
             f"SELECT * FROM (SELECT at_ms FROM {table} WHERE trusted ORDER BY {order} DESC LIMIT 1)"
             for table, order in (("event", "id"), ("switching", "id"), ("override", "id"), ("beat", "at_ms"))

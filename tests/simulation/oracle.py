@@ -1,6 +1,6 @@
 """The second opinion: when a zone should be lit, worked out in another way than the keeper's.
 
-It shares only the site file's models with the program under test. The sun is scanned every ten minutes
+It shares only the site file's models with the program under test. The sun is scanned every half hour
 and then bisected, where the program splits the night at the sun's extremes and takes Newton's steps. Local
 time is turned into instants by trying the UTC offsets in force around it, where the program relies on fold.
 Windows are kept as a set of stretches, and every question is answered by looking through them.
@@ -9,6 +9,7 @@ Windows are kept as a set of stretches, and every question is answered by lookin
 from __future__ import annotations
 
 from datetime import UTC, date, datetime, timedelta
+from functools import lru_cache
 from itertools import pairwise
 from zoneinfo import ZoneInfo
 
@@ -20,7 +21,8 @@ from config.program.spans import ClockEdge, Span, SunEdge
 
 # Sunset is at 50 arc minutes: 34' of refraction and 16' of semidiameter (US Naval Observatory).
 SUNSET_DEG = 50 / 60
-SCAN = timedelta(minutes=10)
+SCAN = timedelta(minutes=30)
+# Within half a scan of its turn the sun's height changes by at most 1 - cos(3.75 degrees), 0.12 degrees.
 # A night whose sun turns this close to the angle may hide a stretch shorter than the scan: no opinion.
 TOO_CLOSE_DEG = 0.2
 
@@ -31,6 +33,75 @@ class NoOpinionError(Exception):
     """The oracle cannot tell: the sun turns within a hair of the angle."""
 
 
+class ScannedSun:
+    """The sun over one place: its height is scanned, and every crossing of an angle bisected."""
+
+    def __init__(self, latitude_deg: float, longitude_deg: float) -> None:
+        """Take the place."""
+        self._observer = Observer(latitude_deg, longitude_deg, 0.0)
+        self._heights: dict[tuple[datetime, datetime], list[tuple[datetime, float]]] = {}
+        self._below: dict[tuple[datetime, datetime, float], Stretches] = {}
+
+    def below(self, begins: datetime, ends: datetime, angle_deg: float) -> Stretches:
+        """Give the stretches between two instants in which the sun is below an angle.
+
+        Raises:
+            NoOpinionError: the sun turns so close to the angle that a stretch may be hidden.
+        """
+        key = (begins, ends, angle_deg)
+        if key not in self._below:
+            self._below[key] = self._find_below(begins, ends, angle_deg)
+        return self._below[key]
+
+    def _height(self, at: datetime) -> float:
+        return elevation(self._observer, at, with_refraction=False)
+
+    def _scan(self, begins: datetime, ends: datetime) -> list[tuple[datetime, float]]:
+        """Give the heights from one scan before to one after, both ends among them."""
+        key = (begins, ends)
+        if key not in self._heights:
+            inside = [begins + SCAN * n for n in range(-(-(ends - begins) // SCAN))]
+            instants = [begins - SCAN, *inside, ends, ends + SCAN]
+            self._heights[key] = [(at, self._height(at)) for at in instants]
+        return self._heights[key]
+
+    def _find_below(self, begins: datetime, ends: datetime, angle_deg: float) -> Stretches:
+        heights = self._scan(begins, ends)
+        for (_, one), (_, two), (_, three) in zip(heights, heights[1:], heights[2:], strict=False):
+            turns = (two - one) * (three - two) <= 0
+            if turns and abs(two + angle_deg) < TOO_CLOSE_DEG:
+                raise NoOpinionError
+        heights = heights[1:-1]
+        stretches: Stretches = []
+        since = begins if heights[0][1] < -angle_deg else None
+        for (at, high), (then, low) in pairwise(heights):
+            was, becomes = high < -angle_deg, low < -angle_deg
+            if was == becomes:
+                continue
+            edge = self._bisect(at, then, angle_deg, dark_after=becomes)
+            if becomes:
+                since = edge
+            elif since is not None:
+                stretches.append((since, edge))
+                since = None
+        if since is not None:
+            stretches.append((since, ends))
+        return stretches
+
+    def _bisect(self, early: datetime, late: datetime, angle_deg: float, *, dark_after: bool) -> datetime:
+        while late - early > timedelta(seconds=1):
+            middle = early + (late - early) / 2
+            if (self._height(middle) < -angle_deg) == dark_after:
+                late = middle
+            else:
+                early = middle
+        return late
+
+
+# A site file that is rewritten keeps its place nearly always.
+scanned_sun = lru_cache(maxsize=8)(ScannedSun)
+
+
 class Oracle:
     """Windows of a site's zones by brute force, remembered night by night."""
 
@@ -38,9 +109,7 @@ class Oracle:
         """Take the site."""
         self.site = site
         self.tz = ZoneInfo(site.time_zone)
-        self._observer = Observer(site.latitude_deg, site.longitude_deg, 0.0)
-        self._heights: dict[date, list[tuple[datetime, float]]] = {}
-        self._dark: dict[tuple[date, float], Stretches] = {}
+        self._sun = scanned_sun(site.latitude_deg, site.longitude_deg)
         self._windows: dict[tuple[str, date], Stretches | None] = {}
         self._noons: dict[date, datetime] = {}
         self._standing: dict[str, tuple[datetime, datetime, bool | None, datetime | None]] = {}
@@ -74,55 +143,9 @@ class Oracle:
             self._noons[day] = self.instant(datetime(day.year, day.month, day.day, 12))  # noqa: DTZ001
         return self._noons[day]
 
-    # -- sun -------------------------------------------------------------------------------------------------
-
-    def dark(self, day: date, angle_deg: float) -> Stretches:
+    def _dark(self, day: date, angle_deg: float) -> Stretches:
         """Give the stretches of a night in which the sun is below an angle."""
-        key = (day, angle_deg)
-        if key not in self._dark:
-            self._dark[key] = self._scan(day, angle_deg)
-        return self._dark[key]
-
-    def _height(self, at: datetime) -> float:
-        return elevation(self._observer, at, with_refraction=False)
-
-    def _scan(self, day: date, angle_deg: float) -> Stretches:
-        heights = self._heights.get(day)
-        begins, ends = self.noon(day), self.noon(day + timedelta(days=1))
-        if heights is None:
-            count = int((ends - begins) / SCAN)
-            heights = [(at, self._height(at)) for at in (begins + SCAN * n for n in range(count + 1))]
-            if heights[-1][0] < ends:
-                heights.append((ends, self._height(ends)))
-            self._heights[day] = heights
-        for (_, one), (_, two), (_, three) in zip(heights, heights[1:], heights[2:], strict=False):
-            turns = (two - one) * (three - two) <= 0
-            if turns and abs(two + angle_deg) < TOO_CLOSE_DEG:
-                raise NoOpinionError
-        stretches: Stretches = []
-        since = begins if heights[0][1] < -angle_deg else None
-        for (at, high), (then, low) in pairwise(heights):
-            was, becomes = high < -angle_deg, low < -angle_deg
-            if was == becomes:
-                continue
-            edge = self._bisect(at, then, angle_deg, dark_after=becomes)
-            if becomes:
-                since = edge
-            elif since is not None:
-                stretches.append((since, edge))
-                since = None
-        if since is not None:
-            stretches.append((since, ends))
-        return stretches
-
-    def _bisect(self, early: datetime, late: datetime, angle_deg: float, *, dark_after: bool) -> datetime:
-        while late - early > timedelta(seconds=1):
-            middle = early + (late - early) / 2
-            if (self._height(middle) < -angle_deg) == dark_after:
-                late = middle
-            else:
-                early = middle
-        return late
+        return self._sun.below(self.noon(day), self.noon(day + timedelta(days=1)), angle_deg)
 
     # -- program ---------------------------------------------------------------------------------------------
 
@@ -189,7 +212,7 @@ class Oracle:
         on, off = max(on, self.noon(day)), min(off, self.noon(day + timedelta(days=1)))
         pieces = [(on, off)]
         if span.while_dark:
-            dark = self.dark(day, self.site.dusk_angle_deg)
+            dark = self._dark(day, self.site.dusk_angle_deg)
             pieces = [(max(on, d), min(off, e)) for d, e in dark if max(on, d) < min(off, e)]
         if span.at_most:
             left = timedelta(seconds=span.at_most.seconds)
@@ -210,7 +233,7 @@ class Oracle:
             at = self.instant(naive)
             return min(max(at, self.noon(day)), self.noon(day + timedelta(days=1)))
         angle_deg = self.site.dusk_angle_deg if edge.event in ("dusk", "dawn") else SUNSET_DEG
-        stretches = self.dark(day, angle_deg)
+        stretches = self._dark(day, angle_deg)
         if not stretches:
             return None
         at = stretches[0][0] if edge.event in ("sunset", "dusk") else stretches[-1][1]

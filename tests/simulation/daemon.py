@@ -1,8 +1,9 @@
-"""One life of the program: put together as the daemon puts it together, ended by a stop, a kill or a cut."""
+"""One run of the daemon: put together as `api/daemon` does it, ended by a stop, a kill or a power cut."""
 
 from __future__ import annotations
 
 import contextlib
+from datetime import timedelta
 from pathlib import Path
 
 from config.errors import JournalError
@@ -13,18 +14,21 @@ from controller.journal.maintenance import JournalMaintenance
 from controller.journal.previous_run import read_previous_run
 from controller.keeper.keeper import Keeper
 from controller.records.entries import Entry, Heartbeat
+from controller.records.reading import Reading
 from controller.relays import Relays
 from tests.simulation.world import Killed, SimulatedBoard, World, WorldClock
 
 # Longest time between two rounds on nights when nothing happens; the real tick when something does.
 CALM_TICK_S = 6 * 3600.0
 BUSY_TICK_S = 30.0
-# While something is lit a calm keeper is woken for its sign of life, late by half a tick.
-CALM_BEAT_S = 285.0
+# While something is lit the keeper is woken for its heartbeat, late by half a tick ...
+BEAT_EVERY_S = 285.0
+# ... but on a calm night only within this time of what happens next: nobody reads the beats before.
+BEATS_BEFORE_S = 3600.0
 
 
 class WatchedJournal(Journal):
-    """A journal that shows when the last sign of life was given."""
+    """A journal that shows when the last heartbeat was written."""
 
     beat_boot_s = 0.0
     more_than_beats = False
@@ -38,7 +42,7 @@ class WatchedJournal(Journal):
         super().append(entry)
 
 
-class Life:
+class SimulatedDaemon:
     """A keeper with its clock, relays and journal, in the simulated world."""
 
     def __init__(self, world: World, site: Site, state: Path) -> None:
@@ -80,22 +84,37 @@ class Life:
             with contextlib.suppress(JournalError):
                 self.maintenance.check()
 
-    def round(self, *, busy: bool = True) -> None:
-        """Make a round, then write, then say when the next round is due."""
+    def round(self, *, busy: bool = True, calm_until_s: float = 0.0) -> None:
+        """Make a round, then write, then set when the next round is due.
+
+        Args:
+            busy: whether something happened just now, so that every tick counts.
+            calm_until_s: before this moment of the world nothing happens.
+        """
         world = self.world
         due_in_s = self.keeper.round()
         now = self.clock.read()
         if now.trusted:
             self.clock.trust.raise_floor(now.utc)
-        # An untrusted clock may come to be believed by itself only where something vouches for it.
-        waiting = not now.trusted and (world.hardware or world.synchronised)
-        if busy or waiting:
+        if busy:
             due_in_s = min(due_in_s, BUSY_TICK_S)
+        elif not now.trusted and (world.hardware or world.synchronised):
+            due_in_s = min(due_in_s, self._untrusted_for_s(now))
         elif any(pin.lit for pin in world.pins.values()):
-            due_in_s = min(due_in_s, max(self.journal.beat_boot_s + CALM_BEAT_S - now.boot_s, BUSY_TICK_S))
+            beat_in_s = self.journal.beat_boot_s + BEAT_EVERY_S - now.boot_s
+            if world.fuse is None:
+                beat_in_s = max(beat_in_s, calm_until_s - BEATS_BEFORE_S - world.now_s)
+            due_in_s = min(due_in_s, max(beat_in_s, BUSY_TICK_S))
         self.due_s = world.now_s + due_in_s
         if busy or world.fuse is not None or self.journal.more_than_beats:
             self.write()
+
+    def _untrusted_for_s(self, now: Reading) -> float:
+        """Give a time for which a clock that is behind the journal stays so; else a tick."""
+        for_s = BUSY_TICK_S
+        while for_s < CALM_TICK_S and self.clock.trust.is_behind(now.utc + timedelta(seconds=2 * for_s)):
+            for_s *= 2
+        return for_s
 
     def write(self) -> None:
         """Have the journal written, unless the disk hangs. On a calm night beats wait, to save work here."""
