@@ -95,11 +95,7 @@ def _write_temporary(temporary: Path, content: bytes, *, like: os.stat_result | 
     descriptor = os.open(temporary, flags, 0o600 if like else 0o644)
     try:
         if like:
-            # A user who may edit the file without owning it cannot give the copy away; the mode still lets
-            # both of them in.
-            with contextlib.suppress(PermissionError):
-                os.fchown(descriptor, -1, like.st_gid)
-                os.fchown(descriptor, like.st_uid, -1)
+            _keep_owner(descriptor, like)
             os.fchmod(descriptor, like.st_mode & 0o7777)
         rest = memoryview(content)
         while rest:
@@ -107,6 +103,20 @@ def _write_temporary(temporary: Path, content: bytes, *, like: os.stat_result | 
         os.fsync(descriptor)
     finally:
         os.close(descriptor)
+
+
+def _keep_owner(descriptor: int, like: os.stat_result) -> None:
+    """Give a new file to the group and the owner of another, as far as the system allows.
+
+    A user who may edit a file without owning it cannot give the copy away; the mode still lets both of them
+    in. In a user namespace an unknown owner shows as nobody, and giving a file to it is an invalid argument.
+    """
+    for user, group in ((-1, like.st_gid), (like.st_uid, -1)):
+        try:
+            os.fchown(descriptor, user, group)
+        except OSError as error:
+            if error.errno not in (errno.EPERM, errno.EINVAL):
+                raise
 
 
 def _exchange_expected(temporary: Path, path: Path, expected: bytes) -> None:

@@ -107,17 +107,22 @@ def test_the_owner_is_kept(path):
     assert (path.stat().st_uid, path.stat().st_gid) == (12345, 23456)
 
 
-def test_an_owner_who_cannot_be_kept_does_not_stop_the_edit(path, monkeypatch):
-    """A service that may write a file of somebody else's does so; the mode stays."""
+@pytest.mark.parametrize("code", [errno.EPERM, errno.EINVAL])
+def test_an_owner_who_cannot_be_kept_does_not_stop_the_edit(path, monkeypatch, code):
+    """A service that may write somebody else's file does so, in a user namespace too; group and mode stay."""
+    given = []
 
-    def refuse(*_args):
-        raise PermissionError(errno.EPERM, "Operation not permitted")
+    def refuse_owner(_handle, user, group):
+        if user != -1:
+            raise OSError(code, os.strerror(code))
+        given.append(group)
 
-    monkeypatch.setattr(os, "fchown", refuse)
+    monkeypatch.setattr(os, "fchown", refuse_owner)
     path.chmod(0o664)
     write_atomically(path, NEW, expected=OLD)
     assert path.read_bytes() == NEW
     assert stat.S_IMODE(path.stat().st_mode) == 0o664
+    assert given == [path.stat().st_gid]
 
 
 def fail_at(monkeypatch, call, nth, code):
