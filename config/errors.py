@@ -4,6 +4,7 @@
     ├── ProgramError (ValueError)     a text that is not in the program language
     ├── SiteFileError (ValueError)    a site file with problems; carries all of them
     ├── WiringError (ValueError)      cables and fixtures that make no tree; carries all problems
+    │   └── CableTextError           a text that is not a gauge or a length
     ├── PeriodError (ValueError)      a text that names no night, month, season or stretch of nights
     ├── UnknownZoneError (KeyError)   no zone has that id
     ├── UnknownFixtureError (KeyError) a zone has no fixture at that place
@@ -106,6 +107,21 @@ class WiringError(LeerieError, ValueError):
         """Carry the problems; the text is one line each."""
         self.problems = problems
         super().__init__("\n".join(problems))
+
+
+class CableTextError(WiringError):
+    """A text that is not a gauge or a length that can be used.
+
+    Attributes:
+        what: what is wrong with it, one clause.
+        remedy: what to write, one clause.
+    """
+
+    def __init__(self, text: str, what: str, remedy: str) -> None:
+        """Quote the text, and say what is wrong and what to write."""
+        self.what = what
+        self.remedy = remedy
+        super().__init__(f"“{text}” {what}; {remedy}")
 
 
 class PeriodError(LeerieError, ValueError):

@@ -13,9 +13,9 @@ from dataclasses import asdict, dataclass
 from typing import Any, Final
 
 from config.errors import WiringError
+from config.models.cables import M_PER_FT, parse_length
 from controller.design.photometry import upright_illuminance_lx
 from controller.design.placement import AIM_PART, Placement, Target, place
-from controller.wiring.cable import M_PER_FT, parse_length
 
 USUAL_SPREAD: Final = 0.5
 """Width of a tree or a tall thing as a part of its height where nobody gives it; common practice."""

@@ -30,6 +30,7 @@ from config.models.site import Site
 from controller.design.materials import list_materials
 from controller.inspection.circuit_checks import CONTINUOUS
 from controller.inspection.report import WiringReport
+from controller.wiring.cable import ampacity
 from controller.wiring.solver import Solution
 
 _BEFORE_UNIT = re.compile(r"(?<=\d) (?=%|(?:VA|V|A|W|ft|m|mm|ohm|AWG|mm2)\b)")
@@ -127,6 +128,6 @@ def _runs(report: WiringReport) -> Iterator[dict[str, str]]:
                 yield {
                     "words": f"{cable.from_node} to {cable.to_node}",
                     "gauge": str(cable.gauge),
-                    "limit": f"{cable.ampacity_a or cable.gauge.ampacity.amperes:g}",
+                    "limit": f"{cable.ampacity_a or ampacity(cable.gauge).amperes:g}",
                     "amperes": f"{amperes[cable.to_node]:.2f}" if known else "–",
                 }

@@ -19,6 +19,7 @@ from controller.inspection.report import WiringReport, ZoneLoad
 from controller.inspection.rule_of_thumb import RuleOfThumbCheck
 from controller.lamps.light import filament_light
 from controller.lamps.physics import filament_life_h
+from controller.wiring.cable import ampacity
 from controller.wiring.fixtures import PlacedLight
 from controller.wiring.from_site import Circuit
 from controller.wiring.network import Lamp
@@ -137,7 +138,7 @@ def _cables(circuit: Circuit, one: SolvedStates) -> list[dict[str, Any]]:
                 "gauge": str(cable.gauge),
                 "length_m": _rounded(cable.length_m, 4),
                 "amperes": _rounded(state.amperes, 4) if state else None,
-                "limit_a": cable.ampacity_a or cable.gauge.ampacity.amperes,
+                "limit_a": cable.ampacity_a or ampacity(cable.gauge).amperes,
                 "drop_v": _rounded(state.drop_v, 6) if state else None,
                 "loss_w": _rounded(state.loss_w, 4) if state else None,
                 "volts": _rounded(lit.volts[cable.to_node], 6) if isinstance(lit, Solution) else None,

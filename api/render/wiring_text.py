@@ -8,13 +8,13 @@ from enum import StrEnum
 
 from api.render.wiring_json import worst_level
 from config.errors import Severity
+from config.models.cables import M_PER_FT, Gauge, Unit
 from controller.inspection.advice import Proposal
 from controller.inspection.findings import Finding, SolvedStates, Topic
 from controller.inspection.lamp_checks import BRANCH_PERCENT
 from controller.inspection.report import WiringReport, ZoneLoad
 from controller.lamps.light import filament_light
 from controller.lamps.physics import filament_life_h
-from controller.wiring.cable import M_PER_FT, Gauge, Unit
 from controller.wiring.fixtures import PlacedLight
 from controller.wiring.network import Lamp
 from controller.wiring.solver import LampState, Solution

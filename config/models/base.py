@@ -42,22 +42,22 @@ def _take_decimal(value: Any) -> Any:  # noqa: ANN401 (anything may stand in a f
     return Decimal(str(value))
 
 
-def _take_span(value: Any) -> Span:  # noqa: ANN401 (anything may stand in a file)
-    """Read a span from its text."""
-    if isinstance(value, Span):
-        return value
+def require_text(value: Any) -> str:  # noqa: ANN401 (anything may stand in a file)
+    """Return a text, or refuse anything else as pydantic does."""
     if not isinstance(value, str):
         raise PydanticKnownError("string_type")
-    return parse_span(value)
+    return value
+
+
+def _take_span(value: Any) -> Span:  # noqa: ANN401 (anything may stand in a file)
+    """Read a span from its text."""
+    return value if isinstance(value, Span) else parse_span(require_text(value))
 
 
 def _take_nights(value: Any) -> Nights:  # noqa: ANN401 (anything may stand in a file)
     """Read the condition of a special night from its text."""
-    if isinstance(value, Weekdays | OneDate | YearlyStretch):
-        return value
-    if not isinstance(value, str):
-        raise PydanticKnownError("string_type")
-    return parse_nights(value)
+    known = isinstance(value, Weekdays | OneDate | YearlyStretch)
+    return value if known else parse_nights(require_text(value))
 
 
 def read_by(take: Callable[[Any], Any]) -> GetPydanticSchema:

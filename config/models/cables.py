@@ -7,24 +7,26 @@ forms: a ``line``, whose lights are spread evenly along it, and a ``hub`` with l
 from __future__ import annotations
 
 import re
+from dataclasses import dataclass
+from enum import StrEnum
 from typing import Annotated, Any, Final, Literal
 
 from pydantic import Field
-from pydantic_core import PydanticKnownError
 
-from config.models.base import Name, Number, Table, read_by
+from config.errors import CableTextError
+from config.models.base import Name, Number, Table, read_by, require_text
 
-# The sizes for which the tables of resistances have a figure: NEC chapter 9 table 8, and IEC 60228. A test
-# holds these readers against the tables' own, which are a floor above.
-_AWG_SIZES: Final = (18, 16, 14, 12, 10, 8, 6)
-_AWG_BUILDS: Final = ("solid", "stranded")
+M_PER_FT: Final = 0.3048
+"""International foot, exact."""
+
+# The sizes that have a published resistance, the American ones with the area of their copper: NEC chapter 9
+# table 8 and IEC 60228. Held against the tables of resistances by tests/config/models/test_cables.py.
+_AWG_AREA_MM2: Final = {18: 0.8230, 16: 1.3087, 14: 2.0809, 12: 3.3088, 10: 5.2612, 8: 8.3656, 6: 13.3018}
 _MM2_SIZES: Final = (0.75, 1.0, 1.5, 2.5, 4.0, 6.0, 10.0)
-_NO_SOLID_AWG: Final = 6
 _GAUGE: Final = re.compile(
     r"\s*(\d{1,3}(?:\.\d{1,3})?)\s*(awg|mm2|mm²)(?:\s+(solid|stranded|flexible))?\s*", re.IGNORECASE
 )
 _LENGTH: Final = re.compile(r"\s*(\d{1,6}(?:\.\d{1,6})?)\s*(ft|m)\s*", re.IGNORECASE)
-_M_PER_FT: Final = 0.3048
 # Twice round the largest garden: beyond this a unit is wrong.
 _LONGEST_M: Final = 3000.0
 _MOST_VOLTS: Final = 60.0
@@ -37,37 +39,108 @@ _READINGS = (
 )
 
 
-def _take_gauge(value: Any) -> str:  # noqa: ANN401 (anything may stand in a file)
-    """Read a gauge; the text is kept as it is."""
-    if not isinstance(value, str):
-        raise PydanticKnownError("string_type")
-    found = _GAUGE.fullmatch(value)
-    if found is None:
-        raise ValueError("is no gauge")
-    size, build = float(found[1]), (found[3] or "").lower()
-    if found[2].lower() == "awg":
-        if size not in _AWG_SIZES:
-            raise ValueError(f"has no table; there are {', '.join(map(str, _AWG_SIZES))} AWG")
-        if build and build not in _AWG_BUILDS:
-            raise ValueError("has no table; AWG is solid or stranded")
-        if size == _NO_SOLID_AWG and build == "solid":
-            raise ValueError("has no table; 6 AWG is stranded")
-    elif size not in _MM2_SIZES:
-        raise ValueError(f"has no table; there are {', '.join(f'{each:g}' for each in _MM2_SIZES)} mm²")
-    return value
+class Unit(StrEnum):
+    """How a gauge is counted."""
+
+    AWG = "AWG"
+    MM2 = "mm2"
 
 
-def _take_length(value: Any) -> str:  # noqa: ANN401 (anything may stand in a file)
-    """Read a length; the text is kept as it is."""
-    if not isinstance(value, str):
-        raise PydanticKnownError("string_type")
-    found = _LENGTH.fullmatch(value)
+class Build(StrEnum):
+    """How a conductor is made: IEC 60228 class 1, 2 and 5; the NEC table has the first two."""
+
+    SOLID = "solid"
+    STRANDED = "stranded"
+    FLEXIBLE = "flexible"
+
+
+# Where nothing is said: stranded for AWG, fine-stranded class 5 for mm²; each the higher of its table.
+_USUAL_BUILD: Final = {Unit.AWG: Build.STRANDED, Unit.MM2: Build.FLEXIBLE}
+_SIZES_TO_USE: Final = {
+    Unit.AWG: "use 18, 16, 14, 12, 10 or 8 AWG, stranded or solid, or 6 AWG stranded",
+    Unit.MM2: "use 0.75, 1, 1.5, 2.5, 4, 6 or 10 mm2",
+}
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Gauge:
+    """The thickness and make of one conductor.
+
+    Attributes:
+        size: the AWG number, or the area in mm².
+        unit: which of the two.
+        build: solid, stranded or flexible.
+
+    Raises:
+        CableTextError: no table has a resistance for it.
+    """
+
+    size: float
+    unit: Unit
+    build: Build
+
+    def __post_init__(self) -> None:
+        """Refuse a size for which no table gives a resistance."""
+        if self.unit is Unit.MM2:
+            known = self.size in _MM2_SIZES
+        else:
+            known = self.size in _AWG_AREA_MM2 and self.build is not Build.FLEXIBLE
+            known = known and (self.size, self.build) != (6, Build.SOLID)
+        if not known:
+            raise CableTextError(str(self), "is not in any table of resistances", _SIZES_TO_USE[self.unit])
+
+    def __str__(self) -> str:
+        """The text that parses back; the build is named where it is not the usual one."""
+        text = f"{self.size:g} {self.unit}"
+        return text if self.build is _USUAL_BUILD[self.unit] else f"{text} {self.build}"
+
+    @property
+    def area_mm2(self) -> float:
+        """Area of the copper of one conductor, in mm²."""
+        return _AWG_AREA_MM2[int(self.size)] if self.unit is Unit.AWG else self.size
+
+
+def parse_gauge(text: str) -> Gauge:
+    """Read a gauge as a person writes it: ``12 AWG``, ``12 AWG solid``, ``2.5 mm2``, ``2.5 mm2 stranded``.
+
+    Args:
+        text: the gauge; without a word for the build, AWG is stranded and mm² is flexible (class 5).
+
+    Raises:
+        CableTextError: the text is not a gauge, or its size is in no table.
+    """
+    found = _GAUGE.fullmatch(text)
     if found is None:
-        raise ValueError("is no length with its unit")
-    length_m = float(found[1]) * (_M_PER_FT if found[2].lower() == "ft" else 1.0)
-    if not 0.0 < length_m <= _LONGEST_M:
-        raise ValueError("is not above zero" if length_m <= 0.0 else f"is longer than {_LONGEST_M:g} m")
-    return value
+        raise CableTextError(text, "is not a gauge", f"write {_A_GAUGE}")
+    unit = Unit.AWG if found[2].lower() == "awg" else Unit.MM2
+    build = Build(found[3].lower()) if found[3] else _USUAL_BUILD[unit]
+    return Gauge(size=float(found[1]), unit=unit, build=build)
+
+
+def parse_length(text: str) -> float:
+    """Read a length as a person writes it, ``100 ft`` or ``30 m``, and return it in metres.
+
+    Raises:
+        CableTextError: the text is not a length, has no unit, or is not above zero.
+    """
+    found = _LENGTH.fullmatch(text)
+    if found is None:
+        raise CableTextError(text, "is not a length with its unit", f"write {_A_LENGTH}")
+    length_m = float(found[1]) * (M_PER_FT if found[2].lower() == "ft" else 1.0)
+    if length_m <= 0.0:
+        raise CableTextError(text, "is not above zero", f"write {_A_LENGTH}")
+    return length_m
+
+
+def _take_gauge(value: Any) -> Gauge:  # noqa: ANN401 (anything may stand in a file)
+    return value if isinstance(value, Gauge) else parse_gauge(require_text(value))
+
+
+def _take_length(value: Any) -> float:  # noqa: ANN401 (anything may stand in a file)
+    length_m = value if isinstance(value, float) else parse_length(require_text(value))
+    if length_m > _LONGEST_M:
+        raise ValueError(f"is longer than {_LONGEST_M:g} m")
+    return length_m
 
 
 def _take_volts(value: Any) -> float:  # noqa: ANN401 (anything may stand in a file)
@@ -114,8 +187,8 @@ def _take_taps(value: Any) -> tuple[float, ...]:  # noqa: ANN401 (anything may s
     return taps
 
 
-GaugeText = Annotated[str, read_by(_take_gauge), Field(description=_A_GAUGE)]
-LengthText = Annotated[str, read_by(_take_length), Field(description=_A_LENGTH)]
+GaugeText = Annotated[Gauge, read_by(_take_gauge), Field(description=_A_GAUGE)]
+LengthText = Annotated[float, read_by(_take_length), Field(description=_A_LENGTH)]
 
 
 class WiringSettings(Table):
@@ -158,7 +231,7 @@ class WiredFixture(Table):
     node: Name | None = Field(
         None, description="the node, line or hub that it hangs on, such as “hub” or “jetty 3”"
     )
-    lead: LengthText | None = Field(None, description=_A_LENGTH)
+    lead_m: LengthText | None = Field(None, alias="lead", description=_A_LENGTH)
     lead_gauge: GaugeText | None = Field(None, description=_A_GAUGE)
     driver: Literal["regulated", "linear", "resistor"] = Field(
         "regulated",
@@ -184,9 +257,9 @@ class Cable(Table):
     )
     hub: Name | None = Field(None, description="the name of a hub with legs, such as “oak”")
     gauge: GaugeText
-    length: LengthText
-    legs: tuple[LengthText, ...] = Field(
-        (), strict=False, description='the length of each leg, such as ["10 ft", "25 ft"]'
+    length_m: LengthText = Field(alias="length", description=_A_LENGTH)
+    leg_lengths_m: tuple[LengthText, ...] = Field(
+        (), alias="legs", strict=False, description='the length of each leg, such as ["10 ft", "25 ft"]'
     )
     leg_gauge: GaugeText | None = Field(None, description=_A_GAUGE)
     tap: Number | None = Field(

@@ -11,10 +11,9 @@ from datetime import date, time
 from typing import Annotated, Any
 
 from pydantic import Field
-from pydantic_core import PydanticKnownError
 
 from config.errors import ProgramError
-from config.models.base import Money, Name, NightsText, Table, read_by
+from config.models.base import Money, Name, NightsText, Table, read_by, require_text
 from config.program.hints import guess_clock
 from config.program.special_nights import YearlyStretch, parse_nights
 
@@ -32,9 +31,7 @@ def read_clock(value: Any) -> time:  # noqa: ANN401 (anything may stand in a fil
     """
     if isinstance(value, time):
         return value
-    if not isinstance(value, str):
-        raise PydanticKnownError("string_type")
-    word = value.strip()
+    word = require_text(value).strip()
     if word.lower() == "midnight":
         return _MIDNIGHT
     if match := _CLOCK.fullmatch(word):
@@ -50,9 +47,7 @@ def _take_season(value: Any) -> YearlyStretch:  # noqa: ANN401 (anything may sta
     """Read a stretch of every year from its text."""
     if isinstance(value, YearlyStretch):
         return value
-    if not isinstance(value, str):
-        raise PydanticKnownError("string_type")
-    season = parse_nights(value)
+    season = parse_nights(require_text(value))
     if not isinstance(season, YearlyStretch):
         raise ProgramError(text=value, column=1, found=value, expected=_A_SEASON)
     return season

@@ -39,7 +39,7 @@ def _names_of(cable: Cable, site: Site) -> tuple[str, ...]:
     if cable.to is not None:
         return (cable.to,)
     if cable.hub is not None:
-        return (cable.hub, *name_places(cable.hub, len(cable.legs)))
+        return (cable.hub, *name_places(cable.hub, len(cable.leg_lengths_m)))
     name = cable.line or ""
     count = sum(
         fixture.count for zone in site.zones for fixture in zone.fixtures if (fixture.node or zone.id) == name
@@ -97,7 +97,7 @@ def _doubt_dead_ends(site: Site, used: set[str | None]) -> Iterator[SiteFinding]
             remedy = f'give the fixtures there “node = "{cable.to}"”, or leave the cable out'
             yield SiteFinding(path=("cables", index, "to"), what=what, remedy=remedy)
         if cable.hub is not None and cable.hub not in used:
-            for end in name_places(cable.hub, len(cable.legs)):
+            for end in name_places(cable.hub, len(cable.leg_lengths_m)):
                 if end not in used | onward:
                     what = f"has a leg that leads to no light, “{end}”"
                     remedy = f'give the fixtures there “node = "{end}"”, or leave the leg out'

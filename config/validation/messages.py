@@ -11,7 +11,7 @@ from pydantic import ValidationError
 from pydantic.fields import FieldInfo
 
 from config.currencies import CURRENCIES
-from config.errors import KeyPath, ProgramError
+from config.errors import CableTextError, KeyPath, ProgramError
 from config.models.base import Table
 from config.models.site import SITE_KEYS, Site
 from config.validation.finding import SiteFinding, suggest, write_path
@@ -83,6 +83,8 @@ def _explain(kind: str, path: KeyPath, value: object, context: dict[str, Any]) -
 
 def _explain_cause(cause: Exception, path: KeyPath) -> tuple[str, str]:
     """Say what is wrong and what would do where a reader of ours refused the value."""
+    if isinstance(cause, CableTextError):
+        return cause.what, cause.remedy
     if not isinstance(cause, ProgramError):
         return str(cause), f"write {_fits(path)}"
     place = f"at column {cause.column}"

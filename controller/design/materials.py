@@ -11,8 +11,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
+from config.models.cables import M_PER_FT, Gauge, Unit
 from config.models.site import Site
-from controller.wiring.cable import M_PER_FT, Gauge, Unit
 from controller.wiring.from_site import TransformerWiring
 
 _CONDUCTORS: Final = 2

@@ -12,8 +12,8 @@ from enum import StrEnum
 from typing import Final
 
 from config.errors import WiringError
+from config.models.cables import M_PER_FT
 from controller.design.photometry import beam_for_width_deg, tilt_deg
-from controller.wiring.cable import M_PER_FT
 
 # All common practice, no source.
 OUT_PER_HEIGHT: Final = 2.0 / 6.5

@@ -11,9 +11,10 @@ from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import Final
 
+from config.models.cables import Gauge
 from controller.inspection.gauges import Gauges, find_gauges, has_volts, prepare_trial
 from controller.inspection.rewiring import Purchase, feed_at, move_branch, second_circuit, second_run, thicken
-from controller.wiring.cable import Gauge, thicker
+from controller.wiring.cable import thicker
 from controller.wiring.network import CableSegment, Network, way_to
 from controller.wiring.solver import Outcome, Solution
 

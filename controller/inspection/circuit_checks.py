@@ -12,9 +12,10 @@ from itertools import repeat
 from typing import Final
 
 from config.errors import Severity
+from config.models.cables import Build, Gauge, Unit
 from controller.inspection.findings import Finding, InspectionResult, SolvedStates, Topic
 from controller.inspection.lamp_checks import check_drop, check_evenness, check_life, check_volts
-from controller.wiring.cable import Ampacity, Build, Gauge, Unit
+from controller.wiring.cable import Ampacity, ampacity
 from controller.wiring.limits import Limits
 from controller.wiring.network import Network
 from controller.wiring.solver import Outcome, Solution, solve
@@ -184,14 +185,14 @@ def _check_cables(solution: Solution) -> list[Finding]:
     carried: list[tuple[str, Gauge, float, Ampacity]] = []
     for state in solution.stretches:
         cable = state.stretch
-        limit = cable.gauge.ampacity
+        limit = ampacity(cable.gauge)
         if cable.ampacity_a is not None:
             limit = Ampacity(amperes=cable.ampacity_a, source="the cable's own plate")
         carried.append((f"{cable.from_node} to {cable.to_node}", cable.gauge, state.amperes, limit))
     for lamp in solution.lamps:
         if lamp.fixture.lead is not None:
             gauge = lamp.fixture.lead.gauge
-            carried.append((f"lead at {lamp.fixture.node}", gauge, lamp.amperes, gauge.ampacity))
+            carried.append((f"lead at {lamp.fixture.node}", gauge, lamp.amperes, ampacity(gauge)))
     carried.sort(key=lambda one: one[2] / one[3].amperes, reverse=True)
     feed = solution.network.feed.node
     return [

@@ -12,8 +12,9 @@ from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import Final
 
+from config.models.cables import parse_gauge
 from controller.inspection.rewiring import thicken
-from controller.wiring.cable import parse_gauge, same_kind
+from controller.wiring.cable import same_kind
 from controller.wiring.network import CableSegment, Lamp, Network, way_to
 from controller.wiring.solver import Solution, solve
 

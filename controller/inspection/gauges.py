@@ -10,7 +10,8 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
-from controller.wiring.cable import Gauge, loop_ohm, thicker
+from config.models.cables import Gauge
+from controller.wiring.cable import ampacity, loop_ohm, thicker
 from controller.wiring.network import Lamp, Network
 from controller.wiring.power_flow import Tree, branch_currents, try_volts
 from controller.wiring.solver import build_tree
@@ -156,9 +157,9 @@ def _carry_their_current(trial: SizingTrial) -> Gauges:
     forced: Gauges = {}
     for cable in trial.network.stretches:
         amperes = trial.flows[trial.places[cable.to_node]]
-        limit_a = cable.gauge.ampacity.amperes if cable.ampacity_a is None else cable.ampacity_a
+        limit_a = ampacity(cable.gauge).amperes if cable.ampacity_a is None else cable.ampacity_a
         if amperes > limit_a:
-            carrying = (g for g in thicker(cable.gauge) if g.ampacity.amperes >= amperes)
+            carrying = (g for g in thicker(cable.gauge) if ampacity(g).amperes >= amperes)
             gauge = next(carrying, None)
             if gauge is not None:
                 forced[cable.to_node] = gauge

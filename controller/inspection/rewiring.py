@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
-from controller.wiring.cable import Gauge
+from config.models.cables import Gauge
 from controller.wiring.network import CableSegment, Network, way_to
 
 COPPER_G_PER_CM3 = 8.89

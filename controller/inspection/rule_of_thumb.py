@@ -11,8 +11,8 @@ from dataclasses import dataclass
 from typing import Final
 
 from config.errors import Severity
+from config.models.cables import M_PER_FT, parse_gauge
 from controller.inspection.findings import InspectionResult, SolvedStates, Topic
-from controller.wiring.cable import M_PER_FT, parse_gauge
 from controller.wiring.network import way_to
 from controller.wiring.solver import NoSolution
 

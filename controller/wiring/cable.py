@@ -8,15 +8,11 @@ IEC 60228 for metric ones. Both are brought to the same temperature, 75 °C unle
 from __future__ import annotations
 
 import math
-import re
 from dataclasses import dataclass
-from enum import StrEnum
 from typing import Final
 
 from config.errors import WiringError
-
-M_PER_FT: Final = 0.3048
-"""International foot, exact."""
+from config.models.cables import M_PER_FT, Build, Gauge, Unit
 
 DEFAULT_TEMPERATURE_C: Final = 75.0
 """NEC chapter 9 table 8 is stated at 75 °C; metric sizes are brought to it too."""
@@ -29,22 +25,6 @@ COPPER_PER_K_AT_20_C: Final = 0.00393
 
 TEMPERATURE_RANGE_C: Final = (-40.0, 105.0)
 """Outside these no garden cable is rated, and the straight line through the resistances is not meant."""
-
-
-class Unit(StrEnum):
-    """How a gauge is counted."""
-
-    AWG = "AWG"
-    MM2 = "mm2"
-
-
-class Build(StrEnum):
-    """How a conductor is made: IEC 60228 class 1, 2 and 5; the NEC table knows the first two."""
-
-    SOLID = "solid"
-    STRANDED = "stranded"
-    FLEXIBLE = "flexible"
-
 
 # NEC chapter 9 table 8, uncoated copper, 75 °C: ohms per 1000 ft of ONE conductor. No solid 6 AWG is listed.
 _OHM_PER_KFT: Final = {
@@ -66,9 +46,6 @@ _OHM_PER_KM: Final = {
     **{(area, Build.FLEXIBLE): ohm for area, ohm in _CLASS_5.items()},
 }
 
-# NEC chapter 9 table 8, the area of the copper.
-_AREA_MM2: Final = {18: 0.8230, 16: 1.3087, 14: 2.0809, 12: 3.3088, 10: 5.2612, 8: 8.3656, 6: 13.3018}
-
 _NEC_CORD: Final = "NEC table 400.5(A), cord with two current-carrying conductors (quoted in a second text)"
 _NEC_BURIED: Final = "NEC table 310.16, 60 °C column, for UF cable (quoted in several agreeing copies)"
 _IEC_CORD: Final = "common practice for two-core cords of this size, no source"
@@ -86,14 +63,6 @@ _AMPACITY: Final = {
     (Unit.MM2, 10.0): (64.0, _IEC_BURIED),
 }  # fmt: skip
 
-_DEFAULT_BUILD: Final = {Unit.AWG: Build.STRANDED, Unit.MM2: Build.FLEXIBLE}
-"""Where nothing is said: stranded for AWG, fine-stranded class 5 for mm²; each the higher of its table."""
-
-_GAUGE: Final = re.compile(
-    r"\s*(\d{1,3}(?:\.\d{1,3})?)\s*(awg|mm2|mm²)(?:\s+(solid|stranded|flexible))?\s*", re.I
-)
-_LENGTH: Final = re.compile(r"\s*(\d{1,6}(?:\.\d{1,6})?)\s*(ft|m)\s*", re.I)
-
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Ampacity:
@@ -103,80 +72,10 @@ class Ampacity:
     source: str
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Gauge:
-    """The thickness and make of one conductor.
-
-    Attributes:
-        size: the AWG number, or the area in mm².
-        unit: which of the two.
-        build: solid, stranded or flexible.
-
-    Raises:
-        WiringError: the size is in no table; the sizes that are stand in the message.
-    """
-
-    size: float
-    unit: Unit
-    build: Build
-
-    def __post_init__(self) -> None:
-        """Refuse a size for which no table gives a resistance."""
-        table = _OHM_PER_KFT if self.unit is Unit.AWG else _OHM_PER_KM
-        if (self.size, self.build) not in table:
-            known = ", ".join(f"{size:g} {self.unit} {build}" for size, build in table)
-            raise WiringError(
-                f"“{self.size:g} {self.unit} {self.build}” is in no table of resistances; there are {known}"
-            )
-
-    def __str__(self) -> str:
-        """The text that parses back; the build is named where it is not the usual one."""
-        text = f"{self.size:g} {self.unit}"
-        return text if self.build is _DEFAULT_BUILD[self.unit] else f"{text} {self.build}"
-
-    @property
-    def area_mm2(self) -> float:
-        """Area of the copper of one conductor, in mm²."""
-        return _AREA_MM2[int(self.size)] if self.unit is Unit.AWG else self.size
-
-    @property
-    def ampacity(self) -> Ampacity:
-        """The default current limit of a garden cable of this gauge; the cable's own plate prevails."""
-        amperes, source = _AMPACITY[self.unit, float(self.size)]
-        return Ampacity(amperes=amperes, source=source)
-
-
-def parse_gauge(text: str) -> Gauge:
-    """Read a gauge as a person writes it: ``12 AWG``, ``12 AWG solid``, ``2.5 mm2``, ``2.5 mm2 stranded``.
-
-    Args:
-        text: the gauge; without a word for the build, AWG is stranded and mm² is flexible (class 5).
-
-    Raises:
-        WiringError: the text is no gauge, or its size is in no table.
-    """
-    found = _GAUGE.fullmatch(text)
-    if found is None:
-        raise WiringError(f"“{text}” is no gauge; write it like “12 AWG”, “12 AWG solid” or “2.5 mm2”")
-    size, unit_text, build_text = found.groups()
-    unit = Unit.AWG if unit_text.lower() == "awg" else Unit.MM2
-    build = Build(build_text.lower()) if build_text else _DEFAULT_BUILD[unit]
-    return Gauge(size=float(size), unit=unit, build=build)
-
-
-def parse_length(text: str) -> float:
-    """Read a length as a person writes it, ``100 ft`` or ``30 m``, and give it in metres.
-
-    Raises:
-        WiringError: the text is no length, has no unit, or is not above zero.
-    """
-    found = _LENGTH.fullmatch(text)
-    if found is None:
-        raise WiringError(f"“{text}” is no length; write it like “100 ft” or “30 m”")
-    length_m = float(found[1]) * (M_PER_FT if found[2].lower() == "ft" else 1.0)
-    if length_m <= 0.0:
-        raise WiringError(f"“{text}” is not above zero; a cable has some length")
-    return length_m
+def ampacity(gauge: Gauge) -> Ampacity:
+    """Return the usual current limit of a garden cable of this gauge; the cable's own plate prevails."""
+    amperes, source = _AMPACITY[gauge.unit, float(gauge.size)]
+    return Ampacity(amperes=amperes, source=source)
 
 
 def ohm_per_m(gauge: Gauge, temperature_c: float = DEFAULT_TEMPERATURE_C) -> float:

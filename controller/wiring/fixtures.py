@@ -10,11 +10,11 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
+from config.models.cables import Build, Gauge, Unit
 from config.models.site import Fixture, Site, Zone
-from controller.wiring.cable import parse_gauge, parse_length
 from controller.wiring.network import FixtureAt, Lamp, Lead
 
-USUAL_LEAD: Final = "18 AWG"
+USUAL_LEAD: Final = Gauge(size=18, unit=Unit.AWG, build=Build.STRANDED)
 """The lead of most fixtures (common practice, no source)."""
 
 _LEAST_RATED_V: Final = 1e-3
@@ -99,9 +99,8 @@ def _light(
 ) -> PlacedLight:
     """Make a light whose cable is known."""
     lead = None
-    if fixture.lead is not None:
-        gauge = parse_gauge(fixture.lead_gauge or USUAL_LEAD)
-        lead = Lead(gauge=gauge, length_m=parse_length(fixture.lead))
+    if fixture.lead_m is not None:
+        lead = Lead(gauge=fixture.lead_gauge or USUAL_LEAD, length_m=fixture.lead_m)
     at = FixtureAt(
         node=node,
         zone=zone.id,

@@ -13,7 +13,6 @@ from typing import Final
 
 from config.models.cables import Cable
 from config.models.site import Site, Transformer, Zone
-from controller.wiring.cable import parse_gauge, parse_length
 from controller.wiring.fixtures import PlacedLight, attach_lights, count_lights
 from controller.wiring.layouts import hub_layout, line_layout
 from controller.wiring.limits import Limits
@@ -111,7 +110,7 @@ class _Ends:
         return taps.setdefault(tap_v, cable.begins if not taps else f"{cable.begins}, {tap_v:g} V")
 
     def _lay(self, cable: Cable) -> None:
-        start, gauge, length_m = self._start_of(cable), parse_gauge(cable.gauge), parse_length(cable.length)
+        start, gauge, length_m = self._start_of(cable), cable.gauge, cable.length_m
         if cable.line is not None:
             lights = self._lights.get(cable.line, 0)
             laid = line_layout(start=start, name=cable.line, gauge=gauge, length_m=length_m, lights=lights)
@@ -122,8 +121,8 @@ class _Ends:
                 name=cable.hub,
                 gauge=gauge,
                 length_m=length_m,
-                leg_gauge=parse_gauge(cable.leg_gauge) if cable.leg_gauge is not None else gauge,
-                leg_lengths_m=[parse_length(leg) for leg in cable.legs],
+                leg_gauge=cable.leg_gauge or gauge,
+                leg_lengths_m=cable.leg_lengths_m,
             )
             stretches, self.simple[cable.hub] = laid.stretches, list(laid.nodes)
         else:

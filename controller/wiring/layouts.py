@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from config.errors import WiringError
-from controller.wiring.cable import Gauge
+from config.models.cables import Gauge
 from controller.wiring.network import CableSegment
 
 

@@ -13,7 +13,8 @@ from enum import StrEnum
 from typing import Final
 
 from config.errors import WiringError
-from controller.wiring.cable import DEFAULT_TEMPERATURE_C, Gauge
+from config.models.cables import Gauge
+from controller.wiring.cable import DEFAULT_TEMPERATURE_C
 from controller.wiring.topology import find_problems, walk
 
 FILAMENT_BAND: Final = (0.90, 1.05)

@@ -9,8 +9,8 @@ import time
 from collections.abc import Callable
 from functools import partial
 
+from config.models.cables import parse_gauge
 from controller.inspection.advice import advise
-from controller.wiring.cable import parse_gauge
 from controller.wiring.network import CableSegment, Feed, FixtureAt, Lamp, Lead, Network
 from controller.wiring.solver import NoSolution, Solution, solve
 from tests.bench.rows import Row

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from hypothesis import strategies as st
 
-from controller.wiring.cable import M_PER_FT, parse_gauge
+from config.models.cables import M_PER_FT, parse_gauge
 from controller.wiring.network import CableSegment, Feed, FixtureAt, Lamp, Lead, Network
 
 REFERENCE = Path(__file__).parents[1] / "reference"

@@ -243,7 +243,7 @@ def test_a_site_without_transformers_is_told_so(tmp_path):
         (["{site}", "--placing", "tree 7 ft"], "--placing needs no site file"),
         (["{site}", "--candela", "400"], "--candela goes with --placing"),
         (["--placing", "house 7 ft"], "“house 7 ft” is nothing that lights can be placed at"),
-        (["--placing", "tree 7"], "“7” is no length"),
+        (["--placing", "tree 7"], "“7” is not a length"),
         (["--placing", "wall 7 ft"], "a wall has a height and a length"),
         (["--placing", "path 7 ft by 3 ft"], "a path has a length only"),
         (["--placing", "tree 7 ft", "--candela", "-1"], "candela = -1"),

@@ -11,8 +11,9 @@ from pydantic import TypeAdapter, ValidationError
 
 from config.errors import WiringError
 from config.file.loader import parse_site
-from config.models.cables import GaugeText, LengthText, name_places
-from controller.wiring.cable import parse_gauge, parse_length
+from config.models.cables import Build, GaugeText, LengthText, Unit, name_places, parse_gauge, parse_length
+from controller.wiring import cable as cable_tables
+from controller.wiring.cable import ampacity, ohm_per_m
 from controller.wiring.layouts import hub_layout, line_layout
 from tests.config.site_texts import problems_of, warnings_of
 
@@ -287,32 +288,44 @@ LENGTHS = st.one_of(
 
 
 def taken(kind, text):
-    """Whether the site file takes a text."""
+    """What the site file makes of a text; None where it refuses it."""
     try:
-        return TypeAdapter(kind).validate_python(text) == text
+        return TypeAdapter(kind).validate_python(text)
     except ValidationError:
-        return False
+        return None
 
 
-def readable(read, text):
-    """Whether the tables of resistances have a figure for it."""
+def parsed(parse, text):
+    """What a parser makes of a text; None where it refuses it."""
     try:
-        read(text)
+        return parse(text)
     except WiringError:
-        return False
-    return True
+        return None
+
+
+@pytest.mark.parametrize("size", [*range(1, 25), *(area / 4 for area in range(1, 50))])
+@pytest.mark.parametrize("build", list(Build))
+def test_every_gauge_has_a_resistance_and_no_other_is_taken(size, build):
+    """The sizes that a gauge may have are those of the two tables of resistances."""
+    for unit, table in ((Unit.AWG, cable_tables._OHM_PER_KFT), (Unit.MM2, cable_tables._OHM_PER_KM)):
+        gauge = parsed(parse_gauge, f"{size:g} {unit} {build}")
+        assert (gauge is not None) == ((size, build) in table)
+        assert gauge is None or ohm_per_m(gauge) > 0
 
 
 @given(GAUGES)
 def test_the_site_file_takes_the_gauges_that_have_a_resistance_and_no_others(text):
-    """The two readers of gauges, one a floor above the other, agree on every text."""
-    assert taken(GaugeText, text) == readable(parse_gauge, text)
+    """A gauge of the site file is what the parser makes of it, and has ohms and amperes."""
+    gauge = taken(GaugeText, text)
+    assert gauge == parsed(parse_gauge, text)
+    assert gauge is None or (ohm_per_m(gauge) > 0 and ampacity(gauge).amperes > 0)
 
 
 @given(LENGTHS)
 def test_the_site_file_takes_the_lengths_that_can_be_computed_with(text):
-    """The two readers of lengths agree, up to the longest that a garden has."""
-    assert taken(LengthText, text) == (readable(parse_length, text) and parse_length(text) <= 3000.0)
+    """A length of the site file is what the parser makes of it, up to the longest that a garden has."""
+    length_m = parsed(parse_length, text)
+    assert taken(LengthText, text) == (length_m if length_m is not None and length_m <= 3000.0 else None)
 
 
 @given(st.integers(1, 40))

@@ -9,8 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from config.errors import WiringError
+from config.models.cables import M_PER_FT
 from controller.design.placement import USUAL_BEAMS_DEG, Target, place
-from controller.wiring.cable import M_PER_FT
 
 
 def test_a_small_tree_has_one_spot_about_two_feet_out():

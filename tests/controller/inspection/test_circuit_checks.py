@@ -7,10 +7,10 @@ from dataclasses import replace
 import pytest
 
 from config.errors import Severity
+from config.models.cables import parse_gauge
 from controller.inspection.circuit_checks import inspect
 from controller.inspection.findings import Topic
 from controller.lamps.physics import filament_life_h
-from controller.wiring.cable import parse_gauge
 from controller.wiring.limits import Limits
 from controller.wiring.network import CableSegment, Feed, FixtureAt, Lamp, Lead, Network
 from controller.wiring.solver import solve

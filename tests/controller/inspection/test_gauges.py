@@ -10,6 +10,7 @@ from statistics import mean
 import pytest
 from hypothesis import given, settings
 
+from config.models.cables import parse_gauge
 from controller.inspection.gauges import (
     find_gauges,
     has_volts,
@@ -18,7 +19,7 @@ from controller.inspection.gauges import (
     within_upper_limit,
 )
 from controller.inspection.rewiring import thicken
-from controller.wiring.cable import parse_gauge, thicker
+from controller.wiring.cable import thicker
 from controller.wiring.network import CableSegment, Feed, FixtureAt, Lamp, Network
 from controller.wiring.solver import Solution, solve
 from tests.controller.networks import EVENLY_FT, chain, random_networks, read_reference

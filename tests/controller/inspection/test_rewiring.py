@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from config.models.cables import M_PER_FT, parse_gauge
 from controller.inspection.rewiring import (
     Purchase,
     attach,
@@ -18,7 +19,6 @@ from controller.inspection.rewiring import (
     second_run,
     thicken,
 )
-from controller.wiring.cable import M_PER_FT, parse_gauge
 from controller.wiring.network import Feed, Network, way_to
 from tests.controller.networks import chain, random_networks
 

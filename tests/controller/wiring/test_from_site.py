@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from config.file.loader import example_path, load_site, parse_site
-from controller.wiring.cable import M_PER_FT
+from config.models.cables import M_PER_FT
 from controller.wiring.from_site import build_wiring
 from controller.wiring.network import Lamp
 from controller.wiring.solver import NoSolution, Solution, solve

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from config.errors import WiringError
-from controller.wiring.cable import M_PER_FT, parse_gauge
+from config.models.cables import M_PER_FT, parse_gauge
 from controller.wiring.layouts import hub_layout, line_layout
 from controller.wiring.network import Feed, FixtureAt, Lamp, Network
 from controller.wiring.solver import solve

@@ -7,7 +7,7 @@ import math
 import pytest
 
 from config.errors import WiringError
-from controller.wiring.cable import parse_gauge
+from config.models.cables import parse_gauge
 from controller.wiring.network import CableSegment, Feed, FixtureAt, Lamp, Lead, Network, join
 from controller.wiring.topology import find_problems, walk
 

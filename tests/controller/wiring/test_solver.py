@@ -8,7 +8,8 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from controller.wiring.cable import M_PER_FT, loop_ohm, parse_gauge, thicker
+from config.models.cables import M_PER_FT, parse_gauge
+from controller.wiring.cable import loop_ohm, thicker
 from controller.wiring.network import CableSegment, Feed, FixtureAt, Lamp, Lead, Network
 from controller.wiring.solver import NoSolution, Solution, solve
 from tests.controller.networks import (
