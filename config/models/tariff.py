@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 from datetime import date, time
+from decimal import Decimal
 from typing import Annotated, Any
 
 from pydantic import Field
@@ -74,26 +75,53 @@ class PriceBand(Table):
     season: SeasonText | None = Field(None, description=_A_SEASON)
     per_kwh: PerKwh
 
+    def holds(self, day: date, at: time) -> bool:
+        """Whether this band is in force at a clock time of a day.
 
-class PriceChange(Table):
-    """The prices from a date on; they take the place of all before."""
+        A band that ends at or before it begins holds from midnight to its end and from its beginning to
+        midnight of each of its days.
+        """
+        if not all(days.match(day) for days in (self.days, self.season) if days is not None):
+            return False
+        if self.begins < self.ends:
+            return self.begins <= at < self.ends
+        return at >= self.begins or at < self.ends
+
+
+class Prices(Table):
+    """A price and the bands that differ from it; the last one that holds decides, as with special nights."""
+
+    per_kwh: PerKwh
+    bands: tuple[PriceBand, ...] = Field((), strict=False, description="[[tariff.bands]] tables")
+
+    def price(self, day: date, at: time) -> tuple[Decimal, str]:
+        """Return the price of a kilowatt-hour at a clock time of a day, and the name of its band."""
+        for band in reversed(self.bands):
+            if band.holds(day, at):
+                return band.per_kwh, band.name
+        return self.per_kwh, ""
+
+
+class PriceChange(Prices):
+    """The prices from a date on, which replace all earlier ones."""
 
     since: date = Field(description="the date from which it holds, without quotes, such as 2027-04-01")
-    per_kwh: PerKwh
     bands: tuple[PriceBand, ...] = Field((), strict=False, description="[[tariff.changes.bands]] tables")
 
 
-class Tariff(Table):
-    """What a kilowatt-hour costs."""
+class Tariff(Prices):
+    """What a kilowatt-hour costs: its own prices, until a change replaces them."""
 
     currency: str = Field(
         pattern=r"^[A-Z]{3}$", description="the three capital letters of ISO 4217, such as USD or EUR"
     )
-    per_kwh: PerKwh
-    bands: tuple[PriceBand, ...] = Field((), strict=False, description="[[tariff.bands]] tables")
     changes: tuple[PriceChange, ...] = Field((), strict=False, description="[[tariff.changes]] tables")
 
     @property
     def is_flat(self) -> bool:
         """Whether one price holds at all times."""
         return not self.bands and not self.changes
+
+    def on(self, day: date) -> Prices:
+        """Return the prices in force on a day; the changes stand in the order of their dates."""
+        return next((change for change in reversed(self.changes) if change.since <= day), self)
