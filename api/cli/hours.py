@@ -1,4 +1,4 @@
-"""``leerie hours``: what was lit, missed, taken and worn, from the journal."""
+"""``leerie hours``: run hours, missed light, energy, cost, and wear of lamps and relays, from the journal."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ from api.cli.options import (
     type=click.Choice(["night", "month", "season", "whole"]),
     default="month",
     show_default=True,
-    help="What a row is about. A night runs from noon to noon; seasons are whole months.",
+    help="One row a night (noon to noon), month, season (three whole months), or for all nights.",
 )
 @click.option(
     "--period",
@@ -44,14 +44,14 @@ from api.cli.options import (
     "replaced",
     metavar="ZONE:FIXTURE[:DATE]",
     multiple=True,
-    help="First take down that lamps were replaced, today or on DATE; FIXTURE counts from 1 in its zone.",
+    help="Record a lamp replacement, today or on DATE; FIXTURE counts from 1 in its zone.",
 )
-@click.option("--note", default="", metavar="TEXT", help="What to remember about lamps replaced.")
+@click.option("--note", default="", metavar="TEXT", help="A note on the lamps that were replaced.")
 @click.option(
     "--port",
     type=click.IntRange(1, 65535),
     default=DEFAULT_PORT,
-    help="Where a running daemon listens, which then takes the replacement down.",
+    help="Port of a running daemon, which then records the replacement.",
 )
 def hours(
     *,
@@ -68,15 +68,15 @@ def hours(
     note: str,
     port: int,
 ) -> None:
-    """Say what each zone did: hours, what was missed and why, energy, cost, lamps and relays.
+    """Show what each zone did: hours, what was missed and why, energy, cost, lamps and relays.
 
-    Without dates the last 14 nights are shown, or the last 12 months, or 4 seasons; `--by whole` then adds up
-    the journal's whole life. Energy goes by the load that a zone had at the time.
+    Without dates it shows the last 14 nights, 12 months or 4 seasons; `--by whole` then adds up the journal's
+    whole life. Energy is worked out from the load that a zone had at the time.
     """
     if as_json and as_csv:
         raise click.UsageError("--json and --csv exclude each other; give one of them")
     if note and not replaced:
-        raise click.UsageError("--note says something about lamps replaced; give --replaced as well")
+        raise click.UsageError("--note is about a lamp replacement; give --replaced as well")
 
     from controller.calendar.periods import Each
     from controller.history.query import HoursQuery
@@ -89,21 +89,23 @@ def hours(
         from api.cli.replacements import replace_lamps
 
         replace_lamps(planner, state, replaced, note=note, port=port)
-    journal, now = JournalReader(state), now_utc()
-    ask = HoursQuery(by=Each(by), period=period, first=from_date, last=to_date, zones=zone_ids)
+    source, now = JournalReader(state), now_utc()
+    query = HoursQuery(by=Each(by), period=period, first=from_date, last=to_date, zones=zone_ids)
     if as_csv:
         from api.render.hours_csv import write_csv
         from api.render.numbers import currency_of
 
-        rows = iter_hour_rows(planner, journal, ask, now_utc=now)
+        rows = iter_hour_rows(planner, source, query, now_utc=now)
         for line in write_csv(rows, currency_of(planner.site)):
             click.echo(line, nl=False)
         return
-    answer = report_hours(planner, journal, ask, now_utc=now, year=year_to_come(planner, now))
+    report = report_hours(planner, source, query, now_utc=now, year=year_to_come(planner, now))
     if as_json:
-        print_json(answer)
+        from api.render.hours_json import to_response
+
+        print_json(to_response(report))
         return
     from api.render.hours_table import lay_out_hours
     from api.render.tables import show
 
-    show(*lay_out_hours(answer, planner.tz))
+    show(*lay_out_hours(report))

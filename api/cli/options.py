@@ -10,7 +10,7 @@ import re
 import sys
 from datetime import UTC, date, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
 import click
@@ -18,6 +18,8 @@ import click
 from api.render.instants import quote, read_date, read_instant
 
 if TYPE_CHECKING:
+    from pydantic import BaseModel
+
     from config.file.loader import LoadedSite
 
 _LOCAL_TIME = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}[Tt ][0-9]{2}:[0-9]{2}(?::[0-9]{2})?")
@@ -88,8 +90,10 @@ def load(path: Path) -> LoadedSite:
     return load_site(path)
 
 
-def print_json(data: object) -> None:
+def print_json(data: BaseModel | dict[str, Any]) -> None:
     """Print data as JSON; letters that the terminal or file cannot hold are escaped."""
+    if not isinstance(data, dict):
+        data = data.model_dump(mode="json")
     encoding = (getattr(sys.stdout, "encoding", None) or "ascii").lower().replace("-", "")
     import json
 

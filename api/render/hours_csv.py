@@ -3,99 +3,87 @@
 from __future__ import annotations
 
 import csv
+import io
 from collections.abc import Callable, Iterable, Iterator
-from typing import Any
 
-from controller.history.totals import REASONS
+from api.render.numbers import hours_of, kwh_of, unrounded
+from controller.energy.values import Energy
+from controller.history.report import HourRow
+from controller.history.totals import REASONS, HourSum
+from controller.records.entries import Cause
 
-Row = dict[str, Any]
+Cell = str | int | float | None
 
 
-def write_csv(rows: Iterable[Row], currency: str | None) -> Iterator[str]:
+def write_csv(rows: Iterable[HourRow], currency: str | None) -> Iterator[str]:
     """Write rows of the account as lines of CSV, each as it comes, the header first.
 
     Args:
-        rows: as ``hours_json.row_as_json`` makes them.
-        currency: what costs are counted in; without one there is no such column.
+        rows: the rows, such as ``iter_hour_rows`` gives them.
+        currency: of the costs; without one there is no such column.
 
-    Source: RFC 4180; held by tests/api/test_hours_csv.py with Python's and pandas' own readers.
+    Source: RFC 4180; held by tests/api/cli/test_hours.py with Python's and pandas' own readers.
     """
     columns = _columns(currency)
-    lines = _Lines()
-    writer = csv.writer(lines)  # its default dialect ends lines with CRLF and doubles quotes, as the RFC says
-    writer.writerow(list(columns))
-    yield lines.take()
+    yield _line(["period", "first night", "last night", "zone", *columns])
     for row in rows:
-        writer.writerow(["" if (cell := find(row)) is None else cell for find in columns.values()])
-        yield lines.take()
+        period = row.period
+        cells = (find(row.hours) for find in columns.values())
+        yield _line([period.name, period.first.isoformat(), period.last.isoformat(), row.zone, *cells])
 
 
-def _columns(currency: str | None) -> dict[str, Callable[[Row], Any]]:
-    """Give the columns: each heading, and how its cell is found."""
-    columns: dict[str, Callable[[Row], Any]] = {
-        "period": _key("period"),
-        "first night": _key("from"),
-        "last night": _key("to"),
-        "zone": _key("zone"),
-        "lit (h)": _key("lit_h"),
-        "by program (h)": _key("by_program_h"),
-        "by override (h)": _key("by_override_h"),
-        "for another reason (h)": _key("unknown_h"),
-        "clock not trusted while lit (h)": _key("clock_not_trusted_h"),
-        "lit in daylight (h)": _key("daylight_h"),
-        "starts": _key("starts"),
-        "planned (h)": _key("planned_h"),
-        "missed (h)": _key("missed_h"),
+def _columns(currency: str | None) -> dict[str, Callable[[HourSum], Cell]]:
+    """Give the columns after period and zone: each heading, and how its cell is found."""
+    columns: dict[str, Callable[[HourSum], Cell]] = {
+        "lit (h)": lambda hours: hours_of(hours.lit_ms),
+        "by program (h)": lambda hours: hours_of(hours.program_ms),
+        "by override (h)": lambda hours: hours_of(hours.override_ms),
+        "for another reason (h)": lambda hours: hours_of(hours.unknown_ms),
+        "clock not trusted while lit (h)": lambda hours: hours_of(hours.untrusted_ms),
+        "lit in daylight (h)": lambda hours: hours_of(hours.daylight_ms),
+        "starts": lambda hours: hours.starts,
+        "planned (h)": lambda hours: hours_of(hours.planned_ms),
+        "missed (h)": lambda hours: hours_of(hours.missed_ms),
     }
-    for reason in REASONS:
-        name = "unexplained" if reason is None else str(reason)
-        columns[f"missed, {name} (h)"] = _missed(None if reason is None else name)
+    columns |= {f"missed, {reason or 'unexplained'} (h)": _missed(reason) for reason in REASONS}
     columns |= {
-        "longest dark gap (h)": lambda row: row["longest_dark_gap"] and row["longest_dark_gap"]["hours"],
-        "at the lamps (kWh)": _key("lamps_kwh"),
-        "in the cables (kWh)": _key("cables_kwh"),
-        "in the transformer, lit (kWh)": _key("transformer_lit_kwh"),
-        "in the transformer, dark (kWh)": _key("transformer_dark_kwh"),
-        "at the meter (kWh)": _key("meter_kwh"),
+        "longest dark gap (h)": lambda hours: hours_of(
+            hours.longest_gap.lasts_ms if hours.longest_gap else None
+        ),
+        "at the lamps (kWh)": lambda hours: kwh_of(hours.lamps_j),
+        "in the cables (kWh)": _energy(lambda energy: kwh_of(energy.cable_j)),
+        "in the transformer, lit (kWh)": _energy(lambda each: kwh_of(each.load_loss_j + each.no_load_j)),
+        "in the transformer, dark (kWh)": _energy(lambda energy: kwh_of(energy.idle_j)),
+        "at the meter (kWh)": _energy(lambda energy: kwh_of(energy.meter_j)),
     }
     if currency is not None:
-        columns[f"cost ({currency})"] = _key("cost_unrounded")
-    columns["load (W)"] = lambda row: " then ".join(
-        "unknown" if load["watts"] is None else f"{load['watts']:g}" for load in row["loads"]
+        columns[f"cost ({currency})"] = lambda hours: unrounded(hours.cost)
+    columns["load (W)"] = lambda hours: " then ".join(
+        "unknown" if watts is None else f"{watts:g}" for watts, _ in hours.loads
     )
-    columns["lit with an unknown load (h)"] = _key("without_load_h")
-    columns["energy is"] = lambda row: "at least" if row["at_least"] else "complete"
+    columns["lit with an unknown load (h)"] = lambda hours: hours_of(hours.without_load_ms)
+    columns["energy is"] = lambda hours: "at least" if hours.at_least else "complete"
     return columns
 
 
-def _key(name: str) -> Callable[[Row], Any]:
-    """Find a cell under a name."""
-    return lambda row: row[name]
+def _missed(reason: Cause | None) -> Callable[[HourSum], Cell]:
+    """Find the hours that were missed for a reason; none where it is not known what was missed."""
 
-
-def _missed(reason: str | None) -> Callable[[Row], Any]:
-    """Find the hours that were missed for a reason; none where the row does not know what was missed."""
-
-    def find(row: Row) -> float | None:
-        if row["missed_h"] is None:
+    def find(hours: HourSum) -> Cell:
+        if hours.missed_ms is None:
             return None
-        return next((part["hours"] for part in row["missed"] if part["why"] == reason), 0.0)
+        return hours_of(sum(part.lasts_ms for part in hours.missed if part.reason is reason))
 
     return find
 
 
-class _Lines:
-    """Takes what a CSV writer writes, line by line."""
+def _energy(find: Callable[[Energy], float]) -> Callable[[HourSum], Cell]:
+    """Find a part of the energy, where it is known."""
+    return lambda hours: None if hours.energy is None else find(hours.energy)
 
-    def __init__(self) -> None:
-        """Nothing is written yet."""
-        self._text = ""
 
-    def write(self, text: str) -> None:
-        """Take some text."""
-        self._text += text
-
-    def take(self) -> str:
-        """Give what was written since the last time."""
-        text, self._text = self._text, ""
-        return text
+def _line(cells: Iterable[Cell]) -> str:
+    """Write one line; the default dialect ends it with CRLF and doubles quotes, as the RFC says."""
+    line = io.StringIO()
+    csv.writer(line).writerow(list(cells))
+    return line.getvalue()

@@ -2,158 +2,170 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from datetime import date, datetime
-from typing import Any
-from zoneinfo import ZoneInfo
+from collections.abc import Callable, Iterable, Iterator
 
 from rich.console import RenderableType
 from rich.text import Text
 
-from api.render.numbers import NONE, hours, kwh, money, share
+from api.render.numbers import NONE, currency_of, hour_notes, hours, kwh, money, share
 from api.render.tables import QUIET, STRONG, TableColumn, build_table
+from controller.calendar.night import local
+from controller.history.lamp_wear import LampAccount
+from controller.history.report import HoursReport
+from controller.history.totals import HourSum
+from controller.lamps.life import HORIZON_YEARS, RelayLife
+from controller.records.entries import Cause
 
-Row = dict[str, Any]
-_UNEXPLAINED = "unexplained"
+# A heading, and how its cell is found.
+_Column = tuple[str, Callable[[HourSum], str]]
 
 
-def lay_out_hours(answer: dict[str, Any], tz: ZoneInfo) -> Iterator[RenderableType]:
-    """Lay out an answer of ``report_hours``.
-
-    Args:
-        answer: the answer.
-        tz: time zone of the site, for the instants in it.
-    """
-    yield Text(f"{answer['site']}, nights of {answer['from']} to {answer['to']}, by {answer['by']}")
-    yield Text("")
-    yield build_table(_hour_columns(answer["currency"]), _hour_rows(answer))
-    if gap := answer["total"]["longest_dark_gap"]:
-        at = datetime.fromisoformat(gap["from"]).astimezone(tz)
+def lay_out_hours(report: HoursReport) -> Iterator[RenderableType]:
+    """Lay out a report."""
+    yield Text(f"{report.site.name}, nights of {report.first} to {report.last}, by {report.by}\n")
+    yield _hours(report)
+    if report.total.missed:
         yield Text("")
-        when = f"from {at:%H:%M on %a %d %b %Y}"
-        yield Text(f"Longest dark gap: {hours(gap['hours'])} h {when}, {_reason(gap)}.")
-    if answer.get("lamps"):
+        yield _missed(report)
+    if gap := report.total.longest_gap:
+        began = local(gap.starts_at_utc, report.tz)
+        when = f"from {began:%H:%M on %a %d %b %Y}"
+        yield Text(f"\nLongest dark gap: {hours(gap.lasts_ms)} h {when}, {_reason(gap.reason)}.")
+    if report.wear is not None and report.wear.lamps:
         yield Text("")
-        yield build_table(_LAMP_COLUMNS, [_lamp_cells(lamp) for lamp in answer["lamps"]])
-    if answer.get("relays"):
+        yield build_table(_LAMP_COLUMNS, map(_lamp_cells, report.wear.lamps))
+    if report.wear is not None and report.wear.relays:
         yield Text("")
-        yield build_table(_RELAY_COLUMNS, [_relay_cells(relay) for relay in answer["relays"]])
-    notes = [*_since(answer, tz), *answer["notes"]]
+        yield build_table(_RELAY_COLUMNS, map(_relay_cells, report.wear.relays))
+    notes = [*_since(report), *hour_notes(is_lifetime=report.is_lifetime, at_least=report.total.at_least)]
     for number, note in enumerate(notes):
         if number == 0:
             yield Text("")
         yield Text(f"{note[0].upper()}{note[1:]}.", style=QUIET)
 
 
-def _hour_columns(currency: str | None) -> list[TableColumn]:
-    """Name the columns of the account."""
-    names = ("Lit h", "Program", "Override", "Other", "Starts", "By day", "Missed")
-    columns = [TableColumn(heading="Period"), TableColumn(heading="Zone")]
-    columns += [TableColumn(heading=name, right=True) for name in names]
-    columns.append(TableColumn(heading="Because", folds=True))
-    energy = ["Lamps kWh", "Meter kWh"] + ([f"Cost {currency}"] if currency else [])
-    return columns + [TableColumn(heading=name, right=True) for name in energy]
-
-
-def _hour_rows(answer: dict[str, Any]) -> Iterator[Sequence[str | Text] | None]:
-    """Lay out every row, with a total where there is something to add up."""
+def _hours(report: HoursReport) -> RenderableType:
+    """Lay out every row, with totals where there is something to add up."""
+    columns = _hour_columns(report)
+    rows: list[list[str | Text] | None] = []
     shown = ""
-    several = len(answer["totals"]) > 1
-    for row in answer["hours"]:
-        if shown and shown != row["period"] and several:
-            yield None
-        yield _cells(row["period"] if row["period"] != shown else "", row["zone"], row, answer["currency"])
-        shown = row["period"]
-    periods = {row["period"] for row in answer["hours"]}
+    several = len(report.totals) > 1
+    periods = {row.period.name for row in report.rows}
+    for row in report.rows:
+        if shown and shown != row.period.name and several:
+            rows.append(None)
+        period = row.period.name if row.period.name != shown else ""
+        rows.append([period, row.zone, *(find(row.hours) for _, find in columns)])
+        shown = row.period.name
     if len(periods) > 1 and several:
-        yield None
-        for number, row in enumerate(answer["totals"]):
-            yield _cells("all nights" if number == 0 else "", row["zone"], row, answer["currency"])
-    if several or len(periods) > 1:
-        yield None
-        total = _cells("in all", "", answer["total"], answer["currency"])
-        yield [Text(cell, style=STRONG) for cell in total]
+        rows.append(None)
+        for number, (zone, each) in enumerate(report.totals.items()):
+            cells = (find(each) for _, find in columns)
+            rows.append(["all nights" if number == 0 else "", zone, *cells])
+    if len(periods) > 1 or several:
+        total = ["total", "", *(find(report.total) for _, find in columns)]
+        rows += [None, [Text(cell, style=STRONG) for cell in total]]
+    headings = [TableColumn(heading="Period"), TableColumn(heading="Zone")]
+    headings += [TableColumn(heading=heading, right=True) for heading, _ in columns]
+    return build_table(headings, rows)
 
 
-def _cells(period: str, zone: str, row: Row, currency: str | None) -> list[str]:
-    """Lay out one row."""
-    because = ", ".join(f"{_reason(part)} {hours(part['hours'])}" for part in row["missed"])
-    cells = [
-        period,
-        zone,
-        hours(row["lit_h"]),
-        hours(row["by_program_h"]),
-        hours(row["by_override_h"]),
-        hours(row["unknown_h"]),
-        str(row["starts"]),
-        hours(row["daylight_h"]),
-        hours(row["missed_h"]),
-        because,
-        kwh(row["lamps_kwh"], at_least=row["without_load_h"] > 0),
-        kwh(row["meter_kwh"], at_least=row["at_least"]),
+def _hour_columns(report: HoursReport) -> list[_Column]:
+    """Choose the columns: what is nought everywhere is left out."""
+    total, currency = report.total, currency_of(report.site)
+    columns: list[_Column] = [("Lit h", lambda each: hours(each.lit_ms))]
+    if total.override_ms:
+        columns.append(("Override", lambda each: hours(each.override_ms)))
+    if total.unknown_ms:
+        columns.append(("Other", lambda each: hours(each.unknown_ms)))
+    if total.daylight_ms:
+        columns.append(("Before dusk or\nafter dawn", lambda each: hours(each.daylight_ms)))
+    columns += [
+        ("Starts", lambda each: str(each.starts)),
+        ("Missed h", lambda each: hours(each.missed_ms)),
+        ("Lamps kWh", lambda each: kwh(each.lamps_j, at_least=each.without_load_ms > 0)),
+        ("Meter kWh", lambda each: kwh(each.meter_j, at_least=each.at_least)),
     ]
-    return [*cells, money(row["cost"], at_least=row["at_least"])] if currency else cells
+    if currency:
+        columns.append((f"Cost {currency}", lambda each: money(each.cost, currency, at_least=each.at_least)))
+    return columns
+
+
+def _missed(report: HoursReport) -> RenderableType:
+    """Lay out what was missed, and for which reasons."""
+    columns = [TableColumn(heading="Missed"), TableColumn(heading="Zone")]
+    columns += [TableColumn(heading="Planned h", right=True), TableColumn(heading="Missed h", right=True)]
+    columns.append(TableColumn(heading="Reasons", folds=True))
+    missed = [(row.period.name, row.zone, row.hours) for row in report.rows if row.hours.missed]
+    return build_table(
+        columns,
+        (
+            [period, zone, hours(each.planned_ms), hours(each.missed_ms), _reasons(each)]
+            for period, zone, each in missed
+        ),
+    )
+
+
+def _reasons(total: HourSum) -> str:
+    """Name what was missed for each reason."""
+    return ", ".join(f"{_reason(part.reason)} {hours(part.lasts_ms)}" for part in total.missed)
 
 
 _LAMP_COLUMNS = [
-    TableColumn(heading="Lamps"),
-    TableColumn(heading="", folds=True),
+    TableColumn(heading="Lamps", folds=True),
     TableColumn(heading="Since"),
-    TableColumn(heading="Lit h", right=True),
-    TableColumn(heading="Of h", right=True),
+    TableColumn(heading="Lit", right=True, folds=True),
+    TableColumn(heading="Rated life", right=True),
     TableColumn(heading="Used", right=True),
-    TableColumn(heading="In a year", right=True),
-    TableColumn(heading="", folds=True),
+    TableColumn(heading="Per year", right=True),
+    TableColumn(heading="Outlook", folds=True),
 ]
 _RELAY_COLUMNS = [
     TableColumn(heading="Relay"),
     TableColumn(heading="Cycles", right=True),
-    TableColumn(heading="Of", right=True),
+    TableColumn(heading="Rated", right=True),
     TableColumn(heading="Used", right=True),
     TableColumn(heading="Worn out about"),
 ]
 
 
-def _lamp_cells(lamp: Row) -> list[str]:
+def _lamp_cells(account: LampAccount) -> list[str]:
     """Lay out the lamps of one fixture."""
-    lit = f"{lamp['lit_h']:,.0f}"
-    if lamp["estimated_h"]:
-        lit += f", {lamp['estimated_h']:,.0f} of them by the plan"
+    life, lamps = account.life, account.life.lamps
+    estimated = f" ({account.estimated_h:,.0f} h estimated)" if account.estimated_h else ""
     return [
-        f"{lamp['zone']}:{lamp['fixture']}",
-        f"{lamp['count']} × {lamp['name']}",
-        lamp["since"] or "not known",
-        lit,
-        NONE if lamp["life_h"] is None else f"{lamp['life_h']:,.0f}",
-        share(lamp["used"]),
-        share(lamp["used_in_a_year"]),
-        lamp["words"],
+        f"{lamps.zone}:{lamps.fixture} {account.count} × {account.name}",
+        "not known" if life.since is None else life.since.isoformat(),
+        f"{life.lit_h:,.0f} h{estimated}",
+        NONE if lamps.life_h is None else f"{lamps.life_h:,.0f} h",
+        share(life.used),
+        share(life.used_in_a_year),
+        life.words,
     ]
 
 
-def _relay_cells(relay: Row) -> list[str]:
+def _relay_cells(life: RelayLife) -> list[str]:
     """Lay out one relay."""
-    about = relay["wears_out_about"]
+    about = life.wears_out_about
     return [
-        relay["zone"],
-        f"{relay['cycles']:,}",
-        f"{relay['endurance_cycles']:,}",
-        share(relay["used"]),
-        "not within 30 years" if about is None else f"{date.fromisoformat(about):%B %Y}",
+        life.zone,
+        f"{life.cycles:,}",
+        f"{life.endurance_cycles:,}",
+        share(life.used),
+        f"not within {HORIZON_YEARS} years" if about is None else f"{about:%B %Y}",
     ]
 
 
-def _reason(part: Row) -> str:
+def _reason(reason: Cause | None) -> str:
     """Name a reason for dark."""
-    return str(part["why"] or _UNEXPLAINED)
+    return "unexplained" if reason is None else str(reason)
 
 
-def _since(answer: dict[str, Any], tz: ZoneInfo) -> Iterator[str]:
+def _since(report: HoursReport) -> Iterable[str]:
     """Say where the journal begins, if that lies within what was asked."""
-    since = answer["journal_since"]
-    if since is None:
-        yield "the journal holds no time yet that can be believed, so nothing can be counted"
-        return
-    at = datetime.fromisoformat(since).astimezone(tz)
-    if at.date().isoformat() >= answer["from"]:
-        yield f"the journal begins on {at:%a %d %b %Y} at {at:%H:%M}"
+    if report.bounds.is_empty:
+        return ["the journal holds no time yet that can be trusted, so nothing can be counted"]
+    began = local(report.bounds.began_utc, report.tz)
+    if began.date() < report.first:
+        return []
+    return [f"the journal begins on {began:%a %d %b %Y} at {began:%H:%M}"]

@@ -1,8 +1,9 @@
-"""Figures of the account: hours, energy and money, rounded for JSON and written for people."""
+"""Numbers of hours, energy and money: rounded for JSON, and written for people."""
 
 from __future__ import annotations
 
 from decimal import Decimal
+from typing import overload
 
 from config.models.site import Site
 from controller.calendar.intervals import MS_PER_HOUR
@@ -10,6 +11,8 @@ from controller.energy.tariff import round_money
 from controller.energy.values import J_PER_KWH
 
 NONE = "–"
+LOWER_BOUNDS = "at least: a load or a transformer's losses are not known, so energy and cost are lower bounds"
+LIFETIME = "the totals of a whole life hold hours, starts and lamp energy only; name dates for the rest"
 
 
 def currency_of(site: Site) -> str | None:
@@ -17,36 +20,63 @@ def currency_of(site: Site) -> str | None:
     return None if site.tariff is None else site.tariff.currency
 
 
-def hours_of(lasts_ms: int) -> float:
-    """Give milliseconds as hours."""
-    return round(lasts_ms / MS_PER_HOUR, 6)
+@overload
+def hours_of(lasts_ms: int) -> float: ...
+@overload
+def hours_of(lasts_ms: None) -> None: ...
+def hours_of(lasts_ms: int | None) -> float | None:
+    """Give milliseconds as hours, to the millionth, which is 4 ms."""
+    return None if lasts_ms is None else round(lasts_ms / MS_PER_HOUR, 6)
 
 
 def kwh_of(joules: Decimal) -> float:
-    """Give joules as kilowatt-hours."""
+    """Give joules as kilowatt-hours, to the thousandth of a watt-hour."""
     return round(float(joules / J_PER_KWH), 6)
 
 
 def money_of(amount: Decimal | None, currency: str | None) -> float | None:
-    """Round an amount to the coin; None where there is no price."""
+    """Round an amount to the currency's smallest unit; None where there is no price.
+
+    Rounded rows need not add up to a rounded total; ``unrounded`` is for those who add up.
+    """
     return None if amount is None or currency is None else float(round_money(amount, currency))
 
 
-def hours(value: float | None) -> str:
+def unrounded(amount: Decimal | None) -> float | None:
+    """Give an amount to the billionth."""
+    return None if amount is None else round(float(amount), 9)
+
+
+def rounded(value: float | None, digits: int) -> float | None:
+    """Round what is known."""
+    return None if value is None else round(value, digits)
+
+
+def hour_notes(*, is_lifetime: bool, at_least: bool) -> list[str]:
+    """Say what limits the figures of an account."""
+    if is_lifetime:
+        return [LIFETIME]
+    return [LOWER_BOUNDS] if at_least else []
+
+
+def hours(lasts_ms: int | None) -> str:
     """Write hours: to the hundredth, or to the tenth where there are many."""
-    if value is None:
+    if lasts_ms is None:
         return NONE
+    value = hours_of(lasts_ms)
     return f"{value:,.1f}" if value >= 1000 else f"{value:.2f}"  # noqa: PLR2004 - four digits before the point
 
 
-def kwh(value: float | None, *, at_least: bool = False) -> str:
-    """Write kilowatt-hours."""
-    return NONE if value is None else f"{'≥ ' if at_least else ''}{value:,.2f}"
+def kwh(joules: Decimal | None, *, at_least: bool = False) -> str:
+    """Write joules as kilowatt-hours."""
+    return NONE if joules is None else f"{'≥ ' if at_least else ''}{kwh_of(joules):,.2f}"
 
 
-def money(value: float | None, *, at_least: bool = False) -> str:
-    """Write an amount in the site's currency."""
-    return NONE if value is None else f"{'≥ ' if at_least else ''}{value:,.2f}"
+def money(amount: Decimal | None, currency: str | None, *, at_least: bool = False) -> str:
+    """Write an amount with the digits of its currency."""
+    if amount is None or currency is None:
+        return NONE
+    return f"{'≥ ' if at_least else ''}{round_money(amount, currency):,}"
 
 
 def share(part: float | None) -> str:

@@ -1,27 +1,29 @@
 """Tables and colours for people: through rich, plain where the output is a pipe or NO_COLOR is set.
 
-On a pipe a line is never folded, cut or padded, so that grep and awk find what they look for. Colours never
-carry a meaning of their own: what is lit says "lit".
+On a pipe a line is never folded, cut or padded, so that grep and awk find what they look for. On a terminal
+that is too narrow for a table each row becomes a block of lines. Colours never carry a meaning of their own:
+what is lit says "lit".
 """
 
 from __future__ import annotations
 
 import sys
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import timedelta
 from typing import IO
 
 from rich.cells import cell_len
-from rich.console import Console, RenderableType
+from rich.console import Console, ConsoleOptions, RenderableType, RenderResult
 from rich.measure import Measurement
+from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
 # Wide enough that no line is ever folded where nobody looks at a screen.
 _PIPE_COLUMNS = 10_000
-# A column narrower than this is no longer read, only looked at.
-_LEAST_FOLDED_COLUMNS = 16
+# A column narrower than this cannot be read.
+_LEAST_FOLDED_COLUMNS = 12
 
 # Yellow and blue stay apart for people who cannot tell red from green.
 LIT = "bold yellow"
@@ -48,46 +50,77 @@ def open_console(file: IO[str] | None = None) -> Console:
 
 
 def show(*things: RenderableType) -> None:
-    """Print things one below the other to standard output.
-
-    Where they do not fit the terminal, even with their texts folded, long lines are left to the terminal:
-    nothing is ever cut off.
-    """
+    """Print things one below the other to standard output."""
     console = open_console()
-    if console.is_terminal and _least_columns(things) <= console.width:
+    if console.is_terminal:
         console.print(*things, sep="\n")
         return
-    console.width = _PIPE_COLUMNS
     with console.capture() as capture:
         console.print(*things, sep="\n")
     console.file.write("".join(f"{line.rstrip()}\n" for line in capture.get().splitlines()))
 
 
-def _least_columns(things: Iterable[RenderableType]) -> int:
-    """Say how many columns the tables among them need at the least."""
-    wide = Console(width=_PIPE_COLUMNS)
-    return max(
-        (Measurement.get(wide, wide.options, each).minimum for each in things if isinstance(each, Table)),
-        default=0,
-    )
+Row = Sequence[str | Text] | None
 
 
-def build_table(columns: Sequence[TableColumn], rows: Iterable[Sequence[str | Text] | None]) -> Table:
+@dataclass(frozen=True, kw_only=True, slots=True)
+class FoldingTable:
+    """An aligned table; where the terminal is too narrow for it, a block of lines for each row."""
+
+    columns: Sequence[TableColumn]
+    rows: Sequence[Row]
+
+    def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
+        """Show the table, or the blocks."""
+        table = self._table()
+        if Measurement.get(console, options.update(width=_PIPE_COLUMNS), table).minimum <= options.max_width:
+            yield table
+        else:
+            yield from self._blocks()
+
+    def _table(self) -> Table:
+        """Build the table."""
+        table = Table(box=None, padding=(0, 2, 0, 0), header_style=STRONG, pad_edge=False)
+        lines = [as_text(cell) for row in self.rows for cell in (row or [""] * len(self.columns))]
+        for place, column in enumerate(self.columns):
+            heading = column.heading.splitlines() or [""]
+            cells = lines[place :: len(self.columns)]
+            widest = max([*map(cell_len, heading), *(cell.cell_len for cell in cells)])
+            table.add_column(
+                Text(column.heading),
+                justify="right" if column.right else "left",
+                vertical="top",
+                no_wrap=not column.folds,
+                min_width=min(widest, _LEAST_FOLDED_COLUMNS) if column.folds else widest,
+                overflow="fold",
+            )
+        for start in range(0, len(lines), len(self.columns)):
+            table.add_row(*lines[start : start + len(self.columns)])
+        return table
+
+    def _blocks(self) -> Iterator[RenderableType]:
+        """Build the blocks: what stands to the left of the numbers is the title, the rest follows by name."""
+        titles = next((n for n, column in enumerate(self.columns) if column.right), 1) or 1
+        above = ""
+        for row in self.rows:
+            if row is None:
+                continue
+            cells = [as_text(cell) for cell in row]
+            above = cells[0].plain or above
+            yield Text(
+                " ".join(filter(None, [above, *(cell.plain for cell in cells[1:titles])])), style=STRONG
+            )
+            parts = [
+                Text.assemble(f"{column.heading} ".replace("\n", " ").lstrip(), cell)
+                for column, cell in zip(self.columns[titles:], cells[titles:], strict=True)
+                if cell.plain
+            ]
+            yield Padding(Text(" · ").join(parts), (0, 0, 0, 2))
+
+
+def build_table(columns: Sequence[TableColumn], rows: Iterable[Row]) -> FoldingTable:
     """Build an aligned table; a row of None leaves a line empty."""
-    table = Table(box=None, padding=(0, 2, 0, 0), header_style=STRONG, pad_edge=False)
-    lines = [[Text("") for _ in columns] if row is None else [as_text(cell) for cell in row] for row in rows]
-    for place, column in enumerate(columns):
-        widest = max([cell_len(column.heading), *(line[place].cell_len for line in lines)])
-        table.add_column(
-            Text(column.heading),
-            justify="right" if column.right else "left",
-            no_wrap=not column.folds,
-            min_width=min(widest, _LEAST_FOLDED_COLUMNS) if column.folds else widest,
-            overflow="fold",
-        )
-    for line in lines:
-        table.add_row(*line)
-    return table
+    return FoldingTable(columns=columns, rows=list(rows))
 
 
 def as_text(cell: str | Text) -> Text:

@@ -10,16 +10,27 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 from enum import StrEnum
 from zoneinfo import ZoneInfo
 
-from api.render.wall_clock import WallClock
-from controller.calendar.intervals import MS_PER_HOUR, Interval, ms_of, share_out, total_ms, without
-from controller.calendar.night import Night
+from api.render.instants import day_text
+from controller.calendar.intervals import (
+    MS_PER_HOUR,
+    Interval,
+    merge,
+    ms_of,
+    overlap,
+    share_out,
+    total_ms,
+    utc_of,
+    without,
+)
+from controller.calendar.night import Night, local
 from controller.sun.sun import SUNSET_ANGLE_DEG, Sun, dark_intervals
 
 _MIDNIGHT_H = 12
+_ONE_MS = timedelta(milliseconds=1)
 
 
 class SkyLight(StrEnum):
@@ -102,6 +113,54 @@ class YearChart:
     lit_h: Mapping[str, float]
 
 
+class WallClock:
+    """The clock on the wall over one night: from instants to hours since its noon, across a clock change.
+
+    On the night on which the clocks go forward an hour of the wall is missing; on the night on which they go
+    back an hour comes twice, and both of its times are one stretch of the wall.
+
+    Attributes:
+        by_ms: by how much it is changed in this night, positive is forward; 0 on nearly every night.
+    """
+
+    def __init__(self, night: Night, tz: ZoneInfo) -> None:
+        """Find the clock change of the night, if there is one."""
+        self._tz = tz
+        self._noon_ms, self._ends_ms = ms_of(night.starts_at_utc), ms_of(night.ends_at_utc)
+        self._change_ms = self._ends_ms
+        self.by_ms = 0
+        before_ms, after_ms = self._noon_ms, max(self._ends_ms - 1, self._noon_ms)
+        offset_ms = self._offset_ms(before_ms)
+        if self._offset_ms(after_ms) != offset_ms:
+            while after_ms - before_ms > 1:
+                middle_ms = (before_ms + after_ms) // 2
+                if self._offset_ms(middle_ms) == offset_ms:
+                    before_ms = middle_ms
+                else:
+                    after_ms = middle_ms
+            self._change_ms = after_ms
+            self.by_ms = self._offset_ms(after_ms) - offset_ms
+
+    @property
+    def change_h(self) -> float:
+        """Hour of the wall at which the clock is changed, as it shows before."""
+        return (self._change_ms - self._noon_ms) / MS_PER_HOUR
+
+    def hours(self, intervals: Sequence[Interval]) -> list[tuple[float, float]]:
+        """Turn intervals of this night into stretches of the wall, joined where they overlap on it."""
+        parts = merge(intervals)
+        before = overlap(parts, [(self._noon_ms, self._change_ms)])
+        after = overlap(parts, [(self._change_ms, self._ends_ms)])
+        on_wall = merge([*before, *((starts + self.by_ms, ends + self.by_ms) for starts, ends in after)])
+        return [((a - self._noon_ms) / MS_PER_HOUR, (b - self._noon_ms) / MS_PER_HOUR) for a, b in on_wall]
+
+    def _offset_ms(self, at_ms: int) -> int:
+        """How far the wall is ahead of UTC at an instant."""
+        offset = local(utc_of(at_ms), self._tz).utcoffset()
+        assert offset is not None, "a time zone has an offset at every instant"
+        return offset // _ONE_MS
+
+
 def draw_year(
     nights: Sequence[Night],
     lit: Mapping[str, Sequence[Interval]],
@@ -160,14 +219,14 @@ def describe(picture: YearChart, names: Mapping[str, str] | None = None) -> str:
     if not picture.columns:
         return "No nights."
     first, last = picture.columns[0].night, picture.columns[-1].night
-    sentences = [f"{len(picture.columns)} nights, {_day(first)} to {_day(last)}."]
+    sentences = [f"{len(picture.columns)} nights, {day_text(first)} to {day_text(last)}."]
     dusks = [(_dusk_h(column), column.night) for column in picture.columns]
     known = [(dusk_h, night) for dusk_h, night in dusks if dusk_h is not None]
     if known:
         (early_h, early), (late_h, late) = min(known), max(known)
         sentences.append(
-            f"It gets dark at {_clock(early_h)} at the earliest, on {_day(early)}, "
-            f"and at {_clock(late_h)} at the latest, on {_day(late)}."
+            f"It gets dark at {_clock(early_h)} at the earliest, on {day_text(early)}, "
+            f"and at {_clock(late_h)} at the latest, on {day_text(late)}."
         )
     if len(known) < len(dusks):
         sentences.append(f"On {len(dusks) - len(known)} nights it does not get dark.")
@@ -177,7 +236,7 @@ def describe(picture: YearChart, names: Mapping[str, str] | None = None) -> str:
         sentences.append(f"{name}: lit {picture.lit_h[zone]:.0f} hours on {nights} nights.")
     for change in picture.changes:
         way = "forward" if change.by_h > 0 else "back"
-        sentences.append(f"The clocks go {way} in the night of {_day(change.night)}.")
+        sentences.append(f"The clocks go {way} in the night of {day_text(change.night)}.")
     return " ".join(sentences)
 
 
@@ -206,8 +265,3 @@ def _clock(hours: float) -> str:
     """Write hours since noon as a clock time, to the minute."""
     minutes = round(hours * 60) + _MIDNIGHT_H * 60
     return f"{minutes // 60 % 24:02d}:{minutes % 60:02d}"
-
-
-def _day(day: date) -> str:
-    """Write a date for a person."""
-    return f"{day.day} {day:%B %Y}"

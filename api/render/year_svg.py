@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
+from api.render.instants import day_text
 from api.render.jinja import render
 from api.render.year_chart import ClockChange, SkyLight, YearChart, describe, draw_year
 from controller.calendar.intervals import Interval, ms_of, overlap, without
@@ -85,20 +86,18 @@ def draw_future(year: YearForecast, *, width_px: int = USUAL_PX, key: str = "yea
     return write_svg(laid_out, width_px=width_px, key=key)
 
 
-def lay_out_past(
-    planner: Planner, first: date, last: date, light: PastLight, *, now_utc: datetime
-) -> YearPicture:
+def lay_out_past(planner: Planner, light: PastLight, *, now_utc: datetime) -> YearPicture:
     """Lay out what ran, and what was missed.
 
     Args:
         planner: the site.
-        first: date of the first night.
-        last: date of the last night, included.
         light: when zones were lit and missed.
         now_utc: now; later nights show only the sky.
     """
     today = planner.night_at(now_utc).date
-    return _lay_out(planner, first, last, light.lit, light.missed, title="What was lit", today=today)
+    return _lay_out(
+        planner, light.first, light.last, light.lit, light.missed, title="What was lit", today=today
+    )
 
 
 def write_svg(
@@ -136,10 +135,10 @@ def write_svg(
     return render(
         "year.svg",
         key=key,
-        title=f"{laid_out.site}: {laid_out.title.lower()}, {_day(first)} to {_day(last)}",
+        title=f"{laid_out.site}: {laid_out.title.lower()}, {day_text(first)} to {day_text(last)}",
         heading=laid_out.title,
         site=laid_out.site,
-        dates=f"{_day(first)} to {_day(last)}",
+        dates=f"{day_text(first)} to {day_text(last)}",
         told=describe(replace(picture, zones=zones), laid_out.names),
         width_px=width_px,
         height_px=bottom_px + (124 if narrow else 70),
@@ -264,8 +263,3 @@ def _change_words(change: ClockChange) -> str:
     """Say how the clocks change, and on which day of the calendar."""
     day = change.night + timedelta(days=change.at_h >= _DAY_H / 2)
     return f"clocks {'forward' if change.by_h > 0 else 'back'} {day.day} {day:%b}"
-
-
-def _day(day: date) -> str:
-    """Write a date for a person."""
-    return f"{day.day} {day:%B %Y}"

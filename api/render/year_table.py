@@ -9,11 +9,24 @@ from typing import Any
 from rich.console import RenderableType
 from rich.text import Text
 
-from api.render.numbers import hours, kwh, money, share
+from api.render.numbers import share
 from api.render.tables import QUIET, STRONG, TableColumn, build_table, count
 
 Row = dict[str, Any]
 _S_PER_HOUR = 3600
+
+
+def hours(value: float) -> str:
+    """Write hours."""
+    return f"{value:,.1f}" if value >= 1000 else f"{value:.2f}"  # noqa: PLR2004
+
+
+def kwh(value: float | None, *, at_least: bool = False) -> str:
+    """Write a figure."""
+    return "–" if value is None else f"{'≥ ' if at_least else ''}{value:,.2f}"
+
+
+money = kwh
 
 
 def lay_out_year(answer: dict[str, Any]) -> Iterator[RenderableType]:

@@ -85,8 +85,17 @@ def account_for_past(
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class PastLight:
-    """When zones were lit, and when they were planned to be and were not, in milliseconds since 1970."""
+    """When zones were lit, and when they were planned to be and were not, in milliseconds since 1970.
 
+    Attributes:
+        first: date of the first night.
+        last: date of the last night, included.
+        lit: by zone; may reach beyond these nights.
+        missed: by zone.
+    """
+
+    first: date
+    last: date
     lit: Mapping[str, Sequence[Interval]]
     missed: Mapping[str, Sequence[Interval]]
 
@@ -109,6 +118,8 @@ def light_of_past(
     found = read_nights(planner, journal, list(nights(first, last, planner.tz)), bounds)
     seen = [(ms_of(bounds.began_utc), ms_of(bounds.now_utc))]
     return PastLight(
+        first=first,
+        last=last,
         lit=found.lit,
         missed={
             zone: overlap(without(found.planned[zone], found.lit[zone]), merge(seen)) for zone in found.zones

@@ -156,7 +156,7 @@ def _out_of_service(programs: Mapping[str, Sequence[ProgramPeriod]]) -> Iterator
                     zone=zone,
                     starts_at_utc=utc_of(each.starts_ms),
                     ends_at_utc=utc_of(each.ends_ms),
-                    why=Cause.OUT_OF_SERVICE,
+                    reason=Cause.OUT_OF_SERVICE,
                 )
 
 

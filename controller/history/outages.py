@@ -48,7 +48,7 @@ def gaps_of_overrides(
             continue
         ended_utc = None if ended is None else true_time.of(ended.at) or ended.at.utc
         gaps.append(
-            Gap(zone=override.zone, starts_at_utc=placed_utc, ends_at_utc=ended_utc, why=Cause.OVERRIDE)
+            Gap(zone=override.zone, starts_at_utc=placed_utc, ends_at_utc=ended_utc, reason=Cause.OVERRIDE)
         )
     return gaps
 
@@ -153,7 +153,9 @@ class _Walk:
             lived_s = (at_utc - self._started_utc).total_seconds()
         return at_utc - timedelta(seconds=min(event.size_s, lived_s))
 
-    def _add(self, zone: str | None, from_utc: datetime | None, to_utc: datetime | None, why: Cause) -> None:
+    def _add(
+        self, zone: str | None, from_utc: datetime | None, to_utc: datetime | None, reason: Cause
+    ) -> None:
         """Note a gap, unless nobody knows when it began or it is none."""
         if from_utc is not None and (to_utc is None or to_utc > from_utc):
-            self._gaps.append(Gap(zone=zone, starts_at_utc=from_utc, ends_at_utc=to_utc, why=why))
+            self._gaps.append(Gap(zone=zone, starts_at_utc=from_utc, ends_at_utc=to_utc, reason=reason))

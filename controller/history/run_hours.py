@@ -50,18 +50,18 @@ class Gap:
         zone: id of the zone; None for all of them.
         starts_at_utc: when it began.
         ends_at_utc: when it was over, not included; None while it lasts.
-        why: one of ``REASONS_FOR_DARK``.
+        reason: one of ``REASONS_FOR_DARK``.
     """
 
     zone: str | None
     starts_at_utc: datetime
     ends_at_utc: datetime | None
-    why: Cause
+    reason: Cause
 
     def __post_init__(self) -> None:
         """Refuse a reason that explains no dark."""
-        if self.why not in REASONS_FOR_DARK:
-            raise ValueError(f"“{self.why}” is no reason why a zone stays dark")
+        if self.reason not in REASONS_FOR_DARK:
+            raise ValueError(f"“{self.reason}” is no reason why a zone stays dark")
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -83,9 +83,9 @@ class ZonePast:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Missed:
-    """Planned time without light, and why; None where nothing explains it."""
+    """Planned time without light, and the reason; None where nothing explains it."""
 
-    why: Cause | None
+    reason: Cause | None
     lasts_ms: int
 
 
@@ -95,7 +95,7 @@ class LongestOutage:
 
     starts_at_utc: datetime
     lasts_ms: int
-    why: Cause | None
+    reason: Cause | None
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -166,19 +166,19 @@ def count_hours(
     Raises:
         ValueError: periods that overlap or are out of order, or a run of another zone.
     """
-    boxes = _boxes(periods)
+    bins = _bins(periods)
     lit = _lit(past, as_of_utc)
     intervals = [interval for _, interval in lit]
     in_dark = [piece for layer in layers(intervals) for piece in overlap(layer, dark)]
-    lit_ms = _lengths(intervals, boxes)
-    program_ms = _lengths((interval for run, interval in lit if run.cause in BY_PROGRAM), boxes)
-    override_ms = _lengths((interval for run, interval in lit if run.cause is Cause.OVERRIDE), boxes)
-    untrusted_ms = _lengths((interval for run, interval in lit if not run.trusted), boxes)
-    dark_ms = _lengths(in_dark, boxes)
+    lit_ms = _lengths(intervals, bins)
+    program_ms = _lengths((interval for run, interval in lit if run.cause in BY_PROGRAM), bins)
+    override_ms = _lengths((interval for run, interval in lit if run.cause is Cause.OVERRIDE), bins)
+    untrusted_ms = _lengths((interval for run, interval in lit if not run.trusted), bins)
+    dark_ms = _lengths(in_dark, bins)
     starts = sorted(interval[0] for interval in intervals)
-    planned = overlap(merge(past.planned), _seen(boxes, as_of_utc, since_utc))
-    planned_ms = _lengths(planned, boxes)
-    failures = _failures(past, without(planned, merge(intervals)), boxes, as_of_utc)
+    planned = overlap(merge(past.planned), _seen(bins, as_of_utc, since_utc))
+    planned_ms = _lengths(planned, bins)
+    failures = _failures(past, without(planned, merge(intervals)), bins, as_of_utc)
     return tuple(
         ZoneHours(
             zone=past.zone,
@@ -189,7 +189,7 @@ def count_hours(
             unknown_ms=lit_ms[n] - program_ms[n] - override_ms[n],
             untrusted_ms=untrusted_ms[n],
             daylight_ms=lit_ms[n] - dark_ms[n],
-            starts=bisect_left(starts, boxes[n][1]) - bisect_left(starts, boxes[n][0]),
+            starts=bisect_left(starts, bins[n][1]) - bisect_left(starts, bins[n][0]),
             planned_ms=planned_ms[n],
             missed=failures[n][0],
             longest_gap=failures[n][1],
@@ -198,12 +198,12 @@ def count_hours(
     )
 
 
-def _boxes(periods: Sequence[Period]) -> list[Interval]:
+def _bins(periods: Sequence[Period]) -> list[Interval]:
     """Give the periods as intervals; refuse those in which something would be counted twice."""
-    boxes = [period.interval for period in periods]
-    if any(before[1] > after[0] for before, after in pairwise(boxes)):
+    bins = [period.interval for period in periods]
+    if any(before[1] > after[0] for before, after in pairwise(bins)):
         raise ValueError("periods must follow each other without reaching into one another")
-    return boxes
+    return bins
 
 
 def _lit(past: ZonePast, as_of_utc: datetime) -> list[tuple[Run, Interval]]:
@@ -215,14 +215,16 @@ def _lit(past: ZonePast, as_of_utc: datetime) -> list[tuple[Run, Interval]]:
 
 
 def _failures(
-    past: ZonePast, missed: list[Interval], boxes: Sequence[Interval], as_of_utc: datetime
+    past: ZonePast, missed: list[Interval], bins: Sequence[Interval], as_of_utc: datetime
 ) -> list[tuple[tuple[Missed, ...], LongestOutage | None]]:
-    """Say for each box what was missed by reason, and the longest gap."""
-    by_reason = [(why, share_out(intervals, boxes)) for why, intervals in _explain(past, missed, as_of_utc)]
+    """Say for each bin what was missed by reason, and the longest gap."""
+    by_reason = [
+        (reason, share_out(intervals, bins)) for reason, intervals in _attribute(past, missed, as_of_utc)
+    ]
     failures = []
-    for n, pieces in enumerate(share_out(missed, boxes)):
-        reasons = [(why, shares[n]) for why, shares in by_reason if shares[n]]
-        parts = tuple(Missed(why=why, lasts_ms=total_ms(intervals)) for why, intervals in reasons)
+    for n, pieces in enumerate(share_out(missed, bins)):
+        reasons = [(reason, shares[n]) for reason, shares in by_reason if shares[n]]
+        parts = tuple(Missed(reason=reason, lasts_ms=total_ms(intervals)) for reason, intervals in reasons)
         failures.append((parts, _longest(pieces, reasons)))
     return failures
 
@@ -230,25 +232,25 @@ def _failures(
 _Reasons = list[tuple[Cause | None, list[Interval]]]
 
 
-def _seen(boxes: Sequence[Interval], as_of_utc: datetime, since_utc: datetime | None) -> list[Interval]:
+def _seen(bins: Sequence[Interval], as_of_utc: datetime, since_utc: datetime | None) -> list[Interval]:
     """Give the time over which something can have been missed: from the journal's beginning up to now."""
-    if not boxes:
+    if not bins:
         return []
-    starts = boxes[0][0] if since_utc is None else ms_of(since_utc)
+    starts = bins[0][0] if since_utc is None else ms_of(since_utc)
     return merge([(starts, ms_of(as_of_utc))])
 
 
-def _explain(past: ZonePast, missed: list[Interval], as_of_utc: datetime) -> _Reasons:
-    """Lay each missed moment at the door of one reason; what is left has none."""
+def _attribute(past: ZonePast, missed: list[Interval], as_of_utc: datetime) -> _Reasons:
+    """Attribute each missed moment to one reason; what is left has none."""
     reasons: _Reasons = []
     left = missed
-    for why in REASONS_FOR_DARK:
+    for reason in REASONS_FOR_DARK:
         cover = merge(
             (ms_of(gap.starts_at_utc), ms_of(gap.ends_at_utc or as_of_utc))
             for gap in past.gaps
-            if gap.why is why and gap.zone in (None, past.zone)
+            if gap.reason is reason and gap.zone in (None, past.zone)
         )
-        reasons.append((why, overlap(left, cover)))
+        reasons.append((reason, overlap(left, cover)))
         left = without(left, cover)
     return [*reasons, (None, left)]
 
@@ -258,10 +260,10 @@ def _longest(missed: Sequence[Interval], reasons: _Reasons) -> LongestOutage | N
     if not missed:
         return None
     longest = max(missed, key=lambda interval: interval[1] - interval[0])
-    why = max(reasons, key=lambda reason: total_ms(overlap(reason[1], [longest])))[0]
-    return LongestOutage(starts_at_utc=utc_of(longest[0]), lasts_ms=longest[1] - longest[0], why=why)
+    reason = max(reasons, key=lambda each: total_ms(overlap(each[1], [longest])))[0]
+    return LongestOutage(starts_at_utc=utc_of(longest[0]), lasts_ms=longest[1] - longest[0], reason=reason)
 
 
-def _lengths(intervals: Iterable[Interval], boxes: Sequence[Interval]) -> list[int]:
-    """Add up what lies in each box."""
-    return [total_ms(share) for share in share_out(intervals, boxes)]
+def _lengths(intervals: Iterable[Interval], bins: Sequence[Interval]) -> list[int]:
+    """Add up what lies in each bin."""
+    return [total_ms(share) for share in share_out(intervals, bins)]

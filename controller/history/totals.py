@@ -1,68 +1,99 @@
-"""Accounts of zones and periods added up: to totals of zones, of periods and of all."""
+"""Sums over zones and periods: of what was lit, missed and used."""
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass
+from decimal import Decimal
 
-from controller.energy.values import Energy
+from controller.calendar.intervals import MS_PER_S
+from controller.energy.values import Energy, watts
 from controller.history.account import ZoneAccount
-from controller.history.run_hours import REASONS_FOR_DARK, LongestOutage
+from controller.history.run_hours import REASONS_FOR_DARK, LongestOutage, Missed
 from controller.records.entries import Cause
+from controller.records.totals import ZoneSum
 
 # In the order in which they are shown, what nothing explains last.
 REASONS: tuple[Cause | None, ...] = (*REASONS_FOR_DARK, None)
 
 
-@dataclass(kw_only=True)
+@dataclass(frozen=True, kw_only=True, slots=True)
 class HourSum:
-    """A sum of accounts; the attributes mean what they mean in ZoneHours and ZoneAccount."""
+    """A sum of accounts; the attributes mean what they mean in ZoneHours, ZoneAccount and Energy.
 
-    lit_ms: int = 0
-    program_ms: int = 0
-    override_ms: int = 0
-    unknown_ms: int = 0
-    untrusted_ms: int = 0
-    daylight_ms: int = 0
-    starts: int = 0
-    planned_ms: int = 0
-    missed_ms: dict[Cause | None, int] = field(default_factory=dict)
+    The totals that the journal keeps (``lifetime_sum``) hold fewer figures; what they do not hold is None.
+    """
+
+    lit_ms: int
+    program_ms: int | None = None
+    override_ms: int | None = None
+    unknown_ms: int | None = None
+    untrusted_ms: int | None = None
+    daylight_ms: int | None = None
+    starts: int
+    planned_ms: int | None = None
+    missed_ms: int | None = None
+    missed: tuple[Missed, ...] = ()
     longest_gap: LongestOutage | None = None
-    energy: Energy = field(default_factory=Energy)
-    loads: tuple[tuple[float | None, str], ...] = ()
+    lamps_j: Decimal
+    energy: Energy | None = None
+    without_load_ms: int
+    loads: tuple[tuple[float | None, str], ...]
     losses: tuple[str, ...] = ()
-    at_least: bool = False
-
-    def add(self, account: ZoneAccount) -> None:
-        """Add one account."""
-        hours = account.hours
-        self.lit_ms += hours.lit_ms
-        self.program_ms += hours.program_ms
-        self.override_ms += hours.override_ms
-        self.unknown_ms += hours.unknown_ms
-        self.untrusted_ms += hours.untrusted_ms
-        self.daylight_ms += hours.daylight_ms
-        self.starts += hours.starts
-        self.planned_ms += hours.planned_ms
-        for part in hours.missed:
-            self.missed_ms[part.why] = self.missed_ms.get(part.why, 0) + part.lasts_ms
-        gap = hours.longest_gap
-        if gap is not None and (self.longest_gap is None or gap.lasts_ms > self.longest_gap.lasts_ms):
-            self.longest_gap = gap
-        self.energy += account.energy
-        self.loads = tuple(dict.fromkeys((*self.loads, *account.loads)))
-        self.losses = tuple(dict.fromkeys((*self.losses, account.losses.origin)))
-        self.at_least = self.at_least or account.at_least
+    at_least: bool
 
     @property
-    def missed(self) -> list[tuple[Cause | None, int]]:
-        """What was missed, by reason, in the order in which reasons are shown."""
-        return [(why, self.missed_ms[why]) for why in REASONS if self.missed_ms.get(why)]
+    def meter_j(self) -> Decimal | None:
+        """Energy at the meter."""
+        return None if self.energy is None else self.energy.meter_j
+
+    @property
+    def cost(self) -> Decimal | None:
+        """Cost, not rounded; None without a tariff."""
+        return None if self.energy is None else self.energy.cost
 
 
 def add_up(accounts: Iterable[ZoneAccount]) -> HourSum:
     """Add up accounts."""
-    total = HourSum()
-    for account in accounts:
-        total.add(account)
-    return total
+    accounts = list(accounts)
+    hours = [account.hours for account in accounts]
+    energy = sum((account.energy for account in accounts), Energy())
+    missed_ms: dict[Cause | None, int] = defaultdict(int)
+    for part in (part for each in hours for part in each.missed):
+        missed_ms[part.reason] += part.lasts_ms
+    gaps = [each.longest_gap for each in hours if each.longest_gap is not None]
+    return HourSum(
+        lit_ms=sum(each.lit_ms for each in hours),
+        program_ms=sum(each.program_ms for each in hours),
+        override_ms=sum(each.override_ms for each in hours),
+        unknown_ms=sum(each.unknown_ms for each in hours),
+        untrusted_ms=sum(each.untrusted_ms for each in hours),
+        daylight_ms=sum(each.daylight_ms for each in hours),
+        starts=sum(each.starts for each in hours),
+        planned_ms=sum(each.planned_ms for each in hours),
+        missed_ms=sum(missed_ms.values()),
+        missed=tuple(Missed(reason=each, lasts_ms=missed_ms[each]) for each in REASONS if missed_ms[each]),
+        longest_gap=max(gaps, key=lambda gap: gap.lasts_ms, default=None),
+        lamps_j=energy.lamps_j,
+        energy=energy,
+        without_load_ms=energy.without_load_ms,
+        loads=tuple(dict.fromkeys(load for account in accounts for load in account.loads)),
+        losses=tuple(dict.fromkeys(account.losses.origin for account in accounts)),
+        at_least=any(account.at_least for account in accounts),
+    )
+
+
+def lifetime_sum(zones: Iterable[ZoneSum]) -> HourSum:
+    """Add up the totals that the journal keeps of some zones."""
+    parts = [part for zone in zones for part in zone.by_load]
+    unknown_ms = round(sum(part.lit_s for part in parts if part.load_w is None) * MS_PER_S)
+    joules = ((watts(part.load_w) or Decimal(0)) * Decimal(repr(part.lit_s)) for part in parts)
+    return HourSum(
+        lit_ms=round(sum(part.lit_s for part in parts) * MS_PER_S),
+        starts=sum(part.starts for part in parts),
+        lamps_j=sum(joules, Decimal(0)),
+        without_load_ms=unknown_ms,
+        loads=tuple(dict.fromkeys((part.load_w, part.load_from) for part in parts)),
+        at_least=unknown_ms > 0,
+    )

@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-import json
 from typing import Annotated
 
 from fastapi import APIRouter, Query, Response
 
+from api.render.hours_json import HoursResponse, to_response
 from api.render.instants import instant_text
 from api.web.context import LONG, SHORT, Context
 from api.web.openapi import problems_of
 from api.web.problems.handlers import invalid
-from api.web.schemas.hours import HoursAnswer, ReplacementAnswer, ReplacementsAnswer
+from api.web.schemas.hours import ReplacementAnswer, ReplacementsAnswer
 from api.web.schemas.hours_requests import HoursParams, ReplacementAsk, ReplacementsQuery
 from config.errors import PeriodError
 from controller.calendar.periods import Each
@@ -26,7 +26,7 @@ router = APIRouter(tags=["hours"])
 @router.get(
     "/v1/hours",
     summary="What was lit and missed, energy, cost, lamps and relays",
-    response_model=HoursAnswer,
+    response_model=HoursResponse,
     responses=problems_of("unknown-zone", "invalid-request", "journal-unreadable"),
     dependencies=[LONG],
 )
@@ -47,17 +47,12 @@ def get_hours(context: Context, params: Annotated[HoursParams, Query()]) -> Resp
     with years.lock:
         planner = years.planner_like(gateway.planner)
         try:
-            found = report_hours(
-                planner,
-                gateway.journal,
-                query,
-                now_utc=now.utc,
-                year=years.year_ahead(planner, now),
-            )
+            year = years.year_ahead(planner, now)
+            report = report_hours(planner, gateway.journal, query, now_utc=now.utc, year=year)
         except PeriodError as error:
             blamed = "period" if params.period is not None else "to"
             raise invalid(str(error), parameter=blamed) from error
-    return Response(json.dumps(found, ensure_ascii=False).encode(), media_type="application/json")
+    return Response(to_response(report).model_dump_json(), media_type="application/json")
 
 
 @router.get(

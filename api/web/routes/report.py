@@ -17,6 +17,7 @@ from config.errors import PeriodError
 from controller.forecast.year import YearQuery, forecast_year
 from controller.history.account import PastLight, light_of_past
 from controller.history.nights import bounds_of
+from controller.history.report import report_season
 
 SeasonText = Annotated[str, Path(description=PERIODS, examples=["2027-winter"], max_length=40)]
 
@@ -38,16 +39,11 @@ def get_report(context: Context, season: SeasonText) -> Response:
     with years.lock:
         planner = years.planner_like(gateway.planner)
         try:
-            page = write_report(
-                planner,
-                gateway.journal,
-                season,
-                now_utc=now.utc,
-                year=years.year_ahead(planner, now),
-            )
+            year = years.year_ahead(planner, now)
+            report = report_season(planner, gateway.journal, season, now_utc=now.utc, year=year)
         except PeriodError as error:
             raise invalid(str(error), parameter="season") from error
-    return Response(page, media_type="text/html; charset=utf-8", headers=SELF_CONTAINED)
+    return Response(write_report(report), media_type="text/html; charset=utf-8", headers=SELF_CONTAINED)
 
 
 @router.get(
@@ -77,8 +73,10 @@ def _draw_year(context: Context, params: PictureQuery) -> str:
     light = light_of_past(planner, journal, first, last, bounds=bounds_of(journal, now_utc))
     if zones:
         light = PastLight(
+            first=first,
+            last=last,
             lit={zone: light.lit[zone] for zone in zones},
             missed={zone: light.missed[zone] for zone in zones},
         )
-    laid_out = lay_out_past(planner, first, last, light, now_utc=now_utc)
+    laid_out = lay_out_past(planner, light, now_utc=now_utc)
     return write_svg(laid_out, width_px=params.width)

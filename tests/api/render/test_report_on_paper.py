@@ -14,7 +14,7 @@ import pytest
 
 from api.render.season_report import write_report
 from config.file.loader import example_path, load_site
-from controller.history.report import year_to_come
+from controller.history.report import report_season, year_to_come
 from controller.planning.planner import Planner
 from tests.controller.board import Board
 
@@ -38,7 +38,8 @@ def report(tmp_path_factory):
     board.close()
     planner = Planner(site)
     year = year_to_come(planner, board.true_utc)
-    return write_report(planner, board.reader, "2027-summer", now_utc=board.true_utc, year=year)
+    now_utc = board.true_utc
+    return write_report(report_season(planner, board.reader, "2027-summer", now_utc=now_utc, year=year))
 
 
 def browse(folder: Path, html: str, *args: str) -> str:

@@ -159,7 +159,7 @@ def test_the_past_shows_what_ran_what_was_missed_and_now(tmp_path):
     first, last = date(2027, 6, 20), date(2027, 6, 26)
     bounds = bounds_of(board.reader, board.true_utc)
     light = light_of_past(planner, board.reader, first, last, bounds=bounds)
-    picture = Drawing(write_svg(lay_out_past(planner, first, last, light, now_utc=board.true_utc)))
+    picture = Drawing(write_svg(lay_out_past(planner, light, now_utc=board.true_utc)))
     lit = columns(picture.paths(LIT)[0])
     assert sorted(lit) == [1, 2, 3]
     assert lit[2] == lit[3] == [(9, 13)]

@@ -42,7 +42,7 @@ def of(rows, zone_id):
 
 def missed(hours: ZoneHours) -> dict[Cause | None, float]:
     """Hours missed by reason, to the hundredth of an hour."""
-    return {part.why: round(part.lasts_ms / MS_PER_HOUR, 2) for part in hours.missed}
+    return {part.reason: round(part.lasts_ms / MS_PER_HOUR, 2) for part in hours.missed}
 
 
 @pytest.fixture(scope="module")
@@ -94,7 +94,7 @@ def test_a_power_cut_is_missed_from_the_last_sign_of_life(weeks):
     assert missed(row.hours).keys() == {Cause.POWER_LOST}
     assert 0.5 <= missed(row.hours)[Cause.POWER_LOST] <= 0.5 + 270 / 3600 + 0.01
     gap = row.hours.longest_gap
-    assert gap.why is Cause.POWER_LOST
+    assert gap.reason is Cause.POWER_LOST
     assert gap.lasts_ms == row.hours.missed_ms
 
 
@@ -170,7 +170,7 @@ def sums(rows):
             "daylight": hours.daylight_ms,
             "starts": hours.starts,
             "planned": hours.planned_ms,
-            **{f"missed {part.why}": part.lasts_ms for part in hours.missed},
+            **{f"missed {part.reason}": part.lasts_ms for part in hours.missed},
         }
         for name, value in parts.items():
             sum_of[name] = sum_of.get(name, 0) + value

@@ -36,7 +36,7 @@ def gaps_after(board):
     def hours(at_utc):
         return None if at_utc is None else round((at_utc - START) / HOUR, 3)
 
-    return [(gap.zone, hours(gap.starts_at_utc), hours(gap.ends_at_utc), gap.why) for gap in gaps]
+    return [(gap.zone, hours(gap.starts_at_utc), hours(gap.ends_at_utc), gap.reason) for gap in gaps]
 
 
 def test_a_quiet_life_has_no_gaps(board):

@@ -187,28 +187,31 @@ def test_what_was_missed_is_laid_at_the_door_of_one_reason():
                 zone=None,
                 starts_at_utc=at("2027-06-22T01:30"),
                 ends_at_utc=at("2027-06-22T02:30"),
-                why=Cause.POWER_LOST,
+                reason=Cause.POWER_LOST,
             ),
             Gap(
                 zone=None,
                 starts_at_utc=at("2027-06-22T02:20"),
                 ends_at_utc=at("2027-06-22T02:40"),
-                why=Cause.CLOCK_NOT_TRUSTED,
+                reason=Cause.CLOCK_NOT_TRUSTED,
             ),
             Gap(
-                zone="gate", starts_at_utc=at("2027-06-22T00:00"), ends_at_utc=None, why=Cause.OUT_OF_SERVICE
+                zone="gate",
+                starts_at_utc=at("2027-06-22T00:00"),
+                ends_at_utc=None,
+                reason=Cause.OUT_OF_SERVICE,
             ),
         ],
     )
     (hours,) = count_hours(
         past, [whole("2027-06-21", "2027-06-21")], dark=[], as_of_utc=at("2027-06-22T03:00")
     )
-    minutes = {part.why: part.lasts_ms // 60_000 for part in hours.missed}
+    minutes = {part.reason: part.lasts_ms // 60_000 for part in hours.missed}
     assert minutes == {Cause.POWER_LOST: 60, Cause.CLOCK_NOT_TRUSTED: 10, None: 20}
     assert hours.planned_ms == 120 * 60_000
     assert hours.longest_gap is not None
     assert hours.longest_gap.starts_at_utc == at("2027-06-22T01:30")
-    assert (hours.longest_gap.lasts_ms, hours.longest_gap.why) == (90 * 60_000, Cause.POWER_LOST)
+    assert (hours.longest_gap.lasts_ms, hours.longest_gap.reason) == (90 * 60_000, Cause.POWER_LOST)
 
 
 def test_nothing_is_missed_before_the_journal_began():
@@ -230,7 +233,7 @@ def test_what_would_count_twice_is_refused():
     with pytest.raises(ValueError, match="“jetty” does not belong to “gate”"):
         count_hours(foreign, nights_twice[:1], dark=[], as_of_utc=LATER)
     with pytest.raises(ValueError, match="“program” is no reason"):
-        Gap(zone=None, starts_at_utc=LATER, ends_at_utc=None, why=Cause.PROGRAM)
+        Gap(zone=None, starts_at_utc=LATER, ends_at_utc=None, reason=Cause.PROGRAM)
 
 
 FIRST = datetime(2027, 3, 10, 17, tzinfo=UTC)
@@ -261,7 +264,7 @@ random_gaps = st.lists(
             zone=zone,
             starts_at_utc=FIRST + timedelta(milliseconds=starts),
             ends_at_utc=FIRST + timedelta(milliseconds=starts + lasts),
-            why=why,
+            reason=why,
         ),
         moments,
         lengths,
@@ -304,7 +307,7 @@ def test_any_partition_of_a_span_sums_to_the_whole(runs, planned, dark, gaps, cu
     ):
         assert sum(getattr(part, name) for part in each) == getattr(total, name), name
     for why in (*REASONS_FOR_DARK, None):
-        sums = [sum(m.lasts_ms for m in part.missed if m.why is why) for part in (total, *each)]
+        sums = [sum(m.lasts_ms for m in part.missed if m.reason is why) for part in (total, *each)]
         assert sums[0] == sum(sums[1:])
     assert total.lit_ms == total.program_ms + total.override_ms + total.unknown_ms
     assert 0 <= total.daylight_ms <= total.lit_ms

@@ -76,7 +76,7 @@ def test_the_report_tells_totals_zones_lamps_and_what_was_missed(summer):
     assert "Saltmarsh Lodge: Summer 2027" in told.text
     assert "92 nights, 1 June 2027 to 31 August 2027" in told.text
     zones, months, missed, lamps = told.tables
-    assert [row[0] for row in zones[1:]] == ["Jetty & <steps>", "orchard", "In all"]
+    assert [row[0] for row in zones[1:]] == ["Jetty & <steps>", "orchard", "Total"]
     for row, total in zip(zones[1:3], account["totals"], strict=True):
         assert row[1] == f"{total['lit_h']:.2f}"
         assert row[5] == str(total["starts"])
