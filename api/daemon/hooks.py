@@ -1,8 +1,10 @@
-"""The errands between the rooms: what follows a round, a signal, noon, and a program that was written."""
+"""What the daemon does beside the lights: after a round, at noon, on a signal, after a new site file."""
 
 from __future__ import annotations
 
+import asyncio
 import logging
+import signal
 import threading
 from pathlib import Path
 
@@ -14,6 +16,7 @@ from config.models.site import Site
 from controller.clock.clock import SystemClock
 from controller.clock.tzdata import reload_zone, tz_data_stamp, use_newest_zone_data
 from controller.journal.maintenance import JournalMaintenance
+from controller.journal.previous_run import PreviousRun
 from controller.keeper.loop import ControlLoop, in_background
 from controller.keeper.state import KeeperStatus
 
@@ -21,67 +24,96 @@ log = logging.getLogger("leerie")
 
 
 class DaemonHooks:
-    """Runs between the keeper, the files and the service manager.
+    """Connects the control loop with the site file, the journal and the service manager.
 
     Args:
         site_path: the site file.
         state: the state folder.
         clock: the keeper's clock.
-        maintenance: looks after the journal.
         site: the site at the start.
     """
 
-    rounds: ControlLoop
+    loop: ControlLoop
+    maintenance: JournalMaintenance
 
-    def __init__(
-        self, *, site_path: Path, state: Path, clock: SystemClock, maintenance: JournalMaintenance, site: Site
-    ) -> None:
-        """Take the errands on; ``rounds`` is given before the first one."""
+    def __init__(self, *, site_path: Path, state: Path, clock: SystemClock, site: Site) -> None:
+        """Prepare the hooks; ``loop`` and ``maintenance`` are set before the first is called."""
         self._site_path = site_path
         self._state = state
         self._clock = clock
-        self._maintenance = maintenance
         self._notifier = Notifier.from_environment()
         self._reload_wanted = threading.Event()
         self._reloading = threading.Lock()
+        self._copying = threading.Lock()
         self._stamp = tz_data_stamp(site.time_zone)
         self._board = site.relays.board
 
-    def started(self) -> None:
-        """Tell the service manager that the lights are right."""
-        self._notifier.ready(self.rounds.status.words)
+    async def run_until_stopped(self) -> None:
+        """Run the control loop with the signals handled, which are blocked before and after."""
+        loop = asyncio.get_running_loop()
+        on_signal = {signal.SIGTERM: self.on_stop, signal.SIGINT: self.on_stop, signal.SIGHUP: self.on_reload}
+        for name, hook in on_signal.items():
+            loop.add_signal_handler(name, hook)
+        signal.pthread_sigmask(signal.SIG_UNBLOCK, on_signal)
+        await self.loop.run(started=self.on_started)
+        signal.pthread_sigmask(signal.SIG_BLOCK, on_signal)
 
-    def after_round(self, status: KeeperStatus) -> None:
-        """Feed the watchdog, show the state, and never again believe a clock that is behind this instant."""
+    # -- from the control loop -------------------------------------------------------------------------------
+
+    def on_started(self) -> None:
+        """Report to the service manager that the lights are right."""
+        status = self.loop.status
+        self._notifier.ready(status.words)
+        if not status.refused:
+            in_background(self._remember, name="last good copy")  # forcing it to a slow disk takes seconds
+
+    def on_round(self, status: KeeperStatus) -> None:
+        """Feed the watchdog and report the status; a clock behind this instant is not trusted from now on."""
         self._notifier.watchdog()
         self._notifier.status(status.words)
         if status.at.trusted:
             self._clock.raise_floor(status.at.utc)
 
-    def at_noon(self) -> None:
-        """Once a night: a copy of the journal, and a look at the time zone data."""
-        keeper = self.rounds.keeper
-        self._maintenance.back_up(keeper.planner.night_at(self.rounds.status.at.utc).date)
+    def on_noon(self) -> None:
+        """Once a night: back up the journal, and use new time zone data where there is some."""
+        keeper = self.loop.keeper
+        self.maintenance.back_up(keeper.planner.night_at(self.loop.status.at.utc).date)
         stamp = tz_data_stamp(keeper.site.time_zone)
         if stamp != self._stamp:
             use_newest_zone_data()
             tz = reload_zone(keeper.site.time_zone)
-            self.rounds.ask(lambda keeper: keeper.change_site(keeper.site, words="new time zone data", tz=tz))
+            self.loop.ask(lambda keeper: keeper.change_site(keeper.site, words="new time zone data", tz=tz))
             self._stamp = stamp  # not before: what failed is tried again the next noon
 
-    def site_written(self) -> None:
-        """Follow a site file that was written over the API; other hands may have changed it too."""
-        self._follow(self.rounds.keeper.site)
-        if self.rounds.keeper.site.relays.board != self._board:
-            self._refuse(self._other_board(self.rounds.keeper.site))
+    def on_previous_run(self, previous: PreviousRun) -> None:
+        """Use what the journal knows of the previous run, where it can be read only now."""
+        if previous.last_instant_utc is not None:
+            self._clock.raise_floor(previous.last_instant_utc)
+        self.loop.ask(lambda keeper: keeper.learn(previous))
 
-    def reload(self) -> None:
-        """Read the site file again, as a signal asks; a storm of signals leads to one reading more."""
+    # -- from signals and the API ----------------------------------------------------------------------------
+
+    def on_stop(self) -> None:
+        """End the control loop, as SIGTERM and SIGINT ask."""
+        self._notifier.stopping("switching off the lights")
+        self.loop.stop()
+
+    def on_reload(self) -> None:
+        """Read the site file again, as SIGHUP asks; a storm of signals leads to one more reading."""
         self._reload_wanted.set()
         in_background(self._reload_while_wanted, name="reload")
 
+    def on_site_written(self) -> None:
+        """Use a site file that was written over the API; a person may have edited other lines of it too."""
+        site = self.loop.keeper.site
+        self._use(site)
+        if site.relays.board != self._board:
+            self._refuse_board(site)
+
+    # -- the site file ---------------------------------------------------------------------------------------
+
     def _reload_while_wanted(self) -> None:
-        """Read until nobody asks any more, one thread at a time."""
+        """Read the site file until no signal came meanwhile, one thread at a time."""
         with self._reloading:
             while self._reload_wanted.is_set():
                 self._reload_wanted.clear()
@@ -91,34 +123,38 @@ class DaemonHooks:
                 except TimeoutError as error:
                     log.warning("the site file was not read again: %s", error)
                 finally:
-                    self._notifier.ready(self.rounds.status.words)
+                    self._notifier.ready(self.loop.status.words)
 
     def _reload_once(self) -> None:
-        """Read the site file; one that will not do is refused, and the old one kept."""
+        """Read the site file; one that is not valid is refused, and the old one stays in force."""
         try:
             site = load_site(self._site_path).site
         except SiteFileError as error:
             self._refuse(str(error))
             return
         if site.relays.board != self._board:
-            self._refuse(self._other_board(site))
+            self._refuse_board(site)
             return
-        self.rounds.ask(lambda keeper: keeper.change_site(site, words="the site file was read again"))
-        log.info("the site file was read again and taken")
-        self._follow(site)
+        self.loop.ask(lambda keeper: keeper.change_site(site, words="the site file was read again"))
+        log.info("the site file was read again and is in force")
+        self._use(site)
 
-    def _follow(self, site: Site) -> None:
-        """Go by a site that is kept from now on, and keep a copy of its file."""
+    def _use(self, site: Site) -> None:
+        """Follow the settings of the site that is in force from now on, and keep a copy of its file."""
         self._clock.believe = site.clock.believe
         self._stamp = tz_data_stamp(site.time_zone)
-        remember(self._site_path, self._state)
+        self._remember()
 
-    @staticmethod
-    def _other_board(site: Site) -> str:
-        """Say that the board of a running program is not changed."""
-        return f"relays.board is now “{site.relays.board}”; restart Leerie to use another board"
+    def _remember(self) -> None:
+        """Keep a copy of the site file, one writer at a time."""
+        with self._copying:
+            remember(self._site_path, self._state)
+
+    def _refuse_board(self, site: Site) -> None:
+        """Refuse to change the board of a running daemon."""
+        self._refuse(f"relays.board is now “{site.relays.board}”; restart Leerie to use another board")
 
     def _refuse(self, words: str) -> None:
-        """Say that the changed site file was not taken, and why."""
-        log.error("the site file was not taken: %s", words)
-        self.rounds.ask(lambda keeper: keeper.refuse_site(words.splitlines()[0]))
+        """Log why the changed site file was refused, and show it in the status."""
+        log.error("the site file was refused: %s", words)
+        self.loop.ask(lambda keeper: keeper.refuse_site(words.splitlines()[0]))

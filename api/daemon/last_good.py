@@ -1,12 +1,11 @@
-"""The last site file that was good, kept as a copy in the state folder.
+"""The last valid site file, kept as a copy in the state folder.
 
-A file that a power cut, or a slip of the hand, has spoilt must not keep the garden dark.
+A file that a power cut or a slip of the hand has spoilt must not keep the garden dark.
 """
 
 from __future__ import annotations
 
 import logging
-import shutil
 from pathlib import Path
 
 from config.errors import SiteFileError
@@ -19,17 +18,17 @@ LAST_GOOD = "site.last-good.toml"
 
 
 def load_or_last_good(site_path: Path, state: Path) -> tuple[Site, str]:
-    """Read the site file, or the last good copy where it will not do.
+    """Read the site file, or the last good copy where the file is not valid.
 
     Args:
         site_path: the site file.
         state: the state folder.
 
     Returns:
-        The site, and why the file itself was not taken; an empty text where it was.
+        The site, and why the file itself was refused; an empty text where it was not.
 
     Raises:
-        SiteFileError: neither will do; it is the file's own problems that are told.
+        SiteFileError: neither is valid; with the problems of the file itself.
     """
     try:
         loaded = load_site(site_path)
@@ -39,7 +38,7 @@ def load_or_last_good(site_path: Path, state: Path) -> tuple[Site, str]:
         except SiteFileError:
             raise error from None
         log.error("%s", error)
-        log.error("the site file will not do; going on with the last good one, %s", state / LAST_GOOD)
+        log.error("the site file is not valid; using the last good copy, %s", state / LAST_GOOD)
         return site, str(error).splitlines()[0]
     for warning in loaded.warnings:
         log.warning("%s", warning)
@@ -47,13 +46,14 @@ def load_or_last_good(site_path: Path, state: Path) -> tuple[Site, str]:
 
 
 def remember(site_path: Path, state: Path) -> None:
-    """Keep a copy of a site file that was taken, if the state folder can be written."""
-    kept, fresh = state / LAST_GOOD, state / (LAST_GOOD + ".new")
+    """Keep a copy of a valid site file, if the state folder can be written; one caller at a time."""
+    from config.file.atomic_write import write_atomically  # noqa: PLC0415 - lights first
+
+    copy = state / LAST_GOOD
     try:
+        content = site_path.read_bytes()
         state.mkdir(parents=True, exist_ok=True)
-        if kept.exists() and kept.read_bytes() == site_path.read_bytes():
-            return
-        shutil.copyfile(site_path, fresh)
-        fresh.replace(kept)
+        if not copy.exists() or copy.read_bytes() != content:
+            write_atomically(copy, content)
     except OSError as error:
-        log.warning("%s: no copy of the site file could be kept: %s", state, error.strerror or error)
+        log.warning("%s: the site file could not be copied: %s", state, error.strerror or error)

@@ -1,4 +1,4 @@
-"""The errands between the rooms: noon, a file that was written, a reload that nobody has time for."""
+"""The daemon's hooks: noon, a site file that was written, a reload that the keeper has no time for."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from typing import Any, cast
 
 import pytest
 
-from api.daemon import hooks as errands_room
+from api.daemon import hooks as hooks_module
 from api.daemon.hooks import DaemonHooks
 from config.file.loader import load_site
 from controller.calendar.night import zone_info
@@ -24,7 +24,7 @@ from tests.api.stand_in import House, SilentRounds
 
 
 class CopyingMaintenance(JournalMaintenance):
-    """Notes the nights of which a copy is wanted."""
+    """Records the nights of which a backup is wanted."""
 
     def __init__(self, house: House) -> None:
         super().__init__(house.journal, clock=house.clock, past=None, learn=lambda _past: None)
@@ -35,20 +35,20 @@ class CopyingMaintenance(JournalMaintenance):
 
 
 class Runner:
-    """Errands in a house that stands still."""
+    """The hooks of a daemon that stands still."""
 
     def __init__(self, house: House, state: Path) -> None:
         self.house = house
         self.clock = SystemClock(floor_utc=RELEASED_UTC)
         self.maintenance = CopyingMaintenance(house)
-        self.errands = DaemonHooks(
+        self.hooks = DaemonHooks(
             site_path=house.site_path,
             state=state,
             clock=self.clock,
-            maintenance=self.maintenance,
             site=house.keeper.site,
         )
-        self.errands.rounds = cast("ControlLoop", house.rounds)
+        self.hooks.maintenance = self.maintenance
+        self.hooks.loop = cast("ControlLoop", house.rounds)
 
 
 @pytest.fixture
@@ -63,22 +63,22 @@ def wait_for(name: str) -> None:
             thread.join(30)
 
 
-def test_noon_has_the_night_copied(runner: Runner) -> None:
-    """The journal's copy is named by the night that is on."""
-    runner.errands.at_noon()
+def test_noon_backs_up_the_journal(runner: Runner) -> None:
+    """The journal's backup is named by the night that is on."""
+    runner.hooks.on_noon()
     assert runner.maintenance.nights == [date(2027, 6, 21)]
 
 
 def test_new_time_zone_data_is_taken_at_noon_and_only_then(
     runner: Runner, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Nothing where the files are as they were; else the keeper goes by the new rules, told once."""
+    """Nothing while the files stay as they were; else the keeper uses the new rules, recorded once."""
     before = runner.house.keeper.planner.tz
-    runner.errands.at_noon()
+    runner.hooks.on_noon()
     assert runner.house.keeper.planner.tz is before
-    monkeypatch.setattr(errands_room, "tz_data_stamp", lambda _name: (("file", 1, 2, 3),))
+    monkeypatch.setattr(hooks_module, "tz_data_stamp", lambda _name: (("file", 1, 2, 3),))
     for _ in range(2):
-        runner.errands.at_noon()
+        runner.hooks.on_noon()
     assert runner.house.keeper.planner.tz is not before
     runner.house.journal.flush()
     changed = [each for each in runner.house.desk.journal.events() if each.kind is EventKind.SITE_CHANGED]
@@ -97,81 +97,91 @@ def test_time_zone_data_that_cannot_be_read_is_tried_again_the_next_noon(
             raise each
         return each
 
-    monkeypatch.setattr(errands_room, "reload_zone", reload_zone)
-    monkeypatch.setattr(errands_room, "tz_data_stamp", lambda _name: (("file", 1, 2, 3),))
+    monkeypatch.setattr(hooks_module, "reload_zone", reload_zone)
+    monkeypatch.setattr(hooks_module, "tz_data_stamp", lambda _name: (("file", 1, 2, 3),))
     with pytest.raises(ValueError, match="half a file"):
-        runner.errands.at_noon()
-    runner.errands.at_noon()
+        runner.hooks.on_noon()
+    runner.hooks.on_noon()
     assert found == []
 
 
-def test_a_file_that_was_written_over_the_api_is_followed_in_every_way(
-    runner: Runner, tmp_path: Path
-) -> None:
-    """Whoever edited it by hand before: what it says of the clock counts, and the copy is of this file."""
+def test_a_file_that_was_written_over_the_api_is_used_in_every_way(runner: Runner, tmp_path: Path) -> None:
+    """Also for what was edited by hand before: its clock setting counts, and the copy is of this file."""
     path = runner.house.site_path
     path.write_text(path.read_text(encoding="utf-8") + '\n[clock]\nbelieve = "always"\n', encoding="utf-8")
     runner.house.keeper.change_site(load_site(path).site, words="written")
-    runner.errands.site_written()
+    runner.hooks.on_site_written()
     assert runner.clock.believe == "always"
     assert (tmp_path / "state" / "site.last-good.toml").read_bytes() == path.read_bytes()
 
 
 def test_the_floor_of_the_clock_follows_trusted_rounds_alone(runner: Runner) -> None:
-    """What was trusted once is never believed to be still to come."""
-    runner.errands.after_round(runner.house.keeper.status())
+    """An instant that was trusted once is never taken for the future."""
+    runner.hooks.on_round(runner.house.keeper.status())
     assert runner.clock.floor_utc == runner.house.clock.utc
     runner.house.clock.trusted = False
     runner.house.clock.utc = datetime(2037, 1, 1, tzinfo=UTC)
     runner.house.rounds.run_once()
-    runner.errands.after_round(runner.house.keeper.status())
+    runner.hooks.on_round(runner.house.keeper.status())
     assert runner.clock.floor_utc < datetime(2028, 1, 1, tzinfo=UTC)
 
 
 @pytest.fixture
-def heard(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Iterator[Callable[[], list[str]]]:
-    """Stand for the service manager: give what it was told so far."""
+def received(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Iterator[Callable[[], list[str]]]:
+    """Stand in for the service manager: give what it has received so far."""
     listener = socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM)
     listener.bind(str(tmp_path / "notify"))
     listener.setblocking(False)
     monkeypatch.setenv("NOTIFY_SOCKET", str(tmp_path / "notify"))
 
     def lines() -> list[str]:
-        told: list[str] = []
+        names: list[str] = []
         while True:
             try:
-                told += listener.recv(4096).decode().splitlines()
+                names += listener.recv(4096).decode().splitlines()
             except BlockingIOError:
-                return [line.split("=")[0] for line in told]
+                return [line.split("=")[0] for line in names]
 
     yield lines
     listener.close()
 
 
-def test_a_reload_is_told_from_beginning_to_end(heard: Callable[[], list[str]], runner: Runner) -> None:
+def test_a_reload_is_reported_from_beginning_to_end(
+    received: Callable[[], list[str]], runner: Runner
+) -> None:
     """The service manager waits for the end of a reload, whether the file was taken or refused."""
     for text in ("", "nonsense"):
         runner.house.site_path.write_text(runner.house.site_path.read_text(encoding="utf-8") + text)
-        runner.errands.reload()
+        runner.hooks.on_reload()
         wait_for("reload")
-        told = heard()
-        assert told[0] == "RELOADING"
-        assert "READY" in told
+        names = received()
+        assert names[0] == "RELOADING"
+        assert "READY" in names
     assert runner.house.keeper.status().refused
 
 
-def test_a_reload_that_the_keeper_has_no_time_for_ends_and_can_be_asked_again(
-    heard: Callable[[], list[str]], runner: Runner, caplog: pytest.LogCaptureFixture
+def test_a_reload_that_the_keeper_has_no_time_for_ends_and_can_be_repeated(
+    received: Callable[[], list[str]], runner: Runner, caplog: pytest.LogCaptureFixture
 ) -> None:
     """It is a line in the log; the service manager is not left waiting, and the next signal is followed."""
-    runner.errands.rounds = cast("ControlLoop", SilentRounds(runner.house.keeper))
-    runner.errands.reload()
+    runner.hooks.loop = cast("ControlLoop", SilentRounds(runner.house.keeper))
+    runner.hooks.on_reload()
     wait_for("reload")
     assert "the site file was not read again" in caplog.text
-    assert "READY" in heard()
-    runner.errands.rounds = cast("ControlLoop", runner.house.rounds)
+    assert "READY" in received()
+    runner.hooks.loop = cast("ControlLoop", runner.house.rounds)
     path = runner.house.site_path
     path.write_text(path.read_text(encoding="utf-8").replace("Saltmarsh Lodge", "Another Lodge"))
-    runner.errands.reload()
+    runner.hooks.on_reload()
     wait_for("reload")
     assert runner.house.keeper.site.name == "Another Lodge"
+
+
+def test_the_end_is_reported_before_the_lights_go_out(
+    received: Callable[[], list[str]], runner: Runner, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The service manager receives STOPPING when a signal asks for the end, and the loop is stopped."""
+    stopped: list[list[str]] = []
+    monkeypatch.setattr(runner.hooks.loop, "stop", lambda: stopped.append(received()), raising=False)
+    runner.hooks.on_stop()
+    assert stopped == [["STOPPING"]]
