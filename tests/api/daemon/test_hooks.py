@@ -184,4 +184,4 @@ def test_the_end_is_reported_before_the_lights_go_out(
     stopped: list[list[str]] = []
     monkeypatch.setattr(runner.hooks.loop, "stop", lambda: stopped.append(received()), raising=False)
     runner.hooks.on_stop()
-    assert stopped == [["STOPPING"]]
+    assert stopped == [["STOPPING", "STATUS"]]
