@@ -1,4 +1,4 @@
-"""What a kilowatt-hour costs at any instant, in exact decimals; rounded to the coin only at the end.
+"""What a kilowatt-hour costs at any instant, in exact decimals; rounded only to be shown.
 
 Weekdays, dates and clock times of a tariff are those of the civil calendar at the site, not of the night: the
 price at 01:30 on a Saturday is Saturday's. Public holidays are not known here; a band can name their dates.
@@ -6,117 +6,18 @@ price at 01:30 on a Saturday is Saturday's. Public holidays are not known here; 
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 from decimal import ROUND_HALF_UP, Decimal
-from typing import Protocol
 from zoneinfo import ZoneInfo
 
 from config.currencies import minor_digits
-from controller.calendar.intervals import ms_of, utc_of
+from config.models.tariff import PriceBand, Tariff
+from controller.calendar.intervals import ms_of
 from controller.calendar.night import utc_of_local
 
 _MIDNIGHT = time(0, 0)
-
-
-class Days(Protocol):
-    """Some days of the calendar: weekdays, one date or a yearly stretch."""
-
-    def match(self, day: date, /) -> bool:
-        """Say whether a date is among them."""
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class PriceBand:
-    """A price that holds on some days between two clock times.
-
-    Attributes:
-        per_kwh: price of a kilowatt-hour, zero or more.
-        begins: clock time at which it begins.
-        ends: clock time at which it ends; 00:00 is the end of the day. Where it ends at or before it begins,
-            it holds from midnight to ``ends`` and from ``begins`` to midnight of each of its days.
-        days: on which days; every condition must hold, none means every day.
-        name: what the bill calls it, such as "off-peak"; may be empty.
-    """
-
-    per_kwh: Decimal
-    begins: time = _MIDNIGHT
-    ends: time = _MIDNIGHT
-    days: tuple[Days, ...] = ()
-    name: str = ""
-
-    def __post_init__(self) -> None:
-        """Refuse a price that is none."""
-        _refuse_price(self.per_kwh)
-
-    def holds(self, day: date, at: time) -> bool:
-        """Say whether this band is in force at a clock time of a day."""
-        if not all(days.match(day) for days in self.days):
-            return False
-        if self.begins < self.ends:
-            return self.begins <= at < self.ends
-        return at >= self.begins or at < self.ends
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Prices:
-    """The prices in force from a date on.
-
-    Attributes:
-        per_kwh: price wherever no band holds, zero or more.
-        since: first day, from its first instant; None for "always".
-        bands: prices that differ; the last one that holds decides, as with special nights.
-    """
-
-    per_kwh: Decimal
-    since: date | None = None
-    bands: tuple[PriceBand, ...] = ()
-
-    def __post_init__(self) -> None:
-        """Refuse a price that is none."""
-        _refuse_price(self.per_kwh)
-
-    def price(self, day: date, at: time) -> tuple[Decimal, str]:
-        """Give the price at a clock time of a day, and the name of its band."""
-        for band in reversed(self.bands):
-            if band.holds(day, at):
-                return band.per_kwh, band.name
-        return self.per_kwh, ""
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Tariff:
-    """What the meter's energy costs.
-
-    Attributes:
-        currency: ISO 4217 code, such as "USD".
-        prices: in order of their first day; the first one also holds before its own.
-    """
-
-    currency: str
-    prices: tuple[Prices, ...]
-
-    def __post_init__(self) -> None:
-        """Refuse a currency that is no code, and price changes out of order."""
-        if not re.fullmatch(r"[A-Z]{3}", self.currency):
-            raise ValueError(f"a currency is three capital letters such as USD, not “{self.currency}”")
-        if not self.prices:
-            raise ValueError("a tariff needs at least one price")
-        days = [prices.since for prices in self.prices[1:]]
-        if None in days or sorted(filter(None, days)) != days or len(set(days)) != len(days):
-            raise ValueError("every later price needs the date from which it holds, in order")
-        first = self.prices[0].since
-        if first is not None and days and days[0] is not None and days[0] <= first:
-            raise ValueError(f"the price since {days[0]} must come before the one since {first}")
-
-    def on(self, day: date) -> Prices:
-        """Give the prices in force on a day."""
-        for prices in reversed(self.prices[1:]):
-            if prices.since is not None and prices.since <= day:
-                return prices
-        return self.prices[0]
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -150,9 +51,8 @@ def price_steps(
     starts_ms, ends_ms = ms_of(starts_at_utc), ms_of(ends_at_utc)
     if starts_ms >= ends_ms:
         return []
-    if len(tariff.prices) == 1 and not tariff.prices[0].bands:
-        only = tariff.prices[0].per_kwh
-        return [PriceStep(starts_ms=starts_ms, ends_ms=ends_ms, per_kwh=only, name="")]
+    if tariff.is_flat:
+        return [PriceStep(starts_ms=starts_ms, ends_ms=ends_ms, per_kwh=tariff.per_kwh, name="")]
     edges = _edges(tariff, starts_at_utc.astimezone(tz).date(), ends_at_utc.astimezone(tz).date(), tz)
     steps: list[PriceStep] = []
     until_ms = ends_ms
@@ -169,12 +69,6 @@ def price_steps(
         until_ms = from_ms
     steps.reverse()
     return steps
-
-
-def price_at(tariff: Tariff, at_utc: datetime, tz: ZoneInfo) -> Decimal:
-    """Give the price of a kilowatt-hour at an instant."""
-    at_ms = ms_of(at_utc)
-    return price_steps(tariff, utc_of(at_ms), utc_of(at_ms + 1), tz)[0].per_kwh
 
 
 def round_money(amount: Decimal, currency: str) -> Decimal:
@@ -202,9 +96,3 @@ def _edges(tariff: Tariff, first: date, last: date, tz: ZoneInfo) -> list[tuple[
 def _clock_times(bands: Sequence[PriceBand]) -> list[time]:
     """List the clock times of a day at which some band begins or ends, midnight first."""
     return sorted({_MIDNIGHT, *(band.begins for band in bands), *(band.ends for band in bands)})
-
-
-def _refuse_price(per_kwh: Decimal) -> None:
-    """Refuse what is no price."""
-    if not per_kwh.is_finite() or per_kwh < 0:
-        raise ValueError(f"a price per kilowatt-hour is zero or more, not {per_kwh}")

@@ -15,11 +15,12 @@ from decimal import Decimal
 from typing import Protocol
 from zoneinfo import ZoneInfo
 
+from config.models.tariff import Tariff
 from controller.calendar.intervals import MS_PER_HOUR, Interval, ms_of, overlap, total_ms
 from controller.calendar.night import Night, nights
 from controller.calendar.periods import Each, Period, split, stretch_of_nights
 from controller.energy.metering import measure
-from controller.energy.tariff import PriceStep, Tariff, price_steps
+from controller.energy.tariff import PriceStep, price_steps
 from controller.energy.values import Draw, Energy, Load, Losses, RelaySide
 from controller.sun.sun import Sun, dark_intervals
 

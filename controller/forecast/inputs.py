@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from decimal import Decimal
 
-from controller.energy.from_site import feed_of, losses_of, tariff_of
+from controller.energy.from_site import feed_of, losses_of
 from controller.energy.values import Load, watts
 from controller.forecast.forecast import ForecastInput, ForecastZone
 from controller.planning.planner import Planner
@@ -31,7 +31,7 @@ def forecast_input(planner: Planner, cable_w: Mapping[str, Decimal] = _NO_CABLES
             for zone in site.zones
         ),
         transformers=tuple(losses_of(site).values()),
-        tariff=tariff_of(site),
+        tariff=site.tariff,
         sky=planner.sky,
         dusk_angle_deg=site.dusk_angle_deg,
         tz=planner.tz,

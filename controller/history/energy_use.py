@@ -18,7 +18,7 @@ from config.errors import UnknownZoneError
 from config.models.site import Site
 from controller.calendar.intervals import Interval, ms_of
 from controller.calendar.periods import Period
-from controller.energy.from_site import feed_of, losses_of, tariff_of
+from controller.energy.from_site import feed_of, losses_of
 from controller.energy.metering import measure
 from controller.energy.tariff import PriceStep, price_steps
 from controller.energy.values import Draw, Energy, Losses, watts
@@ -124,7 +124,7 @@ class EnergyUse:
 
     def _steps(self, periods: Sequence[Period]) -> list[PriceStep] | None:
         """Give the prices over some periods; None where the site file names none."""
-        tariff = tariff_of(self.site)
+        tariff = self.site.tariff
         if tariff is None:
             return None
         return price_steps(tariff, periods[0].starts_at_utc, periods[-1].ends_at_utc, self.tz)

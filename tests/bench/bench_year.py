@@ -13,8 +13,8 @@ from pathlib import Path
 
 from config.file.loader import load_site
 from config.models.site import Site
+from config.models.tariff import PriceBand, Tariff
 from config.program.special_nights import parse_nights
-from controller.energy.tariff import PriceBand, Prices, Tariff
 from controller.energy.values import Load, Losses, watts
 from controller.forecast.forecast import Forecast, ForecastInput, ForecastZone, look_ahead
 from controller.lamps.life import LampKind, Lamps, judge_lamps, nights_again
@@ -33,7 +33,7 @@ def forecast_input(site: Site, planner: Planner) -> ForecastInput:
         per_kwh=Decimal("0.41"),
         begins=clock_time(16),
         ends=clock_time(21),
-        days=(parse_nights("Mon, Tue, Wed, Thu, Fri"),),
+        days=parse_nights("Mon, Tue, Wed, Thu, Fri"),
     )
     return ForecastInput(
         zones=tuple(
@@ -53,7 +53,7 @@ def forecast_input(site: Site, planner: Planner) -> ForecastInput:
             )
             for each in site.transformers
         ),
-        tariff=Tariff(currency="USD", prices=(Prices(per_kwh=Decimal("0.29"), bands=(peak,)),)),
+        tariff=Tariff(currency="USD", per_kwh=Decimal("0.29"), bands=(peak,)),
         sky=planner.sky,
         dusk_angle_deg=site.dusk_angle_deg,
         tz=planner.tz,

@@ -7,10 +7,10 @@ from dataclasses import dataclass
 from decimal import Decimal
 from zoneinfo import ZoneInfo
 
+from config.models.tariff import Tariff
 from config.program.parser import Span, parse_span
 from config.program.special_nights import Nights, parse_nights
 from controller.calendar.night import Night
-from controller.energy.tariff import Prices, Tariff
 from controller.energy.values import Load, Losses
 from controller.forecast.forecast import ForecastInput, ForecastZone, PlanOf
 from controller.planning.plan import PlanContext, Window, plan_night
@@ -83,4 +83,4 @@ def plan_of(place: ForecastInput, *zones: PlannedZone) -> PlanOf:
 
 def flat(price: str) -> Tariff:
     """One price at all times."""
-    return Tariff(currency="USD", prices=(Prices(per_kwh=Decimal(price)),))
+    return Tariff(currency="USD", per_kwh=Decimal(price))

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from datetime import UTC, date, datetime, time
+from datetime import UTC, date, datetime, time, timedelta
 from decimal import Decimal
 
 from config.file.loader import example_path, load_site
-from controller.energy.from_site import NAMELESS, losses_of, tariff_of
-from controller.energy.tariff import price_at
+from controller.energy.from_site import NAMELESS, losses_of
+from controller.energy.tariff import price_steps
 from controller.energy.values import RelaySide
 from controller.forecast.inputs import forecast_input
 from controller.lamps.life import lamps_of
@@ -22,11 +22,12 @@ def property_site():
 
 def test_the_tariff_of_the_example_is_the_one_that_it_tells():
     """Prices at instants that the example itself decides: peak, off peak, winter, and after its change."""
-    tariff = tariff_of(property_site())
+    tariff = property_site().tariff
     tz = Planner(property_site()).tz
 
     def price(*local):
-        return price_at(tariff, datetime(*local, tzinfo=tz).astimezone(UTC), tz)
+        at_utc = datetime(*local, tzinfo=tz).astimezone(UTC)
+        return price_steps(tariff, at_utc, at_utc + timedelta(seconds=1), tz)[0].per_kwh
 
     assert price(2027, 7, 1, 17) == Decimal("0.41")  # a Thursday in summer
     assert price(2027, 7, 1, 21) == Decimal("0.29")
@@ -39,7 +40,7 @@ def test_the_tariff_of_the_example_is_the_one_that_it_tells():
 
 def test_every_condition_of_a_band_must_hold():
     """Days and season are conditions side by side, and clock times are kept."""
-    (band,) = tariff_of(property_site()).prices[0].bands
+    (band,) = property_site().tariff.bands
     assert (band.name, band.begins, band.ends) == ("summer peak", time(16), time(21))
     assert band.holds(date(2027, 7, 1), time(17))
     assert not band.holds(date(2027, 7, 4), time(17))

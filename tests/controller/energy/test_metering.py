@@ -11,9 +11,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from config.models.tariff import PriceBand, Tariff
 from controller.calendar.intervals import MS_PER_HOUR, ms_of
 from controller.energy.metering import measure
-from controller.energy.tariff import PriceBand, Prices, PriceStep, Tariff, price_steps, round_money
+from controller.energy.tariff import PriceStep, price_steps, round_money
 from controller.energy.values import Draw, Energy, Load, Losses, RelaySide, watts
 
 REFERENCE = Path(__file__).parents[2] / "reference"
@@ -72,7 +73,7 @@ def test_e3_no_load_loss_by_the_side_of_the_relay(side, kwh):
 def test_e4_two_prices_in_one_evening():
     """100 W from 19:42 to 00:15, 0.30 before 21:00 and 0.12 after (energy.json E4)."""
     peak = PriceBand(per_kwh=Decimal("0.30"), begins=time(7), ends=time(21), name="peak")
-    tariff = Tariff(currency="USD", prices=(Prices(per_kwh=Decimal("0.12"), bands=(peak,)),))
+    tariff = Tariff(currency="USD", per_kwh=Decimal("0.12"), bands=(peak,))
     starts = datetime(2027, 7, 1, 19, 42, tzinfo=NEW_YORK).astimezone(UTC)
     ends = datetime(2027, 7, 2, 0, 15, tzinfo=NEW_YORK).astimezone(UTC)
     energy = measure(

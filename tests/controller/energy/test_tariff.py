@@ -1,6 +1,5 @@
 """Prices by the clock: cut points, change nights, price changes with a date, and the currency's own coin."""
 
-from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 from decimal import Decimal
 from zoneinfo import ZoneInfo
@@ -9,31 +8,22 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from config.models.tariff import PriceBand, PriceChange, Tariff
+from config.program.special_nights import Weekdays, YearlyStretch
 from controller.calendar.intervals import utc_of
-from controller.energy.tariff import PriceBand, Prices, Tariff, price_at, price_steps, round_money
+from controller.energy.tariff import price_steps, round_money
 from tests.reference import rows
 
 NEW_YORK = ZoneInfo("America/New_York")
 PEAK, CHEAP = Decimal("0.30"), Decimal("0.12")
 
 
-@dataclass(frozen=True)
-class Weekdays:
-    days: frozenset[int]
-
-    def match(self, day: date) -> bool:
-        return day.weekday() in self.days
-
-
-@dataclass(frozen=True)
-class Summer:
-    def match(self, day: date) -> bool:
-        return 6 <= day.month <= 9
+SUMMER = YearlyStretch(first=(6, 1), last=(9, 30))
 
 
 def evening_peak(**more) -> Tariff:
     band = PriceBand(per_kwh=PEAK, begins=time(16), ends=time(21), name="peak", **more)
-    return Tariff(currency="USD", prices=(Prices(per_kwh=CHEAP, bands=(band,)),))
+    return Tariff(currency="USD", per_kwh=CHEAP, bands=(band,))
 
 
 def as_text(tariff: Tariff, starts: str, ends: str, tz: ZoneInfo) -> list[str]:
@@ -43,6 +33,10 @@ def as_text(tariff: Tariff, starts: str, ends: str, tz: ZoneInfo) -> list[str]:
         f"{utc_of(step.starts_ms):{form}}-{utc_of(step.ends_ms):{form}} {step.per_kwh} {step.name}".strip()
         for step in steps
     ]
+
+
+def price_at(tariff: Tariff, at_utc: datetime, tz: ZoneInfo) -> Decimal:
+    return price_steps(tariff, at_utc, at_utc + timedelta(milliseconds=1), tz)[0].per_kwh
 
 
 def test_money_is_rounded_to_the_digits_of_iso_4217():
@@ -71,7 +65,7 @@ def test_money_is_rounded_to_the_currencys_coin(amount, currency, shown):
 
 def test_a_flat_price_is_one_step():
     """A flat price needs no cut at all."""
-    flat = Tariff(currency="USD", prices=(Prices(per_kwh=Decimal("0.29")),))
+    flat = Tariff(currency="USD", per_kwh=Decimal("0.29"))
     steps = as_text(flat, "2027-01-01T00:00+00:00", "2028-01-01T00:00+00:00", NEW_YORK)
     assert steps == ["01-01T00:00Z-01-01T00:00Z 0.29"]
 
@@ -91,9 +85,9 @@ def test_bands_are_cut_at_local_clock_times():
 
 def test_a_band_over_midnight_belongs_to_each_of_its_own_days():
     """A night band of Saturdays holds in Saturday's first hours and its last, not on Sunday morning."""
-    saturday = Weekdays(frozenset({5}))
-    band = PriceBand(per_kwh=CHEAP, begins=time(22), ends=time(6), days=(saturday,))
-    tariff = Tariff(currency="USD", prices=(Prices(per_kwh=PEAK, bands=(band,)),))
+    saturday = Weekdays(days=(5,))
+    band = PriceBand(per_kwh=CHEAP, begins=time(22), ends=time(6), days=saturday)
+    tariff = Tariff(currency="USD", per_kwh=PEAK, bands=(band,))
     assert as_text(tariff, "2027-06-18T17:00+00:00", "2027-06-20T17:00+00:00", ZoneInfo("Etc/UTC")) == [
         "06-18T17:00Z-06-19T00:00Z 0.30",
         "06-19T00:00Z-06-19T06:00Z 0.12",
@@ -105,8 +99,8 @@ def test_a_band_over_midnight_belongs_to_each_of_its_own_days():
 
 def test_weekday_and_season_must_both_hold():
     """A band with two conditions holds only on days that meet both; the last band that holds decides."""
-    working = Weekdays(frozenset({0, 1, 2, 3, 4}))
-    tariff = evening_peak(days=(working, Summer()))
+    working = Weekdays(days=(0, 1, 2, 3, 4))
+    tariff = evening_peak(days=working, season=SUMMER)
     at = [datetime(2027, *day, 18, tzinfo=NEW_YORK) for day in ((7, 12), (7, 11), (1, 11))]
     assert [price_at(tariff, each.astimezone(UTC), NEW_YORK) for each in at] == [PEAK, CHEAP, CHEAP]
 
@@ -114,7 +108,7 @@ def test_weekday_and_season_must_both_hold():
 def test_of_two_bands_that_hold_the_last_decides():
     """Where two bands hold at once, the one that stands later in the file gives the price."""
     both = (PriceBand(per_kwh=PEAK, begins=time(16)), PriceBand(per_kwh=CHEAP, begins=time(20)))
-    tariff = Tariff(currency="USD", prices=(Prices(per_kwh=Decimal("0.2"), bands=both),))
+    tariff = Tariff(currency="USD", per_kwh=Decimal("0.2"), bands=both)
     assert as_text(tariff, "2027-07-12T12:00+00:00", "2027-07-13T00:00+00:00", ZoneInfo("Etc/UTC")) == [
         "07-12T12:00Z-07-12T16:00Z 0.2",
         "07-12T16:00Z-07-12T20:00Z 0.30",
@@ -131,8 +125,8 @@ def test_steps_cover_a_stretch_that_begins_in_an_hour_without_an_edge():
 
 def test_a_price_change_begins_with_its_date():
     """A price changes at the first instant of its date at the site, and the bands change with it."""
-    later = Prices(per_kwh=Decimal("0.15"), since=date(2027, 3, 1))
-    tariff = Tariff(currency="USD", prices=(*evening_peak().prices, later))
+    later = PriceChange(per_kwh=Decimal("0.15"), since=date(2027, 3, 1))
+    tariff = evening_peak().model_copy(update={"changes": (later,)})
     assert as_text(tariff, "2027-02-28T20:00+00:00", "2027-03-02T20:00+00:00", NEW_YORK) == [
         "02-28T20:00Z-02-28T21:00Z 0.12",
         "02-28T21:00Z-03-01T02:00Z 0.30 peak",
@@ -143,7 +137,7 @@ def test_a_price_change_begins_with_its_date():
 
 def band_at(begins: time, ends: time) -> Tariff:
     band = PriceBand(per_kwh=CHEAP, begins=begins, ends=ends)
-    return Tariff(currency="USD", prices=(Prices(per_kwh=PEAK, bands=(band,)),))
+    return Tariff(currency="USD", per_kwh=PEAK, bands=(band,))
 
 
 @pytest.mark.parametrize(
@@ -173,7 +167,7 @@ def test_where_a_gap_turns_two_edges_round_the_clock_face_decides():
     """02:30 is skipped and read as 03:30, after the edge at 03:15: the price of 03:15 holds from 03:15 on."""
     early = PriceBand(per_kwh=CHEAP, begins=time(2, 30), ends=time(3, 15))
     late = PriceBand(per_kwh=Decimal("0.2"), begins=time(3, 15), ends=time(5))
-    tariff = Tariff(currency="USD", prices=(Prices(per_kwh=PEAK, bands=(early, late)),))
+    tariff = Tariff(currency="USD", per_kwh=PEAK, bands=(early, late))
     assert as_text(tariff, "2027-03-14T06:00+00:00", "2027-03-14T10:00+00:00", NEW_YORK) == [
         "03-14T06:00Z-03-14T07:15Z 0.30",
         "03-14T07:15Z-03-14T09:00Z 0.2",
@@ -187,7 +181,8 @@ bands = st.builds(
     per_kwh=st.decimals("0", "1", places=2),
     begins=clock_times,
     ends=clock_times,
-    days=st.sampled_from([(), (Summer(),), (Weekdays(frozenset({5, 6})),)]),
+    days=st.sampled_from([None, Weekdays(days=(5, 6))]),
+    season=st.sampled_from([None, SUMMER]),
 )
 
 
@@ -203,7 +198,7 @@ def test_steps_tile_time_and_agree_with_the_clock_face(some, zone, minutes, hour
     tz = ZoneInfo(zone)
     first = datetime(2026, 1, 1, tzinfo=UTC) + timedelta(minutes=minutes)
     last = first + timedelta(hours=hours)
-    tariff = Tariff(currency="USD", prices=(Prices(per_kwh=Decimal("0.2"), bands=tuple(some)),))
+    tariff = Tariff(currency="USD", per_kwh=Decimal("0.2"), bands=tuple(some))
     steps = price_steps(tariff, first, last, tz)
     edges = [step.starts_ms for step in steps] + [steps[-1].ends_ms]
     assert (utc_of(edges[0]), utc_of(edges[-1])) == (first, last)
@@ -215,28 +210,5 @@ def test_steps_tile_time_and_agree_with_the_clock_face(some, zone, minutes, hour
             wall = at.astimezone(tz)
             day_before = (at - timedelta(hours=25)).astimezone(tz)
             if wall.utcoffset() == day_before.utcoffset():
-                assert step.per_kwh == tariff.prices[0].price(wall.date(), wall.time())[0]
+                assert step.per_kwh == tariff.price(wall.date(), wall.time())[0]
             at += timedelta(minutes=7)
-
-
-@pytest.mark.parametrize(
-    "make",
-    [
-        lambda: Tariff(currency="usd", prices=(Prices(per_kwh=CHEAP),)),
-        lambda: Tariff(currency="USD", prices=()),
-        lambda: Prices(per_kwh=Decimal("NaN")),
-        lambda: PriceBand(per_kwh=Decimal(-1)),
-        lambda: Tariff(currency="USD", prices=(Prices(per_kwh=CHEAP), Prices(per_kwh=PEAK))),
-        lambda: Tariff(
-            currency="USD",
-            prices=(
-                Prices(per_kwh=CHEAP, since=date(2027, 3, 1)),
-                Prices(per_kwh=PEAK, since=date(2027, 2, 1)),
-            ),
-        ),
-    ],
-)
-def test_what_is_no_tariff_is_refused(make):
-    """A price that is none, a currency that is no code and changes out of order are refused."""
-    with pytest.raises(ValueError, match=r"price|currency"):
-        make()

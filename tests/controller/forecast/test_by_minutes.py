@@ -11,8 +11,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from config.models.tariff import PriceBand, PriceChange, Tariff
 from config.program.special_nights import parse_nights
-from controller.energy.tariff import PriceBand, Prices, Tariff
 from controller.energy.values import Losses
 from controller.forecast.forecast import look_ahead
 from tests.controller.gardens import garden, plan_of, zone
@@ -95,15 +95,14 @@ def year():
         per_kwh=Decimal("0.30"),
         begins=time(16),
         ends=time(21),
-        days=(parse_nights("Mon, Tue, Wed, Thu, Fri"),),
+        days=parse_nights("Mon, Tue, Wed, Thu, Fri"),
         name="peak",
     )
     tariff = Tariff(
         currency="USD",
-        prices=(
-            Prices(per_kwh=Decimal("0.12"), bands=(peak,)),
-            Prices(per_kwh=Decimal("0.14"), since=date(2027, 7, 1), bands=(peak,)),
-        ),
+        per_kwh=Decimal("0.12"),
+        bands=(peak,),
+        changes=(PriceChange(per_kwh=Decimal("0.14"), since=date(2027, 7, 1), bands=(peak,)),),
     )
     losses = Losses(transformer="shed", no_load_w=Decimal(6), copper_w=Decimal(9), rated_va=Decimal(150))
     here = garden(LATITUDE, LONGITUDE, TIME_ZONE, WATTS, losses=losses, tariff=tariff)
