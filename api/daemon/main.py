@@ -103,11 +103,11 @@ def _run(
         at_noon=hooks.on_noon,
     )
     gateway = KeeperGateway(
-        rounds=hooks.loop,
+        loop=hooks.loop,
         journal=JournalReader(state),
         site_path=site_path,
-        take_down=journal.append,
-        written=hooks.on_site_written,
+        append=journal.append,
+        on_site_written=hooks.on_site_written,
     )
     web = WebServer(lambda: _make_app(gateway), port=port)
 

@@ -130,19 +130,19 @@ class Demo:
         self._journal = RecordingJournal(self._file)
         self._keeper = Keeper(site, clock=self._clock, relays=open_relays("simulated"), journal=self._journal)
         self._rounds = ControlLoop(self._keeper, clock=self._clock, write=self._write, pace=pace)
-        desk = KeeperGateway(
-            rounds=self._rounds,
+        gateway = KeeperGateway(
+            loop=self._rounds,
             journal=JournalReader(folder),
             site_path=copy,
-            take_down=self._journal.append,
+            append=self._journal.append,
         )
-        self._web = WebServer(lambda: self._make_app(desk), port=choose_port() if port is None else port)
+        self._web = WebServer(lambda: self._make_app(gateway), port=choose_port() if port is None else port)
 
-    def _make_app(self, desk: KeeperGateway) -> object:
+    def _make_app(self, gateway: KeeperGateway) -> object:
         """Make the application; called in the web server's thread, where the web stack is imported."""
         from api.web.app import make_app  # noqa: PLC0415 - the terminal need not wait for it
 
-        return make_app(desk, boot_s=lambda: self._clock.read().boot_s)
+        return make_app(gateway, boot_s=lambda: self._clock.read().boot_s)
 
     def _write(self) -> None:
         """Write what waits in the journal."""

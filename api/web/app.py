@@ -22,14 +22,14 @@ def make_app(
     gateway: KeeperGateway,
     *,
     boot_s: Callable[[], float] = read_boot_s,
-    names: Iterable[str] = ALLOWED_HOSTS,
+    hosts: Iterable[str] = ALLOWED_HOSTS,
 ) -> FastAPI:
     """Put the web application together.
 
     Args:
         gateway: the way to the keeper and the journal.
         boot_s: reads the boot-time clock that the keeper reads, in seconds.
-        names: the host names that the server answers to, without a port; every other Host is refused.
+        hosts: the host names that the server answers to, without a port; every other Host is refused.
     """
     # The documentation pages of FastAPI load from the internet; the description itself does not.
     app = FastAPI(openapi_url="/openapi.json", docs_url=None, redoc_url=None, redirect_slashes=False)
@@ -39,7 +39,7 @@ def make_app(
         app.router.routes.extend(subject.router.routes)
     add_problem_handlers(app)
     describe(app, version=_version())
-    app.add_middleware(RequestGuardMiddleware, names=names)
+    app.add_middleware(RequestGuardMiddleware, hosts=hosts)
     return app
 
 

@@ -6,23 +6,21 @@ how many wait for a thread, is bounded here, apart for short questions and for l
 
 from __future__ import annotations
 
-import errno
 import threading
 import time
 from collections.abc import AsyncIterator, Callable
-from concurrent.futures import CancelledError
 from contextlib import asynccontextmanager
 from dataclasses import replace
 from datetime import date, timedelta
-from typing import Annotated, TypeVar
+from pathlib import Path
+from typing import Annotated
 
 from anyio import CapacityLimiter
 from fastapi import Depends, Request
 
 from api.web.gateway import KeeperGateway
-from api.web.problems.handlers import NO_ANSWER, refuse
-from config.errors import SiteFileError
-from config.file.atomic_write import FileChangedError
+from api.web.problems.types import ProblemError
+from config.file.loader import LoadedSite
 from config.models.site import Site
 from controller.forecast.forecast import Forecast
 from controller.history.report import year_to_come
@@ -31,8 +29,6 @@ from controller.keeper.state import ZoneStatus
 from controller.planning.planner import Planner
 from controller.records.reading import Reading
 
-T = TypeVar("T")
-
 # More threads would only wait for each other: a planner works for one at a time, and so does the keeper.
 MOST_RUNNING = 4
 # A request that has gone still waits for its turn, so the queues are bounded apart from the connections.
@@ -40,7 +36,6 @@ MOST_SHORT_WAITING = 60
 MOST_LONG_WAITING = 12
 # Headers of a page that stands alone: its styles are in it; it loads nothing and runs nothing.
 SELF_CONTAINED = {"content-security-policy": "default-src 'none'; style-src 'unsafe-inline'"}
-_FULL = (errno.ENOSPC, errno.EDQUOT)
 
 
 def read_boot_s() -> float:
@@ -66,12 +61,12 @@ class RequestSlots:
         """Wait for a slot and hold it.
 
         Raises:
-            HTTPException: too many wait already.
+            ProblemError: too many wait already.
         """
         now = self._limiter.statistics()
         if now.borrowed_tokens >= now.total_tokens and now.tasks_waiting >= self._waiting:
             words = f"{now.borrowed_tokens} requests are being answered and {now.tasks_waiting} are waiting"
-            raise refuse("too-busy", f"{words}; ask again in a few seconds")
+            raise ProblemError("too-busy", f"{words}; ask again in a few seconds")
         async with self._limiter:
             yield
 
@@ -152,41 +147,18 @@ class RequestContext:
         """Give a zone's state after the keeper's last round; None until its first round with it."""
         return next((zone for zone in self.gateway.status.zones if zone.zone == zone_id), None)
 
-    def ask_keeper(self, work: Callable[[], T]) -> T:
-        """Have the gateway do something.
+    def write_site(self, edit: Callable[[Path], LoadedSite], note: str) -> None:
+        """Have the site file edited, one request after the other; arguments as the gateway has them.
 
         Raises:
-            TimeoutError: the keeper did not answer, or stops meanwhile.
+            ProblemError: this is a demonstration.
+            SiteFileError, TimeoutError, UnknownZoneError, UnknownFixtureError: as the gateway raises them.
         """
-        try:
-            return work()
-        except CancelledError as error:
-            raise TimeoutError(NO_ANSWER) from error
-
-    def write_site(self, work: Callable[[], object]) -> None:
-        """Have the gateway change the site file, one change after the other.
-
-        Raises:
-            HTTPException: the file cannot be written.
-            SiteFileError: the changed file would not be valid.
-            TimeoutError: the keeper did not answer.
-        """
+        path = self.gateway.site_path
+        if path is None:
+            raise ProblemError("demonstration", "this is a demonstration, which has no site file to write to")
         with self._writing:
-            try:
-                self.ask_keeper(work)
-            except PermissionError as error:
-                raise refuse("demonstration", str(error)) from error
-            except SiteFileError as error:
-                if isinstance(error.__cause__, OSError):
-                    raise refuse(_write_problem(error.__cause__), str(error)) from error
-                raise
-
-
-def _write_problem(cause: OSError) -> str:
-    """Name the problem of a site file that could not be written."""
-    if isinstance(cause, FileChangedError):
-        return "site-file-changed"
-    return "disk-full" if cause.errno in _FULL else "site-file-unwritable"
+            self.gateway.write_site(path, edit, note)
 
 
 async def get_context(request: Request) -> RequestContext:

@@ -1,10 +1,11 @@
-"""The guard at the web server's door: who may ask, how much they may send, and how long they may take.
+"""The request guard: which requests are let through to the routes, how large and how slow they may be.
 
-A service on this machine can be reached by every page in a browser on it. Three things keep such a page out:
-the name that the request was sent to must be this machine's own (a page whose name was pointed here has its
-own name there), what changes anything must not come from another site's page, and it must be JSON, which a
-plain form cannot send. Sources: Fetch Metadata Request Headers (W3C), section 2; Fetch (WHATWG), the header
-Origin; RFC 9110, section 7.2.
+A service on this machine can be reached by every page in a browser on it. Three checks keep such a page out:
+the host that the request was sent to must be this machine's own (a page whose name was pointed here has its
+own name there), a change must not come from another site's page, and its body must be JSON, which a plain
+form cannot send. Sources: Fetch Metadata Request Headers (W3C), section 2; Fetch (WHATWG), the header Origin;
+RFC 9110, section 7.2. Starlette's own TrustedHostMiddleware answers in plain text; this one with a problem
+document.
 """
 
 from __future__ import annotations
@@ -18,23 +19,22 @@ from starlette.datastructures import Headers, MutableHeaders
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from api.render.instants import quote
-from api.web.problems.handlers import methods_at, problem_response
-from api.web.problems.types import KINDS
+from api.web.problems.handlers import methods_at
+from api.web.problems.types import ProblemError
 
 log = logging.getLogger(__name__)
 
 ALLOWED_HOSTS = ("localhost", "127.0.0.1", "[::1]")
 LARGEST_BODY_BYTES = 64 * 1024
-# A body that is too large is thrown away up to here, so that the answer arrives before the line is cut.
+# A body that is too large is read on up to here, so that the response arrives before the connection closes.
 READ_ON_BYTES = 1024 * 1024
-_TOO_LARGE = f"the body is larger than {LARGEST_BODY_BYTES // 1024} kB; a program is a few lines"
 # How long a body may take to arrive.
 RECEIVE_S = 10.0
 
 _SAFE = frozenset({"GET", "HEAD", "OPTIONS"})
 _WITH_BODY = frozenset({"PUT", "POST", "PATCH"})
 _PORT = re.compile(r":[0-9]{1,5}\Z")
-# Said with every answer: the type is as told, nothing is kept by caches, no other site may embed it.
+# In every response: the type is as declared, caches keep nothing, no other site may embed it.
 _HEADERS = {
     "x-content-type-options": "nosniff",
     "cache-control": "no-store",
@@ -42,88 +42,71 @@ _HEADERS = {
 }
 
 
-class _RefusedError(Exception):
-    """A request that goes no further; it never leaves this room.
-
-    Attributes:
-        name: the kind of problem; the words are the error's text.
-    """
-
-    def __init__(self, name: str, words: str) -> None:
-        """Carry what the answer needs."""
-        self.name = name
-        super().__init__(words)
-
-
 class RequestGuardMiddleware:
-    """Stands before the routes: refuses what must not pass, and lets no exception out.
+    """Refuses requests that must not reach the routes, and answers every exception that comes out of them.
 
     Args:
-        app: what stands behind it.
-        names: the names that this server goes by, without a port, in small letters.
-        receive_s: how long a body may take to arrive.
+        app: the application behind it.
+        hosts: the host names that are this server's own, without a port, in small letters.
+        receive_s: how long a body may take to arrive, in seconds.
     """
 
     def __init__(
-        self,
-        app: ASGIApp,
-        *,
-        names: Iterable[str] = ALLOWED_HOSTS,
-        receive_s: float = RECEIVE_S,
+        self, app: ASGIApp, *, hosts: Iterable[str] = ALLOWED_HOSTS, receive_s: float = RECEIVE_S
     ) -> None:
-        """Take the post."""
+        """Remember the limits."""
         self._app = app
-        self._names = frozenset(names)
+        self._hosts = frozenset(hosts)
         self._receive_s = receive_s
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
-        """Let a request through, or answer it with a problem."""
+        """Pass a request on, or answer it with a problem."""
         if scope["type"] != "http":
             await self._app(scope, receive, send)
             return
-        answer = _Answer(send, head_only=scope["method"] == "HEAD")
+        method, path, headers = scope["method"], scope["path"], Headers(scope=scope)
+        response = _GuardedResponse(send, head_only=method == "HEAD")
         try:
-            headers = Headers(scope=scope)
-            self._check_name(headers)
-            _check_origin(scope["method"], headers)
+            self._check_host(headers)
+            _check_origin(method, headers)
             _check_type(scope, headers)
             body = await self._read_body(headers, receive)
-            if answer.head_only:
+            if method == "HEAD":
                 scope = {**scope, "method": "GET"}
-            await self._app(scope, _replay(body, receive), answer.send)
-        except _RefusedError as refused:
-            response = problem_response(
-                KINDS[refused.name], str(refused), scope["path"], {"connection": "close"}
-            )
-            await response(scope, receive, answer.send)
+            await self._app(scope, _replay(body, receive), response.send)
+        except ProblemError as refusal:
+            refusal.headers["connection"] = "close"
+            await refusal.response(path)(scope, receive, response.send)
         except _ClientDisconnectedError:
             return
         except asyncio.CancelledError:
-            if not answer.started:
-                words = "Leerie is being stopped; ask again when it runs"
-                await problem_response(KINDS["stopping"], words, scope["path"])(scope, receive, answer.send)
+            if not response.started:
+                words = "Leerie is shutting down; try again once it is running"
+                await ProblemError("stopping", words).response(path)(scope, receive, response.send)
             raise
         except Exception:
-            log.exception("a request could not be answered: %s %r", scope["method"], scope["path"])
-            if not answer.started:
-                words = "something went wrong inside; the lights are kept all the same, and the log says more"
-                response = problem_response(KINDS["fault"], words, scope["path"])
-                await response(scope, receive, answer.send)
+            log.exception("a request could not be answered: %s %r", method, path)
+            if not response.started:
+                words = "an internal error; the lights are not affected, and the log says more"
+                await ProblemError("fault", words).response(path)(scope, receive, response.send)
 
-    def _check_name(self, headers: Headers) -> None:
-        """Refuse a request that was sent to a name that is not ours."""
+    def _check_host(self, headers: Headers) -> None:
+        """Refuse a request that was sent to a host name that is not ours."""
         host = headers.get("host", "").lower()
-        if _PORT.sub("", host) not in self._names:
-            shown = ", ".join(sorted(self._names))
-            words = f"the request was sent to {quote(host)}" if host else "the request names no host"
-            raise _RefusedError("wrong-host", f"{words}; this server goes by {shown} only")
+        if _PORT.sub("", host) not in self._hosts:
+            words = f"the request was sent to {quote(host)}" if host else "the request has no Host header"
+            raise ProblemError("wrong-host", f"{words}; use one of {', '.join(sorted(self._hosts))}")
 
     async def _read_body(self, headers: Headers, receive: Receive) -> bytes:
         """Read the whole body, if it is not too large and does not take too long."""
+        too_large = ProblemError(
+            "too-large", f"the body is larger than {LARGEST_BODY_BYTES // 1024} kB; send a smaller one"
+        )
         declared = headers.get("content-length", "0")
-        too_large = declared.isdecimal() and int(declared) > LARGEST_BODY_BYTES
-        if too_large and "expect" in headers:
-            raise _RefusedError("too-large", _TOO_LARGE)
+        size_bytes = int(declared) if declared.isdecimal() else 0
+        refused = size_bytes > LARGEST_BODY_BYTES
+        if refused and "expect" in headers:
+            raise too_large
         body = bytearray()
         size_bytes = 0
         try:
@@ -134,40 +117,40 @@ class RequestGuardMiddleware:
                         raise _ClientDisconnectedError
                     piece: bytes = message.get("body", b"")
                     size_bytes += len(piece)
-                    too_large = too_large or size_bytes > LARGEST_BODY_BYTES
-                    if not too_large:
+                    refused = refused or size_bytes > LARGEST_BODY_BYTES
+                    if not refused:
                         body += piece
                     if not message.get("more_body", False):
                         break
         except TimeoutError:
-            words = f"the body had not arrived whole after {self._receive_s:g} s; send it again"
-            raise _RefusedError("too-slow", words) from None
-        if too_large:
-            raise _RefusedError("too-large", _TOO_LARGE)
+            words = f"the body had not arrived after {self._receive_s:g} s; send it again"
+            raise ProblemError("too-slow", words) from None
+        if refused:
+            raise too_large
         return bytes(body)
 
 
 class _ClientDisconnectedError(Exception):
-    """The other side went away before its request was whole; nobody is left to answer."""
+    """The client went away before its request was complete; nobody is left to answer."""
 
 
-class _Answer:
-    """Sends an answer with our headers, and without a body where only the head was asked for."""
+class _GuardedResponse:
+    """Sends a response with our headers, and without its body where only the head was asked for."""
 
     def __init__(self, send: Send, *, head_only: bool) -> None:
-        """Nothing is sent yet."""
+        """Begin with nothing sent."""
         self._send = send
-        self.head_only = head_only
+        self._head_only = head_only
         self.started = False
 
     async def send(self, message: Message) -> None:
-        """Send one piece of the answer."""
+        """Send one message of the response."""
         if message["type"] == "http.response.start":
             self.started = True
             headers = MutableHeaders(scope=message)
             for name, value in _HEADERS.items():
                 headers.setdefault(name, value)
-        elif self.head_only:
+        elif self._head_only:
             message = {**message, "body": b""}
         await self._send(message)
 
@@ -176,40 +159,33 @@ def _check_origin(method: str, headers: Headers) -> None:
     """Refuse a change that another site's page asks for."""
     if method in _SAFE:
         return
-    site = headers.get("sec-fetch-site")
-    if site not in (None, "same-origin", "none"):
-        words = f"the browser says that this comes from elsewhere (Sec-Fetch-Site: {quote(site)})"
-        raise _RefusedError("cross-site", f"{words}; use Leerie's own page")
-    origin = headers.get("origin")
+    site, origin = headers.get("sec-fetch-site"), headers.get("origin")
     host = headers.get("host", "").lower()
-    if origin is not None and origin.lower() not in (f"http://{host}", f"https://{host}"):
-        words = f"the page that asks for this is from {quote(origin)}, not from here"
-        raise _RefusedError("cross-site", f"{words}; use Leerie's own page")
+    if site not in (None, "same-origin", "none"):
+        words = f"the browser says that another page sent this (Sec-Fetch-Site: {quote(site)})"
+    elif origin is not None and origin.lower() not in (f"http://{host}", f"https://{host}"):
+        words = f"a page from {quote(origin)} sent this"
+    else:
+        return
+    raise ProblemError("cross-site", f"{words}; use Leerie's own page")
 
 
 def _check_type(scope: Scope, headers: Headers) -> None:
-    """Refuse a body that is not said to be JSON, as a plain form's, where a route would read it."""
+    """Refuse a body that is not declared as JSON, as a plain form's, where a route would read it."""
     method = scope["method"]
-    if method not in _WITH_BODY:
+    if method not in _WITH_BODY or ("app" in scope and method not in methods_at(scope["app"], scope["path"])):
         return
-    if "app" in scope and method not in methods_at(scope["app"], scope["path"]):
-        return
-    said = headers.get("content-type", "")
-    if said.split(";", 1)[0].strip().lower() != "application/json":
-        found = quote(said) if said else "nothing"
-        words = f"Content-Type says {found}; send JSON and say application/json"
-        raise _RefusedError("not-json-type", words)
+    declared = headers.get("content-type", "")
+    if declared.split(";", 1)[0].strip().lower() != "application/json":
+        words = f"the Content-Type is {quote(declared)}" if declared else "there is no Content-Type"
+        raise ProblemError("not-json-type", f"{words}; send JSON with Content-Type: application/json")
 
 
 def _replay(body: bytes, receive: Receive) -> Receive:
-    """Give the body that was read already, then whatever comes after it."""
-    given = False
+    """Make a receive function that gives the body that was read already, then whatever comes after it."""
+    first: list[Message] = [{"type": "http.request", "body": body, "more_body": False}]
 
     async def receive_again() -> Message:
-        nonlocal given
-        if given:
-            return await receive()
-        given = True
-        return {"type": "http.request", "body": body, "more_body": False}
+        return first.pop() if first else await receive()
 
     return receive_again

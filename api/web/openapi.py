@@ -7,8 +7,7 @@ from typing import Any
 from fastapi import FastAPI
 from fastapi.openapi.utils import get_openapi
 
-from api.web.problems.types import KINDS, PROBLEM_TYPE
-from api.web.schemas.responses import ProblemDocument
+from api.web.problems.types import PROBLEM_MEDIA_TYPE, PROBLEM_TYPES, ProblemDocument
 
 TITLE = "Leerie"
 DESCRIPTION = (
@@ -24,16 +23,16 @@ def problems_of(*names: str) -> dict[int | str, dict[str, Any]]:
     """Describe the problems that a route answers with, by their status.
 
     Args:
-        names: names of their kinds.
+        names: names of their types.
     """
     titles: dict[int, list[str]] = {}
     for name in (*names, *_ANYWHERE):
-        kind = KINDS[name]
-        titles.setdefault(kind.status, []).append(f"{kind.title} (`/problems/{kind.name}`)")
+        problem_type = PROBLEM_TYPES[name]
+        titles.setdefault(problem_type.status, []).append(f"{problem_type.title} (`/problems/{name}`)")
     return {
         status: {
             "description": "; ".join(said),
-            "content": {PROBLEM_TYPE: {"schema": {"$ref": _SCHEMA.format(model="Problem")}}},
+            "content": {PROBLEM_MEDIA_TYPE: {"schema": {"$ref": _SCHEMA.format(model="Problem")}}},
         }
         for status, said in sorted(titles.items())
     }
@@ -44,7 +43,7 @@ def shown_as(media_type: str, *names: str) -> dict[int | str, dict[str, Any]]:
 
     Args:
         media_type: the document's type.
-        names: names of the kinds of problems.
+        names: names of the types of problems.
     """
     content = {media_type: {"schema": {"type": "string"}}}
     return {200: {"description": "the document", "content": content}, **problems_of(*names)}

@@ -1,7 +1,7 @@
-"""One connection to the web server: uvicorn's, with limits that it does not have.
+"""One connection to the web server: uvicorn's HTTP/1.1 protocol, with limits that it does not have.
 
-uvicorn waits for ever for the head of a request and for a reader that does not read, turns nobody away, and
-answers what is no HTTP in plain text. Imported by the web server's own thread only.
+uvicorn waits for ever for the head of a request and for a client that does not read, refuses no connection
+(its `limit_concurrency` answers in plain text), and answers what is not HTTP in plain text.
 """
 
 from __future__ import annotations
@@ -12,83 +12,82 @@ from typing import Any
 import h11
 from uvicorn.protocols.http.h11_impl import H11Protocol
 
-from api.web.problems.handlers import problem_body
-from api.web.problems.types import KINDS, PROBLEM_TYPE
+from api.web.problems.types import PROBLEM_MEDIA_TYPE, ProblemError
 
-# A browser keeps six connections to one server: room for ten of them. Twice as many are told that it is too
-# busy; the rest are cut off unheard, so that the process keeps files to open for its journal.
+# A browser keeps six connections to one server: enough for ten browsers. As many again are answered “too many
+# requests”; the rest are cut off, so that the process keeps files to open for its journal.
 MOST_CONNECTIONS = 64
-# How long a connection may stay without asking anything, and the head of a request take to arrive.
-PATIENCE_S = 10.0
-# How long the other side may leave an answer unread.
-UNREAD_S = 20.0
+# How long a connection may stay idle, and the head of a request take to arrive.
+IDLE_TIMEOUT_S = 10.0
+# How long a client may leave a response unread.
+WRITE_TIMEOUT_S = 20.0
 
 
 class LimitedH11Protocol(H11Protocol):
-    """Serves one connection, and ends it where it asks nothing, does not read, or is one too many."""
+    """Serves one connection, and ends it where it is idle, does not read, or is one too many."""
 
     most = MOST_CONNECTIONS
-    patience_s = PATIENCE_S
-    unread_s = UNREAD_S
+    idle_timeout_s = IDLE_TIMEOUT_S
+    write_timeout_s = WRITE_TIMEOUT_S
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:  # noqa: ANN401 - uvicorn's own
-        """Wait for a connection."""
+        """Begin without timers."""
         super().__init__(*args, **kwargs)
-        self._patience: asyncio.TimerHandle | None = None
+        self._idle: asyncio.TimerHandle | None = None
         self._unread: asyncio.TimerHandle | None = None
         self._one_too_many = False
 
     def connection_made(self, transport: asyncio.BaseTransport) -> None:
-        """Begin, unless there are far too many."""
+        """Begin, unless there are far too many connections."""
         super().connection_made(transport)  # type: ignore[arg-type]  # a Transport, always
         self._one_too_many = len(self.connections) > self.most
         if len(self.connections) > 2 * self.most:
             self.transport.abort()
         else:
-            self._be_patient()
+            self._restart_idle_timer()
 
     def connection_lost(self, exc: Exception | None) -> None:
-        """End."""
-        for timer in (self._patience, self._unread):
+        """End the timers."""
+        for timer in (self._idle, self._unread):
             if timer is not None:
                 timer.cancel()
         super().connection_lost(exc)
 
     def data_received(self, data: bytes) -> None:
-        """Take what the other side says, or tell it that there are too many."""
+        """Read what the client sends, or answer that there are too many connections."""
         if self._one_too_many:
-            self._end_with("too-busy", f"{self.most} connections are open already; close some, or wait")
+            words = f"{self.most} connections are open already; close some, or wait"
+            self._end_with(ProblemError("too-busy", words))
         else:
             super().data_received(data)
 
     def on_response_complete(self) -> None:
         """Wait for the next request, but not for ever."""
         super().on_response_complete()
-        self._be_patient()
+        self._restart_idle_timer()
 
     def pause_writing(self) -> None:
-        """Wait for the other side to read, but not for ever."""
+        """Wait for the client to read, but not for ever."""
         super().pause_writing()
-        self._unread = self.loop.call_later(self.unread_s, self.transport.abort)
+        self._unread = self.loop.call_later(self.write_timeout_s, self.transport.abort)
 
     def resume_writing(self) -> None:
-        """Go on: the other side reads."""
+        """Go on: the client reads."""
         if self._unread is not None:
             self._unread.cancel()
         super().resume_writing()
 
     def send_400_response(self, msg: str) -> None:
-        """Answer what is no HTTP with a problem, where an answer is possible."""
-        self._end_with("not-http", f"{msg.rstrip('.').lower()}; speak HTTP/1.1 to this port")
+        """Answer what is not HTTP with a problem, where a response is possible."""
+        self._end_with(ProblemError("not-http", f"{msg.rstrip('.').lower()}; speak HTTP/1.1 to this port"))
 
-    def _be_patient(self) -> None:
-        """Give the other side time."""
-        if self._patience is not None:
-            self._patience.cancel()
-        self._patience = self.loop.call_later(self.patience_s, self._lose_patience)
+    def _restart_idle_timer(self) -> None:
+        if self._idle is not None:
+            self._idle.cancel()
+        self._idle = self.loop.call_later(self.idle_timeout_s, self._on_idle)
 
-    def _lose_patience(self) -> None:
-        """Close a connection that asks nothing, and cut off one that is closed and still there.
+    def _on_idle(self) -> None:
+        """Close a connection without a request, and cut off one that is closed and still there.
 
         One whose request is being answered is looked at again later.
         """
@@ -97,24 +96,25 @@ class LimitedH11Protocol(H11Protocol):
             return
         if self.cycle is None or self.cycle.response_complete:
             self.transport.close()
-        self._be_patient()
+        self._restart_idle_timer()
 
-    def _end_with(self, name: str, words: str) -> None:
+    def _end_with(self, problem: ProblemError) -> None:
         """Send a problem without any request, and close."""
-        kind = KINDS[name]
-        body = problem_body(kind, words, "/")
+        body = problem.document("/")
         headers = [
-            ("content-type", PROBLEM_TYPE),
+            ("content-type", PROBLEM_MEDIA_TYPE),
             ("content-length", str(len(body))),
             ("cache-control", "no-store"),
             ("connection", "close"),
         ]
+        head = h11.Response(
+            status_code=problem.type.status, headers=headers, reason=problem.type.title.encode()
+        )
         try:
-            head = h11.Response(status_code=kind.status, headers=headers, reason=kind.title.encode())
             for event in (head, h11.Data(data=body), h11.EndOfMessage()):
                 self.transport.write(self.conn.send(event) or b"")
         except h11.LocalProtocolError:
-            # An answer is on its way already, or the line is broken: nothing more can be said on it.
+            # A response is on its way already, or the connection is broken: nothing more can be sent on it.
             self.transport.abort()
         else:
             self.transport.close()

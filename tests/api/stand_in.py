@@ -11,7 +11,7 @@ import httpx
 
 from api.web.app import make_app
 from api.web.gateway import KeeperGateway
-from api.web.problems.types import KINDS
+from api.web.problems.types import PROBLEM_TYPES
 from config.file.loader import load_site
 from controller.clock.clock import SteppedClock
 from controller.journal.journal import Journal
@@ -105,16 +105,16 @@ class House:
             load_site(self.site_path).site, clock=self.clock, relays=self.relays, journal=self.journal
         )
         self.rounds = RoundsHere(self.keeper)
-        self.desk = KeeperGateway(
-            rounds=self.rounds,
+        self.gateway = KeeperGateway(
+            loop=self.rounds,
             journal=JournalReader(folder / "state"),
             site_path=self.site_path,
-            take_down=self.journal.append,
+            append=self.journal.append,
         )
         self.app = self.make_app()
 
     def make_app(self):
-        return make_app(self.desk, boot_s=lambda: self.clock.boot_s)
+        return make_app(self.gateway, boot_s=lambda: self.clock.boot_s)
 
     def pass_time(self, seconds: float) -> None:
         """Let time pass, with a round at its end and what happened written into the journal."""
@@ -149,26 +149,26 @@ def problem(response: httpx.Response, name: str, *, at: str, **more: Any) -> dic
 
     Args:
         response: the answer.
-        name: the kind that it must be.
+        name: name of the type that it must be of.
         at: the path that it must be about.
         more: further members, and nothing but these.
     """
-    kind = KINDS[name]
+    expected_type = PROBLEM_TYPES[name]
     assert response.headers["content-type"] == "application/problem+json"
     assert response.headers["x-content-type-options"] == "nosniff"
     document = response.json()
     assert isinstance(document.pop("detail"), str)
     expected = {
         "type": f"/problems/{name}",
-        "title": kind.title,
-        "status": kind.status,
+        "title": expected_type.title,
+        "status": expected_type.status,
         "instance": at,
         **more,
     }
     assert document == expected
-    assert response.status_code == kind.status
-    if kind.again_s is not None:
-        assert response.headers["retry-after"] == str(kind.again_s)
+    assert response.status_code == expected_type.status
+    if expected_type.retry_after_s is not None:
+        assert response.headers["retry-after"] == str(expected_type.retry_after_s)
     return response.json()
 
 

@@ -1,188 +1,221 @@
-"""Every kind of problem that the web server can answer with.
+"""Every type of problem that the web server answers with, and the error that carries one to the client.
 
-The name of a kind is part of the contract: it stands in ``type`` as ``/problems/NAME`` and never changes. The
-title is the same for every problem of a kind; what happened this time stands in the problem's detail.
+The name of a type is part of the contract: it stands in ``type`` as ``/problems/NAME`` and never changes. The
+title is the same for every problem of a type; what happened this time stands in the problem's detail.
 Source of the form: RFC 9457, section 3.
 """
 
 from __future__ import annotations
 
+import json
+from collections.abc import Mapping
 from dataclasses import dataclass
+from urllib.parse import quote as quote_path
 
-PROBLEM_TYPE = "application/problem+json"
+from fastapi import Response
+from pydantic import BaseModel, Field
+
+PROBLEM_MEDIA_TYPE = "application/problem+json"
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
+@dataclass(frozen=True, slots=True)
 class ProblemType:
-    """One kind of problem.
+    """One type of problem.
 
     Attributes:
         name: its name in ``type``.
-        status: the status code that it is answered with.
+        status: the status code of its responses.
         title: a few words, always the same.
-        remedy: what would do, for somebody who looks the kind up.
-        again_s: after how many seconds it is worth asking again; None where asking again changes nothing.
+        remedy: what to do, for somebody who looks the type up.
+        retry_after_s: after how many seconds to try again; None where trying again changes nothing.
     """
 
     name: str
     status: int
     title: str
     remedy: str
-    again_s: int | None = None
+    retry_after_s: int | None = None
 
 
 _ALL = (
-    ProblemType(name="not-http", status=400, title="This is not HTTP", remedy="Speak HTTP/1.1 to this port."),
+    ProblemType("not-http", 400, "Not an HTTP request", "Speak HTTP/1.1 to this port."),
+    ProblemType("not-json", 400, "Body is not JSON", "Send one JSON object in UTF-8."),
     ProblemType(
-        name="not-json",
-        status=400,
-        title="The body is not JSON",
-        remedy="Send one JSON object, in UTF-8.",
+        "cross-site",
+        403,
+        "Request from another site",
+        "Send it from Leerie's own page, or from a program that sends no Origin header.",
     ),
     ProblemType(
-        name="cross-site",
-        status=403,
-        title="Another site's page may not change anything here",
-        remedy="Send the request from Leerie's own page, or from a program that sends no Origin.",
+        "demonstration", 403, "Demonstration is read-only", "Start Leerie with a site file of your own."
+    ),
+    ProblemType("not-found", 404, "Not found", "GET / lists the routes."),
+    ProblemType("unknown-zone", 404, "Unknown zone", "GET /v1/zones lists the zones with their ids."),
+    ProblemType(
+        "unknown-transformer",
+        404,
+        "Unknown transformer",
+        "GET /v1/wiring lists the transformers with their ids.",
+    ),
+    ProblemType("method-not-allowed", 405, "Method not allowed", "Use a method that the header Allow names."),
+    ProblemType("too-slow", 408, "Request timeout", "Send the request again, all at once.", 1),
+    ProblemType(
+        "site-file-changed",
+        409,
+        "Site file was changed meanwhile",
+        "Read the zone again, then repeat the change.",
+        1,
+    ),
+    ProblemType("too-large", 413, "Body too large", "Send at most 64 kB."),
+    ProblemType(
+        "not-json-type",
+        415,
+        "Unsupported media type",
+        "Send JSON, with the header Content-Type: application/json.",
     ),
     ProblemType(
-        name="demonstration",
-        status=403,
-        title="A demonstration writes nothing",
-        remedy="Start Leerie with a site file of your own to change programs.",
+        "wrong-host", 421, "Wrong host name", "Use http://localhost or http://127.0.0.1, with the port."
     ),
     ProblemType(
-        name="not-found", status=404, title="There is nothing here", remedy="GET / lists what there is."
+        "invalid-request",
+        422,
+        "Invalid request",
+        "Correct what is listed under errors; GET /openapi.json describes every field.",
     ),
     ProblemType(
-        name="unknown-zone",
-        status=404,
-        title="No such zone",
-        remedy="GET /v1/zones lists the zones with their ids.",
+        "not-a-program",
+        422,
+        "Not a valid program",
+        "Write spans such as “dusk to midnight”, “dusk for 4h” or “17:00 to 23:00, while dark”.",
     ),
     ProblemType(
-        name="unknown-transformer",
-        status=404,
-        title="No such transformer",
-        remedy="GET /v1/wiring lists the transformers with their ids.",
+        "override-refused", 422, "Override refused", "Give an end in the future, or how long it lasts."
     ),
     ProblemType(
-        name="method-not-allowed",
-        status=405,
-        title="This can be done here in another way only",
-        remedy="Use one of the methods that the header Allow names.",
+        "site-file-refused",
+        422,
+        "Site file would not be valid",
+        "Correct what is listed under problems; the file was not changed.",
+    ),
+    ProblemType("fault", 500, "Internal error", "The lights are not affected. The log says more."),
+    ProblemType(
+        "keeper-late",
+        503,
+        "Control loop is late",
+        "See the log. The service manager restarts a keeper that stays stuck.",
+        30,
     ),
     ProblemType(
-        name="too-slow",
-        status=408,
-        title="The request took too long to arrive",
-        remedy="Send it again, all at once.",
-        again_s=1,
+        "keeper-silent",
+        503,
+        "Keeper did not answer",
+        "Check the zone before you repeat the request: it may have been carried out.",
+        5,
     ),
     ProblemType(
-        name="site-file-changed",
-        status=409,
-        title="Somebody else changed the site file meanwhile",
-        remedy="Look at the zone again, then send the change again.",
-        again_s=1,
+        "journal-unreadable",
+        503,
+        "Journal cannot be read",
+        "The lights do not need it. The detail says what to do.",
+        30,
     ),
     ProblemType(
-        name="too-large",
-        status=413,
-        title="The body is too large",
-        remedy="Send at most 64 kB; a program is a few lines.",
+        "site-file-unwritable",
+        503,
+        "Site file cannot be written",
+        "Make the file and its folder writable for Leerie; the file was not changed.",
+        30,
     ),
-    ProblemType(
-        name="not-json-type",
-        status=415,
-        title="Only JSON is read here",
-        remedy="Send the body as JSON, with the header Content-Type: application/json.",
-    ),
-    ProblemType(
-        name="wrong-host",
-        status=421,
-        title="This server does not go by that name",
-        remedy="Use http://localhost or http://127.0.0.1 with the port.",
-    ),
-    ProblemType(
-        name="invalid-request",
-        status=422,
-        title="Something in the request will not do",
-        remedy="Put right what stands under errors; GET /openapi.json says what each field may be.",
-    ),
-    ProblemType(
-        name="not-a-program",
-        status=422,
-        title="This is not in the program language",
-        remedy="Write spans such as “dusk to midnight”, “dusk for 4h” or “17:00 to 23:00, while dark”.",
-    ),
-    ProblemType(
-        name="override-refused",
-        status=422,
-        title="This override cannot be kept",
-        remedy="Name an end that is still to come, or say for how long.",
-    ),
-    ProblemType(
-        name="site-file-refused",
-        status=422,
-        title="The site file with this change would not do",
-        remedy="Put right what stands under problems; the file was not touched.",
-    ),
-    ProblemType(
-        name="fault",
-        status=500,
-        title="A fault of Leerie's own",
-        remedy="The lights are kept all the same. The log says more.",
-    ),
-    ProblemType(
-        name="keeper-late",
-        status=503,
-        title="The keeper is late",
-        remedy="Look at the log; the service manager starts a keeper again that stays stuck.",
-        again_s=30,
-    ),
-    ProblemType(
-        name="keeper-silent",
-        status=503,
-        title="The keeper did not answer",
-        remedy="Look at the zone before you ask again: the wish may have been taken.",
-        again_s=5,
-    ),
-    ProblemType(
-        name="journal-unreadable",
-        status=503,
-        title="The journal cannot be read now",
-        remedy="The lights are kept without it. The detail says what would do.",
-        again_s=30,
-    ),
-    ProblemType(
-        name="site-file-unwritable",
-        status=503,
-        title="The site file cannot be written",
-        remedy="Make the file and its folder writable for Leerie; the old file is intact.",
-        again_s=30,
-    ),
-    ProblemType(
-        name="stopping",
-        status=503,
-        title="Leerie is being stopped",
-        remedy="Ask again when it runs.",
-        again_s=5,
-    ),
-    ProblemType(
-        name="too-busy",
-        status=503,
-        title="Too many requests at once",
-        remedy="Wait for answers before sending more requests.",
-        again_s=5,
-    ),
-    ProblemType(
-        name="disk-full",
-        status=507,
-        title="There is no room to write the site file",
-        remedy="Make room on the disk; the old file is intact.",
-        again_s=30,
-    ),
+    ProblemType("stopping", 503, "Shutting down", "Try again once Leerie is running.", 5),
+    ProblemType("too-busy", 503, "Too many requests", "Wait for responses before you send more.", 5),
+    ProblemType("disk-full", 507, "Disk full", "Free some space; the site file was not changed.", 30),
 )
+PROBLEM_TYPES = {each.name: each for each in _ALL}
 
-KINDS = {kind.name: kind for kind in _ALL}
+
+class ErrorEntry(BaseModel):
+    """One thing that is wrong in a request."""
+
+    detail: str
+    pointer: str | None = Field(None, description="where in the body, as a JSON pointer (RFC 6901)")
+    parameter: str | None = Field(None, description="or the name of the query parameter")
+    text: str | None = Field(None, description="of the program language: what was read")
+    column: int | None = Field(None, description="of the program language: where it is not valid, from 1")
+    found: str | None = Field(None, description="what stands there; empty at the end of the text")
+    expected: str | None = Field(None, description="what would be valid there")
+
+
+class SiteFileProblem(BaseModel):
+    """One thing that is wrong in the site file."""
+
+    file: str
+    line: int
+    key: str
+    value: str
+    what: str
+    remedy: str
+
+
+class ProblemDocument(BaseModel):
+    """A problem document (RFC 9457)."""
+
+    type: str = Field(examples=["/problems/unknown-zone"], description="type of the problem; never changes")
+    title: str
+    status: int
+    detail: str = Field(description="what is wrong this time and what to do, for a person")
+    instance: str = Field(description="path of the request")
+    errors: list[ErrorEntry] = Field([], description="what is wrong in the request, one by one")
+    problems: list[SiteFileProblem] = Field([], description="what would be wrong in the site file")
+    zones: list[str] = Field([], description="ids of the site's zones")
+    transformers: list[str] = Field([], description="ids of the site's transformers")
+    last_round_s: float | None = Field(None, description="seconds since the keeper's last round")
+
+
+class ProblemError(Exception):
+    """A request that is answered with a problem document.
+
+    Args:
+        name: name of the type, one of ``PROBLEM_TYPES``.
+        detail: what is wrong this time and what to do, one sentence for a person.
+        headers: further headers of the response.
+        members: further members of the document, as ``ProblemDocument`` names them.
+    """
+
+    def __init__(
+        self, name: str, detail: str, *, headers: Mapping[str, str] | None = None, **members: object
+    ) -> None:
+        """Look the type up."""
+        super().__init__(detail)
+        self.type = PROBLEM_TYPES[name]
+        self.headers = dict(headers or {})
+        self._members = members
+
+    def document(self, path: str) -> bytes:
+        """Write the problem document for a request to a path."""
+        document = {
+            "type": f"/problems/{self.type.name}",
+            "title": self.type.title,
+            "status": self.type.status,
+            "detail": str(self),
+            "instance": quote_path(path),
+            **self._members,
+        }
+        # Half of a pair of surrogates, which JSON may carry and UTF-8 may not, goes back as it came.
+        return json.dumps(document, ensure_ascii=False).encode("utf-8", "backslashreplace")
+
+    def response(self, path: str) -> Response:
+        """Make the response to a request to a path."""
+        if self.type.retry_after_s is not None:
+            self.headers.setdefault("retry-after", str(self.type.retry_after_s))
+        return Response(self.document(path), self.type.status, self.headers, PROBLEM_MEDIA_TYPE)
+
+
+def invalid(detail: str, **place: str) -> ProblemError:
+    """Make the error for one thing that is wrong in a request.
+
+    Args:
+        detail: what is wrong and what to send instead, one sentence for a person.
+        place: ``parameter``, the name of one, or ``pointer``, a JSON pointer into the body; neither where the
+            fault is in no single place.
+    """
+    return ProblemError("invalid-request", detail, errors=[{"detail": detail, **place}])

@@ -1,4 +1,4 @@
-"""From what pydantic found wrong in a request to what a person is told."""
+"""Turns what pydantic found wrong in a request into a problem that a person understands."""
 
 from __future__ import annotations
 
@@ -10,13 +10,14 @@ from urllib.parse import quote as percent_encode
 from fastapi.exceptions import RequestValidationError
 
 from api.render.instants import quote
+from api.web.problems.types import ProblemError
 from config.errors import ProgramError
 
 _MEANINGS = {
     "missing": "is missing",
-    "extra_forbidden": "is not known here; leave it out",
-    "string_type": "must be a text in quotes",
-    "string_unicode": "must be a text of whole letters",
+    "extra_forbidden": "is not an allowed field; leave it out",
+    "string_type": "must be a string",
+    "string_unicode": "must be valid Unicode text",
     "string_pattern_mismatch": "does not have the form that /openapi.json describes",
     "bool_type": "must be true or false",
     "int_type": "must be a whole number",
@@ -29,54 +30,55 @@ _MEANINGS = {
 }
 _QUOTES_NOTHING = frozenset({"missing", "extra_forbidden", "value_error", "json_invalid"})
 _SIMPLE = (str, int, float, bool, type(None))
+# As many errors are named in the detail; all of them are listed under "errors".
+_NAMED = 3
 
 
-def problem_of(error: RequestValidationError) -> tuple[str, str, list[dict[str, object]]]:
-    """Say what kind of problem a request has, in one sentence, and every single thing wrong in it.
+def validation_problem(error: RequestValidationError) -> ProblemError:
+    """Make a problem of everything that is wrong in a request.
 
-    Returns:
-        Name of the kind; the sentence; for each error its words and its place: a JSON pointer (RFC 6901, in
-        the fragment form that RFC 9457 uses) into the body, or the name of the parameter. An error in the
-        program language also carries ``text``, ``column``, ``found`` and ``expected``.
+    Each error has its text and its place: a JSON pointer (RFC 6901, in the fragment form that RFC 9457 uses)
+    into the body, or the name of the parameter. An error in the program language also carries ``text``,
+    ``column``, ``found`` and ``expected``.
     """
     found = error.errors()
-    if any(each["type"] == "json_invalid" for each in found):
-        return "not-json", _not_json(found[0]), [_entry(each) for each in found]
     errors = [_entry(each) for each in found]
-    words = "; ".join(str(each["detail"]) for each in errors[:3])
-    more = f"; and {len(errors) - 3} more" if len(errors) > 3 else ""  # noqa: PLR2004 - as many as were named
-    name = "not-a-program" if any(_program_error(each) for each in found) else "invalid-request"
-    return name, f"{words}{more}", errors
+    if found[0]["type"] == "json_invalid":
+        return ProblemError("not-json", str(errors[0]["detail"]), errors=errors)
+    detail = "; ".join(str(each["detail"]) for each in errors[:_NAMED])
+    more = f"; and {len(errors) - _NAMED} more" if len(errors) > _NAMED else ""
+    name = "not-a-program" if any("expected" in each for each in errors) else "invalid-request"
+    return ProblemError(name, f"{detail}{more}", errors=errors)
 
 
 def _entry(found: Mapping[str, Any]) -> dict[str, object]:
     """Describe one error."""
-    place, *path = found["loc"]
-    entry: dict[str, object] = {"detail": _words(found)}
     if found["type"] == "json_invalid":
         return {"detail": _not_json(found), "pointer": "#"}
+    place, *path = found["loc"]
+    entry: dict[str, object] = {"detail": _detail(found)}
     if place == "body":
         entry["pointer"] = "#" + "".join(f"/{_escape(step)}" for step in path)
     else:
         entry["parameter"] = ".".join(str(step) for step in path)
-    program_error = _program_error(found)
-    if program_error is not None:
+    error = found.get("ctx", {}).get("error")
+    if isinstance(error, ProgramError):
         entry |= {
-            "text": program_error.text,
-            "column": program_error.column,
-            "found": program_error.found,
-            "expected": program_error.expected,
+            "text": error.text,
+            "column": error.column,
+            "found": error.found,
+            "expected": error.expected,
         }
     return entry
 
 
-def _words(found: Mapping[str, Any]) -> str:
-    """Say what is wrong and where, in one clause."""
+def _detail(found: Mapping[str, Any]) -> str:
+    """Say where and what is wrong, in one clause."""
     where = _where(found["loc"])
     if found["type"] == "value_error":
         what = str(found["ctx"]["error"])
     elif found["type"] == "literal_error":
-        what = f"must be {_spell_choices(found['ctx']['expected'])}"
+        what = f"must be {_choices(found['ctx']['expected'])}"
     else:
         what = _MEANINGS.get(found["type"]) or found["msg"].removeprefix("Input ").lower()
     value = found.get("input")
@@ -85,7 +87,7 @@ def _words(found: Mapping[str, Any]) -> str:
     return f"{where}: {what}" if where else what
 
 
-def _spell_choices(expected: str) -> str:
+def _choices(expected: str) -> str:
     """Write pydantic's list of choices with our quotation marks."""
     return " or ".join(f"“{each.strip(chr(39))}”" for each in expected.replace(" or ", ", ").split(", "))
 
@@ -109,14 +111,8 @@ def _escape(step: str | int) -> str:
     return percent_encode(str(step).replace("~", "~0").replace("/", "~1"), safe="~!$&'()*+,;=:@")
 
 
-def _program_error(found: Mapping[str, Any]) -> ProgramError | None:
-    """Give the error of the program language behind one of pydantic's, if that is what it is."""
-    error = found.get("ctx", {}).get("error")
-    return error if isinstance(error, ProgramError) else None
-
-
 def _not_json(found: Mapping[str, Any]) -> str:
-    """Say where a body stops being JSON."""
+    """Say at which character a body is no longer JSON."""
     at = found["loc"][-1]
-    reason = str(found.get("ctx", {}).get("error", "it cannot be read")).lower()
-    return f"the body stops being JSON at character {at + 1 if isinstance(at, int) else at}: {reason}"
+    reason = str(found.get("ctx", {}).get("error", "not readable")).lower()
+    return f"the body is not JSON at character {at + 1 if isinstance(at, int) else at}: {reason}"

@@ -10,7 +10,7 @@ from api.render.hours_json import HoursResponse, to_response
 from api.render.instants import instant_text
 from api.web.context import LONG, SHORT, Context
 from api.web.openapi import problems_of
-from api.web.problems.handlers import invalid
+from api.web.problems.types import invalid
 from api.web.schemas.hours import ReplacementAnswer, ReplacementsAnswer
 from api.web.schemas.hours_requests import HoursParams, ReplacementAsk, ReplacementsQuery
 from config.errors import PeriodError
@@ -96,7 +96,7 @@ def post_replacement(context: Context, body: ReplacementAsk) -> ReplacementAnswe
     except ValueError as error:
         raise invalid(str(error), pointer="#/on" if on_date > today else "#/fixture") from error
     entry = Replacement(zone=zone.id, fixture=body.fixture, on_date=on_date, at=now, note=body.note)
-    context.ask_keeper(lambda: gateway.record(entry))
+    gateway.record(entry)
     return _replacement_response(entry)
 
 

@@ -13,7 +13,7 @@ from api.render.instants import instant_text
 from api.render.nights_json import nights_as_json
 from api.web.context import SHORT, Context, RequestContext
 from api.web.openapi import problems_of
-from api.web.problems.handlers import invalid
+from api.web.problems.types import invalid
 from api.web.schemas.requests import NightsAsk, SwitchingsAsk
 from api.web.schemas.responses import NightsAnswer, SwitchingAnswer, SwitchingsAnswer
 from config.errors import UnknownZoneError

@@ -11,7 +11,7 @@ from api.render.season_report import write_report
 from api.render.year_svg import draw_future, lay_out_past, write_svg
 from api.web.context import LONG, SELF_CONTAINED, Context
 from api.web.openapi import shown_as
-from api.web.problems.handlers import invalid
+from api.web.problems.types import invalid
 from api.web.schemas.hours_requests import PERIODS, PictureQuery
 from config.errors import PeriodError
 from controller.forecast.year import YearQuery, forecast_year

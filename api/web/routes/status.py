@@ -10,8 +10,7 @@ from fastapi.routing import APIRoute
 from api.render.instants import quote
 from api.web.context import SHORT, Context
 from api.web.openapi import problems_of
-from api.web.problems.handlers import refuse
-from api.web.problems.types import KINDS
+from api.web.problems.types import PROBLEM_TYPES, ProblemError
 from api.web.schemas import status as pictures
 from api.web.schemas.responses import (
     HealthAnswer,
@@ -26,7 +25,7 @@ from controller.clock.tzdata import tz_data_version
 # The keeper makes a round at least every 30 s; one that missed two of them and a half is stuck.
 LATE_S = 90.0
 
-KindName = Annotated[str, Path(description="the last part of a problem's type", examples=["unknown-zone"])]
+ProblemName = Annotated[str, Path(description="the last part of a problem's type", examples=["unknown-zone"])]
 
 router = APIRouter(tags=["status"])
 
@@ -51,7 +50,7 @@ async def get_health(context: Context) -> HealthAnswer:
     age_s = max(0.0, context.boot_s() - status.at.boot_s)
     if age_s >= LATE_S:
         words = f"the keeper made its last round {age_s:.0f} s ago; one is due at least every 30 s"
-        raise refuse("keeper-late", words, last_round_s=round(age_s, 1))
+        raise ProblemError("keeper-late", words, last_round_s=round(age_s, 1))
     return HealthAnswer(last_round_s=round(age_s, 1), lit=sum(zone.lit for zone in status.zones))
 
 
@@ -70,12 +69,12 @@ def get_status(context: Context) -> StatusAnswer:
     )
 
 
-@router.get("/problems/{name}", summary="What a kind of problem means", responses=problems_of("not-found"))
-async def get_problem_type(name: KindName) -> ProblemKindAnswer:
+@router.get("/problems/{name}", summary="What a type of problem means", responses=problems_of("not-found"))
+async def get_problem_type(name: ProblemName) -> ProblemKindAnswer:
     """Explain the ``type`` of a problem document."""
-    kind = KINDS.get(name)
-    if kind is None:
-        raise refuse("not-found", f"no kind of problem is called {quote(name)}")
+    found = PROBLEM_TYPES.get(name)
+    if found is None:
+        raise ProblemError("not-found", f"there is no problem type {quote(name)}")
     return ProblemKindAnswer(
-        type=f"/problems/{kind.name}", title=kind.title, status=kind.status, remedy=kind.remedy
+        type=f"/problems/{name}", title=found.title, status=found.status, remedy=found.remedy
     )

@@ -13,12 +13,13 @@ from api.render.site_sheet import make_sheet
 from api.render.wiring_json import wiring_as_json
 from api.web.context import LONG, SELF_CONTAINED, SHORT, Context, RequestContext
 from api.web.openapi import problems_of, shown_as
-from api.web.problems.handlers import invalid, refuse
+from api.web.problems.types import ProblemError, invalid
 from api.web.routes.zones import SITE_CHANGE, ZoneId, zone_response
 from api.web.schemas.responses import ZoneAnswer
 from api.web.schemas.wiring import PlacingAnswer, WiringAnswer
 from api.web.schemas.wiring_requests import MeasuredAsk, PlacingQuery, WiringQuery
 from config.errors import UnknownFixtureError, WiringError
+from config.file.measured_edit import write_measured
 from config.models.site import Site
 from controller.design.placement import Target
 from controller.inspection.report import WiringReport
@@ -101,13 +102,13 @@ def put_measured(context: Context, zone_id: ZoneId, body: MeasuredAsk) -> ZoneAn
 
     Measured watts count in the energy from then on, before anything that is calculated.
     """
-    gateway = context.gateway
-    gateway.site.zone(zone_id)
+    context.gateway.site.zone(zone_id)
     volts = {each.fixture: each.volts for each in body.fixtures}
     forget = body.watts is None and "watts" in body.model_fields_set
     try:
         context.write_site(
-            lambda: gateway.write_measured(zone_id, watts=body.watts, forget_watts=forget, volts=volts)
+            lambda path: write_measured(path, zone_id, watts=body.watts, forget_watts=forget, volts=volts),
+            f"what was measured in {zone_id} was noted",
         )
     except UnknownFixtureError as error:
         number = list(volts).index(error.place)
@@ -134,5 +135,5 @@ def _reports(context: RequestContext, transformer: str | None) -> tuple[Site, tu
         known = [each.wiring.transformer.id for each in reports]
         has = f"this site has {', '.join(known)}" if known else "this site has none"
         words = f"no transformer is called “{transformer}”; {has}"
-        raise refuse("unknown-transformer", words, transformers=known)
+        raise ProblemError("unknown-transformer", words, transformers=known)
     return site, found

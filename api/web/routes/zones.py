@@ -10,10 +10,11 @@ from api.render.instants import instant_text
 from api.render.nights_json import BY_KEEPER, decision_as_json, night_as_json, why_as_json
 from api.web.context import SHORT, Context, RequestContext
 from api.web.openapi import problems_of
-from api.web.problems.handlers import refuse
+from api.web.problems.types import ProblemError
 from api.web.schemas import status as pictures
 from api.web.schemas.requests import OverrideAsk, ProgramAsk, WhyAsk
 from api.web.schemas.responses import OverrideAnswer, WhyAnswer, ZoneAnswer, ZonesAnswer
+from config.file.editor import write_program
 from config.models.site import SpecialNight
 
 ZoneId = Annotated[str, Path(description="id of the zone, as the site file has it", examples=["jetty"])]
@@ -86,7 +87,7 @@ def get_why(context: Context, zone_id: ZoneId, query: Annotated[WhyAsk, Query()]
     site.zone(zone_id)
     seen = context.zone_status(zone_id)
     if seen is None:
-        raise refuse("keeper-silent", f"the keeper has made no round with {zone_id} yet; ask again")
+        raise ProblemError("keeper-silent", f"the keeper has made no round with {zone_id} yet; ask again")
     head = {"site": site.name, "zone": zone_id, "at": instant_text(context.now().utc)}
     return {**head, **decision_as_json(seen.decision), "basis": "keeper", "note": BY_KEEPER}
 
@@ -99,14 +100,16 @@ def get_why(context: Context, zone_id: ZoneId, query: Annotated[WhyAsk, Query()]
 )
 def put_program(context: Context, zone_id: ZoneId, body: ProgramAsk) -> ZoneAnswer:
     """Write a zone's program into the site file, with its comments kept, and follow it from now on."""
-    gateway = context.gateway
     special_nights = None
     if body.special_nights is not None:
         special_nights = [
             SpecialNight(nights=each.nights, program=tuple(each.program)) for each in body.special_nights
         ]
-    gateway.site.zone(zone_id)
-    context.write_site(lambda: gateway.write_program(zone_id, body.program, special_nights))
+    context.gateway.site.zone(zone_id)
+    context.write_site(
+        lambda path: write_program(path, zone_id, body.program, special_nights),
+        f"the program of {zone_id} was changed",
+    )
     return zone_response(context, zone_id)
 
 
@@ -124,11 +127,11 @@ def put_override(context: Context, zone_id: ZoneId, body: OverrideAsk) -> Overri
     lasts_s = None if body.lasts is None else float(body.lasts.seconds)
     on = body.light == "on"
     try:
-        override = context.ask_keeper(
-            lambda: context.gateway.override(zone_id, on=on, ends_at_utc=body.until, lasts_s=lasts_s)
+        override = context.gateway.call(
+            lambda keeper: keeper.override(zone_id, on=on, ends_at_utc=body.until, lasts_s=lasts_s)
         )
     except ValueError as error:
-        raise refuse("override-refused", str(error)) from error
+        raise ProblemError("override-refused", str(error)) from error
     return pictures.show_override(override, context.now())
 
 
@@ -142,4 +145,4 @@ def put_override(context: Context, zone_id: ZoneId, body: OverrideAsk) -> Overri
 )
 def delete_override(context: Context, zone_id: ZoneId) -> None:
     """End an override before its time; also well where none was in force."""
-    context.ask_keeper(lambda: context.gateway.lift_override(zone_id))
+    context.gateway.call(lambda keeper: keeper.lift_override(zone_id))

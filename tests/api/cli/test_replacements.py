@@ -56,7 +56,7 @@ def test_a_daemon_takes_it_down_itself(house):
         house.journal.append(entry)
         house.journal.flush()
 
-    house.desk.take_down = take_down
+    house.gateway.append = take_down
     with serving(house.make_app) as server:
         result = hours(house, "--replaced", "jetty:1:2027-06-20", "--note", "2700 K", "--port", server.port)
         assert result.exit_code == 0, result.output

@@ -179,7 +179,7 @@ def test_a_body_that_does_not_arrive_is_not_waited_for():
     ask_guard(line, receive_s=0.01)
     assert line.sent[0]["status"] == 408
     assert line.document["type"] == "/problems/too-slow"
-    assert line.document["detail"] == "the body had not arrived whole after 0.01 s; send it again"
+    assert line.document["detail"] == "the body had not arrived after 0.01 s; send it again"
 
 
 def test_a_far_too_large_body_is_not_read_to_its_end():

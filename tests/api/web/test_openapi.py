@@ -5,7 +5,7 @@ import re
 import pytest
 from fastapi.openapi.models import OpenAPI
 
-from api.web.problems.types import KINDS
+from api.web.problems.types import PROBLEM_TYPES
 from tests.api.stand_in import problem
 
 
@@ -69,7 +69,7 @@ def test_every_error_is_described_as_a_problem_document(document):
             assert list(answer["content"]) == ["application/problem+json"], (path, method, status)
             named = re.findall(r"`/problems/([a-z-]+)`", answer["description"])
             assert named
-            assert {KINDS[name].status for name in named} == {int(status)}
+            assert {PROBLEM_TYPES[name].status for name in named} == {int(status)}
 
 
 def test_bodies_are_described_as_texts_of_the_language(document):

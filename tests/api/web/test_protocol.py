@@ -72,14 +72,14 @@ def test_a_request_without_a_host_is_refused(server):
 )
 def test_a_connection_that_asks_nothing_is_closed(house, monkeypatch, said):
     """A line on which no whole head of a request arrives is closed."""
-    monkeypatch.setattr("api.web.protocol.LimitedH11Protocol.patience_s", 0.05)
+    monkeypatch.setattr("api.web.protocol.LimitedH11Protocol.idle_timeout_s", 0.05)
     with serving(house.make_app) as server:
         assert say(server, said) == b""
 
 
 def test_a_connection_that_was_answered_is_closed_after_a_while(house, monkeypatch):
     """After an answer the line stays for another request, but not for ever, dripping or not."""
-    monkeypatch.setattr("api.web.protocol.LimitedH11Protocol.patience_s", 0.05)
+    monkeypatch.setattr("api.web.protocol.LimitedH11Protocol.idle_timeout_s", 0.05)
     with serving(house.make_app) as server:
         heard = say(server, b"GET /health HTTP/1.1\r\nHost: localhost\r\n\r\nGET /he")
         assert heard.count(b"HTTP/1.1 200 ") == 1
@@ -97,7 +97,7 @@ def test_a_body_that_drips_is_refused(house, monkeypatch):
     """A body that does not arrive in time is refused, and its line closed."""
     monkeypatch.setattr(
         "api.web.middleware.RequestGuardMiddleware.__init__.__kwdefaults__",
-        {"names": ("localhost",), "receive_s": 0.05},
+        {"hosts": ("localhost",), "receive_s": 0.05},
     )
     head = (
         b"PUT /v1/zones/jetty/override HTTP/1.1\r\nHost: localhost\r\nContent-Type: application/json\r\n"
@@ -111,7 +111,7 @@ def test_a_body_that_drips_is_refused(house, monkeypatch):
 
 def test_a_reader_that_does_not_read_is_cut_off(house, monkeypatch):
     """Who asks for much and reads nothing is cut off, so that the line is free for others."""
-    monkeypatch.setattr("api.web.protocol.LimitedH11Protocol.unread_s", 0.05)
+    monkeypatch.setattr("api.web.protocol.LimitedH11Protocol.write_timeout_s", 0.05)
     request = b"GET /v1/nights?from=2027-01-01&to=2029-01-01 HTTP/1.1\r\nHost: localhost\r\n\r\n"
     with serving(house.make_app) as server, socket.socket() as line:
         line.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, 4096)

@@ -89,7 +89,7 @@ def test_the_account_does_not_hold_up_the_almanac_of_others(fortnight, monkeypat
     seen = []
 
     def look(self, planner, now):
-        seen.append(planner is fortnight.desk.planner)
+        seen.append(planner is fortnight.gateway.planner)
         assert isinstance(planner, Planner)
         return original(self, planner, now)
 
@@ -138,7 +138,7 @@ def test_a_long_account_holds_up_nobody_else(house):
         ("from=2027-06-22&to=2027-06-21", "to", "lies before"),
         ("by=week", "by", "by:"),
         ("from=yesterday", "from", "is no date"),
-        ("since=2027-06-22", "since", "is not known here"),
+        ("since=2027-06-22", "since", "is not an allowed field"),
         ("by=night&from=1990-01-01", "to", "ask for fewer at once"),
         ("by=season&from=2017-01-01", "to", "ask for fewer at once"),
         ("by=whole&period=2017-01-01 to 2027-02-01", "period", "ask for fewer at once"),
@@ -231,7 +231,7 @@ def test_a_replacement_for_an_unknown_zone_is_refused(house):
 
 def test_a_keeper_that_does_not_answer_is_told(house):
     """A keeper that is stuck takes nothing down, and the answer says so."""
-    house.desk.rounds = SilentRounds(house.keeper)
+    house.gateway.loop = SilentRounds(house.keeper)
     response = house.ask("POST", "/v1/replacements", json={"zone": "jetty", "fixture": 1})
     problem(response, "keeper-silent", at="/v1/replacements")
 

@@ -31,7 +31,7 @@ def test_tonight_is_the_night_that_holds_now(tmp_path):
 def test_nights_are_those_of_the_command_line(house):
     """The answer is the very document that the shared function makes."""
     told = house.get("/v1/nights?from=2027-10-30&to=2027-11-09&zone=jetty")
-    expected = nights_as_json(house.desk.planner, date(2027, 10, 30), date(2027, 11, 9), ["jetty"])
+    expected = nights_as_json(house.gateway.planner, date(2027, 10, 30), date(2027, 11, 9), ["jetty"])
     assert told == expected
     # New York's clocks go back on 7 November 2027 (tz database): midnight moves from 04:00 to 05:00 UTC.
     offs = [
@@ -83,7 +83,7 @@ def test_nights_are_told_to_the_edges_of_their_years(house, year):
         ),
         ("from=today", "from", "from: “today” is no date; write year-month-day such as 2027-06-21"),
         ("from=2027-02-29", "from", "from: “2027-02-29” is in no calendar; write a day that exists"),
-        ("form=2027-06-21", "form", "form: is not known here; leave it out"),
+        ("form=2027-06-21", "form", "form: is not an allowed field; leave it out"),
     ],
 )
 def test_nights_that_make_no_sense_are_refused(house, query, parameter, detail):
@@ -164,7 +164,7 @@ def test_pages_lead_on_without_a_gap_or_a_double(fortnight, limit):
     assert all(len(page) == limit for page in pages[:-1])
     every = [each for page in pages for each in page]
     # The journal itself, read in the other direction, is the check.
-    written = list(fortnight.desk.journal.switchings())
+    written = list(fortnight.gateway.journal.switchings())
     assert [(each["at"], each["zone"], each["on"]) for each in reversed(every)] == [
         (f"{each.at.utc:%Y-%m-%dT%H:%M:%SZ}", each.zone, each.on) for each in written
     ]

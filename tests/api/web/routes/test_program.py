@@ -145,8 +145,8 @@ def test_a_file_that_somebody_else_changes_meanwhile_is_told(house, monkeypatch)
 
 def test_a_demonstration_writes_nothing(house):
     """A demonstration has no site file, and says so."""
-    house.desk.site_path = None
+    house.gateway.site_path = None
     response = put(house, f"{JETTY}/program", {"program": ["dusk for 4h"]})
     told = problem(response, "demonstration", at=f"{JETTY}/program")
-    assert told["detail"] == "this is a demonstration: there is no site file to write to"
+    assert told["detail"] == "this is a demonstration, which has no site file to write to"
     assert house.get(JETTY)["program"] == ["dusk to midnight"]

@@ -4,7 +4,7 @@ from datetime import timedelta
 
 import pytest
 
-from api.web.problems.types import KINDS
+from api.web.problems.types import PROBLEM_TYPES
 from tests.api.stand_in import EVENING_UTC, House, problem
 
 
@@ -167,15 +167,15 @@ def test_the_index_lists_every_route_that_there_is(house):
         problem(house.ask("GET", path), "not-found", at=path)
 
 
-@pytest.mark.parametrize("name", sorted(KINDS))
+@pytest.mark.parametrize("name", sorted(PROBLEM_TYPES))
 def test_every_kind_of_problem_is_explained_where_its_type_points(house, name):
     """The type of a problem is a path at which the kind is explained."""
     told = house.get(f"/problems/{name}")
     assert told == {
         "type": f"/problems/{name}",
-        "title": KINDS[name].title,
-        "status": KINDS[name].status,
-        "remedy": KINDS[name].remedy,
+        "title": PROBLEM_TYPES[name].title,
+        "status": PROBLEM_TYPES[name].status,
+        "remedy": PROBLEM_TYPES[name].remedy,
     }
 
 

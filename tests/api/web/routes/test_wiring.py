@@ -129,7 +129,7 @@ def test_an_unknown_zone_has_no_readings(cabled):
 
 def test_a_demonstration_notes_nothing(cabled):
     """Without a site file there is nowhere to write to."""
-    cabled.desk.site_path = None
+    cabled.gateway.site_path = None
     problem(put(cabled, {"watts": 5}), "demonstration", at=MEASURED)
 
 

@@ -107,7 +107,7 @@ def test_an_unknown_zone_is_refused_with_those_that_exist(house, method, rest, b
     response = house.ask(method, f"/v1/zones/pier{rest}", **more)
     at = f"/v1/zones/pier{rest.split('?')[0]}"
     told = problem(response, "unknown-zone", at=at, zones=["jetty", "orchard"])
-    assert told["detail"] == "no zone is called “pier”; this site has jetty, orchard"
+    assert told["detail"] == "there is no zone “pier”; the zones are jetty, orchard"
 
 
 # -- why -----------------------------------------------------------------------------------------------------
@@ -222,8 +222,8 @@ def test_an_override_that_ends_in_the_past_is_refused(house):
         ({}, [("#/light", "light: is missing")]),
         ({"light": "blue"}, [("#/light", "light: must be “on” or “off”, not “blue”")]),
         ({"light": True}, [("#/light", "light: must be “on” or “off”, not “true”")]),
-        ({"light": "on", "colour": "red"}, [("#/colour", "colour: is not known here; leave it out")]),
-        ({"light": "on", "for": 90}, [("#/for", "for: must be a text in quotes, not “90”")]),
+        ({"light": "on", "colour": "red"}, [("#/colour", "colour: is not an allowed field; leave it out")]),
+        ({"light": "on", "for": 90}, [("#/for", "for: must be a string, not “90”")]),
         (
             {"light": "on", "until": "2027-06-22T04:00:00Z", "for": "1h"},
             [("#", "the body: an override ends at an instant or after a time; give “until” or “for”")],
@@ -268,7 +268,7 @@ def test_lifting_an_override_gives_the_zone_back(house):
 @pytest.mark.parametrize(("method", "body"), [("PUT", {"light": "off"}), ("DELETE", None)])
 def test_a_keeper_that_does_not_answer_is_told(house, method, body):
     """A wish that the keeper did not answer is told as such, because it may have been taken."""
-    house.desk.rounds = SilentRounds(house.keeper)
+    house.gateway.loop = SilentRounds(house.keeper)
     more = {} if body is None else {"json": body}
     told = problem(house.ask(method, f"{JETTY}/override", **more), "keeper-silent", at=f"{JETTY}/override")
     assert "did not answer in time" in told["detail"]
