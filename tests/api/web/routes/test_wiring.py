@@ -150,7 +150,7 @@ def test_lights_are_placed(house):
         ({"kind": "house", "height": "7 ft"}, "kind: must be “tree” or “shrub” or"),
         ({"kind": "tree"}, "height: is missing"),
         ({"kind": "path", "height": "7 ft"}, "spread: is missing"),
-        ({"kind": "tree", "height": "7"}, "“7” is no length"),
+        ({"kind": "tree", "height": "7"}, "“7” is not a length"),
         ({"kind": "wall", "height": "7 ft"}, "a wall has a height and a length"),
         ({"kind": "tree", "height": "7 ft", "candela": "0"}, "candela"),
     ],
