@@ -2,19 +2,24 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
-from datetime import date
+from datetime import date, time
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
 
 import click
 
 from api.cli.options import json_option, load, now_utc, print_json, site_argument, take_date
+from api.render.instants import quote
 
 if TYPE_CHECKING:
-    from controller.forecast.mechanical_timer import OldTimer
+    from config.program.spans import ClockEdge, Span
+    from controller.forecast.mechanical_timer import MechanicalTimer
 
 T = TypeVar("T")
+
+_PINS = re.compile(r"([01][0-9]|2[0-3]):([0-5][0-9])\s*(?:-|–|to)\s*([01][0-9]|2[0-3]):([0-5][0-9])")
 
 
 @click.command("year")
@@ -24,34 +29,34 @@ T = TypeVar("T")
     "from_date",
     callback=take_date,
     metavar="DATE",
-    help="First night; else tonight, or the later day on which an old timer is set.",
+    help="First night; else tonight, or the later day on which a mechanical timer is set.",
 )
 @click.option(
     "--off",
     "off",
     multiple=True,
     metavar="CLOCK",
-    help="Lay beside it that every evening ends at this time, such as 01:00; may be given again.",
+    help="Compare with: off at this time every night, such as 01:00; may be given again.",
 )
 @click.option(
     "--program",
     "programs",
     multiple=True,
     metavar="PROGRAM",
-    help="Lay beside it another program, such as “dusk to 22:00 and 05:30 to dawn”; special nights stay; "
+    help="Compare with another program, such as “dusk to 22:00 and 05:30 to dawn”; special nights stay; "
     "may be given again.",
 )
 @click.option(
-    "--old-timer", metavar="ON-OFF", help="Lay beside it a mechanical dial with pins such as 21:15-23:45."
+    "--old-timer", metavar="ON-OFF", help="Compare with a mechanical timer with pins such as 21:15-23:45."
 )
 @click.option(
-    "--set-on", callback=take_date, metavar="DATE", help="When that dial was set right; else the first night."
+    "--set-on", callback=take_date, metavar="DATE", help="When that timer was set; else the first night."
 )
 @click.option(
-    "--moved-at-clock-changes", is_flag=True, help="That dial is set right after each clock change."
+    "--moved-at-clock-changes", is_flag=True, help="That timer is set again after each clock change."
 )
 @click.option(
-    "--drift-s-per-day", type=float, default=0.0, metavar="S", help="Seconds that the dial gains in a day."
+    "--drift-s-per-day", type=float, default=0.0, metavar="S", help="Seconds that it gains in a day."
 )
 @click.option("--zone", "zone_ids", multiple=True, metavar="ID", help="Only this zone; may be given again.")
 @click.option(
@@ -75,61 +80,81 @@ def year(
     svg: Path | None,
     as_json: bool,
 ) -> None:
-    """Say what the 365 nights to come will take, by month and zone, and what other plans would change.
+    """Show hours, energy and cost of the 365 nights to come, by month and zone, and what other plans change.
 
-    Differences are the other plan less the present one: a minus saves. An old timer switches the mains of
-    all transformers; “dark and unlit” is the dark that its owner had before its off pin tripped.
+    Differences are the other plan minus the present one: a minus saves. A mechanical timer switches the mains
+    of all transformers; “dark but not lit” is the dark between dusk and its off pin without light.
     """
-    from api.cli.parsing import read_off, read_program
     from api.render.year_json import year_as_json
     from controller.forecast.year import YearQuery, forecast_year
     from controller.planning.planner import Planner
 
     if old_timer is None and (set_on or moved_at_clock_changes or drift_s_per_day):
-        raise click.UsageError("--set-on and the like tell of an old timer; give its pins with --old-timer")
+        raise click.UsageError("--set-on and the like describe a timer; give its pins with --old-timer")
     planner = Planner(load(site_path).site)
     tonight = planner.night_at(now_utc()).date
     first = from_date or max(tonight, set_on or tonight)
     if set_on is not None and set_on > first:
         raise click.UsageError(
-            f"the dial is set on {set_on}, after the first night; begin with --from {set_on}"
+            f"the timer is set on {set_on}, after the first night; begin with --from {set_on}"
         )
-    ask = YearQuery(
+    query = YearQuery(
         first=first,
-        off=tuple(_read(read_off, text, "--off") for text in off),
-        programs=tuple(_read(read_program, text, "--program") for text in programs),
+        off=tuple(_read(_read_off, text, "--off") for text in off),
+        programs=tuple(_read(_read_program, text, "--program") for text in programs),
         timer=_timer(old_timer, set_on or first, moved=moved_at_clock_changes, drift=drift_s_per_day),
         zones=tuple(dict.fromkeys(zone_ids)),
     )
-    told = forecast_year(planner, ask)
+    forecast = forecast_year(planner, query)
     if svg is not None:
         from api.render.year_svg import draw_future
 
-        svg.write_text(draw_future(told), encoding="utf-8")
+        svg.write_text(draw_future(forecast), encoding="utf-8")
     if as_json:
-        print_json(year_as_json(told))
+        print_json(year_as_json(forecast))
         return
     from api.render.tables import show
     from api.render.year_table import lay_out_year
 
-    show(*lay_out_year(year_as_json(told)))
+    show(*lay_out_year(forecast))
     if svg is not None:
         click.echo(f"\n{svg}: the picture of these nights")
 
 
-def _timer(text: str | None, set_on: date, *, moved: bool, drift: float) -> OldTimer | None:
-    """Make the old timer that was described; None where there is none."""
-    from api.cli.parsing import read_pins
-    from controller.forecast.mechanical_timer import OldTimer
+def _timer(text: str | None, set_on: date, *, moved: bool, drift: float) -> MechanicalTimer | None:
+    """Make the mechanical timer that was described; None where there is none."""
+    from controller.forecast.mechanical_timer import MechanicalTimer
 
-    if text is None:
-        return None
+    def make(pins: str) -> MechanicalTimer:
+        match = _PINS.fullmatch(pins.strip())
+        if match is None:
+            raise ValueError(f"{quote(pins)} names no two pins; write on and off such as 21:15-23:45")
+        on_hour, on_minute, off_hour, off_minute = (int(part) for part in match.groups())
+        return MechanicalTimer(
+            on=time(on_hour, on_minute),
+            off=time(off_hour, off_minute),
+            set_on=set_on,
+            moved_at_clock_changes=moved,
+            drift_s_per_day=drift,
+        )
 
-    def make(pins: str) -> OldTimer:
-        on, off = read_pins(pins)
-        return OldTimer(on=on, off=off, set_on=set_on, moved_at_clock_changes=moved, drift_s_per_day=drift)
+    return None if text is None else _read(make, text, "--old-timer")
 
-    return _read(make, text, "--old-timer")
+
+def _read_program(text: str) -> tuple[Span, ...]:
+    """Read a program in one line: spans joined by "and", or "dark"."""
+    from controller.planning.program_text import DARK, parse_spans
+
+    return parse_spans(DARK if text.strip().lower() == DARK else text)
+
+
+def _read_off(text: str) -> ClockEdge:
+    """Read an off time: a clock time, or midnight."""
+    from config.models.tariff import read_clock
+    from config.program.spans import ClockEdge
+
+    at = read_clock(text)
+    return ClockEdge(hour=at.hour, minute=at.minute, written_midnight=at == time(0))
 
 
 def _read(read: Callable[[str], T], text: str, option: str) -> T:

@@ -1,25 +1,21 @@
-"""The year ahead in JSON: by month and zone, with other plans and an old timer beside it."""
+"""The year ahead as JSON: by month and zone, with other plans and a mechanical timer beside it."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
 from decimal import Decimal
 from typing import Any
 
 from api.render.instants import instant_text
-from api.render.numbers import currency_of, hours_of, kwh_of, money_of
+from api.render.numbers import LOWER_BOUNDS, currency_of, hours_of, kwh_of, money_of, rounded, unrounded
 from controller.calendar.intervals import MS_PER_HOUR
-from controller.energy.values import Energy
-from controller.forecast.forecast import Forecast, ForecastDifference, MonthAhead, compare
+from controller.forecast.forecast import Forecast, ForecastSum, MonthAhead, add_up, compare
 from controller.forecast.mechanical_timer import TimerNight
 from controller.forecast.year import NamedForecast, YearForecast
 from controller.lamps.life import Lamps
 
-_AT_LEAST = "at least: a load or a transformer's losses are not known, so energy and cost are lower bounds"
-
 
 def year_as_json(year: YearForecast) -> dict[str, Any]:
-    """Say what the nights to come will take, and what other plans would change."""
+    """Show what the nights to come will use, and what other plans would change."""
     writer = _Writer(year)
     period = year.present.forecast.period
     return {
@@ -31,75 +27,66 @@ def year_as_json(year: YearForecast) -> dict[str, Any]:
         "nights": period.nights,
         "present": writer.plan(year.present),
         "others": [writer.other(other) for other in year.others],
-        "old_timer": writer.old_timer(),
-        "notes": [_AT_LEAST] if year.lower_bounds else [],
+        "old_timer": writer.timer(),
+        "notes": [LOWER_BOUNDS] if year.lower_bounds else [],
     }
 
 
 class _Writer:
-    """Writes one year.
-
-    Args:
-        year: what was worked out.
-    """
+    """Writes one year."""
 
     def __init__(self, year: YearForecast) -> None:
         """Take the year."""
         self.year = year
         self.currency = currency_of(year.planner.site)
 
-    def plan(self, told: NamedForecast) -> dict[str, Any]:
-        """Write what one plan takes."""
-        forecast = told.forecast
-        rows = [row for row in forecast.months if row.zone in self.year.zones]
+    def plan(self, named: NamedForecast) -> dict[str, Any]:
+        """Write what one plan uses."""
+        forecast, zones = named.forecast, self.year.zones
+        totals = {zone: forecast.total(zone) for zone in zones}
         return {
-            "name": told.name,
-            "months": [self._month(row) for row in rows],
+            "name": named.name,
+            "months": [self._month(row) for row in forecast.months if row.zone in zones],
             "totals": [
                 {
                     "zone": zone,
-                    **self._sum([row for row in rows if row.zone == zone]),
-                    "lamp_life_used": self._life_used(zone, forecast.lit_ms(zone)),
+                    **self._sum(total, zone),
+                    "lamp_life_used": rounded(self.year.life_used(zone, total.lit_ms), 6),
                 }
-                for zone in self.year.zones
+                for zone, total in totals.items()
             ],
-            "total": self._sum(rows),
+            "total": self._sum(forecast.total(*zones), *zones),
             "lamps": [
-                self._lamps(name, count, lamps, forecast)
+                _lamps(name, count, lamps, totals[lamps.zone].lit_ms)
                 for name, count, lamps in self.year.lamps
-                if lamps.zone in self.year.zones
+                if lamps.zone in zones
             ],
         }
 
-    def other(self, told: NamedForecast) -> dict[str, Any]:
-        """Write what another plan takes, and what it changes: other minus present, negative saves."""
-        changes = [
-            each
-            for each in compare(self.year.present.forecast, told.forecast)
-            if each.zone in self.year.zones
-        ]
+    def other(self, named: NamedForecast) -> dict[str, Any]:
+        """Write what another plan uses, and what it changes: other minus present, negative saves."""
+        forecast, zones = named.forecast, self.year.zones
         return {
-            **self.plan(told),
-            "changes": [{"zone": each.zone, **self._change([each])} for each in changes],
-            "change": self._change(changes),
+            **self.plan(named),
+            "changes": [{"zone": zone, **self._change(forecast, zone)} for zone in zones],
+            "change": self._change(forecast, *zones),
         }
 
-    def old_timer(self) -> dict[str, Any] | None:
-        """Write what the old timer would do."""
-        told, timer = self.year.by_timer, self.year.timer
-        if told is None or timer is None:
+    def timer(self) -> dict[str, Any] | None:
+        """Write what the mechanical timer would do."""
+        named, timer, nights = self.year.by_timer, self.year.timer, self.year.timer_nights
+        if named is None or timer is None:
             return None
-        nights = [_timer_night(night) for night in self.year.timer_nights]
         return {
             "pins": f"{timer.on:%H:%M}-{timer.off:%H:%M}",
             "set_on": timer.set_on.isoformat(),
             "moved_at_clock_changes": timer.moved_at_clock_changes,
             "drift_s_per_day": timer.drift_s_per_day,
-            "lit_h": hours_of(sum(night.lit_ms for night in self.year.timer_nights)),
-            "daylight_h": hours_of(sum(night.daylight_ms for night in self.year.timer_nights)),
-            "unlit_dark_h": hours_of(sum(night.unlit_ms for night in self.year.timer_nights)),
-            **self.other(told),
-            "nights": nights,
+            "lit_h": hours_of(sum(night.lit_ms for night in nights)),
+            "daylight_h": hours_of(sum(night.daylight_ms for night in nights)),
+            "unlit_dark_h": hours_of(sum(night.unlit_ms for night in nights)),
+            **self.other(named),
+            "nights": [_timer_night(night) for night in nights],
         }
 
     def _month(self, row: MonthAhead) -> dict[str, Any]:
@@ -109,64 +96,57 @@ class _Writer:
             "from": row.month.first.isoformat(),
             "to": row.month.last.isoformat(),
             "zone": row.zone,
-            **self._sum([row]),
-            "lamp_life_used": self._life_used(row.zone, row.lit_ms),
+            **self._sum(add_up([row]), row.zone),
+            "lamp_life_used": rounded(self.year.life_used(row.zone, row.lit_ms), 6),
         }
 
-    def _sum(self, rows: Sequence[MonthAhead]) -> dict[str, Any]:
-        """Add up months."""
-        energy = sum((row.energy for row in rows), Energy())
+    def _sum(self, total: ForecastSum, *zones: str) -> dict[str, Any]:
+        """Write what some zones use."""
+        energy = total.energy
         return {
-            "lit_h": hours_of(sum(row.lit_ms for row in rows)),
-            "daylight_h": hours_of(sum(row.daylight_ms for row in rows)),
-            "starts": sum(row.starts for row in rows),
+            "lit_h": hours_of(total.lit_ms),
+            "daylight_h": hours_of(total.daylight_ms),
+            "starts": total.starts,
             "lamps_kwh": kwh_of(energy.lamps_j),
             "cables_kwh": kwh_of(energy.cable_j),
             "transformer_lit_kwh": kwh_of(energy.load_loss_j + energy.no_load_j),
             "transformer_dark_kwh": kwh_of(energy.idle_j),
             "meter_kwh": kwh_of(energy.meter_j),
             **self._money(energy.cost),
-            "at_least": any(row.zone in self.year.lower_bounds for row in rows),
+            "at_least": not self.year.lower_bounds.isdisjoint(zones),
         }
 
-    def _change(self, changes: Sequence[ForecastDifference]) -> dict[str, Any]:
-        """Add up differences."""
-        costs = [each.cost for each in changes if each.cost is not None]
+    def _change(self, other: Forecast, *zones: str) -> dict[str, Any]:
+        """Write what another plan changes for some zones."""
+        change = compare(self.year.present.forecast, other, *zones)
         return {
-            "lit_h": hours_of(sum(each.lit_ms for each in changes)),
-            "daylight_h": hours_of(sum(each.daylight_ms for each in changes)),
-            "meter_kwh": round(float(sum((each.meter_kwh for each in changes), Decimal(0))), 6),
-            **self._money(sum(costs, Decimal(0)) if costs else None),
+            "lit_h": hours_of(change.lit_ms),
+            "daylight_h": hours_of(change.daylight_ms),
+            "meter_kwh": kwh_of(change.meter_j),
+            **self._money(change.cost),
         }
 
     def _money(self, amount: Decimal | None) -> dict[str, Any]:
-        """Write an amount, rounded to the coin and not."""
-        return {
-            "cost": money_of(amount, self.currency),
-            "cost_unrounded": None if amount is None else round(float(amount), 9),
-        }
-
-    def _life_used(self, zone: str, lit_ms: int) -> float | None:
-        """Say what part of a life some light uses, of those lamps of a zone that it uses up fastest."""
-        lives = [lamps.life_h for _, _, lamps in self.year.lamps if lamps.zone == zone and lamps.life_h]
-        return round(lit_ms / MS_PER_HOUR / min(life_h for life_h in lives if life_h), 6) if lives else None
-
-    def _lamps(self, name: str, count: int, lamps: Lamps, forecast: Forecast) -> dict[str, Any]:
-        """Say what part of their life the lamps of one fixture use up in these nights."""
-        lit_h = forecast.lit_ms(lamps.zone) / MS_PER_HOUR
-        return {
-            "zone": lamps.zone,
-            "fixture": lamps.fixture,
-            "name": name,
-            "count": count,
-            "life_h": None if lamps.life_h is None else round(lamps.life_h, 1),
-            "lit_h": round(lit_h, 3),
-            "used": None if lamps.life_h is None else round(lit_h / lamps.life_h, 6),
-        }
+        """Write an amount, rounded to the currency's smallest unit and not."""
+        return {"cost": money_of(amount, self.currency), "cost_unrounded": unrounded(amount)}
 
 
-def _timer_night(night: TimerNight) -> Mapping[str, Any]:
-    """Write what the old timer does in one night."""
+def _lamps(name: str, count: int, lamps: Lamps, lit_ms: int) -> dict[str, Any]:
+    """Write what part of their life the lamps of one fixture use up in these nights."""
+    lit_h = lit_ms / MS_PER_HOUR
+    return {
+        "zone": lamps.zone,
+        "fixture": lamps.fixture,
+        "name": name,
+        "count": count,
+        "life_h": rounded(lamps.life_h, 1),
+        "lit_h": round(lit_h, 3),
+        "used": None if lamps.life_h is None else round(lit_h / lamps.life_h, 6),
+    }
+
+
+def _timer_night(night: TimerNight) -> dict[str, Any]:
+    """Write what the mechanical timer does in one night."""
     return {
         "night": night.night.isoformat(),
         "windows": [

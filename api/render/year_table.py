@@ -1,173 +1,179 @@
-"""The year ahead for people: months, zones, other plans side by side, and the old timer against the sun."""
+"""The year ahead for people: months, zones, other plans, and the mechanical timer against the sun."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
-from datetime import date
-from typing import Any
+from collections.abc import Iterator, Sequence
 
 from rich.console import RenderableType
 from rich.text import Text
 
-from api.render.numbers import share
-from api.render.tables import QUIET, STRONG, TableColumn, build_table, count
+from api.render.numbers import (
+    LOWER_BOUNDS,
+    currency_of,
+    hours,
+    hours_of,
+    kwh,
+    kwh_of,
+    money,
+    money_of,
+    share,
+)
+from api.render.tables import QUIET, STRONG, Row, TableColumn, build_table, count
+from controller.forecast.forecast import Forecast, ForecastSum, MonthAhead, add_up, compare
+from controller.forecast.mechanical_timer import TimerNight
+from controller.forecast.year import NamedForecast, YearForecast
 
-Row = dict[str, Any]
 _S_PER_HOUR = 3600
+_EARLY = "Before dusk or\nafter dawn"
+_UNLIT = "Dark but not lit,\nuntil the off pin"
+# Zones beside each other in the table of months: with ids of usual length they fit 100 columns.
+_ZONES_ABREAST = 5
 
 
-def hours(value: float) -> str:
-    """Write hours."""
-    return f"{value:,.1f}" if value >= 1000 else f"{value:.2f}"  # noqa: PLR2004
-
-
-def kwh(value: float | None, *, at_least: bool = False) -> str:
-    """Write a figure."""
-    return "–" if value is None else f"{'≥ ' if at_least else ''}{value:,.2f}"
-
-
-money = kwh
-
-
-def lay_out_year(answer: dict[str, Any]) -> Iterator[RenderableType]:
-    """Lay out an answer of ``year_as_json``."""
-    currency = answer["currency"]
-    ahead = count(answer["nights"], "night")
-    yield Text(f"{answer['site']}, {ahead} from {answer['from']} to {answer['to']}")
-    yield Text("")
-    yield _months(answer["present"], currency)
-    yield Text("")
-    yield _zones(answer["present"], currency)
-    for other in answer["others"]:
-        yield from _other(other, f"With {other['name']}", currency)
-    if answer["old_timer"]:
-        yield from _old_timer(answer["old_timer"], currency)
-    for note in answer["notes"]:
+def lay_out_year(year: YearForecast) -> Iterator[RenderableType]:
+    """Lay out the year ahead."""
+    period = year.present.forecast.period
+    ahead = count(period.nights, "night")
+    yield Text(f"{year.planner.site.name}, {ahead} from {period.first} to {period.last}\n")
+    tables = _Tables(year)
+    for start in range(0, len(year.zones), _ZONES_ABREAST):
+        yield tables.months(year.zones[start : start + _ZONES_ABREAST])
         yield Text("")
-        yield Text(f"{note[0].upper()}{note[1:]}.", style=QUIET)
+    yield tables.zones()
+    for other in year.others:
+        yield Text(f"\nWith {other.name}", style=STRONG)
+        yield tables.other(other)
+    if year.timer is not None and year.by_timer is not None:
+        yield Text(f"\nWith an {year.by_timer.name}", style=STRONG)
+        yield tables.other(year.by_timer)
+        yield Text("")
+        yield _timer_months(year.timer_nights)
+        moved = "moved at clock changes" if year.timer.moved_at_clock_changes else "never moved"
+        drift = f", gains {year.timer.drift_s_per_day:g} s a day" if year.timer.drift_s_per_day else ""
+        yield Text(f"\nSet on {year.timer.set_on}, {moved}{drift}.", style=QUIET)
+    if year.lower_bounds:
+        yield Text(f"\n{LOWER_BOUNDS[0].upper()}{LOWER_BOUNDS[1:]}.", style=QUIET)
 
 
-def signed(value: float | None) -> str:
+class _Tables:
+    """Lays out the tables of one year."""
+
+    def __init__(self, year: YearForecast) -> None:
+        """Take the year."""
+        self._year = year
+        self._currency = currency_of(year.planner.site)
+        self._cost = [f"Cost {self._currency}"] if self._currency else []
+
+    def months(self, zones: Sequence[str]) -> RenderableType:
+        """Lay out hours by month for some zones; beside the last of them what all zones use."""
+        forecast, last = self._year.present.forecast, zones[-1] == self._year.zones[-1]
+        by_month: dict[str, list[MonthAhead]] = {}
+        for row in forecast.months:
+            if row.zone in self._year.zones:
+                by_month.setdefault(row.month.name, []).append(row)
+        rows: list[Row] = []
+        for month, found in by_month.items():
+            lit = [hours(row.lit_ms) for row in found if row.zone in zones]
+            rows.append([month, *lit, *(self._energy(add_up(found)) if last else ())])
+        total = [hours(forecast.total(zone).lit_ms) for zone in zones]
+        total += self._energy(self._sum(forecast)) if last else []
+        headings = [*zones, *(["Meter kWh", *self._cost] if last else ())]
+        return _table("Hours lit", headings, [*rows, None, _strong("total", *total)])
+
+    def zones(self) -> RenderableType:
+        """Lay out what each zone uses."""
+        year, forecast = self._year, self._year.present.forecast
+        early = self._sum(forecast).daylight_ms > 0
+        rows: list[Row] = []
+        for zone in year.zones:
+            total = forecast.total(zone)
+            rows.append(
+                [
+                    zone,
+                    hours(total.lit_ms),
+                    *([hours(total.daylight_ms)] if early else ()),
+                    f"{total.starts}",
+                    kwh(total.energy.lamps_j),
+                    *self._energy(total, zone),
+                    share(year.life_used(zone, total.lit_ms)),
+                ]
+            )
+        headings = ["Lit h", *([_EARLY] if early else ()), "Starts", "Lamps kWh", "Meter kWh", *self._cost]
+        return _table("Zone", [*headings, "Lamp life used"], rows)
+
+    def other(self, other: NamedForecast) -> RenderableType:
+        """Lay out what another plan uses, and what it changes."""
+        forecast, present = other.forecast, self._year.present.forecast
+        early = self._sum(forecast).daylight_ms + self._sum(present).daylight_ms > 0
+        rows: list[Row] = [[zone, *self._changes(forecast, zone, early=early)] for zone in self._year.zones]
+        headings = ["Lit h", "Change", *([_EARLY, "Change"] if early else ()), "Meter kWh", "Change"]
+        headings += [*self._cost, "Change"] if self._cost else []
+        total = _strong("total", *self._changes(forecast, *self._year.zones, early=early))
+        return _table("Zone", headings, [*rows, None, total])
+
+    def _changes(self, forecast: Forecast, *zones: str, early: bool) -> list[str]:
+        """Lay out figures with their changes beside them."""
+        total, change = forecast.total(*zones), compare(self._year.present.forecast, forecast, *zones)
+        cells = [hours(total.lit_ms), _signed(hours_of(change.lit_ms))]
+        if early:
+            cells += [hours(total.daylight_ms), _signed(hours_of(change.daylight_ms))]
+        meter, *cost = self._energy(total, *zones)
+        cells += [meter, _signed(kwh_of(change.meter_j))]
+        return cells + ([*cost, _signed(money_of(change.cost, self._currency))] if cost else [])
+
+    def _sum(self, forecast: Forecast) -> ForecastSum:
+        """Add up all zones that are wanted."""
+        return forecast.total(*self._year.zones)
+
+    def _energy(self, total: ForecastSum, *zones: str) -> list[str]:
+        """Write energy at the meter and its cost, marked where it is a lower bound for one of the zones."""
+        at_least = not self._year.lower_bounds.isdisjoint(zones or self._year.zones)
+        cells = [kwh(total.energy.meter_j, at_least=at_least)]
+        if self._currency:
+            cells.append(money(total.energy.cost, self._currency, at_least=at_least))
+        return cells
+
+
+def _timer_months(nights: Sequence[TimerNight]) -> RenderableType:
+    """Lay out what a mechanical timer would do, month by month."""
+    by_month: dict[str, list[TimerNight]] = {}
+    for night in nights:
+        by_month.setdefault(f"{night.night:%Y-%m}", []).append(night)
+    rows: list[Row] = [[month, *_timer_cells(some), _ahead(some)] for month, some in by_month.items()]
+    headings = ["Lit h", _EARLY, _UNLIT, "Dial ahead"]
+    return _table("Mechanical timer", headings, [*rows, None, _strong("total", *_timer_cells(nights), "")])
+
+
+def _timer_cells(nights: Sequence[TimerNight]) -> list[str]:
+    """Add up some nights of the mechanical timer."""
+    return [
+        hours(sum(night.lit_ms for night in nights)),
+        hours(sum(night.daylight_ms for night in nights)),
+        hours(sum(night.unlit_ms for night in nights)),
+    ]
+
+
+def _ahead(nights: Sequence[TimerNight]) -> str:
+    """Say how far the dial is ahead of the clock on the wall over some nights."""
+    ahead = [night.ahead_s / _S_PER_HOUR for night in nights]
+    low, high = min(ahead), max(ahead)
+    dial = _signed(low) if round(low, 2) == round(high, 2) else f"{_signed(low)} to {_signed(high)}"
+    return f"{dial} h"
+
+
+def _table(first: str, headings: Sequence[str], rows: Sequence[Row]) -> RenderableType:
+    """Build a table of numbers."""
+    columns = [TableColumn(heading=first), *(TableColumn(heading=each, right=True) for each in headings)]
+    return build_table(columns, rows)
+
+
+def _strong(*cells: str) -> list[Text]:
+    """Make a row of totals."""
+    return [Text(cell, style=STRONG) for cell in cells]
+
+
+def _signed(value: float | None) -> str:
     """Write a difference with its sign; what rounds to nothing has none."""
     if value is None:
         return "–"
     return f"{value:+,.2f}" if round(value, 2) else "0.00"
-
-
-def _months(plan: dict[str, Any], currency: str | None) -> RenderableType:
-    """Lay out hours by month and zone, with what all zones take."""
-    zones = [row["zone"] for row in plan["totals"]]
-    columns = [TableColumn(heading="Hours lit"), *(TableColumn(heading=zone, right=True) for zone in zones)]
-    columns += [TableColumn(heading="Meter kWh", right=True)]
-    columns += [TableColumn(heading=f"Cost {currency}", right=True)] if currency else []
-    by_month: dict[str, list[Row]] = {}
-    for row in plan["months"]:
-        by_month.setdefault(row["month"], []).append(row)
-    rows: list[Sequence[str | Text] | None] = [
-        [month, *(hours(row["lit_h"]) for row in those), *_sums(those, currency)]
-        for month, those in by_month.items()
-    ]
-    total = [*(hours(row["lit_h"]) for row in plan["totals"]), *_sums([plan["total"]], currency)]
-    rows += [None, [Text(cell, style=STRONG) for cell in ("in all", *total)]]
-    return build_table(columns, rows)
-
-
-def _sums(rows: Sequence[Row], currency: str | None) -> list[str]:
-    """Add up what some rows take."""
-    at_least = any(row["at_least"] for row in rows)
-    cells = [kwh(sum(row["meter_kwh"] for row in rows), at_least=at_least)]
-    if not currency:
-        return cells
-    return [*cells, money(sum(row["cost_unrounded"] or 0 for row in rows), at_least=at_least)]
-
-
-def _zones(plan: dict[str, Any], currency: str | None) -> RenderableType:
-    """Lay out what each zone takes in all."""
-    names = ["Lit h", "By day", "Starts", "Lamps kWh", "Meter kWh"]
-    names += [f"Cost {currency}"] if currency else []
-    columns = [TableColumn(heading="Zone"), *(TableColumn(heading=name, right=True) for name in names)]
-    columns.append(TableColumn(heading="Lamp life used", right=True))
-    return build_table(
-        columns,
-        [
-            [
-                row["zone"],
-                hours(row["lit_h"]),
-                hours(row["daylight_h"]),
-                f"{row['starts']}",
-                kwh(row["lamps_kwh"]),
-                kwh(row["meter_kwh"], at_least=row["at_least"]),
-                *([money(row["cost"], at_least=row["at_least"])] if currency else []),
-                share(row["lamp_life_used"]),
-            ]
-            for row in plan["totals"]
-        ],
-    )
-
-
-def _other(plan: dict[str, Any], title: str, currency: str | None) -> Iterator[RenderableType]:
-    """Lay out what another plan takes, and what it changes."""
-    names = ["Lit h", "Change", "By day", "Change", "Meter kWh", "Change"]
-    names += [f"Cost {currency}", "Change"] if currency else []
-    columns = [TableColumn(heading=title), *(TableColumn(heading=name, right=True) for name in names)]
-    rows: list[Sequence[str | Text] | None] = [
-        [total["zone"], *_beside(total, change, currency)]
-        for total, change in zip(plan["totals"], plan["changes"], strict=True)
-    ]
-    in_all = ["in all", *_beside(plan["total"], plan["change"], currency)]
-    rows += [None, [Text(cell, style=STRONG) for cell in in_all]]
-    yield Text("")
-    yield build_table(columns, rows)
-
-
-def _beside(total: Row, change: Row, currency: str | None) -> list[str]:
-    """Lay out figures with their changes beside them."""
-    cells = [
-        hours(total["lit_h"]),
-        signed(change["lit_h"]),
-        hours(total["daylight_h"]),
-        signed(change["daylight_h"]),
-        kwh(total["meter_kwh"], at_least=total["at_least"]),
-        signed(change["meter_kwh"]),
-    ]
-    if not currency:
-        return cells
-    return [*cells, money(total["cost"], at_least=total["at_least"]), signed(change["cost"])]
-
-
-def _old_timer(timer: dict[str, Any], currency: str | None) -> Iterator[RenderableType]:
-    """Lay out what an old timer would do."""
-    moved = "moved at clock changes" if timer["moved_at_clock_changes"] else "never moved"
-    yield from _other(timer, f"With an old timer {timer['pins']}", currency)
-    yield Text("")
-    columns = [TableColumn(heading="Old timer")]
-    columns += [
-        TableColumn(heading=name, right=True) for name in ("Lit h", "By day", "Dark and unlit", "Dial ahead")
-    ]
-    rows: list[Sequence[str | Text] | None] = [
-        [month, *_timer_cells(nights)] for month, nights in _by_month(timer["nights"])
-    ]
-    in_all = ["in all", hours(timer["lit_h"]), hours(timer["daylight_h"]), hours(timer["unlit_dark_h"]), ""]
-    rows += [None, [Text(cell, style=STRONG) for cell in in_all]]
-    yield build_table(columns, rows)
-    yield Text("")
-    drift = f", gains {timer['drift_s_per_day']:g} s a day" if timer["drift_s_per_day"] else ""
-    words = f"Set on {timer['set_on']}, {moved}{drift}. Dark and unlit: before its off pin trips."
-    yield Text(words, style=QUIET)
-
-
-def _by_month(nights: Iterable[Row]) -> Iterator[tuple[str, list[Row]]]:
-    """Gather nights by the month of their date."""
-    by_month: dict[str, list[Row]] = {}
-    for night in nights:
-        by_month.setdefault(f"{date.fromisoformat(night['night']):%Y-%m}", []).append(night)
-    yield from by_month.items()
-
-
-def _timer_cells(nights: Sequence[Row]) -> list[str]:
-    """Lay out one month of the old timer."""
-    sums = [sum(night[name] for night in nights) for name in ("lit_h", "daylight_h", "unlit_dark_h")]
-    ahead = [night["dial_ahead_s"] / _S_PER_HOUR for night in nights]
-    low, high = min(ahead), max(ahead)
-    dial = signed(low) if round(low, 2) == round(high, 2) else f"{signed(low)} to {signed(high)}"
-    return [*map(hours, sums), f"{dial} h"]

@@ -1,8 +1,8 @@
 """The nights to come: what a plan will light, in hours, energy, money and relay cycles, month by month.
 
-The plan is asked for as a function, so that the present program, another one in its place and an old
-mechanical timer are all worked out alike and can be laid side by side. The arithmetic is that of the past:
-windows become draws on a transformer and go through the same meter as the runs of the journal.
+The plan is a function, so that the present program, another one in its place and a mechanical timer are all
+worked out alike and can be compared. The arithmetic is that of the past: windows become draws on a
+transformer and are metered as the runs of the journal are.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from typing import Protocol
 from zoneinfo import ZoneInfo
 
 from config.models.tariff import Tariff
-from controller.calendar.intervals import MS_PER_HOUR, Interval, ms_of, overlap, total_ms
+from controller.calendar.intervals import Interval, ms_of, overlap, total_ms
 from controller.calendar.night import Night, nights
 from controller.calendar.periods import Each, Period, split, stretch_of_nights
 from controller.energy.metering import measure
@@ -73,11 +73,13 @@ class ForecastInput:
     tz: ZoneInfo
 
     def __post_init__(self) -> None:
-        """Refuse a zone without a transformer: its energy would be lost in silence."""
+        """Refuse a zone without a transformer: its energy would be lost unseen."""
         known = {losses.transformer for losses in self.transformers}
         for zone in self.zones:
             if zone.transformer not in known:
-                raise ValueError(f"zone “{zone.zone}” hangs on a transformer not given, “{zone.transformer}”")
+                raise ValueError(
+                    f"zone “{zone.zone}” names a transformer that is not given: “{zone.transformer}”"
+                )
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -87,10 +89,10 @@ class MonthAhead:
     Attributes:
         zone: its id.
         month: the nights, a whole month or the part of one at either end.
-        lit_ms: lit in all.
+        lit_ms: how long it will be lit.
         daylight_ms: of these, with the sun above the angle of dusk.
         starts: how often it is switched on.
-        energy: what it takes, and what that costs.
+        energy: what it uses, and what that costs.
     """
 
     zone: str
@@ -100,10 +102,26 @@ class MonthAhead:
     starts: int
     energy: Energy
 
-    @property
-    def lit_h(self) -> float:
-        """Hours lit, for showing."""
-        return self.lit_ms / MS_PER_HOUR
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class ForecastSum:
+    """Months and zones added up; the attributes mean what they mean in MonthAhead."""
+
+    lit_ms: int
+    daylight_ms: int
+    starts: int
+    energy: Energy
+
+
+def add_up(rows: Iterable[MonthAhead]) -> ForecastSum:
+    """Add up months and zones."""
+    rows = list(rows)
+    return ForecastSum(
+        lit_ms=sum(row.lit_ms for row in rows),
+        daylight_ms=sum(row.daylight_ms for row in rows),
+        starts=sum(row.starts for row in rows),
+        energy=sum((row.energy for row in rows), Energy()),
+    )
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -122,41 +140,32 @@ class Forecast:
     lit: Mapping[str, tuple[tuple[Interval, ...], ...]]
     starts: Mapping[str, tuple[int, ...]]
 
-    def energy(self, zone: str | None = None) -> Energy:
-        """Sum the energy of one zone, or of all."""
-        return sum((row.energy for row in self.months if zone in (None, row.zone)), Energy())
+    def total(self, *zones: str) -> ForecastSum:
+        """Add up some zones; all where none is named."""
+        return add_up(row for row in self.months if not zones or row.zone in zones)
 
     def lit_ms_by_night(self, zone: str) -> tuple[int, ...]:
         """Give the milliseconds of light of one zone, night by night."""
         return tuple(total_ms(night) for night in self.lit[zone])
 
-    def lit_ms(self, zone: str | None = None) -> int:
-        """Sum the light of one zone, or of all."""
-        return sum(row.lit_ms for row in self.months if zone in (None, row.zone))
-
-    def daylight_ms(self, zone: str | None = None) -> int:
-        """Sum the light in daylight of one zone, or of all."""
-        return sum(row.daylight_ms for row in self.months if zone in (None, row.zone))
-
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class ForecastDifference:
-    """What another plan would change for one zone: other minus present; negative saves."""
+    """What another plan would change: other minus present; negative saves."""
 
-    zone: str
     lit_ms: int
     daylight_ms: int
-    meter_kwh: Decimal
+    meter_j: Decimal
     cost: Decimal | None
 
 
 def look_ahead(
-    garden: ForecastInput, first_night: date, plan: PlanOf, *, count: int = NIGHTS_AHEAD
+    inputs: ForecastInput, first_night: date, plan: PlanOf, *, count: int = NIGHTS_AHEAD
 ) -> Forecast:
     """Work out the nights to come.
 
     Args:
-        garden: zones, transformers, tariff, sky.
+        inputs: zones, transformers, tariff, sun.
         first_night: date of the first night.
         plan: what each zone will do; see ``PlanOf``.
         count: how many nights, at least one.
@@ -167,22 +176,22 @@ def look_ahead(
     Held by tests/controller/forecast/test_forecast.py against season.csv and a count minute by minute.
     """
     if count < 1:
-        raise ValueError(f"a look ahead takes at least one night, not {count}")
+        raise ValueError(f"a forecast takes at least one night, not {count}")
     last_night = first_night + timedelta(days=count - 1)
-    whole = stretch_of_nights(first_night, last_night, garden.tz)
-    months = split(whole, Each.MONTH, garden.tz, latitude_deg=garden.sky.latitude_deg)
-    ahead = tuple(nights(first_night, last_night, garden.tz))
-    dark = dark_intervals(garden.sky, ahead, garden.dusk_angle_deg)
-    lit = {each.zone: tuple(_windows(plan, each.zone, night) for night in ahead) for each in garden.zones}
+    whole = stretch_of_nights(first_night, last_night, inputs.tz)
+    months = split(whole, Each.MONTH, inputs.tz, latitude_deg=inputs.sky.latitude_deg)
+    ahead = tuple(nights(first_night, last_night, inputs.tz))
+    dark = dark_intervals(inputs.sky, ahead, inputs.dusk_angle_deg)
+    lit = {each.zone: tuple(_windows(plan, each.zone, night) for night in ahead) for each in inputs.zones}
     starts = {zone: _starts(windows) for zone, windows in lit.items()}
     prices = None
-    if garden.tariff is not None:
-        prices = price_steps(garden.tariff, whole.starts_at_utc, whole.ends_at_utc, garden.tz)
+    if inputs.tariff is not None:
+        prices = price_steps(inputs.tariff, whole.starts_at_utc, whole.ends_at_utc, inputs.tz)
     rows: dict[str, list[MonthAhead]] = defaultdict(list)
     for month in months:
         those = slice((month.first - first_night).days, (month.last - first_night).days + 1)
         windows = {zone: [each for night in lit[zone][those] for each in night] for zone in lit}
-        energies = _meter(garden, month, windows, prices)
+        energies = _meter(inputs, month, windows, prices)
         for zone, intervals in windows.items():
             lit_ms = total_ms(intervals)
             rows[zone].append(
@@ -197,39 +206,34 @@ def look_ahead(
             )
     return Forecast(
         period=whole,
-        months=tuple(row for each in garden.zones for row in rows[each.zone]),
+        months=tuple(row for each in inputs.zones for row in rows[each.zone]),
         lit=lit,
         starts=starts,
     )
 
 
-def with_mains_switching(garden: ForecastInput) -> ForecastInput:
-    """Give the same garden with its transformers switched on the mains side, as an old timer does."""
-    transformers = tuple(replace(losses, side=RelaySide.MAINS) for losses in garden.transformers)
-    return replace(garden, transformers=transformers)
+def with_mains_switching(inputs: ForecastInput) -> ForecastInput:
+    """Give the same site with its transformers switched on the mains side, as a mechanical timer does."""
+    transformers = tuple(replace(losses, side=RelaySide.MAINS) for losses in inputs.transformers)
+    return replace(inputs, transformers=transformers)
 
 
-def compare(present: Forecast, other: Forecast) -> tuple[ForecastDifference, ...]:
-    """Lay another plan beside the present one, zone by zone.
+def compare(present: Forecast, other: Forecast, *zones: str) -> ForecastDifference:
+    """Compare another plan with the present one, over some zones; all where none is named.
 
     Raises:
         ValueError: the two are not about the same nights or the same zones.
     """
     if present.period != other.period or present.lit.keys() != other.lit.keys():
         raise ValueError("only plans for the same zones and the same nights can be compared")
-    changes = []
-    for zone in present.lit:
-        now, then = present.energy(zone), other.energy(zone)
-        changes.append(
-            ForecastDifference(
-                zone=zone,
-                lit_ms=other.lit_ms(zone) - present.lit_ms(zone),
-                daylight_ms=other.daylight_ms(zone) - present.daylight_ms(zone),
-                meter_kwh=then.meter_kwh - now.meter_kwh,
-                cost=None if then.cost is None or now.cost is None else then.cost - now.cost,
-            )
-        )
-    return tuple(changes)
+    now, then = present.total(*zones), other.total(*zones)
+    costs = now.energy.cost, then.energy.cost
+    return ForecastDifference(
+        lit_ms=then.lit_ms - now.lit_ms,
+        daylight_ms=then.daylight_ms - now.daylight_ms,
+        meter_j=then.energy.meter_j - now.energy.meter_j,
+        cost=None if costs[0] is None or costs[1] is None else costs[1] - costs[0],
+    )
 
 
 def _windows(plan: PlanOf, zone: str, night: Night) -> tuple[Interval, ...]:
@@ -253,18 +257,18 @@ def _starts(windows: Sequence[Sequence[Interval]]) -> tuple[int, ...]:
 
 
 def _meter(
-    garden: ForecastInput,
+    inputs: ForecastInput,
     month: Period,
     windows: Mapping[str, Sequence[Interval]],
     prices: Sequence[PriceStep] | None,
 ) -> dict[str, Energy]:
-    """Send a month's windows through the meter, transformer by transformer."""
+    """Meter a month's windows, transformer by transformer."""
     starts_ms, ends_ms = month.interval
     energies: dict[str, Energy] = {}
     if prices is not None:
         prices = [step for step in prices if step.starts_ms < ends_ms and step.ends_ms > starts_ms]
-    for losses in garden.transformers:
-        zones = [each for each in garden.zones if each.transformer == losses.transformer]
+    for losses in inputs.transformers:
+        zones = [each for each in inputs.zones if each.transformer == losses.transformer]
         draws = [
             Draw(zone=each.zone, starts_ms=on_ms, ends_ms=off_ms, load=each.load)
             for each in zones

@@ -1,4 +1,4 @@
-"""What a mechanical dial timer would do: two pins on a disc that turns once in 24 hours and knows no sun.
+"""What a mechanical timer would do: two pins on a dial that turns once in 24 hours and knows no sun.
 
 Set by hand on some day, the dial shows the local time of that day and goes on turning. When the clocks change
 it does not, so from then on its pins trip an hour off by the clock on the wall. One that is moved at clock
@@ -24,7 +24,7 @@ _MOST_DRIFT_S_PER_DAY = 900.0
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class OldTimer:
+class MechanicalTimer:
     """A mechanical timer with one pin for on and one for off.
 
     Attributes:
@@ -43,7 +43,7 @@ class OldTimer:
     drift_s_per_day: float = 0.0
 
     def __post_init__(self) -> None:
-        """Refuse two pins in one place and a drift that is none."""
+        """Refuse two pins in one place and a drift that no dial has."""
         if self.on == self.off:
             raise ValueError(f"the two pins of a dial cannot both stand at {self.on:%H:%M}")
         if not abs(self.drift_s_per_day) <= _MOST_DRIFT_S_PER_DAY:
@@ -66,9 +66,9 @@ class TimerNight:
     Attributes:
         night: its date.
         windows: when it is lit; none before the dial was set.
-        lit_ms: how long in all.
+        lit_ms: for how long.
         daylight_ms: of these, with the sun above the angle of dusk.
-        unlit_ms: dark and unlit before the off pin trips: what the dial's owner wanted lit and did not get.
+        unlit_ms: dark but not lit, until the off pin: what the dial's owner wanted lit and did not get.
         ahead_s: how far the dial is ahead of the clock on the wall at the night's beginning, in seconds;
             minus an hour after the clocks went forward.
     """
@@ -81,23 +81,17 @@ class TimerNight:
     ahead_s: float
 
 
-def timer_windows(timer: OldTimer, night: Night, tz: ZoneInfo) -> tuple[TimerWindow, ...]:
-    """Give when the timer is lit in a night, cut at the night's edges.
-
-    Args:
-        timer: the timer.
-        night: the night.
-        tz: time zone of the site.
-    """
+def timer_windows(timer: MechanicalTimer, night: Night, tz: ZoneInfo) -> tuple[TimerWindow, ...]:
+    """Give when the timer is lit in a night, cut at the night's edges."""
     return tuple(
         TimerWindow(on_utc=utc_of(on_ms), off_utc=utc_of(off_ms)) for on_ms, off_ms in _lit(timer, night, tz)
     )
 
 
-def watch_timer(
-    timer: OldTimer, nights: Iterable[Night], *, dark: Sequence[Interval], tz: ZoneInfo
+def timer_nights(
+    timer: MechanicalTimer, nights: Iterable[Night], *, dark: Sequence[Interval], tz: ZoneInfo
 ) -> tuple[TimerNight, ...]:
-    """Say night by night what the timer does against the sun.
+    """Compare the timer with the sun, night by night.
 
     Args:
         timer: the timer.
@@ -105,11 +99,11 @@ def watch_timer(
         dark: when the sun is below the angle of dusk, over all these nights; see ``dark_intervals``.
         tz: time zone of the site.
     """
-    return tuple(_watch(timer, night, dark, tz) for night in nights)
+    return tuple(_timer_night(timer, night, dark, tz) for night in nights)
 
 
-def _watch(timer: OldTimer, night: Night, dark: Sequence[Interval], tz: ZoneInfo) -> TimerNight:
-    """Hold one night of the timer against the sun."""
+def _timer_night(timer: MechanicalTimer, night: Night, dark: Sequence[Interval], tz: ZoneInfo) -> TimerNight:
+    """Compare the timer with the sun in one night."""
     starts_ms = ms_of(night.starts_at_utc)
     lit = _lit(timer, night, tz)
     wanted = overlap([(starts_ms, lit[-1][1])] if lit else [], dark)
@@ -124,7 +118,7 @@ def _watch(timer: OldTimer, night: Night, dark: Sequence[Interval], tz: ZoneInfo
     )
 
 
-def _lit(timer: OldTimer, night: Night, tz: ZoneInfo) -> list[Interval]:
+def _lit(timer: MechanicalTimer, night: Night, tz: ZoneInfo) -> list[Interval]:
     """Give when the timer is lit in a night, in milliseconds; nothing before it was set."""
     if night.date < timer.set_on:
         return []
@@ -133,12 +127,10 @@ def _lit(timer: OldTimer, night: Night, tz: ZoneInfo) -> list[Interval]:
     on_ms = _pin_ms(timer.on)
     lasts_ms = (_pin_ms(timer.off) - on_ms) % _DAY_MS
     turn = floor((dial.reads(starts_ms) - on_ms) / _DAY_MS)
-    lit = []
     # From the light that may have begun before noon to the one that may begin before the next.
-    for number in range(turn - 1, turn + 3):
-        trips_ms = number * _DAY_MS + on_ms
-        lit.append((dial.instant(trips_ms), dial.instant(trips_ms + lasts_ms)))
-    return overlap(merge(lit), [(starts_ms, ends_ms)])
+    trips = [number * _DAY_MS + on_ms for number in range(turn - 1, turn + 3)]
+    lit = merge((dial.instant(trip_ms), dial.instant(trip_ms + lasts_ms)) for trip_ms in trips)
+    return overlap(lit, [(starts_ms, ends_ms)])
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -158,7 +150,7 @@ class _Dial:
         return self.set_ms + round((reading_ms - self.offset_ms - self.set_ms) / (1 + self.gain))
 
 
-def _dial(timer: OldTimer, night: Night, tz: ZoneInfo) -> _Dial:
+def _dial(timer: MechanicalTimer, night: Night, tz: ZoneInfo) -> _Dial:
     """Give the dial as it was last set before a night.
 
     One that is moved at clock changes was last set at the first noon with the present offset; without drift
@@ -178,12 +170,12 @@ def _dial(timer: OldTimer, night: Night, tz: ZoneInfo) -> _Dial:
 
 
 def _offset_ms(night: Night, tz: ZoneInfo) -> int:
-    """How far the clock on the wall is ahead of UTC at a night's beginning."""
+    """Give how far the clock on the wall is ahead of UTC at a night's beginning."""
     offset = local(night.starts_at_utc, tz).utcoffset()
     assert offset is not None, "a time zone has an offset at every instant"
     return offset // timedelta(milliseconds=1)
 
 
 def _pin_ms(pin: time) -> int:
-    """Where a pin stands on the disc, in milliseconds after its midnight."""
+    """Give where a pin stands on the disc, in milliseconds after its midnight."""
     return (pin.hour * 60 + pin.minute) * 60 * MS_PER_S

@@ -62,8 +62,8 @@ class ZoneProgram:
 
 def format_program(zone: ZoneToTell) -> str:
     """Say in one line what a zone is to do."""
-    parts = [_tell_spans(zone.program)]
-    parts += [f"{each.nights}{_COLON}{_tell_spans(each.program)}" for each in zone.special_nights]
+    parts = [format_spans(zone.program)]
+    parts += [f"{each.nights}{_COLON}{format_spans(each.program)}" for each in zone.special_nights]
     if zone.out_of_service is not None:
         parts.append(_OUT + zone.out_of_service)
     return _NEXT.join(parts)
@@ -82,20 +82,20 @@ def read_program(zone_id: str, words: str) -> ZoneProgram | None:
     special_nights = []
     for other in others:
         nights, _, spans = other.partition(_COLON)
-        special_nights.append(SpecialProgram(nights=parse_nights(nights), program=_read_spans(spans)))
+        special_nights.append(SpecialProgram(nights=parse_nights(nights), program=parse_spans(spans)))
     return ZoneProgram(
         id=zone_id,
-        program=_read_spans(every_night),
+        program=parse_spans(every_night),
         special_nights=tuple(special_nights),
         out_of_service=reason if out else None,
     )
 
 
-def _tell_spans(spans: Iterable[Span]) -> str:
-    """Say what a program does; one without a span is dark."""
+def format_spans(spans: Iterable[Span]) -> str:
+    """Write the spans of one program; without any it is dark."""
     return _AND.join(str(span) for span in spans) or DARK
 
 
-def _read_spans(text: str) -> tuple[Span, ...]:
-    """Read the spans of one program."""
+def parse_spans(text: str) -> tuple[Span, ...]:
+    """Read the spans of one program, as ``format_spans`` writes them."""
     return () if text == DARK else tuple(parse_span(each) for each in text.split(_AND))

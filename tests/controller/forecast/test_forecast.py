@@ -7,7 +7,7 @@ from decimal import Decimal
 import pytest
 
 from controller.calendar.intervals import MS_PER_HOUR
-from controller.energy.values import Losses, RelaySide
+from controller.energy.values import J_PER_KWH, Losses, RelaySide
 from controller.forecast.forecast import Forecast, compare, look_ahead, with_mains_switching
 from controller.planning.plan import Window
 from tests.controller.gardens import flat, garden, plan_of, zone
@@ -37,7 +37,7 @@ def test_months_are_those_of_the_reference(place):
     for name, column in (("dusk", "hours_civil_dusk_to_midnight"), ("sunset", "hours_sunset_to_midnight")):
         expected = [float(row[column]) for row in SEASON if row["latitude"] == place[0]]
         assert len(expected) == 12
-        got = [row.lit_h for row in year.months if row.zone == name]
+        got = [row.lit_ms / MS_PER_HOUR for row in year.months if row.zone == name]
         assert got == pytest.approx(expected, abs=0.052)
 
 
@@ -58,7 +58,7 @@ def test_nights_are_those_of_the_reference(place):
 )
 def test_a_year_of_a_hundred_watts(latitude, kwh, cost):
     """Energy and money of a whole year; 6 s a night are 0.06 kWh and 0.01 of money."""
-    energy = year_at(next(place for place in PLACES if place[0] == latitude)).energy("dusk")
+    energy = year_at(next(place for place in PLACES if place[0] == latitude)).total("dusk").energy
     assert float(energy.meter_kwh) == pytest.approx(kwh, abs=0.06 + 0.05)
     assert float(energy.cost) == pytest.approx(cost, abs=0.01 + 0.005)
 
@@ -66,9 +66,9 @@ def test_a_year_of_a_hundred_watts(latitude, kwh, cost):
 def test_nothing_is_lit_in_daylight_from_dusk_on_and_something_from_sunset_on():
     """From dusk there is no daylight in it; from sunset there is the whole of the twilight."""
     year = year_at(PLACES[1])
-    assert year.daylight_ms("dusk") == 0
-    twilight_ms = year.lit_ms("sunset") - year.lit_ms("dusk")
-    assert year.daylight_ms("sunset") == twilight_ms > 0
+    assert year.total("dusk").daylight_ms == 0
+    twilight_ms = year.total("sunset").lit_ms - year.total("dusk").lit_ms
+    assert year.total("sunset").daylight_ms == twilight_ms > 0
 
 
 def test_months_of_a_year_that_begins_in_june():
@@ -77,7 +77,7 @@ def test_months_of_a_year_that_begins_in_june():
     year = look_ahead(here, date(2027, 6, 15), plan_of(here, zone("a", "21:15 to 23:45")))
     assert [row.month.name for row in year.months][0::12] == ["2027-06", "2028-06"]
     assert sum(row.month.nights for row in year.months) == len(year.lit_ms_by_night("a")) == 365
-    assert year.lit_ms() == 365 * 150 * 60_000
+    assert year.total().lit_ms == 365 * 150 * 60_000
     assert sum(year.starts["a"]) == sum(row.starts for row in year.months) == 365
 
 
@@ -85,24 +85,25 @@ def test_light_that_goes_on_across_noon_is_one_start():
     """In the polar night dusk to dawn is one unbroken light: it is switched on once, not every noon."""
     here = garden(78.22, 15.65, "Arctic/Longyearbyen", {"a": 60})
     month = look_ahead(here, date(2027, 12, 1), plan_of(here, zone("a", "dusk to dawn")), count=31)
-    assert month.lit_ms() == 31 * 24 * MS_PER_HOUR
+    assert month.total().lit_ms == 31 * 24 * MS_PER_HOUR
     assert month.starts["a"] == (1, *[0] * 30)
 
 
-def test_another_program_is_laid_beside_the_present_one():
+def test_another_program_is_compared_with_the_present_one():
     """Midnight instead of one o'clock saves an hour a night, 0.1 kWh of it, at the price of the tariff."""
     here = garden(40, -75, "America/New_York", {"a": 100, "b": 20}, tariff=flat("0.20"))
     b = zone("b", "dusk to 23:00")
     present = look_ahead(here, NEW_YEAR, plan_of(here, zone("a", "dusk to 01:00"), b))
     instead = look_ahead(here, NEW_YEAR, plan_of(here, zone("a", "dusk to midnight"), b))
-    change, same = compare(present, instead)
-    assert (change.zone, change.lit_ms) == ("a", -365 * MS_PER_HOUR)
-    assert (change.meter_kwh, change.cost) == (Decimal("-36.5"), Decimal("-7.30"))
-    assert (same.zone, same.lit_ms, same.meter_kwh, same.cost) == ("b", 0, 0, 0)
+    for change in (compare(present, instead, "a"), compare(present, instead)):
+        assert change.lit_ms == -365 * MS_PER_HOUR
+        assert (change.meter_j / J_PER_KWH, change.cost) == (Decimal("-36.5"), Decimal("-7.30"))
+    same = compare(present, instead, "b")
+    assert (same.lit_ms, same.meter_j, same.cost) == (0, 0, 0)
 
 
 def test_only_what_is_alike_is_compared():
-    """Different nights are not laid side by side."""
+    """Plans for different nights are not compared."""
     here = garden(40, -75, "America/New_York", {"a": 100})
     plan = plan_of(here, zone("a", "dusk to 01:00"))
     with pytest.raises(ValueError, match="same nights"):
@@ -114,8 +115,8 @@ def test_a_timer_on_the_mains_side_spares_the_idle_loss():
     losses = Losses(transformer="shed", no_load_w=Decimal(8))
     here = garden(40, -75, "America/New_York", {"a": 100}, losses=losses)
     plan = plan_of(here, zone("a", "21:00 to 23:00"))
-    idle = look_ahead(here, NEW_YEAR, plan, count=10).energy()
-    spared = look_ahead(with_mains_switching(here), NEW_YEAR, plan, count=10).energy()
+    idle = look_ahead(here, NEW_YEAR, plan, count=10).total().energy
+    spared = look_ahead(with_mains_switching(here), NEW_YEAR, plan, count=10).total().energy
     assert idle.idle_j == 10 * 22 * 3600 * 8
     assert (spared.idle_j, spared.no_load_j) == (0, 10 * 2 * 3600 * 8)
     assert with_mains_switching(here).transformers[0].side is RelaySide.MAINS
@@ -124,7 +125,7 @@ def test_a_timer_on_the_mains_side_spares_the_idle_loss():
 def test_what_would_be_lost_in_silence_is_refused():
     """A zone without a transformer, a look at no night and a window out of its night are refused."""
     here = garden(40, -75, "America/New_York", {"a": 100})
-    with pytest.raises(ValueError, match="“a” hangs on a transformer not given, “shed”"):
+    with pytest.raises(ValueError, match="“a” names a transformer that is not given: “shed”"):
         replace(here, transformers=())
     with pytest.raises(ValueError, match="at least one night, not 0"):
         look_ahead(here, NEW_YEAR, lambda *_: [], count=0)

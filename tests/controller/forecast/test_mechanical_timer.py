@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from controller.calendar.intervals import MS_PER_HOUR
 from controller.calendar.night import nights, utc_of_local
-from controller.forecast.mechanical_timer import OldTimer, timer_windows, watch_timer
+from controller.forecast.mechanical_timer import MechanicalTimer, timer_nights, timer_windows
 from controller.sun.sun import Sun, dark_intervals
 from tests.reference import rows
 
@@ -26,11 +26,11 @@ DUSK_TO_MIDNIGHT_H = [
 TOLERANCE_MS = 20_000  # of our dusk against the reference at 40 N
 
 
-def timer(on: str, off: str, set_on: date = date(2027, 1, 1), **more) -> OldTimer:
-    return OldTimer(on=time.fromisoformat(on), off=time.fromisoformat(off), set_on=set_on, **more)
+def timer(on: str, off: str, set_on: date = date(2027, 1, 1), **more) -> MechanicalTimer:
+    return MechanicalTimer(on=time.fromisoformat(on), off=time.fromisoformat(off), set_on=set_on, **more)
 
 
-def local_times(old: OldTimer, day: date) -> list[str]:
+def local_times(old: MechanicalTimer, day: date) -> list[str]:
     night = next(nights(day, day, NEW_YORK))
     return [
         f"{each.on_utc.astimezone(NEW_YORK):%H:%M}-{each.off_utc.astimezone(NEW_YORK):%H:%M}"
@@ -68,7 +68,7 @@ def test_before_it_was_set_it_does_nothing():
 
 def test_the_shift_is_shown():
     """How far the dial is ahead of the clock: nothing when set, minus an hour in summer if set in winter."""
-    watched = watch_timer(timer("21:15", "23:45"), YEAR, dark=DARK, tz=NEW_YORK)
+    watched = timer_nights(timer("21:15", "23:45"), YEAR, dark=DARK, tz=NEW_YORK)
     by_night = {each.night: each.ahead_s for each in watched}
     assert by_night[date(2027, 1, 1)] == by_night[date(2027, 3, 13)] == 0
     assert by_night[date(2027, 3, 14)] == by_night[date(2027, 11, 6)] == -3600
@@ -77,7 +77,7 @@ def test_the_shift_is_shown():
 
 def test_daylight_is_what_it_burns_before_dusk():
     """Lit from 17:00 to 24:00, its seven hours are dusk to midnight and daylight (season_nightly.csv)."""
-    watched = watch_timer(timer("17:00", "00:00", moved_at_clock_changes=True), YEAR, dark=DARK, tz=NEW_YORK)
+    watched = timer_nights(timer("17:00", "00:00", moved_at_clock_changes=True), YEAR, dark=DARK, tz=NEW_YORK)
     for each, dark_h in zip(watched, DUSK_TO_MIDNIGHT_H, strict=True):
         assert each.lit_ms == 7 * MS_PER_HOUR
         assert abs(each.daylight_ms - (7 - dark_h) * MS_PER_HOUR) <= TOLERANCE_MS
@@ -86,7 +86,7 @@ def test_daylight_is_what_it_burns_before_dusk():
 
 def test_unlit_is_the_dark_before_its_off_pin():
     """Lit from 23:00 to 24:00, it leaves dark all but an hour of dusk to midnight (season_nightly.csv)."""
-    watched = watch_timer(timer("23:00", "00:00", moved_at_clock_changes=True), YEAR, dark=DARK, tz=NEW_YORK)
+    watched = timer_nights(timer("23:00", "00:00", moved_at_clock_changes=True), YEAR, dark=DARK, tz=NEW_YORK)
     for each, dark_h in zip(watched, DUSK_TO_MIDNIGHT_H, strict=True):
         assert abs(each.unlit_ms - (dark_h - 1) * MS_PER_HOUR) <= TOLERANCE_MS
         assert each.daylight_ms == 0
@@ -95,7 +95,7 @@ def test_unlit_is_the_dark_before_its_off_pin():
 def test_a_dial_that_gains_trips_earlier_every_day():
     """A dial that gains a minute a day is ten minutes early after ten days, until it is set again."""
     fast = timer("21:15", "23:45", drift_s_per_day=60, moved_at_clock_changes=True)
-    watched = {each.night: each for each in watch_timer(fast, YEAR, dark=DARK, tz=NEW_YORK)}
+    watched = {each.night: each for each in timer_nights(fast, YEAR, dark=DARK, tz=NEW_YORK)}
     assert watched[date(2027, 1, 11)].ahead_s == pytest.approx(600)
     wanted = utc_of_local(datetime.combine(date(2027, 1, 11), time(21, 15)), NEW_YORK)
     early = wanted - watched[date(2027, 1, 11)].windows[0].on_utc
@@ -115,7 +115,7 @@ def test_a_dial_that_gains_trips_earlier_every_day():
 def test_a_dial_knows_no_nights(on_minute, lasts, drift, day):
     """Whatever its pins, an unmoved dial is lit for the same part of every turn; noon cuts nothing off."""
     pins = [time(*divmod(minute % 1440, 60)) for minute in (on_minute, on_minute + lasts)]
-    old = OldTimer(on=pins[0], off=pins[1], set_on=date(2027, 1, 1), drift_s_per_day=drift)
+    old = MechanicalTimer(on=pins[0], off=pins[1], set_on=date(2027, 1, 1), drift_s_per_day=drift)
     some = list(nights(day, day + timedelta(days=20), NEW_YORK))
     windows = [each for night in some for each in timer_windows(old, night, NEW_YORK)]
     joined = [windows[0]]
@@ -138,7 +138,7 @@ def test_a_dial_that_cannot_be_is_refused(wrong):
     """Two pins in one place and a drift of an hour a day are refused."""
     values = {"on": time(21, 15), "off": time(23, 45), "set_on": date(2027, 1, 1)} | wrong
     with pytest.raises(ValueError, match="dial"):
-        OldTimer(**values)
+        MechanicalTimer(**values)
 
 
 def test_windows_are_instants():
