@@ -1,4 +1,4 @@
-"""An evening to show: from before the sun goes until past midnight, and what is to be seen in it."""
+"""An evening to show: from before sunset until past midnight, its frames and its totals."""
 
 from __future__ import annotations
 
@@ -15,9 +15,8 @@ from controller.sun.sun import SUNSET_ANGLE_DEG
 # Shown before the first thing happens, and after the last.
 LEAD = timedelta(minutes=25)
 TAIL = timedelta(minutes=15)
-# Who looks at an evening goes to bed some time: 03:00 at the latest.
+# An evening ends at 03:00 at the latest; one without sunset and light begins at 18:00.
 LAST_HOUR = 3
-# A sky without a sunset: the evening then begins at this hour.
 EARLY_EVENING_HOUR = 18
 
 
@@ -35,7 +34,7 @@ class Evening:
         return (self.ends_at_utc - self.starts_at_utc).total_seconds()
 
     def share(self, at_utc: datetime) -> float:
-        """Say how much of it is over, 0 to 1."""
+        """Return how much of it is over, 0 to 1."""
         passed_s = (at_utc - self.starts_at_utc).total_seconds()
         return min(max(passed_s / self.lasts_s, 0.0), 1.0)
 
@@ -72,17 +71,17 @@ def choose_evening(planner: Planner, night: Night) -> Evening:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Frame:
-    """What is to be seen at one moment of a demonstration.
+    """What there is to show at one moment.
 
     Attributes:
-        at_utc: the moment, by the hurried clock.
+        at_utc: the moment, by the fast clock.
         evening: the evening that it belongs to.
         planner: the site's plans.
         status: the keeper's state after its last round.
         switchings: all of them so far, in order.
-        pace: how hurried the clock is.
-        address: where the page is, or why there is none.
-        trouble: the last thing that the log complained of; empty where all is well.
+        pace: seconds of the fast clock in one real second.
+        address: where the API is, or why there is none.
+        warning: the last warning of the log; empty where there is none.
     """
 
     at_utc: datetime
@@ -92,23 +91,29 @@ class Frame:
     switchings: Sequence[Switching]
     pace: float
     address: str
-    trouble: str
+    warning: str
+
+    def local(self, at_utc: datetime) -> datetime:
+        """Return an instant in the site's local time."""
+        return at_utc.astimezone(self.planner.tz)
+
+    def name_of(self, zone_id: str) -> str:
+        """Return the name of a zone; its id where the site has it no longer."""
+        return next((zone.name for zone in self.planner.site.zones if zone.id == zone_id), zone_id)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Seen:
-    """What was to be seen in a demonstration, for its last words; ``whole`` where the evening was over."""
+class DemoResult:
+    """What a demonstration showed, from its first frame to its last."""
 
-    planner: Planner
-    switchings: Sequence[Switching]
-    started_at_utc: datetime
-    ended_at_utc: datetime
-    whole: bool
+    first: Frame
+    last: Frame
+    is_complete: bool
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Lit:
-    """How long one zone was lit in the demonstration, and what that took."""
+class ZoneTotal:
+    """How long one zone was lit, the energy of its lamps by the rated load, and what ended it."""
 
     zone: str
     lit_s: float
@@ -116,11 +121,11 @@ class Lit:
     ended_by: Cause | None
 
 
-def lit_stretches(
+def lit_intervals(
     switchings: Iterable[Switching], zone: str, until_utc: datetime
 ) -> list[tuple[datetime, datetime]]:
-    """Give the stretches in which a zone was really lit; one that is still lit reaches to ``until_utc``."""
-    stretches: list[tuple[datetime, datetime]] = []
+    """Return when a zone was lit; where it is still lit, the last interval ends at ``until_utc``."""
+    intervals: list[tuple[datetime, datetime]] = []
     on_utc: datetime | None = None
     for switching in switchings:
         if switching.zone != zone:
@@ -128,25 +133,19 @@ def lit_stretches(
         if switching.on:
             on_utc = switching.at.utc
         elif on_utc is not None:
-            stretches.append((on_utc, switching.at.utc))
+            intervals.append((on_utc, switching.at.utc))
             on_utc = None
-    return stretches if on_utc is None else [*stretches, (on_utc, until_utc)]
+    return intervals if on_utc is None else [*intervals, (on_utc, until_utc)]
 
 
-def sum_up(switchings: Sequence[Switching], zones: Iterable[str], until_utc: datetime) -> list[Lit]:
-    """Say how long each zone was lit, and what it took by its rated load."""
-    sums = []
-    for zone in zones:
-        stretches = lit_stretches(switchings, zone, until_utc)
-        lit_s = sum((off - on).total_seconds() for on, off in stretches)
-        of_zone = [each for each in switchings if each.zone == zone]
-        load_w = of_zone[-1].load_w if of_zone else None
-        sums.append(
-            Lit(
-                zone=zone,
-                lit_s=lit_s,
-                energy_wh=None if load_w is None else load_w * lit_s / 3600,
-                ended_by=of_zone[-1].cause if of_zone and not of_zone[-1].on else None,
-            )
-        )
-    return sums
+def zone_total(switchings: Iterable[Switching], zone: str, until_utc: datetime) -> ZoneTotal:
+    """Add up how long a zone was lit, and the energy of its lamps."""
+    own = [switching for switching in switchings if switching.zone == zone]
+    lit_s = sum((off - on).total_seconds() for on, off in lit_intervals(own, zone, until_utc))
+    load_w = own[-1].load_w if own else None
+    return ZoneTotal(
+        zone=zone,
+        lit_s=lit_s,
+        energy_wh=None if load_w is None else load_w * lit_s / 3600,
+        ended_by=own[-1].cause if own and not own[-1].on else None,
+    )

@@ -1,4 +1,4 @@
-"""A clock in a hurry, for the demonstration: it begins where it is told to and passes hours in seconds."""
+"""A clock for the demonstration: hours pass in seconds."""
 
 from __future__ import annotations
 
@@ -10,36 +10,35 @@ from controller.records.reading import Reading
 
 
 class FastClock:
-    """Stands still until ``go``, then runs ``pace`` times as fast as real time.
+    """Stands still until ``start``, then runs ``pace`` times as fast as real time.
 
-    Wall clock and boot-time clock hurry alike, so that it never looks as if one of them had been set.
+    Wall clock and boot-time clock run at the same pace, so that it never looks as if one had been set.
+
+    Args:
+        starts_at_utc: where it begins, aware.
+        pace: seconds of this clock in one real second, above 0.
+        real_s: returns real seconds; never steps.
     """
 
     def __init__(
         self, starts_at_utc: datetime, *, pace: float, real_s: Callable[[], float] = time.monotonic
     ) -> None:
-        """Stand at an instant.
-
-        Args:
-            starts_at_utc: where it begins, aware.
-            pace: seconds of this clock in one of real time, more than zero.
-            real_s: tells real seconds; never steps.
-        """
+        """Stand still at an instant."""
         if not 0 < pace < float("inf"):
-            raise ValueError(f"a hurried clock has a pace above 0, got {pace}")
+            raise ValueError(f"a fast clock has a pace above 0, got {pace}")
         self.pace = pace
         self._starts_at_utc = starts_at_utc.astimezone(UTC)
         self._real_s = real_s
-        self._went_at_s: float | None = None
+        self._started_at_s: float | None = None
 
-    def go(self) -> None:
-        """Begin to run; once is enough."""
-        if self._went_at_s is None:
-            self._went_at_s = self._real_s()
+    def start(self) -> None:
+        """Begin to run; a second call does nothing."""
+        if self._started_at_s is None:
+            self._started_at_s = self._real_s()
 
     def read(self) -> Reading:
-        """Say where it stands."""
-        passed_s = 0.0 if self._went_at_s is None else (self._real_s() - self._went_at_s) * self.pace
+        """Return the time now."""
+        passed_s = 0.0 if self._started_at_s is None else (self._real_s() - self._started_at_s) * self.pace
         return Reading(
             utc=self._starts_at_utc + timedelta(seconds=passed_s),
             boot_s=passed_s,

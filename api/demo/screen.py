@@ -1,4 +1,4 @@
-"""The demonstration's picture for a terminal: the sky over the evening, and each zone's light under it."""
+"""The demonstration on a terminal: the sky over the evening, and each zone's light under it."""
 
 from __future__ import annotations
 
@@ -7,13 +7,14 @@ from datetime import UTC, datetime, timedelta
 from math import ceil
 
 from rich.console import Console, ConsoleOptions, Group, RenderResult
+from rich.live import Live
 from rich.style import Style
 from rich.table import Table
 from rich.text import Text
 
-from api.demo.evening import Evening, Frame, lit_stretches
-from api.demo.sky import sky_colour, sky_letter, sky_word
-from api.render.tables import DARK, LIT, QUIET, STRONG
+from api.demo.evening import Frame, lit_intervals
+from api.demo.sky import sky_character, sky_colour, sky_word
+from api.render.tables import DARK, LIT, QUIET, STRONG, open_console
 from controller.keeper.state import ZoneStatus
 
 LAMP_LIT, LAMP_DARK = "●", "○"
@@ -21,63 +22,69 @@ BAR_LIT, BAR_PLANNED, BAR_DARK = "━", "─", "·"
 LAST_SWITCHINGS = 6
 
 # A terminal narrower than the first shows no bars; one wider than the second has room for the reasons.
-_ROOM_FOR_BARS = 66
-_ROOM_FOR_WORDS = 118
-_WORDS_COLUMNS = 46
+_COLUMNS_FOR_BARS = 66
+_COLUMNS_FOR_REASONS = 118
+_REASON_COLUMNS = 46
 _STATE_COLUMNS = 20
-# Lines that are not the list of the last switchings: two above, two empty, the complaint, the prompt below.
-_OTHER_LINES = 6
-_LINES_OF_SKY = 3
 _NAME_COLUMNS = 18
 _HOUR_COLUMNS = 6
-# How far off a clock time alone is clear, and with its weekday.
+# Lines that are not the list of the last switchings: two above, two empty, the warning, the prompt below.
+_OTHER_LINES = 6
+_SKY_LINES = 3
+# Up to when a clock time alone is clear, and with its weekday.
 _SAME_NIGHT = timedelta(hours=12)
 _SAME_WEEK = timedelta(days=6)
+
+
+class Screen(Live):
+    """Draws each frame over the one before, and leaves the last one on the terminal."""
+
+    def __init__(self) -> None:
+        """Take a place on the terminal."""
+        super().__init__(console=open_console(), auto_refresh=False, vertical_overflow="crop")
+
+    def show(self, frame: Frame) -> None:
+        """Draw one moment."""
+        self.update(DemoFrame(frame), refresh=True)
 
 
 class DemoFrame:
     """One moment, drawn for the width that the terminal has."""
 
-    def __init__(self, scene: Frame) -> None:
+    def __init__(self, frame: Frame) -> None:
         """Take what is to be drawn."""
-        self._scene = scene
+        self._frame = frame
 
     def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
-        """Draw it, by rich's contract."""
-        scene, width = self._scene, options.max_width
-        words = width >= _ROOM_FOR_WORDS
-        bar = width - _NAME_COLUMNS - _STATE_COLUMNS - 6 - (_WORDS_COLUMNS if words else 0)
-        bar = bar if width >= _ROOM_FOR_BARS else 0
+        """Draw it."""
+        frame, width = self._frame, options.max_width
+        reasons = width >= _COLUMNS_FOR_REASONS
+        bar = width - _NAME_COLUMNS - _STATE_COLUMNS - 6 - (_REASON_COLUMNS if reasons else 0)
+        bar = bar if width >= _COLUMNS_FOR_BARS else 0
         coloured = console.color_system is not None and not console.no_color
-        used = _OTHER_LINES + len(scene.status.zones) + (_LINES_OF_SKY if bar else 0)
+        used = _OTHER_LINES + len(frame.status.zones) + (_SKY_LINES if bar else 0)
         listed = min(max(console.size.height - used, 0), LAST_SWITCHINGS)
-        grid = _grid(scene, bar, words=words, coloured=coloured)
-        yield Group(*_head(scene), Text(""), grid, Text(""), *_tail(scene, listed))
+        grid = _grid(frame, bar, reasons=reasons, coloured=coloured)
+        yield Group(*_head(frame), Text(""), grid, Text(""), *_tail(frame, listed))
 
 
-def _head(scene: Frame) -> Iterator[Text]:
-    """Say where and when it is, and how the sun stands."""
-    site = scene.planner.site
-    at = scene.at_utc.astimezone(scene.planner.tz)
-    yield Text.assemble(
-        (site.name, STRONG),
-        f", an evening {scene.pace:,.0f} times as fast as it is   ",
-        (scene.address, QUIET),
-        no_wrap=True,
-        overflow="ellipsis",
-    )
-    height_deg = scene.planner.sky.elevation_deg(scene.at_utc)
-    side = "above" if height_deg >= 0 else "below"
-    yield Text.assemble(
-        (f"{at:%H:%M}", STRONG),
-        f"  {at:%a %d %b %Y}, {at:%Z}; the sun stands {abs(height_deg):.1f}° {side} the horizon: ",
-        (sky_word(height_deg), STRONG),
-        no_wrap=True,
-        overflow="ellipsis",
-    )
+def _line(*parts: str | tuple[str, str]) -> Text:
+    """Make one line that is cut where the terminal ends."""
+    return Text.assemble(*parts, no_wrap=True, overflow="ellipsis")
 
 
-def _grid(scene: Frame, bar: int, *, words: bool, coloured: bool) -> Table:
+def _head(frame: Frame) -> Iterator[Text]:
+    """Say where and when it is, and how high the sun stands."""
+    speed = f", an evening at {frame.pace:,.0f} times normal speed   "
+    yield _line((frame.planner.site.name, STRONG), speed, (frame.address, QUIET))
+    at = frame.local(frame.at_utc)
+    elevation_deg = frame.planner.sky.elevation_deg(frame.at_utc)
+    side = "above" if elevation_deg >= 0 else "below"
+    sun = f"  {at:%a %d %b %Y}, {at:%Z}; the sun is {abs(elevation_deg):.1f}° {side} the horizon: "
+    yield _line((f"{at:%H:%M}", STRONG), sun, (sky_word(elevation_deg), STRONG))
+
+
+def _grid(frame: Frame, bar: int, *, reasons: bool, coloured: bool) -> Table:
     """Draw the sky and the zones in the same columns."""
     grid = Table.grid(padding=(0, 1))
     grid.add_column(no_wrap=True, width=2)
@@ -85,106 +92,96 @@ def _grid(scene: Frame, bar: int, *, words: bool, coloured: bool) -> Table:
     if bar:
         grid.add_column(no_wrap=True, width=bar, overflow="crop")
     grid.add_column(no_wrap=True, width=_STATE_COLUMNS)
-    if words:
+    if reasons:
         grid.add_column(no_wrap=True, overflow="ellipsis")
     if bar:
-        more = [""] * (1 + words)
-        grid.add_row("", "", _hours(scene, bar), *more)
-        grid.add_row("", Text("sky", style=QUIET), _sky(scene, bar, coloured=coloured), *more)
-        grid.add_row("", "", _now(scene, bar), *more)
-    for zone in scene.status.zones:
+        grid.add_row("", "", _hours(frame, bar))
+        grid.add_row("", Text("sky", style=QUIET), _sky(frame, bar, coloured=coloured))
+        grid.add_row("", "", _now(frame, bar))
+    for zone in frame.status.zones:
         style = LIT if zone.lit else DARK
         cells = [Text(LAMP_LIT if zone.lit else LAMP_DARK, style=style), Text(zone.name, style=STRONG)]
         if bar:
-            cells.append(_bar(scene, zone, bar))
-        cells.append(Text(_state(scene, zone), style=style))
-        if words:
+            cells.append(_bar(frame, zone, bar))
+        cells.append(Text(_state(frame, zone), style=style))
+        if reasons:
             cells.append(Text(zone.fault.words if zone.fault else zone.decision.words, style=QUIET))
         grid.add_row(*cells)
     return grid
 
 
-def _state(scene: Frame, zone: ZoneStatus) -> str:
-    """Say in a few words how a zone is, and until when."""
+def _state(frame: Frame, zone: ZoneStatus) -> str:
+    """Say whether a zone is lit, and until when."""
     state = "lit" if zone.lit else "dark"
     until_utc = zone.decision.until_utc
     if until_utc is None:
         return state
-    until = until_utc.astimezone(scene.planner.tz)
-    away = until_utc - scene.at_utc
-    if away < _SAME_NIGHT:
-        return f"{state} until {until:%H:%M}"
-    return f"{state} until {until:%a %H:%M}" if away < _SAME_WEEK else f"{state} until {until:%d %b}"
+    away = until_utc - frame.at_utc
+    form = "%H:%M" if away < _SAME_NIGHT else "%a %H:%M" if away < _SAME_WEEK else "%d %b"
+    return f"{state} until {frame.local(until_utc):{form}}"
 
 
-def _instants(evening: Evening, columns: int) -> list[datetime]:
-    """Give the instant in the middle of each column."""
-    step_s = evening.lasts_s / columns
-    return [evening.starts_at_utc + timedelta(seconds=(number + 0.5) * step_s) for number in range(columns)]
+def _instants(frame: Frame, columns: int) -> list[datetime]:
+    """Return the instant in the middle of each column."""
+    step_s = frame.evening.lasts_s / columns
+    return [
+        frame.evening.starts_at_utc + timedelta(seconds=(number + 0.5) * step_s) for number in range(columns)
+    ]
 
 
-def _hours(scene: Frame, columns: int) -> Text:
-    """Write the local hours where they fall, every hour or as many of them as have room."""
-    evening, tz = scene.evening, scene.planner.tz
+def _hours(frame: Frame, columns: int) -> Text:
+    """Write the local hours in their columns: every hour, or as many of them as there is room for."""
+    evening = frame.evening
     every = ceil(_HOUR_COLUMNS * evening.lasts_s / 3600 / columns)
     line = [" "] * columns
-    first = evening.starts_at_utc.astimezone(tz).replace(minute=0, second=0, microsecond=0)
+    first = frame.local(evening.starts_at_utc).replace(minute=0, second=0, microsecond=0)
     for number in range(1, ceil(evening.lasts_s / 3600) + 1):
         at_utc = first.astimezone(UTC) + timedelta(hours=number)
-        at = at_utc.astimezone(tz)
-        place = int(evening.share(at_utc) * columns)
-        if at.hour % every == 0 and place + _HOUR_COLUMNS <= columns:
-            line[place : place + 5] = f"{at:%H:%M}"
+        at, column = frame.local(at_utc), int(evening.share(at_utc) * columns)
+        if at.hour % every == 0 and column + _HOUR_COLUMNS <= columns:
+            line[column : column + 5] = f"{at:%H:%M}"
     return Text("".join(line), style=QUIET)
 
 
-def _sky(scene: Frame, columns: int, *, coloured: bool) -> Text:
+def _sky(frame: Frame, columns: int, *, coloured: bool) -> Text:
     """Paint the sky over the evening."""
     sky = Text()
-    for at_utc in _instants(scene.evening, columns):
-        height_deg = scene.planner.sky.elevation_deg(at_utc)
+    for at_utc in _instants(frame, columns):
+        elevation_deg = frame.planner.sky.elevation_deg(at_utc)
         if coloured:
-            sky.append(" ", Style(bgcolor=sky_colour(height_deg)))
+            sky.append(" ", Style(bgcolor=sky_colour(elevation_deg)))
         else:
-            sky.append(sky_letter(height_deg))
+            sky.append(sky_character(elevation_deg))
     return sky
 
 
-def _now(scene: Frame, columns: int) -> Text:
+def _now(frame: Frame, columns: int) -> Text:
     """Point to the present."""
-    place = min(int(scene.evening.share(scene.at_utc) * columns), columns - 1)
-    return Text(" " * place + "▲", style=STRONG)
+    column = min(int(frame.evening.share(frame.at_utc) * columns), columns - 1)
+    return Text(" " * column + "▲", style=STRONG)
 
 
-def _bar(scene: Frame, zone: ZoneStatus, columns: int) -> Text:
+def _bar(frame: Frame, zone: ZoneStatus, columns: int) -> Text:
     """Draw when a zone was lit, up to now, and when it will be, by the plan."""
-    was = lit_stretches(scene.switchings, zone.zone, scene.at_utc)
-    plan = scene.planner.plan(zone.zone, scene.evening.night)
-    will = [(window.on_utc, window.off_utc) for window in plan.windows]
+    was_lit = lit_intervals(frame.switchings, zone.zone, frame.at_utc)
+    plan = frame.planner.plan(zone.zone, frame.evening.night)
+    planned = [(window.on_utc, window.off_utc) for window in plan.windows]
     line = Text()
-    for at_utc in _instants(scene.evening, columns):
-        over = at_utc <= scene.at_utc
-        if any(on <= at_utc < off for on, off in (was if over else will)):
-            line.append(BAR_LIT if over else BAR_PLANNED, LIT if over else QUIET)
+    for at_utc in _instants(frame, columns):
+        past = at_utc <= frame.at_utc
+        if any(on <= at_utc < off for on, off in (was_lit if past else planned)):
+            line.append(BAR_LIT if past else BAR_PLANNED, LIT if past else QUIET)
         else:
-            line.append(BAR_DARK if over else " ", QUIET)
+            line.append(BAR_DARK if past else " ", QUIET)
     return line
 
 
-def _tail(scene: Frame, listed: int) -> Iterator[Text]:
-    """Tell the last switchings, and what the log complained of."""
-    names = {zone.id: zone.name for zone in scene.planner.site.zones}
-    last = list(scene.switchings[-listed:]) if listed else []
+def _tail(frame: Frame, listed: int) -> Iterator[Text]:
+    """List the last switchings, the newest first, and the last warning of the log."""
+    last = list(frame.switchings[-listed:]) if listed else []
     for switching in reversed(last):
-        at = switching.at.utc.astimezone(scene.planner.tz)
-        lit = "lit " if switching.on else "dark"
-        yield Text.assemble(
-            (f"{at:%H:%M}  ", QUIET),
-            (f"{LAMP_LIT if switching.on else LAMP_DARK} {lit}", LIT if switching.on else DARK),
-            f"  {names.get(switching.zone, switching.zone)}: {switching.words}",
-            no_wrap=True,
-            overflow="ellipsis",
-        )
-    for _ in range(listed - len(last)):
-        yield Text("")
-    yield Text(scene.trouble or "Ctrl-C ends it.", style=QUIET, no_wrap=True, overflow="ellipsis")
+        lamp, style = (f"{LAMP_LIT} lit ", LIT) if switching.on else (f"{LAMP_DARK} dark", DARK)
+        words = f"  {frame.name_of(switching.zone)}: {switching.words}"
+        yield _line((f"{frame.local(switching.at.utc):%H:%M}  ", QUIET), (lamp, style), words)
+    yield from [Text("")] * (listed - len(last))
+    yield _line((frame.warning or "Press Ctrl-C to end.", QUIET))

@@ -1,12 +1,14 @@
-"""What the sky looks like by the height of the sun: a colour, a letter for want of colours, and a word."""
+"""What the sky looks like by the sun's elevation: a colour, a character for want of colours, a word."""
 
 from __future__ import annotations
 
 from bisect import bisect_right
-from itertools import pairwise
 
-# Height of the sun in degrees, and the colour of a clear sky above the place where it set: invented by eye.
-_COLOURS: tuple[tuple[float, tuple[int, int, int]], ...] = (
+Rgb = tuple[int, int, int]
+
+# The sun's elevation in degrees, and the colour of a clear sky above the sunset: invented by eye.
+_COLOURS: tuple[tuple[float, Rgb], ...] = (
+    (-90.0, (9, 12, 32)),
     (-18.0, (9, 12, 32)),
     (-12.0, (20, 28, 66)),
     (-8.0, (46, 50, 110)),
@@ -16,9 +18,10 @@ _COLOURS: tuple[tuple[float, tuple[int, int, int]], ...] = (
     (2.0, (246, 188, 96)),
     (6.0, (196, 214, 222)),
     (12.0, (130, 184, 226)),
+    (90.0, (130, 184, 226)),
 )
 
-# Names of the heights, from below: US Naval Observatory, "Rise, Set, and Twilight Definitions".
+# From below: US Naval Observatory, "Rise, Set, and Twilight Definitions".
 _NAMES: tuple[tuple[float, str, str], ...] = (
     (-90.0, " ", "night"),
     (-18.0, "░", "astronomical twilight"),
@@ -28,37 +31,29 @@ _NAMES: tuple[tuple[float, str, str], ...] = (
 )
 
 
-def sky_colour(height_deg: float) -> str:
-    """Give the colour of the sky as ``#rrggbb``.
+def sky_colour(elevation_deg: float) -> str:
+    """Return the colour of the sky as ``#rrggbb``.
 
     Args:
-        height_deg: height of the sun's centre, negative below the horizon.
+        elevation_deg: elevation of the sun's centre, -90 to 90, negative below the horizon.
     """
-    if height_deg <= _COLOURS[0][0]:
-        return _hex(_COLOURS[0][1])
-    for (low_deg, low), (high_deg, high) in pairwise(_COLOURS):
-        if height_deg < high_deg:
-            share = (height_deg - low_deg) / (high_deg - low_deg)
-            parts = zip(low, high, strict=True)
-            return _hex(tuple(round(one + (other - one) * share) for one, other in parts))
-    return _hex(_COLOURS[-1][1])
+    above = bisect_right([low_deg for low_deg, _ in _COLOURS[1:-1]], elevation_deg) + 1
+    (low_deg, low), (high_deg, high) = _COLOURS[above - 1 : above + 1]
+    share = (elevation_deg - low_deg) / (high_deg - low_deg)
+    parts = (round(one + (other - one) * share) for one, other in zip(low, high, strict=True))
+    return "#" + "".join(f"{part:02x}" for part in parts)
 
 
-def sky_letter(height_deg: float) -> str:
-    """Give a letter that is the fuller, the lighter the sky."""
-    return _band(height_deg)[1]
+def sky_character(elevation_deg: float) -> str:
+    """Return a character that is the fuller, the lighter the sky."""
+    return _band(elevation_deg)[1]
 
 
-def sky_word(height_deg: float) -> str:
-    """Name the light of the sky."""
-    return _band(height_deg)[2]
+def sky_word(elevation_deg: float) -> str:
+    """Return the name of the light."""
+    return _band(elevation_deg)[2]
 
 
-def _band(height_deg: float) -> tuple[float, str, str]:
-    """Find the band of twilight that a height belongs to."""
-    return _NAMES[max(bisect_right([low_deg for low_deg, _, _ in _NAMES], height_deg) - 1, 0)]
-
-
-def _hex(colour: tuple[int, ...]) -> str:
-    """Write a colour."""
-    return "#" + "".join(f"{part:02x}" for part in colour)
+def _band(elevation_deg: float) -> tuple[float, str, str]:
+    """Find the twilight that an elevation belongs to."""
+    return _NAMES[max(bisect_right([low_deg for low_deg, _, _ in _NAMES], elevation_deg) - 1, 0)]

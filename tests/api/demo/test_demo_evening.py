@@ -1,4 +1,4 @@
-"""The demonstration's parts: the hurried clock, the evening that is chosen, the lines and the picture."""
+"""The demonstration's parts: the fast clock, the evening that is chosen, the lines and the picture."""
 
 from __future__ import annotations
 
@@ -11,11 +11,11 @@ import pytest
 from rich.console import Console
 
 from api.demo.demo import RecordingJournal
-from api.demo.evening import Evening, Frame, choose_evening, lit_stretches, sum_up
+from api.demo.evening import Evening, Frame, choose_evening, lit_intervals, zone_total
 from api.demo.fast_clock import FastClock
 from api.demo.lines import Lines
 from api.demo.screen import DemoFrame
-from api.demo.sky import sky_colour, sky_letter, sky_word
+from api.demo.sky import sky_character, sky_colour, sky_word
 from config.file.loader import example_path, load_site
 from controller.calendar.night import night_on
 from controller.clock.clock import SteppedClock, step_between
@@ -28,19 +28,19 @@ from tests.sites import site, zone
 NIGHT = date(2027, 9, 17)
 
 
-# --- the hurried clock ---
+# --- the fast clock ---
 
 
-def test_a_hurried_clock_stands_still_until_told_to_go() -> None:
-    """It begins where it is set, and passes pace seconds in one real second from ``go`` on, once."""
+def test_a_fast_clock_stands_still_until_it_is_started() -> None:
+    """It passes pace seconds in one real second from the first ``start`` on."""
     real_s = 100.0
     starts_at_utc = datetime(2027, 9, 17, 22, tzinfo=UTC)
     clock = FastClock(starts_at_utc, pace=480, real_s=lambda: real_s)
     real_s += 5
     assert clock.read().utc == starts_at_utc
-    clock.go()
+    clock.start()
     real_s += 2
-    clock.go()
+    clock.start()
     earlier = clock.read()
     assert earlier.utc == starts_at_utc + timedelta(seconds=960)
     assert earlier.boot_s == 960
@@ -88,31 +88,16 @@ def test_an_evening_without_sun_or_light_still_passes() -> None:
     assert [evening.share(at_utc) for at_utc in (evening.starts_at_utc, evening.ends_at_utc)] == [0, 1]
 
 
-# --- what is told ---
-
-
-class Memory:
-    """A journal that only remembers."""
-
-    waiting, lost, fault = 0, 0, None
-
-    def __init__(self) -> None:
-        self.entries: list[object] = []
-
-    def append(self, entry: object) -> None:
-        self.entries.append(entry)
-
-    def close_open_runs(self, now: object) -> None:
-        pass
+# --- what is shown ---
 
 
 @pytest.fixture(scope="module")
-def scenes() -> list[Frame]:
-    """Let the example's evening pass on a stepped clock; a scene for each ten minutes."""
+def frames(tmp_path_factory: pytest.TempPathFactory) -> list[Frame]:
+    """Let the example's evening pass on a stepped clock; one frame for each ten minutes."""
     planner = Planner(load_site(example_path("full-property")).site)
     evening = evening_of(planner)
     clock = SteppedClock(evening.starts_at_utc)
-    journal = RecordingJournal(Memory())  # type: ignore[arg-type]
+    journal = RecordingJournal(tmp_path_factory.mktemp("journal"))
     keeper = Keeper(planner.site, clock=clock, relays=open_relays("simulated"), journal=journal)
     seen = []
     for number in range(int(evening.lasts_s / 10) + 1):
@@ -127,38 +112,38 @@ def scenes() -> list[Frame]:
                     switchings=tuple(journal.switchings),
                     pace=480,
                     address="http://127.0.0.1:8010/",
-                    trouble="",
+                    warning="",
                 )
             )
         clock.advance(10)
     return seen
 
 
-def test_lines_tell_each_thing_once_and_in_order(scenes: list[Frame]) -> None:
+def test_each_event_is_one_line_in_order(frames: list[Frame]) -> None:
     """On a pipe every switching, and the sunset and dusk, is a line; the times never go back."""
     told: list[str] = []
     lines = Lines(told.append)
-    for scene in scenes:
-        lines.show(scene)
-    lines.show(scenes[-1])
-    assert told[0].startswith("Harrow Rise, an evening 480 times")
+    for frame in frames:
+        lines.show(frame)
+    lines.show(frames[-1])
+    assert told[0].startswith("Harrow Rise, an evening at 480 times normal speed")
     assert told[1] == "http://127.0.0.1:8010/"
     events = told[2:]
-    assert len(events) == len(scenes[-1].switchings) + 3
+    assert len(events) == len(frames[-1].switchings) + 3
     assert len(set(events)) == len(events)
     # The first hours are before midnight, the last after it.
     minutes = [(int(line[:2]) - 12) % 24 * 60 + int(line[3:5]) for line in events]
     assert minutes == sorted(minutes)
-    lit = re.compile(r"19:2\d:\d\d  Front path is lit: dusk to 01:30, .*Fri, Sat")
+    lit = re.compile(r"19:2\d:\d\d  Front path lit: dusk to 01:30, .*Fri, Sat")
     assert any(lit.fullmatch(line) for line in events)
     assert any(line.endswith("  sunset") for line in events)
 
 
-def draw(scene: Frame, width: int, height: int = 40, **console: object) -> str:
-    """Draw a scene on a terminal of a size."""
+def draw(frame: Frame, width: int, height: int = 40, **console: object) -> str:
+    """Draw a frame on a terminal of a size."""
     out = StringIO()
     options = {"force_terminal": True, "color_system": "truecolor", **console}
-    Console(file=out, width=width, height=height, **options).print(DemoFrame(scene))  # type: ignore[arg-type]
+    Console(file=out, width=width, height=height, **options).print(DemoFrame(frame))  # type: ignore[arg-type]
     return out.getvalue()
 
 
@@ -168,45 +153,45 @@ def plain(text: str) -> str:
 
 
 @pytest.mark.parametrize("width", [40, 66, 80, 118, 200])
-def test_the_picture_says_lit_and_dark_in_words_at_every_width(scenes: list[Frame], width: int) -> None:
+def test_the_picture_says_lit_and_dark_in_words_at_every_width(frames: list[Frame], width: int) -> None:
     """No meaning hangs on a colour, and no line is wider than the terminal or folded."""
-    scene = scenes[len(scenes) * 2 // 3]
-    assert {shown.lit for shown in scene.status.zones} == {True, False}
-    drawn = plain(draw(scene, width)).splitlines()
+    frame = frames[len(frames) * 2 // 3]
+    assert {shown.lit for shown in frame.status.zones} == {True, False}
+    drawn = plain(draw(frame, width)).splitlines()
     assert max(len(line.rstrip()) for line in drawn) <= width
-    for shown in scene.status.zones:
+    for shown in frame.status.zones:
         (line,) = [each for each in drawn if each[2:].strip().startswith(f"{shown.name} ")]
         lamp, word = ("●", "lit until") if shown.lit else ("○", "dark until")
         assert line.startswith(lamp)
         assert word in line
 
 
-def test_the_picture_fits_a_small_terminal(scenes: list[Frame]) -> None:
+def test_the_picture_fits_a_small_terminal(frames: list[Frame]) -> None:
     """On 24 lines the list of switchings is as long as there is room for, and the zones are all there."""
-    drawn = plain(draw(scenes[-1], 80, 24)).splitlines()
+    drawn = plain(draw(frames[-1], 80, 24)).splitlines()
     assert len(drawn) < 24
-    for shown in scenes[-1].status.zones:
+    for shown in frames[-1].status.zones:
         assert any(shown.name in line for line in drawn)
 
 
-def test_the_sky_is_letters_where_there_are_no_colours(scenes: list[Frame]) -> None:
-    """NO_COLOR leaves the sky to letters that get thinner as it gets darker."""
-    without = draw(scenes[0], 100, color_system=None)
+def test_the_sky_is_characters_where_there_are_no_colours(frames: list[Frame]) -> None:
+    """With NO_COLOR the sky is characters that get thinner as it gets darker."""
+    without = draw(frames[0], 100, color_system=None)
     (sky,) = [line for line in without.splitlines() if " sky " in line]
     assert re.search(r"█+▓+▒+░+ +", sky)
     assert "\x1b[38" not in without
-    assert "\x1b[48;2;" in draw(scenes[0], 100)
+    assert "\x1b[48;2;" in draw(frames[0], 100)
 
 
-def test_the_bars_are_what_was_really_lit(scenes: list[Frame]) -> None:
+def test_the_bars_are_what_was_really_lit(frames: list[Frame]) -> None:
     """At the end of the evening each bar is as long, in its share of the evening, as its zone was lit."""
-    last = scenes[-1]
+    last = frames[-1]
     drawn = plain(draw(last, 166)).splitlines()
     for shown in last.status.zones:
         (line,) = [each for each in drawn if f" {shown.name} " in each[:24]]
         lit = line.count("━")
         columns = lit + line.count("·") + line.count("─")
-        ((on_utc, off_utc),) = lit_stretches(last.switchings, shown.zone, last.at_utc)
+        ((on_utc, off_utc),) = lit_intervals(last.switchings, shown.zone, last.at_utc)
         wanted = (off_utc - on_utc).total_seconds() / last.evening.lasts_s * columns
         assert abs(lit - wanted) <= 2, shown.name
 
@@ -230,7 +215,7 @@ def test_the_sky_has_its_name(height_deg: float, word: str) -> None:
 
 
 def test_the_sky_gets_darker_without_a_leap() -> None:
-    """From day to night the sky loses light, by colour and by letter, and no step of 0.1 degree is seen."""
+    """The sky loses light by colour and by character, and no step of 0.1 degree can be seen."""
 
     def parts(height_deg: float) -> list[int]:
         return list(bytes.fromhex(sky_colour(height_deg)[1:]))
@@ -238,12 +223,12 @@ def test_the_sky_gets_darker_without_a_leap() -> None:
     heights = [number / 10 for number in range(200, -300, -1)]
     for high, low in pairwise(heights):
         assert max(abs(a - b) for a, b in zip(parts(high), parts(low), strict=True)) <= 8
-        assert " ░▒▓█".index(sky_letter(high)) >= " ░▒▓█".index(sky_letter(low))
+        assert " ░▒▓█".index(sky_character(high)) >= " ░▒▓█".index(sky_character(low))
     assert sum(parts(20)) > sum(parts(0)) > sum(parts(-6)) > sum(parts(-12)) > sum(parts(-18))
 
 
-def test_the_sum_counts_what_was_lit() -> None:
-    """Two stretches of a zone add up, the last still lit to the end; the load makes the energy."""
+def test_the_total_counts_what_was_lit() -> None:
+    """Two intervals of a zone add up, the last one to the end; load times time is the energy."""
     clock = SteppedClock(datetime(2027, 9, 17, 22, tzinfo=UTC))
     switchings = []
     for on in (True, False, True):
@@ -251,6 +236,6 @@ def test_the_sum_counts_what_was_lit() -> None:
             Switching(zone="jetty", at=clock.read(), on=on, cause=Cause.PROGRAM, words="", load_w=50.0)
         )
         clock.advance(3600)
-    jetty, pond = sum_up(switchings, ["jetty", "pond"], clock.utc)
+    jetty, pond = (zone_total(switchings, zone_id, clock.utc) for zone_id in ("jetty", "pond"))
     assert (jetty.lit_s, jetty.energy_wh) == (7200, 100)
     assert (pond.lit_s, pond.energy_wh) == (0, None)
