@@ -1,6 +1,6 @@
-"""Judge the wiring of one transformer: loads, currents and conductors; the lamps in their own room.
+"""Check the wiring of one transformer: loads, currents and conductors; ``lamp_checks`` does the lamps.
 
-Each rule gives a finding for everything that is not well, and one for the worst where all is.
+Each rule gives a finding for everything that passes a limit, and one for the worst where nothing does.
 """
 
 from __future__ import annotations
@@ -12,9 +12,16 @@ from itertools import repeat
 from typing import Final
 
 from config.errors import Severity
-from config.models.cables import Build, Gauge, Unit
-from controller.inspection.findings import Finding, InspectionResult, SolvedStates, Topic
+from controller.inspection.findings import (
+    Finding,
+    InspectionResult,
+    SolvedStates,
+    Topic,
+    hold_against,
+    in_percent,
+)
 from controller.inspection.lamp_checks import check_drop, check_evenness, check_life, check_volts
+from config.models.cables import Build, Gauge, Unit
 from controller.wiring.cable import Ampacity, ampacity
 from controller.wiring.limits import Limits
 from controller.wiring.network import Network
@@ -53,14 +60,14 @@ def _lamp_volts(outcome: Outcome) -> Iterator[float | None]:
 
 
 def inspect(networks: Sequence[Network], limits: Limits | None = None) -> InspectionResult:
-    """Judge everything behind one transformer.
+    """Check everything behind one transformer.
 
     Args:
         networks: one for each tap in use; all of the same transformer.
         limits: what the site asks for beyond the rules.
 
     Returns:
-        Findings on the transformer, the circuits, the cables and every lamp.
+        Findings on the transformer, the circuits, the cables and the lamps.
     """
     limits = limits or Limits()
     solved = tuple(solve_states(network, limits) for network in networks)
@@ -94,7 +101,7 @@ def _check_delivery(one: SolvedStates) -> list[Finding]:
             unit="W",
             source=_BY_RESISTANCE,
             words=f"“{one.feed}”: {found}",
-            remedy="fewer or smaller lamps, a higher tap, thicker or shorter cable",
+            remedy="use fewer or smaller lamps, a higher tap, thicker or shorter cable",
         )
     ]
 
@@ -126,57 +133,57 @@ def _rated_va(network: Network) -> float:
 
 def _check_load(topic: Topic, place: str, load_va: float, rated_va: float) -> Finding:
     line_va = CONTINUOUS * rated_va
-    level = _level(load_va, doubtful=line_va, wrong=rated_va)
-    left_va = line_va - load_va
-    left = f"{left_va:.0f} VA are left" if left_va >= 0.0 else f"{-left_va:.0f} VA are"
-    side = "below" if left_va >= 0.0 else "above"
     needed_va = math.ceil(load_va / CONTINUOUS / 5.0) * 5
-    return Finding(
-        topic=topic,
-        level=level,
-        feed="",
-        place=place,
-        value=load_va,
-        limit=rated_va if level is Severity.ERROR else line_va,
-        unit="VA",
+    return hold_against(
+        topic,
+        place,
+        load_va,
+        "VA",
+        warning=line_va,
+        error=rated_va,
+        words=f"{place}: {load_in_words(load_va, rated_va)}",
         source=_BY_RATING,
-        words=f"{place}: {load_va:.1f} of {rated_va:g} VA ({100.0 * load_va / rated_va:.0f} %);"
-        f" {left} {side} the 80 % line",
-        remedy="" if level is Severity.OK else f"a transformer of {needed_va} VA, or lamps moved to another",
+        remedy=f"use a transformer of {needed_va} VA or more, or move lamps to another",
     )
+
+
+def load_in_words(load_va: float, rated_va: float) -> str:
+    """Say what a transformer carries of its rating, and how far that is from the 80 % line."""
+    left_va = CONTINUOUS * rated_va - load_va
+    side = "below" if left_va >= 0.0 else "above"
+    percent = in_percent(load_va / rated_va)
+    return f"{load_va:.1f} of {rated_va:g} VA ({percent}), {abs(left_va):.0f} VA {side} the 80 % line"
 
 
 def _check_supply(network: Network) -> Finding:
     node, volts = network.feed.node, network.feed.source_v
-    level = _level(volts, doubtful=SUPPLY_V, wrong=SUPPLY_V)
-    return Finding(
-        topic=Topic.SUPPLY,
-        level=level,
-        feed=node,
-        place=node,
-        value=volts,
-        limit=SUPPLY_V,
-        unit="V",
-        source=_BY_411,
+    return hold_against(
+        Topic.SUPPLY,
+        node,
+        volts,
+        "V",
+        warning=SUPPLY_V,
+        error=SUPPLY_V,
         words=f"“{node}” supplies {volts:g} V; low-voltage lighting has {SUPPLY_V:g} V or less",
-        remedy="" if level is Severity.OK else f"a tap of {SUPPLY_V:g} V or less",
+        source=_BY_411,
+        remedy=f"use a tap of {SUPPLY_V:g} V or less",
+        feed=node,
     )
 
 
 def _check_circuit(solution: Solution) -> Finding:
     node, amperes = solution.network.feed.node, solution.source_a
-    level = _level(amperes, doubtful=CONTINUOUS * CIRCUIT_A, wrong=CIRCUIT_A)
-    return Finding(
-        topic=Topic.CIRCUIT,
-        level=level,
-        feed=node,
-        place=node,
-        value=amperes,
-        limit=CIRCUIT_A if level is Severity.ERROR else CONTINUOUS * CIRCUIT_A,
-        unit="A",
-        source=f"{_BY_411}; 80 % of it for hours on end is common practice",
+    return hold_against(
+        Topic.CIRCUIT,
+        node,
+        amperes,
+        "A",
+        warning=CONTINUOUS * CIRCUIT_A,
+        error=CIRCUIT_A,
         words=f"the circuit of “{node}” carries {amperes:.2f} A of {CIRCUIT_A:g} A",
-        remedy="" if level is Severity.OK else "part of the lamps on another tap or transformer",
+        source=f"{_BY_411}; 80 % of it for hours on end is common practice",
+        remedy="move part of the lamps to another tap or transformer",
+        feed=node,
     )
 
 
@@ -196,26 +203,21 @@ def _check_cables(solution: Solution) -> list[Finding]:
     carried.sort(key=lambda one: one[2] / one[3].amperes, reverse=True)
     feed = solution.network.feed.node
     return [
-        _check_current(feed, *one)
-        for rank, one in enumerate(carried)
-        if rank == 0 or one[2] > CONTINUOUS * one[3].amperes
+        hold_against(
+            Topic.CABLE,
+            place,
+            amperes,
+            "A",
+            warning=CONTINUOUS * limit.amperes,
+            error=limit.amperes,
+            words=f"{gauge} from {place} carries {amperes:.2f} A of {limit.amperes:g} A",
+            source=f"{limit.source}; 80 % of it for three hours or more by NEC 210.19(A)(1)",
+            remedy="lay thicker cable there, or move part of the lamps to another run",
+            feed=feed,
+        )
+        for rank, (place, gauge, amperes, limit) in enumerate(carried)
+        if rank == 0 or amperes > CONTINUOUS * limit.amperes
     ]
-
-
-def _check_current(feed: str, place: str, gauge: Gauge, amperes: float, limit: Ampacity) -> Finding:
-    level = _level(amperes, doubtful=CONTINUOUS * limit.amperes, wrong=limit.amperes)
-    return Finding(
-        topic=Topic.CABLE,
-        level=level,
-        feed=feed,
-        place=place,
-        value=amperes,
-        limit=limit.amperes if level is Severity.ERROR else CONTINUOUS * limit.amperes,
-        unit="A",
-        source=f"{limit.source}; 80 % of it for three hours or more by NEC 210.19(A)(1)",
-        words=f"{gauge} from {place} carries {amperes:.2f} A of {limit.amperes:g} A",
-        remedy="" if level is Severity.OK else "thicker cable there, or part of the lamps on another run",
-    )
 
 
 def _check_conductors(network: Network) -> list[Finding]:
@@ -238,7 +240,7 @@ def _check_conductors(network: Network) -> list[Finding]:
             source=_BY_715,
             words=f"{gauge} from {place}: copper of extra-low-voltage lighting has 1.5 mm², or 1 mm² where it"
             " is flexible and 3 m or shorter",
-            remedy="1.5 mm² or more",
+            remedy="use 1.5 mm² or more",
         )
         for place, gauge, length_m in laid
         if gauge.unit is Unit.MM2 and gauge.area_mm2 < _least_mm2(gauge, length_m)
@@ -248,9 +250,3 @@ def _check_conductors(network: Network) -> list[Finding]:
 def _least_mm2(gauge: Gauge, length_m: float) -> float:
     short = gauge.build is Build.FLEXIBLE and length_m <= _FLEXIBLE_UP_TO_M
     return _LEAST_FLEXIBLE_MM2 if short else _LEAST_MM2
-
-
-def _level(value: float, *, doubtful: float, wrong: float) -> Severity:
-    if value > wrong:
-        return Severity.ERROR
-    return Severity.WARNING if value > doubtful else Severity.OK

@@ -1,16 +1,20 @@
 """What is found about a transformer's wiring, as values: each with its number, its limit and who sets it.
 
-A finding is *wrong* where a rule or a lamp's range is broken, *doubtful* where a recommendation or a line of
-common practice is passed, *well* otherwise. This program advises; fuses and breakers protect.
+A finding is an error where a rule or a lamp's range is broken, a warning where a recommendation or a line of
+common practice is passed, ok otherwise. This program advises; fuses and breakers protect.
 """
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from enum import StrEnum
+from typing import Final
 
 from config.errors import Severity
-from controller.wiring.solver import Outcome, Solution
+from controller.wiring.solver import Outcome
+
+MOST_TIMES: Final = 3.0
 
 
 class Topic(StrEnum):
@@ -36,7 +40,7 @@ class Finding:
 
     Attributes:
         topic: what it is about.
-        level: well, doubtful or wrong.
+        level: ok, warning or error.
         feed: node of the feed that it belongs to; empty for the whole transformer.
         place: transformer, zone, node or cable that it is about.
         value: the number found.
@@ -44,7 +48,7 @@ class Finding:
         unit: of both.
         source: who sets the limit, with how far that is known.
         words: one sentence for a person.
-        remedy: what would do; empty where it is well.
+        remedy: what to do; empty where it is ok.
     """
 
     topic: Topic
@@ -57,6 +61,45 @@ class Finding:
     source: str
     words: str
     remedy: str = ""
+
+
+def hold_against(
+    topic: Topic,
+    place: str,
+    value: float,
+    unit: str,
+    *,
+    warning: float,
+    error: float = math.inf,
+    words: str,
+    source: str,
+    remedy: str,
+    feed: str = "",
+) -> Finding:
+    """Hold a value against the limit beyond which it is a warning, and that beyond which it is an error."""
+    level = Severity.ERROR if value > error else Severity.WARNING if value > warning else Severity.OK
+    return Finding(
+        topic=topic,
+        level=level,
+        feed=feed,
+        place=place,
+        value=value,
+        limit=error if level is Severity.ERROR else warning,
+        unit=unit,
+        source=source,
+        words=words,
+        remedy="" if level is Severity.OK else remedy,
+    )
+
+
+def in_percent(part: float) -> str:
+    """Write a part in percent; past three times the figure no longer means anything."""
+    return "over 3 times" if part > MOST_TIMES else f"{100.0 * part:.0f} %"
+
+
+def part_of(part: float, whole: str) -> str:
+    """Write a part of something, such as “54 % of its light” or “over 3 times its rated life”."""
+    return f"{in_percent(part)}{'' if part > MOST_TIMES else ' of'} {whole}"
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -82,12 +125,7 @@ class SolvedStates:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class InspectionResult:
-    """All findings about one transformer.
-
-    Attributes:
-        solved: its networks, solved.
-        findings: the findings.
-    """
+    """All findings about one transformer, and its networks, solved."""
 
     solved: tuple[SolvedStates, ...]
     findings: tuple[Finding, ...]
@@ -98,23 +136,16 @@ class InspectionResult:
         levels = (finding.level for finding in self.findings)
         return max(levels, key=lambda level: level.rank, default=Severity.OK)
 
-    @property
-    def load_va(self) -> float | None:
-        """Volt-amperes of all networks with everything lit; None where one has no solution."""
-        outcomes = [survey.lit for survey in self.solved]
-        solutions = [outcome for outcome in outcomes if isinstance(outcome, Solution)]
-        return sum(s.source_va for s in solutions) if len(solutions) == len(outcomes) else None
-
     def errors(self, feed: str | None = None) -> tuple[Finding, ...]:
-        """The findings that are wrong, of one feed where it is named."""
+        """The errors, of one feed where it is named."""
         return tuple(
-            v for v in self.findings if v.level is Severity.ERROR and (feed is None or v.feed == feed)
+            each for each in self.findings if each.level is Severity.ERROR and feed in (None, each.feed)
         )
 
     def ranks(self) -> dict[tuple[str, Topic], int]:
         """The worst rank of each topic at each feed."""
         worst: dict[tuple[str, Topic], int] = {}
-        for finding in self.findings:
-            key = (finding.feed, finding.topic)
-            worst[key] = max(worst.get(key, 0), finding.level.rank)
+        for each in self.findings:
+            key = (each.feed, each.topic)
+            worst[key] = max(worst.get(key, 0), each.level.rank)
         return worst
