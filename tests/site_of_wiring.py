@@ -21,7 +21,7 @@ LAMPS = {
 def reference_site(case, lamp, *, with_leads=False):
     """Write one network of wiring.json as a site file, every lamp of one kind.
 
-    With leads, a stretch of 18 AWG to a lamp becomes that fixture's own lead instead of a cable.
+    With leads, a segment of 18 AWG to a lamp becomes that fixture's own lead instead of a cable.
     """
     leads = {each["to"]: each for each in case["segments"] if with_leads and each["awg"] == 18}
     text = PLACE + f'[[transformers]]\nid = "src"\nrated_va = 300\ntap = {case["source_v"]}\n'

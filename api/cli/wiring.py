@@ -14,8 +14,6 @@ if TYPE_CHECKING:
     from config.models.site import Site
     from controller.inspection.report import WiringReport
 
-OWN_PLACING = "tree 7 ft by 5 ft"
-
 
 @click.command("wiring")
 @click.argument("site_path", metavar="[SITE.toml]", required=False, type=click.Path(path_type=Path))
@@ -30,9 +28,10 @@ OWN_PLACING = "tree 7 ft by 5 ft"
 @click.option(
     "--placing",
     metavar="OBJECT",
-    help=f"Instead: how many lights for an object and where, such as “{OWN_PLACING}”; needs no file.",
+    help="Instead: how many lights for an object and where, such as “tree 7 ft by 5 ft”; needs no file.",
 )
 @click.option("--candela", type=float, metavar="CD", help="With --placing: of one light, to tell the lux.")
+@click.option("--all", "listed", is_flag=True, help="List the checks that are ok too.")
 @json_option
 def wiring(
     *,
@@ -41,13 +40,14 @@ def wiring(
     sheet_path: Path | None,
     placing: str | None,
     candela: float | None,
+    listed: bool,
     as_json: bool,
 ) -> int:
-    """Say what each transformer carries, what volts every lamp gets, and what would do.
+    """Check the load of each transformer and the volts at every lamp, and say how to fix what is wrong.
 
-    The fewest volts are those with everything lit and the cable at its full resistance; the most are those
-    with a zone lit alone on cool cable. Exit code 1 where something is wrong, 0 where all is well or only
-    doubtful. This advises; fuses and breakers protect.
+    The fewest volts are those with everything lit and the cable warm; the most are those with a zone lit
+    alone on cool cable. Exit code 1 where there is an error, 0 otherwise. This advises; fuses and breakers
+    protect.
     """
     if placing is not None:
         if site_path is not None or sheet_path is not None or transformer_id is not None:
@@ -57,41 +57,38 @@ def wiring(
         raise click.UsageError("--candela goes with --placing")
     if site_path is None:
         raise click.MissingParameter(param_hint="'SITE.toml'", param_type="argument")
-    from api.render.wiring_json import wiring_as_json, worst_level
+    from api.render.wiring_json import to_response, worst_level
     from config.errors import Severity
 
     site = load(site_path).site
-    reports = choose_reports(site, transformer_id)
+    reports = _choose_reports(site, transformer_id)
     if sheet_path is not None:
         _write_sheet(site, reports, sheet_path)
     if as_json:
-        print_json(wiring_as_json(site, reports))
+        print_json(to_response(site, reports).model_dump(mode="json"))
     else:
-        from api.render.wiring_table import tell_wiring
+        from api.render.wiring_table import print_wiring
 
-        tell_wiring(site, reports)
+        print_wiring(site, reports, listed=listed)
         if sheet_path is not None:
             click.echo(f"\nThe sheet to print is {sheet_path}.")
     return 1 if worst_level(reports) is Severity.ERROR else 0
 
 
-def choose_reports(site: Site, transformer_id: str | None) -> tuple[WiringReport, ...]:
+def _choose_reports(site: Site, transformer_id: str | None) -> tuple[WiringReport, ...]:
     """Report on the transformers that were asked for.
 
     Raises:
         click.UsageError: the site has none of that id.
     """
-    from controller.inspection.report import report_transformer
-    from controller.wiring.from_site import build_wiring
+    from controller.inspection.report import report_site
 
-    wirings = build_wiring(site)
-    known = [each.transformer.id for each in wirings]
+    reports = report_site(site)
+    known = [each.wiring.transformer.id for each in reports]
     if transformer_id is not None and transformer_id not in known:
         has = f"this site has {', '.join(known)}" if known else "this site has none"
         raise click.UsageError(f"no transformer is called “{transformer_id}”; {has}")
-    return tuple(
-        report_transformer(each) for each in wirings if transformer_id in (None, each.transformer.id)
-    )
+    return tuple(each for each in reports if transformer_id in (None, each.wiring.transformer.id))
 
 
 def _write_sheet(site: Site, reports: tuple[WiringReport, ...], path: Path) -> None:
@@ -103,15 +100,15 @@ def _write_sheet(site: Site, reports: tuple[WiringReport, ...], path: Path) -> N
 
 def _place(placing: str, candela: float | None, *, as_json: bool) -> int:
     """Say how many lights an object takes, and where."""
-    from api.render.placement import parse_placement, placed_as_json, words_of
+    from controller.design.placement import parse_placement
 
-    placed = parse_placement(placing, candela)
+    lit = parse_placement(placing, candela)
     if as_json:
-        print_json(placed_as_json(placed))
-        return 0
-    from api.render.tables import TableColumn, build_table, show
+        from api.render.wiring_json import placement_response
 
-    (what, _), *rest = words_of(placed)
-    columns = [TableColumn(heading="Where and why", folds=True), TableColumn(heading="By")]
-    show(f"{placing.strip()}: {what}", "", build_table(columns, rest))
+        print_json(placement_response(lit).model_dump(mode="json"))
+    else:
+        from api.render.wiring_table import print_placement
+
+        print_placement(placing, lit)
     return 0

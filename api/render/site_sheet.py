@@ -5,35 +5,69 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator, Sequence
 from datetime import date
-from typing import Any
+from typing import Any, Final
 
 from markupsafe import Markup
 
 from api.render.jinja import render
-from api.render.sheet_words import CAUTIONS, CHECKS, relays_words
 from api.render.wiring_json import NO_TRANSFORMER
 from api.render.wiring_svg import draw_tree
 from api.render.wiring_text import (
-    NOTHING_DOES,
-    answer_words,
+    NOTHING_HELPS,
+    RANGE_NOTE,
+    count_ok,
+    counted,
+    fixture_words,
     group_findings,
     load_rows,
     load_words,
     measured_words,
     proposal_words,
+    range_text,
+    summary,
     tap_words,
-    trench_text,
-    view_lights,
     volts_text,
 )
+from config.models.cables import M_PER_FT
 from config.models.site import Site
 from controller.design.materials import list_materials
 from controller.inspection.circuit_checks import CONTINUOUS
 from controller.inspection.report import WiringReport
-from controller.wiring.cable import ampacity
 from controller.wiring.solver import Solution
 
-_BEFORE_UNIT = re.compile(r"(?<=\d) (?=%|(?:VA|V|A|W|ft|m|mm|ohm|AWG|mm2)\b)")
+# Where a check names no code it is common practice, without a source: half an inch of bared copper, marked
+# conductor to marked conductor, the outlet tested and the transformer unplugged first. Marked services before
+# digging: 49 CFR 196.103; outlets outdoors: NEC 210.8(A)(3), elsewhere IEC 60364-4-41; water: NEC 411, 680.
+CHECKS: Final = (
+    "Before digging, buried services are marked (in the US: call 811) and the marks are waited for.",
+    "The outlet is tested, and its cover stays weatherproof with the plug in (NEC 406.9).",
+    "The outlet is protected by a GFCI, elsewhere by a 30 mA RCD, and its test button was pressed.",
+    "The transformer is unplugged while anything is wired.",
+    "The transformer is listed for outdoor use and hangs upright; its cables are under the tap written here.",
+    "Marked conductor to marked conductor at every splice, all the way.",
+    "Half an inch (13 mm) of copper bared at a splice: none shows outside the connector.",
+    "Every connector is rated for wet places, and takes the number of wires in it.",
+    "Nothing within 10 ft (3 m) of a pool, spa or fountain unless NEC 680 permits it.",
+    "Cable lies under its cover, and deeper under a drive.",
+    "Every lamp is of the watts written here.",
+    "Switched on: volts at the tap and at every light are read and written down.",
+    "Switched on: amperes of each cable at the transformer, and watts of each zone, are written down.",
+    "After an hour no connector, cable or transformer is too warm to hold.",
+)
+
+CAUTIONS: Final = (
+    "Work on the mains side, a new outlet or hard wiring, is for a licensed electrician.",
+    "Local code and its authority prevail over this sheet, and so do the instructions of a listed product.",
+    "This program computes and advises; it protects nothing. Fuses and breakers do.",
+    "A GFCI or RCD before the transformer sees no leakage behind it: keep the distance from water.",
+    "Low voltage is not low current: a loose joint heats.",
+    "Computed from the published tables of resistance, without reactance; splices count where written down.",
+)
+_RELAYS: Final = {
+    "mains": "The relay switches its mains: everything behind it is lit together.",
+    "low voltage": "The relays stand behind it: each zone has runs of its own from its relay on.",
+}
+_BEFORE_UNIT: Final = re.compile(r"(?<=\d) (?=%|(?:VA|V|A|W|ft|m|mm|ohm|AWG|mm2)\b)")
 
 
 def make_sheet(site: Site, reports: Sequence[WiringReport], made_on: date | None = None) -> str:
@@ -44,21 +78,23 @@ def make_sheet(site: Site, reports: Sequence[WiringReport], made_on: date | None
         reports: the transformers that are to stand on it.
         made_on: the date that is written on it; none where nobody gives one.
     """
-    answer = answer_words(reports)
     materials = list_materials(site, [report.wiring for report in reports])
     return render(
         "sheet.html",
         site=site,
         made_on=None if made_on is None else f"{made_on.day} {made_on:%B %Y}",
-        answer=tidy(f"{answer[0].upper()}{answer[1:]}."),
+        answer=tidy(summary(reports)),
         no_transformer=f"{NO_TRANSFORMER[0].upper()}{NO_TRANSFORMER[1:]}",
         transformers=[_show(report, number) for number, report in enumerate(reports, start=1)],
         materials=materials,
-        trench=trench_text(materials.trench_m),
+        trench=f"{materials.trench_m / M_PER_FT:.0f} ft ({materials.trench_m:.0f} m)",
         checks=CHECKS,
         cautions=CAUTIONS,
-        nothing_does=NOTHING_DOES,
+        nothing_helps=NOTHING_HELPS,
         volts=volts_text,
+        fixture_words=fixture_words,
+        range_text=range_text,
+        range_note=RANGE_NOTE,
         tidy=tidy,
     )
 
@@ -74,7 +110,7 @@ def _show(report: WiringReport, number: int) -> dict[str, Any]:
     load_va, rated_va = report.load.value, transformer.rated_va
     named = transformer.name != transformer.id
     places = range(len(wiring.circuits))
-    readings = [light for place in places for light in view_lights(report, place)]
+    readings = [each for place in places for each in report.lights(place) if each.light.placed]
     return {
         "name": f"{transformer.name} ({transformer.id})" if named else transformer.id,
         "rated": f"{rated_va:g}",
@@ -83,20 +119,21 @@ def _show(report: WiringReport, number: int) -> dict[str, Any]:
         "bar_percent": f"{min(100.0, 100.0 * load_va / rated_va):.1f}",
         "line": f"{CONTINUOUS * rated_va:g}",
         "load": load_words(report),
-        "relays": relays_words(wiring),
+        "relays": _RELAYS[transformer.relay_side],
         "zones": [
             (*row, "" if load.zone.measured_watts is None else f"{load.zone.measured_watts:g}")
             for row, load in zip(load_rows(report), report.loads, strict=True)
         ],
         "circuits": [_show_circuit(report, place, number) for place in places],
         "findings": group_findings(report.inspection.findings),
+        "checks_ok": counted(count_ok(report.inspection.findings), "other check"),
         "proposals": [proposal_words(each) for each in report.proposals],
         "without_advice": report.without_advice,
         "measured": list(measured_words(report)),
         "rules": [rule.words for rule in report.rules],
         "unknown": report.unknown,
         "readings": readings,
-        "all_stated": all(light.stated for light in readings),
+        "all_stated": all(each.stated for each in readings),
         "runs": list(_runs(report)),
     }
 
@@ -104,15 +141,15 @@ def _show(report: WiringReport, number: int) -> dict[str, Any]:
 def _show_circuit(report: WiringReport, place: int, number: int) -> dict[str, Any]:
     circuit, one = report.wiring.circuits[place], report.inspection.solved[place]
     network, lit = circuit.network, one.lit
-    drawn = draw_tree(report, place, key=f"tree-{number}-{place + 1}") if network.stretches else []
+    drawn = draw_tree(report, place, key=f"tree-{number}-{place + 1}") if network.segments else []
     return {
         "node": network.feed.node,
         "tap": f"{network.feed.source_v:g}",
-        "tap_box": bool(network.stretches),
+        "tap_box": bool(network.segments),
         "amperes": f"{lit.source_a:.2f}" if isinstance(lit, Solution) else "",
         "why_not": "" if isinstance(lit, Solution) else f"{lit}.",
         "measured": "" if circuit.measured_v is None else volts_text(circuit.measured_v),
-        "taken": not all(light.stated for light in view_lights(report, place)),
+        "assumed": not all(each.stated for each in report.lights(place) if each.light.placed),
         "pieces": [Markup(piece) for piece in drawn],  # noqa: S704 - our own template, escaped there
     }
 
@@ -120,14 +157,13 @@ def _show_circuit(report: WiringReport, place: int, number: int) -> dict[str, An
 def _runs(report: WiringReport) -> Iterator[dict[str, str]]:
     """Give the cables that begin at the transformer, where a clamp meter goes round one conductor."""
     for circuit, one in zip(report.wiring.circuits, report.inspection.solved, strict=True):
-        states = one.lit.stretches if isinstance(one.lit, Solution) else ()
-        amperes = {state.stretch.to_node: state.amperes for state in states}
-        for cable in circuit.network.stretches:
+        carried = one.lit.cables if isinstance(one.lit, Solution) else {}
+        for cable in circuit.network.segments:
             if cable.from_node == circuit.network.feed.node:
-                known = cable.to_node in amperes
+                state = carried.get(cable.to_node)
                 yield {
                     "words": f"{cable.from_node} to {cable.to_node}",
                     "gauge": str(cable.gauge),
-                    "limit": f"{cable.ampacity_a or ampacity(cable.gauge).amperes:g}",
-                    "amperes": f"{amperes[cable.to_node]:.2f}" if known else "–",
+                    "limit": f"{cable.limit_a:g}",
+                    "amperes": f"{state.amperes:.2f}" if state else "–",
                 }

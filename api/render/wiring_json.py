@@ -1,258 +1,465 @@
 """The wiring of a site as JSON: the same from the command line and over the web.
 
-Lengths are in metres, temperatures in °C; a number that cannot be told is null. Nothing is rounded so far
-that a voltmeter could see it.
+Lengths are in metres, temperatures in °C; a number that is not known is null. Nothing is rounded so far that
+a voltmeter could see it.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from typing import Any
+from typing import Annotated, Final
 
+from pydantic import AfterValidator, AliasChoices, Field
+
+from api.render.model import ResponseModel
 from config.errors import Severity
 from config.models.site import Site
+from controller.design.placement import LitObject
 from controller.inspection.advice import Proposal
 from controller.inspection.circuit_checks import CONTINUOUS
-from controller.inspection.findings import Finding, SolvedStates
+from controller.inspection.findings import Finding
 from controller.inspection.measurements import VoltageComparison
-from controller.inspection.report import WiringReport, ZoneLoad
-from controller.inspection.rule_of_thumb import RuleOfThumbCheck
-from controller.lamps.light import filament_light
-from controller.lamps.physics import filament_life_h
-from controller.wiring.cable import ampacity
-from controller.wiring.fixtures import PlacedLight
+from controller.inspection.report import LightResult, WiringReport, ZoneLoad
 from controller.wiring.from_site import Circuit
-from controller.wiring.network import Lamp
-from controller.wiring.solver import LampState, Solution
+from controller.wiring.network import CableSegment, Lamp
+from controller.wiring.solver import SegmentState, Solution
 
 # The solver's kinds of lamp in the words of the site file: its lamp, and its driver.
-_LAMPS = {
+_LAMPS: Final = {
     Lamp.POWER: ("led", "regulated"),
     Lamp.CURRENT: ("led", "linear"),
     Lamp.RESISTANCE: ("led", "resistor"),
     Lamp.FILAMENT: ("filament", None),
 }
-NO_TRANSFORMER = "the site has no [[transformers]] table, so there is no load and no wiring to tell of"
+NO_TRANSFORMER: Final = "the site has no [[transformers]] table, so its load and wiring are not known"
+
+Rounded2 = Annotated[float, AfterValidator(lambda value: round(value, 2))]
+Rounded3 = Annotated[float, AfterValidator(lambda value: round(value, 3))]
+Rounded4 = Annotated[float, AfterValidator(lambda value: round(value, 4))]
+Rounded6 = Annotated[float, AfterValidator(lambda value: round(value, 6))]
+
+
+class ZoneLoadResponse(ResponseModel):
+    """What one zone asks of its transformer."""
+
+    zone: str
+    name: str
+    lights: int
+    rated_w: float | None = Field(description="null where nobody wrote it down")
+    rated_by: str | None = Field(description="“measured”, “fixtures” or “rated”")
+    alone_va: Rounded3 | None = Field(description="with this zone lit alone, its cables included")
+    alone_w: Rounded3 | None
+    on_cables: bool = Field(description="whether the cables to all its lights are known")
+
+
+class TransformerLoadResponse(ResponseModel):
+    """Everything lit."""
+
+    va: Rounded3
+    rated_va: float
+    part: Rounded4 = Field(description="of the rating")
+    line_va: float = Field(description="80 % of the rating")
+    left_va: Rounded3 = Field(description="up to that line; below zero above it")
+    zones: list[ZoneLoadResponse]
+
+
+class CableResponse(ResponseModel):
+    """One piece of cable, from the transformer outwards."""
+
+    begins: str = Field(serialization_alias="from", validation_alias=AliasChoices("from", "begins"))
+    to: str
+    gauge: str
+    length_m: Rounded4
+    amperes: Rounded4 | None
+    limit_a: float = Field(description="the current that it is allowed to carry")
+    drop_v: Rounded6 | None
+    loss_w: Rounded4 | None
+    volts: Rounded6 | None = Field(description="at its far end, everything lit")
+
+
+class LightResponse(ResponseModel):
+    """One light, or equal lights at one node."""
+
+    zone: str
+    fixture: int | None = Field(description="its place among the zone's fixtures, from 1")
+    number: int = Field(description="its place among the fixture's lights, from 1")
+    kind: str | None
+    name: str | None
+    node: str | None = Field(description="null where its cable is not known")
+    count: int
+    watts: float
+    lamp: str | None = Field(description="“led” or “filament”")
+    driver: str | None = Field(description="of an LED: “regulated”, “linear” or “resistor”")
+    volts: Rounded6 | None = Field(description="everything lit, cable at copper_c: the fewest")
+    most_v: Rounded6 | None = Field(description="its zone lit alone on cool cable: the most")
+    range_v: list[Rounded4] | None = Field(description="lowest and highest volts that it is allowed")
+    range_stated: bool | None = Field(description="whether that is read off its plate")
+    amperes: Rounded6 | None = Field(description="through one light")
+    light: Rounded4 | None = Field(description="of a filament: part of its rated light")
+    life: Rounded4 | None = Field(description="of a filament: part of its rated life")
+    drops_out: bool | None = Field(description="whether a regulated driver is below its range")
+    measured_v: float | None
+
+
+class ReadingResponse(ResponseModel):
+    """One reading and what was computed."""
+
+    node: str
+    zone: str
+    measured_v: float
+    cool_v: Rounded6
+    warm_v: Rounded6
+    beyond_v: Rounded6 = Field(description="outside both and the meter's tolerance; 0 where it agrees")
+
+
+class SuggestionResponse(ResponseModel):
+    """A fault that would explain every reading."""
+
+    fault: str
+    places: list[str]
+    words: str
+
+
+class MeasuredVoltsResponse(ResponseModel):
+    """All readings of one circuit."""
+
+    agrees: bool
+    readings: list[ReadingResponse]
+    suggests: list[SuggestionResponse]
+
+
+class CircuitResponse(ResponseModel):
+    """Everything on one tap."""
+
+    node: str
+    tap_v: float | None
+    measured_tap_v: float | None
+    solved: bool
+    why_not: str | None = Field(description="why there are no volts; null where there are")
+    amperes: Rounded4 | None
+    cable_loss_w: Rounded4 | None
+    cables: list[CableResponse]
+    lights: list[LightResponse]
+    measured: MeasuredVoltsResponse | None
+
+
+class FindingResponse(ResponseModel):
+    """One finding."""
+
+    level: Severity
+    topic: str
+    circuit: str | None
+    place: str
+    value: Rounded6
+    limit: Rounded6
+    unit: str
+    source: str = Field(description="who sets the limit")
+    words: str
+    remedy: str | None = Field(description="what to do; null where it is ok")
+
+
+class PurchaseResponse(ResponseModel):
+    """Cable to buy for a proposal."""
+
+    gauge: str
+    length_m: Rounded3
+
+
+class WorstLampResponse(ResponseModel):
+    """The light with the fewest volts in proportion, once a proposal is carried out."""
+
+    node: str
+    name: str
+    volts: Rounded6
+
+
+class ProposalResponse(ResponseModel):
+    """A change after which no error is left there, computed."""
+
+    kind: str
+    words: str
+    buys: list[PurchaseResponse]
+    copper_kg: Rounded3
+    tap_v: float | None
+    worst: WorstLampResponse
+    warnings: list[str] = Field(description="warnings that it brings")
+    remains: list[str] = Field(description="errors elsewhere that stay")
+
+
+class RuleOfThumbResponse(ResponseModel):
+    """The rule of thumb and the calculation."""
+
+    circuit: str
+    farthest_m: Rounded3
+    thinnest_mm2: float
+    rated_part: Rounded4
+    rule_kept: bool
+    every_lamp_in_range: bool
+    words: str
+
+
+class MeasuredWattsResponse(ResponseModel):
+    """Measured and computed watts of a zone."""
+
+    zone: str
+    measured_w: float
+    computed_w: Rounded3
+    agrees: bool
+    words: str
+
+
+class TransformerWiringResponse(ResponseModel):
+    """One transformer and all that hangs on it."""
+
+    id: str
+    name: str
+    level: Severity
+    load: TransformerLoadResponse
+    taps_v: list[float]
+    relay_side: str
+    circuits: list[CircuitResponse]
+    findings: list[FindingResponse]
+    advice: list[ProposalResponse]
+    rule_of_thumb: list[RuleOfThumbResponse]
+    measured_watts: list[MeasuredWattsResponse]
+    unknown: list[str] = Field(description="what is not known, and why")
+
+
+class WiringResponse(ResponseModel):
+    """The wiring of a site."""
+
+    site: str
+    level: Severity
+    copper_c: float
+    transformers: list[TransformerWiringResponse]
+    unknown: list[str]
+
+
+class PlacementResponse(ResponseModel):
+    """Lights for one object."""
+
+    object: str
+    height_m: Rounded4
+    spread_m: Rounded4
+    spread_taken: bool = Field(description="whether the usual width was taken, as none was given")
+    kind: str = Field(description="of fixture")
+    lights: int
+    out_m: Rounded4
+    around_deg: list[Rounded4]
+    along_m: list[Rounded4]
+    tilt_deg: Rounded4
+    beam_deg: Rounded4
+    candela: float | None
+    lux: Rounded2 | None
+    common_practice: list[str] = Field(description="what of it is common practice, without a source")
+    geometry: list[str] = Field(description="what of it is computed")
+
+
+def placement_response(lit: LitObject) -> PlacementResponse:
+    """Give an object with its lights; what is common practice stands apart from what is geometry."""
+    placement = lit.placement
+    return PlacementResponse(
+        object=lit.what,
+        height_m=lit.height_m,
+        spread_m=lit.spread_m,
+        spread_taken=lit.spread_assumed,
+        kind=placement.kind,
+        lights=placement.lights,
+        out_m=placement.out_m,
+        around_deg=list(placement.around_deg),
+        along_m=list(placement.along_m),
+        tilt_deg=placement.tilt_deg,
+        beam_deg=placement.beam_deg,
+        candela=lit.candela,
+        lux=lit.lux,
+        common_practice=list(lit.practice),
+        geometry=list(lit.geometry),
+    )
 
 
 def worst_level(reports: Iterable[WiringReport]) -> Severity:
-    """Give the worst level of some reports; well where there are none."""
+    """Give the worst level of some reports; ok where there are none."""
     return max((report.level for report in reports), key=lambda level: level.rank, default=Severity.OK)
 
 
-def wiring_as_json(site: Site, reports: Sequence[WiringReport]) -> dict[str, Any]:
+def to_response(site: Site, reports: Sequence[WiringReport]) -> WiringResponse:
     """Give the wiring of some transformers of a site."""
-    return {
-        "site": site.name,
-        "level": worst_level(reports).value,
-        "copper_c": site.wiring.copper_c,
-        "transformers": [_transformer(report) for report in reports],
-        "unknown": [] if site.transformers else [NO_TRANSFORMER],
-    }
+    return WiringResponse(
+        site=site.name,
+        level=worst_level(reports),
+        copper_c=site.wiring.copper_c,
+        transformers=[_transformer(report) for report in reports],
+        unknown=[] if site.transformers else [NO_TRANSFORMER],
+    )
 
 
-def _transformer(report: WiringReport) -> dict[str, Any]:
-    wiring = report.wiring
-    feeds = zip(wiring.circuits, report.inspection.solved, report.volts, strict=True)
-    return {
-        "id": wiring.transformer.id,
-        "name": wiring.transformer.name,
-        "level": report.level.value,
-        "load": _load(report),
-        "taps_v": list(wiring.taps_v),
-        "relay_side": wiring.transformer.relay_side,
-        "circuits": [_circuit(*each, tap_known=wiring.tap_known) for each in feeds],
-        "findings": [finding_as_json(finding) for finding in report.inspection.findings],
-        "advice": [_proposal(proposal) for proposal in report.proposals],
-        "rule_of_thumb": [_rule(rule) for rule in report.rules],
-        "measured_watts": [
-            {
-                "zone": each.zone,
-                "measured_w": each.measured_w,
-                "computed_w": _rounded(each.computed_w, 3),
-                "agrees": each.agrees,
-                "words": each.words,
-            }
+def _transformer(report: WiringReport) -> TransformerWiringResponse:
+    transformer = report.wiring.transformer
+    rated_va, load_va = transformer.rated_va, report.load.value
+    return TransformerWiringResponse(
+        id=transformer.id,
+        name=transformer.name,
+        level=report.level,
+        load=TransformerLoadResponse(
+            va=load_va,
+            rated_va=rated_va,
+            part=load_va / rated_va,
+            line_va=CONTINUOUS * rated_va,
+            left_va=CONTINUOUS * rated_va - load_va,
+            zones=[_zone(load) for load in report.loads],
+        ),
+        taps_v=list(report.wiring.taps_v),
+        relay_side=transformer.relay_side,
+        circuits=[_circuit(report, place) for place in range(len(report.wiring.circuits))],
+        findings=[_finding(finding) for finding in report.inspection.findings],
+        advice=[_proposal(proposal) for proposal in report.proposals],
+        rule_of_thumb=[
+            RuleOfThumbResponse(
+                circuit=rule.feed,
+                farthest_m=rule.farthest_m,
+                thinnest_mm2=rule.thinnest_mm2,
+                rated_part=rule.rated_part,
+                rule_kept=rule.rule_kept,
+                every_lamp_in_range=rule.in_range,
+                words=rule.words,
+            )
+            for rule in report.rules
+        ],
+        measured_watts=[
+            MeasuredWattsResponse(
+                zone=each.zone,
+                measured_w=each.measured_w,
+                computed_w=each.computed_w,
+                agrees=each.agrees,
+                words=each.words,
+            )
             for each in report.watts
         ],
-        "unknown": list(report.unknown),
-    }
-
-
-def _load(report: WiringReport) -> dict[str, Any]:
-    rated_va = report.wiring.transformer.rated_va
-    load_va = report.load.value
-    return {
-        "va": _rounded(load_va, 3),
-        "rated_va": rated_va,
-        "part": _rounded(load_va / rated_va, 4),
-        "line_va": CONTINUOUS * rated_va,
-        "left_va": _rounded(CONTINUOUS * rated_va - load_va, 3),
-        "zones": [_zone(load) for load in report.loads],
-    }
-
-
-def _zone(load: ZoneLoad) -> dict[str, Any]:
-    return {
-        "zone": load.zone.id,
-        "name": load.zone.name,
-        "lights": sum(fixture.count for fixture in load.zone.fixtures),
-        "rated_w": load.rated_w,
-        "rated_by": load.zone.rated_load.origin or None,
-        "alone_va": _rounded(load.alone_va, 3),
-        "alone_w": _rounded(load.alone_w, 3),
-        "on_cables": load.placed,
-    }
-
-
-def _circuit(
-    circuit: Circuit, one: SolvedStates, measured: VoltageComparison | None, *, tap_known: bool
-) -> dict[str, Any]:
-    """Give one tap: its nodes and lights with their volts, or why there are none."""
-    network, lit = circuit.network, one.lit
-    solved = isinstance(lit, Solution)
-    return {
-        "node": network.feed.node,
-        "tap_v": network.feed.source_v if tap_known else None,
-        "measured_tap_v": circuit.measured_v,
-        "solved": solved,
-        "why_not": None if solved else str(lit),
-        "amperes": _rounded(lit.source_a, 4) if isinstance(lit, Solution) and tap_known else None,
-        "cable_loss_w": _rounded(lit.loss_w, 4) if isinstance(lit, Solution) else None,
-        "cables": _cables(circuit, one),
-        "lights": _lights(circuit, one),
-        "measured": _measured(circuit, measured),
-    }
-
-
-def _cables(circuit: Circuit, one: SolvedStates) -> list[dict[str, Any]]:
-    lit = one.lit
-    states = {state.stretch: state for state in lit.stretches} if isinstance(lit, Solution) else {}
-    rows = []
-    for cable in circuit.network.walk():
-        state = states.get(cable)
-        rows.append(
-            {
-                "from": cable.from_node,
-                "to": cable.to_node,
-                "gauge": str(cable.gauge),
-                "length_m": _rounded(cable.length_m, 4),
-                "amperes": _rounded(state.amperes, 4) if state else None,
-                "limit_a": cable.ampacity_a or ampacity(cable.gauge).amperes,
-                "drop_v": _rounded(state.drop_v, 6) if state else None,
-                "loss_w": _rounded(state.loss_w, 4) if state else None,
-                "volts": _rounded(lit.volts[cable.to_node], 6) if isinstance(lit, Solution) else None,
-            }
-        )
-    return rows
-
-
-def _lights(circuit: Circuit, one: SolvedStates) -> list[dict[str, Any]]:
-    lit = one.lit
-    states: Sequence[LampState | None] = (
-        lit.lamps if isinstance(lit, Solution) else [None] * len(circuit.lights)
+        unknown=list(report.unknown),
     )
-    return [
-        _light(light, state, most_v)
-        for light, state, most_v in zip(circuit.lights, states, one.most_v, strict=True)
-    ]
 
 
-def _light(light: PlacedLight, state: LampState | None, most_v: float | None) -> dict[str, Any]:
-    fixture, placed = light.at, light.placed
-    low_v, high_v = fixture.range_v
-    return {
-        "zone": light.zone,
-        "fixture": light.fixture or None,
-        "number": light.number,
-        "kind": light.kind or None,
-        "name": light.name or None,
-        "node": fixture.node if placed else None,
-        "count": fixture.count,
-        "watts": fixture.watts,
-        "lamp": _LAMPS[fixture.lamp][0] if placed else None,
-        "driver": _LAMPS[fixture.lamp][1] if placed else None,
-        "volts": _rounded(state.volts, 6) if state and placed else None,
-        "most_v": _rounded(most_v, 6) if placed else None,
-        "range_v": [_rounded(low_v, 4), _rounded(high_v, 4)] if placed else None,
-        "range_stated": fixture.min_v is not None if placed else None,
-        "amperes": _rounded(state.amperes, 6) if state and placed else None,
-        "light": _filament(filament_light(state.volts, fixture.rated_v), fixture.lamp) if state else None,
-        "life": (_filament(filament_life_h(1.0, most_v, fixture.rated_v), fixture.lamp) if most_v else None),
-        "drops_out": state.drops_out if state and placed else None,
-        "measured_v": light.measured_v,
-    }
+def _zone(load: ZoneLoad) -> ZoneLoadResponse:
+    return ZoneLoadResponse(
+        zone=load.zone.id,
+        name=load.zone.name,
+        lights=sum(fixture.count for fixture in load.zone.fixtures),
+        rated_w=load.rated_w,
+        rated_by=load.zone.rated_load.origin or None,
+        alone_va=load.alone_va,
+        alone_w=load.alone_w,
+        on_cables=load.placed,
+    )
 
 
-def _filament(part: float, lamp: Lamp) -> float | None:
-    """Give a part of the rated light or life, which only a filament lamp changes with its volts."""
-    return round(part, 4) if lamp is Lamp.FILAMENT else None
+def _circuit(report: WiringReport, place: int) -> CircuitResponse:
+    """Give one tap: its nodes and lights with their volts, or why there are none."""
+    circuit, lit = report.wiring.circuits[place], report.inspection.solved[place].lit
+    found = lit if isinstance(lit, Solution) else None
+    feed, known = circuit.network.feed, report.wiring.tap_known
+    carried = found.cables if found else {}
+    return CircuitResponse(
+        node=feed.node,
+        tap_v=feed.source_v if known else None,
+        measured_tap_v=circuit.measured_v,
+        solved=found is not None,
+        why_not=None if found else str(lit),
+        amperes=found.source_a if found and known else None,
+        cable_loss_w=found.loss_w if found else None,
+        cables=[_cable(cable, carried.get(cable.to_node), found) for cable in circuit.network.walk()],
+        lights=[_light(light) for light in report.lights(place)],
+        measured=_measured(circuit, report.volts[place]),
+    )
 
 
-def finding_as_json(finding: Finding) -> dict[str, Any]:
-    """Give one finding with its number, its limit, its source, and what would do."""
-    return {
-        "level": finding.level.value,
-        "topic": finding.topic.value,
-        "circuit": finding.feed or None,
-        "place": finding.place,
-        "value": _rounded(finding.value, 6),
-        "limit": _rounded(finding.limit, 6),
-        "unit": finding.unit,
-        "source": finding.source,
-        "words": finding.words,
-        "remedy": finding.remedy or None,
-    }
+def _cable(cable: CableSegment, state: SegmentState | None, found: Solution | None) -> CableResponse:
+    return CableResponse(
+        begins=cable.from_node,
+        to=cable.to_node,
+        gauge=str(cable.gauge),
+        length_m=cable.length_m,
+        amperes=state.amperes if state else None,
+        limit_a=cable.limit_a,
+        drop_v=state.drop_v if state else None,
+        loss_w=state.loss_w if state else None,
+        volts=found.volts[cable.to_node] if found else None,
+    )
 
 
-def _proposal(proposal: Proposal) -> dict[str, Any]:
+def _light(result: LightResult) -> LightResponse:
+    light, fixture = result.light, result.fixture
+    known = light.placed
+    state = result.state if known else None
+    return LightResponse(
+        zone=light.zone,
+        fixture=light.fixture or None,
+        number=light.number,
+        kind=light.kind or None,
+        name=light.name or None,
+        node=fixture.node if known else None,
+        count=fixture.count,
+        watts=fixture.watts,
+        lamp=_LAMPS[fixture.lamp][0] if known else None,
+        driver=_LAMPS[fixture.lamp][1] if known else None,
+        volts=state.volts if state else None,
+        most_v=result.most_v if known else None,
+        range_v=list(fixture.range_v) if known else None,
+        range_stated=fixture.min_v is not None if known else None,
+        amperes=state.amperes if state else None,
+        light=result.brightness,
+        life=result.life,
+        drops_out=state.drops_out if state else None,
+        measured_v=light.measured_v,
+    )
+
+
+def _finding(finding: Finding) -> FindingResponse:
+    return FindingResponse(
+        level=finding.level,
+        topic=finding.topic,
+        circuit=finding.feed or None,
+        place=finding.place,
+        value=finding.value,
+        limit=finding.limit,
+        unit=finding.unit,
+        source=finding.source,
+        words=finding.words,
+        remedy=finding.remedy or None,
+    )
+
+
+def _proposal(proposal: Proposal) -> ProposalResponse:
     change, worst = proposal.change, proposal.worst
-    return {
-        "kind": change.kind.value,
-        "words": change.words,
-        "buys": [{"gauge": str(each.gauge), "length_m": _rounded(each.length_m, 3)} for each in change.buys],
-        "copper_kg": _rounded(change.copper_kg, 3),
-        "tap_v": change.tap_v,
-        "worst": {"node": worst.fixture.node, "name": worst.fixture.name, "volts": _rounded(worst.volts, 6)},
-        "warnings": [finding.words for finding in proposal.warnings],
-        "remains": [finding.words for finding in proposal.remains],
-    }
+    return ProposalResponse(
+        kind=change.kind,
+        words=change.words,
+        buys=[PurchaseResponse(gauge=str(each.gauge), length_m=each.length_m) for each in change.buys],
+        copper_kg=change.copper_kg,
+        tap_v=change.tap_v,
+        worst=WorstLampResponse(node=worst.fixture.node, name=worst.fixture.name, volts=worst.volts),
+        warnings=[finding.words for finding in proposal.warnings],
+        remains=[finding.words for finding in proposal.remains],
+    )
 
 
-def _rule(rule: RuleOfThumbCheck) -> dict[str, Any]:
-    return {
-        "circuit": rule.feed,
-        "farthest_m": _rounded(rule.farthest_m, 3),
-        "thinnest_mm2": rule.thinnest_mm2,
-        "rated_part": _rounded(rule.rated_part, 4),
-        "rule_kept": rule.rule_says,
-        "every_lamp_in_range": rule.truth,
-        "words": rule.words,
-    }
-
-
-def _measured(circuit: Circuit, measured: VoltageComparison | None) -> dict[str, Any] | None:
+def _measured(circuit: Circuit, measured: VoltageComparison | None) -> MeasuredVoltsResponse | None:
     if measured is None:
         return None
-    return {
-        "agrees": measured.agrees,
-        "readings": [
-            {
-                "node": circuit.lights[each.reading.fixture].at.node,
-                "zone": circuit.lights[each.reading.fixture].zone,
-                "measured_v": each.reading.volts,
-                "cool_v": _rounded(each.cool_v, 6),
-                "warm_v": _rounded(each.warm_v, 6),
-                "beyond_v": _rounded(each.beyond_v, 6),
-            }
+    return MeasuredVoltsResponse(
+        agrees=measured.agrees,
+        readings=[
+            ReadingResponse(
+                node=circuit.lights[each.reading.fixture].at.node,
+                zone=circuit.lights[each.reading.fixture].zone,
+                measured_v=each.reading.volts,
+                cool_v=each.cool_v,
+                warm_v=each.warm_v,
+                beyond_v=each.beyond_v,
+            )
             for each in measured.differences
         ],
-        "suggests": [
-            {"fault": each.fault.value, "places": list(each.places), "words": each.words}
+        suggests=[
+            SuggestionResponse(fault=each.fault, places=list(each.places), words=each.words)
             for each in measured.explanations
         ],
-    }
-
-
-def _rounded(value: float | None, digits: int) -> float | None:
-    return None if value is None else round(value, digits)
+    )

@@ -1,8 +1,8 @@
 """The cables behind one tap as a drawing: a row for each node, cables down the left, volts to the right.
 
-A node with one cable onward hands it down its own lane; where cables part, each begins a lane to the right.
-The volts stand as a dot on the band that the lamp bears, and in figures; what is outside is told by an arrow
-and in words, so that nothing has to be told by its colour. Long trees are cut into pieces that fit a page.
+A node with one cable onward continues it in its own lane; where cables part, each begins a lane to the right.
+The volts stand as a dot on the band that the lamp is allowed, and in figures; what is outside has an arrow
+and words too, so that nothing depends on its colour. Long trees are cut into pieces that fit a page.
 """
 
 from __future__ import annotations
@@ -12,9 +12,9 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from api.render.jinja import render
-from api.render.wiring_text import LightView, Stand, length_text, view_lights, volts_text
+from api.render.wiring_text import counted, fixture_words, length_text, volts_text, watts_words
 from controller.inspection.findings import SolvedStates
-from controller.inspection.report import WiringReport
+from controller.inspection.report import LightResult, Standing, WiringReport
 from controller.wiring.network import CableSegment
 from controller.wiring.solver import Solution
 
@@ -30,16 +30,16 @@ ROWS_A_PIECE = 5
 # Width of a letter at the sizes used, a little more than the fonts' mean.
 _NAME_PX, _WHAT_PX = 7.6, 6.3
 _LEAST_LETTERS = 6
-# Plates that bear volts farther off than this part of the tap's are shown to the edge of the scale.
+# Ranges that reach farther off than this part of the tap's volts end at the edge of the scale.
 _NEAR_PART = 0.25
 _LEAST_MM2, _MOST_MM2 = 0.75, 13.3
-_WORDS = {
-    Stand.INSIDE: "",
-    Stand.LOW: "▼ too low",
-    Stand.HIGH: "▲ too high",
-    Stand.BOTH: "▼▲ too low and high",
-    Stand.OUT: "▼ drops out",
-    Stand.NONE: "? no solution",
+_MARKS = {
+    Standing.INSIDE: "",
+    Standing.LOW: "▼ too low",
+    Standing.HIGH: "▲ too high",
+    Standing.BOTH: "▼▲ too low and high",
+    Standing.OUT: "▼ drops out",
+    Standing.NONE: "? no solution",
 }
 
 
@@ -56,7 +56,7 @@ class Row:
         cable: gauge, length and amperes of the cable to it.
         volts: in figures; the node's own where no light hangs there.
         mark: what is wrong with them, in words.
-        band: the volts that it bears, as left and right on the scale; None without a light.
+        band: the volts that it is allowed, as left and right on the scale; None without a light.
         dot: the volts with everything lit, on the scale.
         most: the volts with its zone alone.
     """
@@ -103,7 +103,7 @@ def draw_tree(report: WiringReport, place: int, *, key: str) -> list[str]:
             "tree.svg",
             key=f"{key}-{number + 1}",
             title=layout.title + (f", part {number + 1} of {pieces}" if pieces > 1 else ""),
-            told=f"Goes on from part {number}." if number else layout.told,
+            description=f"Continues part {number}." if number else layout.description,
             width_px=WIDTH_PX,
             top_px=0 if number else _TOP_PX,
             row_px=ROW_PX,
@@ -127,12 +127,12 @@ class _Layout:
     def __init__(self, report: WiringReport, place: int) -> None:
         self._one = report.inspection.solved[place]
         self._network = self._one.lit.network
-        self._lights: dict[str, list[LightView]] = {}
-        lights = view_lights(report, place)
+        self._lights: dict[str, list[LightResult]] = {}
+        lights = [each for each in report.lights(place) if each.light.placed]
         for light in lights:
-            self._lights.setdefault(light.node, []).append(light)
+            self._lights.setdefault(light.fixture.node, []).append(light)
         self._onward: dict[str, list[CableSegment]] = {}
-        for cable in self._network.stretches:
+        for cable in self._network.segments:
             self._onward.setdefault(cable.from_node, []).append(cable)
         feed = self._network.feed
         self._low_v, self._high_v = _ends_of_scale(lights, feed.source_v)
@@ -144,8 +144,8 @@ class _Layout:
         self.rows: list[Row] = []
         self.lines: list[Line] = []
         self._draw(steps)
-        self.title = f"{feed.node}: {feed.source_v:g} V, {_count(len(self._network.stretches), 'cable')}"
-        self.told = _tell(lights, self._one)
+        self.title = f"{feed.node}: {feed.source_v:g} V, {counted(len(self._network.segments), 'cable')}"
+        self.description = _describe(lights, self._one)
 
     def _walk(self) -> Iterator[tuple[CableSegment | None, str, int]]:
         """Yield each node with the cable to it and its lane, a branch to its end before the next."""
@@ -159,9 +159,7 @@ class _Layout:
 
     def _draw(self, steps: Sequence[tuple[CableSegment | None, str, int]]) -> None:
         lit = self._one.lit
-        amperes: dict[str, float] = {}
-        if isinstance(lit, Solution):
-            amperes = {state.stretch.to_node: state.amperes for state in lit.stretches}
+        carried = lit.cables if isinstance(lit, Solution) else {}
         at: dict[str, tuple[float, float]] = {}
         for cable, node, lane in steps:
             x_px, y_px = _LEFT_PX + lane * self._lane_px, (len(self.rows) + 0.5) * ROW_PX
@@ -169,7 +167,7 @@ class _Layout:
             words = ""
             if cable is not None:
                 self.lines.append(_line(cable, at[cable.from_node], (x_px, y_px)))
-                flow = f", {amperes[node]:.2f} A" if node in amperes else ""
+                flow = f", {carried[node].amperes:.2f} A" if node in carried else ""
                 words = f"{cable.gauge}, {length_text(cable.length_m, cable.gauge)}{flow}"
             lights = self._lights.get(node, [])
             # At the transformer itself stands the transformer; a light there comes below it.
@@ -198,8 +196,9 @@ class _Layout:
         )
 
     def _light_row(
-        self, x_px: float, y_px: float, light: LightView, *, glyph: str, name: str, cable: str
+        self, x_px: float, y_px: float, light: LightResult, *, glyph: str, name: str, cable: str
     ) -> Row:
+        low_v, high_v = light.fixture.range_v
         return Row(
             y_px=y_px,
             x_px=x_px,
@@ -208,8 +207,8 @@ class _Layout:
             what=_fit(light, self._room_px(name, cable)),
             cable=cable,
             volts=volts_text(light.volts),
-            mark=_WORDS[light.stand],
-            band=(self._at(light.low_v), self._at(light.high_v)),
+            mark=_MARKS[light.standing],
+            band=(self._at(low_v), self._at(high_v)),
             dot=None if light.volts is None else self._at(light.volts),
             most=None if light.most_v is None else self._at(light.most_v),
         )
@@ -228,16 +227,16 @@ class _Layout:
         return round(_SCALE_LEFT_PX + min(1.0, max(0.0, part)) * (_SCALE_RIGHT_PX - _SCALE_LEFT_PX), 2)
 
 
-def _fit(light: LightView, room_px: float) -> str:
+def _fit(light: LightResult, room_px: float) -> str:
     """Shorten the name of a fixture, not what it takes, where there is no room for both."""
-    letters = int(room_px / _WHAT_PX)
-    if len(light.what) <= letters:
-        return light.what
-    kept = letters - len(light.takes) - 3
+    letters, words, watts = int(room_px / _WHAT_PX), fixture_words(light), watts_words(light)
+    if len(words) <= letters:
+        return words
+    kept = letters - len(watts) - 3
     if kept < _LEAST_LETTERS:
-        return light.takes if len(light.takes) <= letters else ""
-    head = light.what.removesuffix(f", {light.takes}")
-    return f"{head[:kept].rstrip()}…, {light.takes}"
+        return watts if len(watts) <= letters else ""
+    head = words.removesuffix(f", {watts}")
+    return f"{head[:kept].rstrip()}…, {watts}"
 
 
 def _line(cable: CableSegment, start: tuple[float, float], end: tuple[float, float]) -> Line:
@@ -250,11 +249,11 @@ def _line(cable: CableSegment, start: tuple[float, float], end: tuple[float, flo
     return Line(path=path, width_px=round(1.2 + 4.0 * part, 2), top_px=y0, bottom_px=y1)
 
 
-def _ends_of_scale(lights: Sequence[LightView], source_v: float) -> tuple[float, float]:
-    """Choose whole volts around everything that is shown; plates from 9 to 24 V do not squeeze the rest."""
+def _ends_of_scale(lights: Sequence[LightResult], source_v: float) -> tuple[float, float]:
+    """Choose whole volts around what is shown; a range from 9 to 24 V does not squeeze the rest."""
     shown = [source_v, *(v for light in lights for v in (light.volts, light.most_v) if v is not None)]
-    borne = [volts for light in lights for volts in (light.low_v, light.high_v)]
-    near = [volts for volts in borne if abs(volts - source_v) <= _NEAR_PART * source_v]
+    allowed = [volts for light in lights for volts in light.fixture.range_v]
+    near = [volts for volts in allowed if abs(volts - source_v) <= _NEAR_PART * source_v]
     low_v, high_v = math.floor(min([*shown, *near])), math.ceil(max([*shown, *near]))
     return float(low_v), float(max(high_v, low_v + 1))
 
@@ -267,23 +266,17 @@ def _ticks(low_v: float, high_v: float) -> Iterator[float]:
         volts += step
 
 
-def _tell(lights: Sequence[LightView], one: SolvedStates) -> str:
-    """Say in a few sentences what the drawing shows."""
+def _describe(lights: Sequence[LightResult], one: SolvedStates) -> str:
+    """Describe in a few sentences what the drawing shows."""
     if not isinstance(one.lit, Solution):
         return f"{one.lit}."
-    count = _count(sum(light.count for light in lights), "light")
-    known = [light for light in lights if light.volts is not None]
+    count = counted(sum(each.fixture.count for each in lights), "light")
+    known = [(each.volts, each.fixture.node, each.standing) for each in lights if each.volts is not None]
     if not known:
         return f"{count}."
-    least = min(known, key=lambda light: light.volts or 0.0)
-    most = max(known, key=lambda light: light.volts or 0.0)
-    outside = [light for light in known if light.stand is not Stand.INSIDE]
-    stand = "; ".join(f"{light.node} {light.stand.value}" for light in outside) or "all inside their range"
+    (least_v, least_at, _), (most_v, most_at, _) = min(known), max(known)
+    outside = [f"{node} {standing.value}" for _, node, standing in known if standing is not Standing.INSIDE]
     return (
-        f"{count}, with everything lit: fewest volts {volts_text(least.volts)} V at {least.node}, most"
-        f" {volts_text(most.volts)} V at {most.node}; {stand}. The table of readings has every light."
+        f"{count}, with everything lit: fewest volts {least_v:.2f} V at {least_at}, most {most_v:.2f} V at"
+        f" {most_at}; {'; '.join(outside) or 'all in range'}. The table of readings has every light."
     )
-
-
-def _count(number: int, noun: str) -> str:
-    return f"{number} {noun}{'' if number == 1 else 's'}"

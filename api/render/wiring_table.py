@@ -1,4 +1,8 @@
-"""The wiring of a site, told on the command line: load, volts at every light, findings, what would do."""
+"""The wiring of a site on the terminal.
+
+What matters stands first: errors, then warnings, each kind in one line with its worst case; what is in order
+is counted, and listed only where it is asked for.
+"""
 
 from __future__ import annotations
 
@@ -7,131 +11,142 @@ from collections.abc import Iterator, Sequence
 from rich.console import RenderableType
 from rich.text import Text
 
-from api.render.tables import QUIET, STRONG, TableColumn, build_table, show
+from api.render.tables import QUIET, STRONG, TableColumn, build_table, count, show
 from api.render.wiring_json import NO_TRANSFORMER
 from api.render.wiring_text import (
-    NOTHING_DOES,
-    LightView,
-    Stand,
-    answer_words,
+    NOTHING_HELPS,
+    RANGE_NOTE,
+    VOLTS_NOTE,
+    count_ok,
+    counted,
+    fixture_words,
     group_findings,
     load_rows,
     load_words,
     measured_words,
-    percent_text,
+    named,
     proposal_words,
+    range_text,
+    summary,
     tap_words,
-    view_lights,
     volts_text,
 )
 from config.errors import Severity
 from config.models.site import Site
-from controller.inspection.findings import Finding
-from controller.inspection.report import WiringReport
-
-_LIGHTS = (
-    TableColumn(heading="Zone"),
-    TableColumn(heading="Node"),
-    TableColumn(heading="Light", folds=True),
-    TableColumn(heading="Volts", right=True),
-    TableColumn(heading="At most", right=True),
-    TableColumn(heading="Bears", right=True),
-    TableColumn(heading="Light", right=True),
-    TableColumn(heading="Life", right=True),
-    TableColumn(heading="Measured", right=True),
-    TableColumn(heading=""),
-)
+from controller.design.placement import LitObject, feet_and_metres
+from controller.inspection.findings import in_percent
+from controller.inspection.report import LightResult, Standing, WiringReport
 
 
-def tell_wiring(site: Site, reports: Sequence[WiringReport]) -> None:
-    """Print what there is to say about some transformers."""
-    things: list[RenderableType] = [Text(f"{site.name}, wiring: {answer_words(reports)}", style=STRONG)]
+def print_wiring(site: Site, reports: Sequence[WiringReport], *, listed: bool = False) -> None:
+    """Print what there is to say about some transformers.
+
+    Args:
+        site: the site.
+        reports: the transformers.
+        listed: list what is in order too.
+    """
+    things: list[RenderableType] = [Text(f"{site.name}, wiring: {summary(reports)}", style=STRONG)]
     if not site.transformers:
         things.append(Text(f"Not known: {NO_TRANSFORMER}."))
     for report in reports:
-        things += [Text(""), *_tell(report)]
+        things += [Text(""), *_shown(report, listed=listed)]
     show(*things)
 
 
-def _tell(report: WiringReport) -> Iterator[RenderableType]:
+def _shown(report: WiringReport, *, listed: bool) -> Iterator[RenderableType]:
     transformer = report.wiring.transformer
-    name = transformer.id if transformer.name == transformer.id else f"{transformer.id} ({transformer.name})"
+    name = named(transformer.id, transformer.name)
     yield Text(f"Transformer {name}, {transformer.rated_va:g} VA, {tap_words(report)}", style=STRONG)
     yield Text(f"Load: {load_words(report)}")
+    yield from _shown_findings(report, listed=listed)
+    ways = [f"{place}. {proposal_words(each)}" for place, each in enumerate(report.proposals, start=1)]
+    yield from _section("Ways to fix the errors, each computed", ways)
+    if report.without_advice:
+        yield from (Text(""), Text(NOTHING_HELPS))
+    yield from _section("Measured and computed", list(measured_words(report)))
     yield Text("")
-    numbers = [TableColumn(heading=each, right=True) for each in ("Lights", "By papers", "Lit alone")]
-    yield build_table([TableColumn(heading="Zone"), *numbers], load_rows(report))
+    numbers = [TableColumn(heading=each, right=True) for each in ("Lights", "Rated", "Lit alone")]
+    yield build_table([TableColumn(heading="Zone"), *numbers], list(load_rows(report)))
     for place, circuit in enumerate(report.wiring.circuits):
-        lights = view_lights(report, place)
+        lights = [each for each in report.lights(place) if each.light.placed]
         if lights:
-            yield Text("")
-            yield Text(f"Volts from “{circuit.network.feed.node}”, {circuit.network.feed.source_v:g} V")
-            yield from _tell_lights(lights)
+            feed = circuit.network.feed
+            yield from (Text(""), Text(f"Volts from “{feed.node}”, {feed.source_v:g} V"))
+            yield from _shown_lights(lights)
+    yield from _section("Rule of thumb and calculation", [rule.words for rule in report.rules])
+    yield from _section("Not known", report.unknown)
+
+
+def _section(heading: str, lines: Sequence[str]) -> Iterator[RenderableType]:
+    """Show some sentences under a heading; nothing where there are none."""
+    if lines:
+        yield Text("")
+        yield build_table([TableColumn(heading=heading, folds=True)], [[line] for line in lines])
+
+
+def _shown_findings(report: WiringReport, *, listed: bool) -> Iterator[RenderableType]:
+    """Show errors and warnings, with what to do and who says so; what is ok is counted, or listed too."""
+    findings = report.inspection.findings
+    rows: list[Sequence[str | Text]] = []
+    for group in group_findings(findings, listed=listed):
+        rows.append([Text(group.level, style="" if group.level is Severity.OK else STRONG), group.words])
+        rows += [["", f"to fix: {group.worst.remedy}"]] if group.worst.remedy else []
+        rows.append(["", Text(f"limit: {'; '.join(group.sources)}", style=QUIET)])
+    if not listed:
+        rows.append(["ok", f"{counted(count_ok(findings), 'check')}; list them with --all"])
     yield Text("")
-    yield _tell_findings(report.inspection.findings)
-    yield from _tell_advice(report)
-    yield from _tell_measured(report)
-    if report.rules:
-        yield Text("")
-        heading = TableColumn(heading="The trade’s rule beside the truth", folds=True)
-        yield build_table([heading], [[rule.words] for rule in report.rules])
-    if report.unknown:
-        yield Text("")
-        yield build_table([TableColumn(heading="Not known", folds=True)], [[each] for each in report.unknown])
+    yield build_table([TableColumn(heading="Level"), TableColumn(heading="Finding", folds=True)], rows)
 
 
-def _tell_lights(lights: Sequence[LightView]) -> Iterator[RenderableType]:
-    """Tell the lights one by one; columns that are empty all the way down are left out."""
+def _shown_lights(lights: Sequence[LightResult]) -> Iterator[RenderableType]:
+    """Show the lights one by one; columns that are empty all the way down are left out."""
+    columns = (
+        TableColumn(heading="Zone"),
+        TableColumn(heading="Node"),
+        TableColumn(heading="Fixture", folds=True),
+        *(
+            TableColumn(heading=heading, right=True)
+            for heading in ("Volts", "Max. V", "Allowed V", "Brightness", "Lamp life", "Measured V")
+        ),
+        TableColumn(heading=""),
+    )
     rows = [
         (
-            light.zone,
-            light.node,
-            light.what,
-            volts_text(light.volts),
-            volts_text(light.most_v),
-            light.range_text,
-            percent_text(light.light),
-            percent_text(light.life),
-            "" if light.measured_v is None else volts_text(light.measured_v),
-            "" if light.stand is Stand.INSIDE else light.stand.value,
+            each.light.zone,
+            each.fixture.node,
+            fixture_words(each),
+            volts_text(each.volts),
+            volts_text(each.most_v),
+            range_text(each),
+            "" if each.brightness is None else in_percent(each.brightness),
+            "" if each.life is None else in_percent(each.life),
+            "" if each.light.measured_v is None else volts_text(each.light.measured_v),
+            "" if each.standing is Standing.INSIDE else each.standing.value,
         )
-        for light in lights
+        for each in lights
     ]
-    kept = [place for place in range(len(_LIGHTS)) if any(row[place] for row in rows)]
-    yield build_table([_LIGHTS[place] for place in kept], [[row[place] for place in kept] for row in rows])
-    notes = ["Volts: everything lit. At most: its zone alone on cool cable."]
-    if not all(light.stated for light in lights):
-        notes.append("* 0.90 to 1.05 of the rated volts, as no plate is written down.")
-    yield Text(" ".join(notes), style=QUIET)
+    kept = [place for place in range(len(columns)) if any(row[place] for row in rows)]
+    yield build_table([columns[place] for place in kept], [[row[place] for place in kept] for row in rows])
+    note = VOLTS_NOTE if all(each.stated for each in lights) else f"{VOLTS_NOTE} {RANGE_NOTE}"
+    yield Text(note, style=QUIET)
 
 
-def _tell_findings(findings: Sequence[Finding]) -> RenderableType:
-    """Tell the findings, the worst first; each with who says so, and what would do."""
-    rows: list[Sequence[str | Text]] = []
-    for group in group_findings(findings):
-        style = "" if group.level is Severity.OK else STRONG
-        for words, remedy in group.found:
-            rows.append([Text(group.level.value, style=style), words])
-            rows += [["", f"would do: {remedy}"]] if remedy else []
-        rows.append(["", Text(f"by: {group.source}", style=QUIET)])
-    return build_table([TableColumn(heading="Finding"), TableColumn(heading="", folds=True)], rows)
-
-
-def _tell_advice(report: WiringReport) -> Iterator[RenderableType]:
-    """Tell what would do, the cheapest first, each solved."""
-    if report.proposals:
-        rows = [[f"{place}.", proposal_words(each)] for place, each in enumerate(report.proposals, start=1)]
-        yield Text("")
-        heading = TableColumn(heading="What would do, each solved", folds=True)
-        yield build_table([TableColumn(heading=""), heading], rows)
-    elif report.without_advice:
-        yield Text("")
-        yield Text(NOTHING_DOES)
-
-
-def _tell_measured(report: WiringReport) -> Iterator[RenderableType]:
-    """Tell what was measured beside what was computed."""
-    rows = [[row] for row in measured_words(report)]
-    if rows:
-        yield Text("")
-        yield build_table([TableColumn(heading="Measured beside computed", folds=True)], rows)
+def print_placement(text: str, lit: LitObject) -> None:
+    """Print how many lights an object takes and where, each with where it comes from."""
+    columns = [TableColumn(heading="Where and why", folds=True), TableColumn(heading="Source")]
+    placement = lit.placement
+    where = ""
+    if placement.out_m:
+        where = f", {feet_and_metres(placement.out_m)} out, tilted {placement.tilt_deg:.0f}°"
+        where += f", with a beam of {placement.beam_deg:g}°"
+    rows = [(words, "common practice, no source") for words in lit.practice]
+    if placement.along_m:
+        along = ", ".join(feet_and_metres(each) for each in placement.along_m)
+        rows.insert(0, (f"along it at {along} from its beginning", "common practice, no source"))
+    if len(placement.around_deg) > 1:
+        around = ", ".join(f"{angle:+.0f}°" if angle else "0°" for angle in placement.around_deg)
+        rows.insert(0, (f"around it at {around}, 0° towards the viewer", "common practice, no source"))
+    rows += [(words, "geometry") for words in lit.geometry]
+    lights = count(placement.lights, f"{placement.kind} light")
+    show(Text(f"{text.strip()}: {lights}{where}", style=STRONG), Text(""), build_table(columns, rows))

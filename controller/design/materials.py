@@ -93,7 +93,7 @@ def list_materials(site: Site, wirings: Sequence[TransformerWiring]) -> Material
     laid_m: dict[Gauge, float] = {}
     leads_m: dict[Gauge, float] = {}
     for network in networks:
-        for cable in network.stretches:
+        for cable in network.segments:
             laid_m[cable.gauge] = laid_m.get(cable.gauge, 0.0) + cable.length_m
     for wiring in wirings:
         for circuit in wiring.circuits:
@@ -149,8 +149,8 @@ def _list_connectors(wirings: Sequence[TransformerWiring]) -> tuple[Connectors, 
     for wiring in wirings:
         for circuit in wiring.circuits:
             network = circuit.network
-            wires = Counter(cable.to_node for cable in network.stretches)
-            wires.update(cable.from_node for cable in network.stretches)
+            wires = Counter(cable.to_node for cable in network.segments)
+            wires.update(cable.from_node for cable in network.segments)
             for light in circuit.lights:
                 if light.placed:
                     wires[light.at.node] += 1 if light.kind in _ONE_CORD else light.at.count

@@ -7,13 +7,14 @@ placement says which of its figures are. Tilt and beam are computed. What looks 
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import dataclass
 from enum import StrEnum
 from typing import Final
 
 from config.errors import WiringError
-from config.models.cables import M_PER_FT
-from controller.design.photometry import beam_for_width_deg, tilt_deg
+from config.models.cables import M_PER_FT, parse_length
+from controller.design.photometry import beam_for_width_deg, tilt_deg, upright_illuminance_lx
 
 # All common practice, no source.
 OUT_PER_HEIGHT: Final = 2.0 / 6.5
@@ -33,6 +34,16 @@ SHRUB_SPACING_PER_OUT: Final = 2.0
 WALL_OUT_PER_HEIGHT: Final = 0.3
 PATH_SPACING_M: Final = 8.0 * M_PER_FT
 USUAL_BEAMS_DEG: Final = (12.0, 24.0, 36.0, 60.0, 90.0, 120.0)
+USUAL_SPREAD: Final = 0.5
+"""Width of a tree or a tall thing as a part of its height where nobody gives it."""
+
+_OBJECT: Final = re.compile(
+    r"\s*(tree|shrub|tall thing|wall|path)s?\s+(.+?)(?:\s+by\s+(.+?))?\s*", re.IGNORECASE
+)
+_HOW: Final = (
+    "write a kind (tree, shrub, tall thing, wall, path), its height, and its width or length:"
+    " “tree 7 ft by 5 ft”, “wall 8 ft by 30 ft”, “path 12 m”"
+)
 
 
 class Target(StrEnum):
@@ -189,3 +200,105 @@ def _middles(length_m: float, parts: int) -> tuple[float, ...]:
 
 def _usual_beam(needed_deg: float) -> float:
     return next((beam for beam in USUAL_BEAMS_DEG if beam >= needed_deg), USUAL_BEAMS_DEG[-1])
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class LitObject:
+    """An object with its lights.
+
+    Attributes:
+        what: the object.
+        height_m: of it; 0 for a path.
+        spread_m: its width, or its length where it is long.
+        spread_assumed: whether the usual width was taken, as nobody gave one.
+        placement: the lights.
+        candela: of one light, where it was given.
+        lux: of the object at the height that is aimed at, by one light; None without candela.
+    """
+
+    what: Target
+    height_m: float
+    spread_m: float
+    spread_assumed: bool
+    placement: Placement
+    candela: float | None
+    lux: float | None
+
+    @property
+    def practice(self) -> tuple[str, ...]:
+        """What of it is common practice."""
+        if not self.spread_assumed:
+            return self.placement.practice
+        width = feet_and_metres(self.spread_m)
+        return (*self.placement.practice, f"no width was given: taken as half the height, {width}")
+
+    @property
+    def geometry(self) -> tuple[str, ...]:
+        """What of it was computed."""
+        if self.lux is None:
+            return self.placement.geometry
+        lux = f"{self.candela:g} cd give {self.lux:.0f} lx on an upright face there"
+        return (*self.placement.geometry, f"{lux}, by the inverse-square and cosine laws")
+
+
+def feet_and_metres(length_m: float) -> str:
+    """Write a length in feet and in metres."""
+    return f"{length_m / M_PER_FT:.1f} ft ({length_m:.2f} m)"
+
+
+def parse_placement(text: str, candela: float | None = None) -> LitObject:
+    """Place lights for an object as a person describes it.
+
+    Args:
+        text: kind, height and width, such as ``tree 7 ft by 5 ft``; a path has only its length.
+        candela: of one light in the middle of its beam.
+
+    Raises:
+        WiringError: the text cannot be read, or a figure cannot be.
+    """
+    found = _OBJECT.fullmatch(text)
+    if found is None:
+        raise WiringError(f"“{text}” is not an object that lights can be placed at; {_HOW}")
+    return place_object(Target(found[1].lower()), found[2], found[3], candela)
+
+
+def place_object(
+    what: Target, first: str, second: str | None = None, candela: float | None = None
+) -> LitObject:
+    """Place lights for an object.
+
+    Args:
+        what: its kind.
+        first: its height; the length of a path.
+        second: its width, or its length where it is long; a tree or a column may do without.
+        candela: of one light in the middle of its beam.
+
+    Raises:
+        WiringError: a figure is missing, or cannot be.
+    """
+    first_m = parse_length(first)
+    second_m = None if second is None else parse_length(second)
+    if candela is not None and not (math.isfinite(candela) and candela > 0.0):
+        raise WiringError(f"candela = {candela:g}; it must be a number above zero")
+    height_m, spread_m = first_m, second_m
+    if what is Target.PATH:
+        if second_m is not None:
+            raise WiringError("a path has a length only: “path 12 m”")
+        height_m, spread_m = 0.0, first_m
+    elif spread_m is None:
+        if what not in {Target.TREE, Target.TALL}:
+            raise WiringError(f"a {what} has a height and a length; {_HOW}")
+        spread_m = USUAL_SPREAD * first_m
+    placement = place(what, height_m=height_m, spread_m=spread_m)
+    lux = None
+    if candela is not None and what is not Target.PATH:
+        lux = upright_illuminance_lx(candela, placement.out_m, AIM_PART * height_m)
+    return LitObject(
+        what=what,
+        height_m=height_m,
+        spread_m=spread_m,
+        spread_assumed=second_m is None and what is not Target.PATH,
+        placement=placement,
+        candela=candela,
+        lux=lux,
+    )

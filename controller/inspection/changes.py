@@ -157,7 +157,7 @@ def _other_circuits(
     network: Network, way: Sequence[CableSegment], taps_v: Sequence[float], drop_percent: float | None
 ) -> Iterator[WiringChange]:
     """Part of the cables on another tap, a circuit of its own: a whole branch, or a second run to a node."""
-    branches = [cable.to_node for cable in network.stretches if cable.from_node == network.feed.node]
+    branches = [cable.to_node for cable in network.segments if cable.from_node == network.feed.node]
     for tap_v in taps_v:
         for node in branches if len(branches) > 1 else ():
             words = f"move the cable to “{node}” to the {tap_v:g} V tap"
@@ -206,7 +206,7 @@ def _least_copper(network: Network, drop_percent: float | None) -> Gauges | None
     """The thicker cables with the least copper; none where the present ones do, None where none do."""
     if has_volts(network, drop_percent):
         return {}
-    lengths_m = {cable.to_node: cable.length_m for cable in network.stretches}
+    lengths_m = {cable.to_node: cable.length_m for cable in network.segments}
     return min(
         find_gauges(prepare_trial(network, drop_percent)),
         key=lambda gauges: sum(lengths_m[end] * gauge.area_mm2 for end, gauge in gauges.items()),

@@ -12,6 +12,7 @@ from itertools import repeat
 from typing import Final
 
 from config.errors import Severity
+from config.models.cables import Build, Gauge, Unit
 from controller.inspection.findings import (
     Finding,
     InspectionResult,
@@ -21,7 +22,6 @@ from controller.inspection.findings import (
     in_percent,
 )
 from controller.inspection.lamp_checks import check_drop, check_evenness, check_life, check_volts
-from config.models.cables import Build, Gauge, Unit
 from controller.wiring.cable import Ampacity, ampacity
 from controller.wiring.limits import Limits
 from controller.wiring.network import Network
@@ -190,8 +190,8 @@ def _check_circuit(solution: Solution) -> Finding:
 def _check_cables(solution: Solution) -> list[Finding]:
     """Current of each cable and lead against its ampacity, and 80 % of it for long hours."""
     carried: list[tuple[str, Gauge, float, Ampacity]] = []
-    for state in solution.stretches:
-        cable = state.stretch
+    for state in solution.segments:
+        cable = state.segment
         limit = ampacity(cable.gauge)
         if cable.ampacity_a is not None:
             limit = Ampacity(amperes=cable.ampacity_a, source="the cable's own plate")
@@ -222,7 +222,7 @@ def _check_cables(solution: Solution) -> list[Finding]:
 
 def _check_conductors(network: Network) -> list[Finding]:
     """Metric conductors against the least size; the rule is not one of the American code."""
-    laid = [(f"{c.from_node} to {c.to_node}", c.gauge, c.length_m) for c in network.stretches]
+    laid = [(f"{c.from_node} to {c.to_node}", c.gauge, c.length_m) for c in network.segments]
     laid += [
         (f"lead at {fixture.node}", fixture.lead.gauge, fixture.lead.length_m)
         for fixture in network.fixtures

@@ -150,7 +150,7 @@ def _lamps_out(base: Solution, readings: Sequence[MeasuredVolts]) -> Iterator[_T
 
 def _gauges(base: Solution, readings: Sequence[MeasuredVolts]) -> Iterator[_Tried]:
     """All cables of one noted gauge as another gauge of the same kind."""
-    cables = base.network.stretches
+    cables = base.network.segments
     for noted in dict.fromkeys(cable.gauge for cable in cables):
         ends = [cable.to_node for cable in cables if cable.gauge == noted]
         for gauge in same_kind(noted):
@@ -185,9 +185,9 @@ def _splices(base: Solution, readings: Sequence[MeasuredVolts], tolerance_v: flo
     network = base.network
     ways = [{cable.to_node for cable in way_to(network, fixture.node)} for fixture in network.fixtures]
     off_v = _off_now(base, readings)
-    for place, state in enumerate(base.stretches):
-        name = f"{state.stretch.from_node} to {state.stretch.to_node}"
-        behind = [at for at, one in enumerate(readings) if state.stretch.to_node in ways[one.fixture]]
+    for place, state in enumerate(base.segments):
+        name = f"{state.segment.from_node} to {state.segment.to_node}"
+        behind = [at for at, one in enumerate(readings) if state.segment.to_node in ways[one.fixture]]
         if state.amperes > 0.0 and _may_be_splice(off_v, behind, tolerance_v):
             first_ohm = _mean(off_v, behind) / state.amperes
             yield from _splice(_in_cable(network, place), name, first_ohm, readings, behind)
@@ -206,7 +206,7 @@ def _opens(base: Solution, readings: Sequence[MeasuredVolts]) -> Iterator[_Tried
         return
     cuts: dict[str, set[int]] = {}  # what may be open, and the fixtures behind it
     ways = [{cable.to_node for cable in way_to(network, fixture.node)} for fixture in fixtures]
-    for cable in network.stretches:
+    for cable in network.segments:
         behind = {place for place, way in enumerate(ways) if cable.to_node in way}
         cuts[f"{cable.from_node} to {cable.to_node}"] = behind
     for one in readings:
@@ -242,12 +242,12 @@ def _splice(
 
 
 def _in_cable(network: Network, place: int) -> Callable[[float], Network]:
-    cables = network.stretches
+    cables = network.segments
     old = cables[place]
 
     def make(ohm: float) -> Network:
         spliced = replace(old, splice_ohm=old.splice_ohm + ohm)
-        return replace(network, stretches=(*cables[:place], spliced, *cables[place + 1 :]))
+        return replace(network, segments=(*cables[:place], spliced, *cables[place + 1 :]))
 
     return make
 
@@ -264,7 +264,7 @@ def _at_lamp(network: Network, place: int) -> Callable[[float], Network]:
         moved = replace(old, node=end)
         return replace(
             network,
-            stretches=(*network.stretches, cable),
+            segments=(*network.segments, cable),
             fixtures=(*fixtures[:place], moved, *fixtures[place + 1 :]),
         )
 

@@ -62,6 +62,11 @@ class Finding:
     words: str
     remedy: str = ""
 
+    @property
+    def excess(self) -> float:
+        """How far the value is beyond its limit, as a part of the limit."""
+        return abs(self.value - self.limit) / self.limit
+
 
 def hold_against(
     topic: Topic,

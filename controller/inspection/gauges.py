@@ -45,7 +45,7 @@ class SizingTrial:
     def suffices(self, gauges: Gauges) -> bool:
         """Whether every lamp has its volts with these cables exchanged."""
         network, ohm = self.network, list(self.tree.ohm)
-        for cable in network.stretches:
+        for cable in network.segments:
             if (gauge := gauges.get(cable.to_node)) is not None:
                 loop = loop_ohm(gauge, cable.length_m, network.temperature_c)
                 ohm[self.places[cable.to_node]] = loop + cable.splice_ohm
@@ -155,7 +155,7 @@ def _keep(found: list[Gauges], gauges: Gauges | None) -> None:
 def _carry_their_current(trial: SizingTrial) -> Gauges:
     """The least gauges for cables that carry more than they may."""
     forced: Gauges = {}
-    for cable in trial.network.stretches:
+    for cable in trial.network.segments:
         amperes = trial.flows[trial.places[cable.to_node]]
         limit_a = ampacity(cable.gauge).amperes if cable.ampacity_a is None else cable.ampacity_a
         if amperes > limit_a:
@@ -191,7 +191,7 @@ def _first(most: int, suffices: Callable[[int], bool]) -> int:
 def _trim(trial: SizingTrial, forced: Gauges, mix: Gauges) -> Gauges:
     """Take back from a mix what it does not need: of each cable, the most copper first, as much as can be."""
     trimmed = dict(mix)
-    cables = {cable.to_node: cable for cable in trial.network.stretches}
+    cables = {cable.to_node: cable for cable in trial.network.segments}
     for end in sorted(mix, key=lambda end: -cables[end].length_m * mix[end].area_mm2):
         least = forced.get(end)
         thinner = [g for g in thicker(least or cables[end].gauge) if g.area_mm2 < mix[end].area_mm2]
@@ -209,7 +209,7 @@ def _single(trial: SizingTrial, forced: Gauges, choices: dict[str, tuple[Gauge, 
     """The one cable that does alone with the least copper; those that do not at their thickest are left."""
     temperature_c = trial.network.temperature_c
     best: tuple[float, Gauges] | None = None
-    for cable in trial.network.stretches:
+    for cable in trial.network.segments:
         end, place = cable.to_node, trial.places[cable.to_node]
         if not (gauges := choices.get(end)):
             continue
@@ -231,7 +231,7 @@ def _by_gain(
     """Every step to a next gauge by its gain, current × ohms saved ÷ copper added, the greatest first."""
     temperature_c = trial.network.temperature_c
     steps = []
-    for cable in trial.network.stretches:
+    for cable in trial.network.segments:
         end = cable.to_node
         if end not in choices:
             continue

@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from enum import StrEnum
 from typing import Final
 
 from config.errors import Severity
@@ -23,11 +24,85 @@ from controller.inspection.measurements import (
     compare_watts,
 )
 from controller.inspection.rule_of_thumb import RuleOfThumbCheck, check_rule_of_thumb
+from controller.lamps.light import filament_light
+from controller.lamps.physics import filament_life_h
+from controller.wiring.fixtures import PlacedLight
 from controller.wiring.from_site import Circuit, TransformerWiring, build_wiring
-from controller.wiring.solver import Solution
+from controller.wiring.network import FixtureAt, Lamp
+from controller.wiring.solver import LampState, Solution
 
 _OF_LAMPS: Final = frozenset({Topic.LAMP_LOW, Topic.LAMP_HIGH, Topic.DROP})
 _OF_A_TAP: Final = frozenset({Topic.SUPPLY, Topic.CIRCUIT})
+
+
+class Standing(StrEnum):
+    """How a light's volts stand to what it is allowed."""
+
+    INSIDE = "inside"
+    LOW = "too low"
+    HIGH = "too high"
+    BOTH = "too low and too high"
+    OUT = "drops out"
+    NONE = "no solution"
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class LightResult:
+    """One light, or equal lights at one node, with what it gets.
+
+    Attributes:
+        light: which.
+        state: with everything lit; None where there is no solution.
+        most_v: volts with its zone lit alone on cool cable.
+    """
+
+    light: PlacedLight
+    state: LampState | None
+    most_v: float | None
+
+    @property
+    def fixture(self) -> FixtureAt:
+        """The fixture as the solver has it."""
+        return self.light.at
+
+    @property
+    def volts(self) -> float | None:
+        """Volts with everything lit."""
+        return self.state.volts if self.state else None
+
+    @property
+    def brightness(self) -> float | None:
+        """Part of the rated light with everything lit; None but for a filament lamp."""
+        fixture = self.fixture
+        if fixture.lamp is not Lamp.FILAMENT or self.state is None:
+            return None
+        return filament_light(self.state.volts, fixture.rated_v)
+
+    @property
+    def life(self) -> float | None:
+        """Part of the rated life at the most volts; None but for a filament lamp."""
+        fixture = self.fixture
+        if fixture.lamp is not Lamp.FILAMENT or not self.most_v:
+            return None
+        return filament_life_h(1.0, self.most_v, fixture.rated_v)
+
+    @property
+    def stated(self) -> bool:
+        """Whether its range is read off its plate."""
+        return self.fixture.min_v is not None
+
+    @property
+    def standing(self) -> Standing:
+        """How its volts stand to its range."""
+        if self.state is None:
+            return Standing.NONE
+        low_v, high_v = self.fixture.range_v
+        low, high = self.state.volts < low_v, self.most_v is not None and self.most_v > high_v
+        if low and high:
+            return Standing.BOTH
+        if self.state.drops_out:
+            return Standing.OUT
+        return Standing.LOW if low else Standing.HIGH if high else Standing.INSIDE
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -36,7 +111,7 @@ class ZoneLoad:
 
     Attributes:
         zone: the zone.
-        rated_w: watts by its papers; None where nobody said.
+        rated_w: rated watts; None where nobody wrote them down.
         alone_va: volt-amperes with this zone lit alone, cables included; None where it cannot be computed.
         alone_w: the same in watts.
         placed: whether all its lights are on cables.
@@ -80,8 +155,17 @@ class WiringReport:
 
     @property
     def without_advice(self) -> bool:
-        """Whether something is wrong at a tap, and nothing that was tried does."""
+        """Whether a tap has an error that no change mends."""
         return not self.proposals and any(finding.feed for finding in self.inspection.errors())
+
+    def lights(self, place: int) -> tuple[LightResult, ...]:
+        """The lights on one tap, in the order of the site file."""
+        circuit, one = self.wiring.circuits[place], self.inspection.solved[place]
+        states = one.lit.lamps if isinstance(one.lit, Solution) else [None] * len(circuit.lights)
+        return tuple(
+            LightResult(light=light, state=state, most_v=most_v)
+            for light, state, most_v in zip(circuit.lights, states, one.most_v, strict=True)
+        )
 
     @property
     def load(self) -> Finding:

@@ -33,9 +33,9 @@ def thicken(network: Network, gauges: Mapping[str, Gauge]) -> Network:
     """Lay other gauges into the cables that end at these nodes; the old plate's ampacity goes with them."""
     cables = tuple(
         replace(cable, gauge=gauges[cable.to_node], ampacity_a=None) if cable.to_node in gauges else cable
-        for cable in network.stretches
+        for cable in network.segments
     )
-    return replace(network, stretches=cables)
+    return replace(network, segments=cables)
 
 
 def feed_at(network: Network, node: str, gauge: Gauge) -> tuple[Network, Purchase]:
@@ -56,12 +56,12 @@ def feed_at(network: Network, node: str, gauge: Gauge) -> tuple[Network, Purchas
         from_node=network.feed.node, to_node=node, gauge=gauge, length_m=purchase.length_m
     )
     cables = [home_run]
-    for cable in network.stretches:
+    for cable in network.segments:
         if cable.to_node in turned:
             cables.append(replace(cable, from_node=cable.to_node, to_node=cable.from_node))
         elif cable.to_node != first.to_node:
             cables.append(cable)
-    return replace(network, stretches=tuple(cables)), purchase
+    return replace(network, segments=tuple(cables)), purchase
 
 
 def second_run(network: Network, node: str, gauge: Gauge) -> tuple[Network, Purchase]:
@@ -69,8 +69,8 @@ def second_run(network: Network, node: str, gauge: Gauge) -> tuple[Network, Purc
     way = way_to(network, node)
     purchase = Purchase(gauge=gauge, length_m=sum(cable.length_m for cable in way))
     run = CableSegment(from_node=network.feed.node, to_node=node, gauge=gauge, length_m=purchase.length_m)
-    cables = tuple(run if cable.to_node == node else cable for cable in network.stretches)
-    return replace(network, stretches=cables), purchase
+    cables = tuple(run if cable.to_node == node else cable for cable in network.segments)
+    return replace(network, segments=cables), purchase
 
 
 def second_circuit(
@@ -90,15 +90,15 @@ def move_branch(network: Network, node: str, tap_v: float) -> tuple[Network, Net
     feed = replace(network.feed, node=f"{network.feed.node}, {tap_v:g} V", source_v=tap_v, tap=f"{tap_v:g} V")
     kept = replace(
         network,
-        stretches=tuple(c for c in network.stretches if c.to_node not in behind),
+        segments=tuple(c for c in network.segments if c.to_node not in behind),
         fixtures=tuple(f for f in network.fixtures if f.node not in behind),
     )
     moved = replace(
         network,
         feed=feed,
-        stretches=tuple(
+        segments=tuple(
             replace(c, from_node=feed.node) if c.to_node == node else c
-            for c in network.stretches
+            for c in network.segments
             if c.to_node in behind
         ),
         fixtures=tuple(f for f in network.fixtures if f.node in behind),
@@ -109,10 +109,10 @@ def move_branch(network: Network, node: str, tap_v: float) -> tuple[Network, Net
 def attach(standing: Network, other: Network) -> Network:
     """Hang what is on another network onto the tap of one that stands: one tap is one circuit."""
     old, new = other.feed.node, standing.feed.node
-    cables = (replace(c, from_node=new) if c.from_node == old else c for c in other.stretches)
+    cables = (replace(c, from_node=new) if c.from_node == old else c for c in other.segments)
     lamps = (replace(f, node=new) if f.node == old else f for f in other.fixtures)
     return replace(
         standing,
-        stretches=(*standing.stretches, *cables),
+        segments=(*standing.segments, *cables),
         fixtures=(*standing.fixtures, *lamps),
     )

@@ -1,8 +1,7 @@
-"""The trade's rule of thumb beside the truth: 12-gauge cable, 100 ft at most, the transformer at 80 %.
+"""The rule of thumb and the calculation: 12-gauge cable, up to 100 ft, the transformer at 80 %.
 
 The rule is common practice and has no source. It is a reach limit for a modest load: 120 W from a 12 V tap
-are too much for it in any arrangement, so it is only ever shown beside what was computed. The closed forms
-here are the hand calculation: every lamp takes the current of its rated watts, whatever its volts.
+are too much for it in any arrangement, so it is only ever shown together with what was computed.
 """
 
 from __future__ import annotations
@@ -31,8 +30,8 @@ class RuleOfThumbCheck:
         farthest_m: cable from the feed to the farthest lamp.
         thinnest_mm2: copper of the thinnest cable on the ways to lamps.
         rated_part: rated watts of the lamps as a part of the transformer's rating.
-        rule_says: whether all three parts of the rule are kept.
-        truth: whether every lamp is inside its range.
+        rule_kept: whether all three parts of the rule are kept.
+        in_range: whether every lamp is inside its range.
         words: one sentence with both.
     """
 
@@ -40,19 +39,19 @@ class RuleOfThumbCheck:
     farthest_m: float
     thinnest_mm2: float
     rated_part: float
-    rule_says: bool
-    truth: bool
+    rule_kept: bool
+    in_range: bool
     words: str
 
 
 def check_rule_of_thumb(inspection: InspectionResult) -> tuple[RuleOfThumbCheck, ...]:
-    """Set the rule beside the truth for each network of a transformer that has lamps."""
+    """Hold the rule against the calculation for each network of a transformer that has lamps."""
     networks = [one.lit.network for one in inspection.solved]
     watts = sum(fixture.count * fixture.watts for network in networks for fixture in network.fixtures)
     return tuple(
         _compare(one, inspection, watts / one.lit.network.feed.rated_va)
         for one in inspection.solved
-        if one.lit.network.fixtures and one.lit.network.stretches
+        if one.lit.network.fixtures and one.lit.network.segments
     )
 
 
@@ -63,27 +62,26 @@ def _compare(one: SolvedStates, inspection: InspectionResult, rated_part: float)
     thinnest_mm2 = min((cable.gauge.area_mm2 for way in ways for cable in way), default=LEAST_AREA_MM2)
     # A hair of rounding must not break a rule that says "about".
     reached = farthest_m <= REACH_M * 1.001 and thinnest_mm2 >= LEAST_AREA_MM2 * 0.999
-    rule_says = reached and rated_part <= LOAD_PART
-    truth = not any(
+    rule_kept = reached and rated_part <= LOAD_PART
+    in_range = not any(
         v.feed == one.feed and v.topic in LAMP_TOPICS and v.level is Severity.ERROR
         for v in inspection.findings
     )
-    kept = "kept" if rule_says else "not kept"
-    rule = f"12 AWG or thicker, 100 ft at most, 80 % of the rating at most: {kept}"
     return RuleOfThumbCheck(
         feed=one.feed,
         farthest_m=farthest_m,
         thinnest_mm2=thinnest_mm2,
         rated_part=rated_part,
-        rule_says=rule_says,
-        truth=truth,
-        words=f"rule of thumb ({rule}); computed: {_truth_in_words(one, truth=truth)}",
+        rule_kept=rule_kept,
+        in_range=in_range,
+        words=f"rule of thumb (12 AWG or thicker, up to 100 ft, up to 80 % of the rating):"
+        f" {'kept' if rule_kept else 'not kept'}; computed: {_result(one, in_range=in_range)}",
     )
 
 
-def _truth_in_words(one: SolvedStates, *, truth: bool) -> str:
+def _result(one: SolvedStates, *, in_range: bool) -> str:
     if isinstance(one.lit, NoSolution):
         return str(one.lit)
     worst = one.lit.worst
     gets = f"{worst.fixture.label} gets {worst.volts:.2f} V, the fewest" if worst else "no lamp is lit"
-    return f"{'every lamp is inside its range' if truth else 'not every lamp is inside its range'}; {gets}"
+    return f"{'every lamp is inside its range' if in_range else 'not every lamp is inside its range'}; {gets}"

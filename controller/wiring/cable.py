@@ -51,7 +51,7 @@ _NEC_BURIED: Final = "NEC table 310.16, 60 °C column, for UF cable (quoted in s
 _IEC_CORD: Final = "common practice for two-core cords of this size, no source"
 _IEC_BURIED: Final = "IEC 60364-5-52 table B.52.2, method D2, two cores, PVC, 20 °C ground (from memory)"
 
-# Amperes, and where the figure comes from. The cable's own plate prevails: a stretch may state its own.
+# Amperes, and where the figure comes from. The cable's own plate prevails: a segment may state its own.
 _AMPACITY: Final = {
     (Unit.AWG, 18.0): (10.0, _NEC_CORD), (Unit.AWG, 16.0): (13.0, _NEC_CORD),
     (Unit.AWG, 14.0): (15.0, _NEC_BURIED), (Unit.AWG, 12.0): (20.0, _NEC_BURIED),

@@ -65,7 +65,7 @@ class TransformerWiring:
     @property
     def has_cables(self) -> bool:
         """Whether any of its cables are written down."""
-        return any(network.stretches for network in self.networks)
+        return any(network.segments for network in self.networks)
 
     @property
     def unknown_zones(self) -> tuple[Zone, ...]:
@@ -84,10 +84,10 @@ def build_wiring(site: Site) -> tuple[TransformerWiring, ...]:
 
 
 class _Ends:
-    """The cables of a site as stretches, and the nodes on which the lights of a line or a hub hang."""
+    """The cables of a site as segments, and the nodes on which the lights of a line or a hub hang."""
 
     def __init__(self, site: Site) -> None:
-        self.stretches: list[CableSegment] = []
+        self.segments: list[CableSegment] = []
         self.simple: dict[str, list[str]] = {}
         names = {name for each in site.cables for name in (each.line, each.hub) if name is not None}
         self._lights = count_lights(site, names)
@@ -114,7 +114,7 @@ class _Ends:
         if cable.line is not None:
             lights = self._lights.get(cable.line, 0)
             laid = line_layout(start=start, name=cable.line, gauge=gauge, length_m=length_m, lights=lights)
-            stretches, self.simple[cable.line] = laid.stretches, list(laid.nodes)
+            segments, self.simple[cable.line] = laid.segments, list(laid.nodes)
         elif cable.hub is not None:
             laid = hub_layout(
                 start=start,
@@ -124,15 +124,12 @@ class _Ends:
                 leg_gauge=cable.leg_gauge or gauge,
                 leg_lengths_m=cable.leg_lengths_m,
             )
-            stretches, self.simple[cable.hub] = laid.stretches, list(laid.nodes)
+            segments, self.simple[cable.hub] = laid.segments, list(laid.nodes)
         else:
-            stretches = (
-                CableSegment(from_node=start, to_node=str(cable.to), gauge=gauge, length_m=length_m),
-            )
-        plates = {stretches[0].gauge: cable.rated_a}  # a leg of another gauge is not what the plate is of
-        self.stretches += [
-            replace(each, splice_ohm=cable.splice_ohm, ampacity_a=plates.get(each.gauge))
-            for each in stretches
+            segments = (CableSegment(from_node=start, to_node=str(cable.to), gauge=gauge, length_m=length_m),)
+        plates = {segments[0].gauge: cable.rated_a}  # a leg of another gauge is not what the plate is of
+        self.segments += [
+            replace(each, splice_ohm=cable.splice_ohm, ampacity_a=plates.get(each.gauge)) for each in segments
         ]
 
 
@@ -151,11 +148,11 @@ def _wire(site: Site, transformer: Transformer, ends: _Ends) -> TransformerWirin
         for tap_v, node in taps.items()
     ]
     lights = attach_lights(site, zones, ends.simple, feeds[0].node)
-    stretches = _reached(ends.stretches, [feed.node for feed in feeds])
-    networks = join(feeds, stretches, [light.at for light in lights], site.wiring.copper_c)
+    segments = _reached(ends.segments, [feed.node for feed in feeds])
+    networks = join(feeds, segments, [light.at for light in lights], site.wiring.copper_c)
     circuits = []
-    for network in [each for each in networks if each.fixtures or each.stretches] or networks[:1]:
-        nodes = {network.feed.node, *(cable.to_node for cable in network.stretches)}
+    for network in [each for each in networks if each.fixtures or each.segments] or networks[:1]:
+        nodes = {network.feed.node, *(cable.to_node for cable in network.segments)}
         measured_v = transformer.measured_volts if network.feed.source_v == transformer.tap else None
         circuits.append(
             Circuit(
@@ -174,15 +171,15 @@ def _wire(site: Site, transformer: Transformer, ends: _Ends) -> TransformerWirin
     )
 
 
-def _reached(stretches: Iterable[CableSegment], feeds: Iterable[str]) -> list[CableSegment]:
+def _reached(segments: Iterable[CableSegment], feeds: Iterable[str]) -> list[CableSegment]:
     """Pick the cables that some feeds reach."""
     outward: dict[str, list[CableSegment]] = {}
-    for stretch in stretches:
-        outward.setdefault(stretch.from_node, []).append(stretch)
+    for segment in segments:
+        outward.setdefault(segment.from_node, []).append(segment)
     reached: list[CableSegment] = []
     waiting = list(feeds)
     while waiting:
         found = outward.get(waiting.pop(0), [])
         reached += found
-        waiting += [stretch.to_node for stretch in found]
+        waiting += [segment.to_node for segment in found]
     return reached

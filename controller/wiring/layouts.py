@@ -18,7 +18,7 @@ from controller.wiring.network import CableSegment
 class Layout:
     """Cables that were laid, and the nodes at which lights can be spliced in, from the feed outwards."""
 
-    stretches: tuple[CableSegment, ...]
+    segments: tuple[CableSegment, ...]
     nodes: tuple[str, ...]
 
 
@@ -38,11 +38,11 @@ def line_layout(*, start: str, name: str, gauge: Gauge, length_m: float, lights:
     if lights < 1:
         raise WiringError(f"line “{name}”: lights = {lights}; it must be 1 or more")
     nodes = tuple(f"{name} {place}" for place in range(1, lights + 1))
-    stretches = tuple(
+    segments = tuple(
         CableSegment(from_node=near, to_node=far, gauge=gauge, length_m=length_m / lights)
         for near, far in zip((start, *nodes), nodes, strict=False)
     )
-    return Layout(stretches=stretches, nodes=nodes)
+    return Layout(segments=segments, nodes=nodes)
 
 
 def hub_layout(
@@ -69,4 +69,4 @@ def hub_layout(
         CableSegment(from_node=name, to_node=node, gauge=leg_gauge, length_m=leg_m)
         for node, leg_m in zip(nodes, leg_lengths_m, strict=True)
     )
-    return Layout(stretches=(home_run, *legs), nodes=nodes)
+    return Layout(segments=(home_run, *legs), nodes=nodes)

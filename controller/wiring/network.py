@@ -14,7 +14,7 @@ from typing import Final
 
 from config.errors import WiringError
 from config.models.cables import Gauge
-from controller.wiring.cable import DEFAULT_TEMPERATURE_C
+from controller.wiring.cable import DEFAULT_TEMPERATURE_C, ampacity
 from controller.wiring.topology import find_problems, walk
 
 FILAMENT_BAND: Final = (0.90, 1.05)
@@ -84,6 +84,11 @@ class CableSegment:
     length_m: float
     splice_ohm: float = 0.0
     ampacity_a: float | None = None
+
+    @property
+    def limit_a(self) -> float:
+        """The current that it is allowed to carry: its own plate's, else its gauge's."""
+        return ampacity(self.gauge).amperes if self.ampacity_a is None else self.ampacity_a
 
     def __post_init__(self) -> None:
         """Refuse a length, splice or current that cannot be."""
@@ -170,7 +175,7 @@ class Network:
 
     Attributes:
         feed: where it begins.
-        stretches: the cables, in any order.
+        segments: the cables, in any order.
         fixtures: the lamps.
         temperature_c: of the copper; 75 °C is the tables' own and the safe side for low volts.
 
@@ -179,13 +184,13 @@ class Network:
     """
 
     feed: Feed
-    stretches: tuple[CableSegment, ...]
+    segments: tuple[CableSegment, ...]
     fixtures: tuple[FixtureAt, ...]
     temperature_c: float = DEFAULT_TEMPERATURE_C
 
     def __post_init__(self) -> None:
         """Refuse what is no tree."""
-        _refuse_unless_tree((self.feed,), self.stretches, self.fixtures)
+        _refuse_unless_tree((self.feed,), self.segments, self.fixtures)
 
     @property
     def zones(self) -> tuple[str, ...]:
@@ -199,12 +204,12 @@ class Network:
 
     def walk(self) -> tuple[CableSegment, ...]:
         """The cables in an order in which each comes after the one that feeds it."""
-        return _in_order(self.feed.node, self.stretches)
+        return _in_order(self.feed.node, self.segments)
 
 
 def join(
     feeds: Sequence[Feed],
-    stretches: Sequence[CableSegment],
+    segments: Sequence[CableSegment],
     fixtures: Sequence[FixtureAt],
     temperature_c: float = DEFAULT_TEMPERATURE_C,
 ) -> tuple[Network, ...]:
@@ -213,36 +218,36 @@ def join(
     Raises:
         WiringError: some hang on no feed, on two, or make a ring; every problem is in it.
     """
-    _refuse_unless_tree(feeds, stretches, fixtures)
+    _refuse_unless_tree(feeds, segments, fixtures)
     networks = []
     for feed in feeds:
-        cables = _in_order(feed.node, stretches)
+        cables = _in_order(feed.node, segments)
         nodes = {feed.node, *(cable.to_node for cable in cables)}
         lamps = tuple(fixture for fixture in fixtures if fixture.node in nodes)
-        networks.append(Network(feed=feed, stretches=cables, fixtures=lamps, temperature_c=temperature_c))
+        networks.append(Network(feed=feed, segments=cables, fixtures=lamps, temperature_c=temperature_c))
     return tuple(networks)
 
 
 def _refuse_unless_tree(
-    feeds: Sequence[Feed], stretches: Sequence[CableSegment], fixtures: Sequence[FixtureAt]
+    feeds: Sequence[Feed], segments: Sequence[CableSegment], fixtures: Sequence[FixtureAt]
 ) -> None:
     problems = find_problems(
         [feed.node for feed in feeds],
-        [(cable.from_node, cable.to_node) for cable in stretches],
+        [(cable.from_node, cable.to_node) for cable in segments],
         [(fixture.label, fixture.node) for fixture in fixtures],
     )
     if problems:
         raise WiringError(*problems)
 
 
-def _in_order(start: str, stretches: Sequence[CableSegment]) -> tuple[CableSegment, ...]:
-    order = walk(start, [(cable.from_node, cable.to_node) for cable in stretches])
-    return tuple(stretches[place] for place in order)
+def _in_order(start: str, segments: Sequence[CableSegment]) -> tuple[CableSegment, ...]:
+    order = walk(start, [(cable.from_node, cable.to_node) for cable in segments])
+    return tuple(segments[place] for place in order)
 
 
 def way_to(network: Network, node: str) -> tuple[CableSegment, ...]:
     """The cables from the feed to a node, in that order; none for the feed itself."""
-    into = {cable.to_node: cable for cable in network.stretches}
+    into = {cable.to_node: cable for cable in network.segments}
     way = []
     while node in into:
         way.append(into[node])

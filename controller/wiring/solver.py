@@ -5,7 +5,7 @@ What is simplified, all of it stated here once:
 - cable has resistance only. Reactance is about 3 % of it at 12 AWG and 13 % at 6 AWG (NEC chapter 9 table 9,
   from memory) and stands across the volts of lamps near unity power factor: 25 A over 100 ft of 6 AWG lose
   0.004 V by it;
-- splices have the resistance that a stretch states, none where it states none;
+- splices have the resistance that a segment states, none where it states none;
 - currents add up as numbers. A power factor below 1 makes the current larger by its inverse, and its whole
   drop counts, which is the safe side; with power factor 1 everywhere volt-amperes are watts;
 - an LED driver keeps its power at any volts. Below its input range the real one drops out: it is named.
@@ -46,10 +46,10 @@ class LampState:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class StretchState:
+class SegmentState:
     """What one cable carries: amperes, watts lost in it, volts lost along it."""
 
-    stretch: CableSegment
+    segment: CableSegment
     amperes: float
     loss_w: float
     drop_v: float
@@ -63,7 +63,7 @@ class Solution:
         network: what was solved.
         volts: at every node of the cables, the feed's among them.
         lamps: in the order of the network's fixtures.
-        stretches: in the order of the network's cables.
+        segments: in the order of the network's cables.
         source_a: amperes out of the feed.
         source_va: volt-amperes out of the feed; watts where every power factor is 1.
         lamp_w: watts taken by all lamps.
@@ -74,12 +74,17 @@ class Solution:
     network: Network
     volts: dict[str, float]
     lamps: tuple[LampState, ...]
-    stretches: tuple[StretchState, ...]
+    segments: tuple[SegmentState, ...]
     source_a: float
     source_va: float
     lamp_w: float
     lamp_va: float
     loss_w: float
+
+    @property
+    def cables(self) -> dict[str, SegmentState]:
+        """What each cable carries, by the node at which it ends."""
+        return {state.segment.to_node: state for state in self.segments}
 
     @property
     def worst(self) -> LampState | None:
@@ -213,17 +218,17 @@ def _account(
         amperes = lamp_amperes(fixture, here_v)
         watts = here_v * amperes * fixture.power_factor
         lamps.append(LampState(fixture=fixture, volts=here_v, amperes=amperes, watts=watts))
-    stretches = []
-    for cable in network.stretches:
+    segments = []
+    for cable in network.segments:
         place = places[cable.to_node]
         drop_v = volts[tree.parent[place]] - volts[place]
         loss_w = flows[place] ** 2 * tree.ohm[place]
-        stretches.append(StretchState(stretch=cable, amperes=flows[place], loss_w=loss_w, drop_v=drop_v))
+        segments.append(SegmentState(segment=cable, amperes=flows[place], loss_w=loss_w, drop_v=drop_v))
     return Solution(
         network=network,
         volts={name: volts[place] for name, place in places.items()},
         lamps=tuple(lamps),
-        stretches=tuple(stretches),
+        segments=tuple(segments),
         source_a=flows[0],
         source_va=flows[0] * volts[0],
         lamp_w=sum(lamp.fixture.count * lamp.watts for lamp in lamps),

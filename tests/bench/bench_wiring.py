@@ -45,7 +45,7 @@ def garden(lamps: tuple[Lamp, ...], *, watts: float, source_v: float, in_line: b
             )
         )
     feed = Feed(node="n0", transformer="shed", rated_va=600.0, source_v=source_v)
-    return Network(feed=feed, stretches=tuple(cables), fixtures=tuple(fixtures))
+    return Network(feed=feed, segments=tuple(cables), fixtures=tuple(fixtures))
 
 
 def best_s(work: Callable[[], object], times: int) -> float:

@@ -34,7 +34,7 @@ def reference_network(case, lamp):
         for at in case["lamps"]
     )
     feed = Feed(node="src", transformer="reference", rated_va=300.0, source_v=case["source_v"])
-    return Network(feed=feed, stretches=cables, fixtures=lamps)
+    return Network(feed=feed, segments=cables, fixtures=lamps)
 
 
 def chain(
@@ -50,7 +50,7 @@ def chain(
     )
     lamps = tuple(FixtureAt(node=name, zone=zone, watts=watts, lamp=lamp, **fixture) for name in names[1:])
     feed = Feed(node="feed", transformer="shed", rated_va=rated_va, source_v=source_v)
-    return Network(feed=feed, stretches=cables, fixtures=lamps, temperature_c=temperature_c)
+    return Network(feed=feed, segments=cables, fixtures=lamps, temperature_c=temperature_c)
 
 
 EVENLY_FT = tuple(range(10, 101, 10))
@@ -96,7 +96,7 @@ def random_networks(draw, *, lamps=tuple(Lamp), most_nodes=60, most_watts=150.0)
     draw(st.randoms()).shuffle(cables)
     return Network(
         feed=feed,
-        stretches=tuple(cables),
+        segments=tuple(cables),
         fixtures=tuple(fixtures),
         temperature_c=draw(st.sampled_from((10.0, 20.0, 75.0))),
     )

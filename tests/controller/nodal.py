@@ -21,7 +21,7 @@ class NodalEquations:
         self.network = network
         self.source_v = network.feed.source_v
         self.place = {network.feed.node: 0}
-        for cable in network.stretches:
+        for cable in network.segments:
             self.place.setdefault(cable.to_node, len(self.place))
         resistors = [
             (
@@ -29,7 +29,7 @@ class NodalEquations:
                 self.place[cable.to_node],
                 ohm_per_m(cable.gauge, network.temperature_c) * cable.length_m + cable.splice_ohm / 2.0,
             )
-            for cable in network.stretches
+            for cable in network.segments
         ]
         count = len(self.place)
         lamps = []

@@ -2,26 +2,23 @@
 
 from __future__ import annotations
 
-import json
-from typing import Annotated, Any
+from typing import Annotated
 from zoneinfo import ZoneInfo
 
 from fastapi import APIRouter, Path, Query, Response
 
-from api.render.placement import place_object, placed_as_json
 from api.render.site_sheet import make_sheet
-from api.render.wiring_json import wiring_as_json
+from api.render.wiring_json import PlacementResponse, WiringResponse, placement_response, to_response
 from api.web.context import LONG, SELF_CONTAINED, SHORT, Context, RequestContext
 from api.web.openapi import problems_of, shown_as
 from api.web.problems.types import ProblemError, invalid
 from api.web.routes.zones import SITE_CHANGE, ZoneId, zone_response
 from api.web.schemas.responses import ZoneAnswer
-from api.web.schemas.wiring import PlacingAnswer, WiringAnswer
-from api.web.schemas.wiring_requests import MeasuredAsk, PlacingQuery, WiringQuery
+from api.web.schemas.wiring import MeasuredAsk, PlacingQuery, WiringQuery
 from config.errors import UnknownFixtureError, WiringError
 from config.file.measured_edit import write_measured
 from config.models.site import Site
-from controller.design.placement import Target
+from controller.design.placement import Target, place_object
 from controller.inspection.report import WiringReport
 
 TransformerId = Annotated[
@@ -34,15 +31,12 @@ router = APIRouter(tags=["wiring"])
 @router.get(
     "/v1/wiring",
     summary="Load of each transformer, volts at each light",
-    response_model=WiringAnswer,
     responses=problems_of("unknown-transformer", "invalid-request"),
     dependencies=[LONG],
 )
-def get_wiring(context: Context, query: Annotated[WiringQuery, Query()]) -> Response:
-    """Tell each transformer's load and tree, every light's fewest and most volts, and what would do."""
-    site, reports = _reports(context, query.transformer)
-    found = wiring_as_json(site, reports)
-    return Response(json.dumps(found, ensure_ascii=False).encode(), media_type="application/json")
+def get_wiring(context: Context, query: Annotated[WiringQuery, Query()]) -> WiringResponse:
+    """Give each transformer's load and cables, the volts of every light, and how to fix what is wrong."""
+    return to_response(*_reports(context, query.transformer))
 
 
 @router.get(
@@ -72,11 +66,10 @@ def get_sheet_of_one(context: Context, transformer_id: TransformerId) -> Respons
 @router.get(
     "/v1/placing",
     summary="How many lights for an object, and where",
-    response_model=PlacingAnswer,
     responses=problems_of("invalid-request"),
     dependencies=[SHORT],
 )
-def get_placing(query: Annotated[PlacingQuery, Query()]) -> dict[str, Any]:
+def get_placing(query: Annotated[PlacingQuery, Query()]) -> PlacementResponse:
     """Say how many lights, how far out, how tilted; what is common practice is marked as that."""
     what = Target(query.kind)
     first, second = (query.spread, query.height) if what is Target.PATH else (query.height, query.spread)
@@ -85,7 +78,7 @@ def get_placing(query: Annotated[PlacingQuery, Query()]) -> dict[str, Any]:
         words = f"{missing}: is missing; give a length such as “7 ft” or “2 m”"
         raise invalid(words, parameter=missing)
     try:
-        return placed_as_json(place_object(what, first, second, query.candela))
+        return placement_response(place_object(what, first, second, query.candela))
     except WiringError as error:
         raise invalid(str(error)) from error
 

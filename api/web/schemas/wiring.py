@@ -1,227 +1,65 @@
-"""What the web server answers about the wiring, as models: the same JSON as the command line prints."""
+"""What the web server is asked about the wiring: which transformer, what was measured, what is to be lit."""
 
 from __future__ import annotations
 
-from typing import Literal
+from typing import Annotated, Literal, Self
 
-from pydantic import Field
+from pydantic import Field, model_validator
 
-from api.web.schemas.responses import Answer
+from api.web.schemas.requests import Ask
 
-Levels = Literal["ok", "warning", "error"]
-
-
-class ZoneLoadAnswer(Answer):
-    """What one zone asks of its transformer."""
-
-    zone: str
-    name: str
-    lights: int
-    rated_w: float | None = Field(description="by its papers; null where nobody said")
-    rated_by: str | None = Field(description="“measured”, “fixtures” or “rated”")
-    alone_va: float | None = Field(description="with this zone lit alone, its cables included")
-    alone_w: float | None
-    on_cables: bool = Field(description="whether the cables to all its lights are known")
+Volts = Annotated[float, Field(ge=0, le=60)]
 
 
-class TransformerLoadAnswer(Answer):
-    """Everything lit."""
+class WiringQuery(Ask):
+    """The transformer that is asked about."""
 
-    va: float
-    rated_va: float
-    part: float = Field(description="of the rating")
-    line_va: float = Field(description="80 % of the rating")
-    left_va: float = Field(description="up to that line; below zero above it")
-    zones: list[ZoneLoadAnswer]
+    transformer: str | None = Field(None, description="id of one transformer; every one if left out")
 
 
-class CableAnswer(Answer):
-    """One piece of cable, from the transformer outwards."""
+class FixtureMeasured(Ask):
+    """What was measured at one fixture."""
 
-    begins: str = Field(alias="from")
-    to: str
-    gauge: str
-    length_m: float
-    amperes: float | None
-    limit_a: float = Field(description="what it may carry")
-    drop_v: float | None
-    loss_w: float | None
-    volts: float | None = Field(description="at its far end, everything lit")
+    fixture: int = Field(ge=1, description="its place among the zone's fixtures, from 1")
+    volts: list[Volts] | None = Field(
+        description="one reading, at the last of its lights, or one for each; null takes the file's out"
+    )
 
-
-class LightAnswer(Answer):
-    """One light, or equal lights at one node."""
-
-    zone: str
-    fixture: int | None = Field(description="its place among the zone's fixtures, from 1")
-    number: int = Field(description="its place among the fixture's lights, from 1")
-    kind: str | None
-    name: str | None
-    node: str | None = Field(description="null where its cable is not known")
-    count: int
-    watts: float
-    lamp: str | None = Field(description="“led” or “filament”")
-    driver: str | None = Field(description="of an LED: “regulated”, “linear” or “resistor”")
-    volts: float | None = Field(description="everything lit, cable at the wiring's temperature: the fewest")
-    most_v: float | None = Field(description="its zone lit alone on cool cable: the most")
-    range_v: list[float] | None = Field(description="what it bears")
-    range_stated: bool | None = Field(description="whether that is read off its plate")
-    amperes: float | None = Field(description="through one light")
-    light: float | None = Field(description="of a filament: part of its rated light")
-    life: float | None = Field(description="of a filament: part of its rated life")
-    drops_out: bool | None = Field(description="whether a regulated driver is below its range")
-    measured_v: float | None
+    @model_validator(mode="after")
+    def _some_volts(self) -> Self:
+        """Refuse a list of nothing."""
+        if self.volts is not None and not self.volts:
+            raise ValueError("an empty list tells nothing; give a reading, or null to take out the file’s")
+        return self
 
 
-class ReadingAnswer(Answer):
-    """One reading beside what was computed."""
+class MeasuredAsk(Ask):
+    """What was measured in one zone."""
 
-    node: str
-    zone: str
-    measured_v: float
-    cool_v: float
-    warm_v: float
-    beyond_v: float = Field(description="outside both and the meter's tolerance; 0 where it agrees")
+    watts: Annotated[float, Field(gt=0, le=3000)] | None = Field(
+        None, description="that the zone takes from its transformer; null takes the file's out"
+    )
+    fixtures: list[FixtureMeasured] = Field([], description="volts, with everything lit")
 
-
-class SuggestionAnswer(Answer):
-    """A fault that would explain every reading."""
-
-    fault: str
-    places: list[str]
-    words: str
-
-
-class MeasuredVoltsAnswer(Answer):
-    """All readings of one circuit."""
-
-    agrees: bool
-    readings: list[ReadingAnswer]
-    suggests: list[SuggestionAnswer]
+    @model_validator(mode="after")
+    def _something(self) -> Self:
+        """Refuse a body that changes nothing, and one that names a fixture twice."""
+        if "watts" not in self.model_fields_set and not self.fixtures:
+            raise ValueError("give “watts”, or volts under “fixtures”")
+        places = [each.fixture for each in self.fixtures]
+        if len(set(places)) != len(places):
+            raise ValueError("a fixture is named twice")
+        return self
 
 
-class CircuitAnswer(Answer):
-    """Everything on one tap."""
+class PlacingQuery(Ask):
+    """The object that is to be lit."""
 
-    node: str
-    tap_v: float | None
-    measured_tap_v: float | None
-    solved: bool
-    why_not: str | None = Field(description="why there are no volts; null where there are")
-    amperes: float | None
-    cable_loss_w: float | None
-    cables: list[CableAnswer]
-    lights: list[LightAnswer]
-    measured: MeasuredVoltsAnswer | None
-
-
-class FindingAnswer(Answer):
-    """One finding."""
-
-    level: Levels
-    topic: str
-    circuit: str | None
-    place: str
-    value: float
-    limit: float
-    unit: str
-    source: str = Field(description="who sets the limit")
-    words: str
-    remedy: str | None = Field(description="what would do")
-
-
-class PurchaseAnswer(Answer):
-    """Cable to buy for a proposal."""
-
-    gauge: str
-    length_m: float
-
-
-class WorstAnswer(Answer):
-    """The light with the fewest volts in proportion, once a proposal is carried out."""
-
-    node: str
-    name: str
-    volts: float
-
-
-class ProposalAnswer(Answer):
-    """A change after which nothing is wrong there, solved."""
-
-    kind: str
-    words: str
-    buys: list[PurchaseAnswer]
-    copper_kg: float
-    tap_v: float | None
-    worst: WorstAnswer
-    warnings: list[str] = Field(description="what it makes doubtful")
-    remains: list[str] = Field(description="what is wrong elsewhere all the same")
-
-
-class RuleAnswer(Answer):
-    """The trade's rule of thumb beside the truth."""
-
-    circuit: str
-    farthest_m: float
-    thinnest_mm2: float
-    rated_part: float
-    rule_kept: bool
-    every_lamp_in_range: bool
-    words: str
-
-
-class MeasuredWattsAnswer(Answer):
-    """Measured watts of a zone beside computed ones."""
-
-    zone: str
-    measured_w: float
-    computed_w: float
-    agrees: bool
-    words: str
-
-
-class TransformerWiringAnswer(Answer):
-    """One transformer and all that hangs on it."""
-
-    id: str
-    name: str
-    level: Levels
-    load: TransformerLoadAnswer
-    taps_v: list[float]
-    relay_side: str
-    circuits: list[CircuitAnswer]
-    findings: list[FindingAnswer]
-    advice: list[ProposalAnswer]
-    rule_of_thumb: list[RuleAnswer]
-    measured_watts: list[MeasuredWattsAnswer]
-    unknown: list[str] = Field(description="what cannot be told, and why")
-
-
-class WiringAnswer(Answer):
-    """The wiring of a site."""
-
-    site: str
-    level: Levels
-    copper_c: float
-    transformers: list[TransformerWiringAnswer]
-    unknown: list[str]
-
-
-class PlacingAnswer(Answer):
-    """Lights for one object."""
-
-    object: str
-    height_m: float
-    spread_m: float
-    spread_taken: bool = Field(description="whether its width was taken as usual")
-    kind: str = Field(description="of fixture")
-    lights: int
-    out_m: float
-    around_deg: list[float]
-    along_m: list[float]
-    tilt_deg: float
-    beam_deg: float
-    candela: float | None
-    lux: float | None
-    common_practice: list[str] = Field(description="what of it is common practice, without a source")
-    geometry: list[str] = Field(description="what of it is computed")
+    kind: Literal["tree", "shrub", "tall thing", "wall", "path"] = Field(description="what it is")
+    height: str | None = Field(None, description="its height, such as “7 ft” or “2 m”; a path has none")
+    spread: str | None = Field(
+        None, description="its width; the length of a shrub bed, a wall or a path; a tree may do without"
+    )
+    candela: float | None = Field(
+        None, gt=0, strict=False, description="of one light in the middle of its beam, to tell the lux"
+    )

@@ -7,7 +7,7 @@ import re
 
 import pytest
 
-from api.web.schemas.wiring import PlacingAnswer, WiringAnswer
+from api.render.wiring_json import PlacementResponse, WiringResponse
 from config.file.loader import example_path
 from tests.api.command import ROOT, call, call_json
 from tests.controller.networks import read_reference
@@ -65,7 +65,7 @@ def test_loads_without_a_solution_are_refused(tmp_path, case):
 def test_the_json_of_every_example_keeps_its_contract(name):
     """Every member is one of the contract and of its kind; nothing is wrong, and no file warns."""
     answer = call_json("wiring", example_path(name))
-    WiringAnswer.model_validate(answer, strict=True)
+    WiringResponse.model_validate(answer, strict=True)
     assert answer["level"] in ("ok", "warning")
     problems = call_json("check", example_path(name))["problems"]
     assert not [each for each in problems if each["level"] == "warning"]
@@ -286,7 +286,7 @@ def test_a_wrong_file_is_told_line_by_line(tmp_path):
 def test_lights_are_placed_by_common_practice_and_marked_as_that(text, lights, out_m):
     """About 2 ft out for 6 to 7 ft of tree, three around a large wide one, path lights 8 ft apart."""
     answer = call_json("wiring", "--placing", text)
-    PlacingAnswer.model_validate(answer, strict=True)
+    PlacementResponse.model_validate(answer, strict=True)
     assert answer["lights"] == lights
     assert answer["out_m"] == pytest.approx(out_m, abs=1e-3)
     assert answer["common_practice"]

@@ -70,7 +70,7 @@ def test_the_sheet_has_every_zone_fixture_and_node(name):
             assert f"{fixture.name or fixture.kind}" in page.text
     for report in report_site(site):
         for circuit, one in zip(report.wiring.circuits, report.inspection.solved, strict=True):
-            for cable in circuit.network.stretches:
+            for cable in circuit.network.segments:
                 row = rows[cable.to_node]
                 assert row[1].startswith(f"{cable.gauge}, ")
                 if cable.to_node not in {light.at.node for light in circuit.lights}:

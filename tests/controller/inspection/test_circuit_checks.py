@@ -78,8 +78,8 @@ def test_two_taps_of_a_transformer_are_added_up():
     """Two circuits of 70 W on taps of one 150 VA transformer are 140 VA together, each circuit for itself."""
     one = chain(at_ft=SHORT_FT, watts=70.0, lamp=Lamp.CURRENT)
     feed = replace(one.feed, node="second", source_v=12.0)
-    cable = replace(one.stretches[0], from_node="second")
-    two = replace(one, feed=feed, stretches=(cable,))
+    cable = replace(one.segments[0], from_node="second")
+    two = replace(one, feed=feed, segments=(cable,))
     inspection = inspect([one, two])
     load = about(inspection, Topic.TRANSFORMER)[0]
     assert load.value == pytest.approx(140.0, abs=0.1)
@@ -125,7 +125,7 @@ def test_a_supply_has_30_volts_or_less(source_v, level):
 def test_a_cable_is_held_against_its_current(amperes, plate_a, level, limit):
     """12 AWG carries 20 A, and 16 A for hours on end; what the cable's plate says prevails."""
     network = chain(at_ft=SHORT_FT, watts=12.0 * amperes, lamp=Lamp.CURRENT)
-    network = replace(network, stretches=(replace(network.stretches[0], ampacity_a=plate_a),))
+    network = replace(network, segments=(replace(network.segments[0], ampacity_a=plate_a),))
     finding = judged(Topic.CABLE, network)
     assert finding.level is level
     assert finding.limit == pytest.approx(limit)
@@ -279,7 +279,7 @@ def test_nothing_lit_is_judged_without_lamps():
     """A network without lamps loads nothing and has no finding on lamps."""
     feed = Feed(node="feed", transformer="shed", rated_va=150.0, source_v=12.0)
     cable = CableSegment(from_node="feed", to_node="a", gauge=parse_gauge("12 AWG"), length_m=3.0)
-    inspection = inspect([Network(feed=feed, stretches=(cable,), fixtures=())])
+    inspection = inspect([Network(feed=feed, segments=(cable,), fixtures=())])
     assert inspection.level is Severity.OK
     assert about(inspection, Topic.TRANSFORMER)[0].value == 0.0
     assert not about(inspection, Topic.LAMP_LOW)

@@ -29,14 +29,14 @@ TWELVE = parse_gauge("12 AWG")
 
 
 def copper(network, gauges):
-    return sum(c.length_m * gauges[c.to_node].area_mm2 for c in network.stretches if c.to_node in gauges)
+    return sum(c.length_m * gauges[c.to_node].area_mm2 for c in network.segments if c.to_node in gauges)
 
 
 def least_copper(network):
     """The least copper there is, by trying every gauge in every cable."""
     trial, best = prepare_trial(network, None), None
-    for choice in itertools.product((TWELVE, *thicker(TWELVE)), repeat=len(network.stretches)):
-        pairs = zip(network.stretches, choice, strict=True)
+    for choice in itertools.product((TWELVE, *thicker(TWELVE)), repeat=len(network.segments)):
+        pairs = zip(network.segments, choice, strict=True)
         gauges = {cable.to_node: gauge for cable, gauge in pairs if gauge != cable.gauge}
         if (best is None or copper(network, gauges) < best) and trial.suffices(gauges):
             best = copper(network, gauges)
@@ -57,7 +57,7 @@ def drawn(chance):
         watts = chance.uniform(5.0, 35.0)
         lamps.append(FixtureAt(node=f"n{place}", zone="z", watts=watts, lamp=kind, min_v=10.8))
     feed = Feed(node="n0", transformer="t", rated_va=300.0, source_v=12.0)
-    return Network(feed=feed, stretches=tuple(cables), fixtures=tuple(lamps))
+    return Network(feed=feed, segments=tuple(cables), fixtures=tuple(lamps))
 
 
 def test_the_search_comes_close_to_the_least_copper():
@@ -117,7 +117,7 @@ def test_branches_that_lack_nothing_are_left_alone():
     near = CableSegment(from_node="feed", to_node="gate", gauge=TWELVE, length_m=3.0)
     # The most current of all, and volts enough: 16.7 A over 3 m leave 11.3 V.
     lamp = FixtureAt(node="gate", zone="gate", watts=200.0, lamp=Lamp.FILAMENT)
-    network = replace(network, stretches=(*network.stretches, near), fixtures=(*network.fixtures, lamp))
+    network = replace(network, segments=(*network.segments, near), fixtures=(*network.fixtures, lamp))
     found = find_gauges(prepare_trial(network, None))
     assert found
     assert all("gate" not in gauges for gauges in found)

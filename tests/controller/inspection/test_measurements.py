@@ -49,7 +49,7 @@ def test_a_bad_splice_is_found_where_it_is():
     """0.12 ohm too many in the cable from n5 to n6 are found there, within 0.01 ohm."""
     really = replace(
         LINE,
-        stretches=tuple(replace(c, splice_ohm=0.12) if c.to_node == "n6" else c for c in LINE.stretches),
+        segments=tuple(replace(c, splice_ohm=0.12) if c.to_node == "n6" else c for c in LINE.segments),
     )
     best = compare_volts(LINE, read(really)).explanations[0]
     assert best.fault is WiringFault.SPLICE
@@ -65,7 +65,7 @@ def test_a_bad_splice_at_one_lamp_is_told_from_one_in_the_cable():
     )
     really = replace(
         LINE,
-        stretches=(*LINE.stretches, end),
+        segments=(*LINE.segments, end),
         fixtures=tuple(replace(f, node="x") if f.node == "n4" else f for f in LINE.fixtures),
     )
     best = compare_volts(LINE, read(really)).explanations[0]
@@ -75,7 +75,7 @@ def test_a_bad_splice_at_one_lamp_is_told_from_one_in_the_cable():
 
 def test_what_is_open_is_found_by_the_lights_that_get_nothing():
     """A cable cut between n6 and n7 leaves n7 to n10 at nothing, the others with more volts than noted."""
-    lit = replace(LINE, stretches=LINE.stretches[:6], fixtures=LINE.fixtures[:6])
+    lit = replace(LINE, segments=LINE.segments[:6], fixtures=LINE.fixtures[:6])
     nothing = [MeasuredVolts(fixture=at, volts=0.0) for at in range(6, 10)]
     [only] = compare_volts(LINE, [*read(lit), *nothing]).explanations
     assert (only.fault, only.places) == (WiringFault.OPEN, ("n6 to n7",))
@@ -94,7 +94,7 @@ def test_one_light_that_gets_nothing_has_a_splice_of_its_own_open():
 
 def test_cable_of_another_gauge_is_found():
     """14 AWG in the ground where 12 AWG was noted is found as that."""
-    really = thicken(LINE, {cable.to_node: parse_gauge("14 AWG") for cable in LINE.stretches})
+    really = thicken(LINE, {cable.to_node: parse_gauge("14 AWG") for cable in LINE.segments})
     best = compare_volts(LINE, read(really)).explanations[0]
     assert (best.fault, best.places) == (WiringFault.GAUGE, ("14 AWG",))
     assert "read what is printed on it" in best.words

@@ -80,13 +80,13 @@ def test_loads_alone_and_together_close():
 FILAMENT = 'kind = "path"\ncount = 10\nwatts = 12\nlamp = "filament"'
 
 
-def test_what_is_wrong_gets_advice_and_the_rule_beside_the_truth():
+def test_an_error_gets_advice_and_the_rule_of_thumb():
     """120 W of filament lamps on 100 ft of 12 AWG keep the trade's rule, and the last gets 10.00 V."""
     report = report_of(garden(cables=line("100 ft"), more="taps = [12, 13, 14, 15]", fixtures=FILAMENT))
     assert report.level is Severity.ERROR
     [rule] = report.rules
-    assert rule.rule_says
-    assert not rule.truth
+    assert rule.rule_kept
+    assert not rule.in_range
     # The table of the rule of thumb in the reference: 12 V, evenly, filament, 75 °C.
     assert "gets 10.00 V" in rule.words
     assert report.proposals

@@ -29,7 +29,7 @@ LINE = chain(at_ft=(10.0, 20.0, 30.0, 40.0))
 def laid(network):
     return {
         (cable.from_node, cable.to_node): (str(cable.gauge), round(cable.length_m / M_PER_FT, 6))
-        for cable in network.stretches
+        for cable in network.segments
     }
 
 
@@ -97,18 +97,18 @@ def test_a_branch_moves_to_another_tap_with_its_cable():
 @given(random_networks(most_nodes=30), st.data())
 def test_no_change_loses_a_lamp_or_a_cable(network, data):
     """However a tree is rewired, it stays one with every lamp, and one cable comes for one taken away."""
-    node = data.draw(st.sampled_from([cable.to_node for cable in network.stretches]))
+    node = data.draw(st.sampled_from([cable.to_node for cable in network.segments]))
     way = way_to(network, node)
     changed = [second_run(network, node, TEN)[0]]
     if len(way) > 1:
         changed.append(feed_at(network, node, TEN)[0])
     for after in changed:
         assert Counter(after.fixtures) == Counter(network.fixtures)
-        assert len(after.stretches) == len(network.stretches)
-        assert {c.to_node for c in after.stretches} == {c.to_node for c in network.stretches}
+        assert len(after.segments) == len(network.segments)
+        assert {c.to_node for c in after.segments} == {c.to_node for c in network.segments}
     parts, _ = second_circuit(network, node, TEN, 15.0)
     assert sum((Counter(part.fixtures) for part in parts), Counter()) == Counter(network.fixtures)
-    assert sum(len(part.stretches) for part in parts) == len(network.stretches)
+    assert sum(len(part.segments) for part in parts) == len(network.segments)
 
 
 def test_what_is_hung_on_another_tap_begins_there():
@@ -116,11 +116,11 @@ def test_what_is_hung_on_another_tap_begins_there():
     old = replace(LINE, fixtures=(*LINE.fixtures, replace(LINE.fixtures[0], node="feed")))
     standing = Network(
         feed=Feed(node="other", transformer="shed", rated_va=150.0, source_v=13.0),
-        stretches=(replace(LINE.stretches[0], from_node="other", to_node="m1"),),
+        segments=(replace(LINE.segments[0], from_node="other", to_node="m1"),),
         fixtures=(replace(LINE.fixtures[0], node="m1"),),
     )
     joined = attach(standing, old)
     assert joined.feed == standing.feed
     assert ("other", "n1") in laid(joined)
-    assert len(joined.stretches) == 5
+    assert len(joined.segments) == 5
     assert [f.node for f in joined.fixtures] == ["m1", "n1", "n2", "n3", "n4", "other"]

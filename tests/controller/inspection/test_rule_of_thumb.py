@@ -1,4 +1,4 @@
-"""Rule of thumb: the hand calculation of the table, and the rule beside the truth where they part."""
+"""Rule of thumb: the table of the hand calculation, and where the rule and the calculation part."""
 
 from __future__ import annotations
 
@@ -53,18 +53,18 @@ def test_the_hand_calculation_is_the_solver_with_fixed_currents():
 def test_the_rule_is_kept_and_wrong_for_120_w():
     """120 W over 100 ft of 12 AWG on 150 W keep the rule in full, and the far lamp gets 10.00 V: false."""
     (found,) = check_rule_of_thumb(inspect([chain(at_ft=EVENLY_FT)]))
-    assert found.rule_says
-    assert not found.truth
+    assert found.rule_kept
+    assert not found.in_range
     assert found.farthest_m == pytest.approx(HUNDRED_FT_M)
     assert found.rated_part == pytest.approx(0.8)
-    truth = "not every lamp is inside its range; the lamp at “n10” gets 10.00 V, the fewest"
-    assert found.words.endswith(f": kept); computed: {truth}")
+    result = "not every lamp is inside its range; the lamp at “n10” gets 10.00 V, the fewest"
+    assert found.words.endswith(f": kept; computed: {result}")
 
 
 def test_the_rule_is_kept_and_right_for_a_light_load():
     """33 W spread over 100 ft of 12 AWG keep the rule, and every lamp is inside its range."""
     (found,) = check_rule_of_thumb(inspect([chain(at_ft=EVENLY_FT, watts=3.3)]))
-    assert (found.rule_says, found.truth) == (True, True)
+    assert (found.rule_kept, found.in_range) == (True, True)
 
 
 @pytest.mark.parametrize(
@@ -80,12 +80,12 @@ def test_each_part_of_the_rule_counts(broken):
     """Farther than 100 ft, thinner than 12 AWG or loaded over 80 % of the rating does not keep the rule."""
     network = chain(**{"watts": 3.0, "lamp": Lamp.CURRENT, **broken})
     (found,) = check_rule_of_thumb(inspect([network]))
-    assert not found.rule_says
+    assert not found.rule_kept
     assert "not kept" in found.words
 
 
 def test_a_network_without_a_solution_is_said_so():
     """Where the lamps ask for more than the cables deliver, the rule stands beside that."""
     (found,) = check_rule_of_thumb(inspect([chain(watts=120.0, lamp=Lamp.POWER)]))
-    assert (found.rule_says, found.truth) == (True, False)
+    assert (found.rule_kept, found.in_range) == (True, False)
     assert "90.91 W at most" in found.words

@@ -35,18 +35,18 @@ def circuit_of(text):
 @pytest.mark.parametrize("lamp", list(Lamp))
 @pytest.mark.parametrize("case", REFERENCE["cases"], ids=lambda case: case["id"])
 def test_a_reference_network_written_as_a_site_is_that_network(case, lamp):
-    """A site file carries every stretch, lamp and volt of the reference over to the solver."""
+    """A site file carries every segment, lamp and volt of the reference over to the solver."""
     network = circuit_of(reference_site(case, lamp.value)).network
     expected = reference_network(case, lamp)
     named = tuple(replace(each, name="") for each in network.fixtures)
     assert named == expected.fixtures
-    assert set(network.stretches) == set(expected.stretches)
+    assert set(network.segments) == set(expected.segments)
     assert network.feed.source_v == expected.feed.source_v
 
 
 @pytest.mark.parametrize("lamp", list(Lamp))
 def test_leads_of_fixtures_count_like_cables(lamp):
-    """W6 with its 18 AWG stretches as the fixtures' own leads gives the same volts (wiring.json, 1 mV)."""
+    """W6 with its 18 AWG segments as the fixtures' own leads gives the same volts (wiring.json, 1 mV)."""
     [case] = [each for each in REFERENCE["cases"] if each["id"] == "W6"]
     expected = case["same_network_other_load_models"][lamp.value]["ngspice_pair_voltage"]
     solution = solve(circuit_of(reference_site(case, lamp.value, with_leads=True)).network)
@@ -61,7 +61,7 @@ def test_a_line_spreads_its_lights_evenly_in_the_order_of_the_file():
     rest = '[[zones.fixtures]]\nkind = "step"\ncount = 2\nwatts = 2\n'
     fixtures = 'kind = "path"\ncount = 4\nwatts = 4.5'
     circuit = circuit_of(garden(cables=line(), fixtures=fixtures, rest=rest))
-    assert [each.length_m for each in circuit.network.stretches] == pytest.approx([80 * M_PER_FT / 6] * 6)
+    assert [each.length_m for each in circuit.network.segments] == pytest.approx([80 * M_PER_FT / 6] * 6)
     assert [(light.at.node, light.kind, light.number) for light in circuit.lights] == [
         ("jetty 1", "path", 1),
         ("jetty 2", "path", 2),
@@ -79,13 +79,13 @@ def test_a_hub_gives_each_light_a_leg():
         'legs = ["10 ft", "5 m", "20 ft"]\nleg_gauge = "14 AWG"\n'
     )
     circuit = circuit_of(garden(cables=hub, fixtures='kind = "spot"\ncount = 3\nwatts = 5'))
-    assert [(str(each.gauge), each.from_node, each.to_node) for each in circuit.network.stretches] == [
+    assert [(str(each.gauge), each.from_node, each.to_node) for each in circuit.network.segments] == [
         ("10 AWG", "boathouse", "jetty"),
         ("14 AWG", "jetty", "jetty 1"),
         ("14 AWG", "jetty", "jetty 2"),
         ("14 AWG", "jetty", "jetty 3"),
     ]
-    assert [each.length_m for each in circuit.network.stretches] == pytest.approx([18.288, 3.048, 5.0, 6.096])
+    assert [each.length_m for each in circuit.network.segments] == pytest.approx([18.288, 3.048, 5.0, 6.096])
     assert [light.at.node for light in circuit.lights] == ["jetty 1", "jetty 2", "jetty 3"]
 
 
@@ -104,8 +104,8 @@ def test_what_the_file_says_of_a_cable_reaches_the_solver():
     cables = piece("boathouse", "end", more="splice_ohm = 0.02\nrated_a = 18")
     text = garden(cables=cables, fixtures='kind = "spot"\ncount = 2\nwatts = 9\nnode = "end"')
     wiring = wired(text + "[wiring]\ncopper_c = 20\ndrop_percent = 4\n")
-    [stretch] = wiring.networks[0].stretches
-    assert (stretch.splice_ohm, stretch.ampacity_a) == (0.02, 18.0)
+    [segment] = wiring.networks[0].segments
+    assert (segment.splice_ohm, segment.ampacity_a) == (0.02, 18.0)
     assert wiring.networks[0].temperature_c == 20.0
     assert wiring.limits.drop_percent == 4.0
 
@@ -184,4 +184,4 @@ def test_the_file_refuses_what_is_no_tree_and_nothing_else(edges, hung):
     refused = problems_of(text)
     assert bool(refused) == bool(problems), (refused, problems)
     if not refused:
-        assert len(wired(text).networks[0].stretches) == len(edges)
+        assert len(wired(text).networks[0].segments) == len(edges)

@@ -19,9 +19,9 @@ def test_a_line_spreads_its_lights_evenly():
     """Six lights over 80 ft sit 13.33 ft apart, the first one part along and the last at the end."""
     laid = line_layout(start="shed", name="bed", gauge=TWELVE, length_m=80.0 * M_PER_FT, lights=6)
     assert laid.nodes == ("bed 1", "bed 2", "bed 3", "bed 4", "bed 5", "bed 6")
-    assert [(s.from_node, s.to_node) for s in laid.stretches][:2] == [("shed", "bed 1"), ("bed 1", "bed 2")]
-    assert sum(s.length_m for s in laid.stretches) == pytest.approx(80.0 * M_PER_FT)
-    assert len({s.length_m for s in laid.stretches}) == 1
+    assert [(s.from_node, s.to_node) for s in laid.segments][:2] == [("shed", "bed 1"), ("bed 1", "bed 2")]
+    assert sum(s.length_m for s in laid.segments) == pytest.approx(80.0 * M_PER_FT)
+    assert len({s.length_m for s in laid.segments}) == 1
 
 
 def test_a_line_is_the_reference_daisy_chain():
@@ -29,7 +29,7 @@ def test_a_line_is_the_reference_daisy_chain():
     laid = line_layout(start="src", name="L", gauge=TWELVE, length_m=100.0 * M_PER_FT, lights=10)
     lamps = tuple(FixtureAt(node=node, zone="z", watts=10.0, lamp=Lamp.CURRENT) for node in laid.nodes)
     feed = Feed(node="src", transformer="t", rated_va=150.0, source_v=13.0)
-    solution = solve(Network(feed=feed, stretches=laid.stretches, fixtures=lamps))
+    solution = solve(Network(feed=feed, segments=laid.segments, fixtures=lamps))
     expected = CASES["W2"]["ngspice_pair_voltage"]
     assert [solution.volts[node] for node in laid.nodes] == pytest.approx(list(expected.values()), abs=1e-3)
 
@@ -45,7 +45,7 @@ def test_a_hub_is_the_reference_hub():
         for node, watts in zip(laid.nodes, (20.0, 20.0, 35.0, 20.0), strict=True)
     )
     feed = Feed(node="src", transformer="t", rated_va=150.0, source_v=15.0)
-    solution = solve(Network(feed=feed, stretches=laid.stretches, fixtures=lamps))
+    solution = solve(Network(feed=feed, segments=laid.segments, fixtures=lamps))
     expected = CASES["W3"]["ngspice_pair_voltage"]
     assert solution.volts["H"] == pytest.approx(expected["H"], abs=1e-3)
     for place in range(1, 5):

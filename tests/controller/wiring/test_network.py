@@ -82,7 +82,7 @@ def test_a_lamp_without_a_stated_range_has_the_usual_band():
 def test_what_is_no_tree_is_refused_by_its_nodes(cables, lamps, words):
     """Rings, orphans and lamps on no cable are refused, with the nodes by name."""
     with pytest.raises(WiringError) as caught:
-        Network(feed=SHED, stretches=tuple(cables), fixtures=tuple(lamps))
+        Network(feed=SHED, segments=tuple(cables), fixtures=tuple(lamps))
     assert words in str(caught.value)
 
 
@@ -90,7 +90,7 @@ def test_every_problem_is_told_at_once():
     """A network with four things wrong is refused with all four, one line each."""
     cables = (cable("shed", "a"), cable("b", "c"), cable("x", "y"), cable("y", "x"), cable("shed", "a"))
     with pytest.raises(WiringError) as caught:
-        Network(feed=SHED, stretches=cables, fixtures=(lamp("nowhere"),))
+        Network(feed=SHED, segments=cables, fixtures=(lamp("nowhere"),))
     assert len(caught.value.problems) == 4
     assert str(caught.value).count("\n") == 3
 
@@ -99,8 +99,8 @@ def test_two_feeds_take_the_cables_that_hang_on_them():
     """Cables and lamps are sorted to their feeds, whatever the order in which they were written."""
     cables = (cable("b", "c"), cable("shed", "a"), cable("barn", "b"))
     shed, barn = join((SHED, BARN), cables, (lamp("c"), lamp("a", zone="path"), lamp("barn")))
-    assert [c.to_node for c in shed.stretches] == ["a"]
-    assert [c.to_node for c in barn.stretches] == ["b", "c"]
+    assert [c.to_node for c in shed.segments] == ["a"]
+    assert [c.to_node for c in barn.segments] == ["b", "c"]
     assert shed.zones == ("path",)
     assert [f.node for f in barn.fixtures] == ["c", "barn"]
 
@@ -122,11 +122,11 @@ def test_two_feeds_of_one_name_are_refused():
 def test_only_the_lamps_of_lit_zones_remain():
     """Putting zones out keeps the cables and the lamps of the others."""
     network = Network(
-        feed=SHED, stretches=(cable("shed", "a"),), fixtures=(lamp("a"), lamp("a", zone="path"), lamp("a"))
+        feed=SHED, segments=(cable("shed", "a"),), fixtures=(lamp("a"), lamp("a", zone="path"), lamp("a"))
     )
     assert network.zones == ("beds", "path")
     assert [fixture.zone for fixture in network.lit(["path"]).fixtures] == ["path"]
-    assert network.lit(["path"]).stretches == network.stretches
+    assert network.lit(["path"]).segments == network.segments
 
 
 def test_a_walk_goes_from_the_feed_outwards():

@@ -116,13 +116,13 @@ def test_the_account_of_the_power_closes(network):
     outcome = solve(network)
     assume(isinstance(outcome, Solution))
     assert outcome.source_va - outcome.lamp_va - outcome.loss_w == pytest.approx(0.0, abs=TOLERANCE_W)
-    cables_w = sum(state.loss_w for state in outcome.stretches)
+    cables_w = sum(state.loss_w for state in outcome.segments)
     leads_w = sum(
         state.fixture.count * state.amperes * (outcome.volts[state.fixture.node] - state.volts)
         for state in outcome.lamps
     )
     assert cables_w + leads_w == pytest.approx(outcome.loss_w, abs=TOLERANCE_W)
-    from_feed_a = sum(s.amperes for s in outcome.stretches if s.stretch.from_node == "n0")
+    from_feed_a = sum(s.amperes for s in outcome.segments if s.segment.from_node == "n0")
     at_feed_a = sum(s.fixture.count * s.amperes for s in outcome.lamps if s.fixture.node == "n0")
     assert from_feed_a + at_feed_a == pytest.approx(outcome.source_a, abs=1e-6)
 
@@ -172,7 +172,7 @@ def test_equal_lamps_each_on_a_lead_of_its_own():
 def test_a_splice_adds_its_ohms_to_the_loop():
     """A splice of 0.1 ohm takes a tenth of a volt from a lamp of 1 A."""
     plain = chain(watts=12.0, lamp=Lamp.CURRENT)
-    spliced = replace(plain, stretches=(replace(plain.stretches[0], splice_ohm=0.1),))
+    spliced = replace(plain, segments=(replace(plain.segments[0], splice_ohm=0.1),))
     assert solved(plain).volts["n1"] - solved(spliced).volts["n1"] == pytest.approx(0.1, abs=1e-9)
 
 
@@ -208,7 +208,7 @@ def test_a_lamp_at_the_tap_itself_gets_its_volts():
     """A fixture at the feed's own node, on no cable at all, gets exactly the feed's volts."""
     feed = Feed(node="tap", transformer="shed", rated_va=100.0, source_v=13.0)
     lamp = FixtureAt(node="tap", zone="z", watts=13.0, lamp=Lamp.POWER)
-    solution = solved(Network(feed=feed, stretches=(), fixtures=(lamp,)))
+    solution = solved(Network(feed=feed, segments=(), fixtures=(lamp,)))
     assert solution.lamps[0].volts == 13.0
     assert solution.source_a == pytest.approx(1.0)
 
@@ -245,19 +245,19 @@ def test_more_volts_at_the_feed_are_more_volts_everywhere(network):
     st.data(),
 )
 def test_thicker_cable_helps_what_hangs_on_it(network, data):
-    """Thicker cable on one stretch lowers the volts at its far end never."""
+    """Thicker cable on one segment lowers the volts at its far end never."""
     before = solve(network)
     assume(isinstance(before, Solution))
-    place = data.draw(st.integers(0, len(network.stretches) - 1))
-    cable = network.stretches[place]
+    place = data.draw(st.integers(0, len(network.segments) - 1))
+    cable = network.segments[place]
     gauges = thicker(cable.gauge)
     assume(gauges)
     swapped = CableSegment(
         from_node=cable.from_node, to_node=cable.to_node, gauge=gauges[0], length_m=cable.length_m,
         splice_ohm=cable.splice_ohm,
     )  # fmt: skip
-    cables = (*network.stretches[:place], swapped, *network.stretches[place + 1 :])
-    after = solved(replace(network, stretches=cables))
+    cables = (*network.segments[:place], swapped, *network.segments[place + 1 :])
+    after = solved(replace(network, segments=cables))
     assert after.volts[cable.to_node] >= before.volts[cable.to_node] - 1e-8
 
 

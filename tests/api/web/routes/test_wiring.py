@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from api.web.schemas.wiring import PlacingAnswer, WiringAnswer
+from api.render.wiring_json import PlacementResponse, WiringResponse
 from tests.api.command import call_json
 from tests.api.markup import Page
 from tests.api.stand_in import SITE, House, problem
@@ -32,7 +32,7 @@ def test_the_wiring_is_the_same_as_the_command_lines(cabled):
     """GET /v1/wiring answers with the JSON that the verb prints, and keeps the described contract."""
     answer = cabled.get("/v1/wiring")
     assert answer == call_json("wiring", cabled.site_path)
-    WiringAnswer.model_validate(answer, strict=True)
+    WiringResponse.model_validate(answer, strict=True)
     assert cabled.get("/v1/wiring?transformer=boathouse") == answer
 
 
@@ -136,7 +136,7 @@ def test_a_demonstration_notes_nothing(cabled):
 def test_lights_are_placed(house):
     """GET /v1/placing answers as the command line does, and keeps its contract."""
     answer = house.get("/v1/placing", params={"kind": "tree", "height": "7 ft", "spread": "5 ft"})
-    PlacingAnswer.model_validate(answer, strict=True)
+    PlacementResponse.model_validate(answer, strict=True)
     assert answer == call_json("wiring", "--placing", "tree 7 ft by 5 ft")
     answer = house.get("/v1/placing", params={"kind": "path", "spread": "40 ft"})
     assert answer == call_json("wiring", "--placing", "path 40 ft")
