@@ -1,8 +1,8 @@
 """Tables and colours for people: through rich, plain where the output is a pipe or NO_COLOR is set.
 
-On a pipe a line is never folded, cut or padded, so that grep and awk find what they look for. On a terminal
-that is too narrow for a table each row becomes a block of lines. Colours never carry a meaning of their own:
-what is lit says "lit".
+On a terminal that is too narrow for a table each row becomes a block of lines. A pipe is 100 columns wide:
+texts fold there too, but a table stays one, and no line is cut or padded, so that grep and awk find names and
+numbers. Colours never carry a meaning of their own: what is lit says "lit".
 """
 
 from __future__ import annotations
@@ -20,8 +20,9 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
-# Wide enough that no line is ever folded where nobody looks at a screen.
-_PIPE_COLUMNS = 10_000
+_PIPE_COLUMNS = 100
+# Wide enough to measure what a table needs.
+_ANY_COLUMNS = 10_000
 # A column narrower than this cannot be read.
 _LEAST_FOLDED_COLUMNS = 12
 
@@ -56,7 +57,7 @@ def show(*things: RenderableType) -> None:
         console.print(*things, sep="\n")
         return
     with console.capture() as capture:
-        console.print(*things, sep="\n")
+        console.print(*things, sep="\n", crop=False)
     console.file.write("".join(f"{line.rstrip()}\n" for line in capture.get().splitlines()))
 
 
@@ -73,8 +74,9 @@ class FoldingTable:
     def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
         """Show the table, or the blocks."""
         table = self._table()
-        if Measurement.get(console, options.update(width=_PIPE_COLUMNS), table).minimum <= options.max_width:
-            yield table
+        least = Measurement.get(console, options.update(width=_ANY_COLUMNS), table).minimum
+        if least <= options.max_width or not console.is_terminal:
+            yield from console.render(table, options.update(width=max(least, options.max_width)))
         else:
             yield from self._blocks()
 

@@ -60,9 +60,11 @@ def _shown(report: WiringReport, *, listed: bool) -> Iterator[RenderableType]:
     yield Text(f"Transformer {name}, {transformer.rated_va:g} VA, {tap_words(report)}", style=STRONG)
     yield Text(f"Load: {load_words(report)}")
     yield from _shown_findings(report, listed=listed)
-    ways = [f"{place}. {proposal_words(each)}" for place, each in enumerate(report.proposals, start=1)]
-    yield from _section("Ways to fix the errors, each computed", ways)
-    if report.without_advice:
+    if report.proposals:
+        heading = TableColumn(heading="Ways to fix the errors, each computed", folds=True)
+        ways = [(f"{place}.", proposal_words(each)) for place, each in enumerate(report.proposals, start=1)]
+        yield from (Text(""), build_table([TableColumn(heading=""), heading], ways))
+    elif report.without_advice:
         yield from (Text(""), Text(NOTHING_HELPS))
     yield from _section("Measured and computed", list(measured_words(report)))
     yield Text("")
@@ -92,7 +94,7 @@ def _shown_findings(report: WiringReport, *, listed: bool) -> Iterator[Renderabl
     for group in group_findings(findings, listed=listed):
         rows.append([Text(group.level, style="" if group.level is Severity.OK else STRONG), group.words])
         rows += [["", f"to fix: {group.worst.remedy}"]] if group.worst.remedy else []
-        rows.append(["", Text(f"limit: {'; '.join(group.sources)}", style=QUIET)])
+        rows.append(["", Text(f"source: {'; '.join(group.sources)}", style=QUIET)])
     if not listed:
         rows.append(["ok", f"{counted(count_ok(findings), 'check')}; list them with --all"])
     yield Text("")

@@ -115,8 +115,8 @@ def proposal_words(proposal: Proposal) -> str:
     change, worst = proposal.change, proposal.worst
     buys = " and ".join(f"{length_text(each.length_m, each.gauge)} of {each.gauge}" for each in change.buys)
     bought = f" (buy {buys})" if buys else ""
-    warnings = "".join(f"; new warning: {each.words}" for each in proposal.warnings)
-    remains = "".join(f"; an error stays: {each.words}" for each in proposal.remains)
+    warnings = "".join(f"; new warning: {each.words}" for each in group_findings(proposal.warnings))
+    remains = "".join(f"; an error stays: {each.words}" for each in group_findings(proposal.remains))
     gets = f"the worst, {worst.fixture.label}, then gets {worst.volts:.2f} V"
     return f"{change.words}{bought}: {gets}{warnings}{remains}"
 

@@ -128,7 +128,7 @@ def test_a_light_that_is_outside_is_told_in_words_and_by_an_arrow():
     assert "✗error" in text.replace(" ", "")
     assert any("▼ too low" in words for drawing in drawings(html) for words in drawing.words())
     assert "10.00 too low" in text
-    assert "What would do, each solved" in text
+    assert "Ways to fix the errors, each computed" in text
     inks = {
         each.get(name)
         for drawing in drawings(html)
