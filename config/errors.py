@@ -48,19 +48,22 @@ class ProgramError(LeerieError, ValueError):
 
     Attributes:
         text: what was read.
-        column: where it stops making sense, counted from 1.
-        found: the word at that place, or an empty string at the end of the text.
-        expected: what would have made sense there.
+        column: of the first word that is not valid, counted from 1.
+        found: that word, or an empty string at the end of the text.
+        expected: what to write there.
+        what: what is wrong, one clause.
+        remedy: what to write, and at which column.
     """
 
-    def __init__(self, *, text: str, column: int, found: str, expected: str) -> None:
-        """Describe the place where the reading stopped."""
+    def __init__(self, *, text: str, column: int, found: str, expected: str, noun: str = "valid") -> None:
+        """Describe the place; ``noun`` is what was to be read there, such as “a time”."""
         self.text = text
         self.column = column
         self.found = found
         self.expected = expected
-        here = f"“{found}”" if found else "the end"
-        super().__init__(f"“{text}”, column {column}: found {here}, expected {expected}")
+        self.what = f"“{found}” is not {noun} here" if found else "ends too early"
+        self.remedy = f"write {expected} (column {column})"
+        super().__init__(f"“{text}”: {self.what}; {self.remedy}")
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

@@ -13,7 +13,8 @@ from typing import Annotated, Any
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, GetPydanticSchema
 from pydantic_core import CoreSchema, PydanticKnownError, core_schema
 
-from config.program.parser import Span, parse_span
+from config.program.parser import parse_span
+from config.program.spans import Span
 from config.program.special_nights import Nights, OneDate, Weekdays, YearlyStretch, parse_nights
 
 

@@ -186,6 +186,10 @@ def _name_after_id(table: Transformer | Zone, _context: object) -> None:
         object.__setattr__(table, "name", table.id)
 
 
+# A settings table that is missing is read as an empty one: making it alone would build its model twice.
+_EMPTY: dict[str, Any] = {"default_factory": dict, "validate_default": True}
+
+
 class Site(Table):
     """One property: where it is, its transformers and its zones."""
 
@@ -205,9 +209,9 @@ class Site(Table):
         description="how many degrees the sun is below the horizon at dusk and dawn, 0.84 to 18",
     )
     tariff: Tariff | None = Field(None, description="a [tariff] table")
-    relays: RelaySettings = Field(RelaySettings(), description="a [relays] table")
-    clock: ClockSettings = Field(ClockSettings(), description="a [clock] table")
-    wiring: WiringSettings = Field(WiringSettings(), description="a [wiring] table")
+    relays: RelaySettings = Field(**_EMPTY, description="a [relays] table")
+    clock: ClockSettings = Field(**_EMPTY, description="a [clock] table")
+    wiring: WiringSettings = Field(**_EMPTY, description="a [wiring] table")
     transformers: tuple[Transformer, ...] = Field((), strict=False, description="[[transformers]] tables")
     cables: tuple[Cable, ...] = Field((), strict=False, description="[[cables]] tables")
     zones: tuple[Zone, ...] = Field(strict=False, description="at least one [[zones]] table")

@@ -15,7 +15,6 @@ from pydantic import Field
 
 from config.errors import ProgramError
 from config.models.base import Money, Name, NightsText, Table, read_by, require_text
-from config.program.hints import guess_clock
 from config.program.special_nights import YearlyStretch, parse_nights
 
 _CLOCK = re.compile(r"([01][0-9]|2[0-3]):([0-5][0-9])")
@@ -37,11 +36,15 @@ def read_clock(value: Any) -> time:  # noqa: ANN401 (anything may stand in a fil
         return _MIDNIGHT
     if match := _CLOCK.fullmatch(word):
         return time(int(match[1]), int(match[2]))
+    from config.program.hints import guess_clock  # noqa: PLC0415 (not needed to start the lights)
+
     column = len(value) - len(value.lstrip()) + 1
     found, expected = guess_clock(word) or (word, _A_CLOCK_TIME)
     if _CLOCK.fullmatch(found):
-        column, found, expected = column + len(found), word[len(found) :].strip(), "the end"
-    raise ProgramError(text=value, column=column, found=found, expected=expected)
+        rest = word[len(found) :].strip()
+        column = len(value.rstrip()) - len(rest) + 1
+        raise ProgramError(text=value, column=column, found=rest, expected="nothing more")
+    raise ProgramError(text=value, column=column, found=found, expected=expected, noun="a time")
 
 
 def _take_season(value: Any) -> YearlyStretch:  # noqa: ANN401 (anything may stand in a file)

@@ -1,6 +1,6 @@
-"""What somebody probably meant who wrote a clock time or a duration in another way.
+"""What was probably meant by a clock time or a duration that is written in another way.
 
-The program language has one way to write each; these guesses only ever go into an error's words.
+The program language has one way to write each; these guesses are used only in the text of an error.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ _HALF = re.compile(r"([0-9]{1,2})[.,]5\s*h\w*", re.IGNORECASE)
 
 _MIDNIGHT = "00:00 or midnight"
 _ANY_CLOCK = "a clock time from 00:00 to 23:59"
-A_DURATION = "a duration such as 4h, 45m or 1h30m"
+_TWELVE = "12:00 for noon, 00:00 or midnight for midnight"
 _NOON = 12
 _LAST_HOUR = 23
 _LAST_MINUTE = 59
@@ -36,8 +36,9 @@ def guess_clock(rest: str) -> tuple[str, str] | None:
         hour, minute = int(match[1]), int(match[2] or 0)
         if not 1 <= hour <= _NOON or minute > _LAST_MINUTE:
             return match[0], _ANY_CLOCK
-        hour = hour % _NOON + (_NOON if match[3] in "pP" else 0)
-        return match[0], f"{hour:02}:{minute:02}" if hour or minute else _MIDNIGHT
+        if (hour, minute) == (_NOON, 0):
+            return match[0], _TWELVE
+        return match[0], f"{hour % _NOON + (_NOON if match[3] in 'pP' else 0):02}:{minute:02}"
     if match := _OTHER_CLOCK.match(rest):
         return match[0], _read_digits(int(match[1]), match[2])
     word = re.match(r"[^\s,+\-]+", rest)

@@ -16,23 +16,12 @@ import re
 from collections.abc import Iterable
 
 from config.errors import ProgramError
-from config.program.hints import A_DURATION, describe_duration, guess_clock, guess_duration
 from config.program.spans import ClockEdge, Duration, Edge, Span, SunEdge, SunEvent
-
-__all__ = [
-    "ClockEdge",
-    "Duration",
-    "Edge",
-    "Span",
-    "SunEdge",
-    "SunEvent",
-    "parse_duration",
-    "parse_program",
-    "parse_span",
-]
 
 _WORD = re.compile(r"[,+\-]|[^\s,+\-]+")
 _CLOCK = re.compile(r"([01][0-9]|2[0-3]):([0-5][0-9])")
+# “09:00 pm” begins with a clock time, but is not one.
+_AM_OR_PM = re.compile(r"\s*[ap]\.?m\b", re.IGNORECASE)
 _DURATION = re.compile(
     r"(?:([0-9]{1,4})\s*h(?:\s*([0-9]{1,4})\s*m)?|([0-9]{1,4})\s*m)(?![^\s,+\-])", re.IGNORECASE
 )
@@ -40,6 +29,7 @@ _EVENTS = {str(event): event for event in SunEvent}
 _LONGEST_WORD = 40
 
 _AN_EDGE = "a clock time such as 21:30, or midnight, sunset, dusk, dawn or sunrise"
+_A_DURATION = "a duration such as 4h, 45m or 1h30m"
 _MEANS_TO = ("until", "till", "til", "through", "-", "–", "—")
 
 
@@ -62,9 +52,9 @@ def parse_span(text: str) -> Span:
         The span, whose ``str()`` is the text itself if that was in canonical form.
 
     Raises:
-        ProgramError: with the column where the text stops making sense, and what was expected there.
+        ProgramError: with the column of the first word that is not valid, and what to write there.
     """
-    reader = _Reader(text)
+    reader = TextReader(text, _WORD)
     begins = _read_edge(reader)
     if reader.accept("to"):
         ends = _read_edge(reader)
@@ -83,38 +73,35 @@ def parse_duration(text: str) -> Duration:
     Raises:
         ProgramError: as parse_span does.
     """
-    reader = _Reader(text)
+    reader = TextReader(text, _WORD)
     duration = _read_duration(reader)
-    if reader.peek():
-        raise reader.error("the end")
+    reader.require_end()
     return duration
 
 
-class _Reader:
-    """Walks over a text word by word; commas and signs are words of their own."""
+class TextReader:
+    """Reads a text word by word; ``words`` is the pattern of one word."""
 
-    def __init__(self, text: str) -> None:
+    def __init__(self, text: str, words: re.Pattern[str]) -> None:
         """Stand at the first word."""
         self.text = text
         self.at = 0
-        self._skip_blanks()
-
-    def _skip_blanks(self) -> None:
-        while self.at < len(self.text) and self.text[self.at].isspace():
-            self.at += 1
+        self._words = words
+        self.advance(0)
 
     def peek(self) -> str:
         """Return the next word as written, or an empty string at the end."""
-        match = _WORD.match(self.text, self.at)
+        match = self._words.match(self.text, self.at)
         return match[0] if match else ""
 
     def advance(self, length: int) -> None:
-        """Go past that many characters and the blanks behind them."""
+        """Skip that many characters and the blanks after them."""
         self.at += length
-        self._skip_blanks()
+        while self.at < len(self.text) and self.text[self.at].isspace():
+            self.at += 1
 
     def accept(self, word: str) -> bool:
-        """Go past the next word if it is this one, in whatever letters."""
+        """Skip the next word if it is this one, in capitals or not."""
         found = self.peek()
         if found.lower() != word:
             return False
@@ -122,18 +109,23 @@ class _Reader:
         return True
 
     def require(self, word: str) -> None:
-        """Go past this word or refuse what stands there."""
+        """Skip this word or refuse what stands there."""
         if not self.accept(word):
             raise self.error(f"“{word}”")
 
-    def error(self, expected: str, *, found: str | None = None) -> ProgramError:
-        """Describe this place, with what would have made sense here."""
+    def require_end(self) -> None:
+        """Refuse any word that is left."""
+        if self.peek():
+            raise self.error("nothing more")
+
+    def error(self, expected: str, *, found: str | None = None, noun: str = "valid") -> ProgramError:
+        """Describe this place, with what to write here."""
         word = self.peek() if found is None else found
         short = word if len(word) <= _LONGEST_WORD else word[: _LONGEST_WORD - 1] + "…"
-        return ProgramError(text=self.text, column=self.at + 1, found=short, expected=expected)
+        return ProgramError(text=self.text, column=self.at + 1, found=short, expected=expected, noun=noun)
 
 
-def _read_edge(reader: _Reader) -> Edge:
+def _read_edge(reader: TextReader) -> Edge:
     """Read a clock time or a moment of the sun with its offset."""
     word = reader.peek()
     if event := _EVENTS.get(word.lower()):
@@ -144,32 +136,33 @@ def _read_edge(reader: _Reader) -> Edge:
         return SunEdge(event=event)
     if reader.accept("midnight"):
         return ClockEdge(hour=0, minute=0, written_midnight=True)
-    if match := _CLOCK.fullmatch(word):
-        # “09:00 pm” begins with a good clock time and still is none.
-        guess = guess_clock(reader.text[reader.at :])
-        if guess is None or guess[0] == word:
-            reader.advance(len(word))
-            return ClockEdge(hour=int(match[1]), minute=int(match[2]))
+    if (match := _CLOCK.fullmatch(word)) and not _AM_OR_PM.match(reader.text, reader.at + len(word)):
+        reader.advance(len(word))
+        return ClockEdge(hour=int(match[1]), minute=int(match[2]))
+    from config.program.hints import guess_clock  # noqa: PLC0415 (not needed to start the lights)
+
     found, expected = guess_clock(reader.text[reader.at :]) or (word, _AN_EDGE)
-    raise reader.error(expected, found=found)
+    raise reader.error(expected, found=found, noun="a time")
 
 
-def _read_duration(reader: _Reader) -> Duration:
+def _read_duration(reader: TextReader) -> Duration:
     """Read a duration that is longer than nothing and at most 24 hours."""
     match = _DURATION.match(reader.text, reader.at)
-    if match:
-        hours, minutes = int(match[1] or 0), int(match[2] or match[3] or 0)
-        try:
-            duration = Duration(hours=hours, minutes=minutes)
-        except ValueError:
-            raise reader.error(describe_duration(hours, minutes), found=match[0]) from None
-        reader.advance(len(match[0]))
-        return duration
-    found, expected = guess_duration(reader.text[reader.at :]) or (reader.peek(), A_DURATION)
-    raise reader.error(expected, found=found)
+    hours, minutes = (int(match[1] or 0), int(match[2] or match[3] or 0)) if match else (0, 0)
+    try:
+        duration = Duration(hours=hours, minutes=minutes)
+    except ValueError:
+        from config.program.hints import describe_duration, guess_duration  # noqa: PLC0415 (as above)
+
+        rest = reader.text[reader.at :]
+        guess = (match[0], describe_duration(hours, minutes)) if match else guess_duration(rest)
+        found, expected = guess or (reader.peek(), _A_DURATION)
+        raise reader.error(expected, found=found, noun="a duration") from None
+    reader.advance(len(match[0]) if match else 0)
+    return duration
 
 
-def _read_limits(reader: _Reader, *, may_limit: bool) -> tuple[Duration | None, bool]:
+def _read_limits(reader: TextReader, *, may_limit: bool) -> tuple[Duration | None, bool]:
     """Read what may follow a span's end: “at most”, then “while dark”, then nothing."""
     at_most = None
     while reader.accept(","):
@@ -177,7 +170,7 @@ def _read_limits(reader: _Reader, *, may_limit: bool) -> tuple[Duration | None, 
             reader.require("dark")
             if reader.peek():
                 order = " (“at most” stands before “while dark”)" if may_limit else ""
-                raise reader.error("the end" + order)
+                raise reader.error("nothing more" + order)
             return at_most, True
         if may_limit and at_most is None:
             if not reader.accept("at"):
@@ -188,8 +181,8 @@ def _read_limits(reader: _Reader, *, may_limit: bool) -> tuple[Duration | None, 
             raise reader.error("“while dark” (“for” already says how long)")
         else:
             raise reader.error("“while dark”")
-    if reader.peek():
-        raise reader.error(_after_last_edge(reader.peek().lower(), may_limit=may_limit and at_most is None))
+    if found := reader.peek().lower():
+        raise reader.error(_after_last_edge(found, may_limit=may_limit and at_most is None))
     return at_most, False
 
 
@@ -208,4 +201,4 @@ def _after_last_edge(found: str, *, may_limit: bool) -> str:
     """Say what may follow the end of a span."""
     if found == "while" or (found == "at" and may_limit):
         return f"a comma before “{'while dark' if found == 'while' else 'at most'}”"
-    return "the end, “, at most 6h” or “, while dark”" if may_limit else "the end or “, while dark”"
+    return "“, at most 6h”, “, while dark” or nothing more" if may_limit else "“, while dark” or nothing more"

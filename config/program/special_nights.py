@@ -13,10 +13,11 @@ import re
 from dataclasses import dataclass
 from datetime import date
 
-from config.errors import ProgramError
+from config.program.parser import TextReader
 
 WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
-_LONG_WEEKDAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
+_LONG_NAMES = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
+_BY_LONG_NAME = dict(zip(_LONG_NAMES, WEEKDAYS, strict=True))
 # Any leap year will do: it has every day that a month can have.
 _LEAP_YEAR = 2000
 
@@ -24,7 +25,6 @@ _WORD = re.compile(r",|[^\s,]+")
 _DATE = re.compile(r"([0-9]{4})-([0-9]{2})-([0-9]{2})")
 _MONTH_DAY = re.compile(r"([0-9]{2})-([0-9]{2})")
 _OTHER_DATE = re.compile(r"[0-9]{1,4}[./-][0-9]{1,2}([./-][0-9]{1,4})?")
-_LONGEST_WORD = 40
 
 _A_WEEKDAY = "a weekday: " + ", ".join(WEEKDAYS)
 _ANY_NIGHTS = "weekdays such as Fri, Sat, a date such as 2027-12-31, or a stretch such as 12-20 to 01-06"
@@ -108,97 +108,63 @@ def parse_nights(text: str) -> Nights:
         The condition, whose ``str()`` is the text itself if that was in canonical form.
 
     Raises:
-        ProgramError: with the column where the text stops making sense, and what was expected there.
+        ProgramError: with the column of the first word that is not valid, and what to write there.
     """
-    words = [(match.start(), match[0]) for match in _WORD.finditer(text)]
-    words.append((len(text), ""))
-    first = words[0][1]
+    reader = TextReader(text, _WORD)
+    first = reader.peek()
+    nights: Nights
     if _DATE.fullmatch(first):
-        night = _read_date(text, words[0])
-        _require_end(text, words[1])
-        return OneDate(on_date=night)
-    if _MONTH_DAY.fullmatch(first):
-        return _read_stretch(text, words)
-    if first.capitalize() in WEEKDAYS:
-        return _read_weekdays(text, words)
-    raise _error(text, words[0], _guess(first) or _ANY_NIGHTS)
+        nights = OneDate(on_date=_read_date(reader, first))
+    elif _MONTH_DAY.fullmatch(first):
+        nights = _read_stretch(reader)
+    elif first.capitalize() in WEEKDAYS:
+        nights = _read_weekdays(reader)
+    elif _OTHER_DATE.fullmatch(first):
+        raise reader.error("year-month-day such as 2027-12-31, or month-day such as 12-31", noun="a date")
+    else:
+        raise reader.error(_BY_LONG_NAME.get(first.lower(), _ANY_NIGHTS))
+    reader.require_end()
+    return nights
 
 
-def _error(text: str, word: tuple[int, str], expected: str) -> ProgramError:
-    """Describe the place of a word and what would have made sense there."""
-    at, found = word
-    short = found if len(found) <= _LONGEST_WORD else found[: _LONGEST_WORD - 1] + "…"
-    return ProgramError(text=text, column=at + 1, found=short, expected=expected)
-
-
-def _guess(found: str) -> str | None:
-    """Say what somebody probably meant who wrote a date in another way."""
-    if _OTHER_DATE.fullmatch(found):
-        return "year-month-day such as 2027-12-31, or month-day such as 12-31"
-    return _guess_weekday(found)
-
-
-def _guess_weekday(found: str) -> str | None:
-    """Say which weekday somebody meant who wrote its whole name."""
-    name = found.lower()
-    return WEEKDAYS[_LONG_WEEKDAYS.index(name)] if name in _LONG_WEEKDAYS else None
-
-
-def _require_end(text: str, word: tuple[int, str]) -> None:
-    """Refuse anything that follows a whole condition."""
-    if word[1]:
-        raise _error(text, word, "the end")
-
-
-def _read_weekdays(text: str, words: list[tuple[int, str]]) -> Weekdays:
+def _read_weekdays(reader: TextReader) -> Weekdays:
     """Read weekdays with commas between them."""
     days: list[int] = []
-    for place, word in enumerate(words[:-1]):
-        found = word[1].capitalize()
-        if place % 2:
-            if found != ",":
-                raise _error(text, word, "a comma and another weekday, or the end")
-        elif found not in WEEKDAYS:
-            raise _error(text, word, _guess_weekday(found) or _A_WEEKDAY)
-        elif WEEKDAYS.index(found) in days:
-            raise _error(text, word, f"a weekday other than {found}")
-        else:
-            days.append(WEEKDAYS.index(found))
-    if words[-2][1] == ",":
-        raise _error(text, words[-1], _A_WEEKDAY)
+    while not days or reader.accept(","):
+        word = reader.peek()
+        found = word.capitalize()
+        if found not in WEEKDAYS:
+            raise reader.error(_BY_LONG_NAME.get(word.lower(), _A_WEEKDAY), noun="a weekday")
+        if WEEKDAYS.index(found) in days:
+            raise reader.error(f"a weekday other than {found}")
+        days.append(WEEKDAYS.index(found))
+        reader.advance(len(word))
+    if reader.peek():
+        raise reader.error("a comma and another weekday, or nothing more")
     return Weekdays(days=tuple(days))
 
 
-def _read_date(text: str, word: tuple[int, str]) -> date:
-    """Read a date of one year."""
-    year, month, day = (int(part) for part in word[1].split("-"))
-    try:
-        return date(year, month, day)
-    except ValueError:
-        raise _error(text, word, _real_day(year, month)) from None
-
-
-def _read_stretch(text: str, words: list[tuple[int, str]]) -> YearlyStretch:
+def _read_stretch(reader: TextReader) -> YearlyStretch:
     """Read two days of the year with “to” between them."""
-    first = _read_month_day(text, words[0])
-    if words[1][1].lower() != "to":
-        one_night = f"{words[0][1]} to {words[0][1]}"
-        raise _error(text, words[1], f"“to” and the last night (one night of every year is {one_night})")
-    if not _MONTH_DAY.fullmatch(words[2][1]):
-        raise _error(text, words[2], "a month and a day such as 01-06")
-    last = _read_month_day(text, words[2])
-    _require_end(text, words[3])
-    return YearlyStretch(first=first, last=last)
+    written = reader.peek()
+    first = _read_date(reader, f"{_LEAP_YEAR}-{written}")
+    if not reader.accept("to"):
+        raise reader.error(f"“to” and the last night (one night of every year is {written} to {written})")
+    if not _MONTH_DAY.fullmatch(reader.peek()):
+        raise reader.error("a month and a day such as 01-06")
+    last = _read_date(reader, f"{_LEAP_YEAR}-{reader.peek()}")
+    return YearlyStretch(first=(first.month, first.day), last=(last.month, last.day))
 
 
-def _read_month_day(text: str, word: tuple[int, str]) -> tuple[int, int]:
-    """Read a day of every year."""
-    month, day = (int(part) for part in word[1].split("-"))
+def _read_date(reader: TextReader, iso: str) -> date:
+    """Read the next word as the date that it is in full."""
+    year, month, day = (int(part) for part in iso.split("-"))
     try:
-        date(_LEAP_YEAR, month, day)
+        found = date(year, month, day)
     except ValueError:
-        raise _error(text, word, _real_day(_LEAP_YEAR, month)) from None
-    return month, day
+        raise reader.error(_real_day(year, month), noun="a date") from None
+    reader.advance(len(reader.peek()))
+    return found
 
 
 def _real_day(year: int, month: int) -> str:
@@ -207,10 +173,7 @@ def _real_day(year: int, month: int) -> str:
         return "a year from 0001 to 9999"
     if not 1 <= month <= 12:  # noqa: PLR2004 (months in a year)
         return "a month from 01 to 12, then the day"
-    for last in ("31st", "30th", "29th", "28th"):
-        try:
-            date(year, month, int(last[:2]))
-        except ValueError:
-            continue
-        break
-    return f"a day that exists (that month ends on the {last})"
+    from calendar import monthrange  # noqa: PLC0415 (not needed to start the lights)
+
+    last = monthrange(year, month)[1]
+    return f"a day that exists (that month ends on the {last}{'st' if last % 10 == 1 else 'th'})"

@@ -83,13 +83,9 @@ def _explain(kind: str, path: KeyPath, value: object, context: dict[str, Any]) -
 
 def _explain_cause(cause: Exception, path: KeyPath) -> tuple[str, str]:
     """Say what is wrong and what would do where a reader of ours refused the value."""
-    if isinstance(cause, CableTextError):
+    if isinstance(cause, CableTextError | ProgramError):
         return cause.what, cause.remedy
-    if not isinstance(cause, ProgramError):
-        return str(cause), f"write {_fits(path)}"
-    place = f"at column {cause.column}"
-    place += f", “{cause.found}”" if cause.found else ", where it ends"
-    return f"makes no sense {place}", f"expected {cause.expected}"
+    return str(cause), f"write {_fits(path)}"
 
 
 def _explain_bounds(kind: str, path: KeyPath, value: object) -> tuple[str, str]:

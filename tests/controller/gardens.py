@@ -8,7 +8,8 @@ from decimal import Decimal
 from zoneinfo import ZoneInfo
 
 from config.models.tariff import Tariff
-from config.program.parser import Span, parse_span
+from config.program.parser import parse_span
+from config.program.spans import Span
 from config.program.special_nights import Nights, parse_nights
 from controller.calendar.night import Night
 from controller.energy.values import Load, Losses

@@ -11,7 +11,8 @@ from pydantic.config import JsonDict
 from pydantic_core import PydanticKnownError, core_schema
 
 from api.render.instants import EXAMPLE, read_date, read_instant
-from config.program.parser import Duration, Span, parse_duration, parse_span
+from config.program.parser import parse_duration, parse_span
+from config.program.spans import Duration, Span
 from config.program.special_nights import Nights, parse_nights
 
 T = TypeVar("T")

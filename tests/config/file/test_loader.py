@@ -119,7 +119,7 @@ def test_a_byte_order_mark_and_windows_line_ends_are_read(tmp_path):
 
 
 # Words of the libraries beneath, and the two that stand in where no better word is known.
-JARGON = ("Input should", "validation", "valid ", "type=", "None", "cannot be used here", "something else")
+JARGON = ("Input should", "validation", "a valid ", "type=", "None", "cannot be used here", "something else")
 
 
 def tell_well(problems):

@@ -120,9 +120,9 @@ def test_text_to_span_to_text_is_the_identity_whatever_the_blanks_and_capitals(s
         ("dusk to 11:30 p.m.", 9, "11:30 p.m.", "23:30"),
         ("dusk to 9 pm", 9, "9 pm", "21:00"),
         ("dusk to 09:00 pm", 9, "09:00 pm", "21:00"),
-        ("dusk to 12am", 9, "12am", "00:00 or midnight"),
+        ("dusk to 12am", 9, "12am", "12:00 for noon, 00:00 or midnight for midnight"),
         ("dusk to 12:30 AM", 9, "12:30 AM", "00:30"),
-        ("12pm to dusk", 1, "12pm", "12:00"),
+        ("12pm to dusk", 1, "12pm", "12:00 for noon, 00:00 or midnight for midnight"),
         ("dusk to 13pm", 9, "13pm", ANY_CLOCK),
         ("dusk to 0pm", 9, "0pm", ANY_CLOCK),
         ("dusk to 1am", 9, "1am", "01:00"),
@@ -175,7 +175,7 @@ def test_text_to_span_to_text_is_the_identity_whatever_the_blanks_and_capitals(s
         ("dusk for 1.5h", 10, "1.5h", "1h30m"),
         ("dusk for 30", 10, "30", A_DURATION),
         ("dusk for 4h, at most 3h", 14, "at", "“while dark” (“for” already says how long)"),
-        ("dusk for 4h to dawn", 13, "to", "the end or “, while dark”"),
+        ("dusk for 4h to dawn", 13, "to", "“, while dark” or nothing more"),
         ("dusk to dawn at most 6h", 14, "at", "a comma before “at most”"),
         ("dusk to dawn while dark", 14, "while", "a comma before “while dark”"),
         ("dusk to dawn,", 14, "", "“at most” and a duration, or “while dark”"),
@@ -183,9 +183,14 @@ def test_text_to_span_to_text_is_the_identity_whatever_the_blanks_and_capitals(s
         ("dusk to dawn, at most", 22, "", A_DURATION),
         ("dusk to dawn, at most 6h, at most 5h", 27, "at", "“while dark”"),
         ("dusk to dawn, while light", 21, "light", "“dark”"),
-        ("dusk to dawn, while dark, at most 6h", 25, ",", "the end (“at most” stands before “while dark”)"),
-        ("dusk for 4h, while dark, while dark", 24, ",", "the end"),
-        ("dusk to dawn to dusk", 14, "to", "the end, “, at most 6h” or “, while dark”"),
+        (
+            "dusk to dawn, while dark, at most 6h",
+            25,
+            ",",
+            "nothing more (“at most” stands before “while dark”)",
+        ),
+        ("dusk for 4h, while dark, while dark", 24, ",", "nothing more"),
+        ("dusk to dawn to dusk", 14, "to", "“, at most 6h”, “, while dark” or nothing more"),
         ("dusk to ٠٥:٣٠", 9, "٠٥:٣٠", AN_EDGE),
     ],
 )
@@ -201,7 +206,8 @@ def test_a_refusal_reads_as_one_sentence():
     """The error's text alone tells what is wrong, where, and what would do."""
     with pytest.raises(ProgramError) as caught:
         parse_span("dusk to 24:00")
-    assert str(caught.value) == "“dusk to 24:00”, column 9: found “24:00”, expected 00:00 or midnight"
+    told = "“24:00” is not a time here; write 00:00 or midnight (column 9)"
+    assert str(caught.value) == f"“dusk to 24:00”: {told}"
 
 
 def test_a_long_wrong_word_is_quoted_in_part():
@@ -246,4 +252,4 @@ def test_nothing_may_follow_a_duration_alone():
     """A second duration behind the first is refused at its column."""
     with pytest.raises(ProgramError) as caught:
         parse_duration("4h 45m 3h")
-    assert (caught.value.column, caught.value.expected) == (8, "the end")
+    assert (caught.value.column, caught.value.expected) == (8, "nothing more")

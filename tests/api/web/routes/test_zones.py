@@ -244,7 +244,10 @@ def test_a_length_that_is_not_in_the_language_tells_its_column(house):
     """A length that cannot be read tells where, what stands there and what was expected."""
     response = put(house, f"{JETTY}/override", {"light": "on", "for": "two hours"})
     (error,) = response.json()["errors"]
-    assert error.pop("detail") == f"for: “two hours”, column 1: found “two”, expected {error['expected']}"
+    assert (
+        error.pop("detail")
+        == f"for: “two hours”: “two” is not a duration here; write {error['expected']} (column 1)"
+    )
     assert error == {
         "pointer": "#/for",
         "text": "two hours",
