@@ -67,7 +67,7 @@ def _sentences(planner: Planner, answer: dict[str, Any], at_utc: datetime, remar
         ends = f"{until:%H:%M} on {until:%a %d %b %Y}, {spell_duration(until - at)} later; then {then}"
     lines.append(f"Until: {ends}.")
     night = planner.night_at(at_utc)
-    height_deg = planner.sky.elevation_deg(at_utc)
+    height_deg = planner.sun.elevation_deg(at_utc)
     side = "below" if height_deg < 0 else "above"
     lines.append(
         f"In this night of {night.date:%a %d %b} the sun stands {abs(height_deg):.1f}° {side} the horizon. "

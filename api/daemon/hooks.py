@@ -55,7 +55,7 @@ class DaemonHooks:
         for name, hook in on_signal.items():
             loop.add_signal_handler(name, hook)
         signal.pthread_sigmask(signal.SIG_UNBLOCK, on_signal)
-        await self.loop.run(started=self.on_started)
+        await self.loop.run(on_started=self.on_started)
         signal.pthread_sigmask(signal.SIG_BLOCK, on_signal)
 
     # -- from the control loop -------------------------------------------------------------------------------
@@ -82,14 +82,14 @@ class DaemonHooks:
         if stamp != self._stamp:
             use_newest_zone_data()
             tz = reload_zone(keeper.site.time_zone)
-            self.loop.ask(lambda keeper: keeper.change_site(keeper.site, words="new time zone data", tz=tz))
+            self.loop.call(lambda keeper: keeper.change_site(keeper.site, words="new time zone data", tz=tz))
             self._stamp = stamp  # not before: what failed is tried again the next noon
 
     def on_previous_run(self, previous: PreviousRun) -> None:
         """Use what the journal knows of the previous run, where it can be read only now."""
         if previous.last_instant_utc is not None:
             self._clock.raise_floor(previous.last_instant_utc)
-        self.loop.ask(lambda keeper: keeper.learn(previous))
+        self.loop.call(lambda keeper: keeper.adopt_previous_run(previous))
 
     # -- from signals and the API ----------------------------------------------------------------------------
 
@@ -135,7 +135,7 @@ class DaemonHooks:
         if site.relays.board != self._board:
             self._refuse_board(site)
             return
-        self.loop.ask(lambda keeper: keeper.change_site(site, words="the site file was read again"))
+        self.loop.call(lambda keeper: keeper.change_site(site, words="the site file was read again"))
         log.info("the site file was read again and is in force")
         self._use(site)
 
@@ -157,4 +157,4 @@ class DaemonHooks:
     def _refuse(self, words: str) -> None:
         """Log why the changed site file was refused, and show it in the status."""
         log.error("the site file was refused: %s", words)
-        self.loop.ask(lambda keeper: keeper.refuse_site(words.splitlines()[0]))
+        self.loop.call(lambda keeper: keeper.refuse_site(words.splitlines()[0]))

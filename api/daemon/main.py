@@ -77,7 +77,7 @@ def _run(
         keeper.refuse_site(refused)
     # From the first light on a signal waits until it is handled: dying of it would leave runs open.
     signal.pthread_sigmask(signal.SIG_BLOCK, SIGNALS)
-    keeper.round()
+    keeper.reconcile()
     log.info("%s: %s", site.name, keeper.status().words)
 
     # The lights are right, and the rest may take its time. What is in memory by now stays there: no garbage
@@ -98,9 +98,9 @@ def _run(
     hooks.loop = ControlLoop(
         keeper,
         clock=clock,
-        write=hooks.maintenance.flush,
-        after_round=hooks.on_round,
-        at_noon=hooks.on_noon,
+        flush=hooks.maintenance.flush,
+        on_round=hooks.on_round,
+        on_noon=hooks.on_noon,
     )
     gateway = KeeperGateway(
         loop=hooks.loop,

@@ -140,7 +140,7 @@ class Demo:
         first = self._frame()
         with open_display() as display:
             showing = asyncio.create_task(self._show(display, stay=stay))
-            await self._loop.run(started=self._clock.start)
+            await self._loop.run(on_started=self._clock.start)
             last = self._frame()
             showing.cancel()
             with contextlib.suppress(asyncio.CancelledError):

@@ -55,7 +55,7 @@ def choose_evening(planner: Planner, night: Night) -> Evening:
         if window.on_utc < last_utc
     ]
     begins = [window.on_utc for window in windows]
-    sunset_utc = planner.sky.dusk(night, SUNSET_ANGLE_DEG)
+    sunset_utc = planner.sun.dusk(night, SUNSET_ANGLE_DEG)
     if sunset_utc is not None and night.starts_at_utc < sunset_utc < last_utc:
         begins.append(sunset_utc)
     first_utc = min(begins, default=clock_in_night(night, EARLY_EVENING_HOUR, 0, planner.tz))

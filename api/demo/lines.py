@@ -49,7 +49,7 @@ class Lines:
 
 def sun_events(frame: Frame) -> list[tuple[datetime, str]]:
     """Return the sunset and the dusk of an evening, where they fall into it."""
-    night, sun, dusk_angle_deg = frame.evening.night, frame.planner.sky, frame.planner.site.dusk_angle_deg
+    night, sun, dusk_angle_deg = frame.evening.night, frame.planner.sun, frame.planner.site.dusk_angle_deg
     events = (
         (sun.dusk(night, SUNSET_ANGLE_DEG), "sunset"),
         (sun.dusk(night, dusk_angle_deg), f"dusk: the sun is {dusk_angle_deg:g}° below the horizon"),

@@ -78,7 +78,7 @@ def _head(frame: Frame) -> Iterator[Text]:
     speed = f", an evening at {frame.pace:,.0f} times normal speed   "
     yield _line((frame.planner.site.name, STRONG), speed, (frame.address, QUIET))
     at = frame.local(frame.at_utc)
-    elevation_deg = frame.planner.sky.elevation_deg(frame.at_utc)
+    elevation_deg = frame.planner.sun.elevation_deg(frame.at_utc)
     side = "above" if elevation_deg >= 0 else "below"
     sun = f"  {at:%a %d %b %Y}, {at:%Z}; the sun is {abs(elevation_deg):.1f}° {side} the horizon: "
     yield _line((f"{at:%H:%M}", STRONG), sun, (sky_word(elevation_deg), STRONG))
@@ -147,7 +147,7 @@ def _sky(frame: Frame, columns: int, *, coloured: bool) -> Text:
     """Paint the sky over the evening."""
     sky = Text()
     for at_utc in _instants(frame, columns):
-        elevation_deg = frame.planner.sky.elevation_deg(at_utc)
+        elevation_deg = frame.planner.sun.elevation_deg(at_utc)
         if coloured:
             sky.append(" ", Style(bgcolor=sky_colour(elevation_deg)))
         else:

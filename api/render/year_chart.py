@@ -165,7 +165,7 @@ def draw_year(
     nights: Sequence[Night],
     lit: Mapping[str, Sequence[Interval]],
     *,
-    sky: Sun,
+    sun: Sun,
     dusk_angle_deg: float,
     tz: ZoneInfo,
 ) -> YearChart:
@@ -174,7 +174,7 @@ def draw_year(
     Args:
         nights: in order, each following the one before.
         lit: for each zone when it was or will be lit, in milliseconds since 1970; runs and windows alike.
-        sky: the sun over the site.
+        sun: the sun over the site.
         dusk_angle_deg: degrees below the horizon at dusk, positive downwards.
         tz: time zone of the site.
 
@@ -191,7 +191,7 @@ def draw_year(
             for zone in lit
             for from_h, to_h in wall.hours(shares[zone][index])
         ]
-        shades = tuple(_shades(night, wall, sky, dusk_angle_deg))
+        shades = tuple(_shades(night, wall, sun, dusk_angle_deg))
         columns.append(NightColumn(index=index, night=night.date, shades=shades, bars=tuple(bars)))
         if wall.by_ms:
             by_h = wall.by_ms / MS_PER_HOUR
@@ -240,10 +240,10 @@ def describe(picture: YearChart, names: Mapping[str, str] | None = None) -> str:
     return " ".join(sentences)
 
 
-def _shades(night: Night, wall: WallClock, sky: Sun, dusk_angle_deg: float) -> Iterator[Shade]:
+def _shades(night: Night, wall: WallClock, sun: Sun, dusk_angle_deg: float) -> Iterator[Shade]:
     """Divide a night by the light of the sky."""
     whole = [(ms_of(night.starts_at_utc), ms_of(night.ends_at_utc))]
-    below, dark = (dark_intervals(sky, [night], angle) for angle in (SUNSET_ANGLE_DEG, dusk_angle_deg))
+    below, dark = (dark_intervals(sun, [night], angle) for angle in (SUNSET_ANGLE_DEG, dusk_angle_deg))
     parts = [
         Shade(light=light, from_h=from_h, to_h=to_h)
         for light, intervals in (

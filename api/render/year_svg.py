@@ -173,7 +173,7 @@ def _lay_out(
     """Lay out some nights, each once: what was lit, of that what was not in the dark, and what was missed."""
     site = planner.site
     ahead = list(nights(first, last, planner.tz))
-    dark = dark_intervals(planner.sky, ahead, site.dusk_angle_deg)
+    dark = dark_intervals(planner.sun, ahead, site.dusk_angle_deg)
     inside = [(ms_of(ahead[0].starts_at_utc), ms_of(ahead[-1].ends_at_utc))]
     hours: dict[str, Sequence[Interval]] = {}
     for zone in lit:
@@ -185,7 +185,7 @@ def _lay_out(
         site=site.name,
         names={zone.id: zone.name for zone in site.zones},
         zones=tuple(lit),
-        picture=draw_year(ahead, hours, sky=planner.sky, dusk_angle_deg=site.dusk_angle_deg, tz=planner.tz),
+        picture=draw_year(ahead, hours, sun=planner.sun, dusk_angle_deg=site.dusk_angle_deg, tz=planner.tz),
         today=today if today is not None and first <= today < last else None,
     )
 

@@ -74,7 +74,7 @@ class KeeperGateway:
             TimeoutError: the keeper did not answer, or stops meanwhile.
         """
         try:
-            return self.loop.ask(work)
+            return self.loop.call(work)
         except CancelledError:
             raise TimeoutError from None
 

@@ -81,7 +81,7 @@ class SystemClock:
         evidence = Evidence()
         if not trust.settled or trust.is_behind(utc):
             evidence = self._evidence.collect(utc, boot_s)
-        trusted, words = trust.judge(utc, evidence)
+        trusted, words = trust.evaluate(utc, evidence)
         if was_held and not trusted:
             self._evidence.forget()
         return Reading(utc=utc, boot_s=boot_s, boot_id=self.boot_id, trusted=trusted, trust=words)

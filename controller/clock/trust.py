@@ -90,7 +90,7 @@ class ClockTrust:
             raise ValueError(f"the floor must be an aware instant, got {utc!r}")
         self._floor_utc = max(self._floor_utc, utc.astimezone(UTC))
 
-    def judge(self, utc: datetime, evidence: Evidence) -> tuple[bool, str]:
+    def evaluate(self, utc: datetime, evidence: Evidence) -> tuple[bool, str]:
         """Say whether the clock may be believed, and why, in words that do not change from minute to minute.
 
         Args:

@@ -60,7 +60,7 @@ class ForecastInput:
         zones: at least one.
         transformers: the losses of every transformer that a zone names.
         tariff: what energy costs; None for no money.
-        sky: the sun over the site.
+        sun: the sun over the site.
         dusk_angle_deg: degrees below the horizon at dusk, positive downwards.
         tz: time zone of the site.
     """
@@ -68,7 +68,7 @@ class ForecastInput:
     zones: tuple[ForecastZone, ...]
     transformers: tuple[Losses, ...]
     tariff: Tariff | None
-    sky: Sun
+    sun: Sun
     dusk_angle_deg: float
     tz: ZoneInfo
 
@@ -179,9 +179,9 @@ def look_ahead(
         raise ValueError(f"a forecast takes at least one night, not {count}")
     last_night = first_night + timedelta(days=count - 1)
     whole = stretch_of_nights(first_night, last_night, inputs.tz)
-    months = split(whole, Each.MONTH, inputs.tz, latitude_deg=inputs.sky.latitude_deg)
+    months = split(whole, Each.MONTH, inputs.tz, latitude_deg=inputs.sun.latitude_deg)
     ahead = tuple(nights(first_night, last_night, inputs.tz))
-    dark = dark_intervals(inputs.sky, ahead, inputs.dusk_angle_deg)
+    dark = dark_intervals(inputs.sun, ahead, inputs.dusk_angle_deg)
     lit = {each.zone: tuple(_windows(plan, each.zone, night) for night in ahead) for each in inputs.zones}
     starts = {zone: _starts(windows) for zone, windows in lit.items()}
     prices = None

@@ -32,7 +32,7 @@ def forecast_input(planner: Planner, cable_w: Mapping[str, Decimal] = _NO_CABLES
         ),
         transformers=tuple(losses_of(site).values()),
         tariff=site.tariff,
-        sky=planner.sky,
+        sun=planner.sun,
         dusk_angle_deg=site.dusk_angle_deg,
         tz=planner.tz,
     )

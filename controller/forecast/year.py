@@ -120,7 +120,7 @@ def forecast_year(planner: Planner, query: YearQuery) -> YearForecast:
         )
         by_timer = NamedForecast(name=f"old timer {timer.on:%H:%M}-{timer.off:%H:%M}", forecast=behind)
         ahead = list(nights(behind.period.first, behind.period.last, planner.tz))
-        dark = dark_intervals(planner.sky, ahead, site.dusk_angle_deg)
+        dark = dark_intervals(planner.sun, ahead, site.dusk_angle_deg)
         watched = timer_nights(timer, ahead, dark=dark, tz=planner.tz)
     origins = {each.transformer: each.origin for each in inputs.transformers}
     return YearForecast(

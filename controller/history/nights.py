@@ -16,7 +16,7 @@ from controller.history.run_hours import Gap
 from controller.history.runs import lit_interval
 from controller.history.source import JournalSource
 from controller.planning.planner import Planner
-from controller.planning.program_text import format_program, read_program
+from controller.planning.program_text import format_program, parse_program_record
 from controller.records.entries import Cause, Run
 from controller.sun.sun import dark_intervals
 
@@ -122,7 +122,7 @@ def read_nights(
     planned = {zone: planned_intervals(programs.get(zone, ()), nights, place) for zone in zones}
     return PastNights(
         nights=nights,
-        dark=dark_intervals(place.sky, nights, place.dusk_angle_deg),
+        dark=dark_intervals(place.sun, nights, place.dusk_angle_deg),
         runs=runs,
         lit=lit,
         planned={
@@ -142,7 +142,7 @@ def _closed(run: Run, bounds: Bounds) -> Run:
 
 def _always(zone: Zone, from_utc: datetime, to_utc: datetime) -> ProgramPeriod:
     """Take a zone that the journal never heard of as told what the site file tells it now."""
-    told = read_program(zone.id, format_program(zone))
+    told = parse_program_record(zone.id, format_program(zone))
     assert told is not None, "a zone of the site file is there"
     return ProgramPeriod(told=told, starts_ms=ms_of(from_utc), ends_ms=ms_of(to_utc))
 

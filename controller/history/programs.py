@@ -11,7 +11,7 @@ from controller.calendar.intervals import Interval, merge, ms_of, overlap
 from controller.calendar.night import Night
 from controller.history.clock_correction import ClockCorrection
 from controller.planning.plan import PlanContext, ZoneLike, plan_night
-from controller.planning.program_text import ZoneProgram, read_program
+from controller.planning.program_text import ZoneProgram, parse_program_record
 from controller.records.entries import Event, EventKind
 from controller.records.reading import Reading
 
@@ -100,7 +100,7 @@ class _Walk:
             self._started, self._silent = event.at, set(self._told)
         elif event.kind is EventKind.PROGRAM and event.zone is not None:
             self._silent.discard(event.zone)
-            self._tell(event.zone, read_program(event.zone, event.words))
+            self._tell(event.zone, parse_program_record(event.zone, event.words))
 
     def finish(self, ends_ms: int) -> dict[str, list[ProgramPeriod]]:
         """Give what was found; what was told last holds until the end."""

@@ -17,7 +17,7 @@ from config.models.site import Site, Zone
 from controller.clock.clock import Clock
 from controller.journal.previous_run import PreviousRun
 from controller.keeper.overrides import ActiveOverrides
-from controller.keeper.recorder import Account, JournalLike
+from controller.keeper.recorder import JournalLike, Recorder
 from controller.keeper.state import LONG_AGO_S, TRIES_BEFORE_REOPENING, KeeperStatus, RelayFault, ZoneState
 from controller.planning.decision import decide, place_override
 from controller.planning.planner import Planner
@@ -60,17 +60,17 @@ class Keeper:
         self._planner = Planner(site)
         self._zones = {zone.id: ZoneState.of(zone) for zone in site.zones}
         self._leaving: dict[tuple[str, Wire], ZoneState] = {}
-        self._wishes = ActiveOverrides(journal)
+        self._overrides = ActiveOverrides(journal)
         self._started_at = self._last = clock.read()
         words = f"site {site.name}"
-        self._account = Account(journal, started_at=self._started_at, words=words, past=past)
-        self._account.tell_programs(site.zones, self._started_at)
+        self._recorder = Recorder(journal, started_at=self._started_at, words=words, past=past)
+        self._recorder.tell_programs(site.zones, self._started_at)
         self._lit_boot_s = LONG_AGO_S
         moved_boot_s = past.switched_in(self._started_at.boot_id) if past else {}
         self._moved_boot_s = {each.pin: moved_boot_s.get(each.id, LONG_AGO_S) for each in site.zones}
         self._refused: str | None = None
         self._tick_s = self._due_in_s = tick_s
-        self.take_back(past.overrides if past else ())
+        self.restore_overrides(past.overrides if past else ())
 
     # -- what it is asked ------------------------------------------------------------------------------------
 
@@ -87,19 +87,19 @@ class Keeper:
     @property
     def overrides(self) -> Mapping[str, Override]:
         """What people want for now, by zone; not for other threads."""
-        return self._wishes.by_zone
+        return self._overrides.by_zone
 
     def status(self) -> KeeperStatus:
         """Show every zone as it was after the last round."""
         zones = tuple(
             status
             for zone in self.site.zones
-            if (status := self._zones[zone.id].show(zone, self._wishes.of(zone.id))) is not None
+            if (status := self._zones[zone.id].show(zone, self._overrides.of(zone.id))) is not None
         )
         return KeeperStatus(
             at=self._last,
             started_at=self._started_at,
-            trust_since=self._account.trust_since,
+            trust_since=self._recorder.trust_since,
             zones=zones,
             waiting=self._journal.waiting,
             lost=self._journal.lost,
@@ -109,21 +109,21 @@ class Keeper:
 
     # -- what it does ----------------------------------------------------------------------------------------
 
-    def round(self) -> float:
+    def reconcile(self) -> float:
         """Put every relay right.
 
         Returns:
             Seconds until the next round is due, by the boot-time clock: at most a tick, more than zero.
         """
         now = self._clock.read()
-        self._account.compare(self._last, now, due_in_s=self._due_in_s)
+        self._recorder.compare(self._last, now, due_in_s=self._due_in_s)
         due_in_s = self._tick_s
         for zone_id, wire in list(self._leaving):
-            due_in_s = min(due_in_s, self._see_off(zone_id, wire, now))
+            due_in_s = min(due_in_s, self._release_old_relay(zone_id, wire, now))
         for zone in self.site.zones:
-            due_in_s = min(due_in_s, self._look_after(zone, now))
+            due_in_s = min(due_in_s, self._reconcile_zone(zone, now))
         if any(state.lit for state in [*self._zones.values(), *self._leaving.values()]):
-            self._account.beat(now)
+            self._recorder.beat(now)
         self._last, self._due_in_s = now, max(due_in_s, 0.001)
         return self._due_in_s
 
@@ -143,11 +143,11 @@ class Keeper:
             ValueError: the wish has no end that could be kept; see ``decision.place_override``.
         """
         now = self._clock.read()
-        wish = place_override(
+        override = place_override(
             zone_id, now, on=on, planner=self._planner, ends_at_utc=ends_at_utc, lasts_s=lasts_s, by=by
         )
-        self._wishes.place(wish)
-        return wish
+        self._overrides.place(override)
+        return override
 
     def lift_override(self, zone_id: str, *, by: str = "api") -> bool:
         """End a person's wish before its time; False where there was none.
@@ -156,16 +156,16 @@ class Keeper:
             UnknownZoneError: no zone has that id.
         """
         self.site.zone(zone_id)
-        return self._wishes.lift(zone_id, self._clock.read(), by=by)
+        return self._overrides.lift(zone_id, self._clock.read(), by=by)
 
-    def learn(self, past: PreviousRun) -> None:
+    def adopt_previous_run(self, past: PreviousRun) -> None:
         """Take what the journal can tell only now of an earlier keeper."""
-        self.take_back(past.overrides)
-        self._account.learn(past, self._last)
+        self.restore_overrides(past.overrides)
+        self._recorder.adopt_previous_run(past, self._last)
 
-    def take_back(self, overrides: Sequence[Override]) -> None:
+    def restore_overrides(self, overrides: Sequence[Override]) -> None:
         """Take overrides of an earlier keeper that the journal could tell only now; newer wishes stand."""
-        self._wishes.take_back(overrides, self._zones, self._started_at)
+        self._overrides.restore(overrides, self._zones, self._started_at)
 
     def change_site(self, site: Site, *, words: str, tz: ZoneInfo | None = None) -> None:
         """Keep another site from now on, or the same one by new time zone data.
@@ -180,16 +180,16 @@ class Keeper:
         self._leaving = known
         for zone in site.zones:
             self._zones[zone.id].load = zone.rated_load
-        self._wishes.keep_only(self._zones, now)
+        self._overrides.keep_only(self._zones, now)
         self._planner = planner
         self._refused = None
-        self._account.note(EventKind.SITE_CHANGED, words, now)
-        self._account.tell_programs(site.zones, now)
+        self._recorder.note(EventKind.SITE_CHANGED, words, now)
+        self._recorder.tell_programs(site.zones, now)
 
     def refuse_site(self, words: str) -> None:
         """Remember why a changed site file was not taken; the old one stays in force."""
         self._refused = words
-        self._account.note(EventKind.SITE_REFUSED, words, self._clock.read())
+        self._recorder.note(EventKind.SITE_REFUSED, words, self._clock.read())
 
     def stop(self) -> None:
         """Put every relay to its off level, let go of the board and close the account."""
@@ -199,24 +199,26 @@ class Keeper:
         leaving = [(zone_id, state) for (zone_id, _), state in self._leaving.items()]
         for zone_id, state in [*leaving, *self._zones.items()]:
             words = "Leerie was stopped"
-            self._account.switched(zone_id, state, now, on=False, cause=Cause.STOPPED, words=words)
-        self._account.note(EventKind.STOPPED, "stopped as asked", now)
+            self._recorder.switched(zone_id, state, now, on=False, cause=Cause.STOPPED, words=words)
+        self._recorder.note(EventKind.STOPPED, "stopped as asked", now)
 
     # -- one zone --------------------------------------------------------------------------------------------
 
-    def _look_after(self, zone: Zone, now: Reading) -> float:
+    def _reconcile_zone(self, zone: Zone, now: Reading) -> float:
         """Put one zone right; whatever goes wrong with it stays with it."""
         try:
-            self._wishes.end_if_over(zone.id, now)
-            return self._put_right(zone, now)
+            self._overrides.end_if_over(zone.id, now)
+            return self._correct(zone, now)
         except Exception as error:
             log.exception("zone %s", zone.id)
-            return self._failed(zone.id, self._zones[zone.id], now, RelayError(f"cannot be kept: {error}"))
+            return self._note_failure(
+                zone.id, self._zones[zone.id], now, RelayError(f"cannot be kept: {error}")
+            )
 
-    def _put_right(self, zone: Zone, now: Reading) -> float:
+    def _correct(self, zone: Zone, now: Reading) -> float:
         """Compare one relay with its decision and correct it; seconds until it wants another look."""
         state = self._zones[zone.id]
-        override = self._wishes.of(zone.id)
+        override = self._overrides.of(zone.id)
         decision = state.decision = decide(zone.id, now, planner=self._planner, override=override)
         due_in_s = self._tick_s if decision.changes_in_s is None else decision.changes_in_s
         if state.fault is not None and now.boot_s < state.fault.retry_at_boot_s:
@@ -225,7 +227,7 @@ class Keeper:
             return min(due_in_s, 1.0)
         try:
             found = self._relays.read(state.wire)
-            self._found(zone.id, state, now, lit=bool(found))
+            self._note_external_change(zone.id, state, now, lit=bool(found))
             if found is None and not decision.on:
                 self._relays.set(state.wire, on=False)
             elif found is not decision.on:
@@ -235,10 +237,10 @@ class Keeper:
                         self._relays.set(state.wire, on=False)
                     return min(due_in_s, pause_s)
                 self._switch(state, now, on=decision.on)
-            self._healthy(zone.id, state, now)
+            self._note_recovery(zone.id, state, now)
         except RelayError as error:
-            return min(due_in_s, self._failed(zone.id, state, now, error))
-        self._account.switched(
+            return min(due_in_s, self._note_failure(zone.id, state, now, error))
+        self._recorder.switched(
             zone.id, state, now, on=decision.on, cause=decision.cause, words=decision.words
         )
         return due_in_s
@@ -263,25 +265,25 @@ class Keeper:
         turn_s = self._lit_boot_s + self.site.relays.stagger_s - now.boot_s if on else 0.0
         return max(rest_s, turn_s)
 
-    def _found(self, zone_id: str, state: ZoneState, now: Reading, *, lit: bool) -> None:
+    def _note_external_change(self, zone_id: str, state: ZoneState, now: Reading, *, lit: bool) -> None:
         """Take down a relay that is not as it was left: somebody or something else switched it."""
         words = f"the relay was found {'lit' if lit else 'dark'}"
-        self._account.switched(zone_id, state, now, on=lit, cause=Cause.RELAY_FAULT, words=words)
+        self._recorder.switched(zone_id, state, now, on=lit, cause=Cause.RELAY_FAULT, words=words)
 
-    def _failed(self, zone_id: str, state: ZoneState, now: Reading, error: RelayError) -> float:
+    def _note_failure(self, zone_id: str, state: ZoneState, now: Reading, error: RelayError) -> float:
         """Note a relay that fails, once a fault, and say when to try again."""
         if state.fault is None:
             log.error("zone %s: %s", zone_id, error)
-            self._account.note(EventKind.RELAY_FAULT, str(error), now, zone=zone_id)
+            self._recorder.note(EventKind.RELAY_FAULT, str(error), now, zone=zone_id)
         state.fault = RelayFault.after(state.fault, words=str(error), now=now)
         return state.fault.retry_at_boot_s - now.boot_s
 
-    def _healthy(self, zone_id: str, state: ZoneState, now: Reading) -> None:
+    def _note_recovery(self, zone_id: str, state: ZoneState, now: Reading) -> None:
         """Note a relay that works again."""
         if state.fault is not None:
             log.info("zone %s: its relay works again", zone_id)
             lasted_s = now.boot_s - state.fault.since.boot_s
-            self._account.note(EventKind.RELAY_RECOVERED, "works again", now, zone=zone_id, size_s=lasted_s)
+            self._recorder.note(EventKind.RELAY_RECOVERED, "works again", now, zone=zone_id, size_s=lasted_s)
             state.fault = None
 
     # -- relays that leave -----------------------------------------------------------------------------------
@@ -293,10 +295,10 @@ class Keeper:
                 return True
             if zone.id == zone_id:  # nobody waits for a relay that does not answer
                 words = "its old relay does not answer"
-                self._account.switched(zone_id, old, now, on=False, cause=Cause.RELAY_FAULT, words=words)
+                self._recorder.switched(zone_id, old, now, on=False, cause=Cause.RELAY_FAULT, words=words)
         return False
 
-    def _see_off(self, zone_id: str, wire: Wire, now: Reading) -> float:
+    def _release_old_relay(self, zone_id: str, wire: Wire, now: Reading) -> float:
         """Put a relay that no zone uses any more to its off level, and let go of its pin."""
         state = self._leaving[zone_id, wire]
         rest_s = self._pause_s(state, now, on=False) if state.lit else 0.0
@@ -309,8 +311,8 @@ class Keeper:
                 self._moved_boot_s[wire.pin] = now.boot_s
             self._relays.release(wire)
         except RelayError as error:
-            return self._failed(zone_id, state, now, error)
+            return self._note_failure(zone_id, state, now, error)
         words = "the site file changed"
-        self._account.switched(zone_id, state, now, on=False, cause=Cause.SITE_CHANGED, words=words)
+        self._recorder.switched(zone_id, state, now, on=False, cause=Cause.SITE_CHANGED, words=words)
         del self._leaving[zone_id, wire]
         return self._tick_s

@@ -60,9 +60,9 @@ class ControlLoop:
     Args:
         keeper: makes each round.
         clock: the keeper's clock, looked at for steps between two rounds.
-        write: writes what waits in the journal; runs in a thread of its own and may be slow or raise OSError.
-        after_round: told of every round that was completed, such as to feed a watchdog.
-        at_noon: told when a new night has begun; runs in a thread of its own.
+        flush: writes what waits in the journal; runs in a thread of its own and may be slow or raise OSError.
+        on_round: told of every round that was completed, such as to feed a watchdog.
+        on_noon: told when a new night has begun; runs in a thread of its own.
         pace: how many seconds of the keeper's clock pass in one of real time; 1 but in a demonstration.
     """
 
@@ -71,17 +71,17 @@ class ControlLoop:
         keeper: Keeper,
         *,
         clock: Clock,
-        write: Callable[[], None],
-        after_round: Callable[[KeeperStatus], None] = lambda _status: None,
-        at_noon: Callable[[], None] = lambda: None,
+        flush: Callable[[], None],
+        on_round: Callable[[KeeperStatus], None] = lambda _status: None,
+        on_noon: Callable[[], None] = lambda: None,
         pace: float = 1.0,
     ) -> None:
         """Take the keeper; nothing moves before ``run``."""
         self.keeper = keeper
         self._clock = clock
-        self._write = write
-        self._after_round = after_round
-        self._at_noon = at_noon
+        self._flush = flush
+        self._on_round = on_round
+        self._on_noon = on_noon
         self._pace = pace
         self._status = keeper.status()
         self._night = keeper.planner.night_at(self._status.at.utc)
@@ -99,7 +99,7 @@ class ControlLoop:
 
     # -- from other threads ----------------------------------------------------------------------------------
 
-    def ask(self, work: Callable[[Keeper], T], *, wait_s: float = 5.0) -> T:
+    def call(self, work: Callable[[Keeper], T], *, wait_s: float = 5.0) -> T:
         """Have the keeper do something, and make a round at once; for other threads.
 
         Raises:
@@ -133,7 +133,7 @@ class ControlLoop:
 
     # -- in the loop -----------------------------------------------------------------------------------------
 
-    async def run(self, *, started: Callable[[], None] = lambda: None) -> None:
+    async def run(self, *, on_started: Callable[[], None] = lambda: None) -> None:
         """Make rounds until ``stop``; then put out every light and have the journal written once more."""
         self._loop = asyncio.get_running_loop()
         self._stop = asyncio.Event()
@@ -145,7 +145,7 @@ class ControlLoop:
         tasks = [asyncio.create_task(self._tick()), asyncio.create_task(self._compare_clocks())]
         self.run_once()
         try:
-            started()
+            on_started()
             await self._stop.wait()
         finally:
             for task in tasks:
@@ -164,9 +164,9 @@ class ControlLoop:
             return
         due_in_s = AFTER_A_RAISE_S
         try:
-            due_in_s = self.keeper.round()
+            due_in_s = self.keeper.reconcile()
             self._status = self.keeper.status()
-            self._after_round(self._status)
+            self._on_round(self._status)
             self._turn_night()
         except Exception:
             log.exception("a round failed; the next one is made in %.0f s", due_in_s)
@@ -217,7 +217,7 @@ class ControlLoop:
         if night.date != self._night.date:
             self._night = night
             if self._status.at.trusted:
-                in_background(self._at_noon, name="noon")
+                in_background(self._on_noon, name="noon")
 
     def _write_soon(self) -> None:
         """Have the journal written in its own thread, one at a time; a slow disk delays nobody."""
@@ -229,7 +229,7 @@ class ControlLoop:
     def _write_now(self) -> None:
         """Write what waits, in the journal's thread; what fails is tried again after the next round."""
         try:
-            self._write()
+            self._flush()
         except OSError as error:
             log.warning("journal: %s", error)
         finally:
@@ -254,7 +254,7 @@ class ControlLoop:
         def write() -> None:
             self._written.wait(LAST_FLUSH_S) if self._writing else None
             try:
-                self._write()
+                self._flush()
             except OSError as error:
                 log.warning("journal: %s", error)
             with contextlib.suppress(RuntimeError):

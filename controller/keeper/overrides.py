@@ -54,7 +54,7 @@ class ActiveOverrides:
             del self._by_zone[zone_id]
             self._tell_end(zone_id, now, OVER)
 
-    def take_back(self, earlier: Iterable[Override], zones: Collection[str], at: Reading) -> None:
+    def restore(self, earlier: Iterable[Override], zones: Collection[str], at: Reading) -> None:
         """Take those of an earlier keeper, which the journal knows already; newer ones stand."""
         for wish in earlier:
             if wish.zone in zones:

@@ -43,7 +43,7 @@ class JournalLike(Protocol):
         """Why nothing can be written now."""
 
 
-class Account:
+class Recorder:
     """Puts what happens into the journal, each thing once."""
 
     def __init__(
@@ -137,7 +137,7 @@ class Account:
             self.note(kind, fault or "written again", now)
         self._journal_fault = fault
 
-    def learn(self, past: PreviousRun, now: Reading) -> None:
+    def adopt_previous_run(self, past: PreviousRun, now: Reading) -> None:
         """Take down how an earlier keeper ended, where the journal can tell only now."""
         self._gap_from = past
         self._tell_gap(now)

@@ -67,7 +67,7 @@ def decide(zone_id: str, now: Reading, *, planner: Planner, override: Override |
         )
     if not now.trusted:
         return _dark(Cause.CLOCK_NOT_TRUSTED, "waiting for the time")
-    light = planner.light(zone_id, now.utc)
+    light = planner.program_state(zone_id, now.utc)
     changes_in_s = None if light.until_utc is None else (light.until_utc - now.utc).total_seconds()
     return Decision(
         on=light.on,
@@ -144,7 +144,7 @@ def place_override(
     if ends_at_utc is None and lasts_s is None:
         if now.trusted:
             at_most_utc = now.utc + timedelta(seconds=LONGEST_OVERRIDE_S)
-            next_change_utc = planner.light(zone_id, now.utc).until_utc
+            next_change_utc = planner.program_state(zone_id, now.utc).until_utc
             ends_at_utc = min(next_change_utc or at_most_utc, at_most_utc)
         else:
             lasts_s = OVERRIDE_WITHOUT_CLOCK_S

@@ -82,7 +82,7 @@ class NightPlan:
 class PlanContext:
     """Where a night is planned: the sky, the degrees below the horizon at dusk, and the time zone."""
 
-    sky: Sun
+    sun: Sun
     dusk_angle_deg: float
     tz: ZoneInfo
 
@@ -143,7 +143,7 @@ def _windows_of_span(span: Span, night: Night, place: PlanContext) -> tuple[list
     if not stretches:
         return [], f"{_at(begins, place)} to {_at(ends, place)} lies outside this night"
     if span.while_dark:
-        dark = place.sky.dark_stretches(night, place.dusk_angle_deg)
+        dark = place.sun.dark_intervals(night, place.dusk_angle_deg)
         stretches = [
             piece for each in dark for piece in _clip(stretches, each.starts_at_utc, each.ends_at_utc)
         ]
@@ -162,7 +162,7 @@ def _instant(edge: ClockEdge | SunEdge, night: Night, place: PlanContext) -> dat
     twilight = edge.event in (SunEvent.DUSK, SunEvent.DAWN)
     angle_deg = place.dusk_angle_deg if twilight else SUNSET_ANGLE_DEG
     rises = edge.event in (SunEvent.DAWN, SunEvent.SUNRISE)
-    at = place.sky.dawn(night, angle_deg) if rises else place.sky.dusk(night, angle_deg)
+    at = place.sun.dawn(night, angle_deg) if rises else place.sun.dusk(night, angle_deg)
     if at is None:
         if twilight:
             return f"no {edge.event} this night, the sun does not sink {angle_deg:g}° below the horizon"

@@ -59,10 +59,10 @@ class Planner:
         """Open the planner of a site; ``tz`` replaces the time zone data in use, as when it was updated."""
         self.site = site
         self.tz = tz or zone_info(site.time_zone)
-        self.sky = Sun(site.latitude_deg, site.longitude_deg)
-        self.place = PlanContext(sky=self.sky, dusk_angle_deg=site.dusk_angle_deg, tz=self.tz)
+        self.sun = Sun(site.latitude_deg, site.longitude_deg)
+        self.place = PlanContext(sun=self.sun, dusk_angle_deg=site.dusk_angle_deg, tz=self.tz)
         self._plans: dict[tuple[str, Night], NightPlan] = {}
-        self._standing: dict[str, ProgramState] = {}
+        self._last_state: dict[str, ProgramState] = {}
 
     def night_at(self, at_utc: datetime) -> Night:
         """Name the night that an instant belongs to."""
@@ -83,19 +83,19 @@ class Planner:
             self._plans[key] = found
         return found
 
-    def light(self, zone_id: str, at_utc: datetime) -> ProgramState:
+    def program_state(self, zone_id: str, at_utc: datetime) -> ProgramState:
         """Say what the program asks of a zone at an instant, and when that next changes.
 
         Raises:
             UnknownZoneError: no zone has that id.
         """
-        standing = self._standing.get(zone_id)
+        standing = self._last_state.get(zone_id)
         if standing is not None and standing.since_utc <= at_utc:
             horizon_utc = standing.until_utc or standing.plan.night.ends_at_utc
             if at_utc < min(horizon_utc, standing.plan.night.ends_at_utc):
                 return standing
         light = self._work_out(zone_id, at_utc)
-        self._standing[zone_id] = light
+        self._last_state[zone_id] = light
         return light
 
     def _work_out(self, zone_id: str, at_utc: datetime) -> ProgramState:

@@ -69,7 +69,7 @@ def format_program(zone: ZoneToTell) -> str:
     return _NEXT.join(parts)
 
 
-def read_program(zone_id: str, words: str) -> ZoneProgram | None:
+def parse_program_record(zone_id: str, words: str) -> ZoneProgram | None:
     """Read such a line again; None where it is that of a zone that is gone.
 
     Raises:

@@ -77,7 +77,7 @@ class SunApproximation:
         slope -= self._across * cosine * sin(hour) * self._turn
         return self._along * sine + across * cosine, slope or _SMALLEST
 
-    def turnings_s(self) -> list[int]:
+    def extrema_s(self) -> list[int]:
         """Give the seconds at which the sun turns, between the first and the last of the path, in order.
 
         It turns where it is highest and where it is lowest: a little off due south and due north, because its

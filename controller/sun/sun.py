@@ -108,7 +108,7 @@ class Sun:
         """
         return self.elevation_deg(at_utc) < -angle_deg
 
-    def dark_stretches(self, night: Night, angle_deg: float) -> tuple[DarkInterval, ...]:
+    def dark_intervals(self, night: Night, angle_deg: float) -> tuple[DarkInterval, ...]:
         """Give the stretches of a night in which the sun is below an angle, in order.
 
         Args:
@@ -151,7 +151,7 @@ class Sun:
         """Give the sun's path over a night with its turnings; every angle shares it."""
         lasts_s = round((night.ends_at_utc - night.starts_at_utc).total_seconds())
         path = SunApproximation(self.latitude_deg, self.longitude_deg, night.starts_at_utc, lasts_s)
-        return path, path.turnings_s()
+        return path, path.extrema_s()
 
     def _find_darkness(self, night: Night, angle_deg: float) -> Darkness:
         """Give what is to be known about a night and an angle; it finds its edges when asked."""
@@ -176,10 +176,10 @@ def elevation_deg(latitude_deg: float, longitude_deg: float, at_utc: datetime) -
     return Sun(latitude_deg, longitude_deg).elevation_deg(at_utc)
 
 
-def dark_intervals(sky: Sun, nights: Iterable[Night], angle_deg: float) -> list[Interval]:
+def dark_intervals(sun: Sun, nights: Iterable[Night], angle_deg: float) -> list[Interval]:
     """Give when the sun is below an angle over some nights, joined across noon in the polar night."""
     return merge(
         (ms_of(stretch.starts_at_utc), ms_of(stretch.ends_at_utc))
         for night in nights
-        for stretch in sky.dark_stretches(night, angle_deg)
+        for stretch in sun.dark_intervals(night, angle_deg)
     )

@@ -62,30 +62,30 @@ program = ["21:15 to 23:45"]
 EVENING_UTC = datetime(2027, 6, 22, 1, 30, tzinfo=UTC)
 
 
-class RoundsHere:
+class LoopHere:
     """The rounds without their loop: what is asked is done at once, in the thread that asks."""
 
     def __init__(self, keeper: Keeper) -> None:
         self.keeper = keeper
         self.run_once()
 
-    def ask(self, work, *, wait_s: float = 5.0):
+    def call(self, work, *, wait_s: float = 5.0):
         result = work(self.keeper)
         self.run_once()
         return result
 
     def run_once(self) -> None:
-        self.keeper.round()
+        self.keeper.reconcile()
         self.look_again()
 
     def look_again(self) -> None:
         self.status = self.keeper.status()
 
 
-class SilentRounds(RoundsHere):
+class SilentLoop(LoopHere):
     """Rounds that never answer, as those of a keeper that is stuck."""
 
-    def ask(self, work, *, wait_s: float = 5.0):
+    def call(self, work, *, wait_s: float = 5.0):
         raise TimeoutError
 
 
@@ -104,9 +104,9 @@ class House:
         self.keeper = Keeper(
             load_site(self.site_path).site, clock=self.clock, relays=self.relays, journal=self.journal
         )
-        self.rounds = RoundsHere(self.keeper)
+        self.loop = LoopHere(self.keeper)
         self.gateway = KeeperGateway(
-            loop=self.rounds,
+            loop=self.loop,
             journal=JournalReader(folder / "state"),
             site_path=self.site_path,
             append=self.journal.append,
@@ -119,9 +119,9 @@ class House:
     def pass_time(self, seconds: float) -> None:
         """Let time pass, with a round at its end and what happened written into the journal."""
         self.clock.advance(seconds)
-        self.rounds.run_once()
+        self.loop.run_once()
         self.journal.flush()
-        self.rounds.look_again()
+        self.loop.look_again()
 
     def ask(self, method: str, url: str, **more: Any) -> httpx.Response:
         """Send one request to the application, inside this process."""

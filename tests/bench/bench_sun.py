@@ -31,9 +31,9 @@ Instants = Sequence[datetime]
 
 
 def dusks_of_ours() -> Instants:
-    """Our dusks, nights included, by a sky that remembers nothing yet."""
-    sky = Sun(LATITUDE_DEG, LONGITUDE_DEG)
-    found = (sky.dusk(night, CIVIL_ANGLE_DEG) for night in nights(FIRST, LAST, zone_info(ZONE)))
+    """Our dusks, nights included, by a sun that remembers nothing yet."""
+    sun = Sun(LATITUDE_DEG, LONGITUDE_DEG)
+    found = (sun.dusk(night, CIVIL_ANGLE_DEG) for night in nights(FIRST, LAST, zone_info(ZONE)))
     return [each for each in found if each is not None]
 
 

@@ -54,7 +54,7 @@ def forecast_input(site: Site, planner: Planner) -> ForecastInput:
             for each in site.transformers
         ),
         tariff=Tariff(currency="USD", per_kwh=Decimal("0.29"), bands=(peak,)),
-        sky=planner.sky,
+        sun=planner.sun,
         dusk_angle_deg=site.dusk_angle_deg,
         tz=planner.tz,
     )

@@ -57,7 +57,7 @@ class Board:
             past=past,
             tick_s=self.tick_s,
         )
-        self.due_in_s = self.keeper.round()
+        self.due_in_s = self.keeper.reconcile()
 
     def run_until(self, at_utc: datetime) -> None:
         """Let true time pass, round after round."""
@@ -65,7 +65,7 @@ class Board:
             step_s = min(self.due_in_s, (at_utc - self.true_utc).total_seconds())
             self._pass(step_s)
             self.clock.advance(step_s)
-            self.due_in_s = self.keeper.round()
+            self.due_in_s = self.keeper.reconcile()
         self.journal.flush()
 
     def stop(self, off_s: float) -> None:
@@ -90,18 +90,18 @@ class Board:
         """Have the network set the clock right."""
         self.clock.step((self.true_utc - self.clock.utc).total_seconds())
         self.clock.trusted = True
-        self.due_in_s = self.keeper.round()
+        self.due_in_s = self.keeper.reconcile()
 
     def change(self, site: Site) -> None:
         """Keep another site from now on."""
         self.site = site
         self.keeper.change_site(site, words="changed")
-        self.due_in_s = self.keeper.round()
+        self.due_in_s = self.keeper.reconcile()
 
     def wish(self, zone: str, *, on: bool, lasts_s: float) -> None:
         """Override a zone; the keeper looks at once, as its rounds have it do."""
         self.keeper.override(zone, on=on, lasts_s=lasts_s)
-        self.due_in_s = self.keeper.round()
+        self.due_in_s = self.keeper.reconcile()
 
     def break_relay(self, zone: str) -> None:
         """Have a relay fail from now on."""

@@ -65,7 +65,7 @@ def garden(
         ),
         transformers=(losses,),
         tariff=tariff,
-        sky=Sun(latitude_deg, longitude_deg),
+        sun=Sun(latitude_deg, longitude_deg),
         dusk_angle_deg=6.0,
         tz=ZoneInfo(time_zone),
     )
@@ -74,7 +74,7 @@ def garden(
 def plan_of(place: ForecastInput, *zones: PlannedZone) -> PlanOf:
     """Plan these zones in a garden."""
     by_id = {each.id: each for each in zones}
-    where = PlanContext(sky=place.sky, dusk_angle_deg=place.dusk_angle_deg, tz=place.tz)
+    where = PlanContext(sun=place.sun, dusk_angle_deg=place.dusk_angle_deg, tz=place.tz)
 
     def plan(zone_id: str, night: Night) -> tuple[Window, ...]:
         return plan_night(by_id[zone_id], night, where).windows

@@ -150,10 +150,10 @@ class Kept:
             journal=self.ledger,
             past=past,
         )
-        self.due_in_s = self.round()
+        self.due_in_s = self.reconcile()
 
-    def round(self) -> float:
-        self.due_in_s = self.keeper.round()
+    def reconcile(self) -> float:
+        self.due_in_s = self.keeper.reconcile()
         return self.due_in_s
 
     def pass_time(self, seconds: float) -> None:
@@ -161,7 +161,7 @@ class Kept:
         ends_boot_s = self.clock.boot_s + seconds
         while self.clock.boot_s < ends_boot_s:
             self.clock.advance(min(self.due_in_s, ends_boot_s - self.clock.boot_s))
-            self.round()
+            self.reconcile()
 
     def pass_until(self, at_utc: datetime) -> None:
         self.pass_time((at_utc - self.clock.utc).total_seconds())
@@ -184,7 +184,7 @@ class Kept:
     def change(self, *zones: dict[str, Any], **more: Any) -> None:
         """Keep another site, and look at once, as a reload does."""
         self.keeper.change_site(site(*zones, **more), words="the site file was read again")
-        self.round()
+        self.reconcile()
 
 
 def two(

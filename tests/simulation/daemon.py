@@ -76,7 +76,7 @@ class SimulatedDaemon:
             tick_s=CALM_TICK_S,
         )
         self.maintenance = JournalMaintenance(
-            self.journal, clock=self.clock, past=past, learn=self.keeper.learn
+            self.journal, clock=self.clock, past=past, learn=self.keeper.adopt_previous_run
         )
         self.due_s = world.now_s
         self.round()
@@ -92,7 +92,7 @@ class SimulatedDaemon:
             calm_until_s: before this moment of the world nothing happens.
         """
         world = self.world
-        due_in_s = self.keeper.round()
+        due_in_s = self.keeper.reconcile()
         now = self.clock.read()
         if now.trusted:
             self.clock.trust.raise_floor(now.utc)

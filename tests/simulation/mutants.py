@@ -140,8 +140,8 @@ MUTANTS = (
     Mutant(
         "overrides are forgotten at a restart",
         "controller/keeper/keeper.py",
-        "self.take_back(past.overrides if past else ())",
-        "self.take_back(())",
+        "self.restore_overrides(past.overrides if past else ())",
+        "self.restore_overrides(())",
         seed=2,
     ),
     Mutant(

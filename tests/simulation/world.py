@@ -109,7 +109,7 @@ class WorldClock:
         world = self._world
         evidence = Evidence(synchronised=world.synchronised, hardware=world.hardware)
         utc = world.clock_utc
-        trusted, words = self.trust.judge(utc, evidence)
+        trusted, words = self.trust.evaluate(utc, evidence)
         return Reading(
             utc=utc,
             boot_s=world.now_s - world.boot_at_s,

@@ -189,7 +189,7 @@ def test_the_lights_are_right_before_the_rest_is_imported(tmp_path: Path) -> Non
         "from controller.keeper.keeper import Keeper\n"
         "def first_round(keeper):\n"
         "    raise KeyboardInterrupt\n"
-        "Keeper.round = first_round\n"
+        "Keeper.reconcile = first_round\n"
         "from api.cli.main import main\n"
         "assert main(sys.argv[1:], standalone_mode=False) == 130\n"
     )

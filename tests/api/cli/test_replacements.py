@@ -93,7 +93,7 @@ def test_lamps_count_from_the_night_of_their_day(tmp_path):
     house = House(tmp_path)
     for _ in range(5 * 24):
         house.clock.advance(3600)
-        house.rounds.run_once()
+        house.loop.run_once()
     house.journal.flush()
 
     def lit_h():

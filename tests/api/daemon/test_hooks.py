@@ -20,7 +20,7 @@ from controller.clock.trust import RELEASED_UTC
 from controller.journal.maintenance import JournalMaintenance
 from controller.keeper.loop import ControlLoop
 from controller.records.entries import EventKind
-from tests.api.stand_in import House, SilentRounds
+from tests.api.stand_in import House, SilentLoop
 
 
 class CopyingMaintenance(JournalMaintenance):
@@ -48,7 +48,7 @@ class Runner:
             site=house.keeper.site,
         )
         self.hooks.maintenance = self.maintenance
-        self.hooks.loop = cast("ControlLoop", house.rounds)
+        self.hooks.loop = cast("ControlLoop", house.loop)
 
 
 @pytest.fixture
@@ -121,7 +121,7 @@ def test_the_floor_of_the_clock_follows_trusted_rounds_alone(runner: Runner) -> 
     assert runner.clock.floor_utc == runner.house.clock.utc
     runner.house.clock.trusted = False
     runner.house.clock.utc = datetime(2037, 1, 1, tzinfo=UTC)
-    runner.house.rounds.run_once()
+    runner.house.loop.run_once()
     runner.hooks.on_round(runner.house.keeper.status())
     assert runner.clock.floor_utc < datetime(2028, 1, 1, tzinfo=UTC)
 
@@ -164,12 +164,12 @@ def test_a_reload_that_the_keeper_has_no_time_for_ends_and_can_be_repeated(
     received: Callable[[], list[str]], runner: Runner, caplog: pytest.LogCaptureFixture
 ) -> None:
     """It is a line in the log; the service manager is not left waiting, and the next signal is followed."""
-    runner.hooks.loop = cast("ControlLoop", SilentRounds(runner.house.keeper))
+    runner.hooks.loop = cast("ControlLoop", SilentLoop(runner.house.keeper))
     runner.hooks.on_reload()
     wait_for("reload")
     assert "the site file was not read again" in caplog.text
     assert "READY" in received()
-    runner.hooks.loop = cast("ControlLoop", runner.house.rounds)
+    runner.hooks.loop = cast("ControlLoop", runner.house.loop)
     path = runner.house.site_path
     path.write_text(path.read_text(encoding="utf-8").replace("Saltmarsh Lodge", "Another Lodge"))
     runner.hooks.on_reload()

@@ -94,15 +94,15 @@ from controller.keeper import keeper
 boards = []
 make = relays.simulated_board
 relays.simulated_board = lambda: boards.append(make()) or boards[-1]
-really_round = keeper.Keeper.round
+really_reconcile = keeper.Keeper.reconcile
 
-def round(self):
-    really_round(self)
+def reconcile(self):
+    really_reconcile(self)
     levels = {pin: [state.state for state in boards[0].pin(pin).states] for pin in (17, 27)}
     print(json.dumps({"modules": sorted(sys.modules), "levels": levels}), flush=True)
     os._exit(0)
 
-keeper.Keeper.round = round
+keeper.Keeper.reconcile = reconcile
 """
 
 

@@ -101,7 +101,7 @@ def frames(tmp_path_factory: pytest.TempPathFactory) -> list[Frame]:
     keeper = Keeper(planner.site, clock=clock, relays=open_relays("simulated"), journal=journal)
     seen = []
     for number in range(int(evening.lasts_s / 10) + 1):
-        keeper.round()
+        keeper.reconcile()
         if number % 60 == 0:
             seen.append(
                 Frame(

@@ -29,7 +29,7 @@ def lit_on(day: date, on: str, off: str, tz: ZoneInfo = NEW_YORK) -> Interval:
 
 def draw(first: date, count: int, lit: dict[str, list[Interval]], tz: ZoneInfo = NEW_YORK) -> YearChart:
     some = list(nights(first, first + timedelta(days=count - 1), tz))
-    return draw_year(some, lit, sky=Sun(40.0, -75.0), dusk_angle_deg=6.0, tz=tz)
+    return draw_year(some, lit, sun=Sun(40.0, -75.0), dusk_angle_deg=6.0, tz=tz)
 
 
 @pytest.fixture(scope="module")
@@ -103,8 +103,8 @@ def test_on_the_night_of_25_hours_an_hour_of_the_wall_is_drawn_once():
 def test_the_light_of_the_sky_tiles_every_plain_night(latitude_deg, zone, day):
     """Away from clock changes day, twilight and dark fill noon to noon without gap or overlap, anywhere."""
     tz = ZoneInfo(zone)
-    sky = Sun(latitude_deg, 0.0)
-    picture = draw_year([night_on(day, tz)], {}, sky=sky, dusk_angle_deg=6.0, tz=tz)
+    sun = Sun(latitude_deg, 0.0)
+    picture = draw_year([night_on(day, tz)], {}, sun=sun, dusk_angle_deg=6.0, tz=tz)
     shades = picture.columns[0].shades
     if picture.changes:
         return
@@ -115,7 +115,7 @@ def test_the_light_of_the_sky_tiles_every_plain_night(latitude_deg, zone, day):
     noon = night_on(day, tz).starts_at_utc
     for shade in shades:
         middle = noon + timedelta(hours=(shade.from_h + shade.to_h) / 2)
-        height_deg = sky.elevation_deg(middle)
+        height_deg = sun.elevation_deg(middle)
         lows = {SkyLight.DAY: (-50 / 60, 90), SkyLight.TWILIGHT: (-6, -50 / 60), SkyLight.DARK: (-90, -6)}
         low, high = lows[shade.light]
         assert low - 0.01 <= height_deg <= high + 0.01
@@ -149,9 +149,9 @@ def test_nights_without_dark_are_told():
     """In the white nights the words say that it does not get dark, and raise nothing."""
     tz = ZoneInfo("Europe/Oslo")
     some = list(nights(date(2027, 6, 20), date(2027, 6, 22), tz))
-    picture = draw_year(some, {}, sky=Sun(69.65, 18.96), dusk_angle_deg=6.0, tz=tz)
+    picture = draw_year(some, {}, sun=Sun(69.65, 18.96), dusk_angle_deg=6.0, tz=tz)
     assert describe(picture) == "3 nights, 20 June 2027 to 22 June 2027. On 3 nights it does not get dark."
-    assert describe(draw_year([], {}, sky=Sun(0, 0), dusk_angle_deg=6.0, tz=tz)) == "No nights."
+    assert describe(draw_year([], {}, sun=Sun(0, 0), dusk_angle_deg=6.0, tz=tz)) == "No nights."
 
 
 def test_what_lies_outside_its_nights_is_not_drawn():

@@ -49,7 +49,7 @@ def test_not_behind_the_floor(row, past_floor):
     believe, synchronised, hardware, earlier, words = row
     trust = ClockTrust(believe=believe, floor_utc=JOURNAL_UTC, found_earlier=earlier)
     evidence = Evidence(synchronised=synchronised, hardware=hardware)
-    assert trust.judge(JOURNAL_UTC + past_floor, evidence) == (bool(words), words or WAITING)
+    assert trust.evaluate(JOURNAL_UTC + past_floor, evidence) == (bool(words), words or WAITING)
 
 
 @pytest.mark.parametrize("row", TABLE, ids=str)
@@ -60,7 +60,7 @@ def test_behind_the_floor(row, behind):
     floor_utc = max(JOURNAL_UTC, RELEASED_UTC + 2 * behind)
     trust = ClockTrust(believe=believe, floor_utc=floor_utc, found_earlier=earlier)
     evidence = Evidence(synchronised=synchronised, hardware=hardware)
-    trusted, said = trust.judge(trust.floor_utc - behind, evidence)
+    trusted, said = trust.evaluate(trust.floor_utc - behind, evidence)
     assert trusted is synchronised
     assert said == NETWORK if synchronised else "the last entry of the journal" in said
 
@@ -68,17 +68,19 @@ def test_behind_the_floor(row, behind):
 def test_a_journal_written_months_ahead_does_not_keep_the_garden_dark():
     """After a night by a clock that ran ahead, the network is believed, and the floor comes down."""
     trust = ClockTrust(believe="synchronised", floor_utc=JOURNAL_UTC)
-    assert trust.judge(JOURNAL_UTC + timedelta(days=180), Evidence(hardware=True))[0]
+    assert trust.evaluate(JOURNAL_UTC + timedelta(days=180), Evidence(hardware=True))[0]
     trust.raise_floor(JOURNAL_UTC + timedelta(days=180))
-    assert not trust.judge(JOURNAL_UTC, Evidence(hardware=True))[0]
-    assert trust.judge(JOURNAL_UTC, Evidence(synchronised=True)) == (True, NETWORK)
+    assert not trust.evaluate(JOURNAL_UTC, Evidence(hardware=True))[0]
+    assert trust.evaluate(JOURNAL_UTC, Evidence(synchronised=True)) == (True, NETWORK)
     assert trust.floor_utc == JOURNAL_UTC
 
 
 def test_nobody_vouches_for_a_time_before_the_release():
     """Not even the network makes a time believed at which this program did not exist."""
     trust = ClockTrust(believe="always", floor_utc=JOURNAL_UTC)
-    trusted, said = trust.judge(RELEASED_UTC - timedelta(days=1), Evidence(synchronised=True, hardware=True))
+    trusted, said = trust.evaluate(
+        RELEASED_UTC - timedelta(days=1), Evidence(synchronised=True, hardware=True)
+    )
     assert not trusted
     assert "before this program was made" in said
 
@@ -86,7 +88,7 @@ def test_nobody_vouches_for_a_time_before_the_release():
 def test_words_for_1970():
     """A board that woke up in 1970 says so, and against what it was held."""
     trust = ClockTrust(believe="always", floor_utc=JOURNAL_UTC)
-    assert trust.judge(datetime(1970, 1, 1, tzinfo=UTC), Evidence()) == (
+    assert trust.evaluate(datetime(1970, 1, 1, tzinfo=UTC), Evidence()) == (
         False,
         "the clock says 1970-01-01, before this program was made (2026-11-01)",
     )
@@ -95,7 +97,7 @@ def test_words_for_1970():
 def test_words_do_not_change_with_the_minutes():
     """The words for a clock behind the floor stay the same while it runs on, so that they can be compared."""
     trust = ClockTrust(believe="synchronised", floor_utc=JOURNAL_UTC)
-    said = {trust.judge(JOURNAL_UTC - timedelta(minutes=m), Evidence())[1] for m in range(6, 120)}
+    said = {trust.evaluate(JOURNAL_UTC - timedelta(minutes=m), Evidence())[1] for m in range(6, 120)}
     assert said == {"the clock is behind the last entry of the journal (2027-06-21 20:15 UTC)"}
 
 
@@ -103,7 +105,7 @@ def test_release_date_is_a_floor_of_its_own():
     """Without a journal the release date is the floor, and the words say so."""
     trust = ClockTrust(believe="always", floor_utc=datetime(1970, 1, 1, tzinfo=UTC))
     assert trust.floor_utc == RELEASED_UTC
-    trusted, words = trust.judge(RELEASED_UTC - timedelta(days=1), Evidence(synchronised=True))
+    trusted, words = trust.evaluate(RELEASED_UTC - timedelta(days=1), Evidence(synchronised=True))
     assert not trusted
     assert words == "the clock says 2026-10-31, before this program was made (2026-11-01)"
 
@@ -114,8 +116,8 @@ def test_release_date_is_a_floor_of_its_own():
 def test_trust_holds_for_the_boot(evidence, words):
     """A network or a hardware clock that is gone for days ends nothing."""
     trust = ClockTrust(believe="synchronised", floor_utc=JOURNAL_UTC)
-    trust.judge(JOURNAL_UTC, evidence)
-    assert trust.judge(JOURNAL_UTC + timedelta(days=12), Evidence()) == (True, words)
+    trust.evaluate(JOURNAL_UTC, evidence)
+    assert trust.evaluate(JOURNAL_UTC + timedelta(days=12), Evidence()) == (True, words)
 
 
 @pytest.mark.parametrize("found_earlier", [True, False])
@@ -123,26 +125,26 @@ def test_a_fall_behind_the_floor_ends_what_held(found_earlier):
     """Once the clock has fallen behind the floor it must be found right anew, even when it comes back."""
     trust = ClockTrust(believe="synchronised", floor_utc=JOURNAL_UTC, found_earlier=found_earlier)
     if not found_earlier:
-        trust.judge(JOURNAL_UTC, Evidence(synchronised=True))
+        trust.evaluate(JOURNAL_UTC, Evidence(synchronised=True))
     assert trust.held
-    trust.judge(JOURNAL_UTC - timedelta(days=1), Evidence())
+    trust.evaluate(JOURNAL_UTC - timedelta(days=1), Evidence())
     assert not trust.held
-    assert trust.judge(JOURNAL_UTC + timedelta(hours=1), Evidence()) == (False, WAITING)
-    assert trust.judge(JOURNAL_UTC + timedelta(hours=2), Evidence(synchronised=True)) == (True, NETWORK)
+    assert trust.evaluate(JOURNAL_UTC + timedelta(hours=1), Evidence()) == (False, WAITING)
+    assert trust.evaluate(JOURNAL_UTC + timedelta(hours=2), Evidence(synchronised=True)) == (True, NETWORK)
 
 
 def test_always_believes_again_after_a_fall():
     """With “always”, a clock that has come back to the floor is believed again."""
     trust = ClockTrust(believe="always", floor_utc=JOURNAL_UTC)
-    assert not trust.judge(datetime(1970, 1, 2, tzinfo=UTC), Evidence())[0]
-    assert trust.judge(JOURNAL_UTC, Evidence()) == (True, SITE_FILE)
+    assert not trust.evaluate(datetime(1970, 1, 2, tzinfo=UTC), Evidence())[0]
+    assert trust.evaluate(JOURNAL_UTC, Evidence()) == (True, SITE_FILE)
 
 
 def test_the_network_is_named_once_it_has_answered():
     """The better witness takes over in the words, and the lesser does not take them back."""
     trust = ClockTrust(believe="always", floor_utc=JOURNAL_UTC)
     said = [
-        trust.judge(JOURNAL_UTC, evidence)[1]
+        trust.evaluate(JOURNAL_UTC, evidence)[1]
         for evidence in (
             Evidence(),
             Evidence(hardware=True),
@@ -161,15 +163,15 @@ def test_the_floor_only_rises():
     assert trust.floor_utc == JOURNAL_UTC
     trust.raise_floor(JOURNAL_UTC + timedelta(days=3))
     assert trust.floor_utc == JOURNAL_UTC + timedelta(days=3)
-    assert not trust.judge(JOURNAL_UTC, Evidence(hardware=True))[0]
+    assert not trust.evaluate(JOURNAL_UTC, Evidence(hardware=True))[0]
 
 
 def test_a_remark_goes_with_the_waiting():
     """What is the matter with the hardware clock is told to the person who waits."""
     trust = ClockTrust(believe="synchronised", floor_utc=JOURNAL_UTC)
     remark = "the hardware clock says 2000-01-01; its battery may be empty"
-    assert trust.judge(JOURNAL_UTC, Evidence(remark=remark)) == (False, f"{WAITING}; {remark}")
-    assert trust.judge(JOURNAL_UTC, Evidence(remark=remark, synchronised=True)) == (True, NETWORK)
+    assert trust.evaluate(JOURNAL_UTC, Evidence(remark=remark)) == (False, f"{WAITING}; {remark}")
+    assert trust.evaluate(JOURNAL_UTC, Evidence(remark=remark, synchronised=True)) == (True, NETWORK)
 
 
 def test_refuses_what_is_wrong():

@@ -146,7 +146,7 @@ def test_a_clock_set_forward_explains_the_hour_that_it_jumped_over(board):
     """What was planned in an hour that no clock showed was missed because the clock was wrong."""
     board.run_until(START + 2 * HOUR)
     board.clock.step(3600)
-    board.keeper.round()
+    board.keeper.reconcile()
     gaps = gaps_after(board)
     assert gaps == [(None, 2.0, 3.0, Cause.CLOCK_NOT_TRUSTED)]
 
@@ -155,7 +155,7 @@ def test_a_board_that_slept_explains_the_time_asleep(board):
     """No round was made while the board slept."""
     board.run_until(START + 2 * HOUR)
     board.clock.advance(3 * 3600)
-    board.keeper.round()
+    board.keeper.reconcile()
     ((zone_id, begins, ends, why),) = gaps_after(board)
     assert (zone_id, ends, why) == (None, 5.0, Cause.STOPPED)
     assert begins == pytest.approx(2.0, abs=271 / 3600)

@@ -116,9 +116,9 @@ def test_hours_are_told_apart_by_cause():
 
 def test_light_in_daylight_is_what_the_sun_makes_needless():
     """Lit before dusk, a zone burns in daylight until dusk comes."""
-    sky = Sun(40.0, -75.0)
+    sun = Sun(40.0, -75.0)
     night = next(nights(date(2027, 1, 10), date(2027, 1, 10), NEW_YORK))
-    dark = dark_intervals(sky, [night], 6.0)
+    dark = dark_intervals(sun, [night], 6.0)
     assert len(dark) == 1
     on, off = at("2027-01-10T21:00"), at("2027-01-11T05:00")
     past = ZonePast(zone="jetty", runs=[run(on, off)])

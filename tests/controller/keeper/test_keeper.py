@@ -24,7 +24,7 @@ def test_an_evening_from_beginning_to_end() -> None:
     while kept.clock.utc < at("23:00"):
         assert 0 < kept.due_in_s <= TICK_S
         kept.clock.advance(kept.due_in_s)
-        kept.round()
+        kept.reconcile()
     assert kept.ledger.switchings() == [("21:00:00", True), ("22:00:00", False)]
     assert kept.board.levels(17) == [1, 0, 1]
     assert [boot_s for boot_s, _ in kept.board.pin(17).levels] == [0, 6 * 3600, 7 * 3600]
@@ -49,7 +49,7 @@ def test_rounds_at_odd_moments_do_no_harm() -> None:
     kept = Kept(at_utc=at("20:59:58"))
     for _ in range(40):
         kept.clock.advance(0.1)
-        kept.round()
+        kept.reconcile()
     assert kept.ledger.switchings() == [("21:00:00", True)]
 
 
@@ -57,10 +57,10 @@ def test_a_round_that_was_missed_for_hours_loses_nothing_but_the_time() -> None:
     """However late a round comes, it makes the relay what it must be by then."""
     kept = Kept(at_utc=at("20:00"))
     kept.clock.suspend(1.5 * 3600)
-    kept.round()
+    kept.reconcile()
     assert kept.lit
     kept.clock.suspend(24 * 3600)  # from the middle of one window to the middle of the next
-    kept.round()
+    kept.reconcile()
     assert kept.ledger.switchings() == [("21:30:00", True)]
 
 
@@ -91,7 +91,7 @@ def test_what_somebody_wants_is_done_in_the_next_round_and_told() -> None:
     """An override lights the zone by day, and the program takes over at its own next change."""
     kept = Kept()
     wish = kept.keeper.override("jetty", on=True, by="command line")
-    kept.round()
+    kept.reconcile()
     assert kept.lit
     assert (wish.by, wish.ends_at_utc, wish.placed_at.utc) == ("command line", at("21:00"), DAY)
     assert kept.keeper.overrides == {"jetty": wish}
@@ -111,13 +111,13 @@ def test_an_override_ends_at_its_very_instant() -> None:
     """A round a moment before the end keeps it, the round at the end is the program's."""
     kept = Kept()
     kept.keeper.override("jetty", on=True, ends_at_utc=DAY + timedelta(minutes=10))
-    kept.round()
+    kept.reconcile()
     kept.clock.advance(599.999)
-    kept.round()
+    kept.reconcile()
     assert kept.lit
     assert kept.due_in_s == pytest.approx(0.001)
     kept.clock.advance(kept.due_in_s)
-    kept.round()
+    kept.reconcile()
     assert not kept.lit
     assert kept.ledger.switchings() == [("15:00:00", True), ("15:10:00", False)]
 
@@ -172,7 +172,7 @@ def test_a_wish_that_is_refused_changes_nothing() -> None:
         kept.keeper.override("pond", on=True)
     with pytest.raises(UnknownZoneError):
         kept.keeper.lift_override("pond")
-    kept.round()
+    kept.reconcile()
     assert (kept.keeper.overrides, kept.ledger.of(Override), kept.lit) == ({}, [], False)
 
 
@@ -188,7 +188,7 @@ def test_before_the_clock_is_trusted_only_an_override_gives_light() -> None:
     kept.pass_time(60)
     assert not kept.lit
     kept.clock.trusted = True
-    kept.round()
+    kept.reconcile()
     assert kept.lit
     assert [entry.at.trusted for entry in kept.ledger.of(Switching)] == [False, False, True]
 
@@ -224,7 +224,7 @@ def test_a_clock_that_runs_on_is_no_step() -> None:
     for _ in range(2000):
         kept.clock.advance(30)
         kept.clock.step(0.015)
-        kept.round()
+        kept.reconcile()
     assert kept.ledger.events(EventKind.CLOCK_STEPPED, EventKind.RESUMED) == []
 
 
@@ -233,7 +233,7 @@ def test_a_suspend_is_told_with_its_length() -> None:
     kept = Kept()
     due_in_s = kept.due_in_s
     kept.clock.suspend(3600)
-    kept.round()
+    kept.reconcile()
     (resumed,) = kept.ledger.events(EventKind.RESUMED)
     assert resumed.size_s == pytest.approx(3600 - due_in_s)
     assert kept.ledger.events(EventKind.CLOCK_STEPPED) == []

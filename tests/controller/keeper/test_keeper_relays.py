@@ -119,7 +119,7 @@ def test_a_pin_that_another_program_holds_is_taken_when_it_is_let_go() -> None:
     """The fault names the pin; nobody has to restart anything."""
     kept = Kept(two(), at("20:00"))
     kept.keeper.change_site(site(zone("orchard", PROGRAM, pin=27)), words="changed")
-    kept.round()
+    kept.reconcile()
     other = OutputDevice(17, active_high=False, pin_factory=kept.board)
     kept.change(zone("jetty", PROGRAM, pin=17), zone("orchard", PROGRAM, pin=27))
     kept.pass_until(at("21:10"))
@@ -148,7 +148,7 @@ def test_a_pause_after_a_fault_keeps_no_round_from_coming() -> None:
     """The keeper says when it wants to try again, and never waits longer than a tick."""
     kept = Kept(two(), at("21:10"))
     kept.board.trouble[17] = "gone"
-    kept.round()
+    kept.reconcile()
     assert kept.due_in_s == pytest.approx(1.0)
     kept.pass_time(120)
     assert kept.due_in_s <= LONGEST_PAUSE_S
@@ -159,7 +159,7 @@ def test_a_relay_rests_between_two_switchings() -> None:
     kept = Kept(two(relays=GENTLE))
     for number in range(101):
         kept.keeper.override("jetty", on=number % 2 == 0, lasts_s=3600)
-        kept.round()
+        kept.reconcile()
         kept.clock.advance(0.1)
     kept.pass_time(5)
     moments = [boot_s for boot_s, _ in kept.board.pin(17).levels[1:]]  # the first is the opening
@@ -173,10 +173,10 @@ def test_a_relay_that_rests_is_looked_at_as_soon_as_it_may_move() -> None:
     """The round is due at the end of the rest, not a tick later."""
     kept = Kept(two(relays=GENTLE))
     kept.keeper.override("jetty", on=True, lasts_s=3600)
-    kept.round()
+    kept.reconcile()
     kept.clock.advance(0.5)
     kept.keeper.lift_override("jetty")
-    kept.round()
+    kept.reconcile()
     assert kept.lit
     assert kept.due_in_s == pytest.approx(1.5)
     kept.pass_time(1.5)

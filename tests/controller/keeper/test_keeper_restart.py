@@ -45,13 +45,13 @@ class Lives:
             journal=self.journal,
             past=self.past,
         )
-        self.due_in_s = self.keeper.round()
+        self.due_in_s = self.keeper.reconcile()
         self.journal.flush()
 
     def pass_until(self, at_utc: datetime) -> None:
         while self.clock.utc < at_utc:
             self.clock.advance(min(self.due_in_s, (at_utc - self.clock.utc).total_seconds()))
-            self.due_in_s = self.keeper.round()
+            self.due_in_s = self.keeper.reconcile()
             self.journal.flush()
 
     def stop(self) -> None:
@@ -254,7 +254,7 @@ def test_an_override_waits_for_the_time_after_a_reboot_without_it(lives: Lives) 
         lives.clock.advance(60)
         lives.clock.step((known_utc - lives.clock.utc).total_seconds())
         lives.clock.trusted = True
-        lives.keeper.round()
+        lives.keeper.reconcile()
         assert lives.lit is lit
         lives.journal.close()
 
@@ -275,7 +275,7 @@ def test_an_override_lifted_is_not_there_after_a_restart(lives: Lives) -> None:
     """What ended stays ended."""
     lives.begin()
     lives.keeper.override("jetty", on=True)
-    lives.keeper.round()
+    lives.keeper.reconcile()
     lives.keeper.lift_override("jetty")
     lives.restart()
     assert lives.keeper.overrides == {}
@@ -329,7 +329,7 @@ def test_a_power_cut_is_told_once_the_clock_is_trusted(lives: Lives) -> None:
     assert lives.events(*GAPS) == []
     lives.clock.step((at("21:40") - lives.clock.utc).total_seconds())
     lives.clock.trusted = True
-    lives.keeper.round()  # the step itself leads to one
+    lives.keeper.reconcile()  # the step itself leads to one
     lives.pass_until(at("21:50"))
     assert lives.lit
     (event,) = lives.events(*GAPS)
@@ -411,7 +411,7 @@ def test_a_keeper_goes_by_the_clock_of_the_machine(tmp_path: Path, now: str, lit
             relays=Relays(lambda: board),
             journal=Journal(tmp_path),
         )
-        keeper.round()
+        keeper.reconcile()
     assert board.levels(17) == [0 if lit else 1]
     assert keeper.status().at.utc == datetime.fromisoformat(now).replace(tzinfo=UTC)
 
@@ -434,6 +434,6 @@ def test_a_clock_of_the_machine_that_is_behind_the_journal_lights_nothing(
             journal=Journal(tmp_path),
             past=past,
         )
-        keeper.round()
+        keeper.reconcile()
     assert board.levels(17) == [1]
     assert "the clock says 2027-01-05, before the last entry of the journal" in keeper.status().words

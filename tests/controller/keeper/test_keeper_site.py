@@ -40,7 +40,7 @@ def test_a_reload_that_changes_nothing_switches_nothing() -> None:
     """The relay stays closed, its run goes on, an override stays in force."""
     kept = Kept(two(), at("21:30"))
     wish = kept.keeper.override("orchard", on=False)
-    kept.round()
+    kept.reconcile()
     for _ in range(5):
         kept.change(JETTY, ORCHARD, **AT_ONCE)
         kept.pass_time(30)
@@ -145,7 +145,7 @@ def test_wiring_changed_and_changed_back_in_a_hurry_loses_nothing() -> None:
     wirings = [{"pin": 17, "active_high": True}, {"pin": 17}, {"pin": 17, "active_high": True}, {"pin": 22}]
     for wiring in wirings:
         kept.keeper.change_site(site(zone("jetty", PROGRAM, **wiring), **GENTLE), words="changed")
-        kept.round()
+        kept.reconcile()
         kept.clock.advance(0.1)
     kept.pass_time(20)
     assert kept.is_lit(22)

@@ -51,18 +51,18 @@ class House:
         )
         self.seen: list[KeeperStatus] = []
         self._news = asyncio.Event()
-        self.rounds = ControlLoop(
+        self.loop = ControlLoop(
             self.keeper,
             clock=self.clock,
-            write=write or self.write,
-            after_round=more.pop("after_round", self.after_round),
+            flush=write or self.write,
+            on_round=more.pop("on_round", self.on_round),
             **more,
         )
 
     def write(self) -> None:
         self.ledger.waiting = 0
 
-    def after_round(self, status: KeeperStatus) -> None:
+    def on_round(self, status: KeeperStatus) -> None:
         self.seen.append(status)
         self._news.set()
 
@@ -75,27 +75,27 @@ class House:
             self._news.clear()
             await self._news.wait()
 
-    async def more_rounds(self, count: int = 1) -> None:
+    async def more_checks(self, count: int = 1) -> None:
         """Wait for so many more rounds."""
         wanted = len(self.seen) + count
         await self.until(lambda: len(self.seen) >= wanted)
 
     async def ask(self, work: Callable[[Keeper], Any], **more: Any) -> Any:
         """Ask as another thread does."""
-        return await asyncio.to_thread(lambda: self.rounds.ask(work, **more))
+        return await asyncio.to_thread(lambda: self.loop.call(work, **more))
 
     def live(self, scenario: Scenario) -> None:
         """Run the rounds, let the scenario happen, and stop them."""
 
         async def main() -> None:
             started = asyncio.Event()
-            running = asyncio.create_task(self.rounds.run(started=started.set))
+            running = asyncio.create_task(self.loop.run(on_started=started.set))
             try:
                 async with asyncio.timeout(PATIENCE_S):
                     await started.wait()
                     await scenario()
             finally:
-                self.rounds.stop()
+                self.loop.stop()
                 async with asyncio.timeout(PATIENCE_S):
                     await running
 
@@ -174,11 +174,11 @@ def test_a_clock_that_jumps_by_months_makes_one_round_due() -> None:
     house = House("21:00 to 22:00")
 
     async def scenario() -> None:
-        job = house.rounds._scheduler.get_job("boundary")
+        job = house.loop._scheduler.get_job("boundary")
         assert len(job._get_run_times(job.next_run_time + timedelta(days=180))) == 1
         assert job.misfire_grace_time is None  # however late, it is made
         assert job.coalesce is True
-        assert [each.id for each in house.rounds._scheduler.get_jobs()] == ["boundary"]
+        assert [each.id for each in house.loop._scheduler.get_jobs()] == ["boundary"]
 
     house.live(scenario)
 
@@ -191,7 +191,7 @@ def test_the_scheduler_leads_to_the_round_at_a_boundary(alone: Callable[..., Non
 
     async def scenario() -> None:
         clock.go()
-        house.rounds.run_once()
+        house.loop.run_once()
         await house.until(lambda: len(house.ledger.switchings("zone-0")) == 2)
 
     house.live(scenario)
@@ -207,7 +207,7 @@ def test_the_tick_comes_although_the_scheduler_never_fires(alone: Callable[..., 
     async def scenario() -> None:
         house.clock.advance(6 * 3600)
         await house.until(house.is_lit)
-        await house.more_rounds(3)
+        await house.more_checks(3)
 
     house.live(scenario)
     assert house.ledger.switchings("zone-0")[0] == ("21:00:00", True)
@@ -226,7 +226,7 @@ def test_the_tick_comes_although_the_scheduler_raises(
     house = House("21:00 to 22:00")
 
     async def scenario() -> None:
-        await house.more_rounds(3)
+        await house.more_checks(3)
 
     house.live(scenario)
 
@@ -241,7 +241,7 @@ def test_the_kernels_word_that_the_clock_was_set_leads_to_a_round(alone: Callabl
         for step_s in (6.5 * 3600, 6 * 3600):
             house.clock.step(step_s)
             watch.the_clock_was_set()
-            await house.more_rounds()
+            await house.more_checks()
 
     house.live(scenario)
     assert [on for _, on in house.ledger.switchings("zone-0")] == [True, False]
@@ -256,11 +256,11 @@ def test_a_step_is_found_by_comparing_where_the_kernel_says_nothing(alone: Calla
     async def scenario() -> None:
         for step_s in (6.5 * 3600, -3600):
             house.clock.step(step_s)
-            await house.more_rounds()
+            await house.more_checks()
         house.clock.trusted = False
-        await house.more_rounds()
+        await house.more_checks()
         house.clock.trusted = True
-        await house.more_rounds()
+        await house.more_checks()
 
     house.live(scenario)
     assert [on for _, on in house.ledger.switchings("zone-0")] == [True, False]
@@ -281,7 +281,7 @@ def test_comparing_two_clocks_that_agree_makes_no_round(alone: Callable[..., Non
             self.advance(0.5)
             return super().read()
 
-    house.rounds._clock = Passing(DAY)
+    house.loop._clock = Passing(DAY)
 
     async def scenario() -> None:
         rounds_before = len(house.seen)
@@ -300,7 +300,7 @@ def test_a_round_that_raises_is_made_again(
     """Which none should; the timer and the tick go on, and the log says where it was."""
     alone(but="tick")
     house = House("21:00 to 22:00")
-    raises, real = [2], house.keeper.round
+    raises, real = [2], house.keeper.reconcile
 
     def round_or_raise() -> float:
         if raises[0]:
@@ -309,9 +309,9 @@ def test_a_round_that_raises_is_made_again(
         return real()
 
     async def scenario() -> None:
-        monkeypatch.setattr(house.keeper, "round", round_or_raise)
-        await house.more_rounds()
-        await house.more_rounds()
+        monkeypatch.setattr(house.keeper, "reconcile", round_or_raise)
+        await house.more_checks()
+        await house.more_checks()
 
     house.live(scenario)
     assert raises == [0]
@@ -331,7 +331,7 @@ def test_whoever_is_told_of_a_round_cannot_end_the_rounds(
             enough.set()
         raise ZeroDivisionError("a slip of ours")
 
-    house = House("21:00 to 22:00", after_round=fail)
+    house = House("21:00 to 22:00", on_round=fail)
     enough = asyncio.Event()
 
     async def scenario() -> None:
@@ -370,9 +370,9 @@ def test_a_write_that_hangs_delays_no_round(alone: Callable[..., None], hanging:
         await house.until(lambda: bool(inside))
         house.clock.advance(6 * 3600)
         await house.until(house.is_lit)
-        await house.more_rounds(20)
+        await house.more_checks(20)
         assert inside == ["journal"]
-        assert house.rounds.status.waiting == 3
+        assert house.loop.status.waiting == 3
         let_go.set()
 
     house.live(scenario)
@@ -395,7 +395,7 @@ def test_a_write_that_fails_is_tried_again_after_the_next_round(
     house.ledger.waiting = 1
 
     async def scenario() -> None:
-        await house.until(lambda: house.rounds.status.waiting == 0)
+        await house.until(lambda: house.loop.status.waiting == 0)
 
     house.live(scenario)
     assert "the disk is full" in caplog.text
@@ -436,7 +436,7 @@ def test_what_is_asked_is_done_and_followed_by_a_round(alone: Callable[..., None
         wish = await house.ask(lambda keeper: keeper.override("zone-0", on=True, lasts_s=600))
         assert wish.zone == "zone-0"
         assert house.is_lit()
-        assert house.rounds.status.zones[0].lit
+        assert house.loop.status.zones[0].lit
 
     house.live(scenario)
 
@@ -458,14 +458,14 @@ def test_asking_before_and_after_is_refused_at_once() -> None:
     """Not yet running, or over: told so, and nothing is done."""
     house = House("21:00 to 22:00")
     with pytest.raises(TimeoutError, match="not yet running"):
-        house.rounds.ask(lambda _keeper: pytest.fail("it was done"))
+        house.loop.call(lambda _keeper: pytest.fail("it was done"))
 
     async def scenario() -> None:
         pass
 
     house.live(scenario)
     with pytest.raises(TimeoutError, match="stopping"):
-        house.rounds.ask(lambda _keeper: pytest.fail("it was done"))
+        house.loop.call(lambda _keeper: pytest.fail("it was done"))
 
 
 def test_a_keeper_that_is_stuck_lets_go_of_who_asks_and_does_not_do_it_later(
@@ -484,7 +484,7 @@ def test_a_keeper_that_is_stuck_lets_go_of_who_asks_and_does_not_do_it_later(
     def ask_meanwhile() -> None:
         stuck.wait(PATIENCE_S)
         try:
-            house.rounds.ask(lambda keeper: keeper.override("zone-0", on=True, lasts_s=600), wait_s=0.01)
+            house.loop.call(lambda keeper: keeper.override("zone-0", on=True, lasts_s=600), wait_s=0.01)
         except TimeoutError as error:
             refused.append(error)
         go_on.set()
@@ -508,7 +508,7 @@ def test_a_new_night_is_told_once_and_not_by_a_clock_that_is_not_trusted(alone: 
     """At noon by the clock of the site, in a thread of its own."""
     alone(but="nothing")
     told: list[str] = []
-    house = House("21:00 to 22:00", at_noon=lambda: told.append(threading.current_thread().name))
+    house = House("21:00 to 22:00", on_noon=lambda: told.append(threading.current_thread().name))
 
     async def scenario() -> None:
         for hours, trusted in ((20, True), (2, True), (1, True), (24, False), (1, False), (24, True)):
@@ -573,13 +573,13 @@ def test_nothing_is_lit_again_by_who_asks_while_the_last_entries_are_written(
     refused: list[TimeoutError] = []
 
     async def scenario() -> None:
-        house.rounds.stop()
+        house.loop.stop()
 
     def ask_at_the_end() -> None:
         while not inside:  # until the last entries are being written
             asked_at.wait(0.001)
         try:
-            house.rounds.ask(lambda keeper: keeper.override("zone-0", on=True, lasts_s=600))
+            house.loop.call(lambda keeper: keeper.override("zone-0", on=True, lasts_s=600))
         except TimeoutError as error:
             refused.append(error)
         let_go.set()
@@ -597,14 +597,14 @@ def test_nothing_is_lit_again_by_who_asks_while_the_last_entries_are_written(
 def test_stopping_twice_or_before_the_beginning_does_no_harm() -> None:
     """A signal may come at any moment, and again."""
     house = House("21:00 to 22:00")
-    house.rounds.stop()
+    house.loop.stop()
 
     async def scenario() -> None:
-        house.rounds.stop()
-        house.rounds.stop()
+        house.loop.stop()
+        house.loop.stop()
 
     house.live(scenario)
-    house.rounds.stop()
+    house.loop.stop()
 
 
 def test_what_fails_in_the_background_is_logged(caplog: pytest.LogCaptureFixture) -> None:
@@ -631,8 +631,8 @@ def test_the_scheduler_is_the_one_that_is_shut_down() -> None:
     house = House("21:00 to 22:00")
 
     async def scenario() -> None:
-        assert isinstance(house.rounds._scheduler, AsyncIOScheduler)
-        assert house.rounds._scheduler.running
+        assert isinstance(house.loop._scheduler, AsyncIOScheduler)
+        assert house.loop._scheduler.running
 
     house.live(scenario)
-    assert not house.rounds._scheduler.running
+    assert not house.loop._scheduler.running

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from config.models.site import RatedLoad
 from controller.journal.previous_run import PreviousRun
-from controller.keeper.recorder import BEAT_S, HELD_UP_S, Account
+from controller.keeper.recorder import BEAT_S, HELD_UP_S, Recorder
 from controller.keeper.state import ZoneState
 from controller.records.entries import Cause, Event, EventKind, Heartbeat, Switching
 from controller.records.reading import Reading
@@ -31,9 +31,11 @@ def reading(after_s: float = 0.0, *, step_s: float = 0.0, **more: Any) -> Readin
     return Reading(utc=utc, boot_s=1000 + after_s, **{**usual, **more})
 
 
-def account(ledger: Ledger, at: Reading | None = None, **more: Any) -> Account:
+def account(ledger: Ledger, at: Reading | None = None, **more: Any) -> Recorder:
     """Begin an account."""
-    return Account(ledger, started_at=at or reading(), words="site Tern Cottage", past=more.pop("past", None))
+    return Recorder(
+        ledger, started_at=at or reading(), words="site Tern Cottage", past=more.pop("past", None)
+    )
 
 
 def state() -> ZoneState:
@@ -68,9 +70,9 @@ def test_a_start_without_the_time_says_so() -> None:
 def test_switchings_alternate_whatever_is_told(states: list[bool]) -> None:
     """A change that is none leaves no row: the rows of a zone are on, off, on, off."""
     ledger, zone_state = Ledger(), state()
-    the_account = account(ledger)
+    recorder = account(ledger)
     for number, on in enumerate(states):
-        the_account.switched(
+        recorder.switched(
             "jetty", zone_state, reading(number), on=on, cause=Cause.PROGRAM, words="21:00 to 22:00"
         )
         assert zone_state.lit is on
@@ -104,11 +106,11 @@ def test_a_switching_carries_cause_words_and_load() -> None:
 def test_signs_of_life_are_never_five_minutes_apart_and_never_many(pauses_s: list[float]) -> None:
     """With rounds at most a tick apart: from one beat to the next more than 270 s and at most 300 s."""
     ledger, after_s = Ledger(), 0.0
-    the_account = account(ledger)
-    the_account.beat(reading(0))
+    recorder = account(ledger)
+    recorder.beat(reading(0))
     for pause_s in pauses_s:
         after_s += pause_s
-        the_account.beat(reading(after_s))
+        recorder.beat(reading(after_s))
     beats_s = [beat.at.boot_s for beat in ledger.of(Heartbeat)]
     assert all(BEAT_S <= later - earlier <= 300 for earlier, later in pairwise(beats_s))
     assert 1000 + after_s - beats_s[-1] < 300
@@ -139,23 +141,23 @@ def test_a_round_that_comes_late_means_a_board_that_slept(late_s: float, told: b
 def test_trust_found_and_lost_is_told_with_how_long_it_was_otherwise() -> None:
     """Once each time that it changes, and not at every round."""
     ledger = Ledger()
-    the_account = account(ledger, reading(trusted=False))
+    recorder = account(ledger, reading(trusted=False))
     moments = [(0, False), (30, False), (60, True), (90, True), (100, False)]
     readings = [reading(after_s, trusted=trusted) for after_s, trusted in moments]
     for earlier, later in pairwise(readings):
-        the_account.compare(earlier, later, due_in_s=30)
+        recorder.compare(earlier, later, due_in_s=30)
     told = [(event.kind, event.size_s) for event in ledger.of(Event)[2:]]
     assert told == [(EventKind.CLOCK_TRUSTED, 60), (EventKind.CLOCK_NOT_TRUSTED, 40)]
-    assert the_account.trust_since == readings[-1]
+    assert recorder.trust_since == readings[-1]
 
 
 def test_a_journal_fault_is_told_once_whatever_its_words_become() -> None:
     """It fails, goes on failing in other words, and works again: two events."""
     ledger = Ledger()
-    the_account = account(ledger)
+    recorder = account(ledger)
     for fault in ("the disk is full", "the disk is full", "it is read-only", None, None):
         ledger.fault = fault
-        the_account.compare(reading(0), reading(1), due_in_s=30)
+        recorder.compare(reading(0), reading(1), due_in_s=30)
     told = [(event.kind, event.words) for event in ledger.of(Event)[1:]]
     assert told == [
         (EventKind.JOURNAL_FAULT, "the disk is full"),
@@ -191,11 +193,11 @@ def test_the_gap_before_a_start_is_told(
 def test_the_gap_is_told_once_a_clock_can_measure_it_and_only_once() -> None:
     """The length is that of the gap, not of the time until somebody knew."""
     ledger = Ledger()
-    the_account = account(ledger, reading(trusted=False), past=sign(-600, boot_id="boot-0"))
+    recorder = account(ledger, reading(trusted=False), past=sign(-600, boot_id="boot-0"))
     trusted = [False, False, True, False, True]
     readings = [reading(number * 30.0, trusted=each) for number, each in enumerate(trusted)]
     for earlier, later in pairwise(readings):
-        the_account.compare(earlier, later, due_in_s=30)
+        recorder.compare(earlier, later, due_in_s=30)
     gaps = ledger.events(EventKind.POWER_LOST, EventKind.DIED)
     assert [event.size_s for event in gaps] == [600.0]
 
@@ -203,11 +205,11 @@ def test_the_gap_is_told_once_a_clock_can_measure_it_and_only_once() -> None:
 def test_programs_are_told_at_the_start_and_where_they_change() -> None:
     """A zone that stays as it was is not told again; one that went is told as gone."""
     ledger = Ledger()
-    the_account = account(ledger)
+    recorder = account(ledger)
     zones = site(zone("jetty", "dusk to 22:00"), zone("orchard", "21:00 to 22:00", pin=27)).zones
-    the_account.tell_programs(zones, reading())
-    the_account.tell_programs(zones, reading(30))
-    the_account.tell_programs(site(zone("jetty", "dusk to 23:00")).zones, reading(60))
+    recorder.tell_programs(zones, reading())
+    recorder.tell_programs(zones, reading(30))
+    recorder.tell_programs(site(zone("jetty", "dusk to 23:00")).zones, reading(60))
     told = [(event.zone, event.words) for event in ledger.events(EventKind.PROGRAM)]
     assert told == [
         ("jetty", "dusk to 22:00"),

@@ -151,7 +151,7 @@ def test_polar_night_is_lit_from_noon_to_midnight() -> None:
 def test_polar_night_does_not_switch_at_noon() -> None:
     """A zone lit from sunset to sunrise stays lit across noon: its next change is weeks away."""
     planner = Planner(site(zone("jetty", "sunset to sunrise"), **FAR_NORTH))  # type: ignore[arg-type]
-    light = planner.light("jetty", utc("2027-12-21T10:59:00Z"))
+    light = planner.program_state("jetty", utc("2027-12-21T10:59:00Z"))
     assert light.on
     assert light.until_utc is not None
     assert light.until_utc > utc("2028-01-10T00:00:00Z")

@@ -76,11 +76,11 @@ def test_the_light_agrees_with_the_windows_and_until_is_the_true_next_change(
     instants = [at for edge in edges for at in (edge - MOMENT, edge, edge + MOMENT)]
     instants += [night.starts_at_utc + timedelta(seconds=seconds) for seconds in anywhere]
     for at_utc in instants:
-        light = planner.light(name, at_utc)
+        light = planner.program_state(name, at_utc)
         check_light(light, fresh, at_utc)
         if light.until_utc is not None:
-            assert planner.light(name, light.until_utc - MOMENT).on is light.on
-            assert planner.light(name, light.until_utc).on is not light.on
+            assert planner.program_state(name, light.until_utc - MOMENT).on is light.on
+            assert planner.program_state(name, light.until_utc).on is not light.on
 
 
 @settings(patient, max_examples=50)
@@ -98,7 +98,7 @@ def test_remembering_changes_no_answer(on_date: date, data: st.DataObject) -> No
         )
     ):
         at_utc = start_utc + timedelta(seconds=after_s)
-        remembered, fresh = planner.light(name, at_utc), Planner(a_site).light(name, at_utc)
+        remembered, fresh = planner.program_state(name, at_utc), Planner(a_site).program_state(name, at_utc)
         assert remembered.since_utc <= at_utc
         for what in ("on", "plan", "window", "waits_for", "until_utc", "words"):
             assert getattr(remembered, what) == getattr(fresh, what), what
@@ -116,7 +116,7 @@ def test_the_words_of_a_light_hold_no_instant(on_date: date, data: st.DataObject
     edges = sorted({*edges, night.ends_at_utc})
     for begins, ends in pairwise(edges):
         words = {
-            Planner(a_site).light(a_site.zones[0].id, at_utc).words
+            Planner(a_site).program_state(a_site.zones[0].id, at_utc).words
             for at_utc in (begins, begins + (ends - begins) / 2, ends - MOMENT)
         }
         assert len(words) == 1
@@ -138,7 +138,7 @@ def test_the_words_say_what_is_lit_what_it_waits_for_or_what_is_over(at: str, wo
     """On a winter evening in London, where local time is UTC."""
     special: Any = (("Fri, Sat", ["dusk to 01:30"]), ("2027-12-31", []))
     planner = Planner(site(zone("jetty", "dusk to 20:00", "21:00 to 22:00", special=special)))
-    assert planner.light("jetty", datetime.fromisoformat(at).replace(tzinfo=UTC)).words == words
+    assert planner.program_state("jetty", datetime.fromisoformat(at).replace(tzinfo=UTC)).words == words
 
 
 def test_a_zone_that_never_lights_has_no_next_change() -> None:
@@ -146,7 +146,7 @@ def test_a_zone_that_never_lights_has_no_next_change() -> None:
     specials: tuple[Any, ...] = ((), (("2027-01-01", ["dusk to midnight"]),))
     for special in specials:
         planner = Planner(site(zone("jetty", special=special) | {"program": []}))
-        light = planner.light("jetty", datetime(2027, 6, 1, 12, tzinfo=UTC))
+        light = planner.program_state("jetty", datetime(2027, 6, 1, 12, tzinfo=UTC))
         assert not light.on
         assert light.until_utc is None
 
@@ -155,14 +155,14 @@ def test_a_special_night_a_year_ahead_is_the_next_change() -> None:
     """A zone lit on 29 May alone lights again a year later, here 366 nights ahead over a leap day."""
     special = (("05-29 to 05-29", ["22:00 to 23:00"]),)
     planner = Planner(site(zone("jetty", special=special) | {"program": []}))
-    light = planner.light("jetty", datetime(2027, 5, 29, 23, tzinfo=UTC))
+    light = planner.program_state("jetty", datetime(2027, 5, 29, 23, tzinfo=UTC))
     assert light.until_utc == datetime(2028, 5, 29, 21, tzinfo=UTC)
 
 
 def test_a_zone_lit_all_day_and_night_has_no_next_change() -> None:
     """Light that goes on over every noon has no end in sight (UTC has no clock change)."""
     planner = Planner(site(zone("jetty", "12:00 for 24h"), time_zone="Etc/UTC"))
-    light = planner.light("jetty", datetime(2027, 6, 1, 11, 30, tzinfo=UTC))
+    light = planner.program_state("jetty", datetime(2027, 6, 1, 11, 30, tzinfo=UTC))
     assert light.on
     assert light.until_utc is None
 
@@ -170,16 +170,16 @@ def test_a_zone_lit_all_day_and_night_has_no_next_change() -> None:
 def test_light_that_ends_at_the_nights_end_ends_there() -> None:
     """A window up to noon, before a night that begins dark, ends at noon and not a moment later."""
     planner = Planner(site(zone("jetty", "21:00 for 24h")))
-    light = planner.light("jetty", datetime(2027, 1, 5, 23, tzinfo=UTC))
+    light = planner.program_state("jetty", datetime(2027, 1, 5, 23, tzinfo=UTC))
     assert light.until_utc == datetime(2027, 1, 6, 12, tzinfo=UTC)
-    assert planner.light("jetty", light.until_utc).words == "waits for 21:00 for 24h, every night"
+    assert planner.program_state("jetty", light.until_utc).words == "waits for 21:00 for 24h, every night"
 
 
 def test_light_goes_on_over_a_date_that_did_not_exist() -> None:
     """In Apia 30 December 2011 was skipped: light over noon goes on through the night without length."""
     apia: dict[str, Any] = {"latitude": -13.8, "longitude": -171.8, "time_zone": "Pacific/Apia"}
     planner = Planner(site(zone("jetty", "12:00 for 24h"), **apia))
-    light = planner.light("jetty", datetime(2011, 12, 30, 0, tzinfo=UTC))
+    light = planner.program_state("jetty", datetime(2011, 12, 30, 0, tzinfo=UTC))
     assert light.on
     # Half a year on, summer time ends and a night of 25 hours is one hour longer than the span.
     assert light.until_utc is not None
@@ -190,7 +190,9 @@ def test_the_polar_night_changes_once() -> None:
     """From the first night without sunrise to the last, sunset to sunrise has one and the same change."""
     planner = Planner(site(zone("jetty", "sunset to sunrise"), **TROMS))
     until = {
-        planner.light("jetty", datetime(2027, 12, 5, 10, 30, tzinfo=UTC) + timedelta(days=day)).until_utc
+        planner.program_state(
+            "jetty", datetime(2027, 12, 5, 10, 30, tzinfo=UTC) + timedelta(days=day)
+        ).until_utc
         for day in range(30)
     }
     assert len(until) == 1
@@ -214,7 +216,7 @@ def test_a_plan_is_worked_out_once() -> None:
 def test_another_edition_of_the_time_zone_can_be_given() -> None:
     """Rules that were updated replace those that the name stands for."""
     planner = Planner(site(zone("jetty", "21:00 to 22:00")), tz=ZoneInfo("Asia/Tokyo"))
-    light = planner.light("jetty", datetime(2027, 6, 1, 12, 30, tzinfo=UTC))
+    light = planner.program_state("jetty", datetime(2027, 6, 1, 12, 30, tzinfo=UTC))
     assert light.on
     assert light.until_utc == datetime(2027, 6, 1, 13, tzinfo=UTC)
 
@@ -223,4 +225,4 @@ def test_a_zone_that_is_not_there_is_named() -> None:
     """The error says which zones there are."""
     planner = Planner(site())
     with pytest.raises(UnknownZoneError, match="“pond”; this site has jetty"):
-        planner.light("pond", datetime(2027, 6, 1, 12, tzinfo=UTC))
+        planner.program_state("pond", datetime(2027, 6, 1, 12, tzinfo=UTC))

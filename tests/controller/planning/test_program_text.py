@@ -13,7 +13,7 @@ from controller.clock.clock import SteppedClock
 from controller.journal.journal import Journal
 from controller.journal.reader import JournalReader
 from controller.keeper.keeper import Keeper
-from controller.planning.program_text import REMOVED, format_program, read_program
+from controller.planning.program_text import REMOVED, format_program, parse_program_record
 from controller.records.entries import EventKind
 from controller.relays import open_relays
 from tests.config.strategies import nights, spans
@@ -53,7 +53,7 @@ def test_every_line_reads_back_as_it_was_told(program, special, reason):
             "out_of_service": reason,
         }
     )
-    told = read_program("path", format_program(made))
+    told = parse_program_record("path", format_program(made))
     assert told is not None
     assert (told.id, told.program, told.out_of_service) == ("path", made.program, made.out_of_service)
     assert [(each.nights, each.program) for each in told.special_nights] == [
@@ -63,7 +63,7 @@ def test_every_line_reads_back_as_it_was_told(program, special, reason):
 
 def test_a_zone_that_is_gone_does_nothing():
     """The line of a zone that is gone is no program."""
-    assert read_program("path", REMOVED) is None
+    assert parse_program_record("path", REMOVED) is None
 
 
 @pytest.fixture

@@ -58,8 +58,8 @@ def test_at_every_edge_the_sun_stands_at_the_angle(
     latitude: float, longitude: float, night_date: date, zone_name: str, angle_deg: float
 ) -> None:
     """DE421's sun passes the angle within the second of an edge, give or take the bound on astral's sun."""
-    sky, night = Sun(latitude, longitude), night_on(night_date, zone(zone_name))
-    for stretch in sky.dark_stretches(night, angle_deg):
+    sun, night = Sun(latitude, longitude), night_on(night_date, zone(zone_name))
+    for stretch in sun.dark_intervals(night, angle_deg):
         for edge in (stretch.starts_at_utc, stretch.ends_at_utc):
             if edge in {night.starts_at_utc, night.ends_at_utc}:
                 continue
@@ -73,8 +73,8 @@ def test_no_stretch_is_missed_or_invented(
     latitude: float, longitude: float, night_date: date, zone_name: str, angle_deg: float
 ) -> None:
     """At each minute at which DE421's sun is clearly below the angle it is dark; clearly above, light."""
-    sky, night = Sun(latitude, longitude), night_on(night_date, zone(zone_name))
-    stretches = sky.dark_stretches(night, angle_deg)
+    sun, night = Sun(latitude, longitude), night_on(night_date, zone(zone_name))
+    stretches = sun.dark_intervals(night, angle_deg)
     minutes = range(0, int((night.ends_at_utc - night.starts_at_utc).total_seconds()), 60)
     heights = sun_heights_deg(latitude, longitude, night.starts_at_utc, minutes)
     for after_s, height_deg in zip(minutes, heights, strict=True):
@@ -99,11 +99,11 @@ def test_the_height_is_within_its_bound(
 
 def test_a_pole_has_one_dusk_and_one_dawn_a_year() -> None:
     """At the North Pole the sun passes 6 degrees below the horizon once each way in 2027, as in DE421."""
-    sky, tz = Sun(90.0, 0.0), zone("Etc/UTC")
+    sun, tz = Sun(90.0, 0.0), zone("Etc/UTC")
     edges = []
     for number in range(365):
         night = night_on(date(2027, 1, 1) + timedelta(days=number), tz)
-        for stretch in sky.dark_stretches(night, CIVIL_ANGLE_DEG):
+        for stretch in sun.dark_intervals(night, CIVIL_ANGLE_DEG):
             edges += [
                 edge
                 for edge in (stretch.starts_at_utc, stretch.ends_at_utc)

@@ -40,12 +40,12 @@ def test_stretches_agree_with_the_height_at_every_minute(
     latitude: float, longitude: float, night_date: date, zone_name: str, angle_deg: float
 ) -> None:
     """At each whole minute of the night it is dark exactly where a stretch says so."""
-    sky, night = Sun(latitude, longitude), night_on(night_date, zone(zone_name))
-    stretches = sky.dark_stretches(night, angle_deg)
+    sun, night = Sun(latitude, longitude), night_on(night_date, zone(zone_name))
+    stretches = sun.dark_intervals(night, angle_deg)
     at_utc = night.starts_at_utc
     while at_utc < night.ends_at_utc:
         inside = any(each.starts_at_utc <= at_utc < each.ends_at_utc for each in stretches)
-        assert inside == sky.is_dark(at_utc, angle_deg), at_utc
+        assert inside == sun.is_dark(at_utc, angle_deg), at_utc
         at_utc += MINUTE
 
 
@@ -55,21 +55,21 @@ def test_every_edge_is_the_very_second(
     latitude: float, longitude: float, night_date: date, zone_name: str, angle_deg: float
 ) -> None:
     """A second before a stretch begins it is light, at its beginning dark; the reverse at its end."""
-    sky, night = Sun(latitude, longitude), night_on(night_date, zone(zone_name))
-    assert_edges_are_exact(sky, night, angle_deg, sky.dark_stretches(night, angle_deg))
+    sun, night = Sun(latitude, longitude), night_on(night_date, zone(zone_name))
+    assert_edges_are_exact(sun, night, angle_deg, sun.dark_intervals(night, angle_deg))
 
 
 def assert_edges_are_exact(
-    sky: Sun, night: Night, angle_deg: float, stretches: tuple[DarkInterval, ...]
+    sun: Sun, night: Night, angle_deg: float, stretches: tuple[DarkInterval, ...]
 ) -> None:
     """Check every edge that is not the night's own against the height on either side."""
     for stretch in stretches:
-        assert sky.is_dark(stretch.starts_at_utc, angle_deg)
-        assert sky.is_dark(stretch.ends_at_utc - SECOND, angle_deg)
+        assert sun.is_dark(stretch.starts_at_utc, angle_deg)
+        assert sun.is_dark(stretch.ends_at_utc - SECOND, angle_deg)
         if stretch.starts_at_utc > night.starts_at_utc:
-            assert not sky.is_dark(stretch.starts_at_utc - SECOND, angle_deg)
+            assert not sun.is_dark(stretch.starts_at_utc - SECOND, angle_deg)
         if stretch.ends_at_utc < night.ends_at_utc:
-            assert not sky.is_dark(stretch.ends_at_utc, angle_deg)
+            assert not sun.is_dark(stretch.ends_at_utc, angle_deg)
 
 
 # Billionths of a degree: a touch, a few seconds, a few minutes.
@@ -84,18 +84,18 @@ def test_a_stretch_of_seconds_around_a_turning_is_found(
     latitude: float, longitude: float, night_date: date, above: int, lowest: bool
 ) -> None:
     """Where the sun just grazes the angle, a dark or light stretch of minutes or seconds is not lost."""
-    sky, night = Sun(latitude, longitude), night_on(night_date, zone("Etc/UTC"))
+    sun, night = Sun(latitude, longitude), night_on(night_date, zone("Etc/UTC"))
     # Where the sun turns, by a walk of its own: the extreme minute, then the extreme second around it.
     pick = min if lowest else max
     minutes = [night.starts_at_utc + number * MINUTE for number in range(60, 23 * 60, 10)]
-    near = pick(minutes, key=sky.elevation_deg)
-    near = pick([near + number * MINUTE for number in range(-10, 11)], key=sky.elevation_deg)
-    turning = pick([near + number * SECOND for number in range(-60, 61)], key=sky.elevation_deg)
-    angle_deg = -sky.elevation_deg(turning) + above / 1e9
-    stretches = sky.dark_stretches(night, angle_deg)
-    assert_edges_are_exact(sky, night, angle_deg, stretches)
+    near = pick(minutes, key=sun.elevation_deg)
+    near = pick([near + number * MINUTE for number in range(-10, 11)], key=sun.elevation_deg)
+    turning = pick([near + number * SECOND for number in range(-60, 61)], key=sun.elevation_deg)
+    angle_deg = -sun.elevation_deg(turning) + above / 1e9
+    stretches = sun.dark_intervals(night, angle_deg)
+    assert_edges_are_exact(sun, night, angle_deg, stretches)
     inside = any(each.starts_at_utc <= turning < each.ends_at_utc for each in stretches)
-    assert inside == sky.is_dark(turning, angle_deg)
+    assert inside == sun.is_dark(turning, angle_deg)
 
 
 @settings(max_examples=400, deadline=None)
@@ -105,16 +105,16 @@ def test_an_edge_on_the_very_tick_of_a_second_is_exact_and_found_soon(
     latitude: float, longitude: float, night_date: date, after_s: int, above: int
 ) -> None:
     """Where the sun passes the angle within a hair of a whole second, the right one is found, and soon."""
-    sky, night = Sun(latitude, longitude), night_on(night_date, zone("Etc/UTC"))
+    sun, night = Sun(latitude, longitude), night_on(night_date, zone("Etc/UTC"))
     at_utc = night.starts_at_utc + after_s * SECOND
-    angle_deg = -sky.elevation_deg(at_utc) + above / 1e9
+    angle_deg = -sun.elevation_deg(at_utc) + above / 1e9
     with mock.patch.object(Sun, "elevation_deg", autospec=True, side_effect=Sun.elevation_deg) as asked:
-        stretches = sky.dark_stretches(night, angle_deg)
+        stretches = sun.dark_intervals(night, angle_deg)
     # At most two turnings to the second, 2 x 17 heights each, and two edges by halving, 6 + 17 each.
     assert asked.call_count <= 2 * 34 + 2 * 23 + 4
-    assert_edges_are_exact(sky, night, angle_deg, stretches)
+    assert_edges_are_exact(sun, night, angle_deg, stretches)
     inside = any(each.starts_at_utc <= at_utc < each.ends_at_utc for each in stretches)
-    assert inside == sky.is_dark(at_utc, angle_deg)
+    assert inside == sun.is_dark(at_utc, angle_deg)
 
 
 @settings(max_examples=100, deadline=None)
@@ -127,10 +127,10 @@ def test_dusk_and_dawn_are_the_outer_edges_in_whatever_order_they_are_asked(
     one, two, three = (Sun(latitude, longitude) for _ in range(3))
     dusk_first = (one.dusk(night, angle_deg), one.dawn(night, angle_deg))
     dawn_first = (two.dawn(night, angle_deg), two.dusk(night, angle_deg))[::-1]
-    stretches = three.dark_stretches(night, angle_deg)
+    stretches = three.dark_intervals(night, angle_deg)
     outer = (stretches[0].starts_at_utc, stretches[-1].ends_at_utc) if stretches else (None, None)
     assert dusk_first == dawn_first == outer
-    assert one.dark_stretches(night, angle_deg) == stretches
+    assert one.dark_intervals(night, angle_deg) == stretches
 
 
 @settings(max_examples=100, deadline=None)
@@ -139,10 +139,10 @@ def test_a_deeper_angle_is_dark_only_where_a_shallower_one_is(
     latitude: float, longitude: float, night_date: date, zone_name: str
 ) -> None:
     """Every stretch below 12 degrees lies inside one below 6, and that one inside one after sunset."""
-    sky, night = Sun(latitude, longitude), night_on(night_date, zone(zone_name))
+    sun, night = Sun(latitude, longitude), night_on(night_date, zone(zone_name))
     for deep_deg, shallow_deg in [(12.0, CIVIL_ANGLE_DEG), (CIVIL_ANGLE_DEG, SUNSET_ANGLE_DEG)]:
-        wide = sky.dark_stretches(night, shallow_deg)
-        for deep in sky.dark_stretches(night, deep_deg):
+        wide = sun.dark_intervals(night, shallow_deg)
+        for deep in sun.dark_intervals(night, deep_deg):
             around = [each for each in wide if each.starts_at_utc <= deep.starts_at_utc < each.ends_at_utc]
             assert len(around) == 1
             assert deep.ends_at_utc <= around[0].ends_at_utc

@@ -24,8 +24,8 @@ SEASON_MONTHS = rows("season.csv")
 
 def sky_and_night(row: dict[str, str], night_date: str) -> tuple[Sun, Night]:
     """Give the place and the night that a row is about."""
-    sky = Sun(float(row["latitude"]), float(row["longitude"]))
-    return sky, night_on(date.fromisoformat(night_date), zone(row["time_zone"]))
+    sun = Sun(float(row["latitude"]), float(row["longitude"]))
+    return sun, night_on(date.fromisoformat(night_date), zone(row["time_zone"]))
 
 
 def name_of(row: dict[str, str]) -> str:
@@ -39,9 +39,9 @@ def name_of(row: dict[str, str]) -> str:
 @pytest.mark.parametrize("row", [row for row in SUN if row["instant_utc"].endswith("Z")], ids=name_of)
 def test_every_edge_is_where_the_ephemeris_has_it(row: dict[str, str]) -> None:
     """Off by no more than one second and what 0.011 degree of Meeus's sun make at that crossing."""
-    sky, night = sky_and_night(row, row["night"])
+    sun, night = sky_and_night(row, row["night"])
     angle_deg = ANGLES_DEG[row["event"]]
-    stretches = sky.dark_stretches(night, angle_deg)
+    stretches = sun.dark_intervals(night, angle_deg)
     if row["event"] in {"dawn", "sunrise"}:
         edges = [each.ends_at_utc for each in stretches if each.ends_at_utc < night.ends_at_utc]
     else:
@@ -54,22 +54,22 @@ def test_every_edge_is_where_the_ephemeris_has_it(row: dict[str, str]) -> None:
 @pytest.mark.parametrize("row", [row for row in SUN if row["instant_utc"] == "never-that-low"], ids=name_of)
 def test_a_night_that_never_gets_that_dark_has_neither_dusk_nor_dawn(row: dict[str, str]) -> None:
     """In the white nights there is no dark stretch, and nothing raises."""
-    sky, night = sky_and_night(row, row["night"])
+    sun, night = sky_and_night(row, row["night"])
     angle_deg = ANGLES_DEG[row["event"]]
-    assert sky.dark_stretches(night, angle_deg) == ()
-    assert sky.dusk(night, angle_deg) is None
-    assert sky.dawn(night, angle_deg) is None
+    assert sun.dark_intervals(night, angle_deg) == ()
+    assert sun.dusk(night, angle_deg) is None
+    assert sun.dawn(night, angle_deg) is None
 
 
 @pytest.mark.parametrize("row", [row for row in SUN if row["instant_utc"] == "never-that-high"], ids=name_of)
 def test_a_night_that_never_gets_light_is_dark_from_noon_to_noon(row: dict[str, str]) -> None:
     """In the polar night dusk is the night's beginning and dawn is its end."""
-    sky, night = sky_and_night(row, row["night"])
+    sun, night = sky_and_night(row, row["night"])
     angle_deg = ANGLES_DEG[row["event"]]
-    [stretch] = sky.dark_stretches(night, angle_deg)
+    [stretch] = sun.dark_intervals(night, angle_deg)
     assert (stretch.starts_at_utc, stretch.ends_at_utc) == (night.starts_at_utc, night.ends_at_utc)
-    assert sky.dusk(night, angle_deg) == night.starts_at_utc
-    assert sky.dawn(night, angle_deg) == night.ends_at_utc
+    assert sun.dusk(night, angle_deg) == night.starts_at_utc
+    assert sun.dawn(night, angle_deg) == night.ends_at_utc
 
 
 def test_the_table_has_all_three_kinds_of_rows() -> None:
@@ -95,9 +95,9 @@ def test_the_worked_example_of_nrel_comes_out() -> None:
 # --- hours from dusk to midnight over 2027 ---
 
 
-def hours_to_midnight(sky: Sun, night: Night, zone_name: str, angle_deg: float) -> float:
+def hours_to_midnight(sun: Sun, night: Night, zone_name: str, angle_deg: float) -> float:
     """Give the hours from dusk to the next local midnight; none where dusk comes later or never."""
-    dusk_utc = sky.dusk(night, angle_deg)
+    dusk_utc = sun.dusk(night, angle_deg)
     if dusk_utc is None:
         return 0.0
     midnight_utc = clock_in_night(night, 0, 0, zone(zone_name))
@@ -110,19 +110,19 @@ def test_hours_from_dusk_to_midnight_are_right_on_every_night(latitude: str, bou
     table = [row for row in SEASON_NIGHTS if row["latitude"] == latitude]
     assert len(table) == 365
     for row in table:
-        sky, night = sky_and_night(row, row["local_night_date"])
-        hours = hours_to_midnight(sky, night, row["time_zone"], CIVIL_ANGLE_DEG)
+        sun, night = sky_and_night(row, row["local_night_date"])
+        hours = hours_to_midnight(sun, night, row["time_zone"], CIVIL_ANGLE_DEG)
         off_s = (hours - float(row["hours_civil_dusk_to_midnight"])) * 3600
         assert abs(off_s) <= bound_s, row["local_night_date"]
 
 
 def hours_of_month(latitude: float, longitude: float, zone_name: str, month: int, angle_deg: float) -> float:
     """Sum the hours to midnight over the nights of one month of 2027."""
-    sky = Sun(latitude, longitude)
+    sun = Sun(latitude, longitude)
     first = date(2027, month, 1)
     last = (first + timedelta(days=31)).replace(day=1) - timedelta(days=1)
     month_nights = nights(first, last, zone(zone_name))
-    return sum(hours_to_midnight(sky, night, zone_name, angle_deg) for night in month_nights)
+    return sum(hours_to_midnight(sun, night, zone_name, angle_deg) for night in month_nights)
 
 
 # A Meeus sun that shares no code with us differs by at most 0.028 h a month from the table (its README);

@@ -17,7 +17,7 @@ from controller.history.query import HoursQuery
 from controller.planning.planner import Planner
 from tests.api.command import call_json
 from tests.api.lines import LONG_S
-from tests.api.stand_in import SITE, House, SilentRounds, problem
+from tests.api.stand_in import SITE, House, SilentLoop, problem
 
 TARIFF = '[tariff]\ncurrency = "USD"\nper_kwh = 0.30\n\n[relays]'
 
@@ -28,7 +28,7 @@ def fortnight(tmp_path):
     house = House(tmp_path, site=SITE.replace("[relays]", TARIFF))
     for _ in range(14 * 96):
         house.clock.advance(900)
-        house.rounds.run_once()
+        house.loop.run_once()
     house.journal.flush()
     yield house
     house.close()
@@ -158,7 +158,7 @@ def test_an_unknown_zone_is_refused_and_one_that_is_gone_is_not(fortnight):
     start = fortnight.site_path.read_text().index('[[zones]]\nid = "orchard"')
     fortnight.site_path.write_text(fortnight.site_path.read_text()[:start])
     site = load_site(fortnight.site_path).site
-    fortnight.rounds.ask(lambda keeper: keeper.change_site(site, words="edited by hand"))
+    fortnight.loop.call(lambda keeper: keeper.change_site(site, words="edited by hand"))
     fortnight.pass_time(60)
     told = fortnight.get("/v1/hours?zone=orchard")
     assert told["total"]["lit_h"] > 30
@@ -231,7 +231,7 @@ def test_a_replacement_for_an_unknown_zone_is_refused(house):
 
 def test_a_keeper_that_does_not_answer_is_told(house):
     """A keeper that is stuck takes nothing down, and the answer says so."""
-    house.gateway.loop = SilentRounds(house.keeper)
+    house.gateway.loop = SilentLoop(house.keeper)
     response = house.ask("POST", "/v1/replacements", json={"zone": "jetty", "fixture": 1})
     problem(response, "keeper-silent", at="/v1/replacements")
 

@@ -108,7 +108,7 @@ def fortnight(house):
     """A house after two weeks, its clock moved in steps of a quarter of an hour."""
     for _ in range(14 * 96):
         house.clock.advance(900)
-        house.rounds.run_once()
+        house.loop.run_once()
     house.journal.flush()
     return house
 
@@ -207,7 +207,7 @@ def test_a_zone_that_is_gone_keeps_its_past(house):
     start = SITE.index('[[zones]]\nid = "orchard"')
     house.site_path.write_text(SITE[:start], encoding="utf-8")
     site = load_site(house.site_path).site
-    house.rounds.ask(lambda keeper: keeper.change_site(site, words="edited by hand"))
+    house.loop.call(lambda keeper: keeper.change_site(site, words="edited by hand"))
     house.pass_time(60)
     told = house.get("/v1/switchings?zone=orchard")["switchings"]
     assert [(each["on"], each["cause"]) for each in told] == [(False, "site changed"), (True, "program")]
@@ -260,6 +260,6 @@ def test_nights_are_sent_as_text_that_any_reader_takes(house):
     text = SITE.replace("Saltmarsh Lodge", "Søltmyr Ødegård")
     house.site_path.write_text(text, encoding="utf-8")
     site = load_site(house.site_path).site
-    house.rounds.ask(lambda keeper: keeper.change_site(site, words="renamed"))
+    house.loop.call(lambda keeper: keeper.change_site(site, words="renamed"))
     content = house.ask("GET", "/v1/nights").content
     assert json.loads(content.decode("utf-8"))["site"] == "Søltmyr Ødegård"

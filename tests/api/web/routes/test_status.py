@@ -18,7 +18,7 @@ def test_health_is_ill_once_the_last_round_is_90_s_old(house):
     """Health answers 503 when the last round is 90 s old, and 200 again after the next one."""
     house.clock.advance(90.0)
     problem(house.ask("GET", "/health"), "keeper-late", at="/health", last_round_s=90.0)
-    house.rounds.run_once()
+    house.loop.run_once()
     assert house.get("/health")["status"] == "ok"
 
 
@@ -123,9 +123,9 @@ def test_a_board_that_woke_in_1970_is_told_by_the_present_clock(tmp_path):
 
 def test_a_refused_site_file_and_a_journal_fault_are_shown(house):
     """Status carries why a changed site file was not taken, and why the journal cannot be written."""
-    house.rounds.ask(lambda keeper: keeper.refuse_site("site.toml:3: latitude = 99: too far north"))
+    house.loop.call(lambda keeper: keeper.refuse_site("site.toml:3: latitude = 99: too far north"))
     house.journal._fault = OSError("the disk is full; make room on it")
-    house.rounds.run_once()
+    house.loop.run_once()
     status = house.get("/v1/status")
     assert status["site_file"] == {"refused": "site.toml:3: latitude = 99: too far north"}
     assert status["journal"]["fault"] == "the disk is full; make room on it"
@@ -188,7 +188,7 @@ def test_a_lit_zone_is_told_since_when_by_the_present_clock(house):
     """A clock that was set while a zone was lit moves the beginning with it; the length stays what it was."""
     house.pass_time(1800)
     house.clock.step(3600)
-    house.rounds.run_once()
+    house.loop.run_once()
     zone = house.get("/v1/zones/jetty")
     began = EVENING_UTC + timedelta(seconds=3600)
     assert zone["totals_since"] == f"{began:%Y-%m-%dT%H:%M:%SZ}"

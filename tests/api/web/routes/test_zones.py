@@ -4,7 +4,7 @@ import errno
 
 import pytest
 
-from tests.api.stand_in import House, SilentRounds, problem
+from tests.api.stand_in import House, SilentLoop, problem
 
 JETTY = "/v1/zones/jetty"
 
@@ -271,7 +271,7 @@ def test_lifting_an_override_gives_the_zone_back(house):
 @pytest.mark.parametrize(("method", "body"), [("PUT", {"light": "off"}), ("DELETE", None)])
 def test_a_keeper_that_does_not_answer_is_told(house, method, body):
     """A wish that the keeper did not answer is told as such, because it may have been taken."""
-    house.gateway.loop = SilentRounds(house.keeper)
+    house.gateway.loop = SilentLoop(house.keeper)
     more = {} if body is None else {"json": body}
     told = problem(house.ask(method, f"{JETTY}/override", **more), "keeper-silent", at=f"{JETTY}/override")
     assert "did not answer in time" in told["detail"]
