@@ -18,10 +18,10 @@ from controller.lamps.life import (
     LampLife,
     RelayLife,
     fitted_since,
-    judge_lamps,
-    judge_relay,
+    lamp_life,
     lamps_of,
     nights_again,
+    relay_life,
 )
 from controller.planning.planner import Planner
 from controller.records.totals import ZoneSum
@@ -85,7 +85,7 @@ def account_for_wear(
     for zone, fixture, each in lamps_of(planner.site, volts):
         since = fitted_since(each, replacements)
         estimated_h = burned.before_h(since, again[zone.id])
-        life = judge_lamps(
+        life = lamp_life(
             each,
             burned.since_h(zone.id, since) + estimated_h,
             since=since,
@@ -95,7 +95,7 @@ def account_for_wear(
         name = fixture.name or fixture.kind
         lamps.append(LampAccount(name=name, count=fixture.count, life=life, estimated_h=estimated_h))
     relays = tuple(
-        judge_relay(
+        relay_life(
             zone.id,
             burned.cycles(zone.id),
             first_night=first,

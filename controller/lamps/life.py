@@ -1,6 +1,6 @@
 """How far along lamps and relays are, and about when to replace them, by the plan to come.
 
-Every rated life is an average over many: half the lamps are gone by then. So the answer is "about".
+Every rated life is an average over many: half the lamps have failed by then. So the answer is "about".
 """
 
 from __future__ import annotations
@@ -100,14 +100,14 @@ class LampLife:
     lamps: Lamps
     since: date | None
     lit_h: float
-    used: float | None
-    used_in_a_year: float | None
-    light: float | None
-    replace_about: date | None
+    used: float | None = None
+    used_in_a_year: float | None = None
+    light: float | None = None
+    replace_about: date | None = None
 
     @property
     def words(self) -> str:
-        """The same for a person."""
+        """The outlook, for a person."""
         if self.used is None:
             return "no rated life is known"
         if self.used >= 1:
@@ -117,58 +117,39 @@ class LampLife:
         return f"replace about {self.replace_about:%B %Y}"
 
 
-def judge_lamps(
-    lamps: Lamps,
-    lit_h: float,
-    *,
-    since: date | None,
-    first_night: date,
-    lit_ms_on: Callable[[date], int],
-    used: float | None = None,
+def lamp_life(
+    lamps: Lamps, lit_h: float, *, since: date | None, first_night: date, lit_ms_on: Callable[[date], int]
 ) -> LampLife:
-    """Say how far along some lamps are and when their life ends by the plan.
+    """Work out how far along some lamps are and when their life ends by the plan.
 
     Args:
         lamps: which.
-        lit_h: hours lit since they were fitted.
+        lit_h: hours lit since they were fitted, taken as at the present volts.
         since: see ``fitted_since``.
         first_night: the first night of the plan to come.
         lit_ms_on: milliseconds that the plan lights their zone in a night; see ``nights_again``.
-        used: part of their life used so far, where they did not always get the same volts (``life_used``);
-            None: all hours were at the present volts.
     """
     life_h = lamps.life_h
     if life_h is None:
-        return LampLife(
-            lamps=lamps,
-            since=since,
-            lit_h=lit_h,
-            used=None,
-            used_in_a_year=None,
-            light=None,
-            replace_about=None,
-        )
-    light = light_left(lit_h, life_h) if lamps.kind is LampKind.LED else None
-    left_h = life_h - lit_h if used is None else (1 - used) * life_h
-    used = lit_h / life_h if used is None else used
+        return LampLife(lamps=lamps, since=since, lit_h=lit_h)
     year_ms = sum(lit_ms_on(first_night + timedelta(days=number)) for number in range(_NIGHTS_IN_A_YEAR))
     return LampLife(
         lamps=lamps,
         since=since,
         lit_h=lit_h,
-        used=used,
+        used=lit_h / life_h,
         used_in_a_year=year_ms / MS_PER_HOUR / life_h,
-        light=light,
-        replace_about=ends_on(left_h * MS_PER_HOUR, first_night, lit_ms_on),
+        light=light_left(lit_h, life_h) if lamps.kind is LampKind.LED else None,
+        replace_about=ends_on((life_h - lit_h) * MS_PER_HOUR, first_night, lit_ms_on),
     )
 
 
 def ends_on(left: float, first_night: date, used_on: Callable[[date], float]) -> date | None:
-    """Walk along the nights to come until what is left is used up.
+    """Find the night on which what is left is used up.
 
     Args:
         left: what is left, in any unit: milliseconds of light, cycles of a relay.
-        first_night: where the walk begins.
+        first_night: the first of the nights to come.
         used_on: how much of it a night uses.
 
     Returns:
@@ -184,11 +165,10 @@ def ends_on(left: float, first_night: date, used_on: Callable[[date], float]) ->
 
 
 def nights_again(first_night: date, per_night: Sequence[int]) -> Callable[[date], int]:
-    """Let a year of nights come again for ever, night by calendar date.
+    """Repeat a year of nights for ever, by calendar date.
 
     The sun repeats itself within minutes from year to year; weekdays and clock changes move by some days.
-    Working out thirty years of plans to say "about" would be waste: it would move the answer by less than 1 %
-    of the time to go.
+    Thirty years of plans would move the answer by less than 1 % of the time to go.
 
     Args:
         first_night: the first night of the year.
@@ -219,7 +199,7 @@ class RelayLife:
         return self.cycles / self.endurance_cycles
 
 
-def judge_relay(
+def relay_life(
     zone: str,
     cycles: int,
     *,
@@ -227,7 +207,7 @@ def judge_relay(
     starts_on: Callable[[date], int],
     endurance_cycles: int = RELAY_CYCLES,
 ) -> RelayLife:
-    """Say how far along a relay is; one cycle is one switching on and off.
+    """Work out how far along a relay is; one cycle is one switching on and off.
 
     Args:
         zone: whose relay.

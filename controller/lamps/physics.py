@@ -1,22 +1,22 @@
-"""How lamps age: filament lamps by their volts, LED lamps by an exponential decay.
+"""How lamps age and how bright they are: filament lamps by their volts, LED lamps by an exponential decay.
 
 An LED lamp's rated life is L70, the hours until it gives 70 % of its first light, measured by LM-80 and
-projected by TM-21. It is a statement about the LEDs, not about the driver in front of them. A filament lamp's
-rated life holds at its rated volts; hours at different volts add up as parts of the life that they use.
+projected by TM-21. It is a statement about the LEDs, not about the driver in front of them. A regulated LED
+keeps its light and its power whatever its volts. A filament lamp's rated life and light hold at its rated
+volts; outside ±10 % of them the laws here only indicate, and halogen lamps depart below.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from math import exp, log
+from typing import Final
 
 # Fink and Beaty, Standard Handbook for Electrical Engineers, 11th edition, p. 22-8, as cited elsewhere: life
-# goes with the volts to the power of -13 (-12 to -16). Outside ±10 % of the rated volts it only indicates.
-FILAMENT_EXPONENT = 13.0
+# goes with the volts to the power of -13 (-12 to -16), light with V^3.4 (3.4 to 3.5).
+FILAMENT_EXPONENT: Final = 13.0
+FILAMENT_LIGHT_EXPONENT: Final = 3.4
 # The part of the first light at which an LED lamp counts as spent, by the definition of L70.
-L70 = 0.7
-# TM-21 projects at most six times as far as the test ran (IES Position Statement PS-10-18).
-TM21_REACH = 6.0
+L70: Final = 0.7
 
 
 def filament_life_h(
@@ -36,16 +36,16 @@ def filament_life_h(
     return float(rated_life_h * (volts / rated_volts) ** -exponent)
 
 
-def life_used(service: Iterable[tuple[float, float]]) -> float:
-    """Add up parts of a life by linear damage.
+def filament_light(volts: float, rated_v: float = 12.0) -> float:
+    """Give the light of a filament lamp as a part of its rated light.
 
     Args:
-        service: pairs of hours lit and the hours that the lamp would live under those conditions.
+        volts: at the lamp, above zero.
+        rated_v: volts at which it gives its rated light.
 
-    Returns:
-        The part of the life used; 1 is spent. Held against energy.json E7 by ``test_life.py``.
+    Source: ``FILAMENT_LIGHT_EXPONENT``; held by tests/controller/lamps/test_physics.py.
     """
-    return sum(lit_h / life_h for lit_h, life_h in service)
+    return float((volts / rated_v) ** FILAMENT_LIGHT_EXPONENT)
 
 
 def light_left(lit_h: float, l70_h: float, first_light: float = 1.0) -> float:
@@ -62,16 +62,6 @@ def light_left(lit_h: float, l70_h: float, first_light: float = 1.0) -> float:
     return first_light * exp(-decay_per_h(l70_h, first_light) * lit_h)
 
 
-def hours_to_light(part: float, l70_h: float, first_light: float = 1.0) -> float:
-    """Give the hours after which an LED lamp gives only this part of its first light, such as 0.9 for L90."""
-    return log(first_light / part) / decay_per_h(l70_h, first_light)
-
-
 def decay_per_h(l70_h: float, first_light: float = 1.0) -> float:
     """Give alpha of TM-21, the decay per hour."""
     return log(first_light / L70) / l70_h
-
-
-def projected_l70_h(l70_h: float, tested_h: float) -> float:
-    """Limit a projected L70 to six times the hours of the test, as TM-21 does."""
-    return min(l70_h, TM21_REACH * tested_h)

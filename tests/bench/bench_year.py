@@ -17,7 +17,7 @@ from config.models.tariff import PriceBand, Tariff
 from config.program.special_nights import parse_nights
 from controller.energy.values import Load, Losses, watts
 from controller.forecast.forecast import Forecast, ForecastInput, ForecastZone, look_ahead
-from controller.lamps.life import LampKind, Lamps, judge_lamps, nights_again
+from controller.lamps.life import LampKind, Lamps, lamp_life, nights_again
 from controller.planning.planner import Planner
 from tests.bench.rows import Row
 
@@ -76,7 +76,7 @@ def a_year(site: Site) -> Forecast:
                 rated_life_h=fixture.rated_life_h,
                 fitted=fixture.fitted,
             )
-            judge_lamps(lamps, 3000.0, since=fixture.fitted, first_night=FIRST, lit_ms_on=again)
+            lamp_life(lamps, 3000.0, since=fixture.fitted, first_night=FIRST, lit_ms_on=again)
     return year
 
 
