@@ -1,6 +1,6 @@
 """The account of the past: from a journal and a site to hours, energy and money, zone by zone and period.
 
-Everything is read with one night more on either side, so that what a period is told does not depend on where
+Everything is read with one night more on either side, so that the figures of a period do not depend on where
 the stretch that is asked for was cut. Long stretches are worked out piece by piece and given as they come.
 """
 
@@ -17,7 +17,7 @@ from controller.calendar.night import nights
 from controller.calendar.periods import Period
 from controller.energy.values import Energy, Losses
 from controller.history.energy_use import EnergyUse
-from controller.history.nights import Bounds, PastNights, read_nights
+from controller.history.nights import Bounds, read_nights
 from controller.history.run_hours import ZoneHours, ZonePast, count_hours
 from controller.history.runs import lit_interval
 from controller.history.source import JournalSource
@@ -27,11 +27,12 @@ from controller.records.entries import Run
 # Nights worked out at once.
 NIGHTS_AT_ONCE = 100
 _ONE_NIGHT = timedelta(days=1)
+_Loads = dict[tuple[float | None, str], None]
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class ZoneAccount:
-    """What one zone did and took in one period.
+    """What one zone did and used in one period.
 
     Attributes:
         hours: lit, planned and missed.
@@ -48,13 +49,13 @@ class ZoneAccount:
 
     @property
     def at_least(self) -> bool:
-        """Whether the energy is a lower bound only: some load, or the transformer's losses, are not known."""
+        """Whether the energy is a lower bound: a load, or the transformer's losses, are not known."""
         return self.energy.without_load_ms > 0 or self.losses.origin == "losses not known"
 
 
 def account_for_past(
     planner: Planner,
-    journal: JournalSource,
+    source: JournalSource,
     periods: Sequence[Period],
     *,
     bounds: Bounds,
@@ -65,7 +66,7 @@ def account_for_past(
 
     Args:
         planner: the site as it is now.
-        journal: the site's journal.
+        source: the site's journal.
         periods: in order, each beginning where the one before ends.
         bounds: of what the journal knows; see ``bounds_of``.
         zones: ids of the zones that are wanted; all where none is named, also those that are gone by now.
@@ -79,8 +80,14 @@ def account_for_past(
     Raises:
         JournalError: the journal cannot be read.
     """
-    for some in _by_the_hundred(periods):
-        yield from _account(planner, journal, some, bounds, zones=zones, cable_w=cable_w or {})
+    some: list[Period] = []
+    for period in periods:
+        if some and sum(each.nights for each in some) + period.nights > NIGHTS_AT_ONCE:
+            yield from _account(planner, source, some, bounds, zones=zones, cable_w=cable_w or {})
+            some = []
+        some.append(period)
+    if some:
+        yield from _account(planner, source, some, bounds, zones=zones, cable_w=cable_w or {})
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -101,47 +108,22 @@ class PastLight:
 
 
 def light_of_past(
-    planner: Planner, journal: JournalSource, first: date, last: date, *, bounds: Bounds
+    planner: Planner, source: JournalSource, first: date, last: date, *, bounds: Bounds
 ) -> PastLight:
-    """Say when every zone was lit and missed over some nights.
-
-    Args:
-        planner: the site as it is now.
-        journal: its journal.
-        first: date of the first night.
-        last: date of the last night, included.
-        bounds: of what the journal knows; see ``bounds_of``.
+    """Give when every zone was lit and missed over some nights, the last one included.
 
     Raises:
         JournalError: the journal cannot be read.
     """
-    found = read_nights(planner, journal, list(nights(first, last, planner.tz)), bounds)
-    seen = [(ms_of(bounds.began_utc), ms_of(bounds.now_utc))]
-    return PastLight(
-        first=first,
-        last=last,
-        lit=found.lit,
-        missed={
-            zone: overlap(without(found.planned[zone], found.lit[zone]), merge(seen)) for zone in found.zones
-        },
-    )
-
-
-def _by_the_hundred(periods: Sequence[Period]) -> Iterator[list[Period]]:
-    """Gather periods until they hold enough nights to be worth reading the journal for."""
-    some: list[Period] = []
-    for period in periods:
-        if some and sum(each.nights for each in some) + period.nights > NIGHTS_AT_ONCE:
-            yield some
-            some = []
-        some.append(period)
-    if some:
-        yield some
+    found = read_nights(planner, source, list(nights(first, last, planner.tz)), bounds)
+    known = merge([(ms_of(bounds.began_utc), ms_of(bounds.now_utc))])
+    missed = {zone: overlap(without(found.planned[zone], found.lit[zone]), known) for zone in found.zones}
+    return PastLight(first=first, last=last, lit=found.lit, missed=missed)
 
 
 def _account(
     planner: Planner,
-    journal: JournalSource,
+    source: JournalSource,
     periods: Sequence[Period],
     bounds: Bounds,
     *,
@@ -150,22 +132,29 @@ def _account(
 ) -> Iterator[ZoneAccount]:
     """Account for some periods at once."""
     around = list(nights(periods[0].first - _ONE_NIGHT, periods[-1].last + _ONE_NIGHT, planner.tz))
-    found = read_nights(planner, journal, around, bounds)
-    wanted = [zone for zone in found.zones if not zones or zone in zones]
-    hours = {zone: _hours(zone, periods, found, bounds) for zone in wanted}
-    meter = EnergyUse(
+    found = read_nights(planner, source, around, bounds)
+    use = EnergyUse(
         site=planner.site,
         tz=planner.tz,
-        loads=journal.loads_at(around[0].starts_at_utc),
+        loads=source.loads_at(around[0].starts_at_utc),
         cable_w=cable_w,
         began_utc=bounds.began_utc,
         now_utc=bounds.now_utc,
     )
-    energies = meter.read(found.zones, [run for runs in found.runs.values() for run in runs], periods)
-    loads = {zone: _loads(found.runs.get(zone, ()), periods, bounds) for zone in wanted}
-    losses = {zone: meter.losses_of(zone) for zone in wanted}
+    energies = use.compute(found.zones, [run for runs in found.runs.values() for run in runs], periods)
+    hours: dict[str, tuple[ZoneHours, ...]] = {}
+    loads: dict[str, list[_Loads]] = {}
+    for zone in found.zones:
+        if zones and zone not in zones:
+            continue
+        runs = found.runs.get(zone, ())
+        past = ZonePast(zone=zone, runs=runs, planned=found.planned[zone], gaps=found.gaps)
+        as_of_utc, since_utc = bounds.now_utc, bounds.began_utc
+        hours[zone] = count_hours(past, periods, dark=found.dark, as_of_utc=as_of_utc, since_utc=since_utc)
+        loads[zone] = _loads(runs, periods, bounds)
+    losses = {zone: use.losses_of(zone) for zone in hours}
     for number in range(len(periods)):
-        for zone in wanted:
+        for zone in hours:
             yield ZoneAccount(
                 hours=hours[zone][number],
                 energy=energies[number][zone],
@@ -174,24 +163,11 @@ def _account(
             )
 
 
-def _hours(zone: str, periods: Sequence[Period], found: PastNights, bounds: Bounds) -> tuple[ZoneHours, ...]:
-    """Account for the hours of one zone."""
-    return count_hours(
-        ZonePast(zone=zone, runs=found.runs.get(zone, ()), planned=found.planned[zone], gaps=found.gaps),
-        periods,
-        dark=found.dark,
-        as_of_utc=bounds.now_utc,
-        since_utc=bounds.began_utc,
-    )
-
-
-def _loads(
-    runs: Sequence[Run], periods: Sequence[Period], bounds: Bounds
-) -> list[dict[tuple[float | None, str], None]]:
+def _loads(runs: Sequence[Run], periods: Sequence[Period], bounds: Bounds) -> list[_Loads]:
     """Give for each period the loads of the runs that reach into it, each once, in their order."""
     begins = [period.interval[0] for period in periods]
     ends_ms = periods[-1].interval[1]
-    loads: list[dict[tuple[float | None, str], None]] = [{} for _ in periods]
+    loads: list[_Loads] = [{} for _ in periods]
     for run in runs:
         from_ms, to_ms = lit_interval(run, bounds.now_utc)
         if to_ms <= from_ms or from_ms >= ends_ms:

@@ -1,7 +1,7 @@
-"""When something really happened that a clock took down before it could be believed.
+"""When something really happened that was recorded before the clock could be trusted.
 
 Every entry of the journal carries the boot-time clock too, which nobody sets. So one trusted entry of a boot
-tells the true instant of all others of that boot.
+gives the true instant of all others of that boot.
 """
 
 from __future__ import annotations
@@ -15,10 +15,10 @@ from controller.records.reading import Reading
 
 
 class ClockCorrection:
-    """Puts readings of clocks that were not trusted where they belong.
+    """Corrects readings of clocks that were not trusted.
 
     Args:
-        readings: all that are known, in any order; the trusted ones are what the others are measured from.
+        readings: all that are known, in any order; the others are corrected by the trusted ones.
     """
 
     def __init__(self, readings: Iterable[Reading]) -> None:
@@ -29,7 +29,7 @@ class ClockCorrection:
                 by_boot[reading.boot_id].append((reading.boot_s, reading.utc))
         self._anchors = {boot: sorted(anchors) for boot, anchors in by_boot.items()}
 
-    def of(self, reading: Reading) -> datetime | None:
+    def utc_of(self, reading: Reading) -> datetime | None:
         """Give the true instant of a reading; None where no clock of that boot was ever trusted.
 
         Measured from the next trusted reading of the same boot, else from the last.

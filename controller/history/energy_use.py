@@ -1,6 +1,6 @@
-"""What the runs of the past took: each at the load of its time, through its transformer, at its price.
+"""The energy of past runs: each at the load of its time, through its transformer, at its price.
 
-What a transformer takes while nothing is lit is shared out by the loads of its zones; these too are those of
+What a transformer uses while nothing is lit is shared out by the loads of its zones; these too are those of
 the time, so that a load that is changed in June moves nothing in May.
 """
 
@@ -14,18 +14,15 @@ from datetime import datetime
 from decimal import Decimal
 from zoneinfo import ZoneInfo
 
-from config.errors import UnknownZoneError
 from config.models.site import Site
 from controller.calendar.intervals import Interval, ms_of
 from controller.calendar.periods import Period
 from controller.energy.from_site import feed_of, losses_of
 from controller.energy.metering import measure
-from controller.energy.tariff import PriceStep, price_steps
+from controller.energy.tariff import price_steps
 from controller.energy.values import Draw, Energy, Losses, watts
 from controller.history.runs import loads_drawn
 from controller.records.entries import Run
-
-_NOTHING = Decimal(0)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -38,7 +35,7 @@ class EnergyUse:
         loads: at what load each zone was last lit before the first of the runs; see
             ``JournalSource.loads_at``.
         cable_w: watts lost in the cables of a zone while it is lit at its load of now, where known.
-        began_utc: when the journal began; before, nobody knows what a transformer took.
+        began_utc: when the journal began; before, nobody knows what a transformer used.
         now_utc: now.
     """
 
@@ -49,10 +46,10 @@ class EnergyUse:
     began_utc: datetime
     now_utc: datetime
 
-    def read(
+    def compute(
         self, zones: Sequence[str], runs: Iterable[Run], periods: Sequence[Period]
     ) -> list[dict[str, Energy]]:
-        """Work out what zones took in some periods.
+        """Work out what zones used in some periods.
 
         Args:
             zones: ids of all zones of the site, and of those that are gone.
@@ -65,69 +62,37 @@ class EnergyUse:
         runs = sorted(runs, key=lambda run: run.on_utc)
         rated_w = {zone.id: zone.rated_load.watts for zone in self.site.zones}
         draws = loads_drawn(runs, self.cable_w, as_of_utc=self.now_utc, rated_w=rated_w)
-        steps = self._steps(periods)
-        feeds: dict[str, list[str]] = defaultdict(list)
+        # Before its first run a zone has the load at which it was lit last, else that of the site file.
+        first = {zone: watts(self.loads.get(zone, rated_w.get(zone))) or Decimal(0) for zone in zones}
+        history = _LoadHistory(first, runs)
+        steps = None
+        if self.site.tariff is not None:
+            starts_at_utc, ends_at_utc = periods[0].starts_at_utc, periods[-1].ends_at_utc
+            steps = price_steps(self.site.tariff, starts_at_utc, ends_at_utc, self.tz)
+        feeds: dict[Losses, list[str]] = defaultdict(list)
         for zone in zones:
-            feeds[self._feed(zone)].append(zone)
-        rated = _LoadHistory(self._first_loads(zones), runs)
-        boxes = [self._known(period) for period in periods]
-        dealt = _assign(draws, boxes)
-        return [
-            self._read_box(box, feeds, here, rated, steps) for box, here in zip(boxes, dealt, strict=True)
-        ]
-
-    def _read_box(
-        self,
-        box: Interval,
-        feeds: Mapping[str, Sequence[str]],
-        draws: Sequence[Draw],
-        rated: _LoadHistory,
-        steps: Sequence[PriceStep] | None,
-    ) -> dict[str, Energy]:
-        """Read one period, transformer by transformer, cut wherever a load was changed."""
-        losses = losses_of(self.site)
-        energies: dict[str, Energy] = {}
-        pieces = rated.pieces(box)
-        inside = None
-        if steps is not None:
-            inside = [step for step in steps if step.starts_ms < box[1] and step.ends_ms > box[0]]
-        for feed, zones in feeds.items():
-            here = [draw for draw in draws if draw.zone in zones]
-            for (starts_ms, ends_ms), loads in pieces:
-                part = measure(
-                    losses[feed],
-                    {zone: loads[zone] for zone in zones},
-                    here,
-                    starts_ms=starts_ms,
-                    ends_ms=ends_ms,
-                    steps=inside,
-                )
-                for zone, energy in part.items():
-                    energies[zone] = energies[zone] + energy if zone in energies else energy
+            feeds[self.losses_of(zone)].append(zone)
+        bins = [self._known(period) for period in periods]
+        energies: list[dict[str, Energy]] = []
+        for (from_ms, to_ms), inside in zip(bins, _assign(draws, bins), strict=True):
+            prices = None
+            if steps is not None:
+                prices = [step for step in steps if step.starts_ms < to_ms and step.ends_ms > from_ms]
+            sums: dict[str, Energy] = {}
+            for losses, group in feeds.items():
+                here = [draw for draw in inside if draw.zone in group]
+                for (starts_ms, ends_ms), loads in history.pieces((from_ms, to_ms)):
+                    rated = {zone: loads[zone] for zone in group}
+                    part = measure(losses, rated, here, starts_ms=starts_ms, ends_ms=ends_ms, steps=prices)
+                    for zone, energy in part.items():
+                        sums[zone] = sums[zone] + energy if zone in sums else energy
+            energies.append(sums)
         return energies
 
     def losses_of(self, zone_id: str) -> Losses:
-        """Give the losses of the transformer that feeds a zone."""
-        return losses_of(self.site)[self._feed(zone_id)]
-
-    def _feed(self, zone_id: str) -> str:
-        """Give the transformer of a zone; the nameless one for a zone that is gone."""
-        try:
-            return feed_of(self.site, self.site.zone(zone_id))
-        except UnknownZoneError:
-            return feed_of(self.site, None)
-
-    def _first_loads(self, zones: Iterable[str]) -> dict[str, Decimal]:
-        """Give each zone's load before its first run: as it was lit last, else as the site file has it."""
-        by_file = {zone.id: zone.rated_load.watts for zone in self.site.zones}
-        return {zone: watts(self.loads.get(zone, by_file.get(zone))) or _NOTHING for zone in zones}
-
-    def _steps(self, periods: Sequence[Period]) -> list[PriceStep] | None:
-        """Give the prices over some periods; None where the site file names none."""
-        tariff = self.site.tariff
-        if tariff is None:
-            return None
-        return price_steps(tariff, periods[0].starts_at_utc, periods[-1].ends_at_utc, self.tz)
+        """Give the losses of the transformer of a zone; the nameless one for a zone that is gone."""
+        zone = next((zone for zone in self.site.zones if zone.id == zone_id), None)
+        return losses_of(self.site)[feed_of(self.site, zone)]
 
     def _known(self, period: Period) -> Interval:
         """Give the part of a period over which the transformers are accounted for."""
@@ -135,45 +100,44 @@ class EnergyUse:
         return starts_ms, max(starts_ms, min(period.interval[1], ms_of(self.now_utc)))
 
 
-def _assign(draws: Iterable[Draw], boxes: Sequence[Interval]) -> list[list[Draw]]:
+def _assign(draws: Iterable[Draw], bins: Sequence[Interval]) -> list[list[Draw]]:
     """Give for each interval, in their order, the draws that reach into it."""
-    begins = [box[0] for box in boxes]
-    dealt: list[list[Draw]] = [[] for _ in boxes]
+    begins = [each[0] for each in bins]
+    assigned: list[list[Draw]] = [[] for _ in bins]
     for draw in draws:
         number = max(bisect_right(begins, draw.starts_ms) - 1, 0)
-        while number < len(boxes) and boxes[number][0] < draw.ends_ms:
-            if draw.starts_ms < boxes[number][1]:
-                dealt[number].append(draw)
+        while number < len(bins) and bins[number][0] < draw.ends_ms:
+            if draw.starts_ms < bins[number][1]:
+                assigned[number].append(draw)
             number += 1
-    return dealt
+    return assigned
 
 
 class _LoadHistory:
     """The loads of all zones at any instant: each as it was lit last."""
 
     def __init__(self, first: Mapping[str, Decimal], runs: Iterable[Run]) -> None:
-        """Walk along the runs, in the order of their beginnings, and note where a load changes."""
-        loads = dict(first)
-        self._first = dict(first)
+        """Find where a load changes; the runs stand in the order of their beginnings."""
+        loads = self._first = dict(first)
         self._changes: list[tuple[int, dict[str, Decimal]]] = []
         last: dict[str, float | None] = {}
         for run in runs:
             if run.zone in last and last[run.zone] == run.load_w:
                 continue
             last[run.zone] = run.load_w
-            load_w = watts(run.load_w) or _NOTHING
+            load_w = watts(run.load_w) or Decimal(0)
             if loads[run.zone] != load_w:
-                loads[run.zone] = load_w
-                self._changes.append((ms_of(run.on_utc), dict(loads)))
+                loads = {**loads, run.zone: load_w}
+                self._changes.append((ms_of(run.on_utc), loads))
 
-    def pieces(self, box: Interval) -> list[tuple[Interval, dict[str, Decimal]]]:
+    def pieces(self, whole: Interval) -> list[tuple[Interval, dict[str, Decimal]]]:
         """Cut an interval wherever a load changes; at least one piece, also where the interval is empty."""
-        loads, since_ms = self._first, box[0]
+        loads, since_ms = self._first, whole[0]
         pieces = []
         for at_ms, then in self._changes:
-            if since_ms < at_ms < box[1]:
+            if since_ms < at_ms < whole[1]:
                 pieces.append(((since_ms, at_ms), loads))
                 since_ms = at_ms
-            if at_ms < box[1]:
+            if at_ms < whole[1]:
                 loads = then
-        return [*pieces, ((since_ms, box[1]), loads)]
+        return [*pieces, ((since_ms, whole[1]), loads)]

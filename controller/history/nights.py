@@ -6,7 +6,6 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
-from config.models.site import Zone
 from controller.calendar.intervals import MS_PER_S, Interval, merge, ms_of, utc_of, without
 from controller.calendar.night import Night
 from controller.history.clock_correction import ClockCorrection
@@ -20,8 +19,8 @@ from controller.planning.program_text import format_program, parse_program_recor
 from controller.records.entries import Cause, Run
 from controller.sun.sun import dark_intervals
 
-# A keeper that is alive says so at least this often while anything is lit: a beat every 270 s, looked for
-# every 30 s. Beyond it nobody knows that a light is still on.
+# A running keeper records a heartbeat at least this often while anything is lit: every 270 s, checked every
+# 30 s. Beyond it nobody knows that a light is still on.
 SIGN_OF_LIFE_S = 300
 # A relay waits for its rest and its turn, and a round comes within 30 s: so much light is not missed.
 WAITING_MS = 60 * MS_PER_S
@@ -47,7 +46,7 @@ class Bounds:
         return self.began_utc >= self.now_utc
 
 
-def bounds_of(journal: JournalSource, now_utc: datetime) -> Bounds:
+def bounds_of(source: JournalSource, now_utc: datetime) -> Bounds:
     """Say between which instants a journal knows something.
 
     A journal may be read on a machine whose clock is behind the board's: then its last sign of life is now.
@@ -55,7 +54,7 @@ def bounds_of(journal: JournalSource, now_utc: datetime) -> Bounds:
     Raises:
         JournalError: the journal cannot be read.
     """
-    began_utc, last_sign = journal.began_at(), journal.last_sign()
+    began_utc, last_sign = source.began_at(), source.last_sign()
     alive_until_utc = now_utc
     if last_sign is not None:
         if last_sign.trusted:
@@ -88,13 +87,13 @@ class PastNights:
 
 
 def read_nights(
-    planner: Planner, journal: JournalSource, nights: Sequence[Night], bounds: Bounds
+    planner: Planner, source: JournalSource, nights: Sequence[Night], bounds: Bounds
 ) -> PastNights:
     """Read what is known of some nights.
 
     Args:
         planner: the site as it is now.
-        journal: its journal.
+        source: its journal.
         nights: in order, at least one.
         bounds: of what there is to account for.
 
@@ -103,31 +102,43 @@ def read_nights(
     """
     site, place = planner.site, planner.place
     from_utc, to_utc = nights[0].starts_at_utc, nights[-1].ends_at_utc
-    events = list(journal.events_about(from_utc, to_utc))
-    overrides = [(each.override, each.ended) for each in journal.overrides(from_utc, to_utc)]
-    true_time = ClockCorrection([each.at for each in events] + [placed.placed_at for placed, _ in overrides])
+    events = list(source.events_about(from_utc, to_utc))
+    overrides = list(source.overrides(from_utc, to_utc))
+    readings = [each.at for each in events] + [each.override.placed_at for each in overrides]
+    correction = ClockCorrection(readings)
     runs: dict[str, list[Run]] = {}
-    for run in journal.runs(from_utc, to_utc):
+    for run in source.runs(from_utc, to_utc):
         runs.setdefault(run.zone, []).append(_closed(run, bounds))
-    programs = program_periods(events, true_time, starts_ms=ms_of(from_utc), ends_ms=ms_of(to_utc))
+    starts_ms, ends_ms = ms_of(from_utc), ms_of(to_utc)
+    programs = program_periods(events, correction, starts_ms=starts_ms, ends_ms=ends_ms)
     for zone in site.zones:
-        programs.setdefault(zone.id, [_always(zone, from_utc, to_utc)])
+        # A zone that the journal does not know yet has the program of the site file.
+        program = parse_program_record(zone.id, format_program(zone))
+        assert program is not None, "a zone of the site file is there"
+        always = ProgramPeriod(program=program, starts_ms=starts_ms, ends_ms=ends_ms)
+        programs.setdefault(zone.id, [always])
     gaps = [
-        *gaps_of(events, true_time),
-        *gaps_of_overrides(overrides, true_time),
+        *gaps_of(events, correction),
+        *gaps_of_overrides(overrides, correction),
         *_out_of_service(programs),
     ]
     zones = list(dict.fromkeys([*(zone.id for zone in site.zones), *sorted({*programs, *runs})]))
     lit = {zone: merge(lit_interval(run, bounds.now_utc) for run in runs.get(zone, ())) for zone in zones}
-    planned = {zone: planned_intervals(programs.get(zone, ()), nights, place) for zone in zones}
+    planned = {}
+    for zone_id in zones:
+        wanted = planned_intervals(programs.get(zone_id, ()), nights, place)
+        explained = merge(
+            (ms_of(gap.starts_at_utc), ms_of(gap.ends_at_utc or bounds.now_utc))
+            for gap in gaps
+            if gap.zone in (None, zone_id)
+        )
+        planned[zone_id] = _without_waiting(wanted, lit[zone_id], explained)
     return PastNights(
         nights=nights,
         dark=dark_intervals(place.sun, nights, place.dusk_angle_deg),
         runs=runs,
         lit=lit,
-        planned={
-            zone: _without_waiting(planned[zone], lit[zone], _told(gaps, zone, bounds)) for zone in zones
-        },
+        planned=planned,
         gaps=gaps,
         zones=zones,
     )
@@ -140,18 +151,11 @@ def _closed(run: Run, bounds: Bounds) -> Run:
     return replace(run, off_utc=max(run.on_utc, bounds.alive_until_utc), lit_s=None)
 
 
-def _always(zone: Zone, from_utc: datetime, to_utc: datetime) -> ProgramPeriod:
-    """Take a zone that the journal never heard of as told what the site file tells it now."""
-    told = parse_program_record(zone.id, format_program(zone))
-    assert told is not None, "a zone of the site file is there"
-    return ProgramPeriod(told=told, starts_ms=ms_of(from_utc), ends_ms=ms_of(to_utc))
-
-
 def _out_of_service(programs: Mapping[str, Sequence[ProgramPeriod]]) -> Iterator[Gap]:
     """Give the time over which zones were out of service."""
-    for zone, told in programs.items():
-        for each in told:
-            if each.told.out_of_service is not None:
+    for zone, periods in programs.items():
+        for each in periods:
+            if each.program.out_of_service is not None:
                 yield Gap(
                     zone=zone,
                     starts_at_utc=utc_of(each.starts_ms),
@@ -160,24 +164,12 @@ def _out_of_service(programs: Mapping[str, Sequence[ProgramPeriod]]) -> Iterator
                 )
 
 
-def _told(gaps: Sequence[Gap], zone: str, bounds: Bounds) -> list[Interval]:
-    """Give when there was a reason for a zone to be dark."""
-    return merge(
-        (ms_of(gap.starts_at_utc), ms_of(gap.ends_at_utc or bounds.now_utc))
-        for gap in gaps
-        if gap.zone in (None, zone)
-    )
-
-
 def _without_waiting(
-    planned: Sequence[Interval], lit: Sequence[Interval], told: Sequence[Interval]
+    planned: Sequence[Interval], lit: Sequence[Interval], explained: Sequence[Interval]
 ) -> list[Interval]:
     """Take out of the plan what is dark only because a relay waited for its rest, its turn or a round.
 
-    Args:
-        planned: when the zone was to be lit.
-        lit: when it was.
-        told: when there was a reason for dark; nobody waits then.
+    Where there was a reason for dark, nothing waited.
     """
-    dark = without(without(planned, lit), told)
+    dark = without(without(planned, lit), explained)
     return without(planned, [each for each in dark if each[1] - each[0] < WAITING_MS])

@@ -5,12 +5,11 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import datetime
 
 from controller.calendar.intervals import Interval, merge, ms_of, overlap
 from controller.calendar.night import Night
 from controller.history.clock_correction import ClockCorrection
-from controller.planning.plan import PlanContext, ZoneLike, plan_night
+from controller.planning.plan import PlanContext, plan_night
 from controller.planning.program_text import ZoneProgram, parse_program_record
 from controller.records.entries import Event, EventKind
 from controller.records.reading import Reading
@@ -18,33 +17,33 @@ from controller.records.reading import Reading
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class ProgramPeriod:
-    """What a zone was told to do, and from when to when, in milliseconds since 1970; half-open."""
+    """The program of a zone, and from when to when it was in force, in milliseconds since 1970; half-open."""
 
-    told: ZoneProgram
+    program: ZoneProgram
     starts_ms: int
     ends_ms: int
 
 
 def program_periods(
-    events: Iterable[Event], true_time: ClockCorrection, *, starts_ms: int, ends_ms: int
+    events: Iterable[Event], correction: ClockCorrection, *, starts_ms: int, ends_ms: int
 ) -> dict[str, list[ProgramPeriod]]:
-    """Read out of events what each zone was told to do over a stretch.
+    """Read out of events which program each zone had over a stretch.
 
     Args:
         events: in the order in which they were written, beginning with the start of a keeper.
-        true_time: knows the true instants of their readings.
-        starts_ms: beginning of the stretch; what was told first is taken to hold from here on, if the keeper
+        correction: gives the true instants of their readings.
+        starts_ms: beginning of the stretch; the first program is taken to hold from here on, if the keeper
             was at work by then.
         ends_ms: its end, not included.
 
     Returns:
-        For each zone that was told anything, its programs in order, apart. A zone may be told nothing for a
-        while, when the site file did not have it.
+        For each zone in the events its programs in order, apart. A zone may have none for a while, when it
+        was not in the site file.
     """
-    walk = _Walk(true_time, starts_ms)
+    reader = _ProgramReader(correction, starts_ms)
     for event in events:
-        walk.take(event)
-    return walk.finish(ends_ms)
+        reader.read(event)
+    return reader.finish(ends_ms)
 
 
 def planned_intervals(
@@ -53,78 +52,72 @@ def planned_intervals(
     """Give when a zone was to be lit over some nights, by the programs that were in force.
 
     Args:
-        programs: what it was told, apart and in order.
+        programs: of the zone, apart and in order.
         nights: in order.
-        place: the sky over the site, its angle of dusk and its time zone.
+        place: the sun over the site, its angle of dusk and its time zone.
     """
     planned: list[Interval] = []
-    for program in programs:
-        inside = [(program.starts_ms, program.ends_ms)]
+    for period in programs:
         windows = [
-            window
+            (ms_of(window.on_utc), ms_of(window.off_utc))
             for night in nights
-            if ms_of(night.starts_at_utc) < program.ends_ms and ms_of(night.ends_at_utc) > program.starts_ms
-            for window in windows_of(program.told, night, place)
+            if ms_of(night.starts_at_utc) < period.ends_ms and ms_of(night.ends_at_utc) > period.starts_ms
+            for window in plan_night(period.program, night, place).windows
         ]
-        planned += overlap(merge(windows), inside)
+        planned += overlap(merge(windows), [(period.starts_ms, period.ends_ms)])
     return merge(planned)
 
 
-def windows_of(zone: ZoneLike, night: Night, place: PlanContext) -> list[Interval]:
-    """Plan one zone for one night, as intervals."""
-    windows = plan_night(zone, night, place).windows
-    return [(ms_of(window.on_utc), ms_of(window.off_utc)) for window in windows]
+class _ProgramReader:
+    """Reads the events in their order and remembers the last program of each zone."""
 
-
-class _Walk:
-    """Goes along the events and remembers what each zone was told last."""
-
-    def __init__(self, true_time: ClockCorrection, starts_ms: int) -> None:
-        """Nobody was told anything yet."""
-        self._true = true_time
+    def __init__(self, correction: ClockCorrection, starts_ms: int) -> None:
+        """Begin without any program."""
+        self._correction = correction
         self._at_ms = starts_ms
-        self._told: dict[str, tuple[ZoneProgram, int]] = {}
+        self._current: dict[str, tuple[ZoneProgram, int]] = {}
         self._found: dict[str, list[ProgramPeriod]] = defaultdict(list)
-        # Zones that a keeper that just started has not told of yet, and its first reading.
+        # Zones without a program since the keeper started again, and its first reading.
         self._silent: set[str] = set()
         self._started: Reading | None = None
 
-    def take(self, event: Event) -> None:
-        """Take the next event."""
+    def read(self, event: Event) -> None:
+        """Read the next event."""
         if self._started is not None and event.at != self._started:
             self._drop_silent()
-        at_utc: datetime | None = self._true.of(event.at)
+        at_utc = self._correction.utc_of(event.at)
         if at_utc is not None:
             self._at_ms = max(self._at_ms, ms_of(at_utc))
         if event.kind is EventKind.STARTED:
-            self._started, self._silent = event.at, set(self._told)
+            self._started, self._silent = event.at, set(self._current)
         elif event.kind is EventKind.PROGRAM and event.zone is not None:
             self._silent.discard(event.zone)
-            self._tell(event.zone, parse_program_record(event.zone, event.words))
+            self._change(event.zone, parse_program_record(event.zone, event.words))
 
     def finish(self, ends_ms: int) -> dict[str, list[ProgramPeriod]]:
-        """Give what was found; what was told last holds until the end."""
+        """Give what was found; the last program holds until the end."""
         self._drop_silent()
         self._at_ms = ends_ms
-        for zone in list(self._told):
-            self._tell(zone, None)
+        for zone in list(self._current):
+            self._change(zone, None)
         return dict(self._found)
 
     def _drop_silent(self) -> None:
-        """Let go of zones that a fresh start no longer told of: the site file does not have them."""
+        """End the programs of zones that a fresh start did not record: they are not in the site file."""
         if self._started is not None:
             for zone in self._silent:
-                self._tell(zone, None)
+                self._change(zone, None)
             self._started, self._silent = None, set()
 
-    def _tell(self, zone: str, told: ZoneProgram | None) -> None:
-        """Tell a zone something else from now on; nothing at all where None."""
-        before = self._told.get(zone)
-        if before is not None and before[0] == told:
+    def _change(self, zone: str, program: ZoneProgram | None) -> None:
+        """Give a zone another program from now on; none where None."""
+        before = self._current.get(zone)
+        if before is not None and before[0] == program:
             return
         if before is not None and before[1] < self._at_ms:
-            self._found[zone].append(ProgramPeriod(told=before[0], starts_ms=before[1], ends_ms=self._at_ms))
-        if told is None:
-            self._told.pop(zone, None)
+            period = ProgramPeriod(program=before[0], starts_ms=before[1], ends_ms=self._at_ms)
+            self._found[zone].append(period)
+        if program is None:
+            self._current.pop(zone, None)
         else:
-            self._told[zone] = (told, self._at_ms)
+            self._current[zone] = (program, self._at_ms)

@@ -14,7 +14,6 @@ from datetime import datetime
 from itertools import pairwise
 
 from controller.calendar.intervals import (
-    MS_PER_HOUR,
     Interval,
     layers,
     merge,
@@ -105,12 +104,12 @@ class ZoneHours:
     Attributes:
         zone: its id.
         period: the nights accounted for.
-        lit_ms: lit in all; the sum of the next three.
+        lit_ms: how long it was lit; the sum of the next three.
         program_ms: of these because of the program or a special night.
         override_ms: because a person asked for it.
         unknown_ms: for another reason, or none that is known.
-        untrusted_ms: of ``lit_ms``, in runs whose clock was not trusted at both ends: how long is sure, when
-            is not.
+        untrusted_ms: of ``lit_ms``, in runs whose clock was not trusted at both ends: its length is
+            certain, its date is not.
         daylight_ms: of ``lit_ms``, with the sun above the angle of dusk.
         starts: how often it was switched on; a run that began before the period is not counted again.
         planned_ms: time for which the program asked for light, up to now.
@@ -135,11 +134,6 @@ class ZoneHours:
     def missed_ms(self) -> int:
         """Planned time that was not lit, for whatever reason."""
         return sum(part.lasts_ms for part in self.missed)
-
-    @property
-    def lit_h(self) -> float:
-        """Hours lit, for showing."""
-        return self.lit_ms / MS_PER_HOUR
 
 
 def count_hours(
@@ -178,7 +172,7 @@ def count_hours(
     starts = sorted(interval[0] for interval in intervals)
     planned = overlap(merge(past.planned), _seen(bins, as_of_utc, since_utc))
     planned_ms = _lengths(planned, bins)
-    failures = _failures(past, without(planned, merge(intervals)), bins, as_of_utc)
+    found = _missed(past, without(planned, merge(intervals)), bins, as_of_utc)
     return tuple(
         ZoneHours(
             zone=past.zone,
@@ -191,8 +185,8 @@ def count_hours(
             daylight_ms=lit_ms[n] - dark_ms[n],
             starts=bisect_left(starts, bins[n][1]) - bisect_left(starts, bins[n][0]),
             planned_ms=planned_ms[n],
-            missed=failures[n][0],
-            longest_gap=failures[n][1],
+            missed=found[n][0],
+            longest_gap=found[n][1],
         )
         for n, period in enumerate(periods)
     )
@@ -214,19 +208,19 @@ def _lit(past: ZonePast, as_of_utc: datetime) -> list[tuple[Run, Interval]]:
     return [(run, lit_interval(run, as_of_utc)) for run in past.runs]
 
 
-def _failures(
+def _missed(
     past: ZonePast, missed: list[Interval], bins: Sequence[Interval], as_of_utc: datetime
 ) -> list[tuple[tuple[Missed, ...], LongestOutage | None]]:
-    """Say for each bin what was missed by reason, and the longest gap."""
+    """Give for each bin what was missed by reason, and the longest gap."""
     by_reason = [
         (reason, share_out(intervals, bins)) for reason, intervals in _attribute(past, missed, as_of_utc)
     ]
-    failures = []
+    found = []
     for n, pieces in enumerate(share_out(missed, bins)):
         reasons = [(reason, shares[n]) for reason, shares in by_reason if shares[n]]
         parts = tuple(Missed(reason=reason, lasts_ms=total_ms(intervals)) for reason, intervals in reasons)
-        failures.append((parts, _longest(pieces, reasons)))
-    return failures
+        found.append((parts, _longest(pieces, reasons)))
+    return found
 
 
 _Reasons = list[tuple[Cause | None, list[Interval]]]

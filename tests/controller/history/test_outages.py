@@ -26,12 +26,13 @@ def board(tmp_path):
 
 
 def gaps_after(board):
-    """What the journal tells: zone, hours after the start from and to, why."""
+    """What the journal says: zone, hours after the start from and to, and the reason."""
     board.journal.flush()
     events = list(board.reader.events_about(START - HOUR, START + 1000 * HOUR))
-    overrides = [(each.override, each.ended) for each in board.reader.overrides()]
-    true_time = ClockCorrection([each.at for each in events] + [each.placed_at for each, _ in overrides])
-    gaps = gaps_of(events, true_time) + gaps_of_overrides(overrides, true_time)
+    overrides = list(board.reader.overrides())
+    readings = [each.at for each in events] + [each.override.placed_at for each in overrides]
+    correction = ClockCorrection(readings)
+    gaps = gaps_of(events, correction) + gaps_of_overrides(overrides, correction)
 
     def hours(at_utc):
         return None if at_utc is None else round((at_utc - START) / HOUR, 3)

@@ -34,15 +34,15 @@ def told(zone: str, words: str, when: Reading) -> Event:
 
 def in_force(*events: Event, ends_h: float = 100):
     """Programs by zone: words, from when to when, in hours after the start."""
-    true_time = ClockCorrection([each.at for each in events])
+    correction = ClockCorrection([each.at for each in events])
     begins_ms = ms_of(START)
     found = program_periods(
-        events, true_time, starts_ms=begins_ms, ends_ms=begins_ms + round(ends_h * MS_PER_HOUR)
+        events, correction, starts_ms=begins_ms, ends_ms=begins_ms + round(ends_h * MS_PER_HOUR)
     )
     return {
         zone: [
             (
-                " and ".join(str(span) for span in each.told.program),
+                " and ".join(str(span) for span in each.program.program),
                 (each.starts_ms - begins_ms) / MS_PER_HOUR,
                 (each.ends_ms - begins_ms) / MS_PER_HOUR,
             )
@@ -111,9 +111,9 @@ def test_what_was_planned_is_cut_where_the_program_changed():
         told("path", "20:00 to 22:00", at(0)),
         told("path", "20:30 to 23:00", at(9)),
     ]
-    true_time = ClockCorrection([each.at for each in events])
+    correction = ClockCorrection([each.at for each in events])
     begins_ms = ms_of(START)
-    programs = program_periods(events, true_time, starts_ms=begins_ms, ends_ms=begins_ms + 48 * MS_PER_HOUR)
+    programs = program_periods(events, correction, starts_ms=begins_ms, ends_ms=begins_ms + 48 * MS_PER_HOUR)
     two = list(nights(START.date(), START.date() + timedelta(days=1), ALMANAC.tz))
     planned = planned_intervals(programs["path"], two, ALMANAC.place)
     edges_h = [(edge - begins_ms) / MS_PER_HOUR for interval in planned for edge in interval]
