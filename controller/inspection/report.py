@@ -24,8 +24,7 @@ from controller.inspection.measurements import (
     compare_watts,
 )
 from controller.inspection.rule_of_thumb import RuleOfThumbCheck, check_rule_of_thumb
-from controller.lamps.light import filament_light
-from controller.lamps.physics import filament_life_h
+from controller.lamps.physics import filament_life_h, filament_light
 from controller.wiring.fixtures import PlacedLight
 from controller.wiring.from_site import Circuit, TransformerWiring, build_wiring
 from controller.wiring.network import FixtureAt, Lamp
