@@ -102,7 +102,7 @@ class Demo:
         self._clock = FastClock(self._evening.starts_at_utc, pace=pace)
         self._journal = RecordingJournal(folder)
         self._keeper = Keeper(site, clock=self._clock, relays=open_relays("simulated"), journal=self._journal)
-        self._loop = ControlLoop(self._keeper, clock=self._clock, write=self._flush, pace=pace)
+        self._loop = ControlLoop(self._keeper, clock=self._clock, flush=self._flush, pace=pace)
         gateway = KeeperGateway(
             loop=self._loop,
             journal=JournalReader(folder),
