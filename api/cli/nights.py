@@ -46,7 +46,7 @@ def nights(
     A night runs from noon to noon and is named by the date on which it begins. Times are local; nights on
     which the clocks change are marked, and their times carry the offset from UTC.
     """
-    from api.render.nights_json import nights_as_json
+    from api.render.nights_json import nights_response
     from controller.planning.planner import Planner
 
     planner = Planner(load(site_path).site)
@@ -55,7 +55,7 @@ def nights(
     for zone_id in wanted:
         planner.site.zone(zone_id)
     if as_json:
-        print_json(nights_as_json(planner, first, last, wanted))
+        print_json(nights_response(planner, first, last, wanted))
     else:
         _show(planner, first, last, wanted)
 

@@ -1,32 +1,78 @@
-"""What a plan looks like in JSON: the nights of a stretch, and the answer to "why".
-
-The web server and the command line both speak through these functions, so that they never differ.
-"""
+"""Plans as JSON, for the API and the command line: the nights of a period, a decision, and why."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable
 from datetime import UTC, date, datetime
-from typing import Any
+
+from pydantic import Field
 
 from api.render.instants import coming_text, instant_text
+from api.render.model import Instant, NightDate, ResponseModel
 from controller.calendar.night import nights
 from controller.planning.decision import Decision, decide
 from controller.planning.plan import NightPlan
 from controller.planning.planner import Planner
 from controller.records.reading import Reading
 
-BY_SITE_FILE = (
-    "by the site file alone: what somebody asked for at the time, the state of the clock and faults of a "
-    "relay are not part of it"
-)
-BY_KEEPER = "what the keeper decided in its last round"
+_BASES = {
+    "site file": "by the site file alone: overrides, the state of the clock and relay faults of that time "
+    "are not part of it",
+    "keeper": "what the keeper decided in its last round",
+}
 
 
-def nights_as_json(
+class WindowResponse(ResponseModel):
+    """A time when a zone is lit: from ``on`` up to, not including, ``off``."""
+
+    on: Instant
+    off: Instant
+    span: str = Field(description="the span, or the spans, that it comes from")
+
+
+class NightResponse(ResponseModel):
+    """What one zone does in one night."""
+
+    night: NightDate = Field(description="the date on which the night begins, at noon")
+    zone: str
+    windows: list[WindowResponse] = Field(description="empty for a dark night")
+    because: str = Field(description="“every night”, the special night, or what made it dark")
+
+
+class NightsResponse(ResponseModel):
+    """Night after night, and in each the zones in their order."""
+
+    site: str
+    nights: list[NightResponse]
+
+
+class DecisionResponse(ResponseModel):
+    """What a zone must be, because of what, and until when."""
+
+    on: bool
+    cause: str = Field(description="what decided, in a word", examples=["program"])
+    because: str = Field(description="the reason in words", examples=["dusk to midnight, every night"])
+    until: Instant | None = Field(description="when this ends; null where that is not known")
+
+
+class WhyResponse(ResponseModel):
+    """Lit or dark at an instant, because of what, until when."""
+
+    site: str
+    zone: str
+    at: Instant
+    on: bool
+    cause: str = Field(description="what decided, in a word", examples=["program"])
+    because: str = Field(description="the reason in words", examples=["dusk to midnight, every night"])
+    until: Instant | None = Field(description="when this ends; null where that is not known")
+    basis: str = Field(description="“keeper” for what is in force; “site file” for any other instant")
+    note: str = Field(description="what that means")
+
+
+def nights_response(
     planner: Planner, from_date: date, to_date: date, zone_ids: Iterable[str] | None = None
-) -> dict[str, Any]:
-    """Say what zones will do, night by night.
+) -> NightsResponse:
+    """Describe what zones will do, night by night.
 
     Args:
         planner: the site's plans.
@@ -34,40 +80,43 @@ def nights_as_json(
         to_date: date of the last night, included.
         zone_ids: ids of the zones, in the order wanted; every zone of the site where None.
 
-    Returns:
-        ``{"site": ..., "nights": [...]}``: night after night, and in each the zones in their order.
-
     Raises:
         UnknownZoneError: no zone has one of the ids.
     """
     site = planner.site
-    wanted = (
+    zones = (
         [zone.id for zone in site.zones] if zone_ids is None else [site.zone(each).id for each in zone_ids]
     )
-    return {
-        "site": site.name,
-        "nights": [
-            night_as_json(planner.plan(zone_id, night))
-            for night in nights(from_date, to_date, planner.tz)
-            for zone_id in wanted
-        ],
-    }
+    found = [
+        night_response(planner.plan(zone_id, night))
+        for night in nights(from_date, to_date, planner.tz)
+        for zone_id in zones
+    ]
+    return NightsResponse(site=site.name, nights=found)
 
 
-def night_as_json(plan: NightPlan) -> dict[str, Any]:
-    """Say what one zone does in one night."""
-    return {
-        "night": plan.night.date.isoformat(),
-        "zone": plan.zone,
-        "windows": [
-            {"on": instant_text(window.on_utc), "off": instant_text(window.off_utc), "span": window.span}
-            for window in plan.windows
-        ],
-        "because": plan.because,
-    }
+def night_response(plan: NightPlan) -> NightResponse:
+    """Describe what one zone does in one night."""
+    windows = [
+        WindowResponse(on=instant_text(each.on_utc), off=instant_text(each.off_utc), span=each.span)
+        for each in plan.windows
+    ]
+    return NightResponse(
+        night=plan.night.date.isoformat(), zone=plan.zone, windows=windows, because=plan.because
+    )
 
 
-def why_as_json(planner: Planner, zone_id: str, at_utc: datetime) -> dict[str, Any]:
+def decision_response(decision: Decision) -> DecisionResponse:
+    """Describe a decision."""
+    return DecisionResponse(
+        on=decision.on,
+        cause=str(decision.cause),
+        because=decision.words,
+        until=None if decision.until_utc is None else coming_text(decision.until_utc),
+    )
+
+
+def why_by_site_file(planner: Planner, zone_id: str, at_utc: datetime) -> WhyResponse:
     """Say whether a zone is lit at an instant, because of what and until when, by the site file alone.
 
     Args:
@@ -81,15 +130,11 @@ def why_as_json(planner: Planner, zone_id: str, at_utc: datetime) -> dict[str, A
     at_utc = at_utc.astimezone(UTC)
     reading = Reading(utc=at_utc, boot_s=0.0, boot_id="", trusted=True, trust="the instant was given")
     decision = decide(zone_id, reading, planner=planner)
-    head = {"site": planner.site.name, "zone": zone_id, "at": instant_text(at_utc)}
-    return {**head, **decision_as_json(decision), "basis": "site file", "note": BY_SITE_FILE}
+    return why_response(planner.site.name, zone_id, at_utc, decision, basis="site file")
 
 
-def decision_as_json(decision: Decision) -> dict[str, Any]:
-    """Say what was decided, because of what, and until when."""
-    return {
-        "on": decision.on,
-        "cause": str(decision.cause),
-        "because": decision.words,
-        "until": None if decision.until_utc is None else coming_text(decision.until_utc),
-    }
+def why_response(site: str, zone_id: str, at_utc: datetime, decision: Decision, *, basis: str) -> WhyResponse:
+    """Describe the decision for a zone at an instant; ``basis`` is “keeper” or “site file”."""
+    fields = decision_response(decision).model_dump()
+    at = instant_text(at_utc)
+    return WhyResponse(site=site, zone=zone_id, at=at, **fields, basis=basis, note=_BASES[basis])

@@ -2,20 +2,18 @@
 
 from __future__ import annotations
 
-import json
 from datetime import UTC, date, datetime, timedelta
 from typing import Annotated
 from urllib.parse import urlencode
 
-from fastapi import APIRouter, Query, Response
+from fastapi import APIRouter, Query
 
 from api.render.instants import instant_text
-from api.render.nights_json import nights_as_json
+from api.render.nights_json import NightsResponse, nights_response
 from api.web.context import SHORT, Context, RequestContext
 from api.web.openapi import problems_of
 from api.web.problems.types import invalid
-from api.web.schemas.requests import NightsAsk, SwitchingsAsk
-from api.web.schemas.responses import NightsAnswer, SwitchingAnswer, SwitchingsAnswer
+from api.web.schemas.nights import NightsParams, SwitchingsParams, SwitchingsResponse, switching_response
 from config.errors import UnknownZoneError
 from controller.calendar.intervals import ms_of, utc_of
 from controller.calendar.night import night_on
@@ -32,16 +30,14 @@ router = APIRouter(tags=["nights"], dependencies=[SHORT])
 @router.get(
     "/v1/nights",
     summary="What each zone does, night by night",
-    response_model=NightsAnswer,
     responses=problems_of("unknown-zone", "invalid-request"),
 )
-def get_nights(context: Context, query: Annotated[NightsAsk, Query()]) -> Response:
+def get_nights(context: Context, params: Annotated[NightsParams, Query()]) -> NightsResponse:
     """Say when zones are lit from one night to another, by the site file alone: at most 800 nights."""
     with context.planner_lock:
         planner = context.gateway.planner
-        first, last = _period(query, planner.night_at(context.now().utc).date)
-        found = nights_as_json(planner, first, last, None if query.zone is None else [query.zone])
-    return Response(json.dumps(found, ensure_ascii=False).encode(), media_type="application/json")
+        first, last = _period(params, planner.night_at(context.now().utc).date)
+        return nights_response(planner, first, last, None if params.zone is None else [params.zone])
 
 
 @router.get(
@@ -49,32 +45,32 @@ def get_nights(context: Context, query: Annotated[NightsAsk, Query()]) -> Respon
     summary="What was switched, the newest first",
     responses=problems_of("unknown-zone", "invalid-request", "journal-unreadable"),
 )
-def get_switchings(context: Context, query: Annotated[SwitchingsAsk, Query()]) -> SwitchingsAnswer:
+def get_switchings(context: Context, params: Annotated[SwitchingsParams, Query()]) -> SwitchingsResponse:
     """List changes of relays, the newest first, with the cause of each; `next` leads on to older ones."""
-    from_utc, to_utc = _interval(context, query)
+    from_utc, to_utc = _interval(context, params)
     skip = 0
-    if query.cursor is not None:
+    if params.cursor is not None:
         # A page ends at an instant of which so many switchings were given already.
-        at_ms, skip = (int(part) for part in query.cursor.split("."))
+        at_ms, skip = (int(part) for part in params.cursor.split("."))
         to_utc = utc_of(at_ms) + _MILLISECOND
     gateway = context.gateway
-    wanted = skip + query.limit + 1
+    wanted = skip + params.limit + 1
     found = list(
-        gateway.journal.switchings(from_utc, to_utc, zone=query.zone, limit=wanted, newest_first=True)
+        gateway.journal.switchings(from_utc, to_utc, zone=params.zone, limit=wanted, newest_first=True)
     )[skip:]
-    if query.zone is not None and not found:
-        _require_zone(context, query.zone)
-    page = found[: query.limit]
-    link = _next_link(query, from_utc, page, skip) if len(found) > len(page) else None
-    return SwitchingsAnswer(
-        site=gateway.site.name, switchings=[_show_switching(each) for each in page], next=link
+    if params.zone is not None and not found:
+        _require_zone(context, params.zone)
+    page = found[: params.limit]
+    link = _next_link(params, from_utc, page, skip) if len(found) > len(page) else None
+    return SwitchingsResponse(
+        site=gateway.site.name, switchings=[switching_response(each) for each in page], next=link
     )
 
 
-def _period(query: NightsAsk, tonight: date) -> tuple[date, date]:
+def _period(params: NightsParams, tonight: date) -> tuple[date, date]:
     """Give the first and the last night that are asked about."""
-    first = query.from_date or tonight
-    last = query.to_date or first + timedelta(days=USUAL_NIGHTS - 1)
+    first = params.from_date or tonight
+    last = params.to_date or first + timedelta(days=USUAL_NIGHTS - 1)
     asked = (last - first).days + 1
     if last < first:
         words = f"to = {last} lies before from = {first}; name a last night that is not before the first"
@@ -85,14 +81,14 @@ def _period(query: NightsAsk, tonight: date) -> tuple[date, date]:
     raise invalid(words, parameter="to")
 
 
-def _interval(context: RequestContext, query: SwitchingsAsk) -> tuple[datetime, datetime | None]:
+def _interval(context: RequestContext, params: SwitchingsParams) -> tuple[datetime, datetime | None]:
     """Give the time that is asked about; open at the end where nobody named one.
 
     A clock that once ran ahead left entries that lie in the future now; they are shown with the newest.
     """
-    to_utc = None if query.to_edge is None else _edge(context, query.to_edge, ends=True)
-    if query.from_edge is not None:
-        from_utc = _edge(context, query.from_edge, ends=False)
+    to_utc = None if params.to_edge is None else _edge(context, params.to_edge, ends=True)
+    if params.from_edge is not None:
+        from_utc = _edge(context, params.from_edge, ends=False)
     else:
         from_utc = (to_utc or context.now().utc) - USUAL_STRETCH
     if to_utc is not None and to_utc <= from_utc:
@@ -118,30 +114,16 @@ def _require_zone(context: RequestContext, zone_id: str) -> None:
             raise
 
 
-def _next_link(query: SwitchingsAsk, from_utc: datetime, page: list[Switching], skip: int) -> str:
+def _next_link(params: SwitchingsParams, from_utc: datetime, page: list[Switching], skip: int) -> str:
     """Give the address of the older switchings."""
     end_ms = ms_of(page[-1].at.utc)
     given = sum(ms_of(each.at.utc) == end_ms for each in page)
-    if given == len(page) and query.cursor is not None and int(query.cursor.split(".")[0]) == end_ms:
+    if given == len(page) and params.cursor is not None and int(params.cursor.split(".")[0]) == end_ms:
         given += skip
     parameters = {
         "from": from_utc.astimezone(UTC).replace(tzinfo=None).isoformat() + "Z",
-        "limit": query.limit,
+        "limit": params.limit,
     }
-    if query.zone is not None:
-        parameters["zone"] = query.zone
+    if params.zone is not None:
+        parameters["zone"] = params.zone
     return f"/v1/switchings?{urlencode({**parameters, 'cursor': f'{end_ms}.{given}'}, safe=':')}"
-
-
-def _show_switching(switching: Switching) -> SwitchingAnswer:
-    """Describe one change of one relay."""
-    return SwitchingAnswer(
-        at=instant_text(switching.at.utc),
-        zone=switching.zone,
-        on=switching.on,
-        cause=str(switching.cause),
-        because=switching.words,
-        trusted=switching.at.trusted,
-        load_w=switching.load_w,
-        load_from=switching.load_from or None,
-    )

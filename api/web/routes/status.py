@@ -1,4 +1,4 @@
-"""Routes of the state of things: the index, health, status, and what each type of problem means."""
+"""Routes about the daemon as a whole: the index, health, status, and the types of problems."""
 
 from __future__ import annotations
 
@@ -7,22 +7,26 @@ from typing import Annotated
 from fastapi import APIRouter, Path, Request
 from fastapi.routing import APIRoute
 
-from api.render.instants import quote
+from api.render.instants import instant_text, quote
 from api.web.context import SHORT, Context
 from api.web.openapi import problems_of
 from api.web.problems.types import PROBLEM_TYPES, ProblemError
-from api.web.schemas import status as pictures
-from api.web.schemas.responses import (
-    HealthAnswer,
-    IndexAnswer,
-    ProblemKindAnswer,
-    RouteAnswer,
-    StatusAnswer,
-    TimeZoneAnswer,
+from api.web.schemas.status import (
+    ClockResponse,
+    HealthResponse,
+    IndexResponse,
+    JournalResponse,
+    KeeperResponse,
+    ProblemTypeResponse,
+    RouteResponse,
+    SiteFileResponse,
+    StatusResponse,
+    TimeZoneResponse,
 )
+from api.web.schemas.zones import by_present_clock, zone_summary
 from controller.clock.tzdata import tz_data_version
 
-# The keeper makes a round at least every 30 s; one that missed two of them and a half is stuck.
+# A round is due at least every 30 s; after two and a half missed ones the control loop is stuck.
 LATE_S = 90.0
 
 ProblemName = Annotated[str, Path(description="the last part of a problem's type", examples=["unknown-zone"])]
@@ -30,51 +34,60 @@ ProblemName = Annotated[str, Path(description="the last part of a problem's type
 router = APIRouter(tags=["status"])
 
 
-@router.get("/", summary="What there is here")
-async def get_index(request: Request, context: Context) -> IndexAnswer:
-    """List what can be asked and done here."""
+@router.get("/", summary="The routes of this API")
+async def get_index(request: Request, context: Context) -> IndexResponse:
+    """List every route with what it does."""
     routes = [
-        RouteAnswer(method=method, path=route.path, does=route.summary or "")
+        RouteResponse(method=method, path=route.path, does=route.summary or "")
         for route in request.app.routes
         if isinstance(route, APIRoute)
         for method in sorted(route.methods or ())
     ]
-    described = RouteAnswer(method="GET", path="/openapi.json", does="All of this by OpenAPI 3.1")
-    return IndexAnswer(site=context.gateway.site.name, routes=[*routes, described])
+    routes.append(RouteResponse(method="GET", path="/openapi.json", does="The OpenAPI 3.1 description"))
+    return IndexResponse(site=context.gateway.site.name, routes=routes)
 
 
-@router.get("/health", summary="Whether the keeper makes its rounds", responses=problems_of("keeper-late"))
-async def get_health(context: Context) -> HealthAnswer:
+@router.get("/health", summary="Whether the control loop is running", responses=problems_of("keeper-late"))
+async def get_health(context: Context) -> HealthResponse:
     """Answer 200 while the keeper's last round is younger than 90 s, by a clock that nobody sets."""
     status = context.gateway.status
     age_s = max(0.0, context.boot_s() - status.at.boot_s)
     if age_s >= LATE_S:
-        words = f"the keeper made its last round {age_s:.0f} s ago; one is due at least every 30 s"
+        words = f"the keeper's last round was {age_s:.0f} s ago; one is due at least every 30 s"
         raise ProblemError("keeper-late", words, last_round_s=round(age_s, 1))
-    return HealthAnswer(last_round_s=round(age_s, 1), lit=sum(zone.lit for zone in status.zones))
+    return HealthResponse(last_round_s=round(age_s, 1), lit=sum(zone.lit for zone in status.zones))
 
 
-@router.get("/v1/status", summary="Everything at a glance", dependencies=[SHORT])
-def get_status(context: Context) -> StatusAnswer:
-    """Show the clock, the keeper, every zone in short, the journal and the site file."""
+@router.get("/v1/status", summary="The state of everything", dependencies=[SHORT])
+def get_status(context: Context) -> StatusResponse:
+    """Show the clock, the keeper, every zone, the journal and the site file."""
     site, status, now = context.gateway.site, context.gateway.status, context.now()
-    return StatusAnswer(
+    return StatusResponse(
         site=site.name,
-        time_zone=TimeZoneAnswer(name=site.time_zone, rules=tz_data_version(site.time_zone)),
-        clock=pictures.show_clock(status, now),
-        keeper=pictures.show_keeper(status, now),
-        zones=[pictures.show_in_short(zone, context.zone_status(zone.id), now) for zone in site.zones],
-        journal=pictures.show_journal(status),
-        site_file=pictures.show_site_file(status),
+        time_zone=TimeZoneResponse(name=site.time_zone, rules=tz_data_version(site.time_zone)),
+        clock=ClockResponse(
+            now=instant_text(now.utc),
+            trusted=now.trusted,
+            because=now.trust,
+            since=instant_text(by_present_clock(status.trust_since, now)),
+        ),
+        keeper=KeeperResponse(
+            started_at=instant_text(by_present_clock(status.started_at, now)),
+            last_round=instant_text(status.at.utc),
+            summary=status.words,
+        ),
+        zones=[zone_summary(zone, context.zone_status(zone.id), now) for zone in site.zones],
+        journal=JournalResponse(waiting=status.waiting, lost=status.lost, fault=status.journal_fault),
+        site_file=SiteFileResponse(refused=status.refused),
     )
 
 
 @router.get("/problems/{name}", summary="What a type of problem means", responses=problems_of("not-found"))
-async def get_problem_type(name: ProblemName) -> ProblemKindAnswer:
+async def get_problem_type(name: ProblemName) -> ProblemTypeResponse:
     """Explain the ``type`` of a problem document."""
     found = PROBLEM_TYPES.get(name)
     if found is None:
         raise ProblemError("not-found", f"there is no problem type {quote(name)}")
-    return ProblemKindAnswer(
+    return ProblemTypeResponse(
         type=f"/problems/{name}", title=found.title, status=found.status, remedy=found.remedy
     )

@@ -12,9 +12,9 @@ from api.render.wiring_json import PlacementResponse, WiringResponse, placement_
 from api.web.context import LONG, SELF_CONTAINED, SHORT, Context, RequestContext
 from api.web.openapi import problems_of, shown_as
 from api.web.problems.types import ProblemError, invalid
-from api.web.routes.zones import SITE_CHANGE, ZoneId, zone_response
-from api.web.schemas.responses import ZoneAnswer
-from api.web.schemas.wiring import MeasuredAsk, PlacingQuery, WiringQuery
+from api.web.routes.zones import SITE_CHANGE, ZoneId, describe_zone
+from api.web.schemas.wiring import MeasuredRequest, PlacingParams, WiringParams
+from api.web.schemas.zones import ZoneResponse
 from config.errors import UnknownFixtureError, WiringError
 from config.file.measured_edit import write_measured
 from config.models.site import Site
@@ -34,9 +34,9 @@ router = APIRouter(tags=["wiring"])
     responses=problems_of("unknown-transformer", "invalid-request"),
     dependencies=[LONG],
 )
-def get_wiring(context: Context, query: Annotated[WiringQuery, Query()]) -> WiringResponse:
+def get_wiring(context: Context, params: Annotated[WiringParams, Query()]) -> WiringResponse:
     """Give each transformer's load and cables, the volts of every light, and how to fix what is wrong."""
-    return to_response(*_reports(context, query.transformer))
+    return to_response(*_reports(context, params.transformer))
 
 
 @router.get(
@@ -69,16 +69,16 @@ def get_sheet_of_one(context: Context, transformer_id: TransformerId) -> Respons
     responses=problems_of("invalid-request"),
     dependencies=[SHORT],
 )
-def get_placing(query: Annotated[PlacingQuery, Query()]) -> PlacementResponse:
+def get_placing(params: Annotated[PlacingParams, Query()]) -> PlacementResponse:
     """Say how many lights, how far out, how tilted; what is common practice is marked as that."""
-    what = Target(query.kind)
-    first, second = (query.spread, query.height) if what is Target.PATH else (query.height, query.spread)
+    what = Target(params.kind)
+    first, second = (params.spread, params.height) if what is Target.PATH else (params.height, params.spread)
     if first is None:
         missing = "spread" if what is Target.PATH else "height"
         words = f"{missing}: is missing; give a length such as “7 ft” or “2 m”"
         raise invalid(words, parameter=missing)
     try:
-        return placement_response(place_object(what, first, second, query.candela))
+        return placement_response(place_object(what, first, second, params.candela))
     except WiringError as error:
         raise invalid(str(error)) from error
 
@@ -90,7 +90,7 @@ def get_placing(query: Annotated[PlacingQuery, Query()]) -> PlacementResponse:
     responses=problems_of(*SITE_CHANGE),
     dependencies=[SHORT],
 )
-def put_measured(context: Context, zone_id: ZoneId, body: MeasuredAsk) -> ZoneAnswer:
+def put_measured(context: Context, zone_id: ZoneId, body: MeasuredRequest) -> ZoneResponse:
     """Write measured watts and volts into the site file, with its comments kept.
 
     Measured watts count in the energy from then on, before anything that is calculated.
@@ -106,7 +106,7 @@ def put_measured(context: Context, zone_id: ZoneId, body: MeasuredAsk) -> ZoneAn
     except UnknownFixtureError as error:
         number = list(volts).index(error.place)
         raise invalid(str(error), pointer=f"#/fixtures/{number}/fixture") from error
-    return zone_response(context, zone_id)
+    return describe_zone(context, zone_id)
 
 
 def _sheet(context: RequestContext, transformer: str | None) -> Response:

@@ -2,28 +2,42 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Any
+from typing import Annotated
 
 from fastapi import APIRouter, Path, Query, Response
 
-from api.render.instants import instant_text
-from api.render.nights_json import BY_KEEPER, decision_as_json, night_as_json, why_as_json
+from api.render.nights_json import WhyResponse, why_by_site_file, why_response
 from api.web.context import SHORT, Context, RequestContext
 from api.web.openapi import problems_of
 from api.web.problems.types import ProblemError
-from api.web.schemas import status as pictures
-from api.web.schemas.requests import OverrideAsk, ProgramAsk, WhyAsk
-from api.web.schemas.responses import OverrideAnswer, WhyAnswer, ZoneAnswer, ZonesAnswer
+from api.web.schemas.zones import (
+    OverrideRequest,
+    OverrideResponse,
+    ProgramRequest,
+    WhyParams,
+    ZoneResponse,
+    ZonesResponse,
+    override_response,
+    zone_response,
+    zone_summary,
+)
 from config.file.editor import write_program
 from config.models.site import SpecialNight
 
-ZoneId = Annotated[str, Path(description="id of the zone, as the site file has it", examples=["jetty"])]
+ZoneId = Annotated[str, Path(description="id of the zone in the site file", examples=["jetty"])]
 
-_CHANGE = ("invalid-request", "not-json", "not-json-type", "too-large", "cross-site", "keeper-silent")
-# What a route answers with that writes the site file.
+_CHANGE = (
+    "unknown-zone",
+    "invalid-request",
+    "not-json",
+    "not-json-type",
+    "too-large",
+    "cross-site",
+    "keeper-silent",
+)
+# The problems of every route that writes the site file.
 SITE_CHANGE = (
     *_CHANGE,
-    "unknown-zone",
     "site-file-refused",
     "demonstration",
     "site-file-unwritable",
@@ -34,27 +48,24 @@ SITE_CHANGE = (
 router = APIRouter(tags=["zones"])
 
 
-@router.get("/v1/zones", summary="Every zone in short")
-async def get_zones(context: Context) -> ZonesAnswer:
+@router.get("/v1/zones", summary="All zones")
+async def get_zones(context: Context) -> ZonesResponse:
     """List every zone with its light, the decision in force, its override and its fault."""
     site, now = context.gateway.site, context.now()
-    zones = [pictures.show_in_short(zone, context.zone_status(zone.id), now) for zone in site.zones]
-    return ZonesAnswer(site=site.name, zones=zones)
+    zones = [zone_summary(zone, context.zone_status(zone.id), now) for zone in site.zones]
+    return ZonesResponse(site=site.name, zones=zones)
 
 
 @router.get(
-    "/v1/zones/{zone_id}",
-    summary="One zone in full",
-    responses=problems_of("unknown-zone"),
-    dependencies=[SHORT],
+    "/v1/zones/{zone_id}", summary="One zone", responses=problems_of("unknown-zone"), dependencies=[SHORT]
 )
-def get_zone(context: Context, zone_id: ZoneId) -> ZoneAnswer:
+def get_zone(context: Context, zone_id: ZoneId) -> ZoneResponse:
     """Show one zone: its wiring, load, light, decision, program, and its windows of tonight."""
-    return zone_response(context, zone_id)
+    return describe_zone(context, zone_id)
 
 
-def zone_response(context: RequestContext, zone_id: str) -> ZoneAnswer:
-    """Describe one zone in full.
+def describe_zone(context: RequestContext, zone_id: str) -> ZoneResponse:
+    """Describe one zone in full; every route that changes a zone responds with this.
 
     Raises:
         UnknownZoneError: no zone has that id.
@@ -63,33 +74,31 @@ def zone_response(context: RequestContext, zone_id: str) -> ZoneAnswer:
     with context.planner_lock:
         planner = context.gateway.planner
         zone = planner.site.zone(zone_id)
-        tonight = night_as_json(planner.plan(zone_id, planner.night_at(now.utc)))
-    return pictures.show_zone(zone, context.zone_status(zone_id), now, tonight)
+        tonight = planner.plan(zone_id, planner.night_at(now.utc))
+    return zone_response(zone, context.zone_status(zone_id), now, tonight)
 
 
 @router.get(
     "/v1/zones/{zone_id}/why",
     summary="Why a zone is lit or dark",
-    response_model=WhyAnswer,
     responses=problems_of("unknown-zone", "invalid-request", "keeper-silent"),
     dependencies=[SHORT],
 )
-def get_why(context: Context, zone_id: ZoneId, query: Annotated[WhyAsk, Query()]) -> dict[str, Any]:
+def get_why(context: Context, zone_id: ZoneId, params: Annotated[WhyParams, Query()]) -> WhyResponse:
     """Say why a zone is lit or dark, and until when.
 
-    Without `at`: the decision in force. With `at`: what the site file alone asks for at that instant,
-    past or to come; what somebody wanted at the time and what went wrong is in the switchings.
+    Without `at`: the decision in force. With `at`: what the site file alone asks for at that instant, past or
+    to come; overrides and faults of that time are in the switchings.
     """
-    if query.at is not None:
+    if params.at is not None:
         with context.planner_lock:
-            return why_as_json(context.gateway.planner, zone_id, query.at)
+            return why_by_site_file(context.gateway.planner, zone_id, params.at)
     site = context.gateway.site
     site.zone(zone_id)
-    seen = context.zone_status(zone_id)
-    if seen is None:
-        raise ProblemError("keeper-silent", f"the keeper has made no round with {zone_id} yet; ask again")
-    head = {"site": site.name, "zone": zone_id, "at": instant_text(context.now().utc)}
-    return {**head, **decision_as_json(seen.decision), "basis": "keeper", "note": BY_KEEPER}
+    status = context.zone_status(zone_id)
+    if status is None:
+        raise ProblemError("keeper-silent", f"the keeper has made no round with {zone_id} yet; try again")
+    return why_response(site.name, zone_id, context.now().utc, status.decision, basis="keeper")
 
 
 @router.put(
@@ -98,8 +107,8 @@ def get_why(context: Context, zone_id: ZoneId, query: Annotated[WhyAsk, Query()]
     responses=problems_of("not-a-program", *SITE_CHANGE),
     dependencies=[SHORT],
 )
-def put_program(context: Context, zone_id: ZoneId, body: ProgramAsk) -> ZoneAnswer:
-    """Write a zone's program into the site file, with its comments kept, and follow it from now on."""
+def put_program(context: Context, zone_id: ZoneId, body: ProgramRequest) -> ZoneResponse:
+    """Write a zone's program into the site file, its comments kept, and follow it from now on."""
     special_nights = None
     if body.special_nights is not None:
         special_nights = [
@@ -110,19 +119,19 @@ def put_program(context: Context, zone_id: ZoneId, body: ProgramAsk) -> ZoneAnsw
         lambda path: write_program(path, zone_id, body.program, special_nights),
         f"the program of {zone_id} was changed",
     )
-    return zone_response(context, zone_id)
+    return describe_zone(context, zone_id)
 
 
 @router.put(
     "/v1/zones/{zone_id}/override",
-    summary="Light a zone, or put it out, for now",
-    responses=problems_of("unknown-zone", "override-refused", *_CHANGE),
+    summary="Switch a zone on or off for now",
+    responses=problems_of("override-refused", *_CHANGE),
     dependencies=[SHORT],
 )
-def put_override(context: Context, zone_id: ZoneId, body: OverrideAsk) -> OverrideAnswer:
-    """Have a zone lit or dark until an instant, for a time, or until the program's next change.
+def put_override(context: Context, zone_id: ZoneId, body: OverrideRequest) -> OverrideResponse:
+    """Keep a zone lit or dark until an instant, for a time, or until the program's next change.
 
-    An override ends by itself, and outlives a restart. One that names no end lasts 24 h at most.
+    An override ends by itself, and survives a restart. One without an end lasts 24 h at most.
     """
     lasts_s = None if body.lasts is None else float(body.lasts.seconds)
     on = body.light == "on"
@@ -132,7 +141,7 @@ def put_override(context: Context, zone_id: ZoneId, body: OverrideAsk) -> Overri
         )
     except ValueError as error:
         raise ProblemError("override-refused", str(error)) from error
-    return pictures.show_override(override, context.now())
+    return override_response(override, context.now())
 
 
 @router.delete(
@@ -144,5 +153,5 @@ def put_override(context: Context, zone_id: ZoneId, body: OverrideAsk) -> Overri
     dependencies=[SHORT],
 )
 def delete_override(context: Context, zone_id: ZoneId) -> None:
-    """End an override before its time; also well where none was in force."""
+    """End an override before its time; no error where none was in force."""
     context.gateway.call(lambda keeper: keeper.lift_override(zone_id))

@@ -7,12 +7,12 @@ from typing import Literal
 from pydantic import Field
 
 from api.render.year_svg import NARROWEST_PX, USUAL_PX, WIDEST_PX
-from api.web.schemas.requests import Ask, DateField
+from api.web.schemas.fields import DateField, RequestModel
 
 PERIODS = "a season by the year in which it begins, a month, a night, or two nights joined by “to”"
 
 
-class HoursParams(Ask):
+class HoursParams(RequestModel):
     """The nights that are asked about, and into what they are cut."""
 
     by: Literal["night", "month", "season", "whole"] = Field(
@@ -28,7 +28,7 @@ class HoursParams(Ask):
     zone: str | None = Field(None, description="id of one zone; every zone if left out")
 
 
-class PictureQuery(Ask):
+class PictureQuery(RequestModel):
     """Which year is to be drawn, and how."""
 
     kind: Literal["past", "future"] = Field("future", description="what ran, or what will")
@@ -47,13 +47,13 @@ class PictureQuery(Ask):
     )
 
 
-class ReplacementsQuery(Ask):
+class ReplacementsQuery(RequestModel):
     """Whose replaced lamps are asked about."""
 
     zone: str | None = Field(None, description="id of one zone; every zone if left out")
 
 
-class ReplacementAsk(Ask):
+class ReplacementAsk(RequestModel):
     """Lamps that were replaced."""
 
     zone: str = Field(description="id of the zone")

@@ -6,18 +6,18 @@ from typing import Annotated, Literal, Self
 
 from pydantic import Field, model_validator
 
-from api.web.schemas.requests import Ask
+from api.web.schemas.fields import RequestModel
 
 Volts = Annotated[float, Field(ge=0, le=60)]
 
 
-class WiringQuery(Ask):
+class WiringParams(RequestModel):
     """The transformer that is asked about."""
 
     transformer: str | None = Field(None, description="id of one transformer; every one if left out")
 
 
-class FixtureMeasured(Ask):
+class FixtureMeasured(RequestModel):
     """What was measured at one fixture."""
 
     fixture: int = Field(ge=1, description="its place among the zone's fixtures, from 1")
@@ -33,7 +33,7 @@ class FixtureMeasured(Ask):
         return self
 
 
-class MeasuredAsk(Ask):
+class MeasuredRequest(RequestModel):
     """What was measured in one zone."""
 
     watts: Annotated[float, Field(gt=0, le=3000)] | None = Field(
@@ -52,7 +52,7 @@ class MeasuredAsk(Ask):
         return self
 
 
-class PlacingQuery(Ask):
+class PlacingParams(RequestModel):
     """The object that is to be lit."""
 
     kind: Literal["tree", "shrub", "tall thing", "wall", "path"] = Field(description="what it is")

@@ -4,11 +4,19 @@ from datetime import UTC, date, datetime
 
 import pytest
 
-from api.render.nights_json import nights_as_json, why_as_json
+from api.render.nights_json import nights_response, why_by_site_file
 from config.errors import UnknownZoneError
 from config.file.loader import parse_site
 from controller.planning.planner import Planner
 from tests.api.stand_in import SITE
+
+
+def nights(*args):
+    return nights_response(*args).model_dump(mode="json")
+
+
+def why(*args):
+    return why_by_site_file(*args).model_dump(mode="json")
 
 
 @pytest.fixture(scope="module")
@@ -19,7 +27,7 @@ def planner():
 def test_nights_have_the_shape_of_the_contract(planner):
     """A lit night is told exactly as the fixed contract of ``leerie nights`` has it."""
     # The example of the contract, made with astral's solar position for this invented place.
-    assert nights_as_json(planner, date(2027, 6, 21), date(2027, 6, 21), ["jetty"]) == {
+    assert nights(planner, date(2027, 6, 21), date(2027, 6, 21), ["jetty"]) == {
         "site": "Saltmarsh Lodge",
         "nights": [
             {
@@ -38,14 +46,14 @@ def test_a_dark_night_has_no_windows_and_says_why(planner):
     """A night whose dusk comes after the off time has no windows, and the words that say so."""
     site = SITE.replace("dusk to midnight", "dusk to 20:30")
     dark = Planner(parse_site(site, "site.toml").site)
-    (night,) = nights_as_json(dark, date(2027, 6, 21), date(2027, 6, 21), ["jetty"])["nights"]
+    (night,) = nights(dark, date(2027, 6, 21), date(2027, 6, 21), ["jetty"])["nights"]
     assert night["windows"] == []
     assert night["because"] == "dusk to 20:30: dusk (20:56) is not before 20:30"
 
 
 def test_nights_come_night_by_night_and_zones_in_the_order_of_the_file(planner):
     """Without zones named, every night lists every zone in the order of the site file."""
-    told = nights_as_json(planner, date(2027, 6, 24), date(2027, 6, 26))["nights"]
+    told = nights(planner, date(2027, 6, 24), date(2027, 6, 26))["nights"]
     assert [(each["night"], each["zone"], each["because"]) for each in told] == [
         ("2027-06-24", "jetty", "every night"),
         ("2027-06-24", "orchard", "every night"),
@@ -58,14 +66,14 @@ def test_nights_come_night_by_night_and_zones_in_the_order_of_the_file(planner):
 
 def test_zones_come_in_the_order_asked_for(planner):
     """Zones that were named come in the order in which they were named."""
-    told = nights_as_json(planner, date(2027, 6, 24), date(2027, 6, 24), ["orchard", "jetty"])["nights"]
+    told = nights(planner, date(2027, 6, 24), date(2027, 6, 24), ["orchard", "jetty"])["nights"]
     assert [each["zone"] for each in told] == ["orchard", "jetty"]
 
 
 def test_nights_of_an_unknown_zone_are_refused(planner):
     """A zone that the site does not have is refused even where no night is asked for."""
     with pytest.raises(UnknownZoneError, match="no zone is called “pier”"):
-        nights_as_json(planner, date(2027, 6, 25), date(2027, 6, 24), ["pier"])
+        nights(planner, date(2027, 6, 25), date(2027, 6, 24), ["pier"])
 
 
 @pytest.mark.parametrize(
@@ -89,7 +97,7 @@ def test_nights_of_an_unknown_zone_are_refused(planner):
 )
 def test_why_changes_with_the_second(planner, at_utc, on, because, until):
     """The answer to why is that of its very second, and its until is where the next answer begins."""
-    told = why_as_json(planner, "jetty", at_utc)
+    told = why(planner, "jetty", at_utc)
     assert (told["on"], told["because"], told["until"]) == (on, f"{because}, every night", until)
     assert (told["site"], told["zone"], told["cause"]) == ("Saltmarsh Lodge", "jetty", "program")
     assert told["basis"] == "site file"
@@ -99,15 +107,13 @@ def test_why_changes_with_the_second(planner, at_utc, on, because, until):
 def test_why_takes_an_instant_of_any_offset(planner):
     """An instant with another offset from UTC is the same instant, and is told in UTC."""
     at = datetime.fromisoformat("2027-06-21T21:30:00-04:00")
-    assert why_as_json(planner, "jetty", at) == why_as_json(planner, "jetty", at.astimezone(UTC))
-    assert why_as_json(planner, "jetty", at)["at"] == "2027-06-22T01:30:00Z"
+    assert why(planner, "jetty", at) == why(planner, "jetty", at.astimezone(UTC))
+    assert why(planner, "jetty", at)["at"] == "2027-06-22T01:30:00Z"
 
 
 def test_why_of_a_zone_out_of_service_says_so(planner):
     """A zone out of service is dark at every instant, with its reason and no end."""
     site = SITE.replace('id = "orchard"', 'id = "orchard"\nout_of_service = "cable cut by a spade"')
-    told = why_as_json(
-        Planner(parse_site(site, "site.toml").site), "orchard", datetime(2027, 6, 22, 2, tzinfo=UTC)
-    )
+    told = why(Planner(parse_site(site, "site.toml").site), "orchard", datetime(2027, 6, 22, 2, tzinfo=UTC))
     assert (told["on"], told["cause"], told["until"]) == (False, "out of service", None)
     assert told["because"] == "out of service: cable cut by a spade"

@@ -75,12 +75,12 @@ def test_every_error_is_described_as_a_problem_document(document):
 def test_bodies_are_described_as_texts_of_the_language(document):
     """The bodies are described: their texts as texts, with an example, and no further field allowed."""
     schemas = document["components"]["schemas"]
-    assert schemas["ProgramAsk"]["properties"]["program"]["items"] == {
+    assert schemas["ProgramRequest"]["properties"]["program"]["items"] == {
         "type": "string",
         "examples": ["dusk to midnight"],
     }
-    assert set(schemas["OverrideAsk"]["properties"]) == {"light", "until", "for"}
-    for name in ("ProgramAsk", "OverrideAsk", "SpecialNightAsk"):
+    assert set(schemas["OverrideRequest"]["properties"]) == {"light", "until", "for"}
+    for name in ("ProgramRequest", "OverrideRequest", "SpecialNightRequest"):
         assert schemas[name]["additionalProperties"] is False
 
 

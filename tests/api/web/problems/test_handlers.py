@@ -95,7 +95,7 @@ def test_a_fault_inside_is_told_without_its_innards(house, monkeypatch, caplog):
     def fail(_planner, *_args):
         raise ZeroDivisionError("secret of the house")
 
-    monkeypatch.setattr("api.web.routes.nights.nights_as_json", fail)
+    monkeypatch.setattr("api.web.routes.nights.nights_response", fail)
     with caplog.at_level(logging.ERROR):
         response = house.ask("GET", "/v1/nights")
     told = problem(response, "fault", at="/v1/nights")

@@ -226,7 +226,12 @@ def test_an_override_that_ends_in_the_past_is_refused(house):
         ({"light": "on", "for": 90}, [("#/for", "for: must be a string, not “90”")]),
         (
             {"light": "on", "until": "2027-06-22T04:00:00Z", "for": "1h"},
-            [("#", "the body: an override ends at an instant or after a time; give “until” or “for”")],
+            [
+                (
+                    "#",
+                    "the body: give “until” or “for”, not both",
+                )
+            ],
         ),
         ([], [("#", "the body: must be an object")]),
         (None, [("#", "the body: is missing")]),

@@ -1,0 +1,59 @@
+"""What the request models share: their base, and fields that are read from text."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import date, datetime
+from typing import Annotated, TypeVar
+
+from pydantic import BaseModel, ConfigDict, GetPydanticSchema, WithJsonSchema
+from pydantic_core import PydanticKnownError, core_schema
+
+from api.render.instants import EXAMPLE, read_date, read_instant
+from config.program.parser import parse_duration, parse_span
+from config.program.spans import Duration, Span
+from config.program.special_nights import Nights, parse_nights
+
+T = TypeVar("T")
+
+
+class RequestModel(BaseModel):
+    """The base of every body and of all parameters: only described fields, and no text for a number."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", strict=True)
+
+
+def _reader(read: Callable[[str], T]) -> GetPydanticSchema:
+    """Have a string read by a function; anything else is refused, and no model is built of the result."""
+
+    def take(value: object) -> T:
+        if not isinstance(value, str):
+            raise PydanticKnownError("string_type")
+        if any("\ud800" <= letter <= "\udfff" for letter in value):
+            # Half of a pair of surrogates: JSON may carry it (RFC 8259, section 8.2), no text in UTF-8 can.
+            raise PydanticKnownError("string_unicode")
+        return read(value)
+
+    schema = core_schema.no_info_plain_validator_function(take)
+    return GetPydanticSchema(lambda _source, _handler: schema)
+
+
+def _text(**schema: object) -> WithJsonSchema:
+    """Describe a string in the OpenAPI document."""
+    return WithJsonSchema({"type": "string", **schema})
+
+
+def _read_edge(text: str) -> date | datetime:
+    """Read the beginning or the end of a period: a night by its date, or an instant."""
+    try:
+        return read_instant(text) if "T" in text.upper() or " " in text else read_date(text)
+    except ValueError as error:
+        raise ValueError(f"{error}, or the date of a night" if "T" in text.upper() else str(error)) from error
+
+
+SpanField = Annotated[Span, _reader(parse_span), _text(examples=["dusk to midnight"])]
+NightsField = Annotated[Nights, _reader(parse_nights), _text(examples=["Fri, Sat"])]
+LengthField = Annotated[Duration, _reader(parse_duration), _text(examples=["1h30m"])]
+InstantField = Annotated[datetime, _reader(read_instant), _text(format="date-time", examples=[EXAMPLE])]
+DateField = Annotated[date, _reader(read_date), _text(format="date", examples=["2027-06-21"])]
+EdgeField = Annotated[date | datetime, _reader(_read_edge), _text(examples=["2027-06-21", EXAMPLE])]

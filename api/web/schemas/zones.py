@@ -1,0 +1,209 @@
+"""The requests and responses about zones: state, program, override."""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta
+from typing import Annotated, Any, Literal, Self
+
+from pydantic import ConfigDict, Field, model_validator
+from pydantic.config import JsonDict
+
+from api.render.instants import coming_text, instant_text
+from api.render.model import Instant, ResponseModel
+from api.render.nights_json import DecisionResponse, NightResponse, decision_response, night_response
+from api.web.schemas.fields import InstantField, LengthField, NightsField, RequestModel, SpanField
+from config.models.site import Zone
+from controller.clock.clock import STEP_TOLERANCE_S
+from controller.keeper.state import ZoneStatus
+from controller.planning.decision import seconds_left
+from controller.planning.plan import NightPlan
+from controller.records.entries import Override
+from controller.records.reading import Reading
+
+SpanText = Annotated[str, Field(examples=["dusk to midnight"])]
+
+
+class SpecialNightRequest(RequestModel):
+    """Nights that differ, and what the zone does then."""
+
+    nights: NightsField = Field(
+        description="weekdays such as “Fri, Sat”, a date such as “2027-12-31”, or a part of every year "
+        "such as “12-20 to 01-06”"
+    )
+    program: list[SpanField] = Field(description="spans; an empty list means dark")
+
+
+class ProgramRequest(RequestModel):
+    """What a zone does from now on."""
+
+    program: list[SpanField] = Field(description="spans for every night; an empty list means dark")
+    special_nights: list[SpecialNightRequest] | None = Field(
+        None, description="nights that differ, the last that matches decides; if left out, the file's stay"
+    )
+
+
+# What ``OverrideRequest._one_end`` checks, in the words of JSON Schema.
+_NOT_BOTH: JsonDict = {
+    "not": {
+        "required": ["until", "for"],
+        "properties": {"until": {"type": "string"}, "for": {"type": "string"}},
+    }
+}
+
+
+class OverrideRequest(RequestModel):
+    """Light or dark for now: until an instant, for a time, or until the program's next change."""
+
+    model_config = ConfigDict(json_schema_extra=_NOT_BOTH)
+
+    light: Literal["on", "off"]
+    until: InstantField | None = Field(None, description="the instant at which it ends (RFC 3339)")
+    lasts: LengthField | None = Field(None, alias="for", description="or how long it lasts")
+
+    @model_validator(mode="after")
+    def _one_end(self) -> Self:
+        """Refuse two ends."""
+        if self.until is not None and self.lasts is not None:
+            raise ValueError("give “until” or “for”, not both")
+        return self
+
+
+class WhyParams(RequestModel):
+    """The instant that is asked about."""
+
+    at: InstantField | None = Field(None, description="the instant (RFC 3339); now if left out")
+
+
+class FaultResponse(ResponseModel):
+    """A relay that does not switch as it should."""
+
+    because: str
+    since: Instant
+    tries: int = Field(description="failed tries so far; the keeper keeps trying")
+
+
+class OverrideResponse(ResponseModel):
+    """A person's “on” or “off” for now."""
+
+    light: str = Field(description="“on” or “off”")
+    until: Instant | None = Field(description="when it ends; null while the clock is not trusted")
+    lasts_s: float | None = Field(description="seconds left; null where that is not known yet")
+    placed_at: Instant
+    by: str = Field(description="who asked", examples=["api"])
+
+
+class ZoneSummary(ResponseModel):
+    """One zone in the overview."""
+
+    id: str
+    name: str
+    lit: bool = Field(description="what was last read back from the relay")
+    decision: DecisionResponse | None = Field(
+        description="null until the keeper's first round with this zone"
+    )
+    override: OverrideResponse | None
+    fault: FaultResponse | None
+
+
+class ZonesResponse(ResponseModel):
+    """Every zone of the site, in the order of the site file."""
+
+    site: str
+    zones: list[ZoneSummary]
+
+
+class LoadResponse(ResponseModel):
+    """The load of a zone, and where the number comes from."""
+
+    watts: float | None = Field(description="all lamps of the zone together; null where not known")
+    origin: str | None = Field(description="“measured”, “fixtures” or “rated”; null where not known")
+
+
+class SpecialNightResponse(ResponseModel):
+    """Nights that differ; no span at all means dark."""
+
+    nights: str = Field(examples=["Fri, Sat"])
+    program: list[SpanText]
+
+
+class ZoneResponse(ZoneSummary):
+    """One zone in full."""
+
+    transformer: str | None
+    pin: int = Field(description="BCM number of the header pin")
+    rated_load: LoadResponse
+    totals_since: Instant | None = Field(description="by the clock as it is now; null while it is dark")
+    out_of_service: str | None = Field(description="why it is never lit; null where it is in service")
+    program: list[SpanText]
+    special_nights: list[SpecialNightResponse]
+    tonight: NightResponse = Field(description="by the site file alone")
+
+
+def zone_summary(zone: Zone, status: ZoneStatus | None, now: Reading) -> ZoneSummary:
+    """Describe one zone in the overview; ``status`` is None until the keeper's first round with it."""
+    return ZoneSummary(**_summary(zone, status, now))
+
+
+def zone_response(zone: Zone, status: ZoneStatus | None, now: Reading, tonight: NightPlan) -> ZoneResponse:
+    """Describe one zone in full."""
+    load, totals_since = zone.rated_load, None if status is None else status.totals_since
+    return ZoneResponse(
+        **_summary(zone, status, now),
+        transformer=zone.transformer,
+        pin=zone.pin,
+        rated_load=LoadResponse(watts=load.watts, origin=load.origin or None),
+        totals_since=None if totals_since is None else instant_text(by_present_clock(totals_since, now)),
+        out_of_service=zone.out_of_service,
+        program=[str(span) for span in zone.program],
+        special_nights=[
+            SpecialNightResponse(nights=str(each.nights), program=[str(span) for span in each.program])
+            for each in zone.special_nights
+        ],
+        tonight=night_response(tonight),
+    )
+
+
+def override_response(override: Override, now: Reading) -> OverrideResponse:
+    """Describe an override."""
+    left_s, until_utc = seconds_left(override, now), override.ends_at_utc
+    if until_utc is None and left_s is not None and now.trusted:
+        until_utc = now.utc + timedelta(seconds=left_s)
+    return OverrideResponse(
+        light="on" if override.on else "off",
+        until=None if until_utc is None else coming_text(until_utc),
+        lasts_s=None if left_s is None else max(0.0, round(left_s, 1)),
+        placed_at=instant_text(by_present_clock(override.placed_at, now)),
+        by=override.by,
+    )
+
+
+def by_present_clock(then: Reading, now: Reading) -> datetime:
+    """Give the instant of an earlier reading, by the clock as it is now.
+
+    A board that woke up in 1970 and learned the time later was not started in 1970. Within a boot the time
+    that passed is known from the boot-time clock, which nobody sets.
+    """
+    if then.boot_id != now.boot_id:
+        return then.utc
+    reckoned_utc = now.utc - timedelta(seconds=now.boot_s - then.boot_s)
+    stepped_s = abs((reckoned_utc - then.utc).total_seconds())
+    return reckoned_utc if stepped_s > STEP_TOLERANCE_S else then.utc
+
+
+def _summary(zone: Zone, status: ZoneStatus | None, now: Reading) -> dict[str, Any]:
+    """Give the fields of ``ZoneSummary``, which ``ZoneResponse`` has too."""
+    override, fault = (None, None) if status is None else (status.override, status.fault)
+    return {
+        "id": zone.id,
+        "name": zone.name,
+        "lit": status is not None and status.lit,
+        "decision": None if status is None else decision_response(status.decision),
+        "override": None if override is None else override_response(override, now),
+        "fault": None
+        if fault is None
+        else FaultResponse(
+            because=fault.words,
+            since=instant_text(by_present_clock(fault.since, now)),
+            tries=fault.tries,
+        ),
+    }
