@@ -190,7 +190,7 @@ def test_the_scheduler_leads_to_the_round_at_a_boundary(alone: Callable[..., Non
     house = House("21:00 to 21:02", clock=clock, pace=600)
 
     async def scenario() -> None:
-        clock.go()
+        clock.start()
         house.loop.run_once()
         await house.until(lambda: len(house.ledger.switchings("zone-0")) == 2)
 
