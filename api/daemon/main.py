@@ -20,13 +20,14 @@ from controller.clock.clock import SystemClock
 from controller.clock.trust import RELEASED_UTC
 from controller.clock.tzdata import use_newest_zone_data
 from controller.journal.journal import Journal
-from controller.journal.lock import StateLock, lock_state
+from controller.journal.lock import lock_state
 from controller.journal.previous_run import PreviousRun, read_previous_run
 from controller.keeper.keeper import Keeper
 from controller.relays import Wire, open_relays
 
 if TYPE_CHECKING:
     from api.web.gateway import KeeperGateway
+    from config.file.lock import FileLock
 
 log = logging.getLogger("leerie")
 
@@ -64,9 +65,7 @@ def run_daemon(site_path: Path, *, state: Path, port: int, relays_off: bool = Fa
     return 0
 
 
-def _run(
-    site: Site, refused: str, *, site_path: Path, state: Path, lock: StateLock | None, port: int
-) -> None:
+def _run(site: Site, refused: str, *, site_path: Path, state: Path, lock: FileLock | None, port: int) -> None:
     """Put the daemon together: the lights, then everything else; run it, and stop it in reverse."""
     journal = Journal(state, lock=lock)
     previous = read_previous_run(journal)
@@ -138,7 +137,7 @@ def _make_clock(site: Site, previous: PreviousRun | None) -> SystemClock:
     )
 
 
-def _lock(state: Path) -> StateLock | None:
+def _lock(state: Path) -> FileLock | None:
     """Lock the state folder; None where that is not possible now, which must not keep the garden dark.
 
     Raises:

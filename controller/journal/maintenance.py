@@ -1,7 +1,6 @@
-"""The maintenance: has the journal written, looked after and copied, out of the keeper's way.
+"""Keeps the journal written, whole and backed up, beside the keeper.
 
-All of it may be slow, so it runs beside the keeper: in a thread of the daemon, between two rounds of the
-simulation.
+All of it may be slow, so it runs in a thread of the daemon, or between two rounds of the simulation.
 """
 
 from __future__ import annotations
@@ -25,9 +24,9 @@ class JournalMaintenance:
 
     Args:
         journal: the journal.
-        clock: tells when it was that something was set aside.
-        past: what the journal could tell at the start; None where it could not.
-        learn: is told of an earlier keeper once the journal can tell.
+        clock: gives the instant at which a damaged journal was set aside.
+        past: what the journal said at the start; None where it could not be read.
+        learn: is given what earlier keepers left behind, once the journal can be read.
     """
 
     def __init__(
@@ -38,22 +37,22 @@ class JournalMaintenance:
         past: PreviousRun | None,
         learn: Callable[[PreviousRun], None],
     ) -> None:
-        """Begin to write."""
+        """Take over the journal; nothing is written yet."""
         self._journal = journal
         self._clock = clock
         self._past = past
         self._learn = learn
-        self._before = past
-        self._begun = False
+        self._before_writing = past
+        self._has_written = False
 
     def flush(self) -> None:
-        """Write what waits; a journal that turns out damaged is set aside and begun afresh.
+        """Write what waits; a journal that turns out damaged is set aside and a new one started.
 
         Raises:
             JournalError: nothing can be written now; all of it goes on waiting.
         """
-        if self._before is None and not self._begun:
-            self._before = read_previous_run(self._journal)
+        if self._before_writing is None and not self._has_written:
+            self._before_writing = read_previous_run(self._journal)
         try:
             self._journal.flush()
         except JournalError:
@@ -61,28 +60,28 @@ class JournalMaintenance:
                 raise
             self.check()
             self._journal.flush()
-        self._begun = True
+        self._has_written = True
         if self._past is None and (past := read_previous_run(self._journal)) is not None:
-            # How an earlier keeper ended is told by what was there before our own entries, or not at all.
-            self._learn(replace(self._before or PreviousRun(), overrides=past.overrides))
+            # How an earlier keeper ended is known from what was there before our own entries, or not at all.
+            self._learn(replace(self._before_writing or PreviousRun(), overrides=past.overrides))
             self._past = past
 
     def check(self) -> None:
-        """Read the whole journal once, and begin it afresh where it is damaged.
+        """Read the whole journal once; where it is damaged, set it aside and start a new one.
 
         Raises:
-            JournalError: it cannot be looked at, or not be replaced, now.
+            JournalError: it cannot be read, or not be replaced, now.
         """
         at = self._clock.read()
-        aside = self._journal.check(at)
-        if aside is not None:
-            log.error("journal: %s", aside)
-            words = "the journal was damaged; it was set aside whole and a fresh one begun"
+        replaced = self._journal.check(at)
+        if replaced is not None:
+            log.error("journal: %s", replaced)
+            words = "the journal was damaged; it was set aside unchanged and a new one started"
             self._journal.append(Event(kind=EventKind.JOURNAL_SET_ASIDE, at=at, words=words))
 
     def back_up(self, night: date) -> None:
-        """Make the copy of a night, where one is due; a failure is logged, the next night tries again."""
+        """Make the backup of a night, where one is due; a failure is logged, the next night tries again."""
         try:
             self._journal.back_up(night)
         except JournalError as error:
-            log.warning("journal: no copy this night: %s", error)
+            log.warning("journal: no backup this night, the next night tries again: %s", error)

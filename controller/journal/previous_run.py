@@ -1,14 +1,17 @@
-"""The past: what a keeper that starts is told by the journal of the one before it."""
+"""What the journal knows of earlier keepers: the questions that a keeper asks at its start."""
 
 from __future__ import annotations
 
 import logging
+import sqlite3
 from dataclasses import dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING
 
 from config.errors import JournalError
-from controller.records.entries import Override, Switching
+from controller.calendar.intervals import utc_of
+from controller.journal.rows import OVERRIDES, SWITCHINGS, as_reading
+from controller.records.entries import EventKind, Override, Switching
 from controller.records.reading import Reading
 
 if TYPE_CHECKING:
@@ -16,18 +19,38 @@ if TYPE_CHECKING:
 
 log = logging.getLogger(__name__)
 
+# Every boot's last heartbeat, and the newest row of each table that shows that a keeper ran.
+SIGNS_OF_LIFE = """
+    SELECT at_ms, boot_ms, boot, trusted FROM beat
+    UNION ALL SELECT at_ms, boot_ms, boot, trusted FROM switching WHERE id = (SELECT max(id) FROM switching)
+    UNION ALL SELECT at_ms, boot_ms, boot, trusted FROM event WHERE id = (SELECT max(id) FROM event)
+    UNION ALL SELECT at_ms, boot_ms, boot, trusted FROM override WHERE id = (SELECT max(id) FROM override)"""
+
+# A relay rests for a minute at most: one that switched before these rows need not rest any more.
+_LAST_FEW = 100
+
+# Every table with instants of its own; each has an index by instant, or few rows.
+_TRUSTED_INSTANTS = (
+    "SELECT at_ms FROM switching WHERE trusted ORDER BY at_ms DESC LIMIT 1",
+    "SELECT at_ms FROM event WHERE trusted ORDER BY at_ms DESC LIMIT 1",
+    "SELECT at_ms FROM override WHERE trusted ORDER BY at_ms DESC LIMIT 1",
+    "SELECT max(ended_at_ms) FROM override WHERE ended_trusted",
+    "SELECT max(at_ms) FROM beat WHERE trusted",
+    "SELECT max(at_ms) FROM replacement WHERE trusted",
+)
+
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class PreviousRun:
-    """What the journal knows of earlier keepers.
+    """What earlier keepers left behind; as it is here, it is what a new journal says.
 
     Attributes:
-        overrides: those in force when the last keeper ended.
-        last_sign: the last sign of life; None in a new journal.
-        ended_well: whether the last keeper said that it stopped.
-        last_instant_utc: the latest instant that was written by a trusted clock; None where there is none.
+        overrides: those in force when the last keeper ended, at most one for each zone.
+        last_sign: the last sign of life, a heartbeat or any entry that is later; None in a new journal.
+        ended_well: whether the last keeper recorded that it stopped; also true where there was none.
+        last_instant_utc: the latest instant that a trusted clock gave to any entry; None where there is none.
         trusted_boot_id: the newest boot in which the clock was trusted; None where there is none.
-        last_switchings: the newest switching of each zone that switched lately.
+        last_switchings: the newest switching of each zone that switched lately, newest first.
     """
 
     overrides: tuple[Override, ...] = ()
@@ -38,23 +61,58 @@ class PreviousRun:
     last_switchings: tuple[Switching, ...] = ()
 
     def switched_in(self, boot_id: str) -> dict[str, float]:
-        """Say when relays were last switched in a boot, by zone, on its clock: they may have to rest."""
+        """Give when relays last switched in a boot, by zone, on its clock: they may have to rest."""
         return {each.zone: each.at.boot_s for each in self.last_switchings if each.at.boot_id == boot_id}
 
 
 def read_previous_run(journal: Journal) -> PreviousRun | None:
     """Ask the journal what was; None where it cannot say now, for whatever reason: the lights come first."""
     try:
-        return PreviousRun(
-            overrides=tuple(journal.overrides_in_force()),
-            last_sign=journal.last_beat(),
-            ended_well=journal.ended_well(),
-            last_instant_utc=journal.last_instant(),
-            trusted_boot_id=journal.trusted_boot_id(),
-            last_switchings=tuple(journal.last_switchings()),
-        )
+        return journal.previous_run()
     except JournalError as error:
         log.warning("journal: %s", error)
     except Exception:
-        log.exception("journal: it could not be asked what was")
+        log.exception("journal: what earlier keepers left behind could not be read")
     return None
+
+
+def find_previous_run(connection: sqlite3.Connection) -> PreviousRun:
+    """Ask an open journal what earlier keepers left behind."""
+    started_or_stopped = connection.execute(
+        "SELECT kind FROM event WHERE kind IN (?, ?) ORDER BY id DESC LIMIT 1",
+        (EventKind.STARTED.value, EventKind.STOPPED.value),
+    ).fetchone()
+    rows = [connection.execute(select).fetchone() for select in _TRUSTED_INSTANTS]
+    instants_ms = [row[0] for row in rows if row is not None and row[0] is not None]
+    boot = connection.execute("SELECT boot_id FROM boot WHERE trusted ORDER BY id DESC LIMIT 1").fetchone()
+    newest: dict[str, Switching] = {}
+    for each in SWITCHINGS.fetch(connection, f"ORDER BY s.id DESC LIMIT {_LAST_FEW}"):
+        newest.setdefault(each.zone, each)
+    return PreviousRun(
+        overrides=tuple(overrides_in_force(connection)),
+        last_sign=last_sign_of_life(connection),
+        ended_well=started_or_stopped in (None, (EventKind.STOPPED.value,)),
+        last_instant_utc=utc_of(max(instants_ms)) if instants_ms else None,
+        trusted_boot_id=None if boot is None else str(boot[0]),
+        last_switchings=tuple(newest.values()),
+    )
+
+
+def overrides_in_force(connection: sqlite3.Connection) -> list[Override]:
+    """Give the overrides that were placed and have not ended, in the order of placing."""
+    return OVERRIDES.fetch(connection, "WHERE o.ended_at_ms IS NULL ORDER BY o.id")
+
+
+def unended_switchings(connection: sqlite3.Connection) -> list[Switching]:
+    """Give the switchings whose runs have not ended, at most one for each zone, oldest first."""
+    lit_by = "SELECT lit_by FROM account WHERE lit_by IS NOT NULL"
+    return SWITCHINGS.fetch(connection, f"WHERE s.id IN ({lit_by}) ORDER BY s.id")
+
+
+def last_sign_of_life(connection: sqlite3.Connection) -> Reading | None:
+    """Give the latest reading of the newest boot in the journal."""
+    row = connection.execute(
+        f"SELECT at_ms, boot_ms, boot.boot_id, l.trusted FROM ({SIGNS_OF_LIFE}) l "  # noqa: S608 - our own text
+        "JOIN boot ON boot.id = l.boot ORDER BY boot.id DESC, boot_ms DESC LIMIT 1"
+    ).fetchone()
+    return None if row is None else as_reading(*row)

@@ -1,11 +1,11 @@
-"""Reading the journal: what was switched, lit, overridden and replaced, over any stretch of time.
+"""Reads the journal: what was switched, lit, overridden and replaced, in any interval of time.
 
-A reader opens the file for each question, only to read, and closes it when the answer is used up; so it may
-be used from any thread, beside the keeper that writes, and on a copy. Answers are streamed and show the
-journal as it was when the first value was asked for.
+A reader opens the file for each question, only to read, and closes it when the answer is used up. So it may
+be used from any thread, while the keeper writes, and on a backup. Answers are streamed, and show the journal
+as it was when their first value was asked for.
 
-Stretches are half-open, in UTC: what happened at ``from_utc`` belongs to them, what happened at ``to_utc``
-does not; None leaves an end open. Every method may raise JournalError at the first value.
+Intervals are half-open, in UTC: what happened at ``from_utc`` belongs to them, what happened at ``to_utc``
+does not; None leaves an end open. Every method may raise JournalError at its first value.
 """
 
 from __future__ import annotations
@@ -13,56 +13,55 @@ from __future__ import annotations
 import contextlib
 import heapq
 import sqlite3
-from collections.abc import Callable, Iterator
-from datetime import datetime
+from collections.abc import Iterable, Iterator
+from datetime import date, datetime
 from pathlib import Path
 
-from controller.calendar.intervals import ms_of, utc_of
-from controller.journal.database import READING_ERRORS, explain, journal_path, open_to_read
-from controller.journal.recovery import last_sign_of_life
+from controller.calendar.intervals import MS_PER_S, ms_of, utc_of
+from controller.journal.database import journal_errors, journal_path, open_to_read
+from controller.journal.previous_run import last_sign_of_life
 from controller.journal.rows import (
-    SELECT_EVENT,
-    SELECT_OPEN_RUN,
-    SELECT_OVERRIDE,
-    SELECT_REPLACEMENT,
-    SELECT_RUN,
-    SELECT_SWITCHING,
+    AT,
+    OVERRIDES,
+    SWITCHINGS,
+    ZONE,
+    Query,
     Row,
     Value,
-    as_event,
     as_override,
-    as_override_end,
-    as_replacement,
-    as_run,
-    as_switching,
-    by_zone,
+    as_reading,
+    as_utc,
 )
 from controller.journal.schema import LONG_RUN_MS
 from controller.records.entries import (
+    Cause,
     Event,
+    EventKind,
+    OverrideEnded,
     PastOverride,
     Replacement,
     Run,
     Switching,
 )
 from controller.records.reading import Reading
-from controller.records.totals import ZoneSum
+from controller.records.totals import LoadSum, ZoneSum
 
 # Nothing waits for a reader, so it may wait for others.
-BUSY_S = 2.0
+_BUSY_S = 2.0
 # Before and after every instant that a datetime can hold.
-_EVER = (-(1 << 46), 1 << 48)
+_FIRST_MS, _LAST_MS = -(1 << 46), 1 << 48
+_OF_ZONE = "(:zone IS NULL OR {t}.zone = (SELECT id FROM zone WHERE name = :zone))"
 
 
 class JournalReader:
-    """Answers from a journal.
+    """Answers questions from a journal.
 
     Args:
-        place: the state directory, or the file of a copy.
+        place: the state folder, or the file of a backup.
     """
 
     def __init__(self, place: Path) -> None:
-        """Remember where; nothing is opened."""
+        """Remember the path; nothing is opened."""
         self.path = journal_path(place)
 
     def switchings(
@@ -74,46 +73,31 @@ class JournalReader:
         limit: int | None = None,
         newest_first: bool = False,
     ) -> Iterator[Switching]:
-        """Give the switchings of a stretch in the order of their instants, at most ``limit``."""
-        where, order = _zone_and_instant("s", zone), _order("s", limit, newest_first=newest_first)
-        return self._stream(as_switching, SELECT_SWITCHING + where + order, from_utc, to_utc, zone)
+        """Give the switchings of an interval in the order of their instants, at most ``limit``."""
+        way = "DESC" if newest_first else "ASC"
+        rest = (
+            f"WHERE s.at_ms >= :from AND s.at_ms < :to AND {_OF_ZONE.format(t='s')} "
+            f"ORDER BY s.at_ms {way}, s.id {way} LIMIT {-1 if limit is None else int(limit)}"
+        )
+        return self._stream(SWITCHINGS, rest, _interval(from_utc, to_utc, zone))
 
-    def events(
-        self,
-        from_utc: datetime | None = None,
-        to_utc: datetime | None = None,
-        *,
-        zone: str | None = None,
-        limit: int | None = None,
-        newest_first: bool = False,
-    ) -> Iterator[Event]:
-        """Give the events of a stretch in the order of their instants, at most ``limit``."""
-        where, order = _zone_and_instant("e", zone), _order("e", limit, newest_first=newest_first)
-        return self._stream(as_event, SELECT_EVENT + where + order, from_utc, to_utc, zone)
+    def events(self) -> Iterator[Event]:
+        """Give all events in the order of their instants."""
+        return self._stream(_EVENTS, "ORDER BY e.at_ms, e.id", {})
 
     def events_about(self, from_utc: datetime, to_utc: datetime) -> Iterator[Event]:
-        """Give the events that tell about a stretch, in the order in which they were written.
+        """Give the events that say what held in an interval, in the order in which they were written.
 
-        They begin with the start of the keeper that was at work when the stretch began, and end with the
-        first word of a trusted clock after it. In between are also those of clocks that were wrong, wherever
-        such a clock placed them.
+        They begin with the start of the keeper that ran when the interval began, and end with the first
+        event of a trusted clock after it. Those of wrong clocks in between are included, whatever their
+        instants.
         """
-        ids = (
-            " WHERE e.id >= ifnull((SELECT id FROM event WHERE kind = 'started' AND id <= "
-            "(SELECT id FROM event WHERE trusted AND at_ms < :from ORDER BY at_ms DESC, id DESC LIMIT 1) "
-            "ORDER BY id DESC LIMIT 1), 0) AND e.id <= max("
-            "ifnull((SELECT max(id) FROM event WHERE at_ms = (SELECT at_ms FROM event WHERE trusted "
-            "AND at_ms >= :to ORDER BY at_ms LIMIT 1)), (SELECT max(id) FROM event)), "
-            "ifnull((SELECT id FROM event WHERE trusted AND at_ms < :to ORDER BY at_ms DESC LIMIT 1), 0))"
-            " ORDER BY e.id"
-        )
-        return self._stream(as_event, SELECT_EVENT + ids, from_utc, to_utc, None)
+        return self._stream(_EVENTS, _ABOUT, _interval(from_utc, to_utc))
 
     def began_at(self) -> datetime | None:
-        """Give the first instant that the journal knows of; None where it knows of none."""
-        select = "SELECT min(at_ms) FROM (SELECT at_ms FROM event WHERE trusted ORDER BY at_ms LIMIT 1)"
-        ((at_ms,),) = self._rows(select, {})
-        return None if at_ms is None else utc_of(at_ms)
+        """Give the first instant of a trusted clock; None where there is none."""
+        rows = self._rows("SELECT at_ms FROM event WHERE trusted ORDER BY at_ms LIMIT 1", {})
+        return utc_of(rows[0][0]) if rows else None
 
     def last_sign(self) -> Reading | None:
         """Give the last sign of life of any keeper; None in an empty journal."""
@@ -123,56 +107,59 @@ class JournalReader:
     def overrides(
         self, from_utc: datetime | None = None, to_utc: datetime | None = None, *, zone: str | None = None
     ) -> Iterator[PastOverride]:
-        """Give every override that was in force at some moment of a stretch, in the order of placing."""
-        where = (
-            " WHERE o.at_ms < :to AND (o.at_ms >= :from OR ifnull(o.ended_at_ms > :from, 1))"
-            + _of_zone("o", zone)
-            + " ORDER BY o.id"
-        )
-        return self._stream(_as_past_override, SELECT_OVERRIDE + where, from_utc, to_utc, zone)
+        """Give every override that was in force at some moment of an interval, in the order of placing."""
+        in_force = "o.at_ms < :to AND (o.at_ms >= :from OR ifnull(o.ended_at_ms > :from, 1))"
+        rest = f"WHERE {in_force} AND {_OF_ZONE.format(t='o')} ORDER BY o.id"
+        return self._stream(_PAST_OVERRIDES, rest, _interval(from_utc, to_utc, zone))
 
     def replacements(self, zone: str | None = None) -> Iterator[Replacement]:
         """Give the lamps that were replaced, in the order of their dates."""
-        where = " WHERE 1" + _of_zone("r", zone) + " ORDER BY r.on_date, r.id"
-        return self._stream(as_replacement, SELECT_REPLACEMENT + where, None, None, zone)
+        rest = f"WHERE {_OF_ZONE.format(t='r')} ORDER BY r.on_date, r.id"
+        return self._stream(_REPLACEMENTS, rest, {"zone": zone})
 
     def runs(
         self, from_utc: datetime | None = None, to_utc: datetime | None = None, *, zone: str | None = None
     ) -> Iterator[Run]:
-        """Give every run that reaches into a stretch, in the order in which they began.
+        """Give every run that reaches into an interval, in the order in which they began.
 
         A run reaches from the instant at which it was lit to the one at which it was put out, and at least
         over the seconds that it was lit, counted back from its end: where the clock was set meanwhile, these
-        differ. A run that is still lit reaches on for ever. One that was lit for no time at all reaches into
-        the stretch that its instant belongs to.
+        differ. A run that is still lit has no end. One that was lit for no time at all reaches into the
+        interval that its instant belongs to.
         """
-        name = {"zone": zone} if zone is not None else {}
-        span = _span(from_utc, to_utc) | name
-        of_zone = _of_zone("a", zone)
-        reaches = " AND b.lit_from_ms < :to AND (b.at_ms > :from OR b.lit_from_ms >= :from)" + of_zone
+        interval, of_zone = _interval(from_utc, to_utc, zone), _OF_ZONE.format(t="a")
+        reaches = f"b.lit_from_ms < :to AND (b.at_ms > :from OR b.lit_from_ms >= :from) AND {of_zone}"
+        still_lit = f"{_OPEN_RUN} WHERE a.at_ms < :to AND {of_zone}"
+        long_before = (
+            f"{_RUN} WHERE b.at_ms - b.lit_from_ms > {LONG_RUN_MS} "
+            f"AND b.lit_from_ms < :from - {LONG_RUN_MS} AND {reaches}"
+        )
+        others = f"{_RUN} WHERE b.lit_from_ms >= :from - {LONG_RUN_MS} AND {reaches} ORDER BY b.lit_from_ms"
         with self._open() as connection:
-            # Few rows each: what is still lit, and what began more than a day before the stretch.
-            few = connection.execute(SELECT_OPEN_RUN + " WHERE a.at_ms < :to" + of_zone, span).fetchall()
-            few += connection.execute(
-                f"{SELECT_RUN} WHERE b.at_ms - b.lit_from_ms > {LONG_RUN_MS} "
-                f"AND b.lit_from_ms < :from - {LONG_RUN_MS} {reaches}",
-                span,
-            ).fetchall()
-            many = connection.execute(
-                f"{SELECT_RUN} WHERE b.lit_from_ms >= :from - {LONG_RUN_MS} {reaches} ORDER BY b.lit_from_ms",
-                span,
-            )
-            for row in heapq.merge(sorted(few, key=_began), many, key=_began):
-                yield as_run(row)
+            few: list[Row] = connection.execute(still_lit, interval).fetchall()
+            few += connection.execute(long_before, interval).fetchall()
+            many = connection.execute(others, interval)
+            for row in heapq.merge(sorted(few, key=_lit_from_ms), many, key=_lit_from_ms):
+                yield _as_run(row)
 
     def totals(self) -> list[ZoneSum]:
-        """Add up every zone's whole life, from the account that is kept with every switching."""
+        """Add up all runs of every zone that have ended, from the account kept with every switching."""
         select = (
             "SELECT zone.name, load.watts, load.origin, lit_ms, starts, cycles FROM account "
             "JOIN zone ON zone.id = account.zone JOIN load ON load.id = account.load "
             "ORDER BY account.zone, account.load"
         )
-        return by_zone(self._rows(select, {}))
+        return _as_zone_sums(self._rows(select, {}))
+
+    def totals_since(self, since_utc: datetime) -> list[ZoneSum]:
+        """Add up the runs of every zone since an instant; of one that it cuts, only the later part counts."""
+        select = (
+            "SELECT zone.name, load.watts, load.origin, sum(min(b.lit_ms, b.at_ms - :from)), "
+            "sum(a.at_ms >= :from), count(*) FROM switching b CROSS JOIN switching a ON a.id = b.on_id "
+            "JOIN zone ON zone.id = a.zone JOIN load ON load.id = a.load "
+            "WHERE b.at_ms >= :from AND b.lit_ms IS NOT NULL GROUP BY a.zone, a.load ORDER BY a.zone, a.load"
+        )
+        return _as_zone_sums(self._rows(select, _interval(since_utc)))
 
     def loads_at(self, at_utc: datetime) -> dict[str, float | None]:
         """Give the rated load, in watts, at which each zone was last lit before an instant; None: not known.
@@ -186,84 +173,112 @@ class JournalReader:
             f"({lit} AND at_ms < :from ORDER BY at_ms DESC, id DESC LIMIT 1), "
             f"({lit} AND at_ms >= :from ORDER BY at_ms, id LIMIT 1)) JOIN load ON load.id = s.load"
         )
-        return dict(self._rows(select, _span(at_utc, None)))
-
-    def totals_since(self, since_utc: datetime) -> list[ZoneSum]:
-        """Add up every zone's life since an instant; of a run that it cuts, only the later part counts.
-
-        Walks over the runs since then: totals is quicker where the whole is wanted.
-        """
-        select = (
-            "SELECT zone.name, load.watts, load.origin, sum(min(b.lit_ms, b.at_ms - :from)), "
-            "sum(a.at_ms >= :from), count(*) FROM switching b CROSS JOIN switching a ON a.id = b.on_id "
-            "JOIN zone ON zone.id = a.zone JOIN load ON load.id = a.load "
-            "WHERE b.at_ms >= :from AND b.lit_ms IS NOT NULL GROUP BY a.zone, a.load ORDER BY a.zone, a.load"
-        )
-        return by_zone(self._rows(select, _span(since_utc, None)))
-
-    # -- inside ----------------------------------------------------------------------------------------------
+        return dict(self._rows(select, _interval(at_utc)))
 
     @contextlib.contextmanager
     def _open(self) -> Iterator[sqlite3.Connection]:
         """Open the file for one answer, which sees one state of it throughout."""
-        connection = open_to_read(self.path, busy_s=BUSY_S)
-        try:
+        connection = open_to_read(self.path, busy_s=_BUSY_S)
+        with contextlib.closing(connection), journal_errors(self.path):
             connection.execute("BEGIN")
             yield connection
-        except READING_ERRORS as error:
-            raise explain(error, self.path) from error
-        finally:
-            connection.close()
 
     def _rows(self, select: str, values: dict[str, object]) -> list[Row]:
         """Run a select that gives few rows."""
         with self._open() as connection:
             return connection.execute(select, values).fetchall()
 
-    def _stream(
-        self,
-        make: Callable[[Row], Value],
-        select: str,
-        from_utc: datetime | None,
-        to_utc: datetime | None,
-        zone: str | None,
-    ) -> Iterator[Value]:
-        """Run a select and make its values one by one."""
-        values = _span(from_utc, to_utc) | ({} if zone is None else {"zone": zone})
+    def _stream(self, query: Query[Value], rest: str, values: dict[str, object]) -> Iterator[Value]:
+        """Run a query and make its values one by one."""
         with self._open() as connection:
-            for row in connection.execute(select, values):
-                yield make(row)
+            for row in connection.execute(f"{query.select} {rest}", values):
+                yield query.make(row)
 
 
-def _span(from_utc: datetime | None, to_utc: datetime | None) -> dict[str, object]:
-    """Give the ends of a stretch in milliseconds."""
+def _interval(
+    from_utc: datetime | None, to_utc: datetime | None = None, zone: str | None = None
+) -> dict[str, object]:
+    """Give what a select names: the ends of an interval in milliseconds, and a zone."""
     return {
-        "from": _EVER[0] if from_utc is None else ms_of(from_utc),
-        "to": _EVER[1] if to_utc is None else ms_of(to_utc),
+        "from": _FIRST_MS if from_utc is None else ms_of(from_utc),
+        "to": _LAST_MS if to_utc is None else ms_of(to_utc),
+        "zone": zone,
     }
 
 
-def _of_zone(table: str, zone: str | None) -> str:
-    """Narrow a select to one zone, where one is named."""
-    return "" if zone is None else f" AND {table}.zone = (SELECT id FROM zone WHERE name = :zone)"  # noqa: S608
-
-
-def _zone_and_instant(table: str, zone: str | None) -> str:
-    """Narrow a select to a stretch, and to one zone where one is named."""
-    return f" WHERE {table}.at_ms >= :from AND {table}.at_ms < :to" + _of_zone(table, zone)
-
-
-def _order(table: str, limit: int | None, *, newest_first: bool) -> str:
-    """Order a select by instant, entries of one instant as they were written."""
-    way = "DESC" if newest_first else "ASC"
-    return f" ORDER BY {table}.at_ms {way}, {table}.id {way} LIMIT {-1 if limit is None else int(limit)}"
-
-
-def _began(row: Row) -> int:
-    """Order rows of runs by their beginning."""
+def _lit_from_ms(row: Row) -> int:
+    """Give from when on a run counts."""
     return int(row[0])
 
 
+def _as_event(row: Row) -> Event:
+    kind, words, zone, size_s = row[4:]
+    return Event(kind=EventKind(kind), at=as_reading(*row[:4]), words=words, zone=zone, size_s=size_s)
+
+
 def _as_past_override(row: Row) -> PastOverride:
-    """Make an override and its end of a row of SELECT_OVERRIDE."""
-    return PastOverride(override=as_override(row), ended=as_override_end(row))
+    in_force = row[9] is None
+    ended = None if in_force else OverrideEnded(zone=row[4], at=as_reading(*row[9:13]), words=row[13])
+    return PastOverride(override=as_override(row), ended=ended)
+
+
+def _as_replacement(row: Row) -> Replacement:
+    zone, fixture, on_date, note = row[4:]
+    at, on_date = as_reading(*row[:4]), date.fromisoformat(on_date)
+    return Replacement(zone=zone, fixture=fixture, on_date=on_date, at=at, note=note)
+
+
+def _as_run(row: Row) -> Run:
+    _, on_ms, off_ms, lit_ms, zone, cause, words, ended_by, watts, origin, trusted = row
+    return Run(
+        zone=zone,
+        on_utc=utc_of(on_ms),
+        off_utc=as_utc(off_ms),
+        lit_s=None if lit_ms is None else lit_ms / MS_PER_S,
+        cause=Cause(cause),
+        words=words,
+        ended_by=None if ended_by is None else Cause(ended_by),
+        load_w=watts,
+        load_from=origin,
+        trusted=bool(trusted),
+    )
+
+
+def _as_zone_sums(rows: Iterable[Row]) -> list[ZoneSum]:
+    """Gather rows of sums, ordered by zone, into one value for each zone."""
+    sums: dict[str, list[LoadSum]] = {}
+    for zone, watts, origin, lit_ms, starts, cycles in rows:
+        part = LoadSum(load_w=watts, load_from=origin, lit_s=lit_ms / MS_PER_S, starts=starts, cycles=cycles)
+        sums.setdefault(zone, []).append(part)
+    return [ZoneSum(zone=zone, by_load=tuple(parts)) for zone, parts in sums.items()]
+
+
+_EVENTS = Query(
+    f"SELECT {AT.format(t='e')}, e.kind, e.words, {ZONE.format(t='e')}, e.size_s FROM event e",  # noqa: S608
+    _as_event,
+)
+_ABOUT = """
+    WHERE e.id >= ifnull((SELECT id FROM event WHERE kind = 'started' AND id <=
+    (SELECT id FROM event WHERE trusted AND at_ms < :from ORDER BY at_ms DESC, id DESC LIMIT 1)
+    ORDER BY id DESC LIMIT 1), 0) AND e.id <= max(
+    ifnull((SELECT max(id) FROM event WHERE at_ms =
+    (SELECT at_ms FROM event WHERE trusted AND at_ms >= :to ORDER BY at_ms LIMIT 1)),
+    (SELECT max(id) FROM event)),
+    ifnull((SELECT id FROM event WHERE trusted AND at_ms < :to ORDER BY at_ms DESC LIMIT 1), 0))
+    ORDER BY e.id"""
+_PAST_OVERRIDES = Query(OVERRIDES.select, _as_past_override)
+_REPLACEMENTS = Query(
+    f"SELECT {AT.format(t='r')}, {ZONE.format(t='r')}, r.fixture, r.on_date, r.note FROM replacement r",  # noqa: S608
+    _as_replacement,
+)
+# A run that is over is row b, which ended it, with row a, which began it. First comes from when on it counts.
+_RUN = """
+    SELECT b.lit_from_ms, a.at_ms, b.at_ms, b.lit_ms, zone.name, ra.cause, ra.words, rb.cause,
+    load.watts, load.origin, a.trusted AND b.trusted
+    FROM switching b CROSS JOIN switching a ON a.id = b.on_id JOIN zone ON zone.id = a.zone
+    JOIN reason ra ON ra.id = a.reason JOIN reason rb ON rb.id = b.reason JOIN load ON load.id = a.load"""
+_OPEN_RUN = """
+    SELECT a.at_ms, a.at_ms, NULL, NULL, zone.name, ra.cause, ra.words, NULL,
+    load.watts, load.origin, a.trusted
+    FROM account JOIN switching a ON a.id = account.lit_by JOIN zone ON zone.id = a.zone
+    JOIN reason ra ON ra.id = a.reason JOIN load ON load.id = a.load"""

@@ -1,20 +1,24 @@
-"""Writing entries into the tables of an open journal, inside a transaction that the caller holds.
+"""Writes entries into the tables of an open journal: many in one transaction, in their order, all or none.
 
-The rows of one zone alternate. Where an "on" meets a run that nobody ended (the board died while it was lit,
-and nobody closed it), that run is ended first, at the last sign of life of its boot.
+The rows of one zone alternate. Where an "on" meets a run that nobody ended (the board died while it was lit),
+that run is ended first, at the last sign of life of its boot.
 """
 
 from __future__ import annotations
 
+import contextlib
+import logging
 import sqlite3
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from typing import NamedTuple
 
-from controller.calendar.intervals import ms_of
-from controller.journal.ids import RowIds, When
-from controller.journal.recovery import SIGNS_OF_LIFE
+from config.errors import JournalDamagedError
+from controller.calendar.intervals import MS_PER_S, ms_of
+from controller.journal.database import DAMAGED, empty_journal
+from controller.journal.previous_run import SIGNS_OF_LIFE
+from controller.journal.queue import CloseOpenRuns, StartFresh, Work
 from controller.records.entries import (
     Cause,
-    Entry,
     Event,
     Heartbeat,
     Override,
@@ -24,34 +28,127 @@ from controller.records.entries import (
 )
 from controller.records.reading import Reading
 
+log = logging.getLogger(__name__)
+
+# Why a run or an override ended that its own keeper did not end.
 POWER_LOST = "the power was lost"
 DIED = "Leerie ended without warning"
 REPLACED = "another one took its place"
 LOST = "how it ended was lost with a damaged journal"
 
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class CloseOpenRuns:
-    """Asks that every run which an earlier keeper left lit be ended; ``now`` is the new keeper's start."""
-
-    now: Reading
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class StartFresh:
-    """Tells a journal that was begun from a copy, or empty, what is in force; all else in it is over."""
-
-    lit: tuple[Switching, ...]
-    overrides: tuple[Override, ...]
-    now: Reading
+# What says that a file refuses an entry, rather than cannot take it now: the entry breaks a rule of the
+# tables or holds what no column can, or the file is not what it was.
+_REFUSALS = (
+    sqlite3.IntegrityError,
+    sqlite3.DataError,
+    sqlite3.InterfaceError,
+    sqlite3.ProgrammingError,
+    TypeError,
+    ValueError,
+    OverflowError,
+    AttributeError,
+)
 
 
-Work = Entry | CloseOpenRuns | StartFresh
+class Transactions:
+    """Commits batches of entries to one file, and finds out about a commit that failed.
+
+    Where the disk fails as it syncs, a transaction may be in the file although the commit raised. The ids of
+    the rows show it once the file is opened again. Entries that add no row need no such check: written twice,
+    they are there once.
+    """
+
+    def __init__(self) -> None:
+        """Begin without a doubt."""
+        self._doubtful: tuple[tuple[int, ...], list[Work]] | None = None
+
+    def resolve_doubt(self, connection: sqlite3.Connection) -> list[Work]:
+        """Give the entries of a commit that failed and is in the file all the same, if there is one."""
+        if self._doubtful is None:
+            return []
+        ids, works = self._doubtful
+        saved = works if _last_ids(connection) == ids else []
+        self._doubtful = None
+        return saved
+
+    def commit(self, connection: sqlite3.Connection, works: Sequence[Work]) -> list[Work]:
+        """Write entries in one transaction, leaving out those that no journal would take.
+
+        The commit waits for the disk, unless there is nothing but heartbeats in it.
+
+        Returns:
+            What was written.
+
+        Raises:
+            JournalDamagedError: the file refuses an entry that an empty journal takes.
+            sqlite3.Error: it failed. The connection must be closed, which rolls back; then ``resolve_doubt``
+                finds out whether it is in the file.
+        """
+        durable = not all(isinstance(work, Heartbeat) for work in works)
+        connection.execute(f"PRAGMA synchronous = {'FULL' if durable else 'NORMAL'}")
+        before = _last_ids(connection)
+        written = _write_possible(connection, works)
+        after = _last_ids(connection)
+        if after != before:
+            self._doubtful = after, written
+        connection.execute("COMMIT")
+        self._doubtful = None
+        return written
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class _OpenRun:
-    """A run that is not ended: its "on" row."""
+def _last_ids(connection: sqlite3.Connection) -> tuple[int, ...]:
+    """Give the last id of every table that entries add rows to; it shows whether a commit is in the file."""
+    return tuple(
+        connection.execute(f"SELECT ifnull(max(id), 0) FROM {table}").fetchone()[0]  # noqa: S608
+        for table in ("switching", "event", "override", "replacement")
+    )
+
+
+def _write_possible(connection: sqlite3.Connection, works: Sequence[Work]) -> list[Work]:
+    """Write all but what no journal would take, in a transaction that stays open; give what was written."""
+    wanted = list(works)
+    while (refused := _try_to_write(connection, wanted)) is not None:
+        position, refusal = refused
+        if _is_possible(wanted[position]):
+            raise JournalDamagedError(f"the journal: {DAMAGED} ({refusal})") from refusal
+        log.error("journal: an entry that cannot be written was dropped: %r", wanted.pop(position))
+    return wanted
+
+
+def _try_to_write(connection: sqlite3.Connection, works: Sequence[Work]) -> tuple[int, Exception] | None:
+    """Write all; where one is refused, write none and give its position and the refusal."""
+    connection.execute("BEGIN IMMEDIATE")
+    writer = Writer(connection)
+    for position, work in enumerate(works):
+        try:
+            writer.write(work)
+        except _REFUSALS as refusal:
+            connection.execute("ROLLBACK")
+            return position, refusal
+    return None
+
+
+def _is_possible(work: Work) -> bool:
+    """Whether an empty journal takes an entry."""
+    with contextlib.closing(empty_journal()) as empty:
+        try:
+            Writer(empty).write(work)
+        except _REFUSALS:
+            return False
+    return True
+
+
+class _When(NamedTuple):
+    """The four columns that every row has."""
+
+    at_ms: int
+    boot_ms: int
+    boot: int
+    trusted: bool
+
+
+class _OpenRun(NamedTuple):
+    """A run that has not ended: its "on" row."""
 
     on_id: int
     zone: int
@@ -60,17 +157,23 @@ class _OpenRun:
     boot_ms: int
     boot: int
 
+    def lit_ms(self, when: _When) -> int:
+        """Measure it: on the boot-time clock where both ends share a boot, else by the wall clock."""
+        if when.boot == self.boot and when.boot_ms >= self.boot_ms:
+            return when.boot_ms - self.boot_ms
+        return max(0, when.at_ms - self.at_ms)
+
 
 class Writer:
-    """Writes entries through one connection, in one transaction; remembers the ids of what repeats.
+    """Writes entries through one connection, in a transaction that the caller holds.
 
-    After a rollback it must be thrown away: what it remembers may not be in the file.
+    It remembers the ids of what repeats, so after a rollback it must be thrown away.
     """
 
     def __init__(self, connection: sqlite3.Connection) -> None:
         """Take a connection; nothing is read yet."""
         self._execute = connection.execute
-        self._names = RowIds(connection)
+        self._ids = RowIds(connection)
 
     def write(self, work: Work) -> None:
         """Write one entry, or do what a request asks.
@@ -81,154 +184,131 @@ class Writer:
         """
         match work:
             case Switching():
-                self._switching(work)
+                self._switch(work)
             case Heartbeat():
                 self._beat(work.at)
-            case Event():
-                self._event(work)
+            case Event(at=at, kind=kind, words=words, size_s=size_s):
+                zone = None if work.zone is None else self._ids.zone(work.zone)
+                self._insert("event", at, kind=kind.value, words=words, zone=zone, size_s=size_s)
             case Override():
                 self._override(work)
             case OverrideEnded():
                 self._end_override(work)
-            case Replacement():
-                self._replacement(work)
+            case Replacement(at=at, fixture=fixture, note=note):
+                zone, on_date = self._ids.zone(work.zone), work.on_date.isoformat()
+                self._insert("replacement", at, zone=zone, fixture=fixture, on_date=on_date, note=note)
             case CloseOpenRuns():
                 for run in self._open_runs():
                     self._close(run, work.now)
             case StartFresh():
-                self._begin_anew(work)
+                self._start_fresh(work)
             case _:
                 raise TypeError(f"the journal takes entries, got {work!r}")
 
-    # -- one method for each kind of entry -------------------------------------------------------------------
+    def _insert(self, table: str, at: Reading | _When, **values: object) -> int:
+        """Insert a row with an instant, and give its id."""
+        when = at if isinstance(at, _When) else self._ids.when(at)
+        return _insert(self._execute, table, **when._asdict(), **values)
 
-    def _switching(self, entry: Switching) -> None:
+    def _beat(self, at: Reading) -> None:
+        """Move the boot's sign of life forward."""
+        self._execute(
+            "INSERT INTO beat (at_ms, boot_ms, boot, trusted) VALUES (?, ?, ?, ?) ON CONFLICT DO UPDATE "
+            "SET at_ms = excluded.at_ms, boot_ms = excluded.boot_ms, trusted = excluded.trusted",
+            self._ids.when(at),
+        )
+
+    # -- overrides -------------------------------------------------------------------------------------------
+
+    def _override(self, entry: Override) -> None:
+        """Write an override; it takes the place of the zone's last one."""
+        self._end_override(OverrideEnded(zone=entry.zone, at=entry.placed_at, words=REPLACED))
+        self._insert(
+            "override",
+            entry.placed_at,
+            zone=self._ids.zone(entry.zone),
+            lit=entry.on,
+            ends_at_ms=None if entry.ends_at_utc is None else ms_of(entry.ends_at_utc),
+            lasts_s=entry.lasts_s,
+            by=entry.by,
+        )
+
+    def _end_override(self, end: OverrideEnded) -> None:
+        """End the override in force of a zone; do nothing where the journal knows of none."""
+        self._execute(
+            "UPDATE override SET ended_at_ms = ?, ended_boot_ms = ?, ended_boot = ?, ended_trusted = ?, "
+            "ended_words = ? WHERE zone = ? AND ended_at_ms IS NULL",
+            (*self._ids.when(end.at), end.words, self._ids.zone(end.zone)),
+        )
+
+    # -- switchings and runs ---------------------------------------------------------------------------------
+
+    def _switch(self, entry: Switching) -> None:
         """Write one change, begin or end its run, and keep the account."""
-        when, zone = self._names.when(entry.at), self._names.zone(entry.zone)
-        load = self._names.load(entry.load_w, entry.load_from)
-        reason = self._names.reason(entry.cause, entry.words)
-        run = self._open_run(zone)
+        when, zone = self._ids.when(entry.at), self._ids.zone(entry.zone)
+        load = self._ids.find("load", watts=entry.load_w, origin=entry.load_from)
+        reason = self._ids.find("reason", cause=entry.cause.value, words=entry.words)
+        run = next((run for run in self._open_runs() if run.zone == zone), None)
         if not entry.on:
             self._put_out(when, zone, reason, load, run)
             return
         if run is not None:
             self._close(run, entry.at)
-        row = self._execute(
-            "INSERT INTO switching (at_ms, boot_ms, boot, trusted, zone, lit, reason, load) "
-            "VALUES (?, ?, ?, ?, ?, 1, ?, ?)",
-            (*when, zone, reason, load),
-        )
+        on_id = self._insert("switching", when, zone=zone, lit=1, reason=reason, load=load)
         self._execute(
             "INSERT INTO account (zone, load, starts, cycles, lit_ms, lit_by) VALUES (?, ?, 1, 0, 0, ?) "
             "ON CONFLICT DO UPDATE SET starts = starts + 1, lit_by = excluded.lit_by",
-            (zone, load, row.lastrowid),
+            (zone, load, on_id),
         )
 
-    def _beat(self, at: Reading) -> None:
-        """Move the boot's sign of life forward."""
-        at_ms, boot_ms, boot, trusted = self._names.when(at)
-        self._execute(
-            "INSERT INTO beat (boot, at_ms, boot_ms, trusted) VALUES (?, ?, ?, ?) ON CONFLICT DO UPDATE "
-            "SET at_ms = excluded.at_ms, boot_ms = excluded.boot_ms, trusted = excluded.trusted",
-            (boot, at_ms, boot_ms, trusted),
-        )
-
-    def _event(self, entry: Event) -> None:
-        """Write an event."""
-        self._execute(
-            "INSERT INTO event (at_ms, boot_ms, boot, trusted, kind, words, zone, size_s) "
-            "VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
-            (
-                *self._names.when(entry.at),
-                entry.kind.value,
-                entry.words,
-                None if entry.zone is None else self._names.zone(entry.zone),
-                entry.size_s,
-            ),
-        )
-
-    def _override(self, entry: Override) -> None:
-        """Write an override; it takes the place of the zone's last one."""
-        self._end_override(OverrideEnded(zone=entry.zone, at=entry.placed_at, words=REPLACED))
-        self._execute(
-            "INSERT INTO override (at_ms, boot_ms, boot, trusted, zone, lit, ends_at_ms, lasts_s, by) "
-            "VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
-            (
-                *self._names.when(entry.placed_at),
-                self._names.zone(entry.zone),
-                entry.on,
-                None if entry.ends_at_utc is None else ms_of(entry.ends_at_utc),
-                entry.lasts_s,
-                entry.by,
-            ),
-        )
-
-    def _end_override(self, end: OverrideEnded) -> None:
-        """End the override in force of a zone; nothing where the journal knows of none."""
-        self._execute(
-            "UPDATE override SET ended_at_ms = ?, ended_boot_ms = ?, ended_boot = ?, ended_trusted = ?, "
-            "ended_words = ? WHERE zone = ? AND ended_at_ms IS NULL",
-            (*self._names.when(end.at), end.words, self._names.zone(end.zone)),
-        )
-
-    def _replacement(self, entry: Replacement) -> None:
-        """Write that lamps were replaced."""
-        self._execute(
-            "INSERT INTO replacement (at_ms, boot_ms, boot, trusted, zone, fixture, on_date, note) "
-            "VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
-            (
-                *self._names.when(entry.at),
-                self._names.zone(entry.zone),
-                entry.fixture,
-                entry.on_date.isoformat(),
-                entry.note,
-            ),
-        )
-
-    # -- runs ------------------------------------------------------------------------------------------------
-
-    def _put_out(self, when: When, zone: int, reason: int, load: int, run: _OpenRun | None) -> None:
+    def _put_out(self, when: _When, zone: int, reason: int, load: int, run: _OpenRun | None) -> None:
         """Write an "off" row; it ends the run, if there is one."""
-        lit_ms = None if run is None else _lit_ms(run, when)
-        lit_from_ms = None if run is None or lit_ms is None else min(run.at_ms, when[0] - lit_ms)
+        off = {"zone": zone, "lit": 0, "reason": reason, "load": load}
+        if run is None:
+            self._insert("switching", when, **off)
+            return
+        lit_ms = run.lit_ms(when)
+        lit_from_ms = min(run.at_ms, when.at_ms - lit_ms)
+        self._insert("switching", when, **off, on_id=run.on_id, lit_ms=lit_ms, lit_from_ms=lit_from_ms)
         self._execute(
-            "INSERT INTO switching (at_ms, boot_ms, boot, trusted, zone, lit, reason, load, on_id, lit_ms, "
-            "lit_from_ms) VALUES (?, ?, ?, ?, ?, 0, ?, ?, ?, ?, ?)",
-            (*when, zone, reason, load, run and run.on_id, lit_ms, lit_from_ms),
+            "UPDATE account SET cycles = cycles + 1, lit_ms = lit_ms + ?, lit_by = NULL "
+            "WHERE zone = ? AND load = ?",
+            (lit_ms, zone, run.load),
         )
-        if run is not None:
-            self._execute(
-                "UPDATE account SET cycles = cycles + 1, lit_ms = lit_ms + ?, lit_by = NULL "
-                "WHERE zone = ? AND load = ?",
-                (lit_ms, zone, run.load),
-            )
 
     def _close(self, run: _OpenRun, now: Reading) -> None:
         """End a run that nobody ended. In the boot that still goes on it was no power cut."""
-        if self._names.boot(now) == run.boot:
-            self._close_at_last_sign(run, self._names.reason(Cause.STOPPED, DIED))
-        else:
-            self._close_at_last_sign(run, self._names.reason(Cause.POWER_LOST, POWER_LOST))
+        goes_on = self._ids.when(now).boot == run.boot
+        self._close_at_last_sign(run, *((Cause.STOPPED, DIED) if goes_on else (Cause.POWER_LOST, POWER_LOST)))
 
-    def _close_at_last_sign(self, run: _OpenRun, reason: int) -> None:
+    def _close_at_last_sign(self, run: _OpenRun, cause: Cause, words: str) -> None:
         """End a run at the last sign of life of its boot; at its own beginning where there is none."""
-        when = self._execute(
+        row = self._execute(
             f"SELECT at_ms, boot_ms, boot, trusted FROM ({SIGNS_OF_LIFE} UNION ALL "  # noqa: S608 - our own text
             "SELECT at_ms, boot_ms, boot, trusted FROM switching WHERE id = :on_id) "
             "WHERE boot = :boot ORDER BY boot_ms DESC LIMIT 1",
             {"on_id": run.on_id, "boot": run.boot},
         ).fetchone()
-        self._put_out(when, run.zone, reason, run.load, run)
+        reason = self._ids.find("reason", cause=cause.value, words=words)
+        self._put_out(_When(*row), run.zone, reason, run.load, run)
 
-    def _begin_anew(self, work: StartFresh) -> None:
-        """End what a copy left open and is over by now, and begin what the copy does not know."""
-        lit = {self._names.key(entry.zone, entry.at): entry for entry in work.lit}
+    def _open_runs(self) -> list[_OpenRun]:
+        """Find all runs that have not ended, oldest first."""
+        rows = self._execute(
+            "SELECT s.id, s.zone, s.load, s.at_ms, s.boot_ms, s.boot FROM account "
+            "JOIN switching s ON s.id = account.lit_by ORDER BY s.id"
+        )
+        return [_OpenRun(*row) for row in rows.fetchall()]
+
+    def _start_fresh(self, work: StartFresh) -> None:
+        """End what a backup left open and is over by now, and begin what the backup does not know."""
+        lit = {self._ids.key(entry.zone, entry.at): entry for entry in work.lit}
         for run in self._open_runs():
             if lit.pop((run.zone, run.boot, run.boot_ms), None) is None:
-                self._close_at_last_sign(run, self._names.reason(Cause.STOPPED, LOST))
+                self._close_at_last_sign(run, Cause.STOPPED, LOST)
         for entry in lit.values():
-            self._switching(entry)
-        overrides = {self._names.key(entry.zone, entry.placed_at): entry for entry in work.overrides}
+            self._switch(entry)
+        overrides = {self._ids.key(entry.zone, entry.placed_at): entry for entry in work.overrides}
         in_force = (
             "SELECT o.zone, o.boot, o.boot_ms, zone.name FROM override o JOIN zone ON zone.id = o.zone "
             "WHERE o.ended_at_ms IS NULL"
@@ -239,25 +319,45 @@ class Writer:
         for override in overrides.values():
             self._override(override)
 
-    def _open_run(self, zone: int) -> _OpenRun | None:
-        """Find the run of a zone that is not ended."""
-        return next((run for run in self._open_runs() if run.zone == zone), None)
 
-    def _open_runs(self) -> list[_OpenRun]:
-        """Find all runs that are not ended, oldest first."""
-        rows = self._execute(
-            "SELECT s.id, s.zone, s.load, s.at_ms, s.boot_ms, s.boot FROM account "
-            "JOIN switching s ON s.id = account.lit_by ORDER BY s.id"
-        )
-        return [
-            _OpenRun(on_id=on_id, zone=zone, load=load, at_ms=at_ms, boot_ms=boot_ms, boot=boot)
-            for on_id, zone, load, at_ms, boot_ms, boot in rows.fetchall()
-        ]
+class RowIds:
+    """Finds the ids of boots, zones, reasons and loads, which are kept once, and makes rows for new ones."""
+
+    def __init__(self, connection: sqlite3.Connection) -> None:
+        """Take a connection; nothing is read yet."""
+        self._execute = connection.execute
+        self._ids: dict[tuple[object, ...], int] = {}
+        self._trusted_boots: set[int] = set()
+
+    def when(self, at: Reading) -> _When:
+        """Give the columns of a reading: instants in whole milliseconds."""
+        boot = self.find("boot", boot_id=at.boot_id)
+        if at.trusted and boot not in self._trusted_boots:
+            self._execute("UPDATE boot SET trusted = 1 WHERE id = ? AND NOT trusted", (boot,))
+            self._trusted_boots.add(boot)
+        return _When(ms_of(at.utc), round(at.boot_s * MS_PER_S), boot, at.trusted)
+
+    def key(self, zone_id: str, at: Reading) -> tuple[int, int, int]:
+        """Tell one entry of a zone from another: zone, boot, boot_ms."""
+        when = self.when(at)
+        return self.zone(zone_id), when.boot, when.boot_ms
+
+    def zone(self, zone_id: str) -> int:
+        """Give the id of a zone."""
+        return self.find("zone", name=zone_id)
+
+    def find(self, table: str, **values: object) -> int:
+        """Find the id of the row with these values, or insert it."""
+        key = (table, *values.values())
+        if key not in self._ids:
+            where = " AND ".join(f"{column} IS :{column}" for column in values)
+            found = self._execute(f"SELECT id FROM {table} WHERE {where}", values).fetchone()  # noqa: S608
+            self._ids[key] = int(found[0]) if found else _insert(self._execute, table, **values)
+        return self._ids[key]
 
 
-def _lit_ms(run: _OpenRun, when: When) -> int:
-    """Measure a run: on the boot-time clock where both ends share a boot, else by the wall clock."""
-    at_ms, boot_ms, boot, _ = when
-    if boot == run.boot and boot_ms >= run.boot_ms:
-        return boot_ms - run.boot_ms
-    return max(0, at_ms - run.at_ms)
+def _insert(execute: Callable[..., sqlite3.Cursor], table: str, **values: object) -> int:
+    """Insert a row and give its id. Table and columns are names of ours; values are always bound."""
+    columns, marks = ", ".join(values), ", ".join(f":{column}" for column in values)
+    row = execute(f"INSERT INTO {table} ({columns}) VALUES ({marks})", values)  # noqa: S608
+    return int(row.lastrowid or 0)

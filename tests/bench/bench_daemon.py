@@ -54,13 +54,13 @@ uvicorn.run(app, host="127.0.0.1", port=int(sys.argv[1]), log_level="critical")
 # Nothing that is to be written ever gets to the disk.
 HANGING_DISK = """
 import threading
-from controller.journal import transaction as journal_batch
+from controller.journal import writer
 
 def hang(*_args, **_more):
     print("hanging", flush=True)
     threading.Event().wait()
 
-journal_batch.Transactions.commit = hang
+writer.Transactions.commit = hang
 """
 REQUESTS = 20
 SETTLE_S = 5.0

@@ -125,7 +125,7 @@ def start(folder: Path) -> None:
     """Do what a keeper that starts does before its first light."""
     journal = Journal(folder)
     journal.open()
-    journal.overrides_in_force(), journal.last_beat(), journal.last_instant(), journal.trusted_boot_id()
+    journal.previous_run()
     journal.close()
 
 

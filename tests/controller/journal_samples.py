@@ -11,7 +11,9 @@ from pathlib import Path
 import pytest
 
 from config.errors import JournalError
+from controller.journal.database import open_to_read
 from controller.journal.journal import Journal
+from controller.journal.previous_run import unended_switchings
 from controller.journal.reader import JournalReader
 from controller.journal.rows import NOT_TRUSTED, TRUSTED
 from controller.records.entries import Cause, Entry, Event, EventKind, Heartbeat, Override, Run, Switching
@@ -66,6 +68,12 @@ def event(at: Reading, words: str = "a test", kind: EventKind = EventKind.STARTE
 def wish(zone: str, at: Reading, *, on: bool = True, lasts_s: float | None = 3600.0) -> Override:
     """Override a zone."""
     return Override(zone=zone, on=on, placed_at=at, lasts_s=lasts_s, by="command line")
+
+
+def unended(journal: Journal) -> list[Switching]:
+    """Give the switchings whose runs have not ended, from the file."""
+    with contextlib.closing(open_to_read(journal.path)) as connection:
+        return unended_switchings(connection)
 
 
 def model_runs(switchings: list[Switching]) -> list[Run]:

@@ -14,8 +14,7 @@ from statistics import median
 
 import pytest
 
-from controller.journal.database import JOURNAL_NAME
-from controller.journal.integrity import find_damage
+from controller.journal.database import JOURNAL_NAME, find_damage
 from controller.journal.reader import JournalReader
 from controller.keeper.keeper import TICK_S
 from controller.keeper.recorder import BEAT_S, HELD_UP_S

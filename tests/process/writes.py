@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
-from controller.journal.database import JOURNAL_NAME, beside, copies_of
+from controller.journal.database import JOURNAL_NAME, backups_of, beside
 from controller.records.entries import EventKind, Switching
 from tests.process.daemon import PATIENCE_S, Daemon, running
 from tests.process.faketime import FakeTime
@@ -65,8 +65,8 @@ def write_a_day(folder: Path, *, program: str = "") -> Written:
             lambda: disk.sync() and fake.boot_s() >= start.boot_s + for_s,
             within_s=fake.real_s(for_s) + PATIENCE_S,
         )
-        daemon.wait_until("copied", lambda: bool(copies_of(journal)))
-        (copy,) = copies_of(journal)
+        daemon.wait_until("copied", lambda: bool(backups_of(journal)))
+        (copy,) = backups_of(journal)
         return Written(
             pages=_write_bytes(daemon) - pages,
             journal=disk.log_bytes - log_bytes + copy.stat().st_size,

@@ -208,14 +208,14 @@ MUTANTS = (
     Mutant(
         "run hours are measured on the wall clock",
         "controller/journal/writer.py",
-        "if boot == run.boot and boot_ms >= run.boot_ms:",
+        "if when.boot == self.boot and when.boot_ms >= self.boot_ms:",
         "if False:",
     ),
     Mutant(
         "what could not be written is forgotten",
         "controller/journal/journal.py",
-        "            self._queue.requeue()\n            raise\n",
-        "            self._queue.done(lost=0)\n            raise\n",
+        "        written = transactions.commit(connection, waiting)\n",
+        "        self._queue.remove(waiting)\n        written = transactions.commit(connection, waiting)\n",
     ),
 )
 

@@ -11,6 +11,8 @@ import pandas as pd
 import pytest
 
 from config.file.loader import load_site
+from controller.journal.backup import copy_to
+from controller.journal.database import journal_path
 from controller.journal.journal import Journal
 from controller.journal.reader import JournalReader
 from controller.records.entries import Event, EventKind
@@ -369,7 +371,7 @@ def test_a_board_that_never_knew_the_time_is_not_told_that_all_was_well(tmp_path
 def test_a_copy_is_read_like_a_journal(spring, tmp_path, monkeypatch):
     """The state may be the file of a copy."""
     copy = tmp_path / "copy.sqlite"
-    Journal(spring.board.folder).copy_to(copy)
+    copy_to(journal_path(spring.board.folder), copy)
     spring.be(monkeypatch)
     result = call("hours", spring.site_path, "--state", copy, "--by", "month")
     assert result.stdout == spring.words(monkeypatch, "--by", "month")

@@ -152,13 +152,13 @@ def test_signals_on_the_way_out_change_nothing(site: Path, state: Path) -> None:
 # A disk on which nothing that is to be written ever gets there.
 HANGING_DISK = """
 import os, threading
-from controller.journal import transaction as journal_batch
+from controller.journal import writer
 
 def hang(*_args, **_more):
     print("hanging", flush=True)
     threading.Event().wait()
 
-journal_batch.Transactions.commit = hang
+writer.Transactions.commit = hang
 """
 
 

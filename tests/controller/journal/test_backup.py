@@ -24,6 +24,7 @@ from tests.controller.journal_samples import (
     lit,
     reading,
     spoil,
+    unended,
     wish,
 )
 
@@ -46,7 +47,7 @@ def spoil_open(journal: Journal) -> None:
         file.seek(1024)
         file.write(bytes(size - 1024))
     # SQLite looks at a page again only where another connection has changed the file.
-    journal._shut()
+    journal._close_file()
 
 
 class TestBeginAnew:
@@ -66,9 +67,9 @@ class TestBeginAnew:
         after = [done.path.with_name(name.replace("journal", done.path.stem)).read_bytes() for name in names]
         assert after == before
         assert "set-aside-20270621T230320Z.sqlite" in str(done)
-        assert "no good copy" in str(done)
+        assert "no good backup" in str(done)
 
-    def test_a_fresh_one_is_begun_from_the_newest_copy(self, journal):
+    def test_a_fresh_one_is_restored_from_the_newest_copy(self, journal):
         """What the copy holds is there, and so is what waited; only what came between is lost."""
         a_year(journal, 30)
         copy = journal.back_up(NIGHT)
@@ -77,7 +78,7 @@ class TestBeginAnew:
         spoil(journal.path)
         journal.append(event(reading(3e6 + 1), "while it was damaged"))
         done = journal.check(SOON)
-        assert done.begun_from == copy
+        assert done.restored_from == copy
         journal.flush()
         reader = JournalReader(journal.directory)
         assert [entry.words for entry in reader.events()] == ["while it was damaged"]
@@ -95,10 +96,10 @@ class TestBeginAnew:
                 bad.write_bytes(b"" if later == 2 else b"no journal at all" * 100)
         journal.close()
         spoil(journal.path)
-        assert journal.check(SOON).begun_from == good
+        assert journal.check(SOON).restored_from == good
 
     @pytest.mark.parametrize("leave", ["nothing", "an empty file"])
-    def test_a_journal_that_is_gone_is_begun_from_its_copy(self, journal, leave):
+    def test_a_journal_that_is_gone_is_restored_from_its_copy(self, journal, leave):
         """A file that vanished, or was cut to nothing, does not silently begin empty where copies exist."""
         a_year(journal, 3)
         journal.back_up(NIGHT)
@@ -110,7 +111,7 @@ class TestBeginAnew:
             journal.open()
         assert journal.damaged
         done = journal.check(SOON)
-        assert done.begun_from is not None
+        assert done.restored_from is not None
         assert len(list(JournalReader(journal.directory).runs())) == 6
 
     def test_what_is_in_force_is_carried_over(self, journal):
@@ -131,17 +132,17 @@ class TestBeginAnew:
             wish("placed later", reading(102)),
         )
         spoil_open(journal)
-        assert journal.check(reading(200)).begun_from is not None
+        assert journal.check(reading(200)).restored_from is not None
         keep(journal, dark("since before", reading(300)), dark("lit later", reading(301)))
         runs = {run.zone: run for run in JournalReader(journal.directory).runs()}
         assert runs["since before"].lit_s == 300.0
         assert runs["lit later"].lit_s == 200.0
         assert (runs["put out later"].lit_s, runs["put out later"].ended_by) == (0.0, Cause.STOPPED)
-        assert {override.zone for override in journal.overrides_in_force()} == {
+        assert {override.zone for override in journal.previous_run().overrides} == {
             "since before",
             "placed later",
         }
-        assert journal.unfinished() == []
+        assert unended(journal) == []
         assert len(list(JournalReader(journal.directory).overrides(zone="since before"))) == 1
 
     def test_an_open_journal_that_is_damaged_is_begun_anew(self, journal):

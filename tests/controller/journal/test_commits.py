@@ -60,7 +60,7 @@ class TestCommitThatFails:
             assert journal.waiting == (2 if reached else 7)
         journal.flush()
         assert written(journal) == [0, 1, 2, 3, 4, 5]
-        assert journal.overrides_in_force() == []
+        assert journal.previous_run().overrides == ()
         assert (journal.waiting, journal.lost) == (0, 0)
         assert [run.lit_s for run in JournalReader(journal.directory).runs()] == [1.0, 1.0, 1.0]
 

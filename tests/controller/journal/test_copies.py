@@ -10,8 +10,8 @@ from pathlib import Path
 import pytest
 
 from config.errors import JournalError
-from controller.journal import backup as journal_care
-from controller.journal.integrity import find_damage
+from controller.journal import backup
+from controller.journal.database import find_damage
 from controller.journal.journal import Journal
 from controller.journal.reader import JournalReader
 from controller.journal.schema import STEPS
@@ -43,7 +43,7 @@ class TestCopies:
         """A copy made while the journal is open answers like the journal itself."""
         a_year(journal, 30)
         keep(journal, wish("jetty", reading()), lit("jetty", reading(3e6)))
-        journal.copy_to(tmp_path / "copy.sqlite")
+        backup.copy_to(journal.path, tmp_path / "copy.sqlite")
         assert sorted(path.name for path in tmp_path.iterdir()) == ["copy.sqlite", "state"]
         assert everything(tmp_path / "copy.sqlite") == everything(journal.directory)
 
@@ -67,7 +67,7 @@ class TestCopies:
             counts = []
             for number in range(8):
                 copy = tmp_path / f"copy-{number}.sqlite"
-                journal.copy_to(copy)
+                backup.copy_to(journal.path, copy)
                 assert find_damage(copy) is None
                 lit_s = {life.zone: life.lit_s for life in JournalReader(copy).totals()}
                 assert lit_s["jetty"] == lit_s["steps"]
@@ -83,15 +83,15 @@ class TestCopies:
         keep(journal, event(reading()))
         (tmp_path / "mine").write_text("mine")
         with pytest.raises(JournalError, match="exists already"):
-            journal.copy_to(tmp_path / "mine")
+            backup.copy_to(journal.path, tmp_path / "mine")
         assert (tmp_path / "mine").read_text() == "mine"
         with pytest.raises(JournalError, match="was not made"):
-            journal.copy_to(tmp_path / "nowhere" / "copy")
+            backup.copy_to(journal.path, tmp_path / "nowhere" / "copy")
 
     def test_a_copy_of_nothing_is_refused(self, journal, tmp_path):
         """Where there is no journal there is no copy, and the words say so."""
         with pytest.raises(JournalError, match="there is no journal"):
-            journal.copy_to(tmp_path / "copy")
+            backup.copy_to(journal.path, tmp_path / "copy")
 
     def test_nightly_copies_are_named_by_their_night_and_the_oldest_go(self, journal):
         """Fourteen are kept."""
@@ -111,7 +111,7 @@ class TestCopies:
         """So that copies cost the card no more on average, whatever the journal's size."""
         a_year(journal, 100)
         journal.close()
-        monkeypatch.setattr(journal_care, "COPIED_BYTES_PER_NIGHT", journal.path.stat().st_size // 3)
+        monkeypatch.setattr(backup, "COPIED_BYTES_PER_NIGHT", journal.path.stat().st_size // 3)
         made = [number for number in range(13) if journal.back_up(NIGHT + timedelta(days=number))]
         assert made == [0, 4, 8, 12]
 
@@ -135,13 +135,8 @@ class TestCopies:
         journal.close()
         newer = (*STEPS, ("ALTER TABLE zone ADD COLUMN colour TEXT",))
         monkeypatch.setattr("controller.journal.database.STEPS", newer)
-        monkeypatch.setattr("controller.journal.integrity.STEPS", newer)
-        monkeypatch.setattr(
-            "controller.journal.database.open_to_write.__kwdefaults__", {"steps": newer, "fresh": False}
-        )
-        monkeypatch.setattr("controller.journal.database.version_of.__kwdefaults__", {"newest": len(newer)})
         spoil(journal.path)
-        assert journal.check(SOON).begun_from is not None
+        assert journal.check(SOON).restored_from is not None
         journal.open()
         assert journal._connection.execute("SELECT count(colour), count(*) FROM zone").fetchone() == (0, 2)
 
@@ -152,7 +147,7 @@ class TestPutBack:
         """A copy with one event, and a journal that has a second one, still in its log."""
         keep(journal, event(reading(), "before"))
         copy = tmp_path / "copy.sqlite"
-        journal.copy_to(copy)
+        backup.copy_to(journal.path, copy)
         keep(journal, event(reading(1), "after"))
         kept = tmp_path / "as after a crash"
         shutil.copytree(journal.directory, kept)
@@ -179,7 +174,7 @@ class TestPutBack:
     def test_by_restore(self, two_states):
         """The copy is in place, and the journal that was there is set aside whole."""
         copy, state = two_states
-        aside = journal_care.restore(copy, state / "journal.sqlite", SOON.utc)
+        aside = backup.restore(copy, state / "journal.sqlite", SOON.utc)
         assert [entry.words for entry in JournalReader(state).events()] == ["before"]
         assert [entry.words for entry in JournalReader(aside).events()] == ["before", "after"]
 
@@ -189,11 +184,11 @@ class TestPutBack:
         spoil(copy)
         for bad in (copy, copy.with_name("no such copy")):
             with pytest.raises(JournalError, match=r"is damaged|is no file"):
-                journal_care.restore(bad, state / "journal.sqlite", SOON.utc)
+                backup.restore(bad, state / "journal.sqlite", SOON.utc)
         assert [entry.words for entry in JournalReader(state).events()] == ["before", "after"]
 
     def test_into_an_empty_folder(self, two_states, tmp_path):
         """A copy can begin a new state folder, as on a new card."""
         copy, _ = two_states
-        assert journal_care.restore(copy, tmp_path / "new" / "journal.sqlite", SOON.utc) is None
+        assert backup.restore(copy, tmp_path / "new" / "journal.sqlite", SOON.utc) is None
         assert len(list(JournalReader(tmp_path / "new").events())) == 1

@@ -175,7 +175,7 @@ class TestReadOnly:
             journal = Journal(disk)
             with pytest.raises(JournalError, match=r"may not be written|cannot be opened|[Rr]ead-only"):
                 journal.open()
-            assert [override.zone for override in journal.overrides_in_force()] == ["jetty"]
+            assert [override.zone for override in journal.previous_run().overrides] == ["jetty"]
             switch_often(journal, 2)
             assert_refused(journal)
         assert (journal.flush(), written(journal)) == (2, [0, 1])
@@ -204,7 +204,7 @@ class TestDamaged:
         with pytest.raises(JournalDamagedError, match="damaged"):
             journal.open()
         with pytest.raises(JournalDamagedError):
-            journal.overrides_in_force()
+            journal.previous_run()
         switch_often(journal, 2)
         assert isinstance(assert_refused(journal, "damaged"), JournalDamagedError)
         assert journal.damaged
@@ -222,7 +222,7 @@ class TestDamaged:
         switch_often(journal, 2)
         done = journal.check(reading())
         assert done is not None
-        assert done.begun_from is None
+        assert done.restored_from is None
         assert "damaged" in str(done)
         journal.flush()
         assert written(journal) == [0, 1]

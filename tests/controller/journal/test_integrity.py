@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from config.errors import JournalError
-from controller.journal.integrity import find_damage
+from controller.journal.database import find_damage
 from controller.journal.journal import Journal
 from controller.journal.reader import JournalReader
 from tests.controller.journal_samples import (
@@ -125,7 +125,7 @@ class TestCheck:
         for _ in range(dice.choice([1, 4, 40])):
             content[dice.randrange(len(content))] ^= dice.randrange(1, 256)
         journal.path.write_bytes(bytes(content))
-        for ask in (journal.open, journal.unfinished, journal.overrides_in_force, journal.last_beat):
+        for ask in (journal.open, journal.previous_run):
             with contextlib.suppress(JournalError):
                 ask()
         journal.append(lit("path", reading(9e6 + 1)))

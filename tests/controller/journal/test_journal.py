@@ -12,9 +12,10 @@ import pytest
 from config.errors import AlreadyRunningError
 from controller.journal.journal import Journal
 from controller.journal.lock import LOCK_NAME, lock_state
+from controller.journal.previous_run import PreviousRun
 from controller.journal.reader import JournalReader
 from controller.records.entries import Cause, EventKind, OverrideEnded, Replacement
-from tests.controller.journal_samples import DUSK, beat, dark, event, keep, lit, reading, wish
+from tests.controller.journal_samples import DUSK, beat, dark, event, keep, lit, reading, unended, wish
 
 
 @pytest.fixture
@@ -135,8 +136,7 @@ class TestRuns:
 class TestStart:
     def test_a_new_journal_answers_with_nothing(self, journal):
         """Where there is no journal yet, a keeper that starts learns that nothing was in force."""
-        assert journal.overrides_in_force() == journal.unfinished() == []
-        assert journal.last_beat() is journal.last_instant() is journal.trusted_boot_id() is None
+        assert journal.previous_run() == PreviousRun()
         assert not journal.directory.exists()
 
     def test_overrides_in_force_outlive_the_keeper(self, journal):
@@ -148,7 +148,7 @@ class TestStart:
         )
         keep(journal, earlier, other, later, wish("b", reading(4)))
         keep(journal, OverrideEnded(zone="b", at=reading(5), words="its time was over"))
-        assert restart(journal).overrides_in_force() == [other, later]
+        assert restart(journal).previous_run().overrides == (other, later)
 
     def test_the_end_of_an_override_that_the_journal_never_knew_is_passed_over(self, journal):
         """An end without a beginning, as after a fresh journal, is no fault."""
@@ -159,7 +159,7 @@ class TestStart:
         """The switchings that lit what is lit come back, oldest first."""
         steps, jetty = lit("steps", reading(1)), lit("jetty", reading(2))
         keep(journal, lit("path", reading()), steps, jetty, dark("path", reading(3)))
-        assert restart(journal).unfinished() == [steps, jetty]
+        assert unended(restart(journal)) == [steps, jetty]
 
     def test_a_power_cut_ends_runs_at_the_last_beat(self, journal):
         """Unfinished runs of an earlier boot end at its last sign of life, with the cause "power lost"."""
@@ -167,7 +167,7 @@ class TestStart:
             journal, lit("jetty", reading()), lit("steps", reading(2)), beat(reading(270)), beat(reading(540))
         )
         after = restart(journal)
-        assert after.last_beat() == reading(540)
+        assert after.previous_run().last_sign == reading(540)
         after.close_open_runs(reading(7200, boot="boot-2", boot_s=30))
         keep(after, event(reading(7200, boot="boot-2", boot_s=30)))
         runs = list(JournalReader(journal.directory).runs())
@@ -175,7 +175,7 @@ class TestStart:
             (540.0, Cause.POWER_LOST),
             (538.0, Cause.POWER_LOST),
         ]
-        assert after.unfinished() == []
+        assert unended(after) == []
         after.close()
 
     def test_a_process_that_died_is_no_power_cut(self, journal):
@@ -203,12 +203,13 @@ class TestStart:
         """A switching after the last beat is a sign of life, even where the clock went back by years."""
         back = reading(-1e8, boot="boot-2", boot_s=40, trusted=False)
         keep(journal, beat(reading(300)), lit("jetty", back))
-        assert journal.last_beat() == back
+        assert journal.previous_run().last_sign == back
 
     def test_the_latest_instant_is_one_that_a_trusted_clock_gave(self, journal):
         """A clock that runs ahead and is not trusted does not move the floor; every kind of entry may."""
         keep(journal, lit("jetty", reading(9e8, trusted=False)), beat(reading(8e8, trusted=False)))
-        assert (journal.last_instant(), journal.trusted_boot_id()) == (None, None)
+        past = journal.previous_run()
+        assert (past.last_instant_utc, past.trusted_boot_id) == (None, None)
         for number, entry in enumerate(
             (
                 lambda at: lit("jetty", at),
@@ -221,7 +222,7 @@ class TestStart:
         ):
             at = reading(number, boot=f"boot-{number}")
             keep(journal, entry(at), event(reading(-100)))
-            assert journal.last_instant() == at.utc
+            assert journal.previous_run().last_instant_utc == at.utc
 
     def test_the_newest_trusted_boot_is_told(self, journal):
         """The boot in which the clock was trusted last is remembered; one without trust is passed over."""
@@ -232,7 +233,7 @@ class TestStart:
             beat(reading(9, boot="boot-2")),
             event(reading(99, boot="boot-3", trusted=False)),
         )
-        assert journal.trusted_boot_id() == "boot-2"
+        assert journal.previous_run().trusted_boot_id == "boot-2"
 
 
 class TestHold:

@@ -200,5 +200,5 @@ def test_a_copy_that_cannot_be_made_is_a_line_in_the_log(
     shutil.rmtree(state / "backups", ignore_errors=True)
     (state / "backups").write_text("in the way")
     desk.maintenance.back_up(date(2027, 6, 21))
-    assert "no copy this night" in caplog.text
+    assert "no backup this night" in caplog.text
     assert read_previous_run(desk.journal) is not None

@@ -10,11 +10,10 @@ from pathlib import Path
 
 import pytest
 
-from controller.journal.database import PAGE_BYTES
-from controller.journal.integrity import find_damage
+from controller.journal.database import PAGE_BYTES, find_damage
 from controller.journal.journal import Journal
 from controller.journal.reader import JournalReader
-from tests.controller.journal_samples import beat, dark, event, lit, reading
+from tests.controller.journal_samples import beat, dark, event, lit, reading, unended
 
 # A keeper that switches two zones as fast as it can, and says after each flush how far it came.
 PROGRAM = """
@@ -77,7 +76,7 @@ class TestKilled:
         journal = Journal(tmp_path)
         journal.close_open_runs(reading(begin, boot="the last"))
         journal.flush()
-        assert journal.unfinished() == []
+        assert unended(journal) == []
         journal.close()
         assert all(run.off_utc is not None for run in JournalReader(tmp_path).runs())
 
@@ -117,8 +116,8 @@ class TestPowerCut:
         count = len(switchings) // 3
         assert [round(entry.at.boot_s) - 1000 for entry in switchings] == sorted(list(range(count)) * 3)
         assert len(list(JournalReader(cut).events())) == count
-        assert journal.last_beat() == (reading(count - 1) if count else None)
-        assert len(journal.unfinished()) == (3 if count % 2 else 0)
+        assert journal.previous_run().last_sign == (reading(count - 1) if count else None)
+        assert len(unended(journal)) == (3 if count % 2 else 0)
         journal.close()
         return count
 

@@ -97,7 +97,7 @@ def test_no_error_of_the_journal_reaches_the_start(
     def fail(_journal: Journal) -> None:
         raise error
 
-    monkeypatch.setattr(Journal, "last_beat", fail)
+    monkeypatch.setattr(Journal, "previous_run", fail)
     assert read_previous_run(Journal(state)) is None
     assert "journal:" in caplog.text
 

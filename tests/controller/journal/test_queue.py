@@ -6,8 +6,7 @@ import threading
 
 import pytest
 
-from controller.journal.queue import CurrentState, WriteQueue
-from controller.journal.writer import CloseOpenRuns
+from controller.journal.queue import CloseOpenRuns, CurrentState, WriteQueue
 from controller.records.entries import Event, Heartbeat, Override, Switching
 from tests.controller.journal_samples import beat, dark, event, lit, reading, wish
 
@@ -23,24 +22,23 @@ class TestOrder:
     def test_entries_come_out_in_the_order_in_which_they_went_in(self):
         """First in, first out."""
         works = [lit("jetty", reading(second)) for second in range(5)]
-        assert filled(10, *works).take() == tuple(works)
+        assert filled(10, *works).all() == tuple(works)
 
     def test_what_could_not_be_written_comes_first_the_next_time(self):
-        """What is put back goes before what came meanwhile."""
+        """What a write has failed to write goes on waiting, before what came meanwhile."""
         queue = filled(10, event(reading(0)), event(reading(1)))
-        queue.take()
+        queue.all()
         queue.put(event(reading(2)))
         assert len(queue) == 3
-        queue.requeue()
-        assert [work.at.boot_s for work in queue.take()] == [1000, 1001, 1002]
+        assert [work.at.boot_s for work in queue.all()] == [1000, 1001, 1002]
 
-    def test_what_is_done_is_forgotten(self):
-        """After done, only what came meanwhile waits."""
+    def test_what_is_written_is_removed(self):
+        """After that, only what came meanwhile waits."""
         queue = filled(10, event(reading(0)))
-        queue.take()
+        written = queue.all()
         queue.put(event(reading(1)))
-        queue.done()
-        assert [work.at.boot_s for work in queue.take()] == [1001]
+        queue.remove(written)
+        assert [work.at.boot_s for work in queue.all()] == [1001]
 
 
 class TestBound:
@@ -55,8 +53,7 @@ class TestBound:
         kinds = []
         for second in range(6, 12):
             queue.put(dark("jetty", reading(second)))
-            kinds.append([type(work) for work in queue.take()][1:])
-            queue.requeue()
+            kinds.append([type(work) for work in queue.all()][1:])
         assert kinds == [
             [Switching, Event, Override, Heartbeat, Switching],
             [Switching, Event, Override, Switching, Switching],
@@ -66,20 +63,22 @@ class TestBound:
             [Switching, Switching, Switching, Switching, Switching],
         ]
         assert (len(queue), queue.lost) == (6, 6)
-        assert queue.take()[0] == start
-        assert [work.at.boot_s - 1000 for work in queue.take()[1:]] == [7, 8, 9, 10, 11]
+        assert queue.all()[0] == start
+        assert [work.at.boot_s - 1000 for work in queue.all()[1:]] == [7, 8, 9, 10, 11]
 
-    def test_the_bound_holds_again_once_a_failed_write_puts_back(self):
-        """During a write as much again may wait; afterwards the oldest of the least worth are given up."""
+    @pytest.mark.parametrize("succeeds", [False, True])
+    def test_the_bound_holds_during_a_write(self, succeeds):
+        """What is dropped while it is being written is lost only if that write fails."""
         queue = filled(4, *(event(reading(second)) for second in range(4)))
-        queue.take()
+        being_written = queue.all()
         for second in range(4, 8):
             queue.put(lit("jetty", reading(second)) if second == 4 else beat(reading(second)))
-        assert len(queue) == 8
-        queue.requeue()
-        assert ([work.at.boot_s - 1000 for work in queue.take()], queue.lost) == ([1, 2, 3, 4], 4)
+        assert ([work.at.boot_s - 1000 for work in queue.all()], queue.lost) == ([1, 2, 3, 4], 4)
+        if succeeds:
+            queue.remove(being_written)
+            assert ([work.at.boot_s - 1000 for work in queue.all()], queue.lost) == ([4], 3)
 
-    def test_an_outbox_that_holds_nothing_is_refused(self):
+    def test_a_queue_that_holds_nothing_is_refused(self):
         """A bound below one makes no sense."""
         with pytest.raises(ValueError, match="got a bound of 0"):
             WriteQueue(0)
@@ -87,7 +86,7 @@ class TestBound:
 
 class TestThreads:
     def test_nothing_is_lost_or_doubled_between_two_threads(self):
-        """One thread puts in while another takes out, puts back and is done: all come out once, in order."""
+        """One thread puts in while another writes, and sometimes fails: all come out once, in order."""
         queue, taken, many = WriteQueue(100_000), [], 20_000
         finished = threading.Event()
 
@@ -100,13 +99,11 @@ class TestThreads:
         thread.start()
         turn = 0
         while not (finished.is_set() and len(queue) == 0):
-            batch = queue.take()
+            batch = queue.all()
             turn += 1
-            if turn % 3 == 0:
-                queue.requeue()
-            else:
+            if turn % 3:
                 taken.extend(batch)
-                queue.done()
+                queue.remove(batch)
         thread.join()
         assert taken == list(range(many))
         assert queue.lost == 0
@@ -118,7 +115,7 @@ class TestPresent:
         earlier = lit("steps", reading())
         present = CurrentState([earlier, wish("a", reading())])
         jetty, override = lit("jetty", reading(1)), wish("a", reading(2))
-        present.note([jetty, lit("path", reading(1)), dark("path", reading(2)), override, beat(reading(3))])
-        assert (present.lit, present.overrides) == ((earlier, jetty), (override,))
-        present.note([CloseOpenRuns(now=reading(4))])
-        assert present.lit == ()
+        present.update([jetty, lit("path", reading(1)), dark("path", reading(2)), override, beat(reading(3))])
+        assert (present.lit, present.overrides) == ({"steps": earlier, "jetty": jetty}, {"a": override})
+        present.update([CloseOpenRuns(now=reading(4))])
+        assert present.lit == {}

@@ -56,12 +56,11 @@ class TestQuestions:
         assert found(-9, 0) == []
         assert len(list(reader.overrides(zone="steps"))) == 1
 
-    def test_events_of_a_zone_newest_first(self, state):
-        """Events can be narrowed, ordered and limited like switchings."""
+    def test_events_are_ordered_by_instant(self, state):
+        """Those of a zone stand between the others."""
         fault = Event(kind=EventKind.RELAY_FAULT, at=reading(1), words="pin taken", zone="jetty", size_s=None)
-        reader = keep_in(state, event(reading(0)), fault, event(reading(2)))
-        assert list(reader.events(zone="jetty")) == [fault]
-        assert [entry.at.boot_s for entry in reader.events(newest_first=True, limit=2)] == [1002, 1001]
+        first, last = event(reading(0)), event(reading(2))
+        assert list(keep_in(state, last, fault, first).events()) == [first, fault, last]
 
     def test_replacements_are_ordered_by_their_date(self, state):
         """One that was written down late stands where it belongs."""

@@ -10,8 +10,7 @@ from pathlib import Path
 import pytest
 
 from config.errors import JournalDamagedError, JournalError
-from controller.journal.database import empty_journal, open_to_read, open_to_write
-from controller.journal.integrity import find_damage
+from controller.journal.database import empty_journal, find_damage, open_to_read, open_to_write
 from controller.journal.journal import Journal
 from controller.journal.reader import JournalReader
 from controller.journal.schema import STEPS
@@ -58,18 +57,20 @@ class TestVersions:
         ]
         assert [lamps.on_date for lamps in reader.replacements()] == [date(2027, 6, 1)]
 
-    def test_version_1_is_still_what_it_was(self, of_version_1):
+    def test_version_1_is_still_what_it_was(self, of_version_1, monkeypatch):
         """The first step makes the very tables of the dump: a released step is never changed."""
+        monkeypatch.setattr("controller.journal.database.STEPS", STEPS[:1])
         select = "SELECT name, sql FROM sqlite_master WHERE sql IS NOT NULL ORDER BY name"
         with (
             contextlib.closing(sqlite3.connect(of_version_1)) as old,
-            contextlib.closing(empty_journal(steps=STEPS[:1])) as now,
+            contextlib.closing(empty_journal()) as now,
         ):
             assert now.execute(select).fetchall() == old.execute(select).fetchall()
 
-    def test_an_older_journal_takes_every_step_that_it_lacks(self, of_version_1):
+    def test_an_older_journal_takes_every_step_that_it_lacks(self, of_version_1, monkeypatch):
         """From version 1 to 3: each step once, in order, and the rows stay."""
-        connection = open_to_write(of_version_1, steps=(*STEPS[:1], SECOND, THIRD))
+        monkeypatch.setattr("controller.journal.database.STEPS", (*STEPS[:1], SECOND, THIRD))
+        connection = open_to_write(of_version_1)
         assert connection.execute("SELECT name, colour FROM zone ORDER BY id").fetchall() == [
             ("jetty", "amber"),
             ("steps", "amber"),
@@ -77,14 +78,17 @@ class TestVersions:
         assert connection.execute("SELECT count(*) FROM switching").fetchone() == (3,)
         connection.close()
         assert version(of_version_1) == 3
-        open_to_write(of_version_1, steps=(*STEPS[:1], SECOND, THIRD)).close()
+        open_to_write(of_version_1).close()
         assert version(of_version_1) == 3
 
-    def test_a_step_that_fails_changes_nothing(self, of_version_1):
+    def test_a_step_that_fails_changes_nothing(self, of_version_1, monkeypatch):
         """All steps go together or not at all, so that the older program can still use the file."""
         before = of_version_1.read_bytes()
-        with pytest.raises(JournalError, match="from version 1 to 3") as refusal:
-            open_to_write(of_version_1, steps=(*STEPS[:1], SECOND, ("INSERT INTO nowhere VALUES (1)",)))
+        broken = (*STEPS[:1], SECOND, ("INSERT INTO nowhere VALUES (1)",))
+        with monkeypatch.context() as patch:
+            patch.setattr("controller.journal.database.STEPS", broken)
+            with pytest.raises(JournalError, match="from version 1 to 3") as refusal:
+                open_to_write(of_version_1)
         # No damage: or a good journal would be set aside for our mistake.
         assert not isinstance(refusal.value, JournalDamagedError)
         assert version(of_version_1) == 1
