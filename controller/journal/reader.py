@@ -50,7 +50,6 @@ from controller.records.totals import LoadSum, ZoneSum
 _BUSY_S = 2.0
 # Before and after every instant that a datetime can hold.
 _FIRST_MS, _LAST_MS = -(1 << 46), 1 << 48
-_OF_ZONE = "(:zone IS NULL OR {t}.zone = (SELECT id FROM zone WHERE name = :zone))"
 
 
 class JournalReader:
@@ -76,7 +75,7 @@ class JournalReader:
         """Give the switchings of an interval in the order of their instants, at most ``limit``."""
         way = "DESC" if newest_first else "ASC"
         rest = (
-            f"WHERE s.at_ms >= :from AND s.at_ms < :to AND {_OF_ZONE.format(t='s')} "
+            f"WHERE s.at_ms >= :from AND s.at_ms < :to AND {_of_zone('s', zone)} "
             f"ORDER BY s.at_ms {way}, s.id {way} LIMIT {-1 if limit is None else int(limit)}"
         )
         return self._stream(SWITCHINGS, rest, _interval(from_utc, to_utc, zone))
@@ -109,12 +108,12 @@ class JournalReader:
     ) -> Iterator[PastOverride]:
         """Give every override that was in force at some moment of an interval, in the order of placing."""
         in_force = "o.at_ms < :to AND (o.at_ms >= :from OR ifnull(o.ended_at_ms > :from, 1))"
-        rest = f"WHERE {in_force} AND {_OF_ZONE.format(t='o')} ORDER BY o.id"
+        rest = f"WHERE {in_force} AND {_of_zone('o', zone)} ORDER BY o.id"
         return self._stream(_PAST_OVERRIDES, rest, _interval(from_utc, to_utc, zone))
 
     def replacements(self, zone: str | None = None) -> Iterator[Replacement]:
         """Give the lamps that were replaced, in the order of their dates."""
-        rest = f"WHERE {_OF_ZONE.format(t='r')} ORDER BY r.on_date, r.id"
+        rest = f"WHERE {_of_zone('r', zone)} ORDER BY r.on_date, r.id"
         return self._stream(_REPLACEMENTS, rest, {"zone": zone})
 
     def runs(
@@ -127,7 +126,7 @@ class JournalReader:
         differ. A run that is still lit has no end. One that was lit for no time at all reaches into the
         interval that its instant belongs to.
         """
-        interval, of_zone = _interval(from_utc, to_utc, zone), _OF_ZONE.format(t="a")
+        interval, of_zone = _interval(from_utc, to_utc, zone), _of_zone("a", zone)
         reaches = f"b.lit_from_ms < :to AND (b.at_ms > :from OR b.lit_from_ms >= :from) AND {of_zone}"
         still_lit = f"{_OPEN_RUN} WHERE a.at_ms < :to AND {of_zone}"
         long_before = (
@@ -204,6 +203,11 @@ def _interval(
         "to": _LAST_MS if to_utc is None else ms_of(to_utc),
         "zone": zone,
     }
+
+
+def _of_zone(table: str, zone: str | None) -> str:
+    """Give the condition that narrows a select to one zone, where one is named."""
+    return "1" if zone is None else f"{table}.zone = (SELECT id FROM zone WHERE name = :zone)"  # noqa: S608
 
 
 def _lit_from_ms(row: Row) -> int:

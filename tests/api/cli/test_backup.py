@@ -62,7 +62,7 @@ def test_a_folder_takes_journal_and_site_file(board, tmp_path, monkeypatch):
     assert (folder / "site-2027-06-21.toml").read_bytes() == board.site_path.read_bytes()
     again = call("backup", board.site_path, folder, "--state", board.folder)
     assert again.exit_code == 2
-    assert "exists already; name another file" in again.stderr
+    assert "exists already; choose another file" in again.stderr
 
 
 def test_the_way_back(board, tmp_path):
@@ -122,7 +122,7 @@ def test_a_folder_is_not_put_back_but_the_copy_in_it_named(board, tmp_path):
     before = switchings(board.folder)
     result = call("backup", board.site_path, folder, "--restore", "--state", board.folder)
     assert result.exit_code == 2
-    assert result.stderr == f"leerie: {folder} is a folder; name the copy in it, such as {copy}\n"
+    assert result.stderr == f"leerie: {folder} is a folder; give the backup in it, such as {copy}\n"
     missing = tmp_path / "missing.sqlite"
     result = call("backup", board.site_path, missing, "--restore", "--state", board.folder)
     assert result.exit_code == 2
@@ -135,5 +135,5 @@ def test_no_journal_is_told(board, tmp_path):
     """Where nothing ever ran there is nothing to copy."""
     result = call("backup", board.site_path, tmp_path / "copy.sqlite", "--state", tmp_path / "none")
     assert result.exit_code == 2
-    assert "it begins with the first run" in result.stderr
+    assert "it begins with the first `leerie run`" in result.stderr
     assert not (tmp_path / "copy.sqlite").exists()

@@ -333,7 +333,7 @@ def test_no_journal_is_told(spring, tmp_path):
     for args in ([], ["--csv"], ["--replaced", "jetty:1"]):
         result = call("hours", spring.site_path, "--state", tmp_path / "none", *args)
         assert result.exit_code == 2
-        assert "it begins with the first run" in result.stderr
+        assert "it begins with the first `leerie run`" in result.stderr
     assert not (tmp_path / "none").exists()
 
 
