@@ -55,7 +55,7 @@ def replace_lamps(planner: Planner, state: Path, texts: Sequence[str], *, note: 
     wanted = [read_replaced(planner, text) for text in texts]
     journal = Journal(state)
     if not journal.path.exists():
-        raise JournalError(f"there is no journal at {journal.path}; it begins with the first run")
+        raise JournalError(f"there is no journal at {journal.path}; it begins with the first `leerie run`")
     try:
         journal.open()
     except AlreadyRunningError:

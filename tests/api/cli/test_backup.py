@@ -126,7 +126,7 @@ def test_a_folder_is_not_put_back_but_the_copy_in_it_named(board, tmp_path):
     missing = tmp_path / "missing.sqlite"
     result = call("backup", board.site_path, missing, "--restore", "--state", board.folder)
     assert result.exit_code == 2
-    assert result.stderr == f"leerie: {missing} is no file; name the file of a copy\n"
+    assert result.stderr == f"leerie: {missing} is no file; give the file of a backup\n"
     assert switchings(board.folder) == before
     assert not list(board.folder.glob("set-aside-*"))
 
