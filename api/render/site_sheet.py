@@ -39,33 +39,33 @@ from controller.wiring.solver import Solution
 # conductor to marked conductor, the outlet tested and the transformer unplugged first. Marked services before
 # digging: 49 CFR 196.103; outlets outdoors: NEC 210.8(A)(3), elsewhere IEC 60364-4-41; water: NEC 411, 680.
 CHECKS: Final = (
-    "Before digging, buried services are marked (in the US: call 811) and the marks are waited for.",
+    "Before digging: buried services are marked (in the US, call 811), and the marks are there.",
     "The outlet is tested, and its cover stays weatherproof with the plug in (NEC 406.9).",
-    "The outlet is protected by a GFCI, elsewhere by a 30 mA RCD, and its test button was pressed.",
+    "The outlet is protected by a GFCI, outside the US by a 30 mA RCD; its test button was tried.",
     "The transformer is unplugged while anything is wired.",
-    "The transformer is listed for outdoor use and hangs upright; its cables are under the tap written here.",
+    "The transformer is listed for outdoor use and hangs upright; its cables are on the tap named here.",
     "Marked conductor to marked conductor at every splice, all the way.",
     "Half an inch (13 mm) of copper bared at a splice: none shows outside the connector.",
     "Every connector is rated for wet places, and takes the number of wires in it.",
-    "Nothing within 10 ft (3 m) of a pool, spa or fountain unless NEC 680 permits it.",
-    "Cable lies under its cover, and deeper under a drive.",
-    "Every lamp is of the watts written here.",
+    "Nothing is within 10 ft (3 m) of a pool, spa or fountain unless NEC 680 permits it.",
+    "Cable is buried as deep as it must be, and deeper under a drive.",
+    "Every lamp has the watts named here.",
     "Switched on: volts at the tap and at every light are read and written down.",
     "Switched on: amperes of each cable at the transformer, and watts of each zone, are written down.",
     "After an hour no connector, cable or transformer is too warm to hold.",
 )
 
 CAUTIONS: Final = (
-    "Work on the mains side, a new outlet or hard wiring, is for a licensed electrician.",
-    "Local code and its authority prevail over this sheet, and so do the instructions of a listed product.",
+    "Work on the mains side, such as a new outlet or fixed wiring, is for a licensed electrician.",
+    "Local code takes precedence over this sheet, and so do the instructions of a listed product.",
     "This program computes and advises; it protects nothing. Fuses and breakers do.",
     "A GFCI or RCD before the transformer sees no leakage behind it: keep the distance from water.",
     "Low voltage is not low current: a loose joint heats.",
     "Computed from the published tables of resistance, without reactance; splices count where written down.",
 )
 _RELAYS: Final = {
-    "mains": "The relay switches its mains: everything behind it is lit together.",
-    "low voltage": "The relays stand behind it: each zone has runs of its own from its relay on.",
+    "mains": "Its mains are switched: everything on it is lit together.",
+    "low voltage": "The relays are on its low-voltage side: each zone has cables of its own from its relay.",
 }
 _BEFORE_UNIT: Final = re.compile(r"(?<=\d) (?=%|(?:VA|V|A|W|ft|m|mm|ohm|AWG|mm2)\b)")
 

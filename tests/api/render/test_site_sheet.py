@@ -92,7 +92,7 @@ def test_the_sheet_has_what_the_installer_needs():
         "10 % more is bought than laid",
         "about 3 in (76 mm) under turf",
         "6 in (150 mm) of cover",
-        "The code prevails",
+        "The code takes precedence",
         "call 811",
         "GFCI",
         "unplugged while anything is wired",
@@ -104,7 +104,7 @@ def test_the_sheet_has_what_the_installer_needs():
         "Measured A",
         "Measured W",
         "licensed electrician",
-        "Local code and its authority prevail",
+        "Local code takes precedence",
         "it protects nothing",
     ):
         assert words.replace("\u00a0", " ") in text.replace("\u00a0", " "), words
