@@ -6,7 +6,7 @@ transformer that does not exist) is checked in config.validation.document when a
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Container, Mapping
 from dataclasses import dataclass
 from datetime import date
 from typing import Annotated, Any, Literal
@@ -167,6 +167,15 @@ class Zone(Table):
     def model_post_init(self, context: Any, /) -> None:  # noqa: ANN401 (pydantic's own signature)
         """Name it after its id where nobody gave it a name."""
         _name_after_id(self, context)
+
+    def node_of(self, fixture: Fixture, simple: Container[str]) -> str | None:
+        """Name the node of a fixture: as it says, else the line or hub with the zone's id; None without one.
+
+        Args:
+            fixture: one of this zone.
+            simple: names of the lines and hubs.
+        """
+        return fixture.node if fixture.node is not None else (self.id if self.id in simple else None)
 
     @property
     def rated_load(self) -> RatedLoad:

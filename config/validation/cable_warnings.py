@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from config.errors import KeyPath
 from config.models.cables import Cable, name_places
-from config.models.site import Fixture, Site, Zone
+from config.models.site import Site, Zone
 from config.validation.finding import SiteFinding
 
 
@@ -19,19 +19,14 @@ def find_cable_doubts(site: Site) -> Iterator[SiteFinding]:
     fed = {run[0] for run in runs.values()}
     lit: dict[int, dict[str, Zone]] = {}
     for index, zone in enumerate(site.zones):
-        hung = [_node_of(fixture, zone, simple) for fixture in zone.fixtures]
+        hung = [zone.node_of(fixture, simple) for fixture in zone.fixtures]
         yield from _doubt_zone(site, zone, hung, fed, ("zones", index))
         for node in hung:
             if node in runs:
                 lit.setdefault(runs[node][1], {})[zone.id] = zone
-    used = {_node_of(fixture, zone, simple) for zone in site.zones for fixture in zone.fixtures}
+    used = {zone.node_of(fixture, simple) for zone in site.zones for fixture in zone.fixtures}
     yield from _doubt_shared_runs(site, lit)
     yield from _doubt_dead_ends(site, used)
-
-
-def _node_of(fixture: Fixture, zone: Zone, simple: set[str]) -> str | None:
-    """Name what a fixture hangs on; None where it hangs on nothing."""
-    return fixture.node if fixture.node is not None else (zone.id if zone.id in simple else None)
 
 
 def _names_of(cable: Cable, site: Site) -> tuple[str, ...]:

@@ -18,8 +18,7 @@ from controller.inspection.circuit_checks import inspect
 from controller.inspection.findings import Finding, InspectionResult
 from controller.inspection.gauges import has_volts, within_upper_limit
 from controller.inspection.rewiring import attach
-from controller.wiring.limits import Limits
-from controller.wiring.network import Network
+from controller.wiring.network import Limits, Network
 from controller.wiring.solver import LampState, Solution
 
 MOST_OF_A_KIND: Final = 2

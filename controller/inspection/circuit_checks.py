@@ -23,8 +23,7 @@ from controller.inspection.findings import (
 )
 from controller.inspection.lamp_checks import check_drop, check_evenness, check_life, check_volts
 from controller.wiring.cable import Ampacity, ampacity
-from controller.wiring.limits import Limits
-from controller.wiring.network import Network
+from controller.wiring.network import Limits, Network
 from controller.wiring.solver import Outcome, Solution, solve
 
 CONTINUOUS: Final = 0.80

@@ -13,8 +13,7 @@ from typing import Final
 from config.errors import Severity
 from controller.inspection.findings import Finding, SolvedStates, Topic, hold_against, part_of
 from controller.lamps.physics import filament_life_h, filament_light
-from controller.wiring.limits import Limits
-from controller.wiring.network import FixtureAt, Lamp
+from controller.wiring.network import FixtureAt, Lamp, Limits
 from controller.wiring.solver import LampState, Solution
 
 BRANCH_PERCENT: Final = 3.0

@@ -1,4 +1,4 @@
-"""The lights of a site on the nodes of its cables: what each takes, what it bears, what was measured at it.
+"""The lights of a site on the nodes of its cables: what each takes, its range, what was measured at it.
 
 Lights whose cable nobody wrote down still load the transformer: they stand at its terminals with the power
 that they are rated for, and ask for no volts there.
@@ -6,7 +6,7 @@ that they are rated for, and ask for no volts there.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -52,21 +52,16 @@ def count_lights(site: Site, simple: set[str]) -> dict[str, int]:
     counts: dict[str, int] = dict.fromkeys(simple, 0)
     for zone in site.zones:
         for fixture in zone.fixtures:
-            node = _node_of(fixture, zone, simple)
+            node = zone.node_of(fixture, simple)
             if node in counts:
                 counts[node] += fixture.count
     return counts
 
 
-def _node_of(fixture: Fixture, zone: Zone, simple: Iterable[str]) -> str | None:
-    """Name what a fixture hangs on: as it says, else the line or hub that bears its zone's id."""
-    return fixture.node if fixture.node is not None else (zone.id if zone.id in simple else None)
-
-
 def attach_lights(
     site: Site, zones: Sequence[Zone], simple: Mapping[str, Sequence[str]], terminals: str
 ) -> list[PlacedLight]:
-    """Hang the lights of some zones on their nodes; those of a line or a hub one after the other.
+    """Attach the lights of some zones to their nodes; those of a line or a hub one after the other.
 
     Args:
         site: the site.
@@ -78,12 +73,10 @@ def attach_lights(
     lights: list[PlacedLight] = []
     for zone in site.zones:
         for place, fixture in enumerate(zone.fixtures, start=1):
-            node = _node_of(fixture, zone, free)
+            node = zone.node_of(fixture, free)
             if node in free:
-                nodes = [free[node].pop(0) for _ in range(fixture.count)]
-                found = [
-                    _light(zone, place, fixture, each, number=number) for number, each in enumerate(nodes, 1)
-                ]
+                numbers = range(1, fixture.count + 1)
+                found = [_light(zone, place, fixture, free[node].pop(0), number=each) for each in numbers]
             elif node is not None:
                 found = [_light(zone, place, fixture, node, count=fixture.count)]
             else:

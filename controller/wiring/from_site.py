@@ -1,22 +1,19 @@
 """From the site file to the wiring: what hangs on each tap of each transformer, as networks to be solved.
 
-A zone is one relay. Where the relays stand behind the transformer, each zone has runs of its own from the tap
+A zone is one relay. Where the relays are on the low-voltage side, each zone has runs of its own from the tap
 that they share; where the relay switches the mains, all of the transformer is lit together. Either way the
-fewest volts are those with everything lit, and the most those of a zone lit alone, which judging takes.
+fewest volts are those with everything lit, and the most those of a zone lit alone.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Final
 
-from config.models.cables import Cable
+from config.models.cables import Cable, name_places
 from config.models.site import Site, Transformer, Zone
 from controller.wiring.fixtures import PlacedLight, attach_lights, count_lights
-from controller.wiring.layouts import hub_layout, line_layout
-from controller.wiring.limits import Limits
-from controller.wiring.network import CableSegment, Feed, Network, join
+from controller.wiring.network import CableSegment, Feed, Limits, Network, join, walk
 
 USUAL_TAP_V: Final = 12.0
 """Taken where no cable is written down and so no tap either; it decides nothing but the amperes shown."""
@@ -77,7 +74,7 @@ def build_wiring(site: Site) -> tuple[TransformerWiring, ...]:
     """Give the wiring of every transformer of a site, in the order of its file.
 
     Raises:
-        WiringError: the cables make no tree; a site that was read from a file has none such.
+        WiringError: the cables are not a tree; the check of the site file lets none such through.
     """
     ends = _Ends(site)
     return tuple(_wire(site, transformer, ends) for transformer in site.transformers)
@@ -88,7 +85,7 @@ class _Ends:
 
     def __init__(self, site: Site) -> None:
         self.segments: list[CableSegment] = []
-        self.simple: dict[str, list[str]] = {}
+        self.simple: dict[str, tuple[str, ...]] = {}
         names = {name for each in site.cables for name in (each.line, each.hub) if name is not None}
         self._lights = count_lights(site, names)
         self._usual = {transformer.id: transformer.tap for transformer in site.transformers}
@@ -110,26 +107,33 @@ class _Ends:
         return taps.setdefault(tap_v, cable.begins if not taps else f"{cable.begins}, {tap_v:g} V")
 
     def _lay(self, cable: Cable) -> None:
-        start, gauge, length_m = self._start_of(cable), cable.gauge, cable.length_m
+        start, gauge = self._start_of(cable), cable.gauge
         if cable.line is not None:
             lights = self._lights.get(cable.line, 0)
-            laid = line_layout(start=start, name=cable.line, gauge=gauge, length_m=length_m, lights=lights)
-            segments, self.simple[cable.line] = laid.segments, list(laid.nodes)
+            nodes = self.simple[cable.line] = name_places(cable.line, lights)
+            # The lights are spread evenly, the last at the end.
+            pieces = [
+                (near, far, gauge, cable.length_m / lights)
+                for near, far in zip((start, *nodes), nodes, strict=False)
+            ]
         elif cable.hub is not None:
-            laid = hub_layout(
-                start=start,
-                name=cable.hub,
-                gauge=gauge,
-                length_m=length_m,
-                leg_gauge=cable.leg_gauge or gauge,
-                leg_lengths_m=cable.leg_lengths_m,
-            )
-            segments, self.simple[cable.hub] = laid.segments, list(laid.nodes)
+            nodes = self.simple[cable.hub] = name_places(cable.hub, len(cable.leg_lengths_m))
+            legs = zip(nodes, cable.leg_lengths_m, strict=True)
+            pieces = [(start, cable.hub, gauge, cable.length_m)]
+            pieces += [(cable.hub, node, cable.leg_gauge or gauge, length_m) for node, length_m in legs]
         else:
-            segments = (CableSegment(from_node=start, to_node=str(cable.to), gauge=gauge, length_m=length_m),)
-        plates = {segments[0].gauge: cable.rated_a}  # a leg of another gauge is not what the plate is of
+            pieces = [(start, str(cable.to), gauge, cable.length_m)]
         self.segments += [
-            replace(each, splice_ohm=cable.splice_ohm, ampacity_a=plates.get(each.gauge)) for each in segments
+            CableSegment(
+                from_node=near,
+                to_node=far,
+                gauge=own_gauge,
+                length_m=length_m,
+                splice_ohm=cable.splice_ohm,
+                # A leg of another gauge is not what the plate is of.
+                ampacity_a=cable.rated_a if own_gauge == gauge else None,
+            )
+            for near, far, own_gauge, length_m in pieces
         ]
 
 
@@ -137,30 +141,22 @@ def _wire(site: Site, transformer: Transformer, ends: _Ends) -> TransformerWirin
     zones = tuple(zone for zone in site.zones if site.transformer_of(zone) is transformer)
     known = ends.feeds[transformer.id]
     taps = known or {USUAL_TAP_V: transformer.id}
+    id_, rated_va = transformer.id, transformer.rated_va
     feeds = [
-        Feed(
-            node=node,
-            transformer=transformer.id,
-            rated_va=transformer.rated_va,
-            source_v=tap_v,
-            tap=f"{tap_v:g} V",
-        )
+        Feed(node=node, transformer=id_, rated_va=rated_va, source_v=tap_v, tap=f"{tap_v:g} V")
         for tap_v, node in taps.items()
     ]
     lights = attach_lights(site, zones, ends.simple, feeds[0].node)
-    segments = _reached(ends.segments, [feed.node for feed in feeds])
+    reached = {feed.node for feed in feeds}
+    reached.update(each.to_node for feed in feeds for each in walk(feed.node, ends.segments))
+    segments = [each for each in ends.segments if each.from_node in reached]
     networks = join(feeds, segments, [light.at for light in lights], site.wiring.copper_c)
     circuits = []
     for network in [each for each in networks if each.fixtures or each.segments] or networks[:1]:
         nodes = {network.feed.node, *(cable.to_node for cable in network.segments)}
         measured_v = transformer.measured_volts if network.feed.source_v == transformer.tap else None
-        circuits.append(
-            Circuit(
-                network=network,
-                lights=tuple(light for light in lights if light.at.node in nodes),
-                measured_v=measured_v,
-            )
-        )
+        own = tuple(light for light in lights if light.at.node in nodes)
+        circuits.append(Circuit(network=network, lights=own, measured_v=measured_v))
     return TransformerWiring(
         transformer=transformer,
         zones=zones,
@@ -169,17 +165,3 @@ def _wire(site: Site, transformer: Transformer, ends: _Ends) -> TransformerWirin
         circuits=tuple(circuits),
         limits=Limits(drop_percent=site.wiring.drop_percent),
     )
-
-
-def _reached(segments: Iterable[CableSegment], feeds: Iterable[str]) -> list[CableSegment]:
-    """Pick the cables that some feeds reach."""
-    outward: dict[str, list[CableSegment]] = {}
-    for segment in segments:
-        outward.setdefault(segment.from_node, []).append(segment)
-    reached: list[CableSegment] = []
-    waiting = list(feeds)
-    while waiting:
-        found = outward.get(waiting.pop(0), [])
-        reached += found
-        waiting += [segment.to_node for segment in found]
-    return reached

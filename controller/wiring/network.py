@@ -1,12 +1,13 @@
 """The cables and fixtures behind one tap of a transformer, as a tree of values.
 
-A network begins at a feed and branches; every node is fed by exactly one cable. What is not such a tree is
-refused with all its problems at once.
+A network begins at a feed and branches; every node is fed by exactly one cable. The check of the site file
+explains what is not such a tree (config/validation/cable_tree.py); here it is only refused.
 """
 
 from __future__ import annotations
 
 import math
+from collections import Counter, deque
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
@@ -15,7 +16,6 @@ from typing import Final
 from config.errors import WiringError
 from config.models.cables import Gauge
 from controller.wiring.cable import DEFAULT_TEMPERATURE_C, ampacity
-from controller.wiring.topology import find_problems, walk
 
 FILAMENT_BAND: Final = (0.90, 1.05)
 """Range of a lamp that states none, in parts of its rated volts: 10.8 to 12.6 V at 12 V (common practice)."""
@@ -39,6 +39,23 @@ def _refuse_unless_positive(what: str, **values: float) -> None:
     for name, value in values.items():
         if not (math.isfinite(value) and value > 0.0):
             raise WiringError(f"{what}: {name} = {value:g}; it must be a number above zero")
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Limits:
+    """What the site asks of its wiring beyond the rules.
+
+    Attributes:
+        drop_percent: greatest voltage drop that the site accepts; None where it names none.
+        cool_c: temperature of cable that has not warmed; the most volts are computed with it.
+        low_light: least light of the dimmest filament lamp as a part of the brightest; common practice.
+        low_life: least life of a filament lamp as a part of its rated life; common practice.
+    """
+
+    drop_percent: float | None = None
+    cool_c: float = 20.0
+    low_light: float = 0.7
+    low_life: float = 0.5
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -180,7 +197,7 @@ class Network:
         temperature_c: of the copper; 75 °C is the tables' own and the safe side for low volts.
 
     Raises:
-        WiringError: it is no tree; every problem is in it.
+        WiringError: it is not a tree.
     """
 
     feed: Feed
@@ -189,7 +206,7 @@ class Network:
     temperature_c: float = DEFAULT_TEMPERATURE_C
 
     def __post_init__(self) -> None:
-        """Refuse what is no tree."""
+        """Refuse what is not a tree."""
         _refuse_unless_tree((self.feed,), self.segments, self.fixtures)
 
     @property
@@ -204,7 +221,7 @@ class Network:
 
     def walk(self) -> tuple[CableSegment, ...]:
         """The cables in an order in which each comes after the one that feeds it."""
-        return _in_order(self.feed.node, self.segments)
+        return walk(self.feed.node, self.segments)
 
 
 def join(
@@ -216,33 +233,44 @@ def join(
     """Sort cables and fixtures to the feeds that they hang on.
 
     Raises:
-        WiringError: some hang on no feed, on two, or make a ring; every problem is in it.
+        WiringError: some hang on no feed, on two, or make a ring.
     """
     _refuse_unless_tree(feeds, segments, fixtures)
     networks = []
     for feed in feeds:
-        cables = _in_order(feed.node, segments)
+        cables = walk(feed.node, segments)
         nodes = {feed.node, *(cable.to_node for cable in cables)}
         lamps = tuple(fixture for fixture in fixtures if fixture.node in nodes)
         networks.append(Network(feed=feed, segments=cables, fixtures=lamps, temperature_c=temperature_c))
     return tuple(networks)
 
 
+def walk(start: str, segments: Sequence[CableSegment]) -> tuple[CableSegment, ...]:
+    """The cables that a feed reaches, each after the one that feeds it; rings are walked once."""
+    outward: dict[str, list[CableSegment]] = {}
+    for segment in segments:
+        outward.setdefault(segment.from_node, []).append(segment)
+    reached, found, waiting = {start}, [], deque((start,))
+    while waiting:
+        for segment in outward.get(waiting.popleft(), ()):
+            if segment.to_node not in reached:
+                reached.add(segment.to_node)
+                found.append(segment)
+                waiting.append(segment.to_node)
+    return tuple(found)
+
+
 def _refuse_unless_tree(
     feeds: Sequence[Feed], segments: Sequence[CableSegment], fixtures: Sequence[FixtureAt]
 ) -> None:
-    problems = find_problems(
-        [feed.node for feed in feeds],
-        [(cable.from_node, cable.to_node) for cable in segments],
-        [(fixture.label, fixture.node) for fixture in fixtures],
-    )
-    if problems:
-        raise WiringError(*problems)
-
-
-def _in_order(start: str, segments: Sequence[CableSegment]) -> tuple[CableSegment, ...]:
-    order = walk(start, [(cable.from_node, cable.to_node) for cable in segments])
-    return tuple(segments[place] for place in order)
+    starts = [feed.node for feed in feeds]
+    reached = {*starts, *(cable.to_node for start in starts for cable in walk(start, segments))}
+    fed = Counter([*starts, *(cable.to_node for cable in segments)])
+    twice = [node for node, times in fed.items() if times > 1]
+    loose = [node for node in (*fed, *(fixture.node for fixture in fixtures)) if node not in reached]
+    if twice or loose:
+        nodes = ", ".join(f"“{node}”" for node in dict.fromkeys((*twice, *loose)))
+        raise WiringError(f"the cables are not a tree: {nodes} must be fed by one cable, from a feed")
 
 
 def way_to(network: Network, node: str) -> tuple[CableSegment, ...]:

@@ -89,7 +89,7 @@ def test_the_sheet_has_what_the_installer_needs():
         "205.5 of 300 VA (69 %)",
         "315 ft",
         "347 ft",
-        "10 % more is bought than laid",
+        "Buy 10 % more than is laid",
         "about 3 in (76 mm) under turf",
         "6 in (150 mm) of cover",
         "The code takes precedence",

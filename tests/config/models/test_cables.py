@@ -11,10 +11,9 @@ from pydantic import TypeAdapter, ValidationError
 
 from config.errors import WiringError
 from config.file.loader import parse_site
-from config.models.cables import Build, GaugeText, LengthText, Unit, name_places, parse_gauge, parse_length
+from config.models.cables import Build, GaugeText, LengthText, Unit, parse_gauge, parse_length
 from controller.wiring import cable as cable_tables
 from controller.wiring.cable import ampacity, ohm_per_m
-from controller.wiring.layouts import hub_layout, line_layout
 from tests.config.site_texts import problems_of, warnings_of
 
 GOOD = """\
@@ -326,14 +325,3 @@ def test_the_site_file_takes_the_lengths_that_can_be_computed_with(text):
     """A length of the site file is what the parser makes of it, up to the longest that a garden has."""
     length_m = parsed(parse_length, text)
     assert taken(LengthText, text) == (length_m if length_m is not None and length_m <= 3000.0 else None)
-
-
-@given(st.integers(1, 40))
-def test_places_are_named_as_they_are_laid(count):
-    """The names that the file's checks expect are those that the cables get when they are laid."""
-    gauge = parse_gauge("12 AWG")
-    line = line_layout(start="s", name="oak", gauge=gauge, length_m=10.0, lights=count)
-    hub = hub_layout(
-        start="s", name="oak", gauge=gauge, length_m=1.0, leg_gauge=gauge, leg_lengths_m=[1.0] * count
-    )
-    assert line.nodes == hub.nodes == name_places("oak", count)

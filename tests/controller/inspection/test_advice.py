@@ -12,8 +12,7 @@ from controller.inspection.advice import advise
 from controller.inspection.changes import ChangeKind
 from controller.inspection.circuit_checks import inspect
 from controller.inspection.findings import Topic
-from controller.wiring.limits import Limits
-from controller.wiring.network import Lamp
+from controller.wiring.network import Lamp, Limits
 from tests.controller.networks import EVENLY_FT, chain, random_networks, read_reference
 from tests.controller.nodal import NodalEquations
 

@@ -11,8 +11,7 @@ from config.models.cables import parse_gauge
 from controller.inspection.circuit_checks import inspect
 from controller.inspection.findings import Topic
 from controller.lamps.physics import filament_life_h
-from controller.wiring.limits import Limits
-from controller.wiring.network import CableSegment, Feed, FixtureAt, Lamp, Lead, Network
+from controller.wiring.network import CableSegment, Feed, FixtureAt, Lamp, Lead, Limits, Network
 from controller.wiring.solver import solve
 from tests.controller.networks import EVENLY_FT, chain, read_reference
 

@@ -8,12 +8,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from config.errors import WiringError
 from config.file.loader import example_path, load_site, parse_site
-from config.models.cables import M_PER_FT
+from config.models.cables import M_PER_FT, parse_gauge
 from controller.wiring.from_site import build_wiring
-from controller.wiring.network import Lamp
+from controller.wiring.network import CableSegment, Feed, FixtureAt, Lamp, Network
 from controller.wiring.solver import NoSolution, Solution, solve
-from controller.wiring.topology import find_problems
 from tests.config.site_texts import problems_of
 from tests.controller.networks import read_reference, reference_network
 from tests.site_of_wiring import garden, line, piece, reference_site
@@ -87,6 +87,33 @@ def test_a_hub_gives_each_light_a_leg():
     ]
     assert [each.length_m for each in circuit.network.segments] == pytest.approx([18.288, 3.048, 5.0, 6.096])
     assert [light.at.node for light in circuit.lights] == ["jetty 1", "jetty 2", "jetty 3"]
+
+
+CASES = {case["id"]: case for case in REFERENCE["cases"]}
+
+
+def test_a_line_is_the_reference_daisy_chain():
+    """Ten 10 W lights over 100 ft in a line are the reference network W2, volt for volt."""
+    fixtures = 'kind = "path"\ncount = 10\nwatts = 10\ndriver = "linear"'
+    solution = solve(circuit_of(garden(tap=13, cables=line("100 ft"), fixtures=fixtures)).network)
+    expected = CASES["W2"]["ngspice_pair_voltage"]
+    volts = [solution.volts[f"jetty {place}"] for place in range(1, 11)]
+    assert volts == pytest.approx(list(expected.values()), abs=1e-3)
+
+
+def test_a_hub_is_the_reference_hub():
+    """A home run of 80 ft to a hub with four legs is the reference network W3, volt for volt."""
+    hub = (
+        '[[cables]]\nfrom = "boathouse"\nhub = "jetty"\ngauge = "10 AWG"\nlength = "80 ft"\n'
+        'legs = ["10 ft", "25 ft", "40 ft", "60 ft"]\nleg_gauge = "14 AWG"\n'
+    )
+    lamps = [f'kind = "spot"\ncount = 1\nwatts = {watts}\nlamp = "filament"' for watts in (20, 20, 35, 20)]
+    rest = "".join(f"[[zones.fixtures]]\n{each}\n" for each in lamps[1:])
+    solution = solve(circuit_of(garden(tap=15, cables=hub, fixtures=lamps[0], rest=rest)).network)
+    expected = CASES["W3"]["ngspice_pair_voltage"]
+    assert solution.volts["jetty"] == pytest.approx(expected["H"], abs=1e-3)
+    for place in range(1, 5):
+        assert solution.volts[f"jetty {place}"] == pytest.approx(expected[f"B{place}"], abs=1e-3)
 
 
 def test_a_cable_on_another_tap_is_a_circuit_of_its_own():
@@ -166,8 +193,8 @@ def test_every_light_of_every_example_is_wired_once(name):
         for zone in wiring.zones:
             own = [light for light in lights if light.zone == zone.id]
             watts = sum(light.at.count * light.at.watts for light in own)
-            papers = sum(each.count * each.watts for each in zone.fixtures) or zone.rated_load.watts
-            assert watts == pytest.approx(papers)
+            rated = sum(each.count * each.watts for each in zone.fixtures) or zone.rated_load.watts
+            assert watts == pytest.approx(rated)
         assert {light.zone for light in lights} == {zone.id for zone in wiring.zones}
 
 
@@ -180,8 +207,14 @@ def test_the_file_refuses_what_is_no_tree_and_nothing_else(edges, hung):
     """Whatever cables are written: the file's checks and the solver's agree on which of them can be wired."""
     cables = "".join(piece(near, far) for near, far in edges)
     text = garden(cables=cables, fixtures=f'kind = "spot"\ncount = 1\nwatts = 5\nnode = "{hung}"')
-    problems = find_problems(["boathouse"], edges, [("the light", hung)])
+    gauge = parse_gauge("12 AWG")
+    segments = tuple(CableSegment(from_node=a, to_node=b, gauge=gauge, length_m=1.0) for a, b in edges)
+    feed = Feed(node="boathouse", transformer="boathouse", rated_va=200.0, source_v=12.0)
+    lamp = FixtureAt(node=hung, zone="jetty", watts=5.0, lamp=Lamp.POWER)
     refused = problems_of(text)
-    assert bool(refused) == bool(problems), (refused, problems)
-    if not refused:
+    if refused:
+        with pytest.raises(WiringError):
+            Network(feed=feed, segments=segments, fixtures=(lamp,))
+    else:
+        assert len(Network(feed=feed, segments=segments, fixtures=(lamp,)).walk()) == len(edges)
         assert len(wired(text).networks[0].segments) == len(edges)
