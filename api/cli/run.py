@@ -16,7 +16,7 @@ from api.cli.options import DEFAULT_PORT, default_state, site_argument
 @click.option(
     "--state",
     type=click.Path(file_okay=False, path_type=Path),
-    help="Folder of the journal; else $STATE_DIRECTORY, else ~/.local/state/leerie.",
+    help="Folder of the journal; default: $STATE_DIRECTORY, else ~/.local/state/leerie.",
 )
 @click.option(
     "--port",
@@ -25,15 +25,15 @@ from api.cli.options import DEFAULT_PORT, default_state, site_argument
     show_default=True,
     help="Port of the API, on this machine only.",
 )
-@click.option("--relays-off", is_flag=True, help="Only put every relay to its off level, and end.")
+@click.option("--relays-off", is_flag=True, help="Only switch every relay off, and end.")
 def run(*, site_path: Path, state: Path | None, port: int, relays_off: bool) -> int:
-    """Keep the lights of a site until told to stop.
+    """Light a site every night until told to stop.
 
-    SIGTERM or Ctrl-C puts every light out and ends well; SIGHUP has the site file read again, and one that
-    will not do is refused while the old one stays in force.
+    SIGTERM or Ctrl-C switches every light off and ends with exit code 0. SIGHUP reads the site file again; a
+    file with errors is refused, and the old one stays in force.
     """
-    # Nothing is thrown away before the lights are right: looking for garbage would cost them a tenth of their
-    # time. Looking for plugins of pydantic would read what every installed package says of itself.
+    # Before the lights are right nothing becomes garbage, and looking for it takes a tenth of their time.
+    # Looking for plugins of pydantic would read the metadata of every installed package.
     gc.disable()
     os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
     try:
