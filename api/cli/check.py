@@ -1,8 +1,9 @@
-"""``leerie check``: reads the site file, says every problem at once and what the year's sun makes of it."""
+"""``leerie check``: every problem of the site file at once, and what the year's sun makes of the programs."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections import Counter
+from collections.abc import Iterable, Iterator
 from dataclasses import asdict
 from datetime import date
 from pathlib import Path
@@ -11,16 +12,12 @@ from typing import TYPE_CHECKING
 import click
 
 from api.cli.options import json_option, load, now_utc, print_json, site_argument, take_date
-from config.errors import SiteFileError, SiteProblem
+from config.errors import Severity, SiteFileError, SiteProblem
 
 if TYPE_CHECKING:
     from config.file.loader import LoadedSite
-    from config.models.site import Site
 
-# The words in front of each line, all as long as the longest.
-LEVELS = ("error", "warning", "note")
-
-Levelled = tuple[str, SiteProblem]
+Finding = tuple[Severity, SiteProblem]
 
 
 @click.command("check")
@@ -30,37 +27,38 @@ Levelled = tuple[str, SiteProblem]
     "from_date",
     callback=take_date,
     metavar="DATE",
-    help="First night of the year looked at; else tonight.",
+    help="First night of the year that is looked at; default: tonight.",
 )
 @json_option
 def check(*, site_path: Path, from_date: date | None, as_json: bool) -> int:
     """Read the site file and print every problem at once.
 
-    An error is a file that cannot be used: exit code 2. A warning is hardly meant, and a note is what the sun
-    makes of a program in the course of a year, such as a dusk that comes after the off time in June: with
-    these alone the file is good, exit code 0.
+    With an error the file cannot be used: exit code 2. A warning is probably a mistake. A note says what the
+    sun makes of a program over the year, such as a dusk after the off time in June. With warnings and notes
+    alone the exit code is 0.
     """
     try:
         loaded = load(site_path)
     except SiteFileError as error:
         if not as_json:
             raise
-        print_json({"site": None, "problems": _as_json(("error", problem) for problem in error.problems)})
+        problems = _to_json((Severity.ERROR, problem) for problem in error.problems)
+        print_json({"site": None, "problems": problems})
         return 2
-    problems = [("warning", problem) for problem in loaded.warnings]
-    problems += _review(loaded, site_path, from_date)
-    problems.sort(key=lambda each: each[1].line)
+    findings = [(Severity.WARNING, problem) for problem in loaded.warnings]
+    findings += _review(loaded, site_path, from_date)
+    findings.sort(key=lambda finding: finding[1].line)
     if as_json:
-        print_json({"site": loaded.site.name, "problems": _as_json(problems)})
+        print_json({"site": loaded.site.name, "problems": _to_json(findings)})
         return 0
-    for level, problem in problems:
+    for level, problem in findings:
         click.echo(f"{level}: {problem}")
-    click.echo(_summary(site_path, loaded.site, problems))
+    click.echo(_summary(len(loaded.site.zones), findings))
     return 0
 
 
-def _review(loaded: LoadedSite, site_path: Path, from_date: date | None) -> list[Levelled]:
-    """Look at the year ahead, and find the lines that it concerns."""
+def _review(loaded: LoadedSite, site_path: Path, from_date: date | None) -> Iterator[Finding]:
+    """Look at the year ahead, and find the lines of the file that it concerns."""
     from config.file.loader import decode_text, read_bytes
     from config.file.toml_positions import Positions
     from config.validation.finding import write_path
@@ -68,38 +66,39 @@ def _review(loaded: LoadedSite, site_path: Path, from_date: date | None) -> list
     from controller.planning.review import review_year
 
     planner = Planner(loaded.site)
-    first = from_date or planner.night_at(now_utc()).date
-    remarks = review_year(planner, first)
-    if not remarks:
-        return []
+    found = review_year(planner, from_date or planner.night_at(now_utc()).date)
+    if not found:
+        return
     positions = Positions(decode_text(read_bytes(site_path), str(site_path)).removeprefix("\ufeff"))
-    return [
-        (
-            remark.weight.value,
+    for each in found:
+        place = positions.find(each.path)
+        yield (
+            each.weight,
             SiteProblem(
                 file=str(site_path),
-                line=(place := positions.find(remark.path)).line,
-                key=write_path(remark.path),
+                line=place.line,
+                key=write_path(each.path),
                 value=place.value,
-                what=remark.what,
-                remedy=remark.remedy,
+                what=each.what,
+                remedy=each.remedy,
             ),
         )
-        for remark in remarks
-    ]
 
 
-def _as_json(problems: Iterable[Levelled]) -> list[dict[str, object]]:
-    """Put problems into JSON's own kinds of value."""
-    return [{**asdict(problem), "level": level} for level, problem in problems]
+def _to_json(findings: Iterable[Finding]) -> list[dict[str, object]]:
+    """Return problems in JSON's own kinds of value."""
+    return [{**asdict(problem), "level": level} for level, problem in findings]
 
 
-def _summary(site_path: Path, site: Site, problems: list[Levelled]) -> str:
-    """Say in one line how the file is."""
-    zones = f"{len(site.zones)} zone{'s' if len(site.zones) != 1 else ''}"
-    found = [
-        f"{number} {level}{'s' if number != 1 else ''}"
-        for level in LEVELS
-        if (number := sum(each == level for each, _ in problems))
-    ]
-    return f"{site_path}: good: “{site.name}”, {zones}; {', '.join(found) or 'nothing to say about it'}"
+def _summary(zones: int, findings: Iterable[Finding]) -> str:
+    """Say in one line how the file is: ``OK: 1 zone, no warnings`` or ``No errors, 2 warnings``."""
+    number = Counter(level for level, _ in findings)
+    notes = f", {_count(number[Severity.NOTE], 'note')}" if number[Severity.NOTE] else ""
+    if number[Severity.WARNING]:
+        return f"No errors, {_count(number[Severity.WARNING], 'warning')}{notes}"
+    return f"OK: {_count(zones, 'zone')}, no warnings{notes}"
+
+
+def _count(number: int, what: str) -> str:
+    """Say how many; render/tables has the same and would import rich."""
+    return f"{number} {what}{'' if number == 1 else 's'}"

@@ -15,12 +15,11 @@ if TYPE_CHECKING:
     from rich.text import Text
 
     from controller.calendar.night import Night
-    from controller.planning.plan import NightPlan, Window
+    from controller.planning.plan import NightPlan
     from controller.planning.planner import Planner
 
-# A week is shown where nobody says how long.
+# A week is shown where no last night is named; ten years at most, since more would take minutes.
 MORE_NIGHTS = 6
-# Ten years and the leap days in them: more is a slip of the finger, and would take minutes.
 MOST_NIGHTS = 3653
 
 
@@ -31,29 +30,32 @@ MOST_NIGHTS = 3653
     "from_date",
     callback=take_date,
     metavar="DATE",
-    help="First night; else tonight, by this machine's clock.",
+    help="First night; default: tonight, by this machine's clock.",
 )
 @click.option(
-    "--to", "to_date", callback=take_date, metavar="DATE", help="Last night; else six nights after the first."
+    "--to",
+    "to_date",
+    callback=take_date,
+    metavar="DATE",
+    help="Last night; default: six nights after the first.",
 )
-@click.option("--zone", "zone_ids", multiple=True, metavar="ID", help="Only this zone; may be given again.")
+@click.option("--zone", "zone_ids", multiple=True, metavar="ID", help="Only this zone; can be repeated.")
 @json_option
 def nights(
     *, site_path: Path, from_date: date | None, to_date: date | None, zone_ids: tuple[str, ...], as_json: bool
 ) -> None:
-    """Say what each zone will do, night by night.
+    """Show what each zone will do, night by night.
 
-    A night runs from noon to noon and is named by the date on which it begins. Times are local; nights on
-    which the clocks change are marked, and their times carry the offset from UTC.
+    A night runs from noon to noon and is named by the date on which it begins. Times are local; nights with a
+    clock change are marked, and their times carry the offset from UTC.
     """
     from api.render.nights_json import nights_response
     from controller.planning.planner import Planner
 
     planner = Planner(load(site_path).site)
     first, last = choose_nights(planner, from_date, to_date)
-    wanted = tuple(dict.fromkeys(zone_ids)) or tuple(zone.id for zone in planner.site.zones)
-    for zone_id in wanted:
-        planner.site.zone(zone_id)
+    zones = planner.site.zones
+    wanted = [planner.site.zone(each).id for each in dict.fromkeys(zone_ids)] or [zone.id for zone in zones]
     if as_json:
         print_json(nights_response(planner, first, last, wanted))
     else:
@@ -61,16 +63,16 @@ def nights(
 
 
 def choose_nights(planner: Planner, from_date: date | None, to_date: date | None) -> tuple[date, date]:
-    """Say which nights are meant, where one or both ends were left out.
+    """Return the first and the last night, where one or both were left out.
 
     Raises:
-        click.UsageError: they end before they begin, or are too many.
+        click.UsageError: the last is before the first, or they are too many.
     """
     first = from_date or planner.night_at(now_utc()).date
     last = to_date or first + timedelta(days=MORE_NIGHTS)
     if last < first:
-        begins = f"--from {first}" if from_date else f"tonight, {first}; give --from as well"
-        raise click.UsageError(f"--to {last} lies before {begins}")
+        begins = f"--from {first}" if from_date else f"tonight, {first}; add --from"
+        raise click.UsageError(f"--to {last} is before {begins}")
     if (last - first).days >= MOST_NIGHTS:
         raise click.UsageError(f"{first} to {last} is more than {MOST_NIGHTS} nights; ask for fewer")
     return first, last
@@ -93,9 +95,10 @@ def _show(planner: Planner, first: date, last: date, zone_ids: Sequence[str]) ->
         if change:
             name += " *"
             changes.append(f"* {night.date:%a %d %b %Y}: {change}")
-        for place, zone_id in enumerate(zone_ids):
-            cells = _cells(planner, planner.plan(zone_id, night), with_offset=bool(change))
-            rows += [[name if place == number == 0 else "", *row] for number, row in enumerate(cells)]
+        for zone_id in zone_ids:
+            for row in _cells(planner, planner.plan(zone_id, night), with_offset=bool(change)):
+                rows.append([name, *row])
+                name = ""
     headings = [
         TableColumn(heading="Night"),
         TableColumn(heading="Zone"),
@@ -109,32 +112,28 @@ def _show(planner: Planner, first: date, last: date, zone_ids: Sequence[str]) ->
 
 
 def _cells(planner: Planner, plan: NightPlan, *, with_offset: bool) -> Iterator[list[str]]:
-    """Say what one zone does in one night: a row for each window, or one that says why it is dark."""
+    """Yield a row for each window of a zone in one night, or one that says why it is dark."""
     from api.render.tables import spell_duration
 
     if not plan.windows:
         yield [plan.zone, "dark", "", plan.because]
-    for number, window in enumerate(plan.windows):
+    zone = plan.zone
+    for window in plan.windows:
+        on, off = (
+            f"{at:%a %H:%M}" + (f" ({at.isoformat()[-6:]})" if with_offset else "")
+            for at in (window.on_utc.astimezone(planner.tz), window.off_utc.astimezone(planner.tz))
+        )
         lasts = spell_duration(window.off_utc - window.on_utc)
-        because = f"{window.span}, {plan.because}"
-        zone = plan.zone if number == 0 else ""
-        yield [zone, _spell(window, planner, with_offset=with_offset), lasts, because]
-
-
-def _spell(window: Window, planner: Planner, *, with_offset: bool) -> str:
-    """Give a window in local time, with its weekdays; with offsets where the clocks change."""
-    on, off = (at_utc.astimezone(planner.tz) for at_utc in (window.on_utc, window.off_utc))
-    offsets = [f" ({each.isoformat()[-6:]})" if with_offset else "" for each in (on, off)]
-    return f"{on:%a %H:%M}{offsets[0]} to {off:%a %H:%M}{offsets[1]}"
+        yield [zone, f"{on} to {off}", lasts, f"{window.span}, {plan.because}"]
+        zone = ""
 
 
 def clock_change(night: Night, planner: Planner) -> str:
-    """Say in words how the clocks change in a night; empty on the nights on which they do not."""
+    """Say how the clocks change in a night; empty on the nights on which they do not."""
     starts, ends = (at_utc.astimezone(planner.tz) for at_utc in (night.starts_at_utc, night.ends_at_utc))
     moved = (ends.utcoffset() or timedelta()) - (starts.utcoffset() or timedelta())
     if not moved:
         return ""
-    minutes = round(abs(moved).total_seconds() / 60)
-    hours, rest = divmod(minutes, 60)
+    hours, rest = divmod(round(abs(moved).total_seconds() / 60), 60)
     by = " ".join(part for part in (f"{hours} h" if hours else "", f"{rest} min" if rest else "") if part)
     return f"the clocks go {'forward' if moved > timedelta() else 'back'} by {by}"

@@ -116,6 +116,17 @@ def decision_response(decision: Decision) -> DecisionResponse:
     )
 
 
+def decide_by_site_file(planner: Planner, zone_id: str, at_utc: datetime) -> Decision:
+    """Decide what a zone is at an instant, past or to come, without overrides and with a trusted clock.
+
+    Raises:
+        UnknownZoneError: no zone has that id.
+    """
+    at_utc = at_utc.astimezone(UTC)
+    reading = Reading(utc=at_utc, boot_s=0.0, boot_id="", trusted=True, trust="the instant was given")
+    return decide(zone_id, reading, planner=planner)
+
+
 def why_by_site_file(planner: Planner, zone_id: str, at_utc: datetime) -> WhyResponse:
     """Say whether a zone is lit at an instant, because of what and until when, by the site file alone.
 
@@ -127,9 +138,7 @@ def why_by_site_file(planner: Planner, zone_id: str, at_utc: datetime) -> WhyRes
     Raises:
         UnknownZoneError: no zone has that id.
     """
-    at_utc = at_utc.astimezone(UTC)
-    reading = Reading(utc=at_utc, boot_s=0.0, boot_id="", trusted=True, trust="the instant was given")
-    decision = decide(zone_id, reading, planner=planner)
+    decision = decide_by_site_file(planner, zone_id, at_utc)
     return why_response(planner.site.name, zone_id, at_utc, decision, basis="site file")
 
 

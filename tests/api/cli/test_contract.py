@@ -1,4 +1,4 @@
-"""What holds for every verb: exit codes, one line for each error, no traceback, light imports."""
+"""What holds for every command: exit codes, one line for each error, no traceback, light imports."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from api.cli.main import VERBS
+from api.cli.main import COMMANDS
 from api.cli.options import DEFAULT_PORT, default_state
 from api.web.server import PORT
 from tests.api.command import ROOT, call, command, environment, start, write_site, zone_table
@@ -25,21 +25,21 @@ def lines(text: str) -> list[str]:
     return [line for line in text.splitlines() if line.strip()]
 
 
-def test_alone_it_shows_its_verbs_and_ends_well() -> None:
-    """Without a verb it says what there is, on standard output."""
+def test_alone_it_lists_its_commands() -> None:
+    """Without a command it lists them on standard output, with exit code 0."""
     result = call()
     assert result.exit_code == 0
     assert not result.stderr
-    for verb in VERBS:
-        assert f"\n  {verb} " in result.stdout
+    for name in COMMANDS:
+        assert f"\n  {name} " in result.stdout
 
 
-@pytest.mark.parametrize("verb", VERBS)
-def test_every_verb_has_help_that_needs_no_file(verb: str) -> None:
-    """Each verb explains itself."""
-    result = call(verb, "--help")
+@pytest.mark.parametrize("command_name", COMMANDS)
+def test_every_command_has_help_that_needs_no_file(command_name: str) -> None:
+    """Each command explains itself."""
+    result = call(command_name, "--help")
     assert result.exit_code == 0
-    assert f"leerie {verb}" in result.stdout
+    assert f"leerie {command_name}" in result.stdout
 
 
 def test_version_is_that_of_the_package() -> None:
@@ -60,12 +60,12 @@ def test_version_is_that_of_the_package() -> None:
         (["nights", "{site}", "--form", "2027-01-01"], "No such option"),
         (["nights", "{site}", "--from", "2027-02-30"], "“2027-02-30” is in no calendar"),
         (["nights", "{site}", "--from", "21.6.2027"], "“21.6.2027” is no date"),
-        (["nights", "{site}", "--from", "2027-06-02", "--to", "2027-06-01"], "--to 2027-06-01 lies before"),
+        (["nights", "{site}", "--from", "2027-06-02", "--to", "2027-06-01"], "--to 2027-06-01 is before"),
         (["nights", "{site}", "--from", "2020-01-01", "--to", "2190-01-01"], "ask for fewer"),
         (["nights", "{site}", "--zone", "jetti"], "no zone is called “jetti”; this site has jetty"),
         (["why", "{site}", "jetti"], "no zone is called “jetti”; this site has jetty"),
-        (["why", "{site}", "jetty", "--at", "noon"], "“noon” is no instant"),
-        (["why", "{site}", "jetty", "--at", "2027-02-30 21:00"], "is on no clock or calendar"),
+        (["why", "{site}", "jetty", "--at", "noon"], "“noon” is not a time"),
+        (["why", "{site}", "jetty", "--at", "2027-02-30 21:00"], "does not exist"),
         (["why", "{site}", "jetty", "--at", "2027-06-21T21:00:00+25:00"], "is on no clock or calendar"),
         (["run", "{site}", "--port", "0"], "0 is not in the range"),
         (["demo", "--pace", "0"], "0 is not in the range"),
@@ -74,7 +74,7 @@ def test_version_is_that_of_the_package() -> None:
     ],
 )
 def test_a_wrong_request_is_one_line_on_standard_error(tmp_path: Path, args: list[str], told: str) -> None:
-    """What was not understood is told in one line on standard error, with exit code 2."""
+    """What was not understood is one line on standard error, with exit code 2."""
     site = write_site(tmp_path, JETTY)
     result = call(*(arg.format(site=site, folder=tmp_path) for arg in args))
     assert result.exit_code == 2
@@ -83,13 +83,13 @@ def test_a_wrong_request_is_one_line_on_standard_error(tmp_path: Path, args: lis
     assert told in result.stderr
 
 
-@pytest.mark.parametrize("verb", ["check", "nights", "why", "run", "demo", "hours", "year"])
-def test_a_wrong_file_is_a_line_for_each_problem(tmp_path: Path, verb: str) -> None:
-    """Every verb that reads a site file names every problem, each in one line with file and line."""
+@pytest.mark.parametrize("command_name", ["check", "nights", "why", "run", "demo", "hours", "year"])
+def test_a_wrong_file_is_a_line_for_each_problem(tmp_path: Path, command_name: str) -> None:
+    """Every command that reads a site file names every problem, each in one line with file and line."""
     zones = zone_table("jetty", "dusk til midnight", pin=99)
     site = write_site(tmp_path, zones, top="latitude = 91\nlongitude = 0")
-    state = ["--state", str(tmp_path)] if verb == "run" else []
-    result = start(verb, site, *(["jetty"] if verb == "why" else []), *state)
+    state = ["--state", str(tmp_path)] if command_name == "run" else []
+    result = start(command_name, site, *(["jetty"] if command_name == "why" else []), *state)
     assert result.returncode == 2
     assert not result.stdout
     assert all(line.startswith(f"{site}:") for line in lines(result.stderr)), result.stderr
@@ -97,7 +97,7 @@ def test_a_wrong_file_is_a_line_for_each_problem(tmp_path: Path, verb: str) -> N
         assert any(key in line for line in lines(result.stderr)), key
 
 
-def test_a_fault_of_our_own_is_one_line_too(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+def test_an_internal_error_is_one_line_too(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     """What nobody thought of ends without a traceback, with a code that no script takes for an answer."""
 
     def fail(_path: Path) -> None:
@@ -131,7 +131,7 @@ def test_a_reader_that_goes_away_is_no_error(tmp_path: Path) -> None:
 
 
 def test_ctrl_c_ends_it_without_a_word(tmp_path: Path) -> None:
-    """An interrupted verb ends as a shell expects, 128 + SIGINT, and writes no traceback."""
+    """An interrupted command ends as a shell expects, 128 + SIGINT, and writes no traceback."""
     script = (
         "import os, signal, sys\n"
         "import api.cli.nights as nights\n"
@@ -170,13 +170,13 @@ def loaded_after(script: str, *args: object) -> set[str]:
     return set(result.stdout.rpartition("loaded:")[2].split())
 
 
-def test_run_reaches_the_house_without_anything_heavy(tmp_path: Path) -> None:
+def test_run_reaches_the_daemon_without_anything_heavy(tmp_path: Path) -> None:
     """From the program's start to the daemon's own first line nothing is imported that lights wait for."""
     script = (
         "import types\n"
-        "house = types.ModuleType('api.daemon.main')\n"
-        "house.run_daemon = lambda path, *, state, port, relays_off: 0\n"
-        "sys.modules['api.daemon.main'] = house\n"
+        "daemon = types.ModuleType('api.daemon.main')\n"
+        "daemon.run_daemon = lambda path, *, state, port, relays_off: 0\n"
+        "sys.modules['api.daemon.main'] = daemon\n"
         "from api.cli.main import main\n"
         "main(sys.argv[1:], standalone_mode=False)\n"
     )
@@ -208,15 +208,15 @@ def test_the_lights_are_right_before_the_rest_is_imported(tmp_path: Path) -> Non
         (["nights", "{site}"], {"rich"}),
     ],
 )
-def test_a_verb_imports_only_what_it_needs(tmp_path: Path, args: list[str], allowed: set[str]) -> None:
-    """No verb that only reads a site file imports pins, the database, the scheduler or the web."""
+def test_a_command_imports_only_what_it_needs(tmp_path: Path, args: list[str], allowed: set[str]) -> None:
+    """No command that only reads a site file imports pins, the database, the scheduler or the web."""
     site = write_site(tmp_path, JETTY)
     script = "from api.cli.main import main\nmain(sys.argv[1:], standalone_mode=False)\n"
     assert loaded_after(script, *(arg.format(site=site) for arg in args)) <= allowed
 
 
 def test_run_hands_over_what_it_was_asked(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
-    """The verb gives file, folder, port and wish to the daemon, and leaves with its exit code."""
+    """The command gives file, folder, port and option to the daemon, and leaves with its exit code."""
     asked: list[object] = []
 
     def run_daemon(site_path: Path, *, state: Path, port: int, relays_off: bool = False) -> int:
@@ -230,7 +230,7 @@ def test_run_hands_over_what_it_was_asked(monkeypatch: pytest.MonkeyPatch, tmp_p
 
 
 def test_the_usual_port_is_the_web_servers() -> None:
-    """The verb repeats the web server's port, because it cannot import it."""
+    """The command repeats the web server's port, because it cannot import it."""
     assert DEFAULT_PORT == PORT
 
 

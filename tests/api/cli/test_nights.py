@@ -89,7 +89,7 @@ def test_the_last_night_alone_may_not_be_over(garden: Path) -> None:
     with freeze_time("2027-06-22T20:00:00Z"):
         result = call("nights", garden, "--to", "2027-06-01")
     assert result.exit_code == 2
-    assert "give --from as well" in result.stderr
+    assert "add --from" in result.stderr
 
 
 def test_the_table_has_local_times_and_weekdays(garden: Path) -> None:
@@ -151,7 +151,7 @@ def test_why_is_lit_in_sentences(garden: Path) -> None:
     told = call("why", garden, "jetty", "--at", "2027-06-18 23:15").stdout.splitlines()
     assert told[0] == "Jetty and steps (jetty) is lit at 23:15 on Fri 18 Jun 2027 (BST)."
     assert told[1] == "Because: dusk to 01:30, special night Fri, Sat."
-    assert told[2] == "Until: 01:30 on Sat 19 Jun 2027, 2 h 15 m later; then dark."
+    assert told[2] == "Until: 01:30 on Sat 19 Jun 2027 (in 2 h 15 m); then dark."
     assert any("by the site file alone" in line for line in told)
 
 
@@ -188,13 +188,13 @@ def test_why_goes_by_now_where_no_instant_is_given(garden: Path) -> None:
         assert call_json("why", garden, "jetty")["at"] == "2027-06-18T22:15:00Z"
 
 
-def test_out_of_service_has_no_end_in_sight(tmp_path: Path) -> None:
+def test_out_of_service_lasts_until_further_notice(tmp_path: Path) -> None:
     """A zone out of service is dark until somebody says otherwise."""
     site = write_site(tmp_path, zone_table("jetty", "dusk to dawn", more='out_of_service = "cable cut"'))
     told = call("why", site, "jetty", "--at", "2027-12-01 23:00").stdout
     assert "jetty is dark" in told
     assert "out of service: cable cut" in told
-    assert "Until: no end in sight." in told
+    assert "Until: further notice." in told
 
 
 def test_colours_stay_away_where_they_are_not_wanted(garden: Path) -> None:
