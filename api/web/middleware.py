@@ -26,6 +26,7 @@ log = logging.getLogger(__name__)
 
 ALLOWED_HOSTS = ("localhost", "127.0.0.1", "[::1]")
 LARGEST_BODY_BYTES = 64 * 1024
+_TOO_LARGE = f"the body is larger than {LARGEST_BODY_BYTES // 1024} kB; send a smaller one"
 # A body that is too large is read on up to here, so that the response arrives before the connection closes.
 READ_ON_BYTES = 1024 * 1024
 # How long a body may take to arrive.
@@ -99,14 +100,11 @@ class RequestGuardMiddleware:
 
     async def _read_body(self, headers: Headers, receive: Receive) -> bytes:
         """Read the whole body, if it is not too large and does not take too long."""
-        too_large = ProblemError(
-            "too-large", f"the body is larger than {LARGEST_BODY_BYTES // 1024} kB; send a smaller one"
-        )
         declared = headers.get("content-length", "0")
         size_bytes = int(declared) if declared.isdecimal() else 0
         refused = size_bytes > LARGEST_BODY_BYTES
         if refused and "expect" in headers:
-            raise too_large
+            raise ProblemError("too-large", _TOO_LARGE)
         body = bytearray()
         size_bytes = 0
         try:
@@ -126,7 +124,7 @@ class RequestGuardMiddleware:
             words = f"the body had not arrived after {self._receive_s:g} s; send it again"
             raise ProblemError("too-slow", words) from None
         if refused:
-            raise too_large
+            raise ProblemError("too-large", _TOO_LARGE)
         return bytes(body)
 
 
