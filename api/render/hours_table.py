@@ -79,12 +79,12 @@ def _hour_columns(report: HoursReport) -> list[_Column]:
     if total.unknown_ms:
         columns.append(("Other", lambda each: hours(each.unknown_ms)))
     if total.daylight_ms:
-        columns.append(("Before dusk or\nafter dawn", lambda each: hours(each.daylight_ms)))
+        columns.append(("Before\ndusk or\nafter dawn", lambda each: hours(each.daylight_ms)))
     columns += [
         ("Starts", lambda each: str(each.starts)),
-        ("Missed h", lambda each: hours(each.missed_ms)),
-        ("Lamps kWh", lambda each: kwh(each.lamps_j, at_least=each.without_load_ms > 0)),
-        ("Meter kWh", lambda each: kwh(each.meter_j, at_least=each.at_least)),
+        ("Missed\nh", lambda each: hours(each.missed_ms)),
+        ("Lamps\nkWh", lambda each: kwh(each.lamps_j, at_least=each.without_load_ms > 0)),
+        ("Meter\nkWh", lambda each: kwh(each.meter_j, at_least=each.at_least)),
     ]
     if currency:
         columns.append((f"Cost {currency}", lambda each: money(each.cost, currency, at_least=each.at_least)))

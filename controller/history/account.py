@@ -108,17 +108,24 @@ class PastLight:
 
 
 def light_of_past(
-    planner: Planner, source: JournalSource, first: date, last: date, *, bounds: Bounds
+    planner: Planner,
+    source: JournalSource,
+    first: date,
+    last: date,
+    *,
+    bounds: Bounds,
+    zones: Sequence[str] = (),
 ) -> PastLight:
-    """Give when every zone was lit and missed over some nights, the last one included.
+    """Give when zones, all where none is named, were lit and missed over some nights, the last one included.
 
     Raises:
         JournalError: the journal cannot be read.
     """
     found = read_nights(planner, source, list(nights(first, last, planner.tz)), bounds)
     known = merge([(ms_of(bounds.began_utc), ms_of(bounds.now_utc))])
-    missed = {zone: overlap(without(found.planned[zone], found.lit[zone]), known) for zone in found.zones}
-    return PastLight(first=first, last=last, lit=found.lit, missed=missed)
+    lit = {zone: found.lit[zone] for zone in zones or found.zones}
+    missed = {zone: overlap(without(found.planned[zone], found.lit[zone]), known) for zone in lit}
+    return PastLight(first=first, last=last, lit=lit, missed=missed)
 
 
 def _account(

@@ -7,12 +7,17 @@ from typing import Annotated
 from fastapi import APIRouter, Query, Response
 
 from api.render.hours_json import HoursResponse, to_response
-from api.render.instants import instant_text
 from api.web.context import LONG, SHORT, Context
 from api.web.openapi import problems_of
 from api.web.problems.types import invalid
-from api.web.schemas.hours import ReplacementAnswer, ReplacementsAnswer
-from api.web.schemas.hours_requests import HoursParams, ReplacementAsk, ReplacementsQuery
+from api.web.schemas.hours import (
+    HoursParams,
+    ReplacementRequest,
+    ReplacementResponse,
+    ReplacementsParams,
+    ReplacementsResponse,
+    replacement_response,
+)
 from config.errors import PeriodError
 from controller.calendar.periods import Each
 from controller.history.query import MOST_NIGHTS_OVER_THE_WEB, HoursQuery
@@ -31,9 +36,9 @@ router = APIRouter(tags=["hours"])
     dependencies=[LONG],
 )
 def get_hours(context: Context, params: Annotated[HoursParams, Query()]) -> Response:
-    """Account for nights, months, seasons or any stretch, from the journal.
+    """Account for nights, months, seasons or any stretch of nights, from the journal.
 
-    Energy goes by the load that a zone had at the time, what was planned by the program that it had.
+    Energy is worked out from the load that a zone had at the time, missed light from the program of the time.
     """
     query = HoursQuery(
         by=Each(params.by),
@@ -46,12 +51,11 @@ def get_hours(context: Context, params: Annotated[HoursParams, Query()]) -> Resp
     gateway, years, now = context.gateway, context.years, context.now()
     with years.lock:
         planner = years.planner_like(gateway.planner)
+        year = years.year_ahead(planner, now)
         try:
-            year = years.year_ahead(planner, now)
             report = report_hours(planner, gateway.journal, query, now_utc=now.utc, year=year)
         except PeriodError as error:
-            blamed = "period" if params.period is not None else "to"
-            raise invalid(str(error), parameter=blamed) from error
+            raise invalid(str(error), parameter="to" if params.period is None else "period") from error
     return Response(to_response(report).model_dump_json(), media_type="application/json")
 
 
@@ -61,18 +65,20 @@ def get_hours(context: Context, params: Annotated[HoursParams, Query()]) -> Resp
     responses=problems_of("unknown-zone", "invalid-request", "journal-unreadable"),
     dependencies=[SHORT],
 )
-def get_replacements(context: Context, query: Annotated[ReplacementsQuery, Query()]) -> ReplacementsAnswer:
+def get_replacements(
+    context: Context, params: Annotated[ReplacementsParams, Query()]
+) -> ReplacementsResponse:
     """List replaced lamps in the order of their days; the newest of a fixture counts."""
     gateway = context.gateway
-    found = [_replacement_response(each) for each in gateway.journal.replacements(query.zone)]
-    if query.zone is not None and not found:
-        gateway.site.zone(query.zone)
-    return ReplacementsAnswer(site=gateway.site.name, replacements=found)
+    found = [replacement_response(each) for each in gateway.journal.replacements(params.zone)]
+    if params.zone is not None and not found:
+        gateway.site.zone(params.zone)
+    return ReplacementsResponse(site=gateway.site.name, replacements=found)
 
 
 @router.post(
     "/v1/replacements",
-    summary="Take down that lamps were replaced",
+    summary="Record that lamps were replaced",
     status_code=201,
     responses=problems_of(
         "unknown-zone",
@@ -85,8 +91,8 @@ def get_replacements(context: Context, query: Annotated[ReplacementsQuery, Query
     ),
     dependencies=[SHORT],
 )
-def post_replacement(context: Context, body: ReplacementAsk) -> ReplacementAnswer:
-    """Take down in the journal that the lamps of a fixture were replaced; their hours count from then."""
+def post_replacement(context: Context, body: ReplacementRequest) -> ReplacementResponse:
+    """Record in the journal that the lamps of a fixture were replaced; their hours count from then."""
     gateway, now = context.gateway, context.now()
     zone = gateway.site.zone(body.zone)
     today = now.utc.astimezone(gateway.tz).date()
@@ -97,15 +103,4 @@ def post_replacement(context: Context, body: ReplacementAsk) -> ReplacementAnswe
         raise invalid(str(error), pointer="#/on" if on_date > today else "#/fixture") from error
     entry = Replacement(zone=zone.id, fixture=body.fixture, on_date=on_date, at=now, note=body.note)
     gateway.record(entry)
-    return _replacement_response(entry)
-
-
-def _replacement_response(entry: Replacement) -> ReplacementAnswer:
-    """Describe lamps that were replaced."""
-    return ReplacementAnswer(
-        zone=entry.zone,
-        fixture=entry.fixture,
-        on=entry.on_date.isoformat(),
-        note=entry.note,
-        at=instant_text(entry.at.utc),
-    )
+    return replacement_response(entry)

@@ -1,4 +1,4 @@
-"""Routes for the eye: the printable report of a season and the picture of a year, with no script in them."""
+"""Routes of documents to look at: the printable report of a season and the picture of a year."""
 
 from __future__ import annotations
 
@@ -12,10 +12,10 @@ from api.render.year_svg import draw_future, lay_out_past, write_svg
 from api.web.context import LONG, SELF_CONTAINED, Context
 from api.web.openapi import shown_as
 from api.web.problems.types import invalid
-from api.web.schemas.hours_requests import PERIODS, PictureQuery
+from api.web.schemas.hours import PERIODS, YearSvgParams
 from config.errors import PeriodError
 from controller.forecast.year import YearQuery, forecast_year
-from controller.history.account import PastLight, light_of_past
+from controller.history.account import light_of_past
 from controller.history.nights import bounds_of
 from controller.history.report import report_season
 
@@ -38,12 +38,13 @@ def get_report(context: Context, season: SeasonText) -> Response:
     gateway, years, now = context.gateway, context.years, context.now()
     with years.lock:
         planner = years.planner_like(gateway.planner)
+        year = years.year_ahead(planner, now)
         try:
-            year = years.year_ahead(planner, now)
             report = report_season(planner, gateway.journal, season, now_utc=now.utc, year=year)
         except PeriodError as error:
             raise invalid(str(error), parameter="season") from error
-    return Response(write_report(report), media_type="text/html; charset=utf-8", headers=SELF_CONTAINED)
+        page = write_report(report)
+    return Response(page, media_type="text/html; charset=utf-8", headers=SELF_CONTAINED)
 
 
 @router.get(
@@ -52,31 +53,20 @@ def get_report(context: Context, season: SeasonText) -> Response:
     response_class=Response,
     responses=shown_as("image/svg+xml", "unknown-zone", "invalid-request", "journal-unreadable"),
 )
-def get_year_svg(context: Context, params: Annotated[PictureQuery, Query()]) -> Response:
+def get_year_svg(context: Context, params: Annotated[YearSvgParams, Query()]) -> Response:
     """Draw 365 nights side by side, each from noon to noon, with the sky and what was or will be lit."""
-    with context.years.lock:
-        drawn = _draw_year(context, params)
+    gateway, years, now_utc = context.gateway, context.years, context.now().utc
+    with years.lock:
+        planner = years.planner_like(gateway.planner)
+        tonight = planner.night_at(now_utc).date
+        zones = () if params.zone is None else (planner.site.zone(params.zone).id,)
+        if params.kind == "future":
+            year = forecast_year(planner, YearQuery(first=params.from_date or tonight, zones=zones))
+            drawn = draw_future(year, width_px=params.width)
+        else:
+            last = tonight if params.from_date is None else params.from_date + _A_YEAR - _ONE_NIGHT
+            bounds = bounds_of(gateway.journal, now_utc)
+            first = last - _A_YEAR + _ONE_NIGHT
+            light = light_of_past(planner, gateway.journal, first, last, bounds=bounds, zones=zones)
+            drawn = write_svg(lay_out_past(planner, light, now_utc=now_utc), width_px=params.width)
     return Response(drawn, media_type="image/svg+xml", headers=SELF_CONTAINED)
-
-
-def _draw_year(context: Context, params: PictureQuery) -> str:
-    """Draw 365 nights, as they were or as they will be."""
-    journal, now_utc = context.gateway.journal, context.now().utc
-    planner = context.years.planner_like(context.gateway.planner)
-    tonight = planner.night_at(now_utc).date
-    zones = () if params.zone is None else (planner.site.zone(params.zone).id,)
-    if params.kind == "future":
-        query = YearQuery(first=params.from_date or tonight, zones=zones)
-        return draw_future(forecast_year(planner, query), width_px=params.width)
-    first = params.from_date or tonight - _A_YEAR + _ONE_NIGHT
-    last = first + _A_YEAR - _ONE_NIGHT
-    light = light_of_past(planner, journal, first, last, bounds=bounds_of(journal, now_utc))
-    if zones:
-        light = PastLight(
-            first=first,
-            last=last,
-            lit={zone: light.lit[zone] for zone in zones},
-            missed={zone: light.missed[zone] for zone in zones},
-        )
-    laid_out = lay_out_past(planner, light, now_utc=now_utc)
-    return write_svg(laid_out, width_px=params.width)

@@ -223,8 +223,8 @@ def test_it_begins_when_an_old_timer_is_set(monkeypatch, tmp_path):
     ("args", "told"),
     [
         (["--off", "25:00"], "--off"),
-        (["--off", "dusk"], "expected a clock time such as 21:00, or midnight"),
-        (["--program", "dusk til midnight"], "expected “to”"),
+        (["--off", "dusk"], "write a clock time such as 21:00, or midnight"),
+        (["--program", "dusk til midnight"], "write “to”"),
         (["--old-timer", "9pm-11pm"], "“9pm-11pm” names no two pins"),
         (["--old-timer", "21:15-21:15"], "cannot both stand at 21:15"),
         (["--old-timer", "21:15-23:45", "--drift-s-per-day", "2000"], "drifts by at most 900 s a day"),

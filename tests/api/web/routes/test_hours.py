@@ -10,7 +10,7 @@ import pytest
 
 from api.render.hours_json import HoursResponse
 from api.web.context import YearCache
-from api.web.schemas.hours import ReplacementsAnswer
+from api.web.schemas.hours import ReplacementsResponse
 from config.file.loader import load_site
 from controller.forecast.forecast import look_ahead
 from controller.history.query import HoursQuery
@@ -188,7 +188,7 @@ def test_a_replacement_is_taken_down_and_told(house):
     assert (today["on"], today["note"]) == ("2027-06-21", "")
     house.pass_time(60)
     told = house.get("/v1/replacements")
-    ReplacementsAnswer.model_validate(told)
+    ReplacementsResponse.model_validate(told)
     assert [each["on"] for each in told["replacements"]] == ["2027-06-01", "2027-06-21"]
     assert house.get("/v1/replacements?zone=orchard")["replacements"] == []
     problem(
