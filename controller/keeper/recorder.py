@@ -98,7 +98,7 @@ class Recorder:
         """Take down a change of one relay; nothing where there is none, so that switchings alternate."""
         if state.lit is on:
             return
-        state.lit, state.totals_since = on, at if on else None
+        state.lit, state.lit_since = on, at if on else None
         self.journal.append(
             Switching(
                 zone=zone_id,

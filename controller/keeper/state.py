@@ -47,7 +47,7 @@ class ZoneState:
     wire: Wire
     load: RatedLoad
     lit: bool = False
-    totals_since: Reading | None = None
+    lit_since: Reading | None = None
     fault: RelayFault | None = None
     decision: Decision | None = None
 
@@ -64,7 +64,7 @@ class ZoneState:
             zone=zone.id,
             name=zone.name,
             lit=self.lit,
-            totals_since=self.totals_since,
+            lit_since=self.lit_since,
             decision=self.decision,
             override=override,
             fault=self.fault,
@@ -78,7 +78,7 @@ class ZoneStatus:
     zone: str
     name: str
     lit: bool
-    totals_since: Reading | None
+    lit_since: Reading | None
     decision: Decision
     override: Override | None
     fault: RelayFault | None

@@ -132,7 +132,7 @@ class ZoneResponse(ZoneSummary):
     transformer: str | None
     pin: int = Field(description="BCM number of the header pin")
     rated_load: LoadResponse
-    totals_since: Instant | None = Field(description="by the clock as it is now; null while it is dark")
+    lit_since: Instant | None = Field(description="by the clock as it is now; null while it is dark")
     out_of_service: str | None = Field(description="why it is never lit; null where it is in service")
     program: list[SpanText]
     special_nights: list[SpecialNightResponse]
@@ -146,13 +146,13 @@ def zone_summary(zone: Zone, status: ZoneStatus | None, now: Reading) -> ZoneSum
 
 def zone_response(zone: Zone, status: ZoneStatus | None, now: Reading, tonight: NightPlan) -> ZoneResponse:
     """Describe one zone in full."""
-    load, totals_since = zone.rated_load, None if status is None else status.totals_since
+    load, lit_since = zone.rated_load, None if status is None else status.lit_since
     return ZoneResponse(
         **_summary(zone, status, now),
         transformer=zone.transformer,
         pin=zone.pin,
         rated_load=LoadResponse(watts=load.watts, origin=load.origin or None),
-        totals_since=None if totals_since is None else instant_text(by_present_clock(totals_since, now)),
+        lit_since=None if lit_since is None else instant_text(by_present_clock(lit_since, now)),
         out_of_service=zone.out_of_service,
         program=[str(span) for span in zone.program],
         special_nights=[

@@ -351,6 +351,6 @@ def test_the_status_says_what_is_lit_in_one_line() -> None:
     kept.pass_until(at("21:10"))
     words = kept.keeper.status().words
     assert words.startswith("lit: Jetty and steps; pond: pin 22 cannot be switched")
-    totals_since = kept.zone().totals_since
-    assert totals_since is not None
-    assert totals_since.utc == at("21:00")
+    lit_since = kept.zone().lit_since
+    assert lit_since is not None
+    assert lit_since.utc == at("21:00")

@@ -76,7 +76,7 @@ def test_switchings_alternate_whatever_is_told(states: list[bool]) -> None:
             "jetty", zone_state, reading(number), on=on, cause=Cause.PROGRAM, words="21:00 to 22:00"
         )
         assert zone_state.lit is on
-        assert (zone_state.totals_since is not None) is on
+        assert (zone_state.lit_since is not None) is on
     rows = [switching.on for switching in ledger.of(Switching)]
     assert rows == [number % 2 == 0 for number in range(len(rows))]
     assert len(rows) == sum(before is not after for before, after in pairwise([False, *states]))

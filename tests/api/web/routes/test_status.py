@@ -191,4 +191,4 @@ def test_a_lit_zone_is_told_since_when_by_the_present_clock(house):
     house.loop.run_once()
     zone = house.get("/v1/zones/jetty")
     began = EVENING_UTC + timedelta(seconds=3600)
-    assert zone["totals_since"] == f"{began:%Y-%m-%dT%H:%M:%SZ}"
+    assert zone["lit_since"] == f"{began:%Y-%m-%dT%H:%M:%SZ}"

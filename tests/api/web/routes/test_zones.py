@@ -35,7 +35,7 @@ def test_a_zone_is_told_in_full(house):
         "pin": 17,
         "rated_load": {"watts": 27.0, "origin": "fixtures"},  # six times 4.5 W
         "lit": True,
-        "totals_since": "2027-06-22T01:30:00Z",
+        "lit_since": "2027-06-22T01:30:00Z",
         "decision": {
             "on": True,
             "cause": "program",
@@ -66,10 +66,10 @@ def test_a_load_that_nobody_knows_is_null(house):
 
 
 def test_a_dark_zone_tells_no_beginning(house):
-    """A zone that is dark has no totals_since."""
+    """A zone that is dark has no lit_since."""
     house.pass_time(3 * 3600)
     zone = house.get(JETTY)
-    assert (zone["lit"], zone["totals_since"]) == (False, None)
+    assert (zone["lit"], zone["lit_since"]) == (False, None)
     assert zone["decision"]["because"] == "dusk to midnight is over, every night"
 
 
