@@ -1,9 +1,9 @@
-"""The rounds: when the keeper looks after its relays. APScheduler lives here and nowhere else.
+"""The control loop: when the keeper checks its relays. APScheduler is used here and nowhere else.
 
-Four things lead to a round, each enough by itself: the next boundary, by APScheduler, to the millisecond; a
-bounded tick that knows nothing of wall clocks; the kernel's word that the clock was set; and two clocks that
-no longer go together. A timer is a hint: whichever comes first, or not at all, the round works out the state
-from the instant alone.
+Four things start a round, each enough by itself: the timetable (APScheduler), to the millisecond; a tick that
+knows nothing of wall clocks; the kernel's notice that the clock was set; and a comparison that finds the wall
+clock apart from the boot-time clock. A timer is only a hint: whichever comes first, the round works out the
+state from the present instant alone.
 """
 
 from __future__ import annotations
@@ -20,6 +20,7 @@ from apscheduler.schedulers.asyncio import AsyncIOScheduler
 from apscheduler.triggers.base import BaseTrigger
 
 from controller.clock.clock import Clock, step_between
+from controller.clock.evidence import COLLECT_EVERY_S
 from controller.clock.kernel import ClockStepWatch
 from controller.keeper.keeper import TICK_S, Keeper
 from controller.keeper.state import KeeperStatus
@@ -27,42 +28,43 @@ from controller.keeper.state import KeeperStatus
 log = logging.getLogger(__name__)
 T = TypeVar("T")
 
-# How often the two clocks are compared. The kernel's word of a step comes sooner, where it comes: not every
-# kernel has it, and nothing tells when it has gone silent. A comparison costs some 5 us.
+# How often the two clocks are compared where the kernel does not report that the clock was set; and where it
+# does, as often as there can be new evidence of trust.
 COMPARE_S = 0.5
+COMPARE_WATCHED_S = COLLECT_EVERY_S
 # What is due at once is due after this pause: APScheduler enumerates what is due up to now, and must come to
 # an end.
 LEAST_PAUSE_S = 0.001
-# A round that raises, which none should, is made again after this pause.
-AFTER_A_RAISE_S = 5.0
+# A round that raises, which none should, is repeated after this pause.
+AFTER_ERROR_S = 5.0
 # The journal's last entries may take this long at the end; the lights are dark by then.
 LAST_FLUSH_S = 0.8
 
 
-class NextBoundary(BaseTrigger):  # type: ignore[misc]  # APScheduler ships no types
-    """Fires once the keeper's next round is due, counted from now alone and never from the last firing.
+class After(BaseTrigger):  # type: ignore[misc]  # APScheduler ships no types
+    """Fires so many seconds from now, never counted from the last firing.
 
-    A clock that jumps by months therefore makes one round due, not a round for every boundary in between.
+    A clock that jumps by months therefore makes a job due once, not once for every time in between.
     """
 
-    def __init__(self, due_in_s: float) -> None:
-        """Remember in how many seconds the next round is due; at least a millisecond lies ahead."""
-        self._due_in_s = max(due_in_s, LEAST_PAUSE_S)
+    def __init__(self, seconds: float) -> None:
+        """Fire in so many seconds; at least a millisecond lies ahead."""
+        self._pause_s = max(seconds, LEAST_PAUSE_S)
 
     def get_next_fire_time(self, previous_fire_time: datetime | None, now: datetime) -> datetime:  # noqa: ARG002
-        """Say when to fire, by APScheduler's contract."""
-        return now + timedelta(seconds=self._due_in_s)
+        """Give the instant to fire at, by APScheduler's contract."""
+        return now + timedelta(seconds=self._pause_s)
 
 
 class ControlLoop:
-    """Makes the keeper's rounds in an event loop of its own thread, and has the journal written beside it.
+    """Runs the keeper in an event loop of its own thread, and has the journal written beside it.
 
     Args:
-        keeper: makes each round.
-        clock: the keeper's clock, looked at for steps between two rounds.
+        keeper: corrects the relays.
+        clock: the keeper's clock, compared between two rounds.
         flush: writes what waits in the journal; runs in a thread of its own and may be slow or raise OSError.
-        on_round: told of every round that was completed, such as to feed a watchdog.
-        on_noon: told when a new night has begun; runs in a thread of its own.
+        on_round: called after every completed round, such as to feed a watchdog.
+        on_noon: called once in each night, from noon on, while the clock is trusted; in a thread of its own.
         pace: how many seconds of the keeper's clock pass in one of real time; 1 but in a demonstration.
     """
 
@@ -76,7 +78,7 @@ class ControlLoop:
         on_noon: Callable[[], None] = lambda: None,
         pace: float = 1.0,
     ) -> None:
-        """Take the keeper; nothing moves before ``run``."""
+        """Take the keeper; nothing happens before ``run``."""
         self.keeper = keeper
         self._clock = clock
         self._flush = flush
@@ -94,13 +96,13 @@ class ControlLoop:
 
     @property
     def status(self) -> KeeperStatus:
-        """The keeper's state after the last round; may be read from any thread."""
+        """The keeper's status after the last round; may be read from any thread."""
         return self._status
 
     # -- from other threads ----------------------------------------------------------------------------------
 
     def call(self, work: Callable[[Keeper], T], *, wait_s: float = 5.0) -> T:
-        """Have the keeper do something, and make a round at once; for other threads.
+        """Have the keeper do something, and run a round at once; for other threads.
 
         Raises:
             TimeoutError: the keeper did not answer in time.
@@ -109,14 +111,13 @@ class ControlLoop:
         loop = self._loop
         if loop is None or loop.is_closed() or self._stopped:
             raise TimeoutError("Leerie is stopping or not yet running; try again in a moment")
-
         given_up = threading.Event()
 
         async def do() -> T:
             if self._stopped:
-                raise TimeoutError("Leerie is stopping; the lights are out")
+                raise TimeoutError("Leerie is stopping; the lights are off")
             if given_up.is_set():
-                raise TimeoutError("nobody waits for it any more; it must not be done later")
+                raise TimeoutError("the caller waits no longer; it must not be done later")
             result = work(self.keeper)
             self.run_once()
             return result
@@ -127,22 +128,23 @@ class ControlLoop:
             given_up.set()
 
     def stop(self) -> None:
-        """End the rounds; from any thread or a signal handler."""
+        """End ``run``; from any thread or a signal handler."""
         if self._loop is not None and self._stop is not None and not self._loop.is_closed():
             self._loop.call_soon_threadsafe(self._stop.set)
 
-    # -- in the loop -----------------------------------------------------------------------------------------
+    # -- in the event loop -----------------------------------------------------------------------------------
 
     async def run(self, *, on_started: Callable[[], None] = lambda: None) -> None:
-        """Make rounds until ``stop``; then put out every light and have the journal written once more."""
+        """Run rounds until ``stop``; then switch every light off and have the journal written once more."""
         self._loop = asyncio.get_running_loop()
         self._stop = asyncio.Event()
         self._scheduler = AsyncIOScheduler(timezone=UTC)
         self._scheduler.start()
         watch = ClockStepWatch.open()
         if watch is not None:
-            self._loop.add_reader(watch.fileno(), self._clock_was_set, watch)
-        tasks = [asyncio.create_task(self._tick()), asyncio.create_task(self._compare_clocks())]
+            self._loop.add_reader(watch.fileno(), self._on_clock_set, watch)
+        compare_s = COMPARE_S if watch is None else COMPARE_WATCHED_S
+        tasks = [asyncio.create_task(self._tick()), asyncio.create_task(self._compare_clocks(compare_s))]
         self.run_once()
         try:
             on_started()
@@ -156,77 +158,96 @@ class ControlLoop:
             self._stopped = True
             self._scheduler.shutdown(wait=False)
             self.keeper.stop()
-            await self._write_last()
+            await self._flush_last()
 
     def run_once(self) -> None:
-        """Make a round now, and see to the next one; none once the lights were put out for good."""
+        """Run a round now, and set the timetable; nothing once the lights were switched off for good."""
         if self._stopped:
             return
-        due_in_s = AFTER_A_RAISE_S
+        due_in_s = AFTER_ERROR_S
         try:
             due_in_s = self.keeper.reconcile()
             self._status = self.keeper.status()
             self._on_round(self._status)
-            self._turn_night()
         except Exception:
-            log.exception("a round failed; the next one is made in %.0f s", due_in_s)
+            log.exception("a round failed; the next one follows in %.0f s", due_in_s)
         try:
-            self._set_timer(due_in_s / self._pace)
+            self._set_timetable(due_in_s)
         except Exception:
-            log.exception("no timer for the next round; the tick makes it")
-        self._write_soon()
+            log.exception("the timetable could not be set; the tick goes on")
+        self._flush_soon()
 
-    def _set_timer(self, due_in_s: float) -> None:
-        """Have APScheduler make the next round, in place of the one that it was to make before."""
-        self._scheduler.add_job(
-            self._boundary,
-            trigger=NextBoundary(due_in_s),
-            id="boundary",
-            replace_existing=True,
-            misfire_grace_time=None,
-            coalesce=True,
-            max_instances=2,  # the one that runs may itself make the next one due
-        )
+    def _set_timetable(self, due_in_s: float) -> None:
+        """Add every job that happens at a time: the daemon's whole timetable.
 
-    async def _boundary(self) -> None:
-        """APScheduler's word that a boundary has come."""
+        It is set anew after each round, from the present instant alone, so that a step of the clock cannot
+        leave it behind. The tick and the comparison of the clocks are not in it: they are the event loop's own
+        monotonic timers, and keep the lights right if the scheduler fails.
+
+        Args:
+            due_in_s: seconds until a relay next has to be checked, such as at dusk.
+        """
+        noon_in_s = self._noon_in_s()
+        for job_id, job, in_s in (
+            ("boundary", self._at_boundary, due_in_s),
+            ("noon", self._at_noon, noon_in_s),  # backup, check for new time zone data: see ``on_noon``
+        ):
+            self._scheduler.add_job(
+                job,
+                trigger=After(in_s / self._pace),
+                id=job_id,
+                replace_existing=True,
+                misfire_grace_time=None,
+                coalesce=True,
+                max_instances=2,  # the one that runs may itself make the next one due
+            )
+
+    async def _at_boundary(self) -> None:
+        """A light changes now."""
         self.run_once()
 
+    async def _at_noon(self) -> None:
+        """A new night has begun: start what is done once a night, unless the clock is not trusted."""
+        now, before = self._clock.read(), self._night
+        self._night = self.keeper.planner.night_at(now.utc)
+        self.run_once()
+        if self._night.date != before.date and now.trusted:
+            in_background(self._on_noon, name="noon")
+
+    def _noon_in_s(self) -> float:
+        """Give the seconds until the next noon; zero where the clock has left the night that had its noon."""
+        now_utc = self._status.at.utc
+        return (self._night.ends_at_utc - now_utc).total_seconds() if self._night.holds(now_utc) else 0.0
+
     async def _tick(self) -> None:
-        """Make a round every tick, measured on a clock that nobody sets."""
+        """Run a round every tick, by a clock that nobody sets."""
         while True:
             await asyncio.sleep(TICK_S / self._pace)
             self.run_once()
 
-    def _clock_was_set(self, watch: ClockStepWatch) -> None:
-        """The kernel's word that the wall clock was set."""
+    def _on_clock_set(self, watch: ClockStepWatch) -> None:
+        """The kernel reports that the wall clock was set."""
         watch.rearm()
         self.run_once()
 
-    async def _compare_clocks(self) -> None:
-        """Find a step by comparing the wall clock with the boot-time clock; or that its trust has changed."""
+    async def _compare_clocks(self, every_s: float) -> None:
+        """Run a round where the wall clock was stepped against the boot-time clock, or its trust changed."""
         while True:
-            await asyncio.sleep(COMPARE_S)
+            await asyncio.sleep(every_s)
             last, now = self._status.at, self._clock.read()
             if now.trusted is not last.trusted or step_between(last, now) is not None:
                 self.run_once()
 
-    def _turn_night(self) -> None:
-        """Tell once that a new night has begun."""
-        night = self.keeper.planner.night_at(self._status.at.utc)
-        if night.date != self._night.date:
-            self._night = night
-            if self._status.at.trusted:
-                in_background(self._on_noon, name="noon")
+    # -- the journal beside it -------------------------------------------------------------------------------
 
-    def _write_soon(self) -> None:
-        """Have the journal written in its own thread, one at a time; a slow disk delays nobody."""
+    def _flush_soon(self) -> None:
+        """Have the journal written in its own thread, one write at a time; a slow disk delays nobody."""
         if not self._writing and self._status.waiting:
             self._writing = True
             self._written.clear()
-            in_background(self._write_now, name="journal")
+            in_background(self._flush_now, name="journal")
 
-    def _write_now(self) -> None:
+    def _flush_now(self) -> None:
         """Write what waits, in the journal's thread; what fails is tried again after the next round."""
         try:
             self._flush()
@@ -238,21 +259,22 @@ class ControlLoop:
             # The loop is closed where the disk took longer than the end of the program.
             with contextlib.suppress(RuntimeError):
                 if self._loop is not None:
-                    self._loop.call_soon_threadsafe(self._look_again)
+                    self._loop.call_soon_threadsafe(self._on_flushed)
 
-    def _look_again(self) -> None:
-        """Show the journal's state as it is after a write."""
+    def _on_flushed(self) -> None:
+        """Update the status after a write; write again where more came meanwhile."""
         self._status = self.keeper.status()
         if self._status.waiting and self._status.journal_fault is None:
-            self._write_soon()
+            self._flush_soon()
 
-    async def _write_last(self) -> None:
+    async def _flush_last(self) -> None:
         """Have the last entries written, if the disk is quick enough."""
         done = asyncio.Event()
         loop = asyncio.get_running_loop()
 
-        def write() -> None:
-            self._written.wait(LAST_FLUSH_S) if self._writing else None
+        def flush() -> None:
+            if self._writing:
+                self._written.wait(LAST_FLUSH_S)
             try:
                 self._flush()
             except OSError as error:
@@ -260,7 +282,7 @@ class ControlLoop:
             with contextlib.suppress(RuntimeError):
                 loop.call_soon_threadsafe(done.set)
 
-        in_background(write, name="last entries")
+        in_background(flush, name="last entries")
         try:
             await asyncio.wait_for(done.wait(), LAST_FLUSH_S)
         except TimeoutError:
@@ -268,7 +290,7 @@ class ControlLoop:
 
 
 def in_background(work: Callable[[], None], *, name: str) -> threading.Thread:
-    """Run something in a daemon thread, which never holds up the end; what it raises is logged."""
+    """Run something in a daemon thread, which never delays the end; what it raises is logged."""
 
     def run() -> None:
         try:

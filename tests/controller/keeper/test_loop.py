@@ -10,7 +10,7 @@ import asyncio
 import os
 import threading
 from collections.abc import Awaitable, Callable, Iterator
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from typing import Any
 
 import pytest
@@ -20,9 +20,9 @@ from api.demo.fast_clock import FastClock
 from config.errors import JournalError
 from controller.clock.clock import SteppedClock
 from controller.clock.kernel import ClockStepWatch
-from controller.keeper import loop as rounds_room
+from controller.keeper import loop as loop_module
 from controller.keeper.keeper import Keeper
-from controller.keeper.loop import ControlLoop, NextBoundary, in_background
+from controller.keeper.loop import ControlLoop, After, in_background
 from controller.keeper.state import KeeperStatus
 from controller.relays import Relays
 from tests.controller.kept import DAY, Board, Ledger, at
@@ -146,9 +146,9 @@ def alone(monkeypatch: pytest.MonkeyPatch) -> Callable[..., None]:
     def silence(*, but: str, watch: Watch | None = None) -> None:
         pauses = {"tick": ("TICK_S", 0.005), "compare": ("COMPARE_S", 0.005)}
         for name, (constant, pause_s) in pauses.items():
-            monkeypatch.setattr(rounds_room, constant, pause_s if name == but else NEVER_S)
+            monkeypatch.setattr(loop_module, constant, pause_s if name == but else NEVER_S)
         if but != "scheduler":
-            monkeypatch.setattr(rounds_room, "AsyncIOScheduler", NoScheduler)
+            monkeypatch.setattr(loop_module, "AsyncIOScheduler", NoScheduler)
         monkeypatch.setattr(ClockStepWatch, "open", classmethod(lambda _class: watch))
 
     return silence
@@ -160,13 +160,13 @@ def alone(monkeypatch: pytest.MonkeyPatch) -> Callable[..., None]:
 @pytest.mark.parametrize("previous", [None, DAY - timedelta(days=200), DAY + timedelta(days=200)])
 def test_the_next_boundary_is_counted_from_now_alone(previous: datetime | None) -> None:
     """By APScheduler's contract a trigger is asked with its last firing; this one does not look at it."""
-    assert NextBoundary(12.5).get_next_fire_time(previous, DAY) == DAY + timedelta(seconds=12.5)
+    assert After(12.5).get_next_fire_time(previous, DAY) == DAY + timedelta(seconds=12.5)
 
 
 def test_a_boundary_always_lies_ahead() -> None:
     """Asked again and again for what is due by now, as the scheduler does, it comes to an end."""
     for due_in_s in (0.0, 1e-9, 0.001):
-        assert NextBoundary(due_in_s).get_next_fire_time(DAY, DAY) > DAY
+        assert After(due_in_s).get_next_fire_time(DAY, DAY) > DAY
 
 
 def test_a_clock_that_jumps_by_months_makes_one_round_due() -> None:
@@ -174,11 +174,11 @@ def test_a_clock_that_jumps_by_months_makes_one_round_due() -> None:
     house = House("21:00 to 22:00")
 
     async def scenario() -> None:
-        job = house.loop._scheduler.get_job("boundary")
-        assert len(job._get_run_times(job.next_run_time + timedelta(days=180))) == 1
-        assert job.misfire_grace_time is None  # however late, it is made
-        assert job.coalesce is True
-        assert [each.id for each in house.loop._scheduler.get_jobs()] == ["boundary"]
+        for job in house.loop._scheduler.get_jobs():
+            assert len(job._get_run_times(job.next_run_time + timedelta(days=180))) == 1
+            assert job.misfire_grace_time is None  # however late, it is done
+            assert job.coalesce is True
+        assert {each.id for each in house.loop._scheduler.get_jobs()} == {"boundary", "noon"}
 
     house.live(scenario)
 
@@ -505,8 +505,8 @@ def test_a_keeper_that_is_stuck_lets_go_of_who_asks_and_does_not_do_it_later(
 
 
 def test_a_new_night_is_told_once_and_not_by_a_clock_that_is_not_trusted(alone: Callable[..., None]) -> None:
-    """At noon by the clock of the site, in a thread of its own."""
-    alone(but="nothing")
+    """At noon by the clock of the site, in a thread of its own, by the timetable."""
+    alone(but="scheduler")
     told: list[str] = []
     house = House("21:00 to 22:00", on_noon=lambda: told.append(threading.current_thread().name))
 
@@ -515,6 +515,7 @@ def test_a_new_night_is_told_once_and_not_by_a_clock_that_is_not_trusted(alone: 
             house.clock.advance(hours * 3600)
             house.clock.trusted = trusted
             await house.ask(lambda _keeper: None)
+            await house.until(lambda: house.loop._night.holds(house.clock.utc))
 
     house.live(scenario)
     for thread in threading.enumerate():
@@ -522,6 +523,27 @@ def test_a_new_night_is_told_once_and_not_by_a_clock_that_is_not_trusted(alone: 
             thread.join(PATIENCE_S)
     # Three noons went by, the second of them while the clock was not trusted.
     assert told == ["noon", "noon"]
+
+
+@pytest.mark.parametrize("step", [timedelta(days=-180), timedelta(days=180)])
+def test_the_timetable_follows_a_clock_that_is_set(alone: Callable[..., None], step: timedelta) -> None:
+    """Half a year either way: the next noon is still less than a day ahead, and one noon is told, not 180."""
+    alone(but="scheduler")
+    told: list[None] = []
+    house = House("21:00 to 22:00", on_noon=lambda: told.append(None))
+
+    async def scenario() -> None:
+        house.clock.step(step.total_seconds())
+        await house.ask(lambda _keeper: None)
+        await house.until(lambda: house.loop._night.holds(house.clock.utc))
+        ahead = house.loop._scheduler.get_job("noon").next_run_time - datetime.now(UTC)
+        assert timedelta(0) < ahead <= timedelta(days=1)
+
+    house.live(scenario)
+    for thread in threading.enumerate():
+        if thread.name == "noon":
+            thread.join(PATIENCE_S)
+    assert len(told) == 1
 
 
 # -- the end -------------------------------------------------------------------------------------------------
@@ -546,7 +568,7 @@ def test_stopping_does_not_wait_for_a_disk_that_hangs(
     monkeypatch: pytest.MonkeyPatch, hanging: Hanging, caplog: pytest.LogCaptureFixture
 ) -> None:
     """The lights are out before anything is written; the end comes though no write ever returns."""
-    monkeypatch.setattr(rounds_room, "LAST_FLUSH_S", 0.02)
+    monkeypatch.setattr(loop_module, "LAST_FLUSH_S", 0.02)
     write, inside, let_go = hanging
     house = House("12:00 to 22:00", write=write)
     house.ledger.waiting = 3
@@ -566,7 +588,7 @@ def test_nothing_is_lit_again_by_who_asks_while_the_last_entries_are_written(
     monkeypatch: pytest.MonkeyPatch, hanging: Hanging
 ) -> None:
     """A request that comes in between the lights' end and the program's end is refused."""
-    monkeypatch.setattr(rounds_room, "LAST_FLUSH_S", PATIENCE_S)
+    monkeypatch.setattr(loop_module, "LAST_FLUSH_S", PATIENCE_S)
     write, inside, let_go = hanging
     house = House("12:00 to 22:00", write=write)
     pin = house.board.pin(17)
