@@ -181,7 +181,7 @@ class ControlLoop:
         """Add every job that happens at a time: the daemon's whole timetable.
 
         It is set anew after each round, from the present instant alone, so that a step of the clock cannot
-        leave it behind. The tick and the comparison of the clocks are not in it: they are the event loop's own
+            ("noon", self._at_noon, noon_in_s),  # backup and time zone data, see ``on_noon``
         monotonic timers, and keep the lights right if the scheduler fails.
 
         Args:

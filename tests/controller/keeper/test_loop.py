@@ -22,7 +22,7 @@ from controller.clock.clock import SteppedClock
 from controller.clock.kernel import ClockStepWatch
 from controller.keeper import loop as loop_module
 from controller.keeper.keeper import Keeper
-from controller.keeper.loop import ControlLoop, After, in_background
+from controller.keeper.loop import After, ControlLoop, in_background
 from controller.keeper.state import KeeperStatus
 from controller.relays import Relays
 from tests.controller.kept import DAY, Board, Ledger, at
