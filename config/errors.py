@@ -68,15 +68,16 @@ class ProgramError(LeerieError, ValueError):
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class SiteProblem:
-    """One thing that is wrong, or doubtful, in a site file.
+    """One thing that is wrong, or probably a mistake, in a site file.
 
     Attributes:
         file: name of the file as the person gave it.
         line: line number from 1; 0 where the problem belongs to no line.
-        key: dotted path with positions from 1, such as ``zones[2].pin``.
+        key: dotted path with list indexes from 1, such as ``zones[2].pin``.
         value: what stands there, as text; empty where something is missing.
         what: what is wrong, one clause.
-        remedy: what would do, one clause.
+        remedy: what to do, one clause.
+        where: the place as a person names it, such as ``zone “jetty”, pin``; empty where the key says it.
     """
 
     file: str
@@ -85,13 +86,15 @@ class SiteProblem:
     value: str
     what: str
     remedy: str
+    where: str = ""
 
     def __str__(self) -> str:
-        """One line: file:line: key = value: what is wrong; what would do."""
+        """One line: file:line: place = value: what is wrong; what to do."""
         place = f"{self.file}:{self.line}" if self.line else self.file
-        subject = f"{self.key} = {self.value}" if self.value else self.key
-        head = f"{place}: {subject}: " if subject else f"{place}: "
-        return f"{head}{self.what}; {self.remedy}"
+        subject = self.where or self.key
+        if subject:
+            place += f": {subject} = {self.value}" if self.value else f": {subject}"
+        return f"{place}: {self.what}; {self.remedy}"
 
 
 class SiteFileError(LeerieError, ValueError):

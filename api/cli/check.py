@@ -59,9 +59,8 @@ def check(*, site_path: Path, from_date: date | None, as_json: bool) -> int:
 
 def _review(loaded: LoadedSite, site_path: Path, from_date: date | None) -> Iterator[Finding]:
     """Look at the year ahead, and find the lines of the file that it concerns."""
-    from config.file.loader import decode_text, read_bytes
-    from config.file.toml_positions import Positions
-    from config.validation.finding import write_path
+    from config.file.loader import decode_text, locate, read_bytes
+    from config.validation.finding import SiteFinding
     from controller.planning.planner import Planner
     from controller.planning.review import review_year
 
@@ -69,25 +68,17 @@ def _review(loaded: LoadedSite, site_path: Path, from_date: date | None) -> Iter
     found = review_year(planner, from_date or planner.night_at(now_utc()).date)
     if not found:
         return
-    positions = Positions(decode_text(read_bytes(site_path), str(site_path)).removeprefix("\ufeff"))
+    name = str(site_path)
+    text = decode_text(read_bytes(site_path), name).removeprefix("\ufeff")
     for each in found:
-        place = positions.find(each.path)
-        yield (
-            each.weight,
-            SiteProblem(
-                file=str(site_path),
-                line=place.line,
-                key=write_path(each.path),
-                value=place.value,
-                what=each.what,
-                remedy=each.remedy,
-            ),
-        )
+        for problem in locate([SiteFinding(each.path, each.what, each.remedy)], text, name):
+            yield each.weight, problem
 
 
 def _to_json(findings: Iterable[Finding]) -> list[dict[str, object]]:
     """Return problems in JSON's own kinds of value."""
-    return [{**asdict(problem), "level": level} for level, problem in findings]
+    rows = [{**asdict(problem), "level": level} for level, problem in findings]
+    return [{key: value for key, value in row.items() if key != "where"} for row in rows]
 
 
 def _summary(zones: int, findings: Iterable[Finding]) -> str:

@@ -81,7 +81,7 @@ def _judge(document: dict[str, object], text: str, file_name: str) -> LoadedSite
         findings += (each for each in explain_errors(error) if not (missing and each.path[:1] == ("site",)))
     if site is None or findings:
         raise SiteFileError(locate(findings, text, file_name))
-    return LoadedSite(site=site, warnings=locate(find_warnings(site), text, file_name))
+    return LoadedSite(site=site, warnings=locate(find_warnings(site, document), text, file_name))
 
 
 def example_path(name: str) -> Path:
@@ -176,18 +176,22 @@ def locate(findings: Iterable[SiteFinding], text: str, file_name: str) -> tuple[
     if not findings:
         return ()
     from config.file.toml_positions import Positions  # noqa: PLC0415 (not needed to start the lights)
-    from config.validation.finding import write_path  # noqa: PLC0415
+    from config.validation.finding import name_place, write_path  # noqa: PLC0415
 
-    positions = Positions(text)
+    document, positions = read_document(text, file_name), Positions(text)
     placed = []
     for finding in findings:
-        place = positions.find(finding.path)
-        what = finding.what
+        place, what = positions.find(finding.path), finding.what
         if finding.other is not None:
             what = what.replace("{line}", str(positions.find(finding.other).line))
-        key = write_path(finding.path)
         problem = SiteProblem(
-            file=file_name, line=place.line, key=key, value=place.value, what=what, remedy=finding.remedy
+            file=file_name,
+            line=place.line,
+            key=write_path(finding.path),
+            value=place.value,
+            what=what,
+            remedy=finding.remedy,
+            where=name_place(finding.path, document),
         )
         placed.append((place.offset, problem))
     placed.sort(key=lambda pair: pair[0])

@@ -33,7 +33,7 @@ _MOST_VOLTS: Final = 60.0
 
 _A_GAUGE = "a gauge such as “12 AWG”, “12 AWG solid” or “2.5 mm2”"
 _A_LENGTH = "a length such as “100 ft” or “30 m”"
-_A_RANGE = "the lowest and the highest volts by its plate, such as [10, 15]"
+_A_RANGE = "the lowest and the highest volts from its plate, such as [10, 15]"
 _READINGS = (
     "the volts measured at the last of its lights, such as 11.6, or a list with one number for each light"
 )
@@ -147,7 +147,7 @@ def _take_volts(value: Any) -> float:  # noqa: ANN401 (anything may stand in a f
     """Read a number of volts inside a list."""
     volts = None if isinstance(value, bool | str) else _float_of(value)
     if volts is None or not 0.0 <= volts <= _MOST_VOLTS:
-        raise ValueError(f"has something that is no volts from 0 to {_MOST_VOLTS:g}")
+        raise ValueError(f"has a value that is not from 0 to {_MOST_VOLTS:g} V")
     return volts
 
 
@@ -229,7 +229,7 @@ class WiredFixture(Table):
     """What the wiring wants to know of a fixture."""
 
     node: Name | None = Field(
-        None, description="the node, line or hub that it hangs on, such as “hub” or “jetty 3”"
+        None, description="the node, line or hub that it is connected to, such as “hub” or “jetty 3”"
     )
     lead_m: LengthText | None = Field(None, alias="lead", description=_A_LENGTH)
     lead_gauge: GaugeText | None = Field(None, description=_A_GAUGE)
@@ -240,7 +240,7 @@ class WiredFixture(Table):
     )
     volts: Annotated[tuple[float, float], read_by(_take_range)] | None = Field(None, description=_A_RANGE)
     power_factor: Number = Field(
-        1.0, gt=0, le=1, description="watts over volt-amperes by its plate, over 0 up to 1, such as 0.9"
+        1.0, gt=0, le=1, description="watts over volt-amperes from its plate, over 0 up to 1, such as 0.9"
     )
     measured_volts: Annotated[tuple[float, ...], read_by(_take_readings)] | None = Field(
         None, description=_READINGS

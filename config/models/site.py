@@ -34,7 +34,7 @@ FIRST_PIN, LAST_PIN = 2, 27
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class RatedLoad:
-    """What a zone draws by its papers.
+    """What a zone draws, and where the figure comes from.
 
     Attributes:
         watts: all lamps of the zone together; None where nobody said.
@@ -59,7 +59,7 @@ class RelaySettings(Table):
         RELAY_CYCLES,
         ge=1,
         le=1_000_000_000,
-        description="how often a relay can switch its load, by its data sheet, such as 100000",
+        description="how often a relay can switch its load, from its data sheet, such as 100000",
     )
 
 
@@ -91,7 +91,7 @@ class Transformer(TappedTransformer):
     )
     relay_side: Literal["low voltage", "mains"] = Field(
         "low voltage",
-        description="“low voltage” where the relays stand behind it, “mains” where they switch it off",
+        description="“low voltage” where the relays are on its output, “mains” where they switch it off",
     )
 
     def model_post_init(self, context: Any, /) -> None:  # noqa: ANN401 (pydantic's own signature)
@@ -104,9 +104,7 @@ class Fixture(WiredFixture):
 
     kind: Literal[
         "spot", "wash", "path", "step", "well", "bollard", "string", "tape", "pendant", "underwater", "other"
-    ] = Field(
-        description="one of spot, wash, path, step, well, bollard, string, tape, pendant, underwater, other"
-    )
+    ] = Field(description="spot, wash, path, step, well, bollard, string, tape, pendant, underwater or other")
     name: Name = ""
     count: int = Field(ge=1, le=500, description="how many there are, 1 to 500")
     watts: Number = Field(gt=0, le=1000, description="the watts of one lamp, over 0 up to 1000, such as 4.5")

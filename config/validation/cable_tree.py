@@ -1,4 +1,4 @@
-"""The cables of a site file as trees: what leads where, and a finding for everything that makes them none.
+"""The cables of a site file as trees: what leads where, and a finding for everything that is not a tree.
 
 Only ends, names and counts matter here; what the cables are made of does not.
 """
@@ -10,23 +10,27 @@ from dataclasses import dataclass, field
 
 from config.errors import KeyPath
 from config.models.cables import name_places
+from config.validation.cables import FORMS, Document, count_of, fixtures_of, tables_of
 from config.validation.finding import SiteFinding, suggest
+
+# More is no garden any more, and the search for advice, which grows with the square, should not take minutes.
+MOST_NODES = 500
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class FixtureRef:
-    """A fixture of the file that hangs on a node, a line or a hub.
+    """A fixture of the file and the node, line or hub that it is connected to.
 
     Attributes:
         path: of its table.
-        node: what it hangs on.
+        node: what it is connected to; None where the file does not say.
         count: how many lights it is.
-        transformer: id of the one that feeds its zone; None where nobody can tell.
+        transformer: id of the one that supplies its zone; None where that is not known.
         zone: id of its zone.
     """
 
     path: KeyPath
-    node: str
+    node: str | None
     count: int
     transformer: str | None
     zone: str
@@ -34,13 +38,9 @@ class FixtureRef:
 
 @dataclass(kw_only=True, slots=True)
 class CableRun:
-    """One [[cables]] table: where it begins, what it is, and the nodes that it leads to.
+    """One [[cables]] table: where it begins, its form (“to”, “line” or “hub”) and name, and where it leads.
 
     Attributes:
-        path: of its table.
-        begins: the node that it begins at.
-        form: “to”, “line” or “hub”.
-        name: of its end, its line or its hub.
         legs: how many a hub has.
         nodes: all nodes that it leads to.
     """
@@ -54,161 +54,200 @@ class CableRun:
 
 
 @dataclass(kw_only=True, slots=True)
-class Plan:
+class CableTree:
     """The cables and lights of a file.
 
     Attributes:
-        feeds: ids of the transformers.
+        transformers: their ids.
         runs: the cables.
-        lights: the fixtures that hang on something.
-        owner: the cable that leads to a node.
-        origin: the transformer that a node hangs on, for those that are reached.
+        lights: all fixtures.
+        owner: the cable that leads to a node, a line or a hub.
+        origin: the transformer that supplies a node, for those that are reached.
     """
 
-    feeds: tuple[str, ...]
+    transformers: tuple[str, ...]
     runs: list[CableRun]
     lights: list[FixtureRef]
     owner: dict[str, CableRun] = field(default_factory=dict)
     origin: dict[str, str] = field(default_factory=dict)
 
-    def at(self, name: str) -> list[FixtureRef]:
-        """Give the lights that hang on a node, a line or a hub by its name."""
-        return [light for light in self.lights if light.node == name]
-
-    def count_nodes(self) -> int:
-        """Count the nodes that the cables lead to, before they are named one by one."""
-        counts = {run.name: 0 for run in self.runs if run.form == "line"}
-        for light in self.lights:
-            if light.node in counts:
-                counts[light.node] += light.count
-        return sum(counts.get(run.name, 1 + run.legs) for run in self.runs)
+    def count_lights(self, name: str) -> int:
+        """Count the lights that are connected to a node, a line or a hub by its name."""
+        return sum(light.count for light in self.lights if light.node == name)
 
 
-def check_tree(plan: Plan) -> Iterator[SiteFinding]:
-    """Yield everything that keeps the cables from being trees with all lights on them."""
-    yield from _lay(plan)
-    yield from _reach(plan)
-    yield from _check_lights(plan)
+def read_tree(document: Document) -> CableTree | None:
+    """Read the cables and lights of a file; None where the ends of a cable are not known."""
+    cables = tables_of(document, "cables")
+    runs = [run for path, row in cables if (run := _read_run(path, row))]
+    ids = [row.get("id") for _, row in tables_of(document, "transformers")]
+    written = document.get("cables")
+    if len(runs) != (len(written) if isinstance(written, list) else 0):
+        return None
+    if not all(isinstance(each, str) for each in ids):
+        return None
+    simple = {run.name for run in runs if run.form != "to"}
+    lights = []
+    for zone, path, fixture in fixtures_of(document):
+        zone_id, transformer = str(zone.get("id")), zone.get("transformer")
+        if transformer is None and len(ids) == 1:
+            transformer = ids[0]
+        node = fixture.get("node", zone_id if zone_id in simple else None)
+        light = FixtureRef(
+            path=path,
+            node=node if isinstance(node, str) and node.strip() else None,
+            count=count_of(fixture),
+            transformer=transformer if transformer in ids else None,
+            zone=zone_id,
+        )
+        lights.append(light)
+    return CableTree(transformers=tuple(map(str, ids)), runs=runs, lights=lights)
 
 
-def _lay(plan: Plan) -> Iterator[SiteFinding]:
-    """Find the nodes of every cable; yield those that are led to twice, or are a transformer."""
-    for run in plan.runs:
-        lights = sum(light.count for light in plan.at(run.name))
-        if run.form == "to":
-            run.nodes = (run.name,)
-        elif run.form == "line":
-            run.nodes = name_places(run.name, lights)
-            if not lights:
-                remedy = f'give the fixtures along it “node = "{run.name}"”'
-                yield SiteFinding(path=(*run.path, "line"), what="is a line without lights", remedy=remedy)
-        else:
-            run.nodes = (run.name, *name_places(run.name, run.legs))
-            if run.legs and lights not in (0, run.legs):
-                what = f"has {_count(run.legs, 'leg')} for {_count(lights, 'light')}"
-                remedy = f'give each light a leg, or name the legs’ ends: “node = "{run.name} 1"” and so on'
-                yield SiteFinding(path=(*run.path, "hub"), what=what, remedy=remedy)
-        yield from _own(plan, run)
-
-
-def _own(plan: Plan, run: CableRun) -> Iterator[SiteFinding]:
-    """Give a cable the nodes that it leads to; yield the first that something else is or leads to."""
-    place = (*run.path, run.form)
-    if run.form == "to" and run.name == run.begins:
-        what = f"leads from “{run.name}” to itself"
-        yield SiteFinding(path=place, what=what, remedy="name the node at its other end")
-        plan.owner.setdefault(run.name, run)
-        return
-    for node in dict.fromkeys((run.name, *run.nodes)):
-        if node in plan.feeds or _names_a_tap(node, plan.feeds):
-            what = f"leads to “{node}”, which is a {'transformer' if node in plan.feeds else 'tap'}"
-            yield SiteFinding(path=place, what=what, remedy="write cables from the transformer outwards")
-            return
-        other = plan.owner.setdefault(node, run)
-        if other is not run:
-            what = f"feeds “{node}” a second time: the cable on line {{line}} leads there too"
-            remedy = "only a tree can be computed: take one of the two away, or name another node"
-            yield SiteFinding(path=place, what=what, remedy=remedy, other=(*other.path, other.form))
-            return
-
-
-def _names_a_tap(node: str, feeds: tuple[str, ...]) -> bool:
-    """Whether a node has a name that taps beside the usual one are given, such as “house, 12 V”."""
-    return any(node.startswith(f"{feed}, ") and node.endswith(" V") for feed in feeds)
-
-
-def _reach(plan: Plan) -> Iterator[SiteFinding]:
-    """Follow the cables from the transformers; yield the pieces that hang on none, and rings."""
-    outward: dict[str, list[CableRun]] = {}
-    for run in plan.runs:
-        outward.setdefault(run.begins, []).append(run)
-    plan.origin.update({feed: feed for feed in plan.feeds})
-    waiting = list(plan.feeds)
-    while waiting:
-        node = waiting.pop()
-        for run in outward.get(node, ()):
-            for far in run.nodes:
-                if plan.owner.get(far) is run and far not in plan.origin:
-                    plan.origin[far] = plan.origin[node]
-                    waiting.append(far)
-    in_a_ring: set[KeyPath] = set()
-    for run in plan.runs:
-        if run.begins in plan.origin or run.path in in_a_ring or run.nodes == (run.begins,):
-            continue
-        if run.begins not in plan.owner:
-            what, remedy = _explain_hanging(plan, run.begins)
-            yield SiteFinding(path=(*run.path, "from"), what=what, remedy=remedy)
-        elif plan.owner[run.begins].form == "line" and run.begins == plan.owner[run.begins].name:
-            nodes = plan.owner[run.begins].nodes
-            remedy = f"begin at one of its lights, such as “{nodes[-1]}”" if nodes else "give it lights first"
-            yield SiteFinding(path=(*run.path, "from"), what="is a whole line", remedy=remedy)
-        else:
-            yield from _ring(plan, run, in_a_ring)
-
-
-def _explain_hanging(plan: Plan, node: str) -> tuple[str, str]:
-    """Say what is wrong with the beginning of a cable that no other leads to, and what would do."""
-    if not plan.feeds:
-        return "is no transformer, and the site has none", "add a [[transformers]] table"
-    hint = suggest(node, [*plan.feeds, *plan.owner])
-    return (
-        "is a node that no cable leads to",
-        f"{hint}begin at a transformer ({', '.join(plan.feeds)}) or at a node that a cable leads to",
+def _read_run(path: KeyPath, row: Document) -> CableRun | None:
+    """Read where a cable begins and what it leads to; None where that is not known."""
+    given = [form for form in FORMS if form in row]
+    begins, name = row.get("from"), row.get(given[0]) if given else None
+    if len(given) != 1 or not isinstance(begins, str) or not isinstance(name, str):
+        return None
+    legs = row.get("legs")
+    return CableRun(
+        path=path, begins=begins, form=given[0], name=name, legs=len(legs) if isinstance(legs, list) else 0
     )
+
+
+def check_tree(tree: CableTree) -> Iterator[SiteFinding]:
+    """Yield everything that keeps the cables from being trees with all lights on them; fill the tree in."""
+    counts = {run.name: tree.count_lights(run.name) for run in tree.runs}
+    if sum(counts[run.name] if run.form == "line" else 1 + run.legs for run in tree.runs) > MOST_NODES:
+        remedy = "put the lamps of a tape or a string at one node"
+        yield SiteFinding(("cables",), f"lead to more than {MOST_NODES} nodes", remedy)
+        return
+    for run in tree.runs:
+        yield from _name_nodes(run, counts[run.name])
+        yield from _claim_nodes(tree, run)
+    yield from _reach(tree)
+    yield from _check_lights(tree)
+
+
+def _name_nodes(run: CableRun, lights: int) -> Iterator[SiteFinding]:
+    """Find the nodes of a cable; yield a line without lights, and a hub whose legs do not fit its lights."""
+    if run.form == "to":
+        run.nodes = (run.name,)
+    elif run.form == "line":
+        run.nodes = name_places(run.name, lights)
+        if not lights:
+            remedy = f'give the fixtures along it “node = "{run.name}"”'
+            yield SiteFinding((*run.path, "line"), "is a line without lights", remedy)
+    else:
+        run.nodes = (run.name, *name_places(run.name, run.legs))
+        if run.legs and lights not in (0, run.legs):
+            what = f"has {_count(run.legs, 'leg')} for {_count(lights, 'light')}"
+            remedy = f'give each light a leg, or name the legs’ ends: “node = "{run.name} 1"” and so on'
+            yield SiteFinding((*run.path, "hub"), what, remedy)
 
 
 def _count(number: int, noun: str) -> str:
     return f"{number} {noun}{'' if number == 1 else 's'}"
 
 
-def _ring(plan: Plan, run: CableRun, in_a_ring: set[KeyPath]) -> Iterator[SiteFinding]:
-    """Yield the ring that a cable is part of, once; one that only hangs on a ring is passed over."""
+def _claim_nodes(tree: CableTree, run: CableRun) -> Iterator[SiteFinding]:
+    """Record which cable leads to each node; yield the first node that something else is or leads to."""
+    place = (*run.path, run.form)
+    if run.form == "to" and run.name == run.begins:
+        what = f"leads from “{run.name}” to itself"
+        yield SiteFinding(place, what, "name the node at its other end")
+        tree.owner.setdefault(run.name, run)
+        return
+    for node in dict.fromkeys((run.name, *run.nodes)):
+        is_transformer = node in tree.transformers
+        if is_transformer or _names_a_tap(node, tree.transformers):
+            what = f"leads to “{node}”, which is a {'transformer' if is_transformer else 'tap'}"
+            yield SiteFinding(place, what, "write cables from the transformer outwards")
+            return
+        other = tree.owner.setdefault(node, run)
+        if other is not run:
+            what = f"leads to “{node}”, as the cable on line {{line}} does; cables may not form a loop"
+            yield SiteFinding(
+                place, what, "remove one of the two, or name another node", (*other.path, other.form)
+            )
+            return
+
+
+def _names_a_tap(node: str, transformers: tuple[str, ...]) -> bool:
+    """Whether a node has a name that taps beside the usual one are given, such as “house, 12 V”."""
+    return node.endswith(" V") and any(node.startswith(f"{each}, ") for each in transformers)
+
+
+def _reach(tree: CableTree) -> Iterator[SiteFinding]:
+    """Follow the cables from the transformers; yield the pieces that none supplies, and loops."""
+    outward: dict[str, list[CableRun]] = {}
+    for run in tree.runs:
+        outward.setdefault(run.begins, []).append(run)
+    tree.origin.update({each: each for each in tree.transformers})
+    waiting = list(tree.transformers)
+    while waiting:
+        node = waiting.pop()
+        for run in outward.get(node, ()):
+            for far in run.nodes:
+                if tree.owner.get(far) is run and far not in tree.origin:
+                    tree.origin[far] = tree.origin[node]
+                    waiting.append(far)
+    in_a_loop: set[KeyPath] = set()
+    for run in tree.runs:
+        if run.begins in tree.origin or run.path in in_a_loop or run.nodes == (run.begins,):
+            continue
+        above = tree.owner.get(run.begins)
+        if above is None:
+            yield SiteFinding((*run.path, "from"), *_explain_loose(tree, run.begins))
+        elif above.form == "line" and run.begins == above.name:
+            remedy = (
+                f"begin at one of its lights, such as “{above.nodes[-1]}”"
+                if above.nodes
+                else "add lights to it"
+            )
+            yield SiteFinding((*run.path, "from"), "is a whole line", remedy)
+        else:
+            yield from _find_loop(tree, run, in_a_loop)
+
+
+def _explain_loose(tree: CableTree, node: str) -> tuple[str, str]:
+    """Say what is wrong with the beginning of a cable that no other leads to, and what to do."""
+    if not tree.transformers:
+        return "is not a transformer, and the site has none", "add a [[transformers]] table"
+    hint = suggest(node, [*tree.transformers, *tree.owner])
+    remedy = f"begin at a transformer ({', '.join(tree.transformers)}) or at a node that a cable leads to"
+    return "is a node that no cable leads to", hint + remedy
+
+
+def _find_loop(tree: CableTree, run: CableRun, in_a_loop: set[KeyPath]) -> Iterator[SiteFinding]:
+    """Yield the loop that a cable is part of, once; one that only begins at a loop is passed over."""
     trail = [run]
-    while (above := plan.owner.get(trail[-1].begins)) is not None and above not in trail:
+    while (above := tree.owner.get(trail[-1].begins)) is not None and above not in trail:
         trail.append(above)
     if above is not run:
         return
-    in_a_ring.update(each.path for each in trail)
-    ways = " → ".join(f"“{each.begins}”" for each in [*reversed(trail), trail[-1]])
-    what = f"runs in a ring that no transformer feeds: {ways}"
-    yield SiteFinding(
-        path=run.path, what=what, remedy="take one cable of it away, and begin at a transformer"
-    )
+    in_a_loop.update(each.path for each in trail)
+    way = " → ".join(f"“{each.begins}”" for each in [*reversed(trail), trail[-1]])
+    remedy = "remove one cable of it, and begin at a transformer"
+    yield SiteFinding(run.path, f"is part of a loop that no transformer supplies: {way}", remedy)
 
 
-def _check_lights(plan: Plan) -> Iterator[SiteFinding]:
+def _check_lights(tree: CableTree) -> Iterator[SiteFinding]:
     """Yield the fixtures that are on no cable, or on one of another transformer than their zone's."""
-    for light in plan.lights:
+    for light in tree.lights:
         path = (*light.path, "node")
-        run = plan.owner.get(light.node)
-        if run is None and light.node not in plan.feeds:
-            known = [*plan.owner, *plan.feeds]
-            remedy = f"{suggest(light.node, known)}name a node that a cable leads to, or add the cable"
-            yield SiteFinding(path=path, what="is on no cable", remedy=remedy)
+        run = tree.owner.get(light.node or "")
+        if light.node is None:
+            continue
+        if run is None and light.node not in tree.transformers:
+            hint = suggest(light.node, [*tree.owner, *tree.transformers])
+            yield SiteFinding(
+                path, "is not on any cable", f"{hint}name a node that a cable leads to, or add the cable"
+            )
             continue
         node = run.nodes[0] if run and run.nodes and light.node == run.name else light.node
-        origin = plan.origin.get(node)
+        origin = tree.origin.get(node)
         if origin and light.transformer and origin != light.transformer:
-            what = f"hangs on transformer “{origin}”, and zone “{light.zone}” on “{light.transformer}”"
-            remedy = "name a node of the zone’s own transformer, or move the zone"
-            yield SiteFinding(path=path, what=what, remedy=remedy)
+            what = f"is supplied by transformer “{origin}”, and zone “{light.zone}” by “{light.transformer}”"
+            yield SiteFinding(path, what, "name a node of the zone’s own transformer, or move the zone")

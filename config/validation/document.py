@@ -1,8 +1,8 @@
-"""What must hold between the tables of a site file; every break of it is an error.
+"""What must hold between the tables of a site file; every violation is an error.
 
-These checks read the file's plain tables and not the models, so that they can speak together with the
-errors of a file from which no model can be made. What is not of the right kind is passed over here: the
-models have said so already.
+These checks read the file's plain tables and not the models, so that their findings can be reported together
+with the errors of a file from which no model can be made. Values of the wrong type are passed over here: the
+models report them.
 """
 
 from __future__ import annotations
@@ -15,10 +15,8 @@ from zoneinfo import ZoneInfo, available_timezones
 
 from config.errors import KeyPath
 from config.models.site import SITE_KEYS, Site
-from config.validation.cables import check_cables
+from config.validation.cables import Document, Rows, check_cables, tables_of
 from config.validation.finding import SiteFinding, find_like, suggest
-
-Document = Mapping[str, object]
 
 # Names that the system's tz database answers to although no place has them: the board's own setting, two
 # leftovers, and the set that counts leap seconds and so is half a minute off.
@@ -30,28 +28,30 @@ _ID = re.compile(r"[a-z0-9-]+")
 def check_document(document: Document) -> Iterator[SiteFinding]:
     """Yield everything that is wrong between the tables of a site file."""
     yield from _check_top(document)
-    zones = list(_list_tables(document, "zones"))
-    transformers = list(_list_tables(document, "transformers"))
+    zones, transformers = tables_of(document, "zones"), tables_of(document, "transformers")
     if document.get("zones") == []:
-        yield SiteFinding(path=("zones",), what="is empty", remedy="add at least one [[zones]] table")
+        yield SiteFinding(("zones",), "is empty", "add at least one [[zones]] table")
     yield from _check_ids(zones, "zone")
     yield from _check_ids(transformers, "transformer")
     yield from _check_pins(zones)
-    yield from _check_losses(transformers)
+    for path, transformer in transformers:
+        if "efficiency" in transformer and "copper_w" in transformer:
+            remedy = "remove one of the two; with copper_w the efficiency follows from the load"
+            yield SiteFinding(
+                (*path, "copper_w"), "is included in the efficiency, which is also given", remedy
+            )
     yield from check_cables(document)
     yield from _check_changes(document)
     ids = [table.get("id") for _, table in transformers]
-    # With an id that is none, nobody can tell which transformer was meant; one problem at a time.
+    # Where an id is not valid, nobody can say which transformer was meant; one problem at a time.
     if all(isinstance(each, str) and _ID.fullmatch(each) for each in ids):
-        yield from _check_feeds(zones, [str(each) for each in ids])
+        yield from _check_transformers(zones, [str(each) for each in ids])
     site = document.get("site")
     name = site.get("time_zone") if isinstance(site, Mapping) else None
     if isinstance(name, str) and not is_time_zone(name):
-        yield SiteFinding(
-            path=("site", "time_zone"),
-            what="is no time zone of the tz database",
-            remedy=f"{_suggest_time_zone(name)}write an area and a city such as America/New_York",
-        )
+        what = "is not a time zone of the tz database"
+        remedy = f"{_suggest_time_zone(name)}write an area and a city such as America/New_York"
+        yield SiteFinding(("site", "time_zone"), what, remedy)
 
 
 def is_time_zone(name: str) -> bool:
@@ -67,12 +67,12 @@ def is_time_zone(name: str) -> bool:
 
 
 def _suggest_time_zone(name: str) -> str:
-    """Suggest a zone for a city alone, for wrong capitals and for a slip of the finger."""
+    """Suggest a zone for a city alone, for wrong capitals and for a typing error."""
     zones = sorted(zone for zone in available_timezones() if zone not in _NO_PLACES)
     wanted = name.strip().replace(" ", "_")
     if "/" in wanted:
         return suggest(wanted, zones)
-    # Some cities stand in several areas; the first in the order of the alphabet is the usual one.
+    # Some cities stand in several areas; the first in alphabetical order is the usual one.
     by_city = {zone.rpartition("/")[2]: zone for zone in reversed(zones)}
     city = find_like(wanted, by_city, likeness=0.8)
     return f"did you mean “{by_city[city]}”? " if city else ""
@@ -85,51 +85,37 @@ def _check_top(document: Document) -> Iterator[SiteFinding]:
     site = document.get("site")
     if site is None:
         remedy = "add a [site] table with name, latitude, longitude and time_zone"
-        yield SiteFinding(path=("site",), what="is missing", remedy=remedy)
+        yield SiteFinding(("site",), "is missing", remedy)
     elif not isinstance(site, Mapping):
-        remedy = "write [site] with one bracket on either side"
-        yield SiteFinding(path=("site",), what="is not one table", remedy=remedy)
+        yield SiteFinding(("site",), "must be one table", "write [site] with one bracket on either side")
     else:
         for key in site:
             if key in tables:
                 remedy = f"write [{key}] or [[{key}]] without “site.”"
-                yield SiteFinding(path=("site", key), what="does not belong under [site]", remedy=remedy)
+                yield SiteFinding(("site", key), "does not belong under [site]", remedy)
             elif key not in SITE_KEYS:
                 from config.validation.messages import explain_unknown_key  # noqa: PLC0415 (not needed to start the lights)
 
-                what, remedy = explain_unknown_key(("site", key))
-                yield SiteFinding(path=("site", key), what=what, remedy=remedy)
+                yield SiteFinding(("site", key), *explain_unknown_key(("site", key)))
     for key in document:
         if key in SITE_KEYS:
-            yield SiteFinding(path=(key,), what="stands outside of every table", remedy="put it under [site]")
+            yield SiteFinding((key,), "is outside all tables", "put it under [site]")
         elif key not in tables:
-            remedy = f"{suggest(key, tables)}the tables are {', '.join(tables)}"
-            yield SiteFinding(path=(key,), what="is no table of a site file", remedy=remedy)
+            remedy = suggest(key, tables).rstrip() or f"the tables are {', '.join(tables)}"
+            yield SiteFinding((key,), "is not a table of the site file", remedy)
 
 
-def _list_tables(document: Document, key: str) -> Iterator[tuple[KeyPath, Document]]:
-    """Yield the tables of a list with their paths."""
-    rows = document.get(key)
-    for index, row in enumerate(rows if isinstance(rows, list) else ()):
-        if isinstance(row, Mapping):
-            yield (key, index), row
-
-
-def _check_ids(tables: list[tuple[KeyPath, Document]], noun: str) -> Iterator[SiteFinding]:
+def _check_ids(tables: Rows, noun: str) -> Iterator[SiteFinding]:
     """Yield each table whose id an earlier table has already."""
     first: dict[str, KeyPath] = {}
     for path, table in tables:
         name = table.get("id")
         if isinstance(name, str) and first.setdefault(name, path) != path:
-            yield SiteFinding(
-                path=(*path, "id"),
-                what=f"is already the id of the {noun} on line {{line}}",
-                remedy=f"give each {noun} an id of its own",
-                other=(*first[name], "id"),
-            )
+            what, remedy = f"is already the id of the {noun} on line {{line}}", f"give each {noun} its own id"
+            yield SiteFinding((*path, "id"), what, remedy, (*first[name], "id"))
 
 
-def _check_pins(zones: list[tuple[KeyPath, Document]]) -> Iterator[SiteFinding]:
+def _check_pins(zones: Rows) -> Iterator[SiteFinding]:
     """Yield each zone whose pin an earlier zone has already."""
     first: dict[int, tuple[KeyPath, object]] = {}
     for path, zone in zones:
@@ -138,55 +124,35 @@ def _check_pins(zones: list[tuple[KeyPath, Document]]) -> Iterator[SiteFinding]:
             continue
         owner, name = first.setdefault(pin, (path, zone.get("id", "")))
         if owner != path:
-            yield SiteFinding(
-                path=(*path, "pin"),
-                what=f"is already the pin of zone “{name}” on line {{line}}",
-                remedy="give each zone a pin of its own",
-                other=(*owner, "pin"),
-            )
-
-
-def _check_losses(transformers: list[tuple[KeyPath, Document]]) -> Iterator[SiteFinding]:
-    """Yield each transformer whose losses are given in two ways that exclude each other."""
-    for path, transformer in transformers:
-        if "efficiency" in transformer and "copper_w" in transformer:
-            yield SiteFinding(
-                path=(*path, "copper_w"),
-                what="is given beside an efficiency, which holds it already",
-                remedy="leave one of the two out; with copper_w the efficiency follows from the load",
-            )
+            what = f"is already the pin of zone “{name}” on line {{line}}"
+            yield SiteFinding((*path, "pin"), what, "give each zone its own pin", (*owner, "pin"))
 
 
 def _check_changes(document: Document) -> Iterator[SiteFinding]:
     """Yield each change of the tariff that does not come after the one before it."""
     tariff = document.get("tariff")
-    changes = list(_list_tables(tariff, "changes")) if isinstance(tariff, Mapping) else []
+    changes = tables_of(tariff, "changes") if isinstance(tariff, Mapping) else []
     for (before_path, before), (path, change) in pairwise(changes):
         since, earlier = change.get("since"), before.get("since")
-        # A date with a time is a date to Python, but none to the models, which say so.
+        # A date with a time is a date to Python, but not to the models, which report it.
         if type(since) is date and type(earlier) is date and since <= earlier:
-            yield SiteFinding(
-                path=("tariff", *path, "since"),
-                what="is not after the date of the change on line {line}",
-                remedy="put the changes into the order of their dates, each date once",
-                other=("tariff", *before_path, "since"),
-            )
+            what = "is not after the date of the change on line {line}"
+            remedy = "put the changes into the order of their dates, each date once"
+            yield SiteFinding(("tariff", *path, "since"), what, remedy, ("tariff", *before_path, "since"))
 
 
-def _check_feeds(zones: list[tuple[KeyPath, Document]], transformers: list[str]) -> Iterator[SiteFinding]:
-    """Check that each zone is fed by a transformer that exists, if the site has any."""
+def _check_transformers(zones: Rows, transformers: list[str]) -> Iterator[SiteFinding]:
+    """Check that each zone has a transformer that exists, if the site has any."""
     names = ", ".join(dict.fromkeys(transformers))
     for path, zone in zones:
-        feed = zone.get("transformer")
-        path = (*path, "transformer")  # noqa: PLW2901 (the place of the one key looked at)
-        if feed is None and len(transformers) > 1:
+        name = zone.get("transformer")
+        key = (*path, "transformer")
+        if name is None and len(transformers) > 1:
             what = f"is missing, and the site has {len(transformers)} transformers"
-            yield SiteFinding(path=path, what=what, remedy=f"add “transformer = …”: one of {names}")
-        elif isinstance(feed, str) and not transformers:
-            what = "names a transformer, but the site has none"
-            yield SiteFinding(
-                path=path, what=what, remedy="add a [[transformers]] table, or leave this key out"
-            )
-        elif isinstance(feed, str) and feed not in transformers:
-            remedy = f"{suggest(feed, transformers)}the site has {names}"
-            yield SiteFinding(path=path, what="is no transformer of this site", remedy=remedy)
+            yield SiteFinding(key, what, f"add “transformer = …”: one of {names}")
+        elif isinstance(name, str) and not transformers:
+            remedy = "add a [[transformers]] table, or remove this key"
+            yield SiteFinding(key, "names a transformer, but the site has none", remedy)
+        elif isinstance(name, str) and name not in transformers:
+            remedy = f"{suggest(name, transformers)}the site has {names}"
+            yield SiteFinding(key, "is not a transformer of this site", remedy)

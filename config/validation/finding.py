@@ -1,25 +1,25 @@
-"""Something to say about a site file, before anybody knows on which line it stands."""
+"""One thing to report about a site file, before its line is known, and how its place is named."""
 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
+from typing import Any, NamedTuple
 
 from config.errors import KeyPath
 
 _BARE_KEY = re.compile(r"[A-Za-z0-9_-]+")
+_CABLE_FORMS = {"to": "cable to", "line": "line", "hub": "hub"}
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class SiteFinding:
-    """One thing that is wrong or doubtful.
+class SiteFinding(NamedTuple):
+    """One thing that is wrong or probably a mistake.
 
     Attributes:
-        path: keys and list places from the top of the file; places are counted from 0.
+        path: keys and list indexes from the top of the file; indexes are counted from 0.
         what: what is wrong, one clause; ``{line}`` in it stands for the line of ``other``.
-        remedy: what would do, one clause.
-        other: a second place that has to do with it.
+        remedy: what to do, one clause.
+        other: a second place that it concerns.
     """
 
     path: KeyPath
@@ -29,7 +29,7 @@ class SiteFinding:
 
 
 def write_path(path: KeyPath) -> str:
-    """Write a path with dots, with list places from 1, as a person counts: ``zones[2].pin``."""
+    """Write a path with dots, with list indexes from 1, as a person counts: ``zones[2].pin``."""
     text = ""
     for part in path:
         if isinstance(part, int):
@@ -38,6 +38,21 @@ def write_path(path: KeyPath) -> str:
             key = part if _BARE_KEY.fullmatch(part) else toml_string(part)
             text += f".{key}" if text else key
     return text
+
+
+def name_place(path: KeyPath, document: Mapping[str, Any]) -> str:
+    """Name a place as a person does, zones and transformers by id: ``zone “jetty”, fixtures[2].watts``."""
+    try:
+        row = document[str(path[0])][path[1]]
+        if path[0] == "cables":
+            noun, name = next((noun, row[form]) for form, noun in _CABLE_FORMS.items() if form in row)
+        else:
+            noun, name = {"zones": "zone", "transformers": "transformer"}[str(path[0])], row["id"]
+    except (LookupError, TypeError, StopIteration):
+        return write_path(path)
+    if not isinstance(name, str) or not name.isprintable() or not name.strip():
+        return write_path(path)
+    return f"{noun} “{name}”" + (f", {write_path(path[2:])}" if path[2:] else "")
 
 
 def toml_string(text: str) -> str:

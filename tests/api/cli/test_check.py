@@ -85,7 +85,7 @@ def test_warnings_alone_leave_the_file_usable(tmp_path: Path) -> None:
     assert result.exit_code == 0
     assert not result.stderr
     first, last = result.stdout.splitlines()
-    assert first.startswith(f"warning: {site}:10: zones[1].program[1] = ")
+    assert first.startswith(f"warning: {site}:10: zone “jetty”, program[1] = ")
     assert last == "No errors, 1 warning"
 
 

@@ -46,7 +46,11 @@ def test_a_change_that_would_make_the_site_invalid_is_refused_whole(good):
         draft.put(("site", "time_zone"), "Europe/Lndon")
 
     told = refusal_of(good, change).split("\n")
-    assert [line.split(": ")[1] for line in told] == ['site.time_zone = "Europe/Lndon"', "zones[1].pin = 99"]
+    places = [line.split(": ")[1] for line in told]
+    assert places == [
+        'site.time_zone = "Europe/Lndon"',
+        "zone “path”, pin = 99",
+    ]
     assert good.read_text() == GOOD
 
 
@@ -54,7 +58,7 @@ def test_a_file_that_is_wrong_elsewhere_is_refused(good):
     """An edit does not hide another problem of the file."""
     broken = GOOD.replace("rated_va = 200", "rated_va = -1")
     good.write_text(broken)
-    with pytest.raises(SiteFileError, match=r"transformers\[1\].rated_va = -1: is too small"):
+    with pytest.raises(SiteFileError, match=r"transformer “shed”, rated_va = -1: is too small"):
         write_program(good, "path", LATE)
     assert good.read_text() == broken
 

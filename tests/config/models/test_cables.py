@@ -155,8 +155,8 @@ def test_a_ring_is_told_once_with_its_nodes():
     ring = cable("b", "c") + cable("c", "a") + cable("a", "b") + cable("c", "d")
     [problem] = told(one_site(ring, 'count = 1\nnode = "d"'))
     assert problem == (
-        "cables[1]: runs in a ring that no transformer feeds: “c” → “a” → “b” → “c”;"
-        " take one cable of it away, and begin at a transformer"
+        "cable to “c”: is part of a loop that no transformer supplies: “c” → “a” → “b” → “c”;"
+        " remove one cable of it, and begin at a transformer"
     )
 
 
@@ -164,7 +164,7 @@ def test_a_line_that_begins_at_its_own_light_is_a_ring():
     """A line cannot feed itself."""
     line = '[[cables]]\nfrom = "oak 1"\nline = "oak"\ngauge = "12 AWG"\nlength = "10 ft"\n'
     [problem] = told(one_site(line, "count = 2"))
-    assert problem.startswith("cables[1]: runs in a ring that no transformer feeds")
+    assert problem.startswith("line “oak”: is part of a loop that no transformer supplies")
 
 
 def test_two_transformers_that_lead_to_one_node_are_two_feeds():
@@ -172,7 +172,9 @@ def test_two_transformers_that_lead_to_one_node_are_two_feeds():
     second = '[[transformers]]\nid = "barn"\nrated_va = 100\ntap = 12'
     cables = cable("shed", "hub") + cable("barn", "hub")
     [problem] = told(one_site(cables, 'count = 1\nnode = "hub"', transformers=second))
-    assert problem.startswith('cables[2].to = "hub": feeds “hub” a second time: the cable on line 16 leads')
+    assert problem.startswith(
+        'cable to “hub”, to = "hub": leads to “hub”, as the cable on line 16 does; cables may not'
+    )
 
 
 def test_a_tap_on_a_cable_that_begins_at_no_transformer_is_refused():
@@ -180,7 +182,7 @@ def test_a_tap_on_a_cable_that_begins_at_no_transformer_is_refused():
     cables = cable("shed", "hub") + cable("hub", "end") + "tap = 12\n"
     [problem] = told(one_site(cables, 'count = 1\nnode = "end"'))
     assert problem == (
-        "cables[2].tap = 12: is a tap, but this cable begins at no transformer;"
+        "cable to “end”, tap = 12: is a tap, but this cable does not begin at a transformer;"
         " write it on the cable that does"
     )
 
@@ -192,7 +194,8 @@ def test_cables_without_a_transformer_are_refused():
     text = text.replace('transformer = "shed"\n', "")
     [problem] = told(text)
     assert problem == (
-        'cables[1].from = "shed": is no transformer, and the site has none; add a [[transformers]] table'
+        'cable to “hub”, from = "shed": is not a transformer, and the site has none;'
+        " add a [[transformers]] table"
     )
 
 
@@ -208,7 +211,9 @@ def test_too_many_nodes_are_refused_at_once():
 def test_a_node_cannot_have_the_name_of_a_tap():
     """Taps beside the usual one are named after their transformer and volts, and no node may be called so."""
     [problem] = told(one_site(cable("shed", "shed, 14 V"), "count = 1"))
-    assert problem.startswith('cables[1].to = "shed, 14 V": leads to “shed, 14 V”, which is a tap')
+    assert problem.startswith(
+        'cable to “shed, 14 V”, to = "shed, 14 V": leads to “shed, 14 V”, which is a tap'
+    )
 
 
 def test_the_wiring_problems_come_with_all_others():
@@ -216,9 +221,9 @@ def test_the_wiring_problems_come_with_all_others():
     cables = cable("shed", "hub").replace("12 AWG", "twelve") + cable("nowhere", "end")
     text = one_site(cables, 'count = 1\nnode = "hub"').replace("pin = 17", "pin = 99")
     assert [line.partition(" = ")[0] for line in told(text)] == [
-        "cables[1].gauge",
-        "cables[2].from",
-        "zones[1].pin",
+        "cable to “hub”, gauge",
+        "cable to “end”, from",
+        "zone “oak”, pin",
     ]
 
 
@@ -228,12 +233,12 @@ def test_the_wiring_problems_come_with_all_others():
         (
             cable("shed", "hub"),
             'count = 1\nnode = "hub";count = 2',
-            "zones[1].fixtures[2]: is on no cable, while transformer “shed” has some",
+            "zone “oak”, fixtures[2]: is not on any cable of transformer “shed”",
         ),
         (
             cable("shed", "hub") + cable("hub", "end"),
             'count = 1\nnode = "hub"',
-            'cables[2].to = "end": leads to no light and on to no cable',
+            'cable to “end”, to = "end": leads to no light and to no other cable',
         ),
     ],
 )

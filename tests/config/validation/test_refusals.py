@@ -38,7 +38,7 @@ def test_each_mistake_is_told_with_its_place_and_remedy(out, put, told, line_end
 
 UP_TO_ZONES = GOOD[: GOOD.index("[[zones]]")]
 KNOWN_TABLES = "the tables are site, tariff, relays, clock, wiring, transformers, cables, zones"
-LIST_WANTED = "site.toml:{where}: is {found} where a list in square brackets belongs; "
+LIST_WANTED = "site.toml:{where}: must be a list in square brackets; "
 NO_ZONES = "site.toml: zones: is missing; add at least one [[zones]] table"
 
 
@@ -49,17 +49,15 @@ NO_ZONES = "site.toml: zones: is missing; add at least one [[zones]] table"
         ("zones = []\n" + UP_TO_ZONES, "site.toml:1: zones = []: is empty; add at least one [[zones]] table"),
         (
             UP_TO_ZONES + "[zones]\nid = 3\n",
-            LIST_WANTED.format(where="18: zones", found="a table")
-            + "write [[zones]] with two brackets on either side",
+            LIST_WANTED.format(where="18: zones") + "write [[zones]] with two brackets on either side",
         ),
         (
             "zones = 3\n" + UP_TO_ZONES,
-            LIST_WANTED.format(where="1: zones = 3", found="a whole number")
-            + "write at least one [[zones]] table",
+            LIST_WANTED.format(where="1: zones = 3") + "write at least one [[zones]] table",
         ),
         (
             "zones = [3]\n" + UP_TO_ZONES,
-            "site.toml:1: zones[1] = 3: is a whole number where a table belongs; write [[zones]] tables",
+            "site.toml:1: zones[1] = 3: must be a table; write [[zones]] tables",
         ),
         (
             "",
@@ -69,11 +67,11 @@ NO_ZONES = "site.toml: zones: is missing; add at least one [[zones]] table"
         (
             "site = 3\n",
             NO_ZONES
-            + "\nsite.toml:1: site = 3: is not one table; write [site] with one bracket on either side",
+            + "\nsite.toml:1: site = 3: must be one table; write [site] with one bracket on either side",
         ),
         (
             '"a b"."c\\"d" = 1\n' + GOOD,
-            'site.toml:1: "a b": is no table of a site file; ' + KNOWN_TABLES,
+            'site.toml:1: "a b": is not a table of the site file; ' + KNOWN_TABLES,
         ),
     ],
 )
@@ -109,17 +107,17 @@ id = "shed"
 rated_va = "big"
 """
     assert [line.split(": ")[0] + ": " + line.split(": ")[1] for line in problems_of(text)] == [
-        "site.toml:3: zones[1].pin = 99",
-        'site.toml:4: zones[1].program[1] = "dusk to midnite"',
-        'site.toml:6: zones[2].id = "jetty"',
-        'site.toml:10: zones[2].program[2] = "dusk to 24:00"',
-        'site.toml:12: zones[2].colour = "red"',
-        'site.toml:13: zones[2].transformer = "barn"',
-        'site.toml:15: zones[2].special_nights[1].nights = "Friday"',
+        "site.toml:3: zone “jetty”, pin = 99",
+        'site.toml:4: zone “jetty”, program[1] = "dusk to midnite"',
+        'site.toml:6: zone “jetty”, id = "jetty"',
+        'site.toml:10: zone “jetty”, program[2] = "dusk to 24:00"',
+        'site.toml:12: zone “jetty”, colour = "red"',
+        'site.toml:13: zone “jetty”, transformer = "barn"',
+        'site.toml:15: zone “jetty”, special_nights[1].nights = "Friday"',
         "site.toml:16: site.longitude",
         "site.toml:18: site.latitude = 95",
         'site.toml:19: site.time_zone = "Europe/Lodnon"',
-        'site.toml:22: transformers[1].rated_va = "big"',
+        'site.toml:22: transformer “shed”, rated_va = "big"',
     ]
 
 
@@ -143,8 +141,8 @@ fixtures = [
 def test_a_problem_in_a_table_in_braces_has_its_line():
     """Tables written in braces inside a list over several lines are found as well."""
     assert "\n".join(problems_of(IN_BRACES)) == (
-        "site.toml:12: zones[1].fixtures[2].count: is missing; "
+        "site.toml:12: zone “path”, fixtures[2].count: is missing; "
         "add “count = …”: how many there are, 1 to 500\n"
-        "site.toml:12: zones[1].fixtures[2].watts = 0: is too small; "
+        "site.toml:12: zone “path”, fixtures[2].watts = 0: is too small; "
         "write the watts of one lamp, over 0 up to 1000, such as 4.5"
     )

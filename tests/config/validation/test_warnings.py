@@ -20,7 +20,7 @@ def test_the_good_file_leaves_no_doubt():
             "pin = 17",
             "pin = 2",
             (
-                "21: zones[1].pin = 2: has a pull-up resistor that cannot be taken off; "
+                "21: zone “path”, pin = 2: has a pull-up resistor that cannot be taken off; "
                 "another pin is better for a relay"
             ),
         ),
@@ -28,14 +28,14 @@ def test_the_good_file_leaves_no_doubt():
             "pin = 17",
             "pin = 15",
             (
-                "21: zones[1].pin = 15: is the serial console's pin and moves while the board starts; "
+                "21: zone “path”, pin = 15: is the serial console's pin and moves while the board starts; "
                 "another pin is better for a relay"
             ),
         ),
         (
             'currency = "GBP"',
             'currency = "GPB"',
-            '8: tariff.currency = "GPB": is no currency known here; see that it is a code of ISO 4217',
+            '8: tariff.currency = "GPB": is not a currency known here; check that it is a code of ISO 4217',
         ),
         (
             "per_kwh = 0.29",
@@ -60,24 +60,24 @@ def test_the_good_file_leaves_no_doubt():
             "rated_va = 200",
             "rated_va = 200\nefficiency = 0.12",
             (
-                "17: transformers[1].efficiency = 0.12: wastes more than half; "
-                "it is what the transformer gives over what it takes, as 0.88 for 88 %"
+                "17: transformer “shed”, efficiency = 0.12: means that more than half is lost; "
+                "write what the transformer gives over what it takes, as 0.88 for 88 %"
             ),
         ),
         (
             "rated_va = 200",
             "rated_va = 200\nno_load_w = 60",
             (
-                "17: transformers[1].no_load_w = 60: is 30% of its rating, which is far more than usual; "
-                "see the plate, or measure it"
+                "17: transformer “shed”, no_load_w = 60: is 30% of its rating, which is far more than usual; "
+                "check the plate, or measure it"
             ),
         ),
         (
             "rated_va = 200",
             'rated_va = 200\nrelay_side = "mains"\n[[zones]]\nid = "a"\npin = 4\nprogram = ["dusk to dawn"]',
             (
-                '17: transformers[1].relay_side = "mains": switches the mains of a transformer that 2 zones '
-                "share: each lights all of them; give each of these zones a transformer of its own, "
+                '17: transformer “shed”, relay_side = "mains": switches the mains of a transformer that 2 '
+                "zones share: each lights all of them; give each of these zones its own transformer, "
                 "or write “low voltage”"
             ),
         ),
@@ -85,49 +85,49 @@ def test_the_good_file_leaves_no_doubt():
             "pin = 17",
             "pin = 17\nrated_watts = 30",
             (
-                "22: zones[1].rated_watts = 30: does not count while fixtures are listed; "
-                "leave it out, or call it measured_watts if it was measured"
+                "22: zone “path”, rated_watts = 30: does not count while fixtures are listed; "
+                "remove it, or rename it to measured_watts if it was measured"
             ),
         ),
         (
             '["dusk to midnight"]',
             '[\n  "dusk to midnight",\n  "23:45 to 21:15",\n]',
             (
-                '24: zones[1].program[2] = "23:45 to 21:15": '
-                "ends before it begins, as a night runs from noon to noon, and gives no light; "
-                "exchange the two times, or write one span to 11:59 and one from 12:00"
+                '24: zone “path”, program[2] = "23:45 to 21:15": '
+                "gives no light: it ends before it begins, as a night runs from noon to noon; "
+                "swap the two times, or write one span to 11:59 and one from 12:00"
             ),
         ),
         (
             '["dusk to midnight"]',
             '["dusk to 12:00"]',
             (
-                '22: zones[1].program[1] = "dusk to 12:00": '
-                "ends at noon, where the night begins, and gives no light; midnight is 00:00"
+                '22: zone “path”, program[1] = "dusk to 12:00": '
+                "gives no light: it ends at noon, when the night begins; write 00:00 for midnight"
             ),
         ),
         (
             '["dusk to 01:30"]',
             '["01:30 to 22:00"]',
             (
-                '26: zones[1].special_nights[1].program[1] = "01:30 to 22:00": '
-                "ends before it begins, as a night runs from noon to noon, and gives no light; "
-                "exchange the two times, or write one span to 11:59 and one from 12:00"
+                '26: zone “path”, special_nights[1].program[1] = "01:30 to 22:00": '
+                "gives no light: it ends before it begins, as a night runs from noon to noon; "
+                "swap the two times, or write one span to 11:59 and one from 12:00"
             ),
         ),
         (
             '  program = ["dusk to 01:30"]\n',
             '  program = ["dusk to 01:30"]\n  [[zones.special_nights]]\n  nights = " fri,Sat"\n',
             (
-                '25: zones[1].special_nights[1].nights = "Fri, Sat": '
-                "is written again on line 28, and the last one decides; leave one of the two out"
+                '25: zone “path”, special_nights[1].nights = "Fri, Sat": '
+                "is given again on line 28, and the last one decides; remove one of the two"
             ),
         ),
         (
             "rated_va = 200",
             "rated_va = 30",
             (
-                "16: transformers[1].rated_va = 30: is nearly used up: its zones draw 27 W, "
+                "16: transformer “shed”, rated_va = 30: is nearly used up: its zones draw 27 W, "
                 "90% of its rating; common practice is to stay at or below 80 %"
             ),
         ),
@@ -135,8 +135,8 @@ def test_the_good_file_leaves_no_doubt():
             "rated_va = 200",
             "rated_va = 20",
             (
-                "16: transformers[1].rated_va = 20: is too small: its zones draw 27 W, 135% of its rating; "
-                "move a zone to another one, or fit lamps of fewer watts"
+                "16: transformer “shed”, rated_va = 20: is too small: its zones draw 27 W, "
+                "135% of its rating; move a zone to another one, or fit lamps of fewer watts"
             ),
         ),
     ],
@@ -157,7 +157,7 @@ def test_a_zone_of_unknown_load_is_counted_and_said():
     text += '[[zones]]\nid = "b"\npin = 4\nprogram = ["dusk for 1h"]\n'
     assert warnings_of(text) == [
         (
-            "site.toml:16: transformers[1].rated_va = 30: is nearly used up: its zones draw 27 W, "
+            "site.toml:16: transformer “shed”, rated_va = 30: is nearly used up: its zones draw 27 W, "
             "1 of them with an unknown load, 90% of its rating; common practice is to stay at or below 80 %"
         )
     ]
@@ -167,7 +167,7 @@ def test_a_zone_that_is_never_lit_is_doubted_unless_it_is_out_of_service():
     """An empty program without a lit special night is told; a zone at rest may be dark."""
     dark = spoil('["dusk to midnight"]', "[]").replace('["dusk to 01:30"]', "[]")
     assert warnings_of(dark) == [
-        "site.toml:22: zones[1].program = []: leaves zone “path” dark on every night; " + EVERY_NIGHT_DARK
+        "site.toml:22: zone “path”, program = []: leaves the zone dark on every night; " + EVERY_NIGHT_DARK
     ]
     assert warnings_of(dark.replace("pin = 17", 'pin = 17\nout_of_service = "cable cut"')) == []
     assert warnings_of(spoil('["dusk to midnight"]', "[]")) == []
@@ -200,7 +200,7 @@ def test_a_time_zone_at_odds_with_the_longitude_is_doubted():
     assert warnings_of(text) == [
         (
             'site.toml:5: site.time_zone = "America/New_York": is 9.8 hours off the sun\'s time at longitude '
-            "71.3128; see whether the sign of the longitude (west is negative) and the time zone are right"
+            "71.3128; check the time zone and the sign of the longitude (west is negative)"
         )
     ]
 
