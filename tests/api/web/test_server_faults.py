@@ -23,8 +23,8 @@ def test_a_port_that_is_taken_is_told_once_and_taken_when_free(house, caplog):
         server.start()
         tries.wait_for(3)
         expected = (
-            f"web server: port {port} on 127.0.0.1 is taken by another program; "
-            "end that one, or choose another port"
+            f"web server: port {port} on 127.0.0.1 is in use by another program; "
+            "stop that one, or choose another port"
         )
         assert server.fault == expected
     assert server.wait_until_serving(LONG_S)
@@ -78,9 +78,9 @@ def test_a_loop_that_cannot_be_had_is_tried_again(house, monkeypatch):
 @pytest.mark.parametrize(
     ("error", "words"),
     [
-        (OSError(errno.EADDRINUSE, ""), "is taken by another program"),
+        (OSError(errno.EADDRINUSE, ""), "is in use by another program"),
         (OSError(errno.EADDRNOTAVAIL, ""), "this machine has no address 10.9.8.7; choose one that it has"),
-        (PermissionError(errno.EACCES, ""), "may not be opened; choose a port from 1024 on"),
+        (PermissionError(errno.EACCES, ""), "is not permitted; choose a port from 1024 on"),
         (OSError(errno.EMFILE, "Too many open files"), "is not served: too many open files"),
         (RuntimeError(), "is not served: RuntimeError"),
     ],
