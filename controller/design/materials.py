@@ -1,12 +1,12 @@
 """What it takes to build the wiring of a site: fixtures, cable by gauge, connectors, trench.
 
-Two connectors to a splice, and a lead for each light, are common practice. Prices are no matter of this room.
+Two connectors to a splice, and a lead for each light, are common practice. Prices are not known here.
 """
 
 from __future__ import annotations
 
 import math
-from collections import Counter
+from collections import Counter, defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
@@ -22,7 +22,7 @@ _ONE_CORD: Final = frozenset({"string", "tape"})
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class FixtureToBuy:
-    """Fixtures of one kind: how many, of what, for which zones."""
+    """Fixtures of one kind: how many, of what."""
 
     kind: str
     name: str
@@ -30,7 +30,6 @@ class FixtureToBuy:
     watts: float
     rated_volts: float
     lamp: str
-    zones: tuple[str, ...]
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -90,18 +89,14 @@ def list_materials(site: Site, wirings: Sequence[TransformerWiring]) -> Material
     """List what some transformers' wiring takes; fixtures only of the zones that they feed."""
     zones = {zone.id for wiring in wirings for zone in wiring.zones}
     networks = [network for wiring in wirings for network in wiring.networks]
-    laid_m: dict[Gauge, float] = {}
-    leads_m: dict[Gauge, float] = {}
+    laid_m: dict[Gauge, float] = defaultdict(float)
+    leads_m: dict[Gauge, float] = defaultdict(float)
     for network in networks:
         for cable in network.segments:
-            laid_m[cable.gauge] = laid_m.get(cable.gauge, 0.0) + cable.length_m
-    for wiring in wirings:
-        for circuit in wiring.circuits:
-            for light in circuit.lights:
-                if light.at.lead is not None:
-                    lead = light.at.lead
-                    length_m = light.at.count * lead.length_m
-                    leads_m[lead.gauge] = leads_m.get(lead.gauge, 0.0) + length_m
+            laid_m[cable.gauge] += cable.length_m
+        for fixture in network.fixtures:
+            if fixture.lead is not None:
+                leads_m[fixture.lead.gauge] += fixture.count * fixture.lead.length_m
     spare_percent = site.wiring.spare_percent
     return Materials(
         fixtures=_list_fixtures(site, zones),
@@ -114,24 +109,13 @@ def list_materials(site: Site, wirings: Sequence[TransformerWiring]) -> Material
 
 
 def _list_fixtures(site: Site, zones: set[str]) -> tuple[FixtureToBuy, ...]:
-    counts: dict[tuple[str, str, float, float, str], int] = {}
-    where: dict[tuple[str, str, float, float, str], list[str]] = {}
+    counts: Counter[tuple[str, str, float, float, str]] = Counter()
     for zone in site.zones:
         for each in zone.fixtures if zone.id in zones else ():
-            key = (each.kind, each.name, each.watts, each.rated_volts, each.lamp)
-            counts[key] = counts.get(key, 0) + each.count
-            where.setdefault(key, []).append(zone.id)
+            counts[each.kind, each.name, each.watts, each.rated_volts, each.lamp] += each.count
     return tuple(
-        FixtureToBuy(
-            kind=key[0],
-            name=key[1],
-            count=count,
-            watts=key[2],
-            rated_volts=key[3],
-            lamp=key[4],
-            zones=tuple(dict.fromkeys(where[key])),
-        )
-        for key, count in counts.items()
+        FixtureToBuy(kind=kind, name=name, count=count, watts=watts, rated_volts=rated_volts, lamp=lamp)
+        for (kind, name, watts, rated_volts, lamp), count in counts.items()
     )
 
 

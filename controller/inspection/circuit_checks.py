@@ -16,9 +16,9 @@ from config.models.cables import Build, Gauge, Unit
 from controller.inspection.findings import (
     Finding,
     InspectionResult,
+    Rule,
     SolvedStates,
     Topic,
-    hold_against,
     in_percent,
 )
 from controller.inspection.lamp_checks import check_drop, check_evenness, check_life, check_volts
@@ -35,11 +35,25 @@ CIRCUIT_A: Final = 25.0
 SUPPLY_V: Final = 30.0
 """NEC 411: the most volts of a low-voltage lighting system, AC."""
 
-_BY_RATING: Final = "the transformer's rating; the 80 % line is common practice after NEC 210.20(A) and 215.3"
 _BY_411: Final = "NEC 411 (quoted in a second text)"
-_BY_715: Final = "IEC 60364-7-715 (quoted from a summary)"
-_BY_RESISTANCE: Final = "computed from the cables' resistance (V² ÷ 4R for one lamp)"
 _LEAST_MM2, _LEAST_FLEXIBLE_MM2, _FLEXIBLE_UP_TO_M = 1.5, 1.0, 3.0
+
+_DELIVERY: Final = Rule(
+    Topic.SOLUTION,
+    "W",
+    "computed from the cables' resistance (V² ÷ 4R for one lamp)",
+    "use fewer or smaller lamps, a higher tap, thicker or shorter cable",
+)
+_SUPPLY: Final = Rule(Topic.SUPPLY, "V", _BY_411, f"use a tap of {SUPPLY_V:g} V or less")
+_CIRCUIT: Final = Rule(
+    Topic.CIRCUIT,
+    "A",
+    f"{_BY_411}; 80 % of it for hours on end is common practice",
+    "move part of the lamps to another tap or transformer",
+)
+_CONDUCTOR: Final = Rule(
+    Topic.CONDUCTOR, "mm2", "IEC 60364-7-715 (quoted from a summary)", "use 1.5 mm² or more"
+)
 
 
 def solve_states(network: Network, limits: Limits) -> SolvedStates:
@@ -86,23 +100,11 @@ def inspect(networks: Sequence[Network], limits: Limits | None = None) -> Inspec
 
 
 def _check_delivery(one: SolvedStates) -> list[Finding]:
-    found = one.lit
-    if isinstance(found, Solution):
+    lit, feed = one.lit, one.feed
+    if isinstance(lit, Solution):
         return []
-    return [
-        Finding(
-            topic=Topic.SOLUTION,
-            level=Severity.ERROR,
-            feed=one.feed,
-            place=found.farthest,
-            value=found.asked_w,
-            limit=found.deliverable_w,
-            unit="W",
-            source=_BY_RESISTANCE,
-            words=f"“{one.feed}”: {found}",
-            remedy="use fewer or smaller lamps, a higher tap, thicker or shorter cable",
-        )
-    ]
+    words = f"“{feed}”: {lit}"
+    return [_DELIVERY.find(Severity.ERROR, lit.farthest, lit.asked_w, lit.deliverable_w, words, feed=feed)]
 
 
 def _check_transformer(solved: Sequence[SolvedStates]) -> list[Finding]:
@@ -131,19 +133,15 @@ def _rated_va(network: Network) -> float:
 
 
 def _check_load(topic: Topic, place: str, load_va: float, rated_va: float) -> Finding:
-    line_va = CONTINUOUS * rated_va
     needed_va = math.ceil(load_va / CONTINUOUS / 5.0) * 5
-    return hold_against(
+    rule = Rule(
         topic,
-        place,
-        load_va,
         "VA",
-        warning=line_va,
-        error=rated_va,
-        words=f"{place}: {load_in_words(load_va, rated_va)}",
-        source=_BY_RATING,
-        remedy=f"use a transformer of {needed_va} VA or more, or move lamps to another",
+        "the transformer's rating; the 80 % line is common practice after NEC 210.20(A) and 215.3",
+        f"use a transformer of {needed_va} VA or more, or move lamps to another",
     )
+    words = f"{place}: {load_in_words(load_va, rated_va)}"
+    return rule.check(place, load_va, words, warning=CONTINUOUS * rated_va, error=rated_va)
 
 
 def load_in_words(load_va: float, rated_va: float) -> str:
@@ -156,34 +154,14 @@ def load_in_words(load_va: float, rated_va: float) -> str:
 
 def _check_supply(network: Network) -> Finding:
     node, volts = network.feed.node, network.feed.source_v
-    return hold_against(
-        Topic.SUPPLY,
-        node,
-        volts,
-        "V",
-        warning=SUPPLY_V,
-        error=SUPPLY_V,
-        words=f"“{node}” supplies {volts:g} V; low-voltage lighting has {SUPPLY_V:g} V or less",
-        source=_BY_411,
-        remedy=f"use a tap of {SUPPLY_V:g} V or less",
-        feed=node,
-    )
+    words = f"“{node}” supplies {volts:g} V; low-voltage lighting has {SUPPLY_V:g} V or less"
+    return _SUPPLY.check(node, volts, words, warning=SUPPLY_V, error=SUPPLY_V, feed=node)
 
 
 def _check_circuit(solution: Solution) -> Finding:
     node, amperes = solution.network.feed.node, solution.source_a
-    return hold_against(
-        Topic.CIRCUIT,
-        node,
-        amperes,
-        "A",
-        warning=CONTINUOUS * CIRCUIT_A,
-        error=CIRCUIT_A,
-        words=f"the circuit of “{node}” carries {amperes:.2f} A of {CIRCUIT_A:g} A",
-        source=f"{_BY_411}; 80 % of it for hours on end is common practice",
-        remedy="move part of the lamps to another tap or transformer",
-        feed=node,
-    )
+    words = f"the circuit of “{node}” carries {amperes:.2f} A of {CIRCUIT_A:g} A"
+    return _CIRCUIT.check(node, amperes, words, warning=CONTINUOUS * CIRCUIT_A, error=CIRCUIT_A, feed=node)
 
 
 def _check_cables(solution: Solution) -> list[Finding]:
@@ -200,23 +178,21 @@ def _check_cables(solution: Solution) -> list[Finding]:
             gauge = lamp.fixture.lead.gauge
             carried.append((f"lead at {lamp.fixture.node}", gauge, lamp.amperes, ampacity(gauge)))
     carried.sort(key=lambda one: one[2] / one[3].amperes, reverse=True)
-    feed = solution.network.feed.node
-    return [
-        hold_against(
-            Topic.CABLE,
-            place,
-            amperes,
-            "A",
-            warning=CONTINUOUS * limit.amperes,
-            error=limit.amperes,
-            words=f"{gauge} from {place} carries {amperes:.2f} A of {limit.amperes:g} A",
-            source=f"{limit.source}; 80 % of it for three hours or more by NEC 210.19(A)(1)",
-            remedy="lay thicker cable there, or move part of the lamps to another run",
-            feed=feed,
-        )
-        for rank, (place, gauge, amperes, limit) in enumerate(carried)
-        if rank == 0 or amperes > CONTINUOUS * limit.amperes
-    ]
+    findings = [_check_current(*one, feed=solution.network.feed.node) for one in carried]
+    return [each for rank, each in enumerate(findings) if rank == 0 or each.level is not Severity.OK]
+
+
+def _check_current(place: str, gauge: Gauge, amperes: float, limit: Ampacity, *, feed: str) -> Finding:
+    rule = Rule(
+        Topic.CABLE,
+        "A",
+        f"{limit.source}; 80 % of it for three hours or more by NEC 210.19(A)(1)",
+        "lay thicker cable there, or move part of the lamps to another run",
+    )
+    words = f"{gauge} from {place} carries {amperes:.2f} A of {limit.amperes:g} A"
+    return rule.check(
+        place, amperes, words, warning=CONTINUOUS * limit.amperes, error=limit.amperes, feed=feed
+    )
 
 
 def _check_conductors(network: Network) -> list[Finding]:
@@ -227,19 +203,17 @@ def _check_conductors(network: Network) -> list[Finding]:
         for fixture in network.fixtures
         if fixture.lead is not None
     ]
+    size = (
+        "copper of extra-low-voltage lighting has 1.5 mm², or 1 mm² where it is flexible and 3 m or shorter"
+    )
     return [
-        Finding(
-            topic=Topic.CONDUCTOR,
-            level=Severity.WARNING,
+        _CONDUCTOR.find(
+            Severity.WARNING,
+            place,
+            gauge.area_mm2,
+            _LEAST_MM2,
+            f"{gauge} from {place}: {size}",
             feed=network.feed.node,
-            place=place,
-            value=gauge.area_mm2,
-            limit=_LEAST_MM2,
-            unit="mm2",
-            source=_BY_715,
-            words=f"{gauge} from {place}: copper of extra-low-voltage lighting has 1.5 mm², or 1 mm² where it"
-            " is flexible and 3 m or shorter",
-            remedy="use 1.5 mm² or more",
         )
         for place, gauge, length_m in laid
         if gauge.unit is Unit.MM2 and gauge.area_mm2 < _least_mm2(gauge, length_m)

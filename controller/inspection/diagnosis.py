@@ -1,4 +1,4 @@
-"""Single faults of a network that would explain readings: each tried, fitted and solved.
+"""Single faults of a network that would explain readings: each fitted and solved.
 
 Tried are one lamp that is out, a splice with too many ohms in any cable or at any lamp, one that is open,
 another gauge than noted, and other volts at the tap. A fault explains the readings where with it all are
@@ -10,12 +10,13 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
-from typing import Final
+from functools import partial
+from typing import Final, NamedTuple
 
 from config.models.cables import parse_gauge
 from controller.inspection.rewiring import thicken
 from controller.wiring.cable import same_kind
-from controller.wiring.network import CableSegment, Lamp, Network, way_to
+from controller.wiring.network import CableSegment, FixtureAt, Lamp, Network, way_to
 from controller.wiring.solver import Solution, solve
 
 LIKELY_C: Final = 25.0
@@ -26,10 +27,12 @@ FITTED_V: Final = 1e-3
 """A fit ends where the mean difference is a millivolt, or after these steps of the secant method."""
 
 NOTHING_W: Final = 1e-9
-"""Watts of a lamp that is out: it keeps its place, so that its volts can still be read."""
+"""Watts of a lamp that is out."""
 
 NO_LENGTH_M: Final = 1e-6
 """Length of the cable that stands for a splice at a lamp."""
+
+_ANY_GAUGE: Final = parse_gauge("12 AWG")
 
 LEAST_SPLICE_OHM: Final = 0.01
 """A splice with less is a good one (common practice, no source)."""
@@ -79,12 +82,20 @@ class Explanation:
     words: str
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class _Tried:
+class _Tried(NamedTuple):
     fault: WiringFault
     place: str
     size: float
     misfit_v: float
+
+
+_WORDS: Final = {
+    WiringFault.LAMP_OUT: "a lamp of {size:g} W at {where} may be out",
+    WiringFault.SPLICE: "a splice at {where} may have {size:.2f} ohm too many: open it and make it anew",
+    WiringFault.OPEN: "nothing comes through {where}: look for an open splice, a cut cable or a loose plug",
+    WiringFault.GAUGE: "the cable may be {where} and not as noted: read what is printed on it",
+    WiringFault.TAP: "the tap at {where} may give {size:.2f} V: measure at the transformer under load",
+}
 
 
 def diagnose(
@@ -121,29 +132,21 @@ def _explanation(fitting: Sequence[_Tried]) -> Explanation:
     best = fitting[0]
     alike = dict.fromkeys(one.place for one in fitting if one.misfit_v <= best.misfit_v + ALIKE_V)
     where = " or ".join(f"“{place}”" for place in list(alike)[:3])
-    match best.fault:
-        case WiringFault.LAMP_OUT:
-            words = f"a lamp of {best.size:g} W at {where} may be out"
-        case WiringFault.SPLICE:
-            words = f"a splice at {where} may have {best.size:.2f} ohm too many: open it and make it anew"
-        case WiringFault.OPEN:
-            words = f"nothing comes through {where}: look for an open splice, a cut cable or a loose plug"
-        case WiringFault.GAUGE:
-            words = f"the cable may be {where} and not as noted: read what is printed on it"
-        case WiringFault.TAP:
-            words = f"the tap at {where} may give {best.size:.2f} V: measure at the transformer under load"
+    words = _WORDS[best.fault].format(size=best.size, where=where)
     return Explanation(
         fault=best.fault, places=tuple(alike), size=best.size, misfit_v=best.misfit_v, words=words
     )
 
 
+def _out(fixture: FixtureAt) -> FixtureAt:
+    """The same lamps, dark: they keep their place, so that their volts can still be read."""
+    return replace(fixture, watts=NOTHING_W, lamp=Lamp.CURRENT)
+
+
 def _lamps_out(base: Solution, readings: Sequence[MeasuredVolts]) -> Iterator[_Tried]:
     fixtures = base.network.fixtures
     for place, fixture in enumerate(fixtures):
-        if fixture.count > 1:
-            out = replace(fixture, count=fixture.count - 1)
-        else:
-            out = replace(fixture, watts=NOTHING_W, lamp=Lamp.CURRENT)
+        out = replace(fixture, count=fixture.count - 1) if fixture.count > 1 else _out(fixture)
         lit = replace(base.network, fixtures=(*fixtures[:place], out, *fixtures[place + 1 :]))
         yield from _try(WiringFault.LAMP_OUT, fixture.node, fixture.watts, lit, readings)
 
@@ -164,7 +167,7 @@ def _try(
 ) -> Iterator[_Tried]:
     off_v = _off(network, readings)
     if off_v is not None:
-        yield _Tried(fault=fault, place=place, size=size, misfit_v=max(map(abs, off_v)))
+        yield _Tried(fault, place, size, max(map(abs, off_v)))
 
 
 def _other_taps(base: Solution, readings: Sequence[MeasuredVolts]) -> Iterator[_Tried]:
@@ -190,12 +193,12 @@ def _splices(base: Solution, readings: Sequence[MeasuredVolts], tolerance_v: flo
         behind = [at for at, one in enumerate(readings) if state.segment.to_node in ways[one.fixture]]
         if state.amperes > 0.0 and _may_be_splice(off_v, behind, tolerance_v):
             first_ohm = _mean(off_v, behind) / state.amperes
-            yield from _splice(_in_cable(network, place), name, first_ohm, readings, behind)
+            yield from _splice(partial(_in_cable, network, place), name, first_ohm, readings, behind)
     for at, reading in enumerate(readings):
         lamp = base.lamps[reading.fixture]
         if _may_be_splice(off_v, [at], tolerance_v):
             name, first_ohm = f"lamp at {lamp.fixture.node}", off_v[at] / lamp.amperes / lamp.fixture.count
-            yield from _splice(_at_lamp(network, reading.fixture), name, first_ohm, readings, [at])
+            yield from _splice(partial(_at_lamp, network, reading.fixture), name, first_ohm, readings, [at])
 
 
 def _opens(base: Solution, readings: Sequence[MeasuredVolts]) -> Iterator[_Tried]:
@@ -213,14 +216,11 @@ def _opens(base: Solution, readings: Sequence[MeasuredVolts]) -> Iterator[_Tried
         cuts[f"lamp at {fixtures[one.fixture].node}"] = {one.fixture}
     for name, behind in cuts.items():
         if {at for at, one in enumerate(readings) if one.fixture in behind} == dark:
-            lit = (
-                replace(fixture, watts=NOTHING_W, lamp=Lamp.CURRENT) if place in behind else fixture
-                for place, fixture in enumerate(fixtures)
-            )
+            lit = (_out(each) if place in behind else each for place, each in enumerate(fixtures))
             off_v = _off(replace(network, fixtures=tuple(lit)), readings)
             if off_v is not None:
                 lit_v = [abs(off) for at, off in enumerate(off_v) if at not in dark]
-                yield _Tried(fault=WiringFault.OPEN, place=name, size=0.0, misfit_v=max(lit_v, default=0.0))
+                yield _Tried(WiringFault.OPEN, name, 0.0, max(lit_v, default=0.0))
 
 
 def _may_be_splice(off_v: Sequence[float], behind: Sequence[int], tolerance_v: float) -> bool:
@@ -241,34 +241,22 @@ def _splice(
         yield from _try(WiringFault.SPLICE, place, ohm, make(ohm), readings)
 
 
-def _in_cable(network: Network, place: int) -> Callable[[float], Network]:
+def _in_cable(network: Network, place: int, ohm: float) -> Network:
+    """The network with more ohms in one cable."""
     cables = network.segments
-    old = cables[place]
-
-    def make(ohm: float) -> Network:
-        spliced = replace(old, splice_ohm=old.splice_ohm + ohm)
-        return replace(network, segments=(*cables[:place], spliced, *cables[place + 1 :]))
-
-    return make
+    spliced = replace(cables[place], splice_ohm=cables[place].splice_ohm + ohm)
+    return replace(network, segments=(*cables[:place], spliced, *cables[place + 1 :]))
 
 
-def _at_lamp(network: Network, place: int) -> Callable[[float], Network]:
+def _at_lamp(network: Network, place: int, ohm: float) -> Network:
+    """The network with ohms before one lamp: a cable of no length to a node of its own."""
     fixtures, old = network.fixtures, network.fixtures[place]
-    gauge = parse_gauge("12 AWG")  # any: it has no length
-
-    def make(ohm: float) -> Network:
-        end = f"{old.node}, lamp {place}"
-        cable = CableSegment(
-            from_node=old.node, to_node=end, gauge=gauge, length_m=NO_LENGTH_M, splice_ohm=max(0.0, ohm)
-        )
-        moved = replace(old, node=end)
-        return replace(
-            network,
-            segments=(*network.segments, cable),
-            fixtures=(*fixtures[:place], moved, *fixtures[place + 1 :]),
-        )
-
-    return make
+    end = f"{old.node}, lamp {place}"
+    cable = CableSegment(
+        from_node=old.node, to_node=end, gauge=_ANY_GAUGE, length_m=NO_LENGTH_M, splice_ohm=max(0.0, ohm)
+    )
+    lamps = (*fixtures[:place], replace(old, node=end), *fixtures[place + 1 :])
+    return replace(network, segments=(*network.segments, cable), fixtures=lamps)
 
 
 def _fit(

@@ -68,33 +68,38 @@ class Finding:
         return abs(self.value - self.limit) / self.limit
 
 
-def hold_against(
-    topic: Topic,
-    place: str,
-    value: float,
-    unit: str,
-    *,
-    warning: float,
-    error: float = math.inf,
-    words: str,
-    source: str,
-    remedy: str,
-    feed: str = "",
-) -> Finding:
-    """Hold a value against the limit beyond which it is a warning, and that beyond which it is an error."""
-    level = Severity.ERROR if value > error else Severity.WARNING if value > warning else Severity.OK
-    return Finding(
-        topic=topic,
-        level=level,
-        feed=feed,
-        place=place,
-        value=value,
-        limit=error if level is Severity.ERROR else warning,
-        unit=unit,
-        source=source,
-        words=words,
-        remedy="" if level is Severity.OK else remedy,
-    )
+@dataclass(frozen=True, slots=True)
+class Rule:
+    """What a finding is about, the unit of its numbers, who sets the limit, and what to do beyond it."""
+
+    topic: Topic
+    unit: str
+    source: str
+    remedy: str
+
+    def check(
+        self, place: str, value: float, words: str, *, warning: float, error: float = math.inf, feed: str = ""
+    ) -> Finding:
+        """Hold a value against the limits beyond which it is a warning, and an error."""
+        level = Severity.ERROR if value > error else Severity.WARNING if value > warning else Severity.OK
+        return self.find(level, place, value, error if level is Severity.ERROR else warning, words, feed=feed)
+
+    def find(
+        self, level: Severity, place: str, value: float, limit: float, words: str, *, feed: str = ""
+    ) -> Finding:
+        """Make a finding of a known level."""
+        return Finding(
+            topic=self.topic,
+            level=level,
+            feed=feed,
+            place=place,
+            value=value,
+            limit=limit,
+            unit=self.unit,
+            source=self.source,
+            words=words,
+            remedy="" if level is Severity.OK else self.remedy,
+        )
 
 
 def in_percent(part: float) -> str:

@@ -11,7 +11,7 @@ from collections.abc import Iterable, Sequence
 from typing import Final
 
 from config.errors import Severity
-from controller.inspection.findings import Finding, SolvedStates, Topic, hold_against, part_of
+from controller.inspection.findings import Finding, Rule, SolvedStates, Topic, part_of
 from controller.lamps.physics import filament_life_h, filament_light
 from controller.wiring.network import FixtureAt, Lamp, Limits
 from controller.wiring.solver import LampState, Solution
@@ -27,8 +27,18 @@ _BY_BAND: Final = "0.90 to 1.05 of its rated volts, common practice"
 _BY_NEC: Final = "NEC 210.19(A) informational note (quoted): 3 % for reasonable efficiency, not enforceable"
 _BY_715: Final = "IEC 60364-7-715 (quoted from a summary): 5 % should not be exceeded"
 _BY_SITE: Final = "what this site asks for"
-_BY_LIGHT: Final = "light by V^3.4 (Standard Handbook for Electrical Engineers); the limit is common practice"
-_BY_LIFE: Final = "life by V^-13 (Standard Handbook for Electrical Engineers); the limit is common practice"
+_EVENNESS: Final = Rule(
+    Topic.SPREAD,
+    "of the brightest",
+    "light by V^3.4 (Standard Handbook for Electrical Engineers); the limit is common practice",
+    "feed it nearer to the middle, or lay thicker cable to the dim end",
+)
+_LIFE: Final = Rule(
+    Topic.LIFE,
+    "of its rated life",
+    "life by V^-13 (Standard Handbook for Electrical Engineers); the limit is common practice",
+    "use a lower tap, or a lamp rated for more volts",
+)
 
 
 def check_volts(one: SolvedStates) -> list[Finding]:
@@ -60,65 +70,28 @@ def _check_low(feed: str, state: LampState) -> Finding:
     remedy = "use a higher tap, thicker cable, a feed nearer to the middle, or a second run"
     if fixture.lamp is Lamp.POWER and not stated:
         remedy = "read the LED's input range on its plate and write it into the file as “volts”"
-    return _lamp_finding(
-        Topic.LAMP_LOW,
-        feed,
-        fixture,
-        volts,
-        low_v,
-        outside=volts < low_v,
-        stated=stated,
-        words=f"{fixture.label} gets {volts:.2f} V with everything lit{dim}; it needs {low_v:.4g} V{out}",
-        remedy=remedy,
-    )
+    rule = Rule(Topic.LAMP_LOW, "V", _BY_PLATE if stated else _BY_BAND, remedy)
+    words = f"{fixture.label} gets {volts:.2f} V with everything lit{dim}; it needs {low_v:.4g} V{out}"
+    level = _level(fixture, outside=volts < low_v, stated=stated)
+    return rule.find(level, fixture.node, volts, low_v, words, feed=feed)
 
 
 def _check_high(feed: str, fixture: FixtureAt, volts: float) -> Finding:
-    high_v = fixture.range_v[1]
+    high_v, stated = fixture.range_v[1], fixture.max_v is not None
     life = ""
     if fixture.lamp is Lamp.FILAMENT:
         life = f", {part_of(filament_life_h(1.0, volts, fixture.rated_v), 'its rated life')}"
-    return _lamp_finding(
-        Topic.LAMP_HIGH,
-        feed,
-        fixture,
-        volts,
-        high_v,
-        outside=volts > high_v,
-        stated=fixture.max_v is not None,
-        words=f"{fixture.label} gets up to {volts:.2f} V with its zone lit alone and the cable cool{life};"
-        f" it is allowed {high_v:.4g} V",
-        remedy="use a lower tap for the lamps near the transformer",
-    )
+    remedy = "use a lower tap for the lamps near the transformer"
+    rule = Rule(Topic.LAMP_HIGH, "V", _BY_PLATE if stated else _BY_BAND, remedy)
+    gets = f"{fixture.label} gets up to {volts:.2f} V with its zone lit alone and the cable cool{life}"
+    level = _level(fixture, outside=volts > high_v, stated=stated)
+    return rule.find(level, fixture.node, volts, high_v, f"{gets}; it is allowed {high_v:.4g} V", feed=feed)
 
 
-def _lamp_finding(
-    topic: Topic,
-    feed: str,
-    fixture: FixtureAt,
-    volts: float,
-    limit_v: float,
-    *,
-    outside: bool,
-    stated: bool,
-    words: str,
-    remedy: str,
-) -> Finding:
+def _level(fixture: FixtureAt, *, outside: bool, stated: bool) -> Severity:
     """Outside its range is an error; but an LED whose plate nobody read may well take it."""
     unsure = fixture.lamp is Lamp.POWER and not stated
-    level = Severity.OK if not outside else Severity.WARNING if unsure else Severity.ERROR
-    return Finding(
-        topic=topic,
-        level=level,
-        feed=feed,
-        place=fixture.node,
-        value=volts,
-        limit=limit_v,
-        unit="V",
-        source=_BY_PLATE if stated else _BY_BAND,
-        words=words,
-        remedy=remedy if outside else "",
-    )
+    return Severity.OK if not outside else Severity.WARNING if unsure else Severity.ERROR
 
 
 def check_drop(solution: Solution, limits: Limits) -> list[Finding]:
@@ -132,18 +105,15 @@ def check_drop(solution: Solution, limits: Limits) -> list[Finding]:
     against = [(BRANCH_PERCENT, math.inf, _BY_NEC), (LIGHTING_PERCENT, math.inf, _BY_715)]
     if limits.drop_percent is not None:
         against.append((limits.drop_percent, limits.drop_percent, _BY_SITE))
+    remedy = "lay thicker or shorter cable, or feed it nearer to the middle"
+    words = f"the drop to {worst.fixture.label} is {drop_v:.2f} V, {percent:.1f} % of {feed.source_v:g} V"
     return [
-        hold_against(
-            Topic.DROP,
+        Rule(Topic.DROP, "%", source, remedy).check(
             worst.fixture.node,
             percent,
-            "%",
+            f"{words} (limit {warning:g} %)",
             warning=warning,
             error=error,
-            words=f"the drop to {worst.fixture.label} is {drop_v:.2f} V, {percent:.1f} % of"
-            f" {feed.source_v:g} V (limit {warning:g} %)",
-            source=source,
-            remedy="lay thicker or shorter cable, or feed it nearer to the middle",
             feed=feed.node,
         )
         for warning, error, source in against
@@ -163,22 +133,11 @@ def check_evenness(solved: Sequence[SolvedStates], limits: Limits) -> list[Findi
         return []
     dim, dimmest = min(lights, key=lambda pair: pair[0])
     bright, brightest = max(lights, key=lambda pair: pair[0])
-    uneven = dim / bright < limits.low_light
-    return [
-        Finding(
-            topic=Topic.SPREAD,
-            level=Severity.WARNING if uneven else Severity.OK,
-            feed="",
-            place=dimmest.node,
-            value=dim / bright,
-            limit=limits.low_light,
-            unit="of the brightest",
-            source=_BY_LIGHT,
-            words=f"the dimmest, {dimmest.label}, gives {100.0 * dim / bright:.0f} % of the light of"
-            f" the brightest, {brightest.label}",
-            remedy="feed it nearer to the middle, or lay thicker cable to the dim end" if uneven else "",
-        )
-    ]
+    part = dim / bright
+    level = Severity.WARNING if part < limits.low_light else Severity.OK
+    percent = f"{100.0 * part:.0f} % of the light of the brightest, {brightest.label}"
+    words = f"the dimmest, {dimmest.label}, gives {percent}"
+    return [_EVENNESS.find(level, dimmest.node, part, limits.low_light, words)]
 
 
 def check_life(solved: Sequence[SolvedStates], limits: Limits) -> list[Finding]:
@@ -192,18 +151,6 @@ def check_life(solved: Sequence[SolvedStates], limits: Limits) -> list[Finding]:
     if not lives:
         return []
     life, volts, feed, fixture = min(lives, key=lambda entry: entry[0])
-    short = life < limits.low_life
-    return [
-        Finding(
-            topic=Topic.LIFE,
-            level=Severity.WARNING if short else Severity.OK,
-            feed=feed,
-            place=fixture.node,
-            value=life,
-            limit=limits.low_life,
-            unit="of its rated life",
-            source=_BY_LIFE,
-            words=f"{fixture.label} lasts about {part_of(life, 'its rated life')} at {volts:.2f} V",
-            remedy="use a lower tap, or a lamp rated for more volts" if short else "",
-        )
-    ]
+    level = Severity.WARNING if life < limits.low_life else Severity.OK
+    words = f"{fixture.label} lasts about {part_of(life, 'its rated life')} at {volts:.2f} V"
+    return [_LIFE.find(level, fixture.node, life, limits.low_life, words, feed=feed)]
