@@ -22,10 +22,9 @@ from api.render.numbers import (
     unrounded,
 )
 from controller.energy.values import J_PER_KWH, BandEnergy
-from controller.history.lamp_wear import LampAccount
 from controller.history.report import HourRow, HoursReport
 from controller.history.totals import HourSum
-from controller.lamps.life import RelayLife
+from controller.lamps.life import LampLife, RelayLife
 from controller.records.entries import Cause
 
 _MILLIONTHS = "in hours, to the millionth"
@@ -235,21 +234,21 @@ def _price(band: BandEnergy, currency: str | None) -> PriceResponse:
     )
 
 
-def _lamps(account: LampAccount) -> LampLifeResponse:
+def _lamps(life: LampLife) -> LampLifeResponse:
     """Show how far along the lamps of one fixture are."""
-    life, lamps = account.life, account.life.lamps
+    lamps, fixture = life.lamps, life.lamps.fixture
     return LampLifeResponse(
         zone=lamps.zone,
-        fixture=lamps.fixture,
-        name=account.name,
-        count=account.count,
-        lamp=str(lamps.kind),
-        rated_life_h=lamps.rated_life_h,
+        fixture=lamps.number,
+        name=lamps.name,
+        count=fixture.count,
+        lamp=fixture.lamp,
+        rated_life_h=fixture.rated_life_h,
         volts=lamps.volts,
         life_h=rounded(lamps.life_h, 1),
         since=None if life.since is None else life.since.isoformat(),
         lit_h=round(life.lit_h, 3),
-        estimated_h=round(account.estimated_h, 3),
+        estimated_h=round(life.estimated_h, 3),
         used=rounded(life.used, 6),
         used_in_a_year=rounded(life.used_in_a_year, 6),
         light=rounded(life.light, 4),

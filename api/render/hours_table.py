@@ -10,10 +10,9 @@ from rich.text import Text
 from api.render.numbers import NONE, currency_of, hour_notes, hours, kwh, money, share
 from api.render.tables import QUIET, STRONG, TableColumn, build_table
 from controller.calendar.night import local
-from controller.history.lamp_wear import LampAccount
 from controller.history.report import HoursReport
 from controller.history.totals import HourSum
-from controller.lamps.life import HORIZON_YEARS, RelayLife
+from controller.lamps.life import HORIZON_YEARS, LampLife, RelayLife
 from controller.records.entries import Cause
 
 # A heading, and how its cell is found.
@@ -129,12 +128,12 @@ _RELAY_COLUMNS = [
 ]
 
 
-def _lamp_cells(account: LampAccount) -> list[str]:
+def _lamp_cells(life: LampLife) -> list[str]:
     """Lay out the lamps of one fixture."""
-    life, lamps = account.life, account.life.lamps
-    estimated = f" ({account.estimated_h:,.0f} h estimated)" if account.estimated_h else ""
+    lamps = life.lamps
+    estimated = f" ({life.estimated_h:,.0f} h estimated)" if life.estimated_h else ""
     return [
-        f"{lamps.zone}:{lamps.fixture} {account.count} × {account.name}",
+        f"{lamps.zone}:{lamps.number} {lamps.fixture.count} × {lamps.name}",
         "not known" if life.since is None else life.since.isoformat(),
         f"{life.lit_h:,.0f} h{estimated}",
         NONE if lamps.life_h is None else f"{lamps.life_h:,.0f} h",

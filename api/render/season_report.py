@@ -16,8 +16,8 @@ from api.render.year_svg import lay_out_past, write_svg
 from controller.calendar.night import local
 from controller.calendar.periods import Period, Season, season_words
 from controller.energy.values import J_PER_KWH, Energy
-from controller.history.lamp_wear import LampAccount
 from controller.history.report import SeasonReport
+from controller.lamps.life import LampLife
 
 _WIDE_PX, _NARROW_PX = 1000, 380
 # Lamps and relays are due from here on: so much of their life is used.
@@ -75,10 +75,10 @@ def _title(period: Period, latitude_deg: float) -> str:
     return "Night" if period.nights == 1 else "Nights"
 
 
-def _is_due(account: LampAccount, year_ends: date) -> bool:
+def _is_due(life: LampLife, year_ends: date) -> bool:
     """Say whether lamps are to be replaced now or within a year."""
-    about = account.life.replace_about
-    return (account.life.used or 0) >= _NEARLY_USED or (about is not None and about <= year_ends)
+    about = life.replace_about
+    return (life.used or 0) >= _NEARLY_USED or (about is not None and about <= year_ends)
 
 
 def _pictures(report: SeasonReport) -> list[Markup]:

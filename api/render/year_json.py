@@ -57,9 +57,7 @@ class _Writer:
             ],
             "total": self._sum(forecast.total(*zones), *zones),
             "lamps": [
-                _lamps(name, count, lamps, totals[lamps.zone].lit_ms)
-                for name, count, lamps in self.year.lamps
-                if lamps.zone in zones
+                _lamps(lamps, totals[lamps.zone].lit_ms) for lamps in self.year.lamps if lamps.zone in zones
             ],
         }
 
@@ -131,14 +129,14 @@ class _Writer:
         return {"cost": money_of(amount, self.currency), "cost_unrounded": unrounded(amount)}
 
 
-def _lamps(name: str, count: int, lamps: Lamps, lit_ms: int) -> dict[str, Any]:
+def _lamps(lamps: Lamps, lit_ms: int) -> dict[str, Any]:
     """Write what part of their life the lamps of one fixture use up in these nights."""
     lit_h = lit_ms / MS_PER_HOUR
     return {
         "zone": lamps.zone,
-        "fixture": lamps.fixture,
-        "name": name,
-        "count": count,
+        "fixture": lamps.number,
+        "name": lamps.name,
+        "count": lamps.fixture.count,
         "life_h": rounded(lamps.life_h, 1),
         "lit_h": round(lit_h, 3),
         "used": None if lamps.life_h is None else round(lit_h / lamps.life_h, 6),

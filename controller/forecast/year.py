@@ -62,7 +62,7 @@ class YearForecast:
         timer: the mechanical timer; None where none was asked for.
         by_timer: what all zones would do behind it.
         timer_nights: what it would do against the sun, night by night.
-        lamps: name and count of every fixture's lamps, and the lamps.
+        lamps: of every fixture.
         lower_bounds: ids of the wanted zones whose energy is a lower bound: their load, or their
             transformer's losses, are not known.
     """
@@ -74,12 +74,12 @@ class YearForecast:
     timer: MechanicalTimer | None
     by_timer: NamedForecast | None
     timer_nights: tuple[TimerNight, ...]
-    lamps: tuple[tuple[str, int, Lamps], ...]
+    lamps: tuple[Lamps, ...]
     lower_bounds: frozenset[str]
 
     def life_used(self, zone: str, lit_ms: int) -> float | None:
         """Give the part of a life that some light uses, of those lamps of a zone that it uses up fastest."""
-        lives = [lamps.life_h for _, _, lamps in self.lamps if lamps.zone == zone and lamps.life_h]
+        lives = [lamps.life_h for lamps in self.lamps if lamps.zone == zone and lamps.life_h]
         return lit_ms / MS_PER_HOUR / min(lives) if lives else None
 
 
@@ -131,9 +131,7 @@ def forecast_year(planner: Planner, query: YearQuery) -> YearForecast:
         timer=timer,
         by_timer=by_timer,
         timer_nights=watched,
-        lamps=tuple(
-            (each.name or each.kind, each.count, lamps) for _, each, lamps in lamps_of(site, losses.volts)
-        ),
+        lamps=tuple(lamps_of(site, losses.volts)),
         lower_bounds=frozenset(
             each.zone
             for each in inputs.zones

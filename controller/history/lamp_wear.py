@@ -6,10 +6,11 @@ the plan of today and shown apart, since a lamp that is older than the account m
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import date, timedelta
 
+from config.models.site import Zone
 from controller.calendar.intervals import MS_PER_HOUR
 from controller.calendar.night import night_at, night_on
 from controller.forecast.forecast import Forecast
@@ -32,33 +33,16 @@ _NO_VOLTS: Mapping[tuple[str, int], float] = {}
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class LampAccount:
-    """The lamps of one fixture.
-
-    Attributes:
-        name: what the site file calls it, else its kind.
-        count: how many lamps.
-        life: how far along they are; its hours hold the estimated ones too.
-        estimated_h: hours before the journal began, by the plan of today.
-    """
-
-    name: str
-    count: int
-    life: LampLife
-    estimated_h: float
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
 class Wear:
     """What is worn: the lamps of every fixture and the relay of every zone, in the order of the site file."""
 
-    lamps: tuple[LampAccount, ...]
+    lamps: tuple[LampLife, ...]
     relays: tuple[RelayLife, ...]
 
 
 def account_for_wear(
     planner: Planner,
-    journal: JournalSource | None,
+    source: JournalSource,
     year: Forecast,
     *,
     volts: Mapping[tuple[str, int], float] = _NO_VOLTS,
@@ -67,7 +51,7 @@ def account_for_wear(
 
     Args:
         planner: the site as it is now.
-        journal: the site's journal; None where there is none, and then all hours are estimated.
+        source: the site's journal.
         year: the year to come by the present program.
         volts: what the lamps of a zone's fixture get, where known.
 
@@ -77,72 +61,48 @@ def account_for_wear(
     Raises:
         JournalError: the journal cannot be read.
     """
-    first = year.period.first
-    burned = _Burned(planner, journal, first)
-    replacements = list(journal.replacements()) if journal is not None else []
+    first, began_utc = year.period.first, source.began_at()
+    began = first if began_utc is None else night_at(began_utc, planner.tz).date
+    # All hours of every zone, and those since a date; most lamps are as old as the journal.
+    whole = _by_zone(source.totals())
+    since_date: dict[date, dict[str, ZoneSum]] = {}
+    replacements = list(source.replacements())
     again = {zone.id: nights_again(first, year.lit_ms_by_night(zone.id)) for zone in planner.site.zones}
-    lamps = []
-    for zone, fixture, each in lamps_of(planner.site, volts):
-        since = fitted_since(each, replacements)
-        estimated_h = burned.before_h(since, again[zone.id])
-        life = lamp_life(
-            each,
-            burned.since_h(zone.id, since) + estimated_h,
-            since=since,
-            first_night=first,
-            lit_ms_on=again[zone.id],
+    lives = []
+    for lamps in lamps_of(planner.site, volts):
+        since, lit_ms_on, burned = fitted_since(lamps, replacements), again[lamps.zone], whole
+        estimated_ms = 0
+        if since is not None and since > began:
+            if since not in since_date:
+                from_utc = night_on(since, planner.tz).starts_at_utc
+                since_date[since] = _by_zone(source.totals_since(from_utc))
+            burned = since_date[since]
+        elif since is not None:
+            before = range((began - since).days)
+            estimated_ms = sum(lit_ms_on(since + number * _ONE_DAY) for number in before)
+        estimated_h = estimated_ms / MS_PER_HOUR
+        lit_h = burned[lamps.zone].lit_s / _S_PER_HOUR if lamps.zone in burned else 0.0
+        lives.append(
+            lamp_life(
+                lamps,
+                lit_h + estimated_h,
+                since=since,
+                first_night=first,
+                lit_ms_on=lit_ms_on,
+                estimated_h=estimated_h,
+            )
         )
-        name = fixture.name or fixture.kind
-        lamps.append(LampAccount(name=name, count=fixture.count, life=life, estimated_h=estimated_h))
-    relays = tuple(
-        relay_life(
+
+    def relay(zone: Zone) -> RelayLife:
+        return relay_life(
             zone.id,
-            burned.cycles(zone.id),
+            whole[zone.id].cycles if zone.id in whole else 0,
             first_night=first,
             starts_on=nights_again(first, year.starts[zone.id]),
             endurance_cycles=planner.site.relays.endurance_cycles,
         )
-        for zone in planner.site.zones
-    )
-    return Wear(lamps=tuple(lamps), relays=relays)
 
-
-class _Burned:
-    """Hours that zones were lit since a date, each date asked of the journal once."""
-
-    def __init__(self, planner: Planner, journal: JournalSource | None, today: date) -> None:
-        """Add up the whole life first; it is at hand, and most lamps are as old as the journal."""
-        self._tz = planner.tz
-        self._journal = journal
-        began_utc = None if journal is None else journal.began_at()
-        self._began = today if began_utc is None else night_at(began_utc, self._tz).date
-        self._whole = {} if journal is None else _by_zone(journal.totals())
-        self._since: dict[date, dict[str, ZoneSum]] = {}
-
-    def since_h(self, zone: str, since: date | None) -> float:
-        """Give the hours of a zone from the night of a date on; all there are where it is None."""
-        found = self._sums(since).get(zone)
-        return 0.0 if found is None else found.lit_s / _S_PER_HOUR
-
-    def before_h(self, since: date | None, lit_ms_on: Callable[[date], int]) -> float:
-        """Estimate the hours from the night of a date up to the journal's beginning."""
-        if since is None:
-            return 0.0
-        nights = max((self._began - since).days, 0)
-        return sum(lit_ms_on(since + number * _ONE_DAY) for number in range(nights)) / MS_PER_HOUR
-
-    def cycles(self, zone: str) -> int:
-        """Say how often a zone's relay closed and opened again."""
-        return self._whole[zone].cycles if zone in self._whole else 0
-
-    def _sums(self, since: date | None) -> dict[str, ZoneSum]:
-        """Give every zone's sums since a date."""
-        if since is None or since <= self._began or self._journal is None:
-            return self._whole
-        if since not in self._since:
-            from_utc: datetime = night_on(since, self._tz).starts_at_utc
-            self._since[since] = _by_zone(self._journal.totals_since(from_utc))
-        return self._since[since]
+    return Wear(lamps=tuple(lives), relays=tuple(relay(zone) for zone in planner.site.zones))
 
 
 def _by_zone(sums: list[ZoneSum]) -> dict[str, ZoneSum]:

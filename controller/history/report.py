@@ -245,6 +245,6 @@ def _lifetime(planner: Planner, source: JournalSource, query: HoursQuery) -> lis
 def _of_zones(wear: Wear, zones: Sequence[str]) -> Wear:
     """Keep what concerns some zones; everything where none is named."""
     return Wear(
-        lamps=tuple(each for each in wear.lamps if not zones or each.life.lamps.zone in zones),
+        lamps=tuple(each for each in wear.lamps if not zones or each.lamps.zone in zones),
         relays=tuple(each for each in wear.relays if not zones or each.zone in zones),
     )

@@ -8,10 +8,8 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
-from enum import StrEnum
-from math import isfinite
 
-from config.models.site import RELAY_CYCLES, Fixture, Site, Zone
+from config.models.site import RELAY_CYCLES, Fixture, Site
 from controller.calendar.intervals import MS_PER_HOUR
 from controller.lamps.physics import filament_life_h, light_left
 from controller.records.entries import Replacement
@@ -20,13 +18,7 @@ from controller.records.entries import Replacement
 HORIZON_YEARS = 30
 _DAYS_PER_YEAR = 365.25
 _NIGHTS_IN_A_YEAR = 365
-
-
-class LampKind(StrEnum):
-    """What makes the light."""
-
-    LED = "led"
-    FILAMENT = "filament"
+_NO_VOLTS: Mapping[tuple[str, int], float] = {}
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -35,38 +27,44 @@ class Lamps:
 
     Attributes:
         zone: id of the zone.
-        fixture: its place in the site file, from 1.
-        kind: LED or filament.
-        rated_life_h: hours to L70 for LED, average life at rated volts for filament; None where not known.
-        rated_volts: volts at which the rated life holds.
+        number: the fixture's place in the site file, from 1.
+        fixture: the fixture; its rated life is the hours to L70 for LED, the average life at rated volts for
+            filament lamps.
         volts: volts that the lamp gets, where the wiring is known; None counts as rated.
-        fitted: the date on which they were fitted; None where not known.
     """
 
     zone: str
-    fixture: int
-    kind: LampKind
-    rated_life_h: float | None
-    rated_volts: float = 12.0
+    number: int
+    fixture: Fixture
     volts: float | None = None
-    fitted: date | None = None
 
-    def __post_init__(self) -> None:
-        """Refuse a life or volts that cannot be."""
-        for words, value in (
-            ("rated life", self.rated_life_h),
-            ("rated volts", self.rated_volts),
-            ("volts", self.volts),
-        ):
-            if value is not None and not (isfinite(value) and value > 0):
-                raise ValueError(f"the {words} of a lamp must be more than zero, not {value}")
+    @property
+    def name(self) -> str:
+        """What the site file calls the fixture, else its kind."""
+        return self.fixture.name or self.fixture.kind
 
     @property
     def life_h(self) -> float | None:
         """Hours it lives at the volts that it gets; None where no life is rated."""
-        if self.rated_life_h is None or self.kind is LampKind.LED or self.volts is None:
-            return self.rated_life_h
-        return filament_life_h(self.rated_life_h, self.volts, self.rated_volts)
+        rated_life_h = self.fixture.rated_life_h
+        if rated_life_h is None or self.fixture.lamp == "led" or self.volts is None:
+            return rated_life_h
+        return filament_life_h(rated_life_h, self.volts, self.fixture.rated_volts)
+
+
+def lamps_of(site: Site, volts: Mapping[tuple[str, int], float] = _NO_VOLTS) -> list[Lamps]:
+    """Give the lamps of every fixture of a site.
+
+    Args:
+        site: the site.
+        volts: what the lamps of a zone's fixture, counted from 1, get from their cable; rated volts where it
+            is not known.
+    """
+    return [
+        Lamps(zone=zone.id, number=number, fixture=fixture, volts=volts.get((zone.id, number)))
+        for zone in site.zones
+        for number, fixture in enumerate(zone.fixtures, start=1)
+    ]
 
 
 def fitted_since(lamps: Lamps, replacements: Iterable[Replacement]) -> date | None:
@@ -75,10 +73,8 @@ def fitted_since(lamps: Lamps, replacements: Iterable[Replacement]) -> date | No
     Lamps are changed by day, so those fitted on a date serve from the night of that date on. The latest of
     the site file's date and the journal's replacements counts; None where neither is known.
     """
-    dates = [
-        each.on_date for each in replacements if (each.zone, each.fixture) == (lamps.zone, lamps.fixture)
-    ]
-    return max([*dates, *([lamps.fitted] if lamps.fitted else [])], default=None)
+    dates = [each.on_date for each in replacements if (each.zone, each.fixture) == (lamps.zone, lamps.number)]
+    return max([*dates, *([lamps.fixture.fitted] if lamps.fixture.fitted else [])], default=None)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -90,6 +86,7 @@ class LampLife:
         since: the first night that they served; None where not known, and then hours count from the
             beginning of the journal.
         lit_h: hours lit since then.
+        estimated_h: of these, before the journal began, by the plan of today.
         used: part of their life used, 1 is spent; None where no life is rated.
         used_in_a_year: part of their life that the next 365 nights use; None where no life is rated.
         light: for LED, the part of their first light that they still give; None otherwise.
@@ -100,6 +97,7 @@ class LampLife:
     lamps: Lamps
     since: date | None
     lit_h: float
+    estimated_h: float
     used: float | None = None
     used_in_a_year: float | None = None
     light: float | None = None
@@ -118,7 +116,13 @@ class LampLife:
 
 
 def lamp_life(
-    lamps: Lamps, lit_h: float, *, since: date | None, first_night: date, lit_ms_on: Callable[[date], int]
+    lamps: Lamps,
+    lit_h: float,
+    *,
+    since: date | None,
+    first_night: date,
+    lit_ms_on: Callable[[date], int],
+    estimated_h: float = 0.0,
 ) -> LampLife:
     """Work out how far along some lamps are and when their life ends by the plan.
 
@@ -128,18 +132,20 @@ def lamp_life(
         since: see ``fitted_since``.
         first_night: the first night of the plan to come.
         lit_ms_on: milliseconds that the plan lights their zone in a night; see ``nights_again``.
+        estimated_h: how many of the hours are estimated.
     """
     life_h = lamps.life_h
     if life_h is None:
-        return LampLife(lamps=lamps, since=since, lit_h=lit_h)
+        return LampLife(lamps=lamps, since=since, lit_h=lit_h, estimated_h=estimated_h)
     year_ms = sum(lit_ms_on(first_night + timedelta(days=number)) for number in range(_NIGHTS_IN_A_YEAR))
     return LampLife(
         lamps=lamps,
         since=since,
         lit_h=lit_h,
+        estimated_h=estimated_h,
         used=lit_h / life_h,
         used_in_a_year=year_ms / MS_PER_HOUR / life_h,
-        light=light_left(lit_h, life_h) if lamps.kind is LampKind.LED else None,
+        light=light_left(lit_h, life_h) if lamps.fixture.lamp == "led" else None,
         replace_about=ends_on((life_h - lit_h) * MS_PER_HOUR, first_night, lit_ms_on),
     )
 
@@ -215,47 +221,10 @@ def relay_life(
         first_night: the first night of the plan to come.
         starts_on: how often the plan switches it on in a night.
         endurance_cycles: electrical endurance by its data sheet, more than zero.
-
-    Raises:
-        ValueError: an endurance of nothing.
     """
-    if endurance_cycles <= 0:
-        raise ValueError(f"the endurance of a relay is more than zero cycles, not {endurance_cycles}")
     return RelayLife(
         zone=zone,
         cycles=cycles,
         endurance_cycles=endurance_cycles,
         wears_out_about=ends_on(endurance_cycles - cycles, first_night, starts_on),
     )
-
-
-_NO_VOLTS: Mapping[tuple[str, int], float] = {}
-
-
-def lamps_of(
-    site: Site, volts: Mapping[tuple[str, int], float] = _NO_VOLTS
-) -> list[tuple[Zone, Fixture, Lamps]]:
-    """Give the lamps of every fixture of a site.
-
-    Args:
-        site: the site.
-        volts: what the lamps of a zone's fixture, counted from 1, get from their cable; rated volts where it
-            is not known.
-    """
-    return [
-        (
-            zone,
-            fixture,
-            Lamps(
-                zone=zone.id,
-                fixture=place,
-                kind=LampKind(fixture.lamp),
-                rated_life_h=fixture.rated_life_h,
-                rated_volts=fixture.rated_volts,
-                volts=volts.get((zone.id, place)),
-                fitted=fixture.fitted,
-            ),
-        )
-        for zone in site.zones
-        for place, fixture in enumerate(zone.fixtures, start=1)
-    ]

@@ -17,7 +17,7 @@ from config.models.tariff import PriceBand, Tariff
 from config.program.special_nights import parse_nights
 from controller.energy.values import Load, Losses, watts
 from controller.forecast.forecast import Forecast, ForecastInput, ForecastZone, look_ahead
-from controller.lamps.life import LampKind, Lamps, lamp_life, nights_again
+from controller.lamps.life import Lamps, lamp_life, nights_again
 from controller.planning.planner import Planner
 from tests.bench.rows import Row
 
@@ -69,13 +69,7 @@ def a_year(site: Site) -> Forecast:
     for zone in site.zones:
         again = nights_again(FIRST, year.lit_ms_by_night(zone.id))
         for place, fixture in enumerate(zone.fixtures, start=1):
-            lamps = Lamps(
-                zone=zone.id,
-                fixture=place,
-                kind=LampKind(fixture.lamp),
-                rated_life_h=fixture.rated_life_h,
-                fitted=fixture.fitted,
-            )
+            lamps = Lamps(zone=zone.id, number=place, fixture=fixture)
             lamp_life(lamps, 3000.0, since=fixture.fitted, first_night=FIRST, lit_ms_on=again)
     return year
 

@@ -75,9 +75,9 @@ def test_a_zone_without_a_transformer_is_in_the_garden_too():
 def test_lamps_carry_their_volts_where_they_are_known():
     """Each fixture of each zone, counted from 1, with the volts that somebody worked out for it."""
     lamps = lamps_of(property_site(), {("terrace", 1): 11.4})
-    places = [(zone.id, lamp.fixture) for zone, _, lamp in lamps]
+    places = [(lamp.zone, lamp.number) for lamp in lamps]
     assert places[:3] == [("front-path", 1), ("front-path", 2), ("facade", 1)]
-    (terrace,) = [lamp for zone, _, lamp in lamps if (zone.id, lamp.fixture) == ("terrace", 1)]
+    (terrace,) = [lamp for lamp in lamps if (lamp.zone, lamp.number) == ("terrace", 1)]
     assert terrace.volts == 11.4
     # energy.json E6: 1948 h at 11.4 V of 1000 h at 12 V, by the 13th power.
     assert round(terrace.life_h) == 1948

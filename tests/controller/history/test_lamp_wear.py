@@ -9,6 +9,8 @@ import pytest
 from controller.forecast.forecast import look_ahead
 from controller.forecast.inputs import forecast_input
 from controller.history.lamp_wear import account_for_wear
+from controller.journal.journal import Journal
+from controller.journal.reader import JournalReader
 from controller.planning.planner import Planner
 from controller.records.entries import Replacement
 from tests.controller.board import Board
@@ -53,7 +55,7 @@ def ten_nights(tmp_path_factory):
 def test_hours_count_from_the_fitting(ten_nights):
     """Not known: all there are; before the journal: estimated; replaced or fitted later: since then."""
     wear = wear_of(ten_nights, date(2027, 3, 11))
-    found = [(each.life.since, round(each.life.lit_h, 2), round(each.estimated_h, 2)) for each in wear.lamps]
+    found = [(each.since, round(each.lit_h, 2), round(each.estimated_h, 2)) for each in wear.lamps]
     assert found == [
         (None, 40.0, 0.0),
         (date(2027, 2, 19), 80.0, 40.0),
@@ -65,10 +67,10 @@ def test_hours_count_from_the_fitting(ten_nights):
 def test_the_end_of_a_life_is_the_night_on_which_its_hours_are_used(ten_nights):
     """With 40 of 1000 hours burned at 4 hours a night, 240 nights are left."""
     (first, *_) = wear_of(ten_nights, date(2027, 3, 11)).lamps
-    assert first.life.used == pytest.approx(0.04)
+    assert first.used == pytest.approx(0.04)
     # The 240th night from the 11th of March on is the last; the clock changes leave four hours as they are.
-    assert first.life.replace_about == date(2027, 3, 11) + 239 * DAY
-    assert first.life.used_in_a_year == pytest.approx(365 * 4 / 1000)
+    assert first.replace_about == date(2027, 3, 11) + 239 * DAY
+    assert first.used_in_a_year == pytest.approx(365 * 4 / 1000)
 
 
 def test_a_relay_counts_its_cycles(ten_nights):
@@ -78,14 +80,17 @@ def test_a_relay_counts_its_cycles(ten_nights):
     assert relay.wears_out_about == date(2027, 3, 11) + 489 * DAY
 
 
-def test_without_a_journal_all_hours_are_estimated():
+def test_with_an_empty_journal_all_hours_are_estimated(tmp_path):
     """A site that never ran has lamps all the same: fitted a year ago, by the plan."""
+    journal = Journal(tmp_path)
+    journal.open()
+    journal.close()
     planner = Planner(garden({"fitted": date(2026, 3, 11)}, {}))
     first = date(2027, 3, 11)
     year = look_ahead(
         forecast_input(planner), first, lambda zone_id, night: planner.plan(zone_id, night).windows
     )
-    fitted, unknown = account_for_wear(planner, None, year).lamps
-    assert fitted.life.lit_h == fitted.estimated_h == pytest.approx(365 * 4)
-    assert fitted.life.words == "past the rated life: replace"
-    assert (unknown.life.lit_h, unknown.life.used) == (0.0, 0.0)
+    fitted, unknown = account_for_wear(planner, JournalReader(tmp_path), year).lamps
+    assert fitted.lit_h == fitted.estimated_h == pytest.approx(365 * 4)
+    assert fitted.words == "past the rated life: replace"
+    assert (unknown.lit_h, unknown.used) == (0.0, 0.0)
