@@ -1,8 +1,8 @@
 """The year's picture as SVG: a strip for each zone, nights across, noon to noon upwards.
 
 Every strip shows the same sky (day, twilight, dark) and on it the hours in which its zone was or will be lit.
-Light by day or in twilight is hatched, light that was planned and did not come is dotted, and each strip has
-its name beside it, so that nothing has to be told by its colour.
+Light before dusk or after dawn is hatched, missed light is dotted, and each strip has its name beside it, so
+that nothing is shown by its colour alone.
 """
 
 from __future__ import annotations
@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 from api.render.instants import day_text
 from api.render.jinja import render
+from api.render.tables import count
 from api.render.year_chart import ClockChange, SkyLight, YearChart, describe, draw_year
 from controller.calendar.intervals import Interval, ms_of, overlap, without
 from controller.calendar.night import nights
@@ -35,18 +36,6 @@ _NARROW_PX = 620
 _STRIPS_PX = ((3, 132), (5, 104), (10_000, 84))
 # On paper lines are finer, and twelve zones still go on one page.
 _COMPACT_PX = 60
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Strip:
-    """One zone's strip: where it stands, what it is called, and its paths."""
-
-    top_px: int
-    name: str
-    told: str
-    lit: str
-    early: str
-    missed: str
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -119,14 +108,14 @@ def write_svg(
     narrow = width_px < _NARROW_PX
     step_px, top_px = height_px + 26, 82 if narrow else 66
     strips = [
-        Strip(
-            top_px=top_px + number * step_px,
-            name=laid_out.names.get(zone, zone),
-            told=_told(picture, zone),
-            lit=_bars(picture, zone),
-            early=_bars(picture, zone + _EARLY),
-            missed=_bars(picture, zone + _MISSED),
-        )
+        {
+            "top_px": top_px + number * step_px,
+            "name": laid_out.names.get(zone, zone),
+            "words": _words(picture, zone),
+            "lit": _bars(picture, zone),
+            "early": _bars(picture, zone + _EARLY),
+            "missed": _bars(picture, zone + _MISSED),
+        }
         for number, zone in enumerate(zones)
     ]
     across_px = width_px - _LEFT_PX - _RIGHT_PX
@@ -139,7 +128,7 @@ def write_svg(
         heading=laid_out.title,
         site=laid_out.site,
         dates=f"{day_text(first)} to {day_text(last)}",
-        told=describe(replace(picture, zones=zones), laid_out.names),
+        words=describe(replace(picture, zones=zones), laid_out.names),
         width_px=width_px,
         height_px=bottom_px + (124 if narrow else 70),
         narrow=narrow,
@@ -152,8 +141,8 @@ def write_svg(
         hour_px=height_px / _DAY_H,
         sky=_sky(picture),
         strips=strips,
-        any_missed=any(strip.missed for strip in strips),
-        any_early=any(strip.early for strip in strips),
+        any_missed=any(strip["missed"] for strip in strips),
+        any_early=any(strip["early"] for strip in strips),
         months=list(_months(picture, narrow=narrow)),
         changes=[{"at": each.index, "words": _change_words(each)} for each in picture.changes],
         today=None if laid_out.today is None else (laid_out.today - first).days,
@@ -251,12 +240,12 @@ def _months(picture: YearChart, *, narrow: bool) -> Iterator[dict[str, Any]]:
         yield {"at": mark.index, "name": name[0] if narrow else name + year}
 
 
-def _told(picture: YearChart, zone: str) -> str:
+def _words(picture: YearChart, zone: str) -> str:
     """Say beside a strip how long its zone was lit, and what was missed."""
-    count = sum(any(bar.zone == zone for bar in column.bars) for column in picture.columns)
-    told = f"{picture.lit_h[zone]:,.0f} h in {count} night{'' if count == 1 else 's'}"
+    nights_lit = sum(any(bar.zone == zone for bar in column.bars) for column in picture.columns)
+    words = f"{picture.lit_h[zone]:,.0f} h in {count(nights_lit, 'night')}"
     missed_h = picture.lit_h[zone + _MISSED]
-    return told + (f", {missed_h:,.1f} h missed" if missed_h >= 0.05 else "")  # noqa: PLR2004 - shows as 0.1
+    return words + (f", {missed_h:,.1f} h missed" if missed_h >= 0.05 else "")  # noqa: PLR2004 - shows as 0.1
 
 
 def _change_words(change: ClockChange) -> str:

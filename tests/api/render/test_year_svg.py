@@ -115,8 +115,8 @@ def test_light_before_dark_is_hatched():
     ((from_h, to_h),) = early[(date(2027, 6, 21) - NEW_YEAR).days]
     # London's dusk of 21 June is at 22:09 local time (sun.csv knows 22:09 to within a minute for 51.5 N 0 E).
     assert (from_h, to_h) == (5, pytest.approx(10.15, abs=0.05))
-    assert "lit before dark or after dawn" in picture.words()
-    assert "lit before dark or after dawn" not in future(site()).words()
+    assert "before dusk or after dawn" in picture.words()
+    assert "before dusk or after dawn" not in future(site()).words()
 
 
 def test_the_polar_night_and_the_white_nights_are_drawn():
