@@ -22,8 +22,8 @@ from controller.journal.database import (
     BACKUPS_NAME,
     backups_of,
     beside,
-    damage_of,
     explain_error,
+    find_damage,
     journal_errors,
     open_to_read,
 )
@@ -56,7 +56,6 @@ class Quarantined:
     restored_from: Path | None
 
     def __str__(self) -> str:
-        """Say it in one sentence."""
         moved = f"set aside as {self.path.name}" if self.path else "gone"
         backup = f"from the backup {self.restored_from.name}" if self.restored_from else ""
         return (
@@ -103,7 +102,7 @@ def copy_to(path: Path, target: Path) -> None:
         part.unlink(missing_ok=True)
         with contextlib.closing(open_to_read(path, busy_s=COPY_BUSY_S, any_version=True)) as connection:
             connection.execute("VACUUM INTO ?", (str(part),))
-        if damage := damage_of(part):
+        if damage := find_damage(part):
             raise JournalError(f"the backup {target} came out damaged ({damage}); try another disk")
         fsync_file(part)
         move_into_place(part, target)
@@ -170,7 +169,7 @@ def restore_from_backup(path: Path) -> Path | None:
     """
     for copy in backups_of(path):
         with contextlib.suppress(JournalError):
-            if damage_of(copy) is None:
+            if find_damage(copy) is None:
                 break
     else:
         return None
@@ -193,7 +192,7 @@ def restore(copy: Path, path: Path, at_utc: datetime) -> Path | None:
         raise JournalError(f"{copy} is a folder; give the backup in it{such_as}")
     if not copy.is_file():
         raise JournalError(f"{copy} is no file; give the file of a backup")
-    if damage := damage_of(copy):
+    if damage := find_damage(copy):
         raise JournalError(f"the backup {copy} is damaged ({damage}); use an older one")
     with journal_errors(path):
         path.parent.mkdir(parents=True, exist_ok=True)

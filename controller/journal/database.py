@@ -234,14 +234,12 @@ def _bring_up_to_date(connection: sqlite3.Connection, path: Path, *, fresh: bool
 
 
 def _take_steps(connection: sqlite3.Connection, version: int) -> None:
-    """Bring the tables from a version to the newest."""
     for step in STEPS[version:]:
         for statement in step:
             connection.execute(statement)
 
 
 def _connect_to_read(uri: str, path: Path, busy_s: float, *, any_version: bool) -> sqlite3.Connection:
-    """Open by URI and see that it is a journal of a version that we know."""
     with journal_errors(path):
         # Generators that read may be continued by another thread of a pool, never by two at once.
         connection = sqlite3.connect(
@@ -260,23 +258,16 @@ def _connect_to_read(uri: str, path: Path, busy_s: float, *, any_version: bool) 
 
 
 def find_damage(path: Path) -> str | None:
-    """Read the whole journal and say what is wrong with it; slow where it is large.
+    """Read the whole of a journal or a backup and say what is wrong with it; slow where it is large.
 
     Returns:
-        What is wrong, None where nothing is, or where there is no journal yet and no backup of one.
+        What is wrong: NOTHING_THERE where the file is empty or gone; None where it is whole.
 
     Raises:
         JournalError: it cannot be read now, or is not ours to judge.
     """
     if not path.exists() or path.stat().st_size == 0:
-        damage: str | None = NOTHING_THERE
-    else:
-        damage = damage_of(path)
-    return None if damage == NOTHING_THERE and not backups_of(path) else damage
-
-
-def damage_of(path: Path) -> str | None:
-    """Read all of a journal or a backup, and say what is wrong with it; see ``find_damage``."""
+        return NOTHING_THERE
     try:
         with contextlib.closing(open_to_read(path, any_version=True)) as connection, journal_errors(path):
             return _look_through(connection)
@@ -285,11 +276,8 @@ def damage_of(path: Path) -> str | None:
 
 
 def _look_through(connection: sqlite3.Connection) -> str | None:
-    """Read all of an open journal and say what is wrong with it.
-
-    Not quick_check, which does not compare the indexes with the tables, and we answer from the indexes.
-    Measured over 30 years and 8 zones it takes 0.15 s, this 0.35 s.
-    """
+    # Not quick_check, which does not compare the indexes with the tables, and we answer from the indexes.
+    # Measured over 30 years and 8 zones it takes 0.15 s, this 0.35 s.
     found = connection.execute("PRAGMA integrity_check(1)").fetchone()[0]
     if found != "ok":
         return str(found).replace("\n", " ")

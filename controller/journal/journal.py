@@ -15,6 +15,7 @@ from config.file.lock import FileLock
 from controller.journal.database import (
     JOURNAL_NAME,
     NOTHING_THERE,
+    backups_of,
     find_damage,
     journal_errors,
     open_to_read,
@@ -27,7 +28,7 @@ from controller.journal.previous_run import (
     overrides_in_force,
     unended_switchings,
 )
-from controller.journal.queue import BOUND, CloseOpenRuns, CurrentState, WriteQueue
+from controller.journal.queue import CloseOpenRuns, CurrentState, WriteQueue
 from controller.records.entries import Entry
 from controller.records.reading import Reading
 
@@ -45,16 +46,14 @@ class Journal:
 
     Args:
         directory: the state folder; neither it nor anything in it is touched before ``open`` or ``flush``.
-        bound: the most entries that wait in memory.
         lock: the folder's lock where the caller has it already; else ``open`` takes it.
     """
 
-    def __init__(self, directory: Path, *, bound: int = BOUND, lock: FileLock | None = None) -> None:
-        """Remember where; nothing is opened."""
+    def __init__(self, directory: Path, *, lock: FileLock | None = None) -> None:
         self.directory = directory
         self.path = directory / JOURNAL_NAME
         self._state_lock = lock
-        self._queue = WriteQueue(bound)
+        self._queue = WriteQueue()
         self._one_at_a_time = threading.RLock()
         self._connection: sqlite3.Connection | None = None
         self._file_id: tuple[int, int] | None = None
@@ -151,7 +150,15 @@ class Journal:
             JournalError: it cannot be read, or not be replaced, now.
         """
         replaced = self._replaced
-        damage = find_damage(self.path) or (self._damage_again() if self.damaged else None)
+        damage = find_damage(self.path)
+        if damage == NOTHING_THERE and not backups_of(self.path):
+            damage = None
+        if damage is None and self.damaged:
+            # It looks whole: try once more what found it damaged.
+            try:
+                self.flush()
+            except JournalDamagedError as error:
+                damage = str(error)
         with self._one_at_a_time:
             if damage is None or replaced != self._replaced:
                 # Nothing to do, or another thread has done it meanwhile.
@@ -243,14 +250,6 @@ class Journal:
             self._state.update([*saved, *written])
         return len(saved) + len(written)
 
-    def _damage_again(self) -> str | None:
-        """Try once more what found the file damaged, though it looks whole; say what it finds this time."""
-        try:
-            self.flush()
-        except JournalDamagedError as error:
-            return str(error)
-        return None
-
     def _replace_damaged(self, damage: str, at: Reading) -> Quarantined:
         """Set the damaged file aside and put a backup in its place; the next flush adds what is in force."""
         from controller.journal import backup  # noqa: PLC0415 - lights first
@@ -267,7 +266,7 @@ class Journal:
         self._fresh = restored_from is None
         self._replaced += 1
         self._state = self._state or CurrentState()
-        self._queue.put_first(self._state.to_start_fresh(at))
+        self._queue.put(self._state.to_start_fresh(at), first=True)
         path, self._quarantine = self._quarantine, None
         return backup.Quarantined(damage=damage, path=path, restored_from=restored_from)
 

@@ -37,7 +37,6 @@ class JournalMaintenance:
         past: PreviousRun | None,
         learn: Callable[[PreviousRun], None],
     ) -> None:
-        """Take over the journal; nothing is written yet."""
         self._journal = journal
         self._clock = clock
         self._past = past

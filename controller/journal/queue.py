@@ -63,7 +63,6 @@ class WriteQueue:
     """
 
     def __init__(self, bound: int = BOUND) -> None:
-        """Begin empty."""
         if bound < 1:
             raise ValueError(f"a queue holds at least one entry, got a bound of {bound}")
         self._bound = bound
@@ -72,20 +71,19 @@ class WriteQueue:
         self.lost = 0
 
     def __len__(self) -> int:
-        """Count what is not written yet."""
         return len(self._waiting)
 
-    def put(self, work: Work) -> None:
-        """Add one at the end, never the same object twice; where that is too many, one is dropped."""
-        with self._lock:
-            self._waiting.append(work)
-            self._shrink()
+    def put(self, work: Work, *, first: bool = False) -> None:
+        """Add one, never the same object twice, after or before all that waits.
 
-    def put_first(self, work: Work) -> None:
-        """Add one before all that waits."""
+        Where too many wait, the oldest of the lowest rank is dropped.
+        """
         with self._lock:
-            self._waiting.appendleft(work)
-            self._shrink()
+            (self._waiting.appendleft if first else self._waiting.append)(work)
+            if len(self._waiting) > self._bound:
+                ranks = [_RANKS.get(type(each), _HIGHEST_RANK) for each in self._waiting]
+                del self._waiting[ranks.index(min(ranks))]
+                self.lost += 1
 
     def all(self) -> tuple[Work, ...]:
         """Give all that waits, oldest first."""
@@ -101,14 +99,6 @@ class WriteQueue:
             self.lost += lost - (len(written) - (len(self._waiting) - len(kept)))
             self._waiting = deque(kept)
 
-    def _shrink(self) -> None:
-        """Drop what is too much, oldest of the lowest rank first."""
-        if len(self._waiting) <= self._bound:
-            return
-        ranks = [_RANKS.get(type(work), _HIGHEST_RANK) for work in self._waiting]
-        del self._waiting[ranks.index(min(ranks))]
-        self.lost += 1
-
 
 class CurrentState:
     """What is in force by the entries written last; a journal that takes the place of a damaged one needs it.
@@ -119,7 +109,6 @@ class CurrentState:
     """
 
     def __init__(self, entries: Iterable[Switching | Override] = ()) -> None:
-        """Begin with what the journal said when it was opened."""
         self.lit: dict[str, Switching] = {}
         self.overrides: dict[str, Override] = {}
         self.update(entries)

@@ -60,7 +60,6 @@ class JournalReader:
     """
 
     def __init__(self, place: Path) -> None:
-        """Remember the path; nothing is opened."""
         self.path = journal_path(place)
 
     def switchings(

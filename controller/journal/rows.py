@@ -29,7 +29,6 @@ class Query(Generic[Value]):
     """
 
     def __init__(self, select: str, make: Callable[[Row], Value]) -> None:
-        """Keep both."""
         self.select = select
         self.make = make
 

@@ -59,7 +59,6 @@ class Transactions:
     """
 
     def __init__(self) -> None:
-        """Begin without a doubt."""
         self._doubtful: tuple[tuple[int, ...], list[Work]] | None = None
 
     def resolve_doubt(self, connection: sqlite3.Connection) -> list[Work]:
@@ -171,7 +170,6 @@ class Writer:
     """
 
     def __init__(self, connection: sqlite3.Connection) -> None:
-        """Take a connection; nothing is read yet."""
         self._execute = connection.execute
         self._ids = RowIds(connection)
 
@@ -324,7 +322,6 @@ class RowIds:
     """Finds the ids of boots, zones, reasons and loads, which are kept once, and makes rows for new ones."""
 
     def __init__(self, connection: sqlite3.Connection) -> None:
-        """Take a connection; nothing is read yet."""
         self._execute = connection.execute
         self._ids: dict[tuple[object, ...], int] = {}
         self._trusted_boots: set[int] = set()
