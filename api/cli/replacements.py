@@ -97,7 +97,8 @@ def read_replaced(planner: Planner, text: str) -> tuple[str, int, date]:
 
 def _read_clock(planner: Planner, journal: Journal) -> Reading:
     """Read the clock as the daemon would, so that the entry says whether it was to be believed."""
-    floor_utc = journal.previous_run().last_instant_utc or RELEASED_UTC
+    previous = journal.previous_run()
+    floor_utc = (previous and previous.last_instant_utc) or RELEASED_UTC
     return SystemClock(believe=planner.site.clock.believe, floor_utc=floor_utc).read()
 
 

@@ -21,7 +21,7 @@ from controller.clock.trust import RELEASED_UTC
 from controller.clock.tzdata import use_newest_zone_data
 from controller.journal.journal import Journal
 from controller.journal.lock import lock_state
-from controller.journal.previous_run import PreviousRun, read_previous_run
+from controller.journal.previous_run import PreviousRun
 from controller.keeper.keeper import Keeper
 from controller.relays import Wire, open_relays
 
@@ -68,7 +68,7 @@ def run_daemon(site_path: Path, *, state: Path, port: int, relays_off: bool = Fa
 def _run(site: Site, refused: str, *, site_path: Path, state: Path, lock: FileLock | None, port: int) -> None:
     """Put the daemon together: the lights, then everything else; run it, and stop it in reverse."""
     journal = Journal(state, lock=lock)
-    previous = read_previous_run(journal)
+    previous = journal.previous_run()
     clock = _make_clock(site, previous)
     relays = open_relays(site.relays.board)
     keeper = Keeper(site, clock=clock, relays=relays, journal=journal, past=previous)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import logging
 import sqlite3
 import threading
 from collections.abc import Iterator
@@ -18,14 +19,13 @@ from controller.journal.database import (
     backups_of,
     find_damage,
     journal_errors,
-    open_to_read,
     open_to_write,
 )
 from controller.journal.lock import lock_state
 from controller.journal.previous_run import (
     PreviousRun,
-    find_previous_run,
     overrides_in_force,
+    read_previous_run,
     unended_switchings,
 )
 from controller.journal.queue import CloseOpenRuns, CurrentState, WriteQueue
@@ -36,6 +36,8 @@ if TYPE_CHECKING:
     # Imported with the first write or backup: the lights come first.
     from controller.journal.backup import Quarantined
     from controller.journal.writer import Transactions
+
+log = logging.getLogger(__name__)
 
 
 class Journal:
@@ -176,17 +178,18 @@ class Journal:
             self._fault = error
             raise
 
-    def previous_run(self) -> PreviousRun:
+    def previous_run(self) -> PreviousRun | None:
         """Read what earlier keepers left behind; what waits in memory is not in it.
 
-        Raises:
-            JournalError: the file cannot be read now.
+        None where the file cannot be read now, for whatever reason; it is logged, and the lights come first.
         """
-        with journal_errors(self.path):
-            if not self.path.exists() or self.path.stat().st_size == 0:
-                return PreviousRun()
-            with contextlib.closing(open_to_read(self.path)) as connection:
-                return find_previous_run(connection)
+        try:
+            return read_previous_run(self.path)
+        except JournalError as error:
+            log.warning("journal: %s", error)
+        except Exception:
+            log.exception("journal: what earlier keepers left behind could not be read")
+        return None
 
     def close(self) -> None:
         """Close the file and unlock the folder; what waits is not written, ``flush`` does that."""

@@ -13,7 +13,7 @@ from datetime import date
 from config.errors import JournalError
 from controller.clock.clock import Clock
 from controller.journal.journal import Journal
-from controller.journal.previous_run import PreviousRun, read_previous_run
+from controller.journal.previous_run import PreviousRun
 from controller.records.entries import Event, EventKind
 
 log = logging.getLogger(__name__)
@@ -51,7 +51,7 @@ class JournalMaintenance:
             JournalError: nothing can be written now; all of it goes on waiting.
         """
         if self._before_writing is None and not self._has_written:
-            self._before_writing = read_previous_run(self._journal)
+            self._before_writing = self._journal.previous_run()
         try:
             self._journal.flush()
         except JournalError:
@@ -60,7 +60,7 @@ class JournalMaintenance:
             self.check()
             self._journal.flush()
         self._has_written = True
-        if self._past is None and (past := read_previous_run(self._journal)) is not None:
+        if self._past is None and (past := self._journal.previous_run()) is not None:
             # How an earlier keeper ended is known from what was there before our own entries, or not at all.
             self._learn(replace(self._before_writing or PreviousRun(), overrides=past.overrides))
             self._past = past

@@ -2,22 +2,17 @@
 
 from __future__ import annotations
 
-import logging
+import contextlib
 import sqlite3
 from dataclasses import dataclass
 from datetime import datetime
-from typing import TYPE_CHECKING
+from pathlib import Path
 
-from config.errors import JournalError
 from controller.calendar.intervals import utc_of
+from controller.journal.database import journal_errors, open_to_read
 from controller.journal.rows import OVERRIDES, SWITCHINGS, as_reading
 from controller.records.entries import EventKind, Override, Switching
 from controller.records.reading import Reading
-
-if TYPE_CHECKING:
-    from controller.journal.journal import Journal
-
-log = logging.getLogger(__name__)
 
 # Every boot's last heartbeat, and the newest row of each table that shows that a keeper ran.
 SIGNS_OF_LIFE = """
@@ -65,19 +60,20 @@ class PreviousRun:
         return {each.zone: each.at.boot_s for each in self.last_switchings if each.at.boot_id == boot_id}
 
 
-def read_previous_run(journal: Journal) -> PreviousRun | None:
-    """Ask the journal what was; None where it cannot say now, for whatever reason: the lights come first."""
-    try:
-        return journal.previous_run()
-    except JournalError as error:
-        log.warning("journal: %s", error)
-    except Exception:
-        log.exception("journal: what earlier keepers left behind could not be read")
-    return None
+def read_previous_run(path: Path) -> PreviousRun:
+    """Read from a journal's file what earlier keepers left behind.
+
+    Raises:
+        JournalError: it cannot be read now.
+    """
+    with journal_errors(path):
+        if not path.exists() or path.stat().st_size == 0:
+            return PreviousRun()
+        with contextlib.closing(open_to_read(path)) as connection:
+            return _find_previous_run(connection)
 
 
-def find_previous_run(connection: sqlite3.Connection) -> PreviousRun:
-    """Ask an open journal what earlier keepers left behind."""
+def _find_previous_run(connection: sqlite3.Connection) -> PreviousRun:
     started_or_stopped = connection.execute(
         "SELECT kind FROM event WHERE kind IN (?, ?) ORDER BY id DESC LIMIT 1",
         (EventKind.STARTED.value, EventKind.STOPPED.value),

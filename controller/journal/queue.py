@@ -79,7 +79,7 @@ class WriteQueue:
         Where too many wait, the oldest of the lowest rank is dropped.
         """
         with self._lock:
-            (self._waiting.appendleft if first else self._waiting.append)(work)
+            self._waiting.insert(0 if first else len(self._waiting), work)
             if len(self._waiting) > self._bound:
                 ranks = [_RANKS.get(type(each), _HIGHEST_RANK) for each in self._waiting]
                 del self._waiting[ranks.index(min(ranks))]

@@ -14,35 +14,25 @@ import contextlib
 import heapq
 import sqlite3
 from collections.abc import Iterable, Iterator
-from datetime import date, datetime
+from datetime import datetime
 from pathlib import Path
 
 from controller.calendar.intervals import MS_PER_S, ms_of, utc_of
 from controller.journal.database import journal_errors, journal_path, open_to_read
 from controller.journal.previous_run import last_sign_of_life
 from controller.journal.rows import (
-    AT,
-    OVERRIDES,
+    EVENTS,
+    OPEN_RUNS,
+    PAST_OVERRIDES,
+    REPLACEMENTS,
+    RUNS,
     SWITCHINGS,
-    ZONE,
     Query,
     Row,
     Value,
-    as_override,
-    as_reading,
-    as_utc,
 )
 from controller.journal.schema import LONG_RUN_MS
-from controller.records.entries import (
-    Cause,
-    Event,
-    EventKind,
-    OverrideEnded,
-    PastOverride,
-    Replacement,
-    Run,
-    Switching,
-)
+from controller.records.entries import Event, PastOverride, Replacement, Run, Switching
 from controller.records.reading import Reading
 from controller.records.totals import LoadSum, ZoneSum
 
@@ -50,6 +40,17 @@ from controller.records.totals import LoadSum, ZoneSum
 _BUSY_S = 2.0
 # Before and after every instant that a datetime can hold.
 _FIRST_MS, _LAST_MS = -(1 << 46), 1 << 48
+
+# The events that say what held in an interval; see events_about.
+_ABOUT = """
+    WHERE e.id >= ifnull((SELECT id FROM event WHERE kind = 'started' AND id <=
+    (SELECT id FROM event WHERE trusted AND at_ms < :from ORDER BY at_ms DESC, id DESC LIMIT 1)
+    ORDER BY id DESC LIMIT 1), 0) AND e.id <= max(
+    ifnull((SELECT max(id) FROM event WHERE at_ms =
+    (SELECT at_ms FROM event WHERE trusted AND at_ms >= :to ORDER BY at_ms LIMIT 1)),
+    (SELECT max(id) FROM event)),
+    ifnull((SELECT id FROM event WHERE trusted AND at_ms < :to ORDER BY at_ms DESC LIMIT 1), 0))
+    ORDER BY e.id"""
 
 
 class JournalReader:
@@ -81,7 +82,7 @@ class JournalReader:
 
     def events(self) -> Iterator[Event]:
         """Give all events in the order of their instants."""
-        return self._stream(_EVENTS, "ORDER BY e.at_ms, e.id", {})
+        return self._stream(EVENTS, "ORDER BY e.at_ms, e.id", {})
 
     def events_about(self, from_utc: datetime, to_utc: datetime) -> Iterator[Event]:
         """Give the events that say what held in an interval, in the order in which they were written.
@@ -90,7 +91,7 @@ class JournalReader:
         event of a trusted clock after it. Those of wrong clocks in between are included, whatever their
         instants.
         """
-        return self._stream(_EVENTS, _ABOUT, _interval(from_utc, to_utc))
+        return self._stream(EVENTS, _ABOUT, _interval(from_utc, to_utc))
 
     def began_at(self) -> datetime | None:
         """Give the first instant of a trusted clock; None where there is none."""
@@ -108,12 +109,12 @@ class JournalReader:
         """Give every override that was in force at some moment of an interval, in the order of placing."""
         in_force = "o.at_ms < :to AND (o.at_ms >= :from OR ifnull(o.ended_at_ms > :from, 1))"
         rest = f"WHERE {in_force} AND {_of_zone('o', zone)} ORDER BY o.id"
-        return self._stream(_PAST_OVERRIDES, rest, _interval(from_utc, to_utc, zone))
+        return self._stream(PAST_OVERRIDES, rest, _interval(from_utc, to_utc, zone))
 
     def replacements(self, zone: str | None = None) -> Iterator[Replacement]:
         """Give the lamps that were replaced, in the order of their dates."""
         rest = f"WHERE {_of_zone('r', zone)} ORDER BY r.on_date, r.id"
-        return self._stream(_REPLACEMENTS, rest, {"zone": zone})
+        return self._stream(REPLACEMENTS, rest, {"zone": zone})
 
     def runs(
         self, from_utc: datetime | None = None, to_utc: datetime | None = None, *, zone: str | None = None
@@ -127,18 +128,20 @@ class JournalReader:
         """
         interval, of_zone = _interval(from_utc, to_utc, zone), _of_zone("a", zone)
         reaches = f"b.lit_from_ms < :to AND (b.at_ms > :from OR b.lit_from_ms >= :from) AND {of_zone}"
-        still_lit = f"{_OPEN_RUN} WHERE a.at_ms < :to AND {of_zone}"
+        still_lit = f"{OPEN_RUNS.select} WHERE a.at_ms < :to AND {of_zone}"
         long_before = (
-            f"{_RUN} WHERE b.at_ms - b.lit_from_ms > {LONG_RUN_MS} "
+            f"{RUNS.select} WHERE b.at_ms - b.lit_from_ms > {LONG_RUN_MS} "
             f"AND b.lit_from_ms < :from - {LONG_RUN_MS} AND {reaches}"
         )
-        others = f"{_RUN} WHERE b.lit_from_ms >= :from - {LONG_RUN_MS} AND {reaches} ORDER BY b.lit_from_ms"
+        others = (
+            f"{RUNS.select} WHERE b.lit_from_ms >= :from - {LONG_RUN_MS} AND {reaches} ORDER BY b.lit_from_ms"
+        )
         with self._open() as connection:
             few: list[Row] = connection.execute(still_lit, interval).fetchall()
             few += connection.execute(long_before, interval).fetchall()
             many = connection.execute(others, interval)
             for row in heapq.merge(sorted(few, key=_lit_from_ms), many, key=_lit_from_ms):
-                yield _as_run(row)
+                yield RUNS.make(row)
 
     def totals(self) -> list[ZoneSum]:
         """Add up all runs of every zone that have ended, from the account kept with every switching."""
@@ -214,39 +217,6 @@ def _lit_from_ms(row: Row) -> int:
     return int(row[0])
 
 
-def _as_event(row: Row) -> Event:
-    kind, words, zone, size_s = row[4:]
-    return Event(kind=EventKind(kind), at=as_reading(*row[:4]), words=words, zone=zone, size_s=size_s)
-
-
-def _as_past_override(row: Row) -> PastOverride:
-    in_force = row[9] is None
-    ended = None if in_force else OverrideEnded(zone=row[4], at=as_reading(*row[9:13]), words=row[13])
-    return PastOverride(override=as_override(row), ended=ended)
-
-
-def _as_replacement(row: Row) -> Replacement:
-    zone, fixture, on_date, note = row[4:]
-    at, on_date = as_reading(*row[:4]), date.fromisoformat(on_date)
-    return Replacement(zone=zone, fixture=fixture, on_date=on_date, at=at, note=note)
-
-
-def _as_run(row: Row) -> Run:
-    _, on_ms, off_ms, lit_ms, zone, cause, words, ended_by, watts, origin, trusted = row
-    return Run(
-        zone=zone,
-        on_utc=utc_of(on_ms),
-        off_utc=as_utc(off_ms),
-        lit_s=None if lit_ms is None else lit_ms / MS_PER_S,
-        cause=Cause(cause),
-        words=words,
-        ended_by=None if ended_by is None else Cause(ended_by),
-        load_w=watts,
-        load_from=origin,
-        trusted=bool(trusted),
-    )
-
-
 def _as_zone_sums(rows: Iterable[Row]) -> list[ZoneSum]:
     """Gather rows of sums, ordered by zone, into one value for each zone."""
     sums: dict[str, list[LoadSum]] = {}
@@ -254,34 +224,3 @@ def _as_zone_sums(rows: Iterable[Row]) -> list[ZoneSum]:
         part = LoadSum(load_w=watts, load_from=origin, lit_s=lit_ms / MS_PER_S, starts=starts, cycles=cycles)
         sums.setdefault(zone, []).append(part)
     return [ZoneSum(zone=zone, by_load=tuple(parts)) for zone, parts in sums.items()]
-
-
-_EVENTS = Query(
-    f"SELECT {AT.format(t='e')}, e.kind, e.words, {ZONE.format(t='e')}, e.size_s FROM event e",  # noqa: S608
-    _as_event,
-)
-_ABOUT = """
-    WHERE e.id >= ifnull((SELECT id FROM event WHERE kind = 'started' AND id <=
-    (SELECT id FROM event WHERE trusted AND at_ms < :from ORDER BY at_ms DESC, id DESC LIMIT 1)
-    ORDER BY id DESC LIMIT 1), 0) AND e.id <= max(
-    ifnull((SELECT max(id) FROM event WHERE at_ms =
-    (SELECT at_ms FROM event WHERE trusted AND at_ms >= :to ORDER BY at_ms LIMIT 1)),
-    (SELECT max(id) FROM event)),
-    ifnull((SELECT id FROM event WHERE trusted AND at_ms < :to ORDER BY at_ms DESC LIMIT 1), 0))
-    ORDER BY e.id"""
-_PAST_OVERRIDES = Query(OVERRIDES.select, _as_past_override)
-_REPLACEMENTS = Query(
-    f"SELECT {AT.format(t='r')}, {ZONE.format(t='r')}, r.fixture, r.on_date, r.note FROM replacement r",  # noqa: S608
-    _as_replacement,
-)
-# A run that is over is row b, which ended it, with row a, which began it. First comes from when on it counts.
-_RUN = """
-    SELECT b.lit_from_ms, a.at_ms, b.at_ms, b.lit_ms, zone.name, ra.cause, ra.words, rb.cause,
-    load.watts, load.origin, a.trusted AND b.trusted
-    FROM switching b CROSS JOIN switching a ON a.id = b.on_id JOIN zone ON zone.id = a.zone
-    JOIN reason ra ON ra.id = a.reason JOIN reason rb ON rb.id = b.reason JOIN load ON load.id = a.load"""
-_OPEN_RUN = """
-    SELECT a.at_ms, a.at_ms, NULL, NULL, zone.name, ra.cause, ra.words, NULL,
-    load.watts, load.origin, a.trusted
-    FROM account JOIN switching a ON a.id = account.lit_by JOIN zone ON zone.id = a.zone
-    JOIN reason ra ON ra.id = a.reason JOIN load ON load.id = a.load"""

@@ -106,25 +106,20 @@ def _last_ids(connection: sqlite3.Connection) -> tuple[int, ...]:
 def _write_possible(connection: sqlite3.Connection, works: Sequence[Work]) -> list[Work]:
     """Write all but what no journal would take, in a transaction that stays open; give what was written."""
     wanted = list(works)
-    while (refused := _try_to_write(connection, wanted)) is not None:
-        position, refusal = refused
-        if _is_possible(wanted[position]):
-            raise JournalDamagedError(f"the journal: {DAMAGED} ({refusal})") from refusal
-        log.error("journal: an entry that cannot be written was dropped: %r", wanted.pop(position))
-    return wanted
-
-
-def _try_to_write(connection: sqlite3.Connection, works: Sequence[Work]) -> tuple[int, Exception] | None:
-    """Write all; where one is refused, write none and give its position and the refusal."""
-    connection.execute("BEGIN IMMEDIATE")
-    writer = Writer(connection)
-    for position, work in enumerate(works):
-        try:
-            writer.write(work)
-        except _REFUSALS as refusal:
-            connection.execute("ROLLBACK")
-            return position, refusal
-    return None
+    while True:
+        connection.execute("BEGIN IMMEDIATE")
+        writer = Writer(connection)
+        for position, work in enumerate(wanted):
+            try:
+                writer.write(work)
+            except _REFUSALS as refusal:
+                connection.execute("ROLLBACK")
+                if _is_possible(work):
+                    raise JournalDamagedError(f"the journal: {DAMAGED} ({refusal})") from refusal
+                log.error("journal: an entry that cannot be written was dropped: %r", wanted.pop(position))
+                break
+        else:
+            return wanted
 
 
 def _is_possible(work: Work) -> bool:

@@ -13,7 +13,6 @@ from config.errors import RelayError
 from config.models.site import Site
 from controller.clock.clock import SteppedClock
 from controller.journal.journal import Journal
-from controller.journal.previous_run import read_previous_run
 from controller.journal.reader import JournalReader
 from controller.keeper.keeper import Keeper
 from controller.relays import Wire, open_relays
@@ -48,7 +47,7 @@ class Board:
         self.journal.open()
         self.relays = open_relays("simulated")
         self._break_pins()
-        past = read_previous_run(self.journal)
+        past = self.journal.previous_run()
         self.keeper = Keeper(
             self.site,
             clock=self.clock,

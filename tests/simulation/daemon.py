@@ -11,7 +11,6 @@ from config.models.site import Site
 from controller.clock.trust import RELEASED_UTC, ClockTrust
 from controller.journal.journal import Journal
 from controller.journal.maintenance import JournalMaintenance
-from controller.journal.previous_run import read_previous_run
 from controller.keeper.keeper import Keeper
 from controller.records.entries import Entry, Heartbeat
 from controller.records.reading import Reading
@@ -59,7 +58,7 @@ class SimulatedDaemon:
         world = self.world
         with contextlib.suppress(JournalError):
             self.journal.open()
-        past = read_previous_run(self.journal)
+        past = self.journal.previous_run()
         floor_utc = past.last_instant_utc if past and past.last_instant_utc else RELEASED_UTC
         trusted_boot = past.trusted_boot_id if past else None
         boot_id = f"boot-{world.boots}"

@@ -15,6 +15,7 @@ import pytest
 from config.errors import JournalDamagedError, JournalError
 from controller.journal.database import APPLICATION_ID
 from controller.journal.journal import Journal
+from controller.journal.previous_run import read_previous_run
 from controller.journal.reader import JournalReader
 from controller.journal.schema import STEPS
 from tests.controller.journal_samples import assert_refused, event, reading, switch_often, wish, written
@@ -204,7 +205,7 @@ class TestDamaged:
         with pytest.raises(JournalDamagedError, match="damaged"):
             journal.open()
         with pytest.raises(JournalDamagedError):
-            journal.previous_run()
+            read_previous_run(journal.path)
         switch_often(journal, 2)
         assert isinstance(assert_refused(journal, "damaged"), JournalDamagedError)
         assert journal.damaged

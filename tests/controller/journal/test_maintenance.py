@@ -15,7 +15,7 @@ from controller.clock.clock import SteppedClock
 from controller.journal.database import JOURNAL_NAME
 from controller.journal.journal import Journal
 from controller.journal.maintenance import JournalMaintenance
-from controller.journal.previous_run import PreviousRun, read_previous_run
+from controller.journal.previous_run import PreviousRun
 from controller.journal.reader import JournalReader
 from controller.records.entries import EventKind, Override
 from tests.controller.journal_samples import DUSK, beat, dark, event, lit, reading, wish
@@ -201,4 +201,4 @@ def test_a_copy_that_cannot_be_made_is_a_line_in_the_log(
     (state / "backups").write_text("in the way")
     desk.maintenance.back_up(date(2027, 6, 21))
     assert "no backup this night" in caplog.text
-    assert read_previous_run(desk.journal) is not None
+    assert desk.journal.previous_run() is not None

@@ -10,7 +10,7 @@ import pytest
 
 from controller.journal.database import JOURNAL_NAME
 from controller.journal.journal import Journal
-from controller.journal.previous_run import PreviousRun, read_previous_run
+from controller.journal.previous_run import PreviousRun
 from controller.records.entries import Event, EventKind
 from tests.controller.journal_samples import beat, dark, lit, reading, wish
 
@@ -36,7 +36,7 @@ def told(kind: EventKind, **more: Any) -> Event:
 
 def test_a_new_journal_has_no_past(state: Path) -> None:
     """No file, no folder: nothing in force, nothing lit, nothing to explain; and none is made by asking."""
-    assert read_previous_run(Journal(state)) == PreviousRun()
+    assert Journal(state).previous_run() == PreviousRun()
     assert not state.exists()
 
 
@@ -44,7 +44,7 @@ def test_what_a_keeper_left_behind(state: Path) -> None:
     """Overrides in force, the last sign of life, and that it did not say that it stopped."""
     asked = wish("jetty", reading(5))
     write(state, told(EventKind.STARTED), asked, lit("jetty", reading(5)), beat(reading(300)))
-    past = read_previous_run(Journal(state))
+    past = Journal(state).previous_run()
     assert past is not None
     assert past.overrides == (asked,)
     assert past.last_sign == reading(300)
@@ -62,7 +62,7 @@ def test_a_keeper_that_stopped_left_in_good_order(state: Path) -> None:
         dark("jetty", reading(9)),
         told(EventKind.STOPPED, after_s=9),
     )
-    past = read_previous_run(Journal(state))
+    past = Journal(state).previous_run()
     assert past is not None
     assert (past.ended_well, past.overrides) == (True, ())
 
@@ -70,7 +70,7 @@ def test_a_keeper_that_stopped_left_in_good_order(state: Path) -> None:
 def test_an_instant_that_was_not_trusted_is_no_floor(state: Path) -> None:
     """A clock in 2037 that nobody believed must not keep the right one from being believed."""
     write(state, told(EventKind.STARTED), told(EventKind.STARTED, after_s=3e8, boot="boot-2", trusted=False))
-    past = read_previous_run(Journal(state))
+    past = Journal(state).previous_run()
     assert past is not None
     assert past.last_instant_utc == reading(0).utc
     assert past.trusted_boot_id == "boot-1"
@@ -81,7 +81,7 @@ def test_a_journal_that_is_damaged_says_nothing_and_stops_nobody(state: Path, co
     """The lights do not wait for it; an empty file is a new journal."""
     state.mkdir()
     (state / JOURNAL_NAME).write_bytes(content)
-    past = read_previous_run(Journal(state))
+    past = Journal(state).previous_run()
     assert past == (None if content else PreviousRun())
 
 
@@ -94,11 +94,11 @@ def test_no_error_of_the_journal_reaches_the_start(
 ) -> None:
     """Whatever asking it raises, even what it should not, goes into the log: the garden is lit without it."""
 
-    def fail(_journal: Journal) -> None:
+    def fail(_path: Path) -> None:
         raise error
 
-    monkeypatch.setattr(Journal, "previous_run", fail)
-    assert read_previous_run(Journal(state)) is None
+    monkeypatch.setattr("controller.journal.journal.read_previous_run", fail)
+    assert Journal(state).previous_run() is None
     assert "journal:" in caplog.text
 
 
@@ -112,4 +112,4 @@ def test_a_folder_that_may_not_be_looked_into_stops_nobody(
 
     with monkeypatch.context() as patched:
         patched.setattr(Path, "exists", refuse)
-        assert read_previous_run(Journal(state)) is None
+        assert Journal(state).previous_run() is None

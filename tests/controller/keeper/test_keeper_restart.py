@@ -15,7 +15,7 @@ from controller.clock.clock import SteppedClock, SystemClock
 from controller.clock.evidence import ClockEvidence
 from controller.clock.trust import RELEASED_UTC, Evidence
 from controller.journal.journal import Journal
-from controller.journal.previous_run import PreviousRun, read_previous_run
+from controller.journal.previous_run import PreviousRun
 from controller.journal.reader import JournalReader
 from controller.keeper.keeper import Keeper
 from controller.records.entries import Cause, Event, EventKind, PastOverride, Run
@@ -37,7 +37,7 @@ class Lives:
         self.site = a_site or self.site
         self.board = Board(self.clock)
         self.journal = Journal(self.state)
-        self.past = read_previous_run(self.journal)
+        self.past = self.journal.previous_run()
         self.keeper = Keeper(
             self.site,
             clock=self.clock,
