@@ -1,14 +1,13 @@
 """The account after 30 years with eight zones: a season, a winter's report, the whole life, the year ahead.
 
-The peer of a season is the plain way: the same switchings in one table, hours, energy and a flat price added
-up by pandas, with no plan, no sun, no losses and no bands. Its import is not counted.
+The reference for a season is the plain way: the same switchings in one table; hours, energy and a flat price
+added up by pandas, with no plan, no sun, no losses and no bands. Its import is not counted.
 """
 
 from __future__ import annotations
 
 import tempfile
-import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import Any
@@ -32,7 +31,7 @@ from controller.planning.planner import Planner
 from controller.planning.program_text import format_program
 from controller.records.entries import Cause, Entry, Event, EventKind, Switching
 from controller.records.reading import Reading
-from tests.bench.rows import Row
+from tests.bench.benchmark import Benchmark, Measurement, best_ms
 
 FIRST = date(2027, 1, 1)
 LAST = date(2056, 12, 31)
@@ -42,6 +41,18 @@ WINTER = (date(2046, 12, 1), date(2047, 2, 28))
 # A board that starts afresh so often.
 NIGHTS_A_BOOT = 100
 RUNS = 5
+BENCHMARKS = (
+    Benchmark(
+        what="a season's account, of 30 years × 8 zones: plan, sun, losses, bands, money",
+        unit="ms",
+        reference="pandas, sums only",
+        max_value=50,
+    ),
+    Benchmark(what="the totals of all 30 years, 8 zones", unit="ms", max_value=50),
+    Benchmark(what="a year night by night as CSV, 2920 rows", unit="ms", max_value=1000),
+    Benchmark(what="the printable report of a season", unit="ms", max_value=1000),
+    Benchmark(what="leerie year, 8 zones, as JSON", unit="ms", max_value=400),
+)
 
 
 def entries(site: Site) -> Iterator[Entry]:
@@ -104,17 +115,7 @@ def by_pandas(table: pd.DataFrame, first: date, last: date) -> pd.DataFrame:
     return sums.assign(cost=sums["kwh"] * 0.29)
 
 
-def best_ms(work: Callable[[], Any], times: int = RUNS) -> float:
-    """Give the shortest of some runs, in milliseconds."""
-    spent = []
-    for _ in range(times):
-        begun = time.perf_counter()
-        work()
-        spent.append(time.perf_counter() - begun)
-    return min(spent) * 1000
-
-
-def measure() -> list[Row]:
+def measure() -> list[Measurement]:
     """Build 30 years, and ask what an installer asks; everything from nothing, the sun and the plans too."""
     site = load_site(example_path("full-property")).site
     with tempfile.TemporaryDirectory() as name:
@@ -142,39 +143,16 @@ def measure() -> list[Row]:
         def paper() -> str:
             return write_report(report_season(Planner(site), reader, SEASON, now_utc=NOW, year=year))
 
+        def year_json() -> object:
+            return year_as_json(forecast_year(Planner(site), YearQuery(first=FIRST)))
+
+        account, totals, by_night, report, ahead = BENCHMARKS
         return [
-            Row(
-                what="a season's account, of 30 years × 8 zones: plan, sun, losses, bands, money",
-                unit="ms",
-                ours=best_ms(season),
-                peer_name="pandas, sums only",
-                peer=best_ms(lambda: by_pandas(table, *WINTER)),
-                ours_at_most=50,
-            ),
-            Row(
-                what="the totals of the whole life, 30 years × 8 zones",
-                unit="ms",
-                ours=best_ms(life),
-                ours_at_most=50,
-            ),
-            Row(
-                what="a year night by night as CSV, 2920 rows",
-                unit="ms",
-                ours=best_ms(csv, 2),
-                ours_at_most=1000,
-            ),
-            Row(
-                what="the printable report of a season",
-                unit="ms",
-                ours=best_ms(paper, 2),
-                ours_at_most=1000,
-            ),
-            Row(
-                what="leerie year, 8 zones, as JSON",
-                unit="ms",
-                ours=best_ms(lambda: year_as_json(forecast_year(Planner(site), YearQuery(first=FIRST)))),
-                ours_at_most=400,
-            ),
+            account.measured(best_ms(season, RUNS), best_ms(lambda: by_pandas(table, *WINTER), RUNS)),
+            totals.measured(best_ms(life, RUNS)),
+            by_night.measured(best_ms(csv, 2)),
+            report.measured(best_ms(paper, 2)),
+            ahead.measured(best_ms(year_json, RUNS)),
         ]
 
 

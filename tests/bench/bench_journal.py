@@ -1,31 +1,37 @@
 """The journal after 30 years with eight zones: what a row costs, and how long questions take.
 
-The peer is the plain way: one table of text in a SQLite file of default settings, an index on time, summed in
-Python. Bytes a day are those handed to the system by this process, with every entry written on its own.
+The reference is the plain way: one table of text in a SQLite file of default settings, an index on time,
+summed in Python. Bytes a day are those handed to the system, with every entry written on its own.
 """
 
 from __future__ import annotations
 
 import sqlite3
 import tempfile
-import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
-from typing import Any
 
+from controller.journal.database import JOURNAL_NAME
 from controller.journal.journal import Journal
 from controller.journal.reader import JournalReader
 from controller.records.entries import Cause, Heartbeat, Switching
 from controller.records.reading import Reading
-from tests.bench.rows import Row
+from tests.bench.benchmark import Benchmark, Measurement, best_ms
 
 ZONES = tuple(f"zone-{number}" for number in range(8))
 NIGHTS = 30 * 365
 FIRST_UTC = datetime(2027, 1, 1, 18, tzinfo=UTC)
 LIT_S = 14_400
 SEASON = (FIRST_UTC + timedelta(days=5000), FIRST_UTC + timedelta(days=5091))
-PEER = "a table of text"
+TABLE = "a table of text"
+BENCHMARKS = (
+    Benchmark(what="a switching on disk", unit="bytes", reference=TABLE, max_value=150),
+    Benchmark(what="every run of a season, of 30 years × 8 zones", unit="ms", reference=TABLE, max_value=50),
+    Benchmark(what="hours of all 30 years, 8 zones", unit="ms", reference=TABLE, max_value=50),
+    Benchmark(what="opening it at the start, 30 years × 8 zones", unit="ms", max_value=50),
+    Benchmark(what="a day's writing, 60 switchings and 133 heartbeats", unit="kB", max_value=1000),
+)
 
 
 def switchings() -> Iterator[Switching]:
@@ -65,7 +71,7 @@ def build_ours(folder: Path) -> int:
     return count
 
 
-def build_peer(path: Path) -> None:
+def build_table(path: Path) -> None:
     """Write the same to one table of text."""
     with sqlite3.connect(path) as connection:
         connection.execute(
@@ -92,7 +98,7 @@ def build_peer(path: Path) -> None:
     connection.close()
 
 
-def peer_lit_s(path: Path, from_utc: datetime | None = None, to_utc: datetime | None = None) -> float:
+def table_lit_s(path: Path, from_utc: datetime | None = None, to_utc: datetime | None = None) -> float:
     """Add up the seconds lit from the table of text."""
     connection = sqlite3.connect(path)
     total_s = 0.0
@@ -111,16 +117,6 @@ def peer_lit_s(path: Path, from_utc: datetime | None = None, to_utc: datetime | 
     return total_s
 
 
-def best_ms(work: Callable[[], Any], times: int) -> float:
-    """Give the shortest of some runs, in milliseconds."""
-    spent = []
-    for _ in range(times):
-        begun = time.perf_counter()
-        work()
-        spent.append(time.perf_counter() - begun)
-    return min(spent) * 1000
-
-
 def start(folder: Path) -> None:
     """Do what a keeper that starts does before its first light."""
     journal = Journal(folder)
@@ -130,7 +126,7 @@ def start(folder: Path) -> None:
 
 
 def bytes_a_day(folder: Path) -> float:
-    """Write ten days of 60 switchings and 133 beats, each on its own; count what the system is handed."""
+    """Write ten days of 60 switchings and 133 heartbeats, each on its own, and count the bytes of a day."""
 
     def given() -> int:
         lines = Path("/proc/self/io").read_text(encoding="ascii").splitlines()
@@ -152,56 +148,28 @@ def bytes_a_day(folder: Path) -> float:
     return (given() - before) / 10
 
 
-def measure() -> list[Row]:
+def measure() -> list[Measurement]:
     """Build both files and ask both the same."""
     with tempfile.TemporaryDirectory() as name:
-        ours, peer = Path(name) / "state", Path(name) / "peer.sqlite"
+        ours, table = Path(name) / "state", Path(name) / "table.sqlite"
         count = build_ours(ours)
-        build_peer(peer)
+        build_table(table)
         reader = JournalReader(ours)
         wanted_s = 91 * 8 * LIT_S
         found_s = sum(run.lit_s or 0 for run in reader.runs(*SEASON))
-        if not found_s == peer_lit_s(peer, *SEASON) == wanted_s:
+        if not found_s == table_lit_s(table, *SEASON) == wanted_s:
             raise ValueError(f"a season has {wanted_s} s, the journal says {found_s}")
         life_s = sum(zone.lit_s for zone in reader.totals())
         if life_s != NIGHTS * 8 * LIT_S:
             raise ValueError(f"30 years have {NIGHTS * 8 * LIT_S} s, the journal says {life_s}")
-        a_row = (ours / "journal.sqlite").stat().st_size / count
+        size, season, totals, opening, writing = BENCHMARKS
         return [
-            Row(
-                what=f"a switching on disk ({1e6 / a_row:,.0f} in 1 MB)",
-                unit="bytes",
-                ours=a_row,
-                peer_name=PEER,
-                peer=peer.stat().st_size / count,
-                ours_at_most=150,
+            size.measured((ours / JOURNAL_NAME).stat().st_size / count, table.stat().st_size / count),
+            season.measured(
+                best_ms(lambda: list(reader.runs(*SEASON)), 5),
+                best_ms(lambda: table_lit_s(table, *SEASON), 5),
             ),
-            Row(
-                what="every run of a season, of 30 years × 8 zones",
-                unit="ms",
-                ours=best_ms(lambda: list(reader.runs(*SEASON)), 5),
-                peer_name=PEER,
-                peer=best_ms(lambda: peer_lit_s(peer, *SEASON), 5),
-                ours_at_most=50,
-            ),
-            Row(
-                what="hours of the whole life, 30 years × 8 zones",
-                unit="ms",
-                ours=best_ms(reader.totals, 5),
-                peer_name=PEER,
-                peer=best_ms(lambda: peer_lit_s(peer), 1),
-                ours_at_most=50,
-            ),
-            Row(
-                what="opening it at the start, 30 years × 8 zones",
-                unit="ms",
-                ours=best_ms(lambda: start(ours), 5),
-                ours_at_most=50,
-            ),
-            Row(
-                what="a day's writing, 60 switchings and 133 beats",
-                unit="kB",
-                ours=bytes_a_day(Path(name) / "day") / 1000,
-                ours_at_most=1000,
-            ),
+            totals.measured(best_ms(reader.totals, 5), best_ms(lambda: table_lit_s(table), 1)),
+            opening.measured(best_ms(lambda: start(ours), 5)),
+            writing.measured(bytes_a_day(Path(name) / "day") / 1000),
         ]

@@ -6,8 +6,7 @@ against DE421's height of the sun before they are believed.
 
 from __future__ import annotations
 
-import time
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from datetime import UTC, date, datetime, timedelta
 
 import ephem  # type: ignore[import-untyped]
@@ -17,7 +16,7 @@ from skyfield import almanac  # type: ignore[import-untyped]
 
 from controller.calendar.night import nights, zone_info
 from controller.sun.sun import CIVIL_ANGLE_DEG, Sun
-from tests.bench.rows import Row
+from tests.bench.benchmark import Benchmark, Measurement, best_ms
 from tests.reference.de421 import ephemeris, place, sun_heights_deg
 
 LATITUDE_DEG = 51.5
@@ -25,6 +24,14 @@ LONGITUDE_DEG = 0.0
 ZONE = "Europe/London"
 FIRST, LAST = date(2027, 1, 1), date(2027, 12, 31)
 WHAT = "a year's dusks at 51.5° N"
+ERROR = f"{WHAT}, worst error"
+BENCHMARKS = (
+    Benchmark(what=WHAT, unit="ms", reference="astral dusk()", max_ratio=2),
+    Benchmark(what=WHAT, unit="ms", reference="Skyfield", max_ratio=1),
+    Benchmark(what=WHAT, unit="ms", reference="ephem", max_ratio=1),
+    Benchmark(what=ERROR, unit="s", reference="astral dusk()", max_value=4.5),
+    Benchmark(what=ERROR, unit="s", reference="ephem", max_value=4.5),
+)
 ROOT_ERROR_DEG = 0.0001  # how well the truth itself must stand at the angle: 0.04 s
 
 Instants = Sequence[datetime]
@@ -67,16 +74,6 @@ def dusks_of_ephem() -> Instants:
     return found
 
 
-def best_ms(work: Callable[[], Instants], times: int) -> float:
-    """Give the shortest of some runs, in milliseconds: what disturbs a run only ever makes it longer."""
-    spent = []
-    for _ in range(times):
-        begun = time.perf_counter()
-        work()
-        spent.append(time.perf_counter() - begun)
-    return min(spent) * 1_000
-
-
 def worst_s(found: Instants, truth: Instants) -> float:
     """Give the largest difference, night by night, in seconds."""
     return max(abs((one - two).total_seconds()) for one, two in zip(found, truth, strict=True))
@@ -92,33 +89,20 @@ def true_dusks() -> Instants:
     return truth
 
 
-def measure() -> list[Row]:
-    """Time everybody and compare everybody with DE421."""
+def measure() -> list[Measurement]:
+    """Time all four and compare all with DE421."""
     truth = true_dusks()
     # Ours and astral's are short and compared closely: taken in turns, so that both meet the same machine.
     rounds = [(best_ms(dusks_of_ours, 1), best_ms(dusks_of_astral, 1)) for _ in range(15)]
     ours_ms, astral_ms = (min(column) for column in zip(*rounds, strict=True))
     skyfield_ms, ephem_ms = best_ms(dusks_of_skyfield, 2), best_ms(dusks_of_ephem, 3)
     ours_s = worst_s(dusks_of_ours(), truth)
-    error = f"{WHAT}, worst error"
-    return [
-        Row(what=WHAT, unit="ms", ours=ours_ms, peer_name="astral dusk()", peer=astral_ms, ratio_at_most=3),
-        Row(what=WHAT, unit="ms", ours=ours_ms, peer_name="Skyfield", peer=skyfield_ms, ratio_at_most=1),
-        Row(what=WHAT, unit="ms", ours=ours_ms, peer_name="ephem", peer=ephem_ms, ratio_at_most=1),
-        Row(
-            what=error,
-            unit="s",
-            ours=ours_s,
-            peer_name="astral dusk()",
-            peer=worst_s(dusks_of_astral(), truth),
-            ours_at_most=6,
-        ),
-        Row(
-            what=error,
-            unit="s",
-            ours=ours_s,
-            peer_name="ephem",
-            peer=worst_s(dusks_of_ephem(), truth),
-            ours_at_most=6,
-        ),
-    ]
+    astral_s, ephem_s = worst_s(dusks_of_astral(), truth), worst_s(dusks_of_ephem(), truth)
+    figures = (
+        (ours_ms, astral_ms),
+        (ours_ms, skyfield_ms),
+        (ours_ms, ephem_ms),
+        (ours_s, astral_s),
+        (ours_s, ephem_s),
+    )
+    return [benchmark.measured(*pair) for benchmark, pair in zip(BENCHMARKS, figures, strict=True)]

@@ -5,15 +5,13 @@ Scipy's solution is believed where no node misses more than a microampere; it th
 
 from __future__ import annotations
 
-import time
-from collections.abc import Callable
 from functools import partial
 
 from config.models.cables import parse_gauge
 from controller.inspection.advice import advise
 from controller.wiring.network import CableSegment, Feed, FixtureAt, Lamp, Lead, Network
 from controller.wiring.solver import NoSolution, Solution, solve
-from tests.bench.rows import Row
+from tests.bench.benchmark import Benchmark, Measurement, best_ms
 from tests.controller.nodal import NodalEquations
 
 FIXTURES = 60
@@ -21,6 +19,25 @@ TAPS_V = (12.0, 13.0, 14.0, 15.0)
 GAUGES = tuple(parse_gauge(text) for text in ("8 AWG", "10 AWG", "12 AWG"))
 LEAD = Lead(gauge=parse_gauge("18 AWG"), length_m=1.0)
 TRUE_A = 1e-6
+KINDS = (Lamp.FILAMENT, Lamp.POWER, Lamp.RESISTANCE, Lamp.CURRENT)
+# What advice is asked for: name, kinds of lamp, watts, and whether all are in one line.
+ADVISED: tuple[tuple[str, tuple[Lamp, ...], float, bool], ...] = (
+    ("filament, branching", (Lamp.FILAMENT,), 4.0, False),
+    ("LED, branching", (Lamp.POWER,), 4.0, False),
+    ("filament, in line", (Lamp.FILAMENT,), 3.0, True),
+    ("mixed, in line", KINDS, 3.0, True),
+)
+BENCHMARKS = (
+    Benchmark(
+        what=f"{FIXTURES} fixtures solved", unit="ms", reference="scipy root", max_ratio=1, max_value=3
+    ),
+    Benchmark(what=f"{FIXTURES} fixtures, worst error", unit="mV", max_value=1),
+    Benchmark(what=f"{FIXTURES} fixtures refused, with the most they could have", unit="ms", max_value=100),
+    *(
+        Benchmark(what=f"advice for {FIXTURES} fixtures, {name}", unit="ms", max_value=2000)
+        for name, *_ in ADVISED
+    ),
+)
 
 
 def garden(lamps: tuple[Lamp, ...], *, watts: float, source_v: float, in_line: bool = False) -> Network:
@@ -48,16 +65,6 @@ def garden(lamps: tuple[Lamp, ...], *, watts: float, source_v: float, in_line: b
     return Network(feed=feed, segments=tuple(cables), fixtures=tuple(fixtures))
 
 
-def best_s(work: Callable[[], object], times: int) -> float:
-    """Give the shortest of some runs, in seconds."""
-    spent = []
-    for _ in range(times):
-        begun = time.perf_counter()
-        work()
-        spent.append(time.perf_counter() - begun)
-    return min(spent)
-
-
 def worst_mv(network: Network) -> float:
     """Give the largest difference of our volts at any lamp from scipy's, checked, in millivolts."""
     nodal = NodalEquations(network)
@@ -72,43 +79,24 @@ def worst_mv(network: Network) -> float:
     return max(abs(lamp.volts - v) for lamp, v in zip(ours.lamps, theirs_v, strict=True)) * 1_000
 
 
-def measure() -> list[Row]:
+def measure() -> list[Measurement]:
     """Time solutions and scipy's in turn, then a refusal and the whole search for advice."""
-    kinds = (Lamp.FILAMENT, Lamp.POWER, Lamp.RESISTANCE, Lamp.CURRENT)
-    mixed = garden(kinds, watts=2.5, source_v=13.0)
+    mixed = garden(KINDS, watts=2.5, source_v=13.0)
     rounds = [
-        (best_s(lambda: solve(mixed), 10), best_s(lambda: NodalEquations(mixed).solve(), 1)) for _ in range(5)
+        (best_ms(lambda: solve(mixed), 10), best_ms(lambda: NodalEquations(mixed).solve(), 1))
+        for _ in range(5)
     ]
-    ours_s, scipy_s = (min(column) for column in zip(*rounds, strict=True))
+    ours_ms, scipy_ms = (min(column) for column in zip(*rounds, strict=True))
     beyond = garden((Lamp.POWER,), watts=20.0, source_v=12.0, in_line=True)
     if not isinstance(solve(beyond), NoSolution):
         raise TypeError("the load that should be refused was solved")
-    rows = [
-        Row(
-            what=f"{FIXTURES} fixtures solved",
-            unit="ms",
-            ours=ours_s * 1e3,
-            peer_name="scipy root",
-            peer=scipy_s * 1e3,
-            ratio_at_most=1,
-            ours_at_most=3,
-        ),
-        Row(what=f"{FIXTURES} fixtures, worst error", unit="mV", ours=worst_mv(mixed), ours_at_most=1),
-        Row(
-            what=f"{FIXTURES} fixtures refused, with the most they could have",
-            unit="ms",
-            ours=best_s(lambda: solve(beyond), 3) * 1e3,
-            ours_at_most=100,
-        ),
+    solved, error, refused, *advised = BENCHMARKS
+    measurements = [
+        solved.measured(ours_ms, scipy_ms),
+        error.measured(worst_mv(mixed)),
+        refused.measured(best_ms(lambda: solve(beyond), 3)),
     ]
-    for forecast_input, lamps, watts, in_line in (
-        ("filament, branching", (Lamp.FILAMENT,), 4.0, False),
-        ("LED, branching", (Lamp.POWER,), 4.0, False),
-        ("filament, in line", (Lamp.FILAMENT,), 3.0, True),
-        ("mixed, in line", kinds, 3.0, True),
-    ):
+    for benchmark, (_, lamps, watts, in_line) in zip(advised, ADVISED, strict=True):
         network = garden(lamps, watts=watts, source_v=12.0, in_line=in_line)
-        spent_s = best_s(partial(advise, [network], taps_v=TAPS_V), 2)
-        what = f"advice for {FIXTURES} fixtures, {forecast_input}"
-        rows.append(Row(what=what, unit="s", ours=spent_s, ours_at_most=2))
-    return rows
+        measurements.append(benchmark.measured(best_ms(partial(advise, [network], taps_v=TAPS_V), 2)))
+    return measurements

@@ -1,4 +1,4 @@
-"""Programs for the benches to start: ours, with an eye on its pins, and the peers."""
+"""Programs for the benches to start: ours, with a recorder of its pins, and the reference programs."""
 
 from __future__ import annotations
 
@@ -22,9 +22,9 @@ from config.file.loader import example_path
 ROOT = Path(__file__).parents[2]
 PATIENCE_S = 60.0
 
-# Tells on standard output of every relay that is set: its pin, lit or dark, the wall clock, and the clock
-# that all processes share. The program itself is started unchanged.
-EYE_ON_THE_PINS = """
+# Prints a line for every relay that is set: its pin, lit or dark, the wall clock, and the clock that all
+# processes share. The program itself is started unchanged.
+PIN_RECORDER = """
 import os, time
 from controller import relays
 
@@ -50,7 +50,7 @@ class PinSet:
 
     @classmethod
     def read(cls, line: str) -> PinSet:
-        """Read a line of the eye on the pins."""
+        """Read a line of the pin recorder."""
         pin, on, at_s, at_monotonic_s = line.split()
         return cls(pin=int(pin), on=on == "1", at_s=float(at_s), at_monotonic_s=float(at_monotonic_s))
 
