@@ -1,12 +1,32 @@
-"""How the tests are shared out among the workers of pytest-xdist."""
+"""How the tests are shared out among the workers of pytest-xdist, and which of them are slow."""
 
 from __future__ import annotations
+
+import signal
 
 import pytest
 from xdist.scheduler import LoadScopeScheduling
 
-# Tests that take seconds each and share no fixture.
+# Tests that take seconds each and share no fixture go to the workers one by one.
 ONE_BY_ONE = ("tests/simulation/", "tests/test_project.py")
+# Left out by -m "not slow": real processes, browsers, the whole project, the longest searches for examples.
+SLOW = (
+    "tests/api/cli/test_contract.py",
+    "tests/api/daemon/test_main.py",
+    "tests/api/demo/test_demo.py",
+    "tests/api/render/test_report_on_paper.py",
+    "tests/config/file/test_toml_positions.py",
+    "tests/controller/history/test_by_minutes.py",
+    "tests/controller/journal/test_power.py",
+    "tests/controller/journal/test_runs.py",
+    "tests/controller/sun/test_against_de421.py",
+    "tests/controller/wiring/test_power_flow.py",
+    "tests/controller/wiring/test_solver.py",
+    "tests/process/",
+    "tests/simulation/",
+    "tests/test_project.py",
+    "tests/test_wheel.py",
+)
 
 
 class ByFile(LoadScopeScheduling):
@@ -20,3 +40,17 @@ class ByFile(LoadScopeScheduling):
 def pytest_xdist_make_scheduler(config, log):
     """Share out by file."""
     return ByFile(config, log)
+
+
+def pytest_configure():
+    """Let SIGINT end the programs that tests start, also where the shell runs pytest in the background."""
+    if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
+        signal.signal(signal.SIGINT, signal.default_int_handler)
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_collection_modifyitems(items):
+    """Mark what is slow."""
+    for item in items:
+        if item.nodeid.startswith(SLOW):
+            item.add_marker(pytest.mark.slow)

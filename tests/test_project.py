@@ -1,4 +1,4 @@
-"""The house rules that a machine can keep: layers, style, types, sizes, the commands of the README."""
+"""The project rules that a machine can check: layers, style, types, sizes, the commands of the README."""
 
 from __future__ import annotations
 
@@ -12,9 +12,11 @@ from pathlib import Path
 
 import pytest
 
+from tests.conftest import ONE_BY_ONE, SLOW
+
 ROOT = Path(__file__).resolve().parents[1]
 BIN = Path(sys.executable).parent
-FLOORS = ("api", "config", "controller")
+LAYERS = ("api", "config", "controller")
 # A file that grows beyond this has a second purpose in it.
 MOST_LINES = 500
 MOST_FILES = 20
@@ -26,18 +28,18 @@ MOST_FILES = 20
         pytest.param([str(BIN / "lint-imports"), "--no-cache"], id="imports only go down"),
         pytest.param([str(BIN / "ruff"), "check", "--no-cache", "."], id="style"),
         pytest.param([str(BIN / "ruff"), "format", "--check", "--no-cache", "."], id="format"),
-        pytest.param([str(BIN / "mypy"), "--strict", *(f"-p{floor}" for floor in FLOORS)], id="types"),
+        pytest.param([str(BIN / "mypy"), "--strict", *(f"-p{layer}" for layer in LAYERS)], id="types"),
     ],
 )
-def test_the_house_rules_are_kept(command: list[str]) -> None:
+def test_the_project_rules_are_kept(command: list[str]) -> None:
     """The import contract, the linter and the type checker find nothing."""
     done = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=False)
     assert done.returncode == 0, done.stdout + done.stderr
 
 
-def test_files_and_folders_can_be_read_at_a_glance() -> None:
-    """No file grows a second purpose unseen, and no folder grows beyond what an eye takes in."""
-    files = [path for floor in FLOORS for path in (ROOT / floor).rglob("*.py")]
+def test_files_and_folders_are_small() -> None:
+    """No file has more than 500 lines, and no folder more than 20 files."""
+    files = [path for layer in LAYERS for path in (ROOT / layer).rglob("*.py")]
     long = {
         str(path.relative_to(ROOT)): lines
         for path in files
@@ -50,21 +52,21 @@ def test_files_and_folders_can_be_read_at_a_glance() -> None:
 
 def test_every_package_says_what_it_is_for() -> None:
     """The first sentence of each ``__init__.py`` is the purpose of its folder."""
-    for floor in FLOORS:
-        for path in (ROOT / floor).rglob("__init__.py"):
+    for layer in LAYERS:
+        for path in (ROOT / layer).rglob("__init__.py"):
             assert ast.get_docstring(ast.parse(path.read_text(encoding="utf-8"))), path
 
 
 def test_every_folder_says_what_belongs_in_it() -> None:
-    """A stranger finds a page in each folder of the top level, and in those of the tests that mirror none."""
+    """Each folder of the top level has a README, and so have those of the tests that mirror no folder."""
     apart = [f"tests/{name}" for name in ("reference", "simulation", "process", "bench")]
-    folders = [*FLOORS, "systemd", "tests", *apart]
+    folders = [*LAYERS, "systemd", "tests", *apart]
     missing = [folder for folder in folders if not (ROOT / folder / "README.md").is_file()]
     assert not missing
 
 
 def test_the_readme_and_ci_give_one_test_command() -> None:
-    """What a stranger is told to type is what CI runs, to the letter."""
+    """The README's test command is the one that CI runs, to the letter."""
     readme = (ROOT / "README.md").read_text(encoding="utf-8")
     commands = re.findall(r"^```sh\n(.+?)\n```", readme, re.MULTILINE | re.DOTALL)
     ci = (ROOT / ".ci" / "run").read_text(encoding="utf-8").splitlines()
@@ -74,12 +76,17 @@ def test_the_readme_and_ci_give_one_test_command() -> None:
 def test_the_packages_carry_what_they_need() -> None:
     """Examples and templates are named as data of their packages, so that a wheel has them."""
     data = tomllib.loads((ROOT / "pyproject.toml").read_text())["tool"]["setuptools"]["package-data"]
-    for floor in FLOORS:
-        patterns = data.get(floor, [])
-        covered = {path for pattern in patterns for path in (ROOT / floor).glob(pattern)}
+    for layer in LAYERS:
+        patterns = data.get(layer, [])
+        covered = {path for pattern in patterns for path in (ROOT / layer).glob(pattern)}
         files = {
             path
-            for path in (ROOT / floor).rglob("*")
+            for path in (ROOT / layer).rglob("*")
             if path.is_file() and path.suffix not in (".py", ".pyc") and "__pycache__" not in path.parts
         }
         assert files <= covered, sorted(str(path) for path in files - covered)
+
+
+def test_the_slow_tests_are_where_they_are_said_to_be() -> None:
+    """A file that moves takes its entry in tests/conftest.py along."""
+    assert not [path for path in {*ONE_BY_ONE, *SLOW} if not (ROOT / path).exists()]

@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 ROOT = Path(__file__).resolve().parents[1]
-FLOORS = ("api", "config", "controller")
+LAYERS = ("api", "config", "controller")
 
 
 @pytest.fixture(scope="module")
@@ -37,13 +37,13 @@ def unpacked(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 def test_every_file_of_the_packages_is_in_the_wheel(unpacked: Path) -> None:
-    """Code, examples, templates and pages are all there, and nothing but the three floors."""
-    for floor in FLOORS:
-        for path in (ROOT / floor).rglob("*"):
+    """Code, examples, templates and pages are all there, and nothing but the three layers."""
+    for layer in LAYERS:
+        for path in (ROOT / layer).rglob("*"):
             if path.is_file() and "__pycache__" not in path.parts:
                 assert (unpacked / path.relative_to(ROOT)).is_file(), path
     folders = {path.name for path in unpacked.iterdir() if path.is_dir()}
-    assert {name for name in folders if not name.endswith(".dist-info")} == set(FLOORS)
+    assert {name for name in folders if not name.endswith(".dist-info")} == set(LAYERS)
 
 
 @pytest.mark.parametrize(
@@ -56,7 +56,7 @@ def test_every_file_of_the_packages_is_in_the_wheel(unpacked: Path) -> None:
     ids=lambda arguments: arguments[0],
 )
 def test_the_wheel_works_without_a_checkout(unpacked: Path, tmp_path: Path, arguments: list[str]) -> None:
-    """The verbs that need data of their own find it in what was installed."""
+    """The commands that need data of their own find it in what was installed."""
     words = [str(unpacked / word) if word.startswith("config/") else word for word in arguments]
     code = "import api, sys; from api.cli.main import main; sys.argv[0] = 'leerie'; main()"
     environment = os.environ | {"PYTHONPATH": str(unpacked), "HOME": str(tmp_path)}
