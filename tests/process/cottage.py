@@ -56,7 +56,7 @@ def wait_for_journal(daemon: Daemon, what: str, holds: Callable[[dict[str, objec
 
 
 def assert_waits(daemon: Daemon, words: str) -> None:
-    """See that entries wait for a reason that is told, and that nothing is lost."""
+    """See that entries wait for a reason that the API gives, and that nothing is lost."""
     wait_for_journal(daemon, "in trouble", lambda journal: words in str(journal["fault"] or "-"))
     assert int(str(journal_of(daemon)["waiting"])) > 0
     assert journal_of(daemon)["lost"] == 0
@@ -70,7 +70,7 @@ def assert_writes_all(daemon: Daemon, zone_ids: tuple[str, ...]) -> None:
     assert lit_in(daemon)[-len(zone_ids) - 1 :] == [*zone_ids, ZONES[-1]]
     light(daemon, ZONES[-1], "off")
     daemon.wait_until(
-        "told of", lambda: {EventKind.JOURNAL_FAULT, EventKind.JOURNAL_RECOVERED} <= kinds_of(daemon)
+        "recorded", lambda: {EventKind.JOURNAL_FAULT, EventKind.JOURNAL_RECOVERED} <= kinds_of(daemon)
     )
 
 
@@ -80,7 +80,7 @@ def lit_in(daemon: Daemon) -> list[str]:
 
 
 def kinds_of(daemon: Daemon) -> set[EventKind]:
-    """What kinds of events the journal tells of."""
+    """What kinds of events the journal holds."""
     return {each.kind for each in daemon.events}
 
 
@@ -94,7 +94,7 @@ def kill_while_lit(site: Path, state: Path) -> None:
 
 
 def assert_gap_is_told(daemon: Daemon) -> None:
-    """See that the next life says how the last one ended, and closes what it left lit."""
-    daemon.wait_until("told of", lambda: EventKind.DIED in kinds_of(daemon))
+    """See that the next run records how the last one ended, and closes what it left lit."""
+    daemon.wait_until("recorded", lambda: EventKind.DIED in kinds_of(daemon))
     closed = [each for each in daemon.switchings if not each.on]
     assert {(each.zone, each.cause) for each in closed} == {(ALWAYS, Cause.STOPPED), ("one", Cause.STOPPED)}

@@ -1,4 +1,4 @@
-"""The installed daemon as a process of its own, with an ear on what it tells the service manager."""
+"""The installed daemon as a process of its own, with a listener in the service manager's place."""
 
 from __future__ import annotations
 
@@ -77,7 +77,7 @@ class Listener:
 
 
 class Daemon:
-    """One life of the daemon."""
+    """One run of the daemon."""
 
     def __init__(
         self, process: subprocess.Popen[bytes], listener: Listener, *, state: Path, port: int
@@ -125,11 +125,11 @@ class Daemon:
 
     @property
     def started(self) -> list[Reading]:
-        """When each life of its journal began."""
+        """When each run in its journal began."""
         return [each.at for each in self.events if each.kind is EventKind.STARTED]
 
     def started_since(self, boot_s: float) -> bool:
-        """Whether the journal tells of a start after a time of the boot-time clock."""
+        """Whether the journal holds a start after a time of the boot-time clock."""
         return any(each.boot_s > boot_s for each in self.started)
 
     def ask(self, method: str, path: str, body: object = None) -> Any:
@@ -152,14 +152,14 @@ class Daemon:
     # -- waiting ---------------------------------------------------------------------------------------------
 
     def wait_until(self, what: str, condition: Callable[[], bool], within_s: float = PATIENCE_S) -> None:
-        """Wait until something holds, no longer than the process lives."""
+        """Wait until something holds, no longer than the process runs."""
 
         def holds_or_is_over() -> bool:
             return condition() or self.process.poll() is not None
 
         came = self.listener.wait(holds_or_is_over, within_s) and condition()
-        told = f"not {what} within {within_s:g} s, exit code {self.process.poll()}"
-        assert came, f"{told}:\n{self.log[-3000:]}"
+        message = f"not {what} within {within_s:g} s, exit code {self.process.poll()}"
+        assert came, f"{message}:\n{self.log[-3000:]}"
 
     def wait_for_api(self) -> None:
         """Wait until the web server answers."""
@@ -197,7 +197,7 @@ def running(
     port = free_port() if port is None else port
     heard_from = {
         "NOTIFY_SOCKET": listener.address,
-        # So that it tells of every round.
+        # So that it reports every round.
         "WATCHDOG_USEC": "90000000",
     }
     inherited = {name: os.environ[name] for name in ("PATH", "HOME", "LANG") if name in os.environ}
@@ -227,7 +227,7 @@ def free_port() -> int:
 
 
 def wait_for_end(process: subprocess.Popen[bytes], within_s: float) -> bool:
-    """Wait for a process to end by itself; False where it lives on after that time."""
+    """Wait for a process to end by itself; False where it still runs after that time."""
     try:
         process.wait(within_s)
     except subprocess.TimeoutExpired:

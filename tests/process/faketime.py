@@ -1,7 +1,7 @@
 """Faked time for a process of its own: libfaketime, a rate, an instant to start at, and steps.
 
 The wall clock is libfaketime's. The boot-time clock is the kernel's own times the rate (environment/
-sitecustomize.py says why), so this process can tell what it says in the other one at any moment.
+sitecustomize.py says why), so this process knows at any moment what it says in the other one.
 """
 
 from __future__ import annotations

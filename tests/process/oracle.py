@@ -119,7 +119,7 @@ def edges_of(zone_id: str, windows: Iterable[Window]) -> list[Edge]:
 
 
 def is_lit(windows: Iterable[Window], at_utc: datetime) -> bool | None:
-    """Say whether a zone is lit at an instant; None where it is too near to an edge to tell."""
+    """Say whether a zone is lit at an instant; None where it is too near to an edge to say."""
     lit = False
     for on, off in windows:
         for edge in (on, off):

@@ -20,7 +20,7 @@ from tests.process.cottage import (
     wait_for_journal,
 )
 from tests.process.daemon import running
-from tests.process.mounting import card, fill, frozen, make_read_only, make_writable, small_disk, wear_out
+from tests.process.disks import card, fill, frozen, make_read_only, make_writable, small_disk, wear_out
 
 
 def test_a_full_disk_takes_no_light_and_loses_no_switching(tmp_path: Path, site: Path) -> None:
@@ -73,7 +73,7 @@ def test_a_start_on_a_read_only_disk_lights_at_once(tmp_path: Path, site: Path) 
 
 
 def test_a_gap_that_ends_on_a_read_only_disk_is_told_when_it_can_be(tmp_path: Path, site: Path) -> None:
-    """Killed while lit and started where nothing can be written: lit as before, and told of later."""
+    """Killed while lit and started where nothing can be written: lit as before, and recorded later."""
     with small_disk(tmp_path / "state", size_kb=1024) as state:
         kill_while_lit(site, state)
         make_read_only(state)

@@ -31,7 +31,7 @@ from tests.process.daemon import PATIENCE_S, PROGRAM, free_port, running
 
 
 def test_a_gap_that_ends_in_a_journal_that_is_held_is_told_when_it_can_be(tmp_path: Path, site: Path) -> None:
-    """Killed while lit and started where nothing can be read: the override comes back, the gap is told."""
+    """Killed while lit and started where nothing can be read: the override returns, the gap is recorded."""
     state = tmp_path / "state"
     kill_while_lit(site, state)
     with closing(sqlite3.connect(state / JOURNAL_NAME, isolation_level=None)) as other:
@@ -98,7 +98,7 @@ def test_a_damaged_journal_is_set_aside_and_the_lights_are_right_at_once(
         (aside,) = state.glob("set-aside-*.sqlite")
         assert aside.read_bytes() == spoilt
         light(daemon, "one")
-        daemon.wait_until("told of", lambda: EventKind.JOURNAL_SET_ASIDE in kinds_of(daemon))
+        daemon.wait_until("recorded", lambda: EventKind.JOURNAL_SET_ASIDE in kinds_of(daemon))
         daemon.wait_until("written", lambda: lit_in(daemon) == [ALWAYS, "one"])
         assert EventKind.STARTED in kinds_of(daemon)
 

@@ -1,6 +1,6 @@
 """The installed daemon through whole nights, a thousand times as fast: dusk, midnight, a change of the clock.
 
-What the journal tells afterwards is compared with DE421, RFC 5545 and the package tzdata.
+What the journal holds afterwards is compared with DE421, RFC 5545 and the package tzdata.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from statistics import median
 import pytest
 
 from controller.records.entries import Cause, Event, Switching
-from tests.process.comparing import adds_up, edges_in, late_at_most_s, match_up, steps_in
+from tests.process.comparison import adds_up, edges_in, late_at_most_s, match_up, steps_in
 from tests.process.daemon import PATIENCE_S, Daemon, running
 from tests.process.faketime import FakeTime
 from tests.process.gardens import AUTUMN, FAR_NORTH, SPRING, Garden
@@ -27,8 +27,8 @@ GARDENS = {"spring": SPRING, "autumn": AUTUMN, "far north": FAR_NORTH}
 
 
 @dataclass(frozen=True, kw_only=True)
-class Lived:
-    """What the journal tells of one night, and how the daemon ended."""
+class Outcome:
+    """What the journal holds of one night, and how the daemon ended."""
 
     garden: Garden
     started_utc: datetime
@@ -44,8 +44,8 @@ class Lived:
 
 
 @pytest.fixture(scope="module")
-def nights(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Lived]:
-    """Let every garden live through its night, all at the same time."""
+def nights(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Outcome]:
+    """Run every garden through its night, all at the same time."""
     fake = FakeTime(rate=RATE)
     with ExitStack() as stack:
         daemons = {}
@@ -54,10 +54,10 @@ def nights(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Lived]:
             site = garden.write_site(folder / "site.toml")
             environment = fake.environment(garden.starts_at_utc)
             daemons[name] = stack.enter_context(running(site, folder / "state", environment=environment))
-        return {name: _live(daemon, GARDENS[name], fake) for name, daemon in daemons.items()}
+        return {name: _run_night(daemon, GARDENS[name], fake) for name, daemon in daemons.items()}
 
 
-def _live(daemon: Daemon, garden: Garden, fake: FakeTime) -> Lived:
+def _run_night(daemon: Daemon, garden: Garden, fake: FakeTime) -> Outcome:
     """Wait until a garden's night is over, end the daemon, and read its journal."""
     daemon.wait_until("in the journal", lambda: bool(daemon.started))
     start = daemon.started[-1]
@@ -68,7 +68,7 @@ def _live(daemon: Daemon, garden: Garden, fake: FakeTime) -> Lived:
         within_s=fake.real_s(lasts_s) + PATIENCE_S,
     )
     exit_code = daemon.stop()
-    return Lived(
+    return Outcome(
         garden=garden,
         started_utc=start.utc,
         switchings=daemon.switchings,
@@ -79,12 +79,12 @@ def _live(daemon: Daemon, garden: Garden, fake: FakeTime) -> Lived:
 
 
 @pytest.fixture(params=sorted(GARDENS))
-def night(request: pytest.FixtureRequest, nights: dict[str, Lived]) -> Lived:
+def night(request: pytest.FixtureRequest, nights: dict[str, Outcome]) -> Outcome:
     """One night after the other."""
     return nights[request.param]
 
 
-def test_every_switching_of_the_night_is_there_and_none_is_false(night: Lived) -> None:
+def test_every_switching_of_the_night_is_there_and_none_is_false(night: Outcome) -> None:
     """The journal holds what DE421 and the clock ask for, in time for the speed, and nothing else."""
     garden = night.garden
     edges, unclear = edges_in(
@@ -103,7 +103,7 @@ def test_every_switching_of_the_night_is_there_and_none_is_false(night: Lived) -
     print(garden.name, sorted(round(match.late_s, 1) for match in matches))
 
 
-def test_every_switching_of_the_night_says_why(night: Lived) -> None:
+def test_every_switching_of_the_night_says_why(night: Outcome) -> None:
     """Each names a span of its zone's program, and puts out what another lit."""
     for switching in night.by_program:
         spans, _ = night.garden.programs[switching.zone]
@@ -113,12 +113,12 @@ def test_every_switching_of_the_night_says_why(night: Lived) -> None:
     assert all(each.at.trusted for each in night.switchings)
 
 
-def test_nobody_stepped_the_clock_of_the_night(night: Lived) -> None:
-    """No change of local time is taken for a step: what the journal tells of is noise that cancels out."""
+def test_nobody_stepped_the_clock_of_the_night(night: Outcome) -> None:
+    """No change of local time is taken for a step: what the journal holds is noise that cancels out."""
     assert adds_up(steps_in(night.events), 0.0)
 
 
-def test_the_daemon_ended_as_asked(night: Lived) -> None:
+def test_the_daemon_ended_as_asked(night: Outcome) -> None:
     """Its exit code is 0, and it complained of nothing but of how late a machine so fast makes it."""
     assert night.exit_code == 0
     assert "Traceback" not in night.log

@@ -17,7 +17,7 @@ from controller.clock.trust import BEHIND_ALLOWED
 from controller.keeper.keeper import TICK_S
 from controller.keeper.recorder import HELD_UP_S
 from controller.records.entries import Cause, Event, EventKind, Switching
-from tests.process.comparing import adds_up, late_at_most_s, match_up, steps_in
+from tests.process.comparison import adds_up, late_at_most_s, match_up, steps_in
 from tests.process.daemon import Daemon, running, wait_for_end
 from tests.process.faketime import FakeTime
 from tests.process.gardens import Garden
@@ -61,8 +61,8 @@ class Stretch:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Lived:
-    """What was done to the clock, and what the journal tells."""
+class Outcome:
+    """What was done to the clock, and what the journal holds."""
 
     steps: list[tuple[float, timedelta]]
     paused_s: float
@@ -85,7 +85,7 @@ class Stepping:
         self.steps: list[tuple[float, timedelta]] = []
 
     def step(self, by: timedelta) -> None:
-        """Step the clock, and wait until the journal tells of it."""
+        """Step the clock, and wait until the journal has it."""
         self.start_utc += by
         self.steps.append((self.fake.boot_s(), by))
         self.fake.set_start(self.start_utc)
@@ -95,13 +95,13 @@ class Stepping:
     def wait_for(self, kind: EventKind, size: Callable[[float], bool]) -> None:
         """Wait for an event of some size after the last step."""
 
-        def told() -> bool:
+        def recorded() -> bool:
             return any(
                 event.kind is kind and event.at.boot_s >= self.steps[-1][0] and size(event.size_s or 0.0)
                 for event in self.daemon.events
             )
 
-        self.daemon.wait_until(f"in the journal: {kind} after {self.steps[-1]}", told)
+        self.daemon.wait_until(f"in the journal: {kind} after {self.steps[-1]}", recorded)
 
     def pause(self) -> float:
         """Stop the process for a while, as a suspended machine would; for how long, in faked seconds."""
@@ -119,7 +119,7 @@ class Stepping:
 
 
 @pytest.fixture(scope="module")
-def lived(tmp_path_factory: pytest.TempPathFactory) -> Lived:
+def outcome(tmp_path_factory: pytest.TempPathFactory) -> Outcome:
     """Step the clock in every way, and read the journal."""
     folder = tmp_path_factory.mktemp("steps")
     fake = FakeTime(rate=RATE, file=folder / "timestamp")
@@ -140,7 +140,7 @@ def lived(tmp_path_factory: pytest.TempPathFactory) -> Lived:
         stopped_s = fake.boot_s()
         daemon.stop()
         started = daemon.started[-1]
-        return Lived(
+        return Outcome(
             steps=stepping.steps,
             paused_s=paused_s,
             started_s=started.boot_s,
@@ -152,12 +152,12 @@ def lived(tmp_path_factory: pytest.TempPathFactory) -> Lived:
         )
 
 
-def test_the_lights_follow_the_clock_through_every_step(lived: Lived) -> None:
+def test_the_lights_follow_the_clock_through_every_step(outcome: Outcome) -> None:
     """After each step every zone is as the new time asks, and dark while the clock is behind."""
-    switchings = [_by_boot(each) for each in lived.switchings if each.cause is not Cause.STOPPED]
-    events = [_event_by_boot(each) for each in lived.events]
-    heard_utc = _instant(lived.stopped_s) - 0.25 * HOUR
-    matches = match_up(wanted_light(lived), switchings, heard_utc=heard_utc)
+    switchings = [_by_boot(each) for each in outcome.switchings if each.cause is not Cause.STOPPED]
+    events = [_event_by_boot(each) for each in outcome.events]
+    heard_utc = _instant(outcome.stopped_s) - 0.25 * HOUR
+    matches = match_up(wanted_light(outcome), switchings, heard_utc=heard_utc)
     for match in matches:
         assert -match.edge.at.tolerance_s <= match.late_s <= late_at_most_s(match, switchings, events), match
     print(sorted(round(match.late_s, 1) for match in matches))
@@ -166,36 +166,36 @@ def test_the_lights_follow_the_clock_through_every_step(lived: Lived) -> None:
     assert ("oak", False, Cause.PROGRAM) in causes
 
 
-def test_every_step_is_in_the_journal_with_its_size(lived: Lived) -> None:
+def test_every_step_is_in_the_journal_with_its_size(outcome: Outcome) -> None:
     """The sizes add up to what was done; what comes between two readings makes pairs that cancel out."""
-    assert adds_up(steps_in(lived.events), sum(by.total_seconds() for _, by in lived.steps))
+    assert adds_up(steps_in(outcome.events), sum(by.total_seconds() for _, by in outcome.steps))
 
 
-def test_a_process_that_was_stopped_says_for_how_long(lived: Lived) -> None:
+def test_a_process_that_was_stopped_says_for_how_long(outcome: Outcome) -> None:
     """Rounds that were not made are noted with the time that was lost, as after a suspend."""
-    resumed_s = [each.size_s or 0.0 for each in lived.events if each.kind is EventKind.RESUMED]
-    assert any(lived.paused_s - TICK_S <= size_s for size_s in resumed_s), resumed_s
+    resumed_s = [each.size_s or 0.0 for each in outcome.events if each.kind is EventKind.RESUMED]
+    assert any(outcome.paused_s - TICK_S <= size_s for size_s in resumed_s), resumed_s
 
 
-def test_steps_add_no_run_hours_and_lose_none(lived: Lived) -> None:
+def test_steps_add_no_run_hours_and_lose_none(outcome: Outcome) -> None:
     """Run hours are what the boot-time clock says between lit and put out, whatever the wall clock did."""
     lit_s = dict.fromkeys(GARDEN.programs, 0.0)
-    for each in lived.switchings:
+    for each in outcome.switchings:
         lit_s[each.zone] += -each.at.boot_s if each.on else each.at.boot_s
     ended = [zone_id for zone_id, sum_s in lit_s.items() if sum_s >= 0]
     assert ended
     for zone_id in ended:
-        assert lived.lit_s[zone_id] == pytest.approx(lit_s[zone_id], abs=0.01)
+        assert outcome.lit_s[zone_id] == pytest.approx(lit_s[zone_id], abs=0.01)
 
 
-def wanted_light(lived: Lived) -> list[Edge]:
+def wanted_light(outcome: Outcome) -> list[Edge]:
     """Work out when each zone must change, on the boot-time clock, from what was done to the wall clock.
 
     A clock that is behind what it said before by more than ``BEHIND_ALLOWED`` is not believed until it has
     caught up so far, and meanwhile nothing is lit.
     """
     wanted: dict[str, list[Window]] = {zone_id: [] for zone_id in GARDEN.programs}
-    for stretch, blind_s in _stretches(lived):
+    for stretch, blind_s in _stretches(outcome):
         for zone_id, (_, resolve) in GARDEN.programs.items():
             for on, off in (*resolve(SUMMER), *resolve(WINTER)):
                 seeing_s = stretch.begins_s + blind_s
@@ -206,16 +206,16 @@ def wanted_light(lived: Lived) -> list[Edge]:
                     early_s = TICK_S + HELD_UP_S if blind_s and seeing_s > begins_s else on.tolerance_s
                     _add(wanted[zone_id], max(begins_s, seeing_s), ends_s, early_s)
     edges = [edge for zone_id, windows in wanted.items() for edge in edges_of(zone_id, windows)]
-    return sorted((edge for edge in edges if edge.at.at_utc < _instant(lived.stopped_s)), key=_order)
+    return sorted((edge for edge in edges if edge.at.at_utc < _instant(outcome.stopped_s)), key=_order)
 
 
-def _stretches(lived: Lived) -> list[tuple[Stretch, float]]:
+def _stretches(outcome: Outcome) -> list[tuple[Stretch, float]]:
     """Give the times between steps, each with how long the clock is not believed in it."""
     found = []
-    floor_utc = wall_utc = lived.started_utc
-    begins_s = lived.started_s
+    floor_utc = wall_utc = outcome.started_utc
+    begins_s = outcome.started_s
     blind_s = 0.0
-    for at_s, by in [*lived.steps, (lived.stopped_s, timedelta(0))]:
+    for at_s, by in [*outcome.steps, (outcome.stopped_s, timedelta(0))]:
         found.append((Stretch(begins_s=begins_s, ends_s=at_s, wall_utc=wall_utc), blind_s))
         wall_utc += timedelta(seconds=at_s - begins_s)
         if at_s - begins_s >= blind_s:

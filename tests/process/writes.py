@@ -22,7 +22,7 @@ STARTS_AT_UTC = datetime(2027, 12, 17, 17, 0, tzinfo=UTC)
 LASTS = timedelta(hours=24, minutes=20)
 BEGUN_S = 20 * 60
 HASTY = (EventKind.RESUMED, EventKind.CLOCK_STEPPED)
-# What the front of the house does then in the example.
+# What the front garden does then in the example.
 FESTIVE = "dusk to dawn, at most 9h"
 
 
@@ -49,7 +49,7 @@ def write_a_day(folder: Path, *, program: str = "") -> Written:
     Args:
         folder: where site file and journal lie; it must be on a disk, since what is written to memory is not
             counted.
-        program: what the front of the house does in the festive weeks; as in the example where it is empty.
+        program: what the front garden does in the festive weeks; as in the example where it is empty.
     """
     fake = FakeTime(rate=RATE)
     site, journal = _write_site(folder / "site.toml", program), folder / "state" / JOURNAL_NAME

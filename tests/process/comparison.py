@@ -34,7 +34,7 @@ def edges_in(
     switchings: Sequence[Switching],
     events: Sequence[Event],
 ) -> tuple[list[Edge], set[str]]:
-    """Give the changes of light that a daemon which lives from one instant to another must make.
+    """Give the changes of light that a daemon that runs from one instant to another must make.
 
     What is to be lit already at the start is lit then. The second value names the zones of which nothing can
     be said, because the start is nearer to the end of a window than astral's sun is exact.
@@ -65,7 +65,7 @@ def is_passed_over(
         window: when the zone was to be lit.
         from_utc: when the daemon was started.
         own: the zone's switchings.
-        events: what else the journal tells.
+        events: what else the journal holds.
         turns: for how many zones a zone may have to wait, each up to ``HELD_UP_S`` without a note.
     """
     begins_utc, ends_utc = max(window[0].at_utc, from_utc), window[1].at_utc
@@ -86,9 +86,9 @@ def match_up(edges: Sequence[Edge], switchings: Sequence[Switching], *, heard_ut
     """Pair each zone's edges with its switchings, in order.
 
     Args:
-        edges: what had to be switched in a life.
-        switchings: what the journal tells of it.
-        heard_utc: up to when the journal can tell; an edge after that may have none.
+        edges: what had to be switched in a run.
+        switchings: what the journal holds of it.
+        heard_utc: up to when the journal is complete; an edge after that may have none.
 
     Raises:
         AssertionError: there is a switching too many, or too few, or one goes the wrong way.
@@ -98,9 +98,9 @@ def match_up(edges: Sequence[Edge], switchings: Sequence[Switching], *, heard_ut
         wanted = [edge for edge in edges if edge.zone == zone_id]
         came = [each for each in switchings if each.zone == zone_id]
         needed = sum(edge.at.at_utc <= heard_utc for edge in wanted)
-        told = f"{zone_id}, heard of until {heard_utc}:\n wanted {_lines(wanted)}\n came {_lines(came)}"
-        assert needed <= len(came) <= len(wanted), told
-        assert [edge.on for edge in wanted[: len(came)]] == [each.on for each in came], told
+        message = f"{zone_id}, recorded until {heard_utc}:\n wanted {_lines(wanted)}\n came {_lines(came)}"
+        assert needed <= len(came) <= len(wanted), message
+        assert [edge.on for edge in wanted[: len(came)]] == [each.on for each in came], message
         found += [Match(edge=edge, switching=each) for edge, each in zip(wanted, came, strict=False)]
     return sorted(found, key=lambda match: match.switching.at.utc)
 
@@ -126,17 +126,17 @@ def late_at_most_s(match: Match, switchings: Sequence[Switching], events: Sequen
 
 
 def adds_up(steps_s: Sequence[float], to_s: float) -> bool:
-    """Whether the steps that a journal tells of add up to those that were made.
+    """Whether the steps in a journal add up to those that were made.
 
     A pair of readings that the machine came between looks like a step, and the next pair like one back; so
     they cancel out, but for one right before the end.
     """
     allowed_s = STEP_TOLERANCE_S * (1 + len(steps_s))
-    return any(abs(sum(told) - to_s) <= allowed_s for told in (steps_s, steps_s[:-1]))
+    return any(abs(sum(sizes) - to_s) <= allowed_s for sizes in (steps_s, steps_s[:-1]))
 
 
 def steps_in(events: Sequence[Event]) -> list[float]:
-    """Give the sizes of the steps that a journal tells of, in the order of the boot-time clock."""
+    """Give the sizes of the steps in a journal, in the order of the boot-time clock."""
     steps = [each for each in events if each.kind is EventKind.CLOCK_STEPPED]
     return [each.size_s or 0.0 for each in sorted(steps, key=lambda event: event.at.boot_s)]
 

@@ -1,4 +1,4 @@
-"""The lives of a daemon that is killed and started again, from outside and by its journal."""
+"""The runs of a daemon that is killed and started again, from outside and by its journal."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from controller.keeper.keeper import TICK_S
 from controller.keeper.recorder import HELD_UP_S
 from controller.records.entries import Event, EventKind, Switching
 from controller.records.reading import Reading
-from tests.process.comparing import Match, edges_in, is_passed_over, match_up
+from tests.process.comparison import Match, edges_in, is_passed_over, match_up
 from tests.process.gardens import Garden
 from tests.process.oracle import Edge, NightOutside, Window
 
@@ -54,16 +54,16 @@ CERTAIN_S = HELD_UP_S * len(GARDEN.programs)
 
 
 @dataclass(kw_only=True)
-class Life:
-    """One life of the daemon, from outside and by the journal; times are of the boot-time clock.
+class DaemonRun:
+    """One run of the daemon, from outside and by the journal; times are of the boot-time clock.
 
     Attributes:
         launched_s, killed_s: from outside.
-        ready_s: when it said that the lights are right; None where it did not live so long.
+        ready_s: when it said that the lights are right; None where it ended before.
         meant: whether the kill was to come right after a switching.
         started: its first reading, from the journal; None where it never reached it.
         own: the switchings that it made, from the journal.
-        closed: those that the next life made for it.
+        closed: those that the next run made for it.
         events: what else it wrote.
     """
 
@@ -91,7 +91,7 @@ class Life:
     def _certain_s(self) -> float:
         """Up to when all that was switched is in the journal.
 
-        A kill may come between two entries of one round, so the last round that was heard of does not count:
+        A kill may come between two entries of one round, so the last recorded round does not count:
         nothing that came due since the one before it.
         """
         last_s = self.heard_s
@@ -110,7 +110,7 @@ class Life:
     def lit_s(self, zone_id: str) -> float:
         """Say for how long a zone was lit, by its switchings and by those that closed them.
 
-        A run that nobody has closed yet, as in the last life, counts for nothing: so does the account.
+        A run that nobody has closed yet, as in the last run, counts for nothing: so does the account.
         """
         rows = [each for each in (*self.own, *self.closed) if each.zone == zone_id]
         if rows and rows[-1].on:
@@ -118,7 +118,7 @@ class Life:
         return sum(-each.at.boot_s if each.on else each.at.boot_s for each in rows)
 
     def wanted(self) -> tuple[list[Match], list[Edge]]:
-        """Pair what it had to do with what it did; and tell what it had to do but did not write."""
+        """Pair what it had to do with what it did, and give what it had to do but did not write."""
         assert self.started is not None
         edges, unclear = edges_in(
             GARDEN.windows,
@@ -134,7 +134,7 @@ class Life:
         return matches, [edge for edge in edges if (edge.zone, edge.at.at_utc) not in done]
 
     def wanted_s(self, zone_id: str) -> float:
-        """Say for how long a zone had to be lit, from the start to the last that was heard."""
+        """Say for how long a zone had to be lit, from the start to its last entry."""
         assert self.started is not None
         from_utc, to_utc = self.started.utc, self.utc(self.heard_s)
         own = [each for each in self.own if each.zone == zone_id]
@@ -151,25 +151,25 @@ class Life:
         return {zone_id for zone_id, on in last.items() if on}
 
 
-def sort_by_lives(lives: Sequence[Life], switchings: Sequence[Switching], events: Sequence[Event]) -> None:
-    """Give every entry of a journal to the life that it is of."""
+def sort_by_run(runs: Sequence[DaemonRun], switchings: Sequence[Switching], events: Sequence[Event]) -> None:
+    """Sort every entry of a journal to the run that made it."""
     for event in events:
-        life = _life_at(lives, event.at.boot_s)
-        life.events.append(event)
+        run = _run_at(runs, event.at.boot_s)
+        run.events.append(event)
         if event.kind is EventKind.STARTED:
-            assert life.started is None, f"a life that started twice: {life}"
-            life.started = event.at
+            assert run.started is None, f"a run that started twice: {run}"
+            run.started = event.at
     for switching in switchings:
-        life = _life_at(lives, switching.at.boot_s)
-        (life.closed if switching.words == DIED else life.own).append(switching)
+        run = _run_at(runs, switching.at.boot_s)
+        (run.closed if switching.words == DIED else run.own).append(switching)
 
 
-def heard_of(lives: Sequence[Life]) -> list[Life]:
-    """Leave out the lives that were over before they wrote anything."""
-    return [life for life in lives if life.started is not None]
+def with_entries(runs: Sequence[DaemonRun]) -> list[DaemonRun]:
+    """Leave out the runs that ended before they wrote anything."""
+    return [run for run in runs if run.started is not None]
 
 
-def _life_at(lives: Sequence[Life], boot_s: float) -> Life:
-    found = [life for life in lives if life.launched_s <= boot_s <= life.killed_s]
-    assert len(found) == 1, f"an entry at {boot_s} is of no life"
+def _run_at(runs: Sequence[DaemonRun], boot_s: float) -> DaemonRun:
+    found = [run for run in runs if run.launched_s <= boot_s <= run.killed_s]
+    assert len(found) == 1, f"an entry at {boot_s} is of no run"
     return found[0]
