@@ -168,7 +168,7 @@ def lateness_ms(folder: Path) -> list[float]:
         def keep_switching(zone: str, pin: int, times: int) -> None:
             for _ in range(times):
                 seen = pins.count(pin)
-                until_s = round(time.time() + dice.uniform(0.2, 0.6), 3)
+                until_s = round(time.time() + dice.uniform(0.4, 0.9), 3)
                 override(url, zone, until_s)
                 late.append((pins.wait_for(pin, seen) - until_s) * 1000)
 
