@@ -8,10 +8,11 @@ from __future__ import annotations
 
 import errno
 import os
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
+from decimal import Decimal
 from pathlib import Path
 
-from config.errors import KeyPath, SiteFileError, UnknownZoneError
+from config.errors import KeyPath, SiteFileError, UnknownFixtureError, UnknownZoneError
 from config.file.atomic_write import FileChangedError, NotSyncedError, write_atomically
 from config.file.loader import (
     BYTE_ORDER_MARK,
@@ -29,6 +30,15 @@ from config.models.site import SpecialNight
 from config.program.spans import Span
 
 WAIT_S = 5.0
+
+_LET_WRITE = "let the user that runs this program write to the file's folder"
+_REMEDIES = {
+    errno.ENOSPC: "make room on the disk",
+    errno.EDQUOT: "make room on the disk",
+    errno.EROFS: "the disk is read-only: look for errors on the card, or mount it for writing",
+    errno.EACCES: _LET_WRITE,
+    errno.EPERM: _LET_WRITE,
+}
 
 
 def write_program(
@@ -49,18 +59,61 @@ def write_program(
         wait_s: how many seconds to wait for another editor to finish.
 
     Returns:
-        The site as it now stands in the file, and what is doubtful about it.
+        The site as it now stands in the file, and its warnings.
 
     Raises:
         UnknownZoneError: the file has no such zone.
         SiteFileError: as edit_site does.
     """
 
-    def change(draft: TomlEditor) -> None:
-        zone = find_zone(draft, zone_id)
-        draft.put_list((*zone, "program"), [str(span) for span in program])
+    def change(editor: TomlEditor) -> None:
+        zone = _find_zone(editor, zone_id)
+        editor.put_list((*zone, "program"), [str(span) for span in program])
         if special_nights is not None:
-            _put_special_nights(draft, (*zone, "special_nights"), special_nights)
+            _put_special_nights(editor, (*zone, "special_nights"), special_nights)
+
+    return edit_site(path, change, wait_s=wait_s)
+
+
+def write_measured(
+    path: str | os.PathLike[str],
+    zone_id: str,
+    *,
+    watts: float | None = None,
+    forget_watts: bool = False,
+    volts: Mapping[int, Sequence[float] | None] | None = None,
+    wait_s: float = WAIT_S,
+) -> LoadedSite:
+    """Write measured watts of a zone, and measured volts of its fixtures, into the site file.
+
+    Args:
+        path: the site file.
+        zone_id: id of the zone.
+        watts: that the zone takes from its transformer; None leaves those in the file as they are.
+        forget_watts: whether to remove those in the file.
+        volts: for fixtures by their number in the zone, from 1: the reading at the last light or one for
+            each; None removes those in the file.
+        wait_s: how many seconds to wait for another editor to finish.
+
+    Returns:
+        The site as it now stands in the file, and its warnings.
+
+    Raises:
+        UnknownZoneError: the file has no such zone.
+        UnknownFixtureError: the zone has no such fixture.
+        SiteFileError: as edit_site does.
+    """
+
+    def change(editor: TomlEditor) -> None:
+        zone = _find_zone(editor, zone_id)
+        count = len(editor.get((*zone, "fixtures")) or ())
+        for number in volts or ():
+            if not 1 <= number <= count:
+                raise UnknownFixtureError(zone_id, number, count)
+        if watts is not None or forget_watts:
+            _put_or_remove(editor, (*zone, "measured_watts"), () if watts is None else (watts,))
+        for number, readings in (volts or {}).items():
+            _put_or_remove(editor, (*zone, "fixtures", number - 1, "measured_volts"), readings or ())
 
     return edit_site(path, change, wait_s=wait_s)
 
@@ -72,16 +125,16 @@ def edit_site(
 
     Args:
         path: the site file; a link is followed, and stays a link.
-        change: makes the change to the draft that it is given.
+        change: makes the change with the editor that it is given.
         wait_s: how many seconds to wait for another editor to finish.
 
     Returns:
-        The site as it now stands in the file, and what is doubtful about it.
+        The site as it now stands in the file, and its warnings.
 
     Raises:
         SiteFileError: the changed file would not be a valid site, or it could not be read or written, or
-            somebody else changed it meanwhile. The file then stands as it was, unless the words say that
-            it was written and only not forced to the disk.
+            another program changed it meanwhile. The file is then unchanged, unless the message says that
+            it was written but may not be on the disk.
     """
     name = os.fspath(path)
     try:
@@ -92,7 +145,7 @@ def edit_site(
             loaded = parse_site(text, name)
             new = text.encode()
             if len(new) > LARGEST_FILE_BYTES:
-                raise refuse_file(name, "would grow beyond 1 MB", "take out what is not needed")
+                raise refuse_file(name, "would grow beyond 1 MB", "remove what is not needed")
             if new != old:
                 write_atomically(file, new, expected=old)
             return loaded
@@ -107,46 +160,37 @@ def _change_text(text: str, change: Callable[[TomlEditor], None], name: str) -> 
     mark = BYTE_ORDER_MARK if text.startswith(BYTE_ORDER_MARK) else ""
     body = text.removeprefix(BYTE_ORDER_MARK)
     read_document(body, name)
-    draft = TomlEditor(body)
+    editor = TomlEditor(body)
     try:
-        change(draft)
+        change(editor)
+        consistent = editor.is_consistent
     except LayoutError:
-        raise _refuse_layout(name) from None
-    if not draft.is_consistent:
-        raise _refuse_layout(name)
-    return mark + draft.text
-
-
-def _refuse_layout(name: str) -> SiteFileError:
-    """Make the error for a text that the editor does not get right."""
-    remedy = "change it by hand, or bring the tables into the order of the examples"
-    return refuse_file(name, "is laid out in a way that cannot be edited here without harm", remedy)
+        consistent = False
+    if not consistent:
+        remedy = "change it by hand, or bring the tables into the order of the examples"
+        raise refuse_file(name, "has a layout that cannot be edited safely here", remedy)
+    return mark + editor.text
 
 
 def _explain_failure(name: str, error: OSError) -> SiteFileError:
     """Make the error for a file that could not be written."""
-    if isinstance(error, FileChangedError):
-        return refuse_file(name, "was changed by somebody else meanwhile and is left as it is", "try again")
-    if isinstance(error, NotSyncedError):
-        what = f"was written, but not forced to the disk ({error.strerror})"
-        return refuse_file(name, what, "see that the disk is sound; a power cut may bring the old text back")
-    if isinstance(error, TimeoutError):
-        return refuse_file(name, "is being changed by another program", "try again in a moment")
-    remedies = {
-        errno.ENOSPC: "make room on the disk",
-        errno.EDQUOT: "make room on the disk",
-        errno.EROFS: "the disk is read-only: look for errors on the card, or mount it for writing",
-        errno.EACCES: "let the user that runs this program write to the file's folder",
-        errno.EPERM: "let the user that runs this program write to the file's folder",
-    }
-    remedy = remedies.get(error.errno or 0, "see that the disk is sound")
     why = error.strerror or type(error).__name__
-    return refuse_file(name, f"could not be written ({why}) and stands as it was", remedy)
+    if isinstance(error, FileChangedError):
+        what, remedy = "was changed by another program meanwhile and is left as it is", "try again"
+    elif isinstance(error, NotSyncedError):
+        what = f"was written, but may not be on the disk ({why})"
+        remedy = "check the disk; a power cut may bring the old text back"
+    elif isinstance(error, TimeoutError):
+        what, remedy = "is being changed by another program", "try again in a moment"
+    else:
+        what = f"could not be written ({why}) and is unchanged"
+        remedy = _REMEDIES.get(error.errno or 0, "check the disk")
+    return refuse_file(name, what, remedy)
 
 
-def find_zone(draft: TomlEditor, zone_id: str) -> KeyPath:
+def _find_zone(editor: TomlEditor, zone_id: str) -> KeyPath:
     """Return the path of the zone with that id."""
-    zones = draft.get(("zones",))
+    zones = editor.get(("zones",))
     rows = zones if isinstance(zones, list) else []
     ids = [row.get("id") if isinstance(row, dict) else None for row in rows]
     if zone_id not in ids:
@@ -154,27 +198,42 @@ def find_zone(draft: TomlEditor, zone_id: str) -> KeyPath:
     return ("zones", ids.index(zone_id))
 
 
-def _put_special_nights(draft: TomlEditor, path: KeyPath, special_nights: Sequence[SpecialNight]) -> None:
+def _put_special_nights(editor: TomlEditor, path: KeyPath, special_nights: Sequence[SpecialNight]) -> None:
     """Make a zone's special nights these, touching only the tables that differ."""
     wanted = [
         {"nights": str(each.nights), "program": [str(span) for span in each.program]}
         for each in special_nights
     ]
-    if draft.is_inline(path) or draft.is_inline(path[:-1]):
-        if draft.get(path) != wanted:
-            draft.put(path, wanted)
+    if editor.is_inline(path) or editor.is_inline(path[:-1]):
+        if editor.get(path) != wanted:
+            editor.put(path, wanted)
         return
     kept = [each["nights"] for each in wanted]
-    for index in reversed(range(len(draft.get(path) or ()))):
-        if draft.get((*path, index, "nights")) not in kept:
-            draft.remove_table((*path, index))
-    count = len(draft.get(path) or ())
+    for index in reversed(range(len(editor.get(path) or ()))):
+        if editor.get((*path, index, "nights")) not in kept:
+            editor.remove_table((*path, index))
+    count = len(editor.get(path) or ())
     for index in reversed(range(len(wanted), count)):
-        draft.remove_table((*path, index))
+        editor.remove_table((*path, index))
     count = min(count, len(wanted))
     for index, values in enumerate(wanted[:count]):
-        if draft.get((*path, index, "nights")) != values["nights"]:
-            draft.put((*path, index, "nights"), values["nights"])
-        draft.put_list((*path, index, "program"), list(values["program"]))
+        if editor.get((*path, index, "nights")) != values["nights"]:
+            editor.put((*path, index, "nights"), values["nights"])
+        editor.put_list((*path, index, "program"), list(values["program"]))
     for values in wanted[count:]:
-        draft.append_table(path, values)
+        editor.append_table(path, values)
+
+
+def _put_or_remove(editor: TomlEditor, path: KeyPath, readings: Sequence[float]) -> None:
+    """Write one reading, or a list of several, behind a key; remove the key where there is none."""
+    numbers = [_to_decimal(each) for each in readings]
+    if numbers:
+        editor.put(path, numbers[0] if len(numbers) == 1 else numbers)
+    elif editor.get(path) is not None:
+        editor.remove_key(path)
+
+
+def _to_decimal(value: float) -> Decimal:
+    """Return a reading as it was sent: 11.6, not 11.600000000000001, and 12 for 12.0."""
+    number = Decimal(repr(float(value)))
+    return number.quantize(Decimal(1)) if number == number.to_integral_value() else number

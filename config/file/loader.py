@@ -1,7 +1,7 @@
 """Reads a site file: from TOML to a Site, or to every problem at once with its place.
 
-A file in which all is well is read with Python's own TOML reader and nothing else. Only when there is
-something to say is it scanned a second time, for the lines.
+A good file is read with Python's own TOML reader and nothing else. Only when there is something to report is
+it scanned a second time, for the lines.
 """
 
 from __future__ import annotations
@@ -30,7 +30,7 @@ BYTE_ORDER_MARK = "\ufeff"
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class LoadedSite:
-    """A site as it stands in its file, and what is doubtful about it, in the order of the file."""
+    """A site as it stands in its file, and its warnings in the order of the file."""
 
     site: Site
     warnings: tuple[SiteProblem, ...]
@@ -60,14 +60,14 @@ def parse_site(text: str, file_name: str) -> LoadedSite:
     """
     text = text.removeprefix(BYTE_ORDER_MARK)
     try:
-        return _judge(read_document(text, file_name), text, file_name)
+        return _build(read_document(text, file_name), text, file_name)
     except RecursionError as error:
-        # Brackets so deep that the TOML reader just about bears them, and what comes after it does not.
+        # Brackets nested so deep that the TOML reader just about manages, and what follows it does not.
         raise _refuse_toml(error, text, file_name) from None
 
 
-def _judge(document: dict[str, object], text: str, file_name: str) -> LoadedSite:
-    """Make a site of the tables of a file, or say everything that is wrong with them."""
+def _build(document: dict[str, object], text: str, file_name: str) -> LoadedSite:
+    """Make a site of the tables of a file, or report everything that is wrong with them."""
     findings = list(check_document(document))
     site = None
     try:
@@ -76,7 +76,7 @@ def _judge(document: dict[str, object], text: str, file_name: str) -> LoadedSite
     except ValidationError as error:
         from config.validation.messages import explain_errors  # noqa: PLC0415 (not needed to start the lights)
 
-        # Without a [site] table one problem says so; not one more for each of its keys.
+        # Where [site] is missing, one problem says so, and not one more for each of its keys.
         missing = not isinstance(document.get("site"), dict)
         findings += (each for each in explain_errors(error) if not (missing and each.path[:1] == ("site",)))
     if site is None or findings:
@@ -116,17 +116,17 @@ def read_bytes(path: str | os.PathLike[str]) -> bytes:
     except SiteFileError:
         raise  # it is a ValueError too
     except FileNotFoundError:
-        remedy = "give the path of a site file, or copy one of the examples to begin with"
+        remedy = "check the path, or start from a copy of one of the examples"
         raise refuse_file(name, "there is no such file", remedy) from None
     except PermissionError:
-        remedy = f"let the user that runs this program read it, for instance with chmod a+r {name}"
+        remedy = f"let this user read it, for example with chmod a+r {name}"
         raise refuse_file(name, "may not be read", remedy) from None
     except (OSError, ValueError) as error:
-        why = getattr(error, "strerror", None) or "its name is no file name"
-        remedy = "see that the path and the card are sound"
+        why = getattr(error, "strerror", None) or "its name is not a file name"
+        remedy = "check the path and the disk"
         raise refuse_file(name, f"cannot be read ({why})", remedy) from None
     if len(content) > LARGEST_FILE_BYTES:
-        remedy = "a site file has some kilobytes, so see that it is the right one"
+        remedy = "check the path: a site file has some kilobytes"
         raise refuse_file(name, "is larger than 1 MB", remedy)
     return content
 
@@ -142,7 +142,7 @@ def decode_text(content: bytes, file_name: str) -> str:
     except UnicodeDecodeError as error:
         line = content.count(b"\n", 0, error.start) + 1
         what = f"is not UTF-8 text (byte 0x{content[error.start]:02x})"
-        raise refuse_file(file_name, what, "save the file with the encoding UTF-8", line=line) from None
+        raise refuse_file(file_name, what, "save it with the encoding UTF-8", line=line) from None
 
 
 def read_document(text: str, file_name: str) -> dict[str, object]:
@@ -171,7 +171,7 @@ def refuse_file(file_name: str, what: str, remedy: str, *, line: int = 0) -> Sit
 
 
 def locate(findings: Iterable[SiteFinding], text: str, file_name: str) -> tuple[SiteProblem, ...]:
-    """Give each finding its line and its value as written, and bring all into the order of the file."""
+    """Give each finding its line and its value as written; return all in the order of the file."""
     findings = list(findings)
     if not findings:
         return ()

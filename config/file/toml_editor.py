@@ -1,8 +1,7 @@
-"""The text of a site file while it is being changed: every change is a splice, all the rest stays as it is.
+"""Edits the text of a site file: every change replaces one piece, all the rest stays as it is.
 
-A draft holds the text and, beside it, the plain values that the text should then mean. Each change is made
-to both. Whoever uses a draft compares the two at the end with Python's own TOML reader, so that a slip of
-this editor can spoil nothing.
+The editor holds the text and the plain values that the text should mean. Each change is made to both, and the
+two are compared at the end with Python's own TOML reader, so that a mistake of this editor spoils nothing.
 """
 
 from __future__ import annotations
@@ -14,15 +13,13 @@ from decimal import Decimal
 from typing import Any
 
 from config.errors import KeyPath
-from config.file.toml_positions import Positions
+from config.file.toml_positions import Offsets, Positions
 from config.validation.finding import toml_string, write_path
 
 _STEP = "  "
 _LINE_END = re.compile(r"\A\r?\n")
 _COMMA_AFTER = re.compile(r"[ \t]*,[ \t]*")
 _COMMA_BEFORE = re.compile(r"[ \t]*,[ \t]*\Z")
-# The mark of a key behind “=” has three characters: where key and value begin, and where the value ends.
-_WRITTEN = 3
 _BLANK_LINE_BEFORE = re.compile(r"\n\r?\n\Z")
 
 
@@ -58,23 +55,24 @@ class TomlEditor:
         return value
 
     def is_inline(self, path: KeyPath) -> bool:
-        """Whether what stands at a path was written behind a ``=``, not under headings."""
-        return len(Positions(self.text).marks.get(path, ())) > 1
+        """Whether what is at a path was written behind a ``=``, not under headings."""
+        found = Positions(self.text).offsets.get(path)
+        return found is not None and found.has_value
 
     def put(self, path: KeyPath, value: Any) -> None:  # noqa: ANN401 (any value that TOML has)
-        """Write a value in the place of the one at a path, or as a new key of its table."""
-        marks = Positions(self.text).marks
-        if path not in marks:
-            self._add_key(path, value, marks)
-        elif len(marks[path]) > 1:
-            _, start, end = marks[path]
+        """Write a value in place of the one at a path, or as a new key of its table."""
+        offsets = Positions(self.text).offsets
+        if path not in offsets:
+            self._add_key(path, value, offsets)
+        elif offsets[path].has_value:
+            _, start, end = offsets[path]
             self.text = self.text[:start] + write_value(value) + self.text[end:]
         else:
             raise LayoutError(f"{write_path(path)} is a table with a heading")
         self.get(path[:-1])[path[-1]] = value
 
     def put_list(self, path: KeyPath, values: list[Any]) -> None:
-        """Write a list in the place of another; where both are as long, only what differs is touched."""
+        """Write a list in place of another; where both are as long, only what differs is touched."""
         old = self.get(path)
         if not isinstance(old, list) or len(old) != len(values) or not self.is_inline(path):
             self.put(path, values)
@@ -85,31 +83,35 @@ class TomlEditor:
 
     def append_table(self, path: KeyPath, values: dict[str, Any]) -> None:
         """Write one more ``[[ ]]`` table behind those of a path, or as the first behind its parent's keys."""
-        marks = Positions(self.text).marks
+        offsets = Positions(self.text).offsets
         parent, count = path[:-1], len(self.get(path) or ())
-        if parent not in marks:
+        if parent not in offsets:
             raise LayoutError(f"there is no table {write_path(parent)}")
-        after = (*path, count - 1) if count else parent
-        ends = [mark[2] for each, mark in marks.items() if len(mark) > 1 and each[:-1] == after]
-        at = self._end_of_line(max(ends, default=marks[after][0]))
-        # Set in as the other tables under the same heading are, else one step further than that heading.
-        headings = {each: mark[0] for each, mark in marks.items() if len(mark) == 1}
-        rows = [each for each in headings if each[:-2] == parent and isinstance(each[-1], int)]
-        indent = self._indent_of(headings[rows[0]]) if rows else self._indent_of(marks[parent][0]) + _STEP
+        at = self._end_of_table((*path, count - 1) if count else parent, offsets)
+        # Indented as the other tables under the same heading are, else one step further than that heading.
+        rows = [
+            place.start
+            for each, place in offsets.items()
+            if not place.has_value and each[:-2] == parent and isinstance(each[-1], int)
+        ]
+        indent = self._indent_of(rows[0]) if rows else self._indent_of(offsets[parent].start) + _STEP
         name = write_path(tuple(part for part in path if isinstance(part, str)))
-        lines = [f"[[{name}]]", *(f"{_write_key(key)} = {write_value(each)}" for key, each in values.items())]
+        lines = [
+            f"[[{name}]]",
+            *(f"{write_path((key,))} = {write_value(each)}" for key, each in values.items()),
+        ]
         block = self._line_end + "".join(self._line_end + indent + line for line in lines)
         self.text = self.text[:at] + block + self.text[at:]
-        self.get(path[:-1]).setdefault(path[-1], []).append(values)
+        self.get(parent).setdefault(path[-1], []).append(values)
 
     def remove_table(self, path: KeyPath) -> None:
-        """Take out one ``[[ ]]`` table; a comment before its heading or after its last line stays."""
-        marks = Positions(self.text).marks
-        if len(marks.get(path, ())) != 1:
+        """Remove one ``[[ ]]`` table; a comment before its heading or after its last line stays."""
+        offsets = Positions(self.text).offsets
+        if path not in offsets or offsets[path].has_value:
             raise LayoutError(f"{write_path(path)} has no heading")
-        ends = [mark[2] for each, mark in marks.items() if len(mark) > 1 and each[: len(path)] == path]
-        start = self.text.rfind("\n", 0, marks[path][0]) + 1
-        rest = self.text[self._end_of_line(max(ends, default=marks[path][0])) :]
+        inside = [place.value_end for each, place in offsets.items() if each[: len(path)] == path]
+        start = self.text.rfind("\n", 0, offsets[path].start) + 1
+        rest = self.text[self._end_of_line(max(*inside, offsets[path].start)) :]
         rest = _LINE_END.sub("", rest, count=1)
         # Where a blank line stood on either side, one of them is enough.
         if _BLANK_LINE_BEFORE.search(self.text[:start]):
@@ -120,13 +122,12 @@ class TomlEditor:
             del self.get(path[:-2])[path[-2]]
 
     def remove_key(self, path: KeyPath) -> None:
-        """Take out a key with its value; under a heading its whole line goes, and a comment on it too."""
-        marks = Positions(self.text).marks
-        if len(marks.get(path, ())) < _WRITTEN:
+        """Remove a key with its value; under a heading its whole line goes, and a comment on it too."""
+        offsets = Positions(self.text).offsets
+        if path not in offsets or not offsets[path].has_value:
             raise LayoutError(f"{write_path(path)} is not written with “=”")
-        start, _, end = marks[path]
-        table = path[:-1]
-        if any(len(marks.get(table[:length], ())) > 1 for length in range(1, len(table) + 1)):
+        start, _, end = offsets[path]
+        if _is_in_braces(path[:-1], offsets):
             before, after = self.text[:start], self.text[end:]
             # In braces one comma goes with it: the one behind it, else the one before it.
             follows = _COMMA_AFTER.match(after)
@@ -136,22 +137,26 @@ class TomlEditor:
             rest = self.text[self._end_of_line(end) :]
             line_start = self.text.rfind("\n", 0, start) + 1
             self.text = self.text[:line_start] + _LINE_END.sub("", rest, count=1)
-        del self.get(table)[path[-1]]
+        del self.get(path[:-1])[path[-1]]
 
-    def _add_key(self, path: KeyPath, value: Any, marks: dict[KeyPath, tuple[int, ...]]) -> None:  # noqa: ANN401
+    def _add_key(self, path: KeyPath, value: Any, offsets: dict[KeyPath, Offsets]) -> None:  # noqa: ANN401
         """Write a key that is not there yet behind the last one of its table."""
-        table, pair = path[:-1], f"{_write_key(str(path[-1]))} = {write_value(value)}"
-        if table not in marks:
+        table, pair = path[:-1], f"{write_path(path[-1:])} = {write_value(value)}"
+        if table not in offsets:
             raise LayoutError(f"there is no table {write_path(table)}")
-        ends = [mark[2] for each, mark in marks.items() if len(mark) > 1 and each[:-1] == table]
-        if any(len(marks[table[:length]]) > 1 for length in range(1, len(table) + 1)):
-            if not ends:
-                raise LayoutError(f"{write_path(table)} is an empty table in braces")
-            self.text = self.text[: max(ends)] + f", {pair}" + self.text[max(ends) :]
+        if not _is_in_braces(table, offsets):
+            at, indent = self._end_of_table(table, offsets), self._indent_of(offsets[table].start)
+            self.text = self.text[:at] + self._line_end + indent + pair + self.text[at:]
             return
-        heading = marks[table][0]
-        at = self._end_of_line(max(ends, default=heading))
-        self.text = self.text[:at] + self._line_end + self._indent_of(heading) + pair + self.text[at:]
+        end = max((place.value_end for each, place in offsets.items() if each[:-1] == table), default=-1)
+        if end < 0:
+            raise LayoutError(f"{write_path(table)} is an empty table in braces")
+        self.text = self.text[:end] + f", {pair}" + self.text[end:]
+
+    def _end_of_table(self, table: KeyPath, offsets: dict[KeyPath, Offsets]) -> int:
+        """Return where the last line of a table's own keys ends, or that of its heading."""
+        ends = [place.value_end for each, place in offsets.items() if each[:-1] == table]
+        return self._end_of_line(max([*ends, offsets[table].start]))
 
     def _end_of_line(self, at: int) -> int:
         """Return where the line of a character ends, before what ends it."""
@@ -161,13 +166,14 @@ class TomlEditor:
         return end - 1 if self.text[end - 1] == "\r" else end
 
     def _indent_of(self, at: int) -> str:
-        """Return the blanks with which the line of a character begins."""
+        """Return the blanks at the beginning of a character's line."""
         line = self.text[self.text.rfind("\n", 0, at) + 1 : at]
         return line if line.isspace() else ""
 
 
-def _write_key(key: str) -> str:
-    return write_path((key,))
+def _is_in_braces(table: KeyPath, offsets: dict[KeyPath, Offsets]) -> bool:
+    """Whether a table, or one that it belongs to, is written behind a ``=``."""
+    return any(offsets[table[:length]].has_value for length in range(1, len(table) + 1))
 
 
 def write_value(value: object) -> str:
@@ -179,7 +185,7 @@ def write_value(value: object) -> str:
     if isinstance(value, list | tuple):
         return "[" + ", ".join(write_value(each) for each in value) + "]"
     if isinstance(value, dict):
-        pairs = ", ".join(f"{_write_key(key)} = {write_value(each)}" for key, each in value.items())
+        pairs = ", ".join(f"{write_path((key,))} = {write_value(each)}" for key, each in value.items())
         return f"{{ {pairs} }}" if pairs else "{}"
     if isinstance(value, date | time):
         return value.isoformat()

@@ -1,4 +1,4 @@
-"""Turns what the TOML reader says about a text that is not TOML into what a person can act on."""
+"""Turns the errors of Python's TOML reader into messages that say what to do."""
 
 from __future__ import annotations
 
@@ -11,26 +11,27 @@ _PLACE = re.compile(
     r"(?P<what>.*) \(at (?:line (?P<line>[0-9]+), column (?P<column>[0-9]+)|end of document)\)", re.DOTALL
 )
 
-_TWICE = ("a key is written a second time", "leave one of the two out")
-_FINISHED = ("a table that is finished is written to again", "write it in one place only")
+_TWICE = ("a key is given twice", "remove one of the two")
+_FINISHED = ("a table is continued elsewhere", "write it in one place only")
 _OPEN_TEXT = ("a text is not closed", "close it with the quotes with which it begins")
-_BACKSLASH = ("a backslash stands alone", "write two of them, or use single quotes")
-_NUMBER = "write a number that can be measured"
+_BACKSLASH = ("a single backslash is not valid", "write two of them, or use single quotes")
+_NUMBER = "write an ordinary number such as 4.5"
 
-# How the reader begins its message, what that means, and what would do.
+_AFTER_VALUE = "Expected newline or end of document after a statement"
+# How the reader begins its message, what that means, and what to do.
 _MEANINGS = {
     "Invalid value": (
-        "a value cannot be read",
-        "put text in quotes, write 4.5 and not 4,5, 17 and not 017, and true and false in small letters",
+        "a value is not valid",
+        "put text in quotes, and write true and false in small letters",
     ),
     "Expected '=' after a key": ("a key has no value", "write key = value on one line, no blank in the key"),
-    "Expected newline": ("something follows a finished value", "begin a new line, or a comment with #"),
-    "Invalid statement": ("a line begins with no key", "begin it with a key, with [ or with #"),
+    "Expected newline": ("there is more text after the value", "begin a new line, or a comment with #"),
+    "Invalid statement": ("a line does not begin with a key", "begin it with a key, with [ or with #"),
     "Invalid initial character for a key": (
-        "a key is missing or has a character that does not belong",
+        "a key is missing or has a character that is not allowed",
         "use letters, digits, - and _ in a key",
     ),
-    "Cannot declare": ("a table is written a second time", "write [[ ]] with two brackets for several"),
+    "Cannot declare": ("a table is given twice", "write [[ ]] with two brackets for several"),
     "Cannot overwrite": _TWICE,
     "Duplicate inline table key": _TWICE,
     "Cannot mutate": _FINISHED,
@@ -41,10 +42,10 @@ _MEANINGS = {
     "Unclosed inline table": ("a table in braces is not closed", "put commas between keys, } at its end"),
     "Unterminated string": _OPEN_TEXT,
     "Expected": _OPEN_TEXT,
-    "Illegal character": ("a text holds the end of a line or a control character", "close the quotes first"),
+    "Illegal character": ("a line ends inside quotes, or has a control character", "close the quotes first"),
     "Found invalid character": (
-        "a control character stands in a comment or at a line's end",
-        "take it out; only a blank, a tab and the end of a line may stand there",
+        "a comment or the end of a line has a control character",
+        "remove it; only blanks and tabs are allowed there",
     ),
     "Unescaped": _BACKSLASH,
     "Invalid hex value": _BACKSLASH,
@@ -52,9 +53,23 @@ _MEANINGS = {
     "Invalid date": ("a date does not exist", "write year-month-day of a day that exists"),
 }
 
+_VALUE = re.compile(r"[^=#]*=\s*(?P<value>[^#]*?)\s*(?:#.*)?")
+# How people write values that TOML has otherwise, what is wrong, and what to write.
+_SLIPS = (
+    (re.compile(r"([+-]?[0-9]+),([0-9]+)"), "is not a number", r"write \1.\2 with a point"),
+    (
+        re.compile(r"([+-]?[0-9]+(?:\.[0-9]+)?)\s*[A-Za-zµΩ°²%]+"),
+        "is not a number",
+        r"write \1, without a unit",
+    ),
+    (re.compile(r"([+-]?)0+([0-9]+)"), "is not a number", r"write \1\2, without the leading 0"),
+    (re.compile(r"(?i:(t)rue|(f)alse)"), "is not true or false", "write it in small letters"),
+    (re.compile(r"([^\W\d][\w/ .:-]*)"), "has no quotes", r'write "\1"'),
+)
+
 
 def explain_toml_error(error: Exception, text: str, file_name: str) -> SiteProblem:
-    """Describe the place where a text stops being TOML.
+    """Describe the place where a text is no longer TOML.
 
     Args:
         error: what the reader raised.
@@ -63,35 +78,41 @@ def explain_toml_error(error: Exception, text: str, file_name: str) -> SiteProbl
     """
     line = 0
     if isinstance(error, RecursionError):
-        what, remedy = "brackets stand too deep within each other", "close the brackets that were opened"
+        what, remedy = "brackets are nested too deep", "close the brackets that were opened"
     elif isinstance(error, InvalidOperation):
-        what, remedy = "a number is too large or too small to be one", _NUMBER
+        what, remedy = "a number is too large or too small", _NUMBER
     elif match := _PLACE.fullmatch(str(error)):
         what, remedy = explain_message(match["what"])
         if match["line"]:
-            line = int(match["line"])
-            what += f" at column {match['column']}"
-            if _begins_curly(text, line, int(match["column"])):
-                remedy = 'write straight quotes, " and ", in place of the curly ones'
+            line, column = int(match["line"]), int(match["column"])
+            written = text.split("\n")[line - 1] if line <= text.count("\n") + 1 else ""
+            slip = _explain_slip(written) if match["what"] in ("Invalid value", _AFTER_VALUE) else None
+            what, remedy = slip or (f"{what} at column {column}", remedy)
+            if written[column - 1 : column] in tuple("“”„‘’‚«»´"):
+                what, remedy = f"quotes are curly at column {column}", 'write straight quotes, " and "'
         else:
             line = text.rstrip().count("\n") + 1
-            what += " where the file ends"
+            what += " at the end of the file"
     else:
         # The one thing that the reader leaves to int(): more digits than it is willing to read.
         what, remedy = "a number has too many digits", _NUMBER
     return SiteProblem(file=file_name, line=line, key="", value="", what=f"not TOML: {what}", remedy=remedy)
 
 
-def _begins_curly(text: str, line: int, column: int) -> bool:
-    """Say whether a quote of a word processor stands at a place, where TOML wants a straight one."""
-    lines = text.split("\n")
-    return line <= len(lines) and lines[line - 1][column - 1 : column] in tuple("“”„‘’‚«»´")
+def _explain_slip(line: str) -> tuple[str, str] | None:
+    """Say what to write for a value that people often write in another way; None for any other line."""
+    match = _VALUE.fullmatch(line.rstrip("\r"))
+    value = match["value"] if match else ""
+    for pattern, what, remedy in _SLIPS:
+        if found := pattern.fullmatch(value):
+            return f"“{value}” {what}", found.expand(remedy)
+    return None
 
 
 def explain_message(message: str) -> tuple[str, str]:
-    """Say what the reader's message means and what would do."""
+    """Say what the reader's message means and what to do."""
     # The longest beginning that fits is the most exact one.
     fitting = [beginning for beginning in _MEANINGS if message.startswith(beginning)]
     if not fitting:
-        return "this cannot be read", "compare the line with one of the examples"
+        return "this is not valid", "compare the line with one of the examples"
     return _MEANINGS[max(fitting, key=len)]

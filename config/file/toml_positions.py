@@ -1,15 +1,15 @@
-"""Where each key and each list element of a TOML text stands.
+"""Where each key and each list element of a TOML text is.
 
-Python's own reader tells values but not their places. This scanner walks over a text that the reader has
-already accepted, so it need not judge anything: it only remembers where keys and values begin and end.
-It is used only when there is something to say about a file.
+Python's own reader gives values but not their places. This scanner reads a text that the reader has already
+accepted, so it checks nothing: it only records where keys and values begin and end. It is used only when
+there is something to report about a file, or to edit it.
 """
 
 from __future__ import annotations
 
 import re
 import tomllib
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from config.errors import KeyPath
 
@@ -25,14 +25,13 @@ _BARE = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2} [0-9]{2}:[^\s,\]}#]+|[^\s,\]}#]+
 _LONGEST_VALUE = 60
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class TextPosition:
-    """Where something stands in a text.
+class TextPosition(NamedTuple):
+    """Where something is in a text.
 
     Attributes:
-        offset: characters before its key, or before the element of a list.
-        line: line number of the same place, from 1; 0 where it stands nowhere.
-        value: the value as written, in one line and shortened; empty for a table and for what is not there.
+        offset: characters before its key, or before the element of a list; -1 where it is nowhere.
+        line: line number of the same place, from 1; 0 where it is nowhere.
+        value: the value as written, in one line and shortened; empty for a table and for what is missing.
     """
 
     offset: int
@@ -40,50 +39,51 @@ class TextPosition:
     value: str
 
 
+class Offsets(NamedTuple):
+    """Where a key, a heading or an element begins, and where its value, if any, begins and ends."""
+
+    start: int
+    value_start: int = -1
+    value_end: int = -1
+
+    @property
+    def has_value(self) -> bool:
+        """Whether it is written behind ``=`` or in a list, and not under a heading."""
+        return self.value_end >= 0
+
+
 class Positions:
     """The places of all keys and list elements of one text.
 
     Attributes:
-        marks: for each path, with list places from 0: the character at which its key, its heading or its
-            element begins, and, for what is written behind ``=``, the characters at which the value
-            begins and ends.
+        offsets: for each path, with list indexes from 0.
     """
 
     def __init__(self, text: str) -> None:
         """Scan a text that is known to be TOML, without a byte order mark."""
         self._text = text
-        self.marks = _Scanner(text).marks
+        self.offsets = _Scanner(text).offsets
 
     def find(self, path: KeyPath) -> TextPosition:
-        """Return where a path stands, or, where it is missing, the table in which it should stand."""
-        if path in self.marks:
-            start, *value = self.marks[path]
-            return TextPosition(
-                offset=start, line=self._line(start), value=self.written(path) if value else ""
-            )
-        while path := path[:-1]:
-            if path in self.marks:
-                start = self.marks[path][0]
-                return TextPosition(offset=start, line=self._line(start), value="")
-        return TextPosition(offset=-1, line=0, value="")
+        """Return where a path is, or, where it is missing, the table in which it should be."""
+        for length in range(len(path), 0, -1):
+            if found := self.offsets.get(path[:length]):
+                line = self._text.count("\n", 0, found.start) + 1
+                return TextPosition(found.start, line, self._quote(found) if length == len(path) else "")
+        return TextPosition(-1, 0, "")
 
-    def written(self, path: KeyPath) -> str:
-        """Return a value as written, in one line, shortened where it is long."""
-        _, start, end = self.marks[path]
-        value = " ".join(self._text[start:end].split())
+    def _quote(self, found: Offsets) -> str:
+        value = " ".join(self._text[found.value_start : found.value_end].split()) if found.has_value else ""
         return value if len(value) <= _LONGEST_VALUE else value[: _LONGEST_VALUE - 1] + "…"
-
-    def _line(self, offset: int) -> int:
-        return self._text.count("\n", 0, offset) + 1
 
 
 class _Scanner:
-    """Walks once over a TOML text and marks each path: its start, and start and end of a written value."""
+    """Reads a TOML text once and records the offsets of each path."""
 
     def __init__(self, text: str) -> None:
         self.text = text
         self.at = 0
-        self.marks: dict[KeyPath, tuple[int, ...]] = {}
+        self.offsets: dict[KeyPath, Offsets] = {}
         self._counts: dict[KeyPath, int] = {}
         table: KeyPath = ()
         self._skip(_BLANK)
@@ -113,19 +113,19 @@ class _Scanner:
             path = self._enter((*path, part), start)
         path = (*path, parts[-1])
         if brackets == 1:
-            self.marks[path] = (start,)
+            self.offsets[path] = Offsets(start)
             return path
-        self.marks.setdefault(path, (start,))
+        self.offsets.setdefault(path, Offsets(start))
         self._counts[path] = self._counts.get(path, 0) + 1
         return self._enter(path, start)
 
     def _enter(self, path: KeyPath, start: int) -> KeyPath:
-        """Step into a table, or into the latest of a list of tables."""
-        self.marks.setdefault(path, (start,))
+        """Enter a table, or the latest of a list of tables."""
+        self.offsets.setdefault(path, Offsets(start))
         if path not in self._counts:
             return path
         path = (*path, self._counts[path] - 1)
-        self.marks.setdefault(path, (start,))
+        self.offsets.setdefault(path, Offsets(start))
         return path
 
     def _read_key(self) -> list[str]:
@@ -146,13 +146,13 @@ class _Scanner:
         path = table
         for part in self._read_key():
             path = (*path, part)
-            self.marks.setdefault(path, (start,))
+            self.offsets.setdefault(path, Offsets(start))
         self.at += 1
         self._skip(_SPACE)
         self._read_value(path, start)
 
     def _read_value(self, path: KeyPath, start: int) -> None:
-        """Read a value of any kind and mark it; ``start`` is where its key stands."""
+        """Read a value of any kind and record it; ``start`` is where its key begins."""
         value_start = self.at
         first = self.text[self.at]
         if first in "\"'":
@@ -161,7 +161,7 @@ class _Scanner:
             self._read_inside(path, "]" if first == "[" else "}")
         else:
             self._skip(_BARE)
-        self.marks[path] = (start, value_start, self.at)
+        self.offsets[path] = Offsets(start, value_start, self.at)
 
     def _read_inside(self, path: KeyPath, closing: str) -> None:
         """Read what stands between the brackets of a list or the braces of a table in one line."""

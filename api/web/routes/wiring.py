@@ -16,7 +16,7 @@ from api.web.routes.zones import SITE_CHANGE, ZoneId, describe_zone
 from api.web.schemas.wiring import MeasuredRequest, PlacingParams, WiringParams
 from api.web.schemas.zones import ZoneResponse
 from config.errors import UnknownFixtureError, WiringError
-from config.file.measured_edit import write_measured
+from config.file.editor import write_measured
 from config.models.site import Site
 from controller.design.placement import Target, place_object
 from controller.inspection.report import WiringReport

@@ -285,8 +285,8 @@ def test_a_wrong_file_is_told_line_by_line(tmp_path):
     result = call("wiring", path)
     assert result.exit_code == 2
     assert [each.split(": ")[1].split(" = ")[0] for each in result.stderr.splitlines()] == [
-        "cables[1].length",
-        "cables[2].from",
+        "line “jetty”, length",
+        "cable to “end”, from",
     ]
 
 

@@ -41,9 +41,9 @@ def test_a_broken_program_in_the_file_can_be_mended(good):
 def test_a_change_that_would_make_the_site_invalid_is_refused_whole(good):
     """All problems of the would-be file are told, and the file stands as it was."""
 
-    def change(draft):
-        draft.put(("zones", 0, "pin"), 99)
-        draft.put(("site", "time_zone"), "Europe/Lndon")
+    def change(editor):
+        editor.put(("zones", 0, "pin"), 99)
+        editor.put(("site", "time_zone"), "Europe/Lndon")
 
     told = refusal_of(good, change).split("\n")
     places = [line.split(": ")[1] for line in told]
@@ -69,20 +69,22 @@ def test_a_layout_that_cannot_be_edited_is_told(tmp_path):
     text = GOOD.replace("[site]\nname", "site.name").replace("\nlatitude", "\nsite.latitude")
     text = text.replace("\nlongitude", "\nsite.longitude").replace("\ntime_zone", "\nsite.time_zone")
     path.write_text(text)
-    assert refusal_of(path, lambda draft: draft.put(("site", "dusk_angle"), 4)) == (
-        f"{path}: is laid out in a way that cannot be edited here without harm; "
+    assert refusal_of(path, lambda editor: editor.put(("site", "dusk_angle"), 4)) == (
+        f"{path}: has a layout that cannot be edited safely here; "
         "change it by hand, or bring the tables into the order of the examples"
     )
-    assert refusal_of(path, lambda draft: draft.put(("tariff",), 4)).endswith("the order of the examples")
+    assert refusal_of(path, lambda editor: editor.put(("tariff",), 4)).endswith("the order of the examples")
     assert path.read_text() == text
 
 
 def test_a_file_may_not_grow_beyond_what_can_be_read(good):
     """What is written can be read again."""
-    assert refusal_of(good, lambda draft: draft.put(("site", "name"), "x" * 1_000_000)).startswith(f"{good}")
+    assert refusal_of(good, lambda editor: editor.put(("site", "name"), "x" * 1_000_000)).startswith(
+        f"{good}"
+    )
     good.write_text(GOOD + "#" * (999_999 - len(GOOD)))
-    assert refusal_of(good, lambda draft: draft.put(("site", "name"), "Tern Cottage on the hill")) == (
-        f"{good}: would grow beyond 1 MB; take out what is not needed"
+    assert refusal_of(good, lambda editor: editor.put(("site", "name"), "Tern Cottage on the hill")) == (
+        f"{good}: would grow beyond 1 MB; remove what is not needed"
     )
 
 
@@ -103,18 +105,18 @@ def test_a_missing_file_and_folder_are_told(tmp_path):
         (
             "write",
             errno.ENOSPC,
-            "could not be written (No space left on device) and stands as it was; make room on the disk",
+            "could not be written (No space left on device) and is unchanged; make room on the disk",
         ),
         (
             "fsync",
             errno.EIO,
-            "could not be written (Input/output error) and stands as it was; see that the disk is sound",
+            "could not be written (Input/output error) and is unchanged; check the disk",
         ),
         (
             "fchmod",
             errno.EROFS,
             (
-                "could not be written (Read-only file system) and stands as it was; "
+                "could not be written (Read-only file system) and is unchanged; "
                 "the disk is read-only: look for errors on the card, or mount it for writing"
             ),
         ),
@@ -122,7 +124,7 @@ def test_a_missing_file_and_folder_are_told(tmp_path):
             "write",
             errno.EACCES,
             (
-                "could not be written (Permission denied) and stands as it was; "
+                "could not be written (Permission denied) and is unchanged; "
                 "let the user that runs this program write to the file's folder"
             ),
         ),
@@ -158,8 +160,8 @@ def test_a_file_that_was_written_but_not_forced_is_told_as_it_is(good, monkeypat
     with pytest.raises(SiteFileError) as caught:
         write_program(good, "path", LATE)
     assert str(caught.value) == (
-        f"{good}: was written, but not forced to the disk (Input/output error); "
-        "see that the disk is sound; a power cut may bring the old text back"
+        f"{good}: was written, but may not be on the disk (Input/output error); "
+        "check the disk; a power cut may bring the old text back"
     )
     assert load_site(good).site.zone("path").program == LATE
 
@@ -176,7 +178,7 @@ def test_a_file_changed_by_somebody_else_meanwhile_is_left_to_them(good, monkeyp
     monkeypatch.setattr(atomic_write, "_write_temporary", come_between)
     with pytest.raises(SiteFileError) as caught:
         write_program(good, "path", LATE)
-    told = "was changed by somebody else meanwhile and is left as it is; try again"
+    told = "was changed by another program meanwhile and is left as it is; try again"
     assert str(caught.value) == f"{good}: {told}"
     assert good.read_text() == theirs
 
@@ -184,7 +186,7 @@ def test_a_file_changed_by_somebody_else_meanwhile_is_left_to_them(good, monkeyp
 def test_an_edit_waits_no_longer_than_told_for_another(good):
     """While another editor holds the folder, the answer is one sentence."""
     with lock_folder(good.parent, wait_s=0):
-        told = refusal_of(good, lambda draft: draft.put(("site", "name"), "x"), wait_s=0)
+        told = refusal_of(good, lambda editor: editor.put(("site", "name"), "x"), wait_s=0)
     assert told == f"{good}: is being changed by another program; try again in a moment"
     assert good.read_text() == GOOD
 

@@ -36,8 +36,7 @@ def test_a_missing_file_is_told(tmp_path):
     """No such file is one sentence, not a traceback."""
     path = tmp_path / "none.toml"
     assert refusal_of(path) == (
-        f"{path}: there is no such file; "
-        "give the path of a site file, or copy one of the examples to begin with"
+        f"{path}: there is no such file; check the path, or start from a copy of one of the examples"
     )
 
 
@@ -65,8 +64,7 @@ def test_a_file_that_may_not_be_read_is_told(tmp_path, monkeypatch):
 
     monkeypatch.setattr("pathlib.Path.open", refuse)
     assert refusal_of(path) == (
-        f"{path}: may not be read; "
-        f"let the user that runs this program read it, for instance with chmod a+r {path}"
+        f"{path}: may not be read; let this user read it, for example with chmod a+r {path}"
     )
 
 
@@ -79,15 +77,13 @@ def test_a_failing_disk_is_told(tmp_path, monkeypatch):
         raise OSError(5, "Input/output error")
 
     monkeypatch.setattr("pathlib.Path.open", fail)
-    assert refusal_of(path) == (
-        f"{path}: cannot be read (Input/output error); see that the path and the card are sound"
-    )
+    assert refusal_of(path) == (f"{path}: cannot be read (Input/output error); check the path and the disk")
 
 
 def test_a_name_that_no_file_can_have_is_told():
     """A zero byte in a name is refused like any other name."""
     assert refusal_of("a\0b") == (
-        "a\0b: cannot be read (its name is no file name); see that the path and the card are sound"
+        "a\0b: cannot be read (its name is not a file name); check the path and the disk"
     )
 
 
@@ -98,7 +94,7 @@ def test_a_file_too_large_is_told(tmp_path):
     assert load_site(path).site.name == "Tern Cottage"
     path.write_text(GOOD + "#" * (1_000_001 - len(GOOD)))
     assert refusal_of(path) == (
-        f"{path}: is larger than 1 MB; a site file has some kilobytes, so see that it is the right one"
+        f"{path}: is larger than 1 MB; check the path: a site file has some kilobytes"
     )
 
 
@@ -106,9 +102,7 @@ def test_a_file_that_is_not_utf8_is_told_with_its_line(tmp_path):
     """A byte of another encoding is named with the line on which it stands."""
     path = tmp_path / "site.toml"
     path.write_bytes(GOOD.encode().replace(b"Tern Cottage", b"Caf\xe9"))
-    assert refusal_of(path) == (
-        f"{path}:2: is not UTF-8 text (byte 0xe9); save the file with the encoding UTF-8"
-    )
+    assert refusal_of(path) == (f"{path}:2: is not UTF-8 text (byte 0xe9); save it with the encoding UTF-8")
 
 
 def test_a_byte_order_mark_and_windows_line_ends_are_read(tmp_path):

@@ -74,29 +74,29 @@ def test_putting_a_value_changes_nothing_else(text, data):
         document = tomllib.loads(text)
     except tomllib.TOMLDecodeError:
         assume(False)
-    marks = Positions(text).marks
-    written = [path for path, _ in list_paths(document) if len(marks[path]) > 1]
+    offsets = Positions(text).offsets
+    written = [path for path, _ in list_paths(document) if offsets[path].has_value]
     assume(written)
     path = data.draw(st.sampled_from(written))
     value = data.draw(st.sampled_from(["dusk to dawn", ["a", "b # c"], 7, True, []]))
-    draft = TomlEditor(text)
-    draft.put(path, value)
-    _, start, end = marks[path]
-    assert draft.text == text[:start] + write_value(value) + text[end:]
-    assert draft.get(path) == value
+    editor = TomlEditor(text)
+    editor.put(path, value)
+    _, start, end = offsets[path]
+    assert editor.text == text[:start] + write_value(value) + text[end:]
+    assert editor.get(path) == value
     # nan is not equal to itself, so a text that has one can never be shown to be sound.
     if "nan" not in text:
-        assert draft.is_consistent
+        assert editor.is_consistent
 
 
 def test_a_list_as_long_as_before_keeps_the_comments_inside():
     """Only the element that differs is touched."""
-    draft = TomlEditor('a = [\n  "x",  # first\n  "y",  # second\n]\n')
-    draft.put_list(("a",), ["x", "z"])
-    assert draft.text == 'a = [\n  "x",  # first\n  "z",  # second\n]\n'
-    draft.put_list(("a",), ["x"])
-    assert draft.text == 'a = ["x"]\n'
-    assert draft.is_consistent
+    editor = TomlEditor('a = [\n  "x",  # first\n  "y",  # second\n]\n')
+    editor.put_list(("a",), ["x", "z"])
+    assert editor.text == 'a = [\n  "x",  # first\n  "z",  # second\n]\n'
+    editor.put_list(("a",), ["x"])
+    assert editor.text == 'a = ["x"]\n'
+    assert editor.is_consistent
 
 
 @pytest.mark.parametrize(
@@ -113,82 +113,82 @@ def test_a_list_as_long_as_before_keeps_the_comments_inside():
 )
 def test_a_new_key_goes_behind_the_last_one_of_its_table(text, path, after):
     """A key that is not there yet finds its table, its line end and its blanks."""
-    draft = TomlEditor(text)
-    draft.put(path, 2)
-    assert draft.text == after
-    assert draft.is_consistent
+    editor = TomlEditor(text)
+    editor.put(path, 2)
+    assert editor.text == after
+    assert editor.is_consistent
 
 
 def test_a_new_table_goes_behind_its_like_and_is_set_in_like_it():
     """The next table of a list follows the last one, before what comes after."""
-    draft = TomlEditor("[[z]]\n  [[z.n]]\n  a = 1 # one\n\n  [[z.f]]\n  b = 1\n")
-    draft.append_table(("z", 0, "n"), {"a": 2})
-    assert draft.text == "[[z]]\n  [[z.n]]\n  a = 1 # one\n\n  [[z.n]]\n  a = 2\n\n  [[z.f]]\n  b = 1\n"
-    assert draft.is_consistent
+    editor = TomlEditor("[[z]]\n  [[z.n]]\n  a = 1 # one\n\n  [[z.f]]\n  b = 1\n")
+    editor.append_table(("z", 0, "n"), {"a": 2})
+    assert editor.text == "[[z]]\n  [[z.n]]\n  a = 1 # one\n\n  [[z.n]]\n  a = 2\n\n  [[z.f]]\n  b = 1\n"
+    assert editor.is_consistent
 
 
 def test_the_first_table_of_a_list_goes_behind_the_keys_of_its_parent():
     """It is set in as the tables beside it are, or one step where there are none."""
-    draft = TomlEditor("[[z]]\nx = 1\n\n    [[z.f]]\n    b = 1\n[[z]]\ny = 1\n# end\n")
-    draft.append_table(("z", 0, "n"), {"a": 2})
-    draft.append_table(("z", 1, "n"), {"a": 3})
-    assert draft.text == (
+    editor = TomlEditor("[[z]]\nx = 1\n\n    [[z.f]]\n    b = 1\n[[z]]\ny = 1\n# end\n")
+    editor.append_table(("z", 0, "n"), {"a": 2})
+    editor.append_table(("z", 1, "n"), {"a": 3})
+    assert editor.text == (
         "[[z]]\nx = 1\n\n    [[z.n]]\n    a = 2\n\n    [[z.f]]\n    b = 1\n"
         "[[z]]\ny = 1\n\n  [[z.n]]\n  a = 3\n# end\n"
     )
-    assert draft.is_consistent
+    assert editor.is_consistent
 
 
 @pytest.mark.parametrize("line_end", ["\n", "\r\n"])
 def test_a_table_is_taken_out_and_the_comments_around_it_stay(line_end):
     """The comment before the next heading belongs to that heading."""
     text = "[[z]]\n# before\n[[z.n]]\na = 1 # gone\n\n# the next zone\n[[z]]\nb = 1\n".replace("\n", line_end)
-    draft = TomlEditor(text)
-    draft.remove_table(("z", 0, "n", 0))
-    assert draft.text == "[[z]]\n# before\n\n# the next zone\n[[z]]\nb = 1\n".replace("\n", line_end)
-    assert draft.values == {"z": [{}, {"b": 1}]}
-    assert draft.is_consistent
+    editor = TomlEditor(text)
+    editor.remove_table(("z", 0, "n", 0))
+    assert editor.text == "[[z]]\n# before\n\n# the next zone\n[[z]]\nb = 1\n".replace("\n", line_end)
+    assert editor.values == {"z": [{}, {"b": 1}]}
+    assert editor.is_consistent
 
 
 def test_one_blank_line_is_enough_where_a_table_was():
     """Of two blank lines around a table one goes with it."""
-    draft = TomlEditor("[[z]]\nx = 1\n\n[[z.n]]\na = 1\n\n[[z.n]]\na = 2\n")
-    draft.remove_table(("z", 0, "n", 0))
-    assert draft.text == "[[z]]\nx = 1\n\n[[z.n]]\na = 2\n"
-    assert draft.is_consistent
+    editor = TomlEditor("[[z]]\nx = 1\n\n[[z.n]]\na = 1\n\n[[z.n]]\na = 2\n")
+    editor.remove_table(("z", 0, "n", 0))
+    assert editor.text == "[[z]]\nx = 1\n\n[[z.n]]\na = 2\n"
+    assert editor.is_consistent
 
 
 @pytest.mark.parametrize(
     ("text", "change", "words"),
     [
-        ("[a]\nx = 1\n", lambda draft: draft.put(("a",), 1), "a is a table with a heading"),
-        ("a = {}\n", lambda draft: draft.put(("a", "k"), 1), "a is an empty table in braces"),
-        ("a = [{ x = 1 }]\n", lambda draft: draft.remove_table(("a", 0)), r"a\[1\] has no heading"),
-        ("[[a]]\n", lambda draft: draft.remove_table(("a", 1)), r"a\[2\] has no heading"),
-        ("[a]\n", lambda draft: draft.put(("b", "k"), 1), "there is no table b"),
-        ("[a]\n", lambda draft: draft.append_table(("b", "k"), {}), "there is no table b"),
+        ("[a]\nx = 1\n", lambda editor: editor.put(("a",), 1), "a is a table with a heading"),
+        ("a = {}\n", lambda editor: editor.put(("a", "k"), 1), "a is an empty table in braces"),
+        ("a = [{ x = 1 }]\n", lambda editor: editor.remove_table(("a", 0)), r"a\[1\] has no heading"),
+        ("[[a]]\n", lambda editor: editor.remove_table(("a", 1)), r"a\[2\] has no heading"),
+        ("[a]\n", lambda editor: editor.put(("b", "k"), 1), "there is no table b"),
+        ("[a]\n", lambda editor: editor.append_table(("b", "k"), {}), "there is no table b"),
     ],
 )
 def test_a_layout_that_cannot_be_edited_is_refused(text, change, words):
     """What this editor does not do, it says."""
-    draft = TomlEditor(text)
+    editor = TomlEditor(text)
     with pytest.raises(LayoutError, match=words):
-        change(draft)
-    assert draft.text == text
+        change(editor)
+    assert editor.text == text
 
 
 def test_a_slip_is_noticed_by_reading_the_text_again():
-    """A key added to a table that is written with dots lands elsewhere, and the draft knows."""
-    draft = TomlEditor("a.x = 1\n")
-    draft.put(("a", "k"), 2)
-    assert draft.values == {"a": {"x": 1, "k": 2}}
-    assert not draft.is_consistent
-    draft.text = "not toml"
-    assert not draft.is_consistent
+    """A key added to a table that is written with dots lands elsewhere, and the editor knows."""
+    editor = TomlEditor("a.x = 1\n")
+    editor.put(("a", "k"), 2)
+    assert editor.values == {"a": {"x": 1, "k": 2}}
+    assert not editor.is_consistent
+    editor.text = "not toml"
+    assert not editor.is_consistent
 
 
 def test_a_path_that_leads_nowhere_has_nothing():
     """Looking for what is not there finds None."""
-    draft = TomlEditor("a = [1]\n")
-    assert draft.get(("a", 0)) == 1
-    assert [draft.get(path) for path in (("b",), ("a", 1), ("a", "x"), ("a", 0, "x"))] == [None] * 4
+    editor = TomlEditor("a = [1]\n")
+    assert editor.get(("a", 0)) == 1
+    assert [editor.get(path) for path in (("b",), ("a", 1), ("a", "x"), ("a", 0, "x"))] == [None] * 4

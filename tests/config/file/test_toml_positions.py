@@ -24,18 +24,18 @@ def read_or_skip(text):
 def test_every_path_that_the_reader_knows_is_found_and_no_other(text):
     """The scanner and tomllib agree on what stands in a text, in any layout."""
     document = read_or_skip(text)
-    assert set(Positions(text).marks) == {path for path, _ in list_paths(document)}
+    assert set(Positions(text).offsets) == {path for path, _ in list_paths(document)}
 
 
 @settings(deadline=None, suppress_health_check=[HealthCheck.filter_too_much, HealthCheck.too_slow])
 @given(documents())
-def test_what_stands_at_a_mark_is_the_value_that_the_reader_has(text):
-    """Cutting a value out of the text at its mark and reading it alone gives the same value."""
+def test_the_value_at_its_offsets_is_the_one_that_the_reader_has(text):
+    """Cutting a value out of the text at its offsets and reading it alone gives the same value."""
     document = read_or_skip(text)
-    marks = Positions(text).marks
+    offsets = Positions(text).offsets
     for path, value in list_paths(document):
-        if len(marks[path]) > 1:
-            _, start, end = marks[path]
+        if offsets[path].has_value:
+            _, start, end = offsets[path]
             assert repr(tomllib.loads("key = " + text[start:end])["key"]) == repr(value)
 
 
@@ -46,7 +46,7 @@ def test_a_line_is_the_line_at_which_cutting_the_text_loses_the_value(text, data
     document = read_or_skip(text)
     positions = Positions(text)
     # An element inside a value over several lines cannot be told apart by cutting; the value's key can.
-    inline = {path for path, mark in positions.marks.items() if len(mark) > 1}
+    inline = {path for path, place in positions.offsets.items() if place.has_value}
     written = [
         path
         for path, _ in list_paths(document)

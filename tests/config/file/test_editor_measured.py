@@ -7,7 +7,7 @@ import tomllib
 import pytest
 
 from config.errors import UnknownFixtureError, UnknownZoneError
-from config.file.measured_edit import write_measured
+from config.file.editor import write_measured
 from config.file.toml_editor import LayoutError, TomlEditor
 from tests.config.site_texts import GOOD
 
@@ -81,11 +81,11 @@ def test_unknown_zones_and_fixtures_touch_nothing(site_path):
 )
 def test_a_key_is_taken_out_with_its_line_or_its_comma(text, path, left):
     """Whatever the layout, the rest stays as it was and still means the same."""
-    draft = TomlEditor(text)
-    draft.remove_key(path)
-    assert draft.text == left
-    assert draft.is_consistent
-    assert draft.values == tomllib.loads(left)
+    editor = TomlEditor(text)
+    editor.remove_key(path)
+    assert editor.text == left
+    assert editor.is_consistent
+    assert editor.values == tomllib.loads(left)
 
 
 def test_a_table_is_no_key_that_could_be_taken_out():
