@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import Any
 
 from fastapi import FastAPI
@@ -11,40 +12,29 @@ from api.web.problems.types import PROBLEM_MEDIA_TYPE, PROBLEM_TYPES, ProblemDoc
 
 TITLE = "Leerie"
 DESCRIPTION = (
-    "What a garden's lights do and why, and what they are to do. Instants are RFC 3339 in UTC and end in Z; "
-    "nights are named by the date on which they begin, at noon. Every error is a problem document (RFC 9457)."
+    "What garden lights do and why, and what they will do. Instants are RFC 3339 in UTC and end in Z. "
+    "A night is named by the date on which it begins, at noon. Every error is a problem document (RFC 9457)."
 )
-# What any request may meet, before it reaches a route or in it.
-_ANYWHERE = ("wrong-host", "too-busy", "stopping", "fault")
 _SCHEMA = "#/components/schemas/{model}"
 
+Responses = dict[int | str, dict[str, Any]]
 
-def problems_of(*names: str) -> dict[int | str, dict[str, Any]]:
-    """Describe the problems that a route answers with, by their status.
 
-    Args:
-        names: names of their types.
+def problems_of(*names: str) -> Responses:
+    """Describe problems that a route answers with, by their status.
+
+    Those that follow from the route's method, parameters and body are added to every route by themselves.
     """
     titles: dict[int, list[str]] = {}
-    for name in (*names, *_ANYWHERE):
-        problem_type = PROBLEM_TYPES[name]
-        titles.setdefault(problem_type.status, []).append(f"{problem_type.title} (`/problems/{name}`)")
-    return {
-        status: {
-            "description": "; ".join(said),
-            "content": {PROBLEM_MEDIA_TYPE: {"schema": {"$ref": _SCHEMA.format(model="Problem")}}},
-        }
-        for status, said in sorted(titles.items())
-    }
+    for name in names:
+        found = PROBLEM_TYPES[name]
+        titles.setdefault(found.status, []).append(f"{found.title} (`/problems/{name}`)")
+    content = {PROBLEM_MEDIA_TYPE: {"schema": {"$ref": _SCHEMA.format(model="Problem")}}}
+    return {status: {"description": "; ".join(said), "content": content} for status, said in titles.items()}
 
 
-def shown_as(media_type: str, *names: str) -> dict[int | str, dict[str, Any]]:
-    """Describe a document that is no JSON, and the problems of its route.
-
-    Args:
-        media_type: the document's type.
-        names: names of the types of problems.
-    """
+def shown_as(media_type: str, *names: str) -> Responses:
+    """Describe a document that is not JSON, and the problems of its route."""
     content = {media_type: {"schema": {"type": "string"}}}
     return {200: {"description": "the document", "content": content}, **problems_of(*names)}
 
@@ -64,17 +54,33 @@ def _describe(app: FastAPI, version: str) -> dict[str, Any]:
     """Write the description."""
     document = get_openapi(title=TITLE, version=version, description=DESCRIPTION, routes=app.routes)
     schemas = document.setdefault("components", {}).setdefault("schemas", {})
-    own = ProblemDocument.model_json_schema(ref_template=_SCHEMA)
-    schemas.update(own.pop("$defs", {}))
-    schemas["Problem"] = own
+    problem = ProblemDocument.model_json_schema(ref_template=_SCHEMA)
+    schemas.update(problem.pop("$defs", {}))
+    schemas["Problem"] = problem
     for path in document["paths"].values():
-        for operation in path.values():
-            answers = operation["responses"]
-            for status, answer in problems_of().items():
-                answers.setdefault(str(status), answer)
-            # FastAPI's own picture of a validation error, which nobody is answered with here.
-            if "application/json" in answers.get("422", {}).get("content", {}):
-                del answers["422"]
+        for method, operation in path.items():
+            responses = operation["responses"]
+            # FastAPI's own description of a validation error, which nobody is answered with here.
+            if "application/json" in responses.get("422", {}).get("content", {}):
+                del responses["422"]
+            for status, added in problems_of(*_implied(method, operation)).items():
+                known = responses.setdefault(str(status), added)
+                if known is not added:
+                    known["description"] += f"; {added['description']}"
     for unused in ("HTTPValidationError", "ValidationError"):
         schemas.pop(unused, None)
     return document
+
+
+def _implied(method: str, operation: dict[str, Any]) -> Iterator[str]:
+    """Name the problems that follow from what a route takes, and those that any request may meet."""
+    parameters = operation.get("parameters", [])
+    if any(each["name"] in ("zone", "zone_id") for each in parameters):
+        yield "unknown-zone"
+    if "requestBody" in operation or any(each["in"] == "query" for each in parameters):
+        yield "invalid-request"
+    if "requestBody" in operation:
+        yield from ("not-json", "not-json-type", "too-large")
+    if method != "get":
+        yield from ("cross-site", "keeper-silent")
+    yield from ("wrong-host", "too-busy", "stopping", "fault")

@@ -15,6 +15,8 @@ from urllib.parse import quote as quote_path
 from fastapi import Response
 from pydantic import BaseModel, Field
 
+from config.errors import SiteProblem
+
 PROBLEM_MEDIA_TYPE = "application/problem+json"
 
 
@@ -40,92 +42,26 @@ class ProblemType:
 _ALL = (
     ProblemType("not-http", 400, "Not an HTTP request", "Speak HTTP/1.1 to this port."),
     ProblemType("not-json", 400, "Body is not JSON", "Send one JSON object in UTF-8."),
-    ProblemType(
-        "cross-site",
-        403,
-        "Request from another site",
-        "Send it from Leerie's own page, or from a program that sends no Origin header.",
-    ),
-    ProblemType(
-        "demonstration", 403, "Demonstration is read-only", "Start Leerie with a site file of your own."
-    ),
+    ProblemType("cross-site", 403, "Request from another site", "Use Leerie's own page, or send no Origin."),
+    ProblemType("demonstration", 403, "Demonstration is read-only", "Start Leerie with your own site file."),
     ProblemType("not-found", 404, "Not found", "GET / lists the routes."),
-    ProblemType("unknown-zone", 404, "Unknown zone", "GET /v1/zones lists the zones with their ids."),
-    ProblemType(
-        "unknown-transformer",
-        404,
-        "Unknown transformer",
-        "GET /v1/wiring lists the transformers with their ids.",
-    ),
+    ProblemType("unknown-zone", 404, "Unknown zone", "GET /v1/zones lists the zones."),
+    ProblemType("unknown-transformer", 404, "Unknown transformer", "GET /v1/wiring lists the transformers."),
     ProblemType("method-not-allowed", 405, "Method not allowed", "Use a method that the header Allow names."),
     ProblemType("too-slow", 408, "Request timeout", "Send the request again, all at once.", 1),
-    ProblemType(
-        "site-file-changed",
-        409,
-        "Site file was changed meanwhile",
-        "Read the zone again, then repeat the change.",
-        1,
-    ),
+    ProblemType("site-file-changed", 409, "Site file changed meanwhile", "Read the zone and try again.", 1),
     ProblemType("too-large", 413, "Body too large", "Send at most 64 kB."),
-    ProblemType(
-        "not-json-type",
-        415,
-        "Unsupported media type",
-        "Send JSON, with the header Content-Type: application/json.",
-    ),
-    ProblemType(
-        "wrong-host", 421, "Wrong host name", "Use http://localhost or http://127.0.0.1, with the port."
-    ),
-    ProblemType(
-        "invalid-request",
-        422,
-        "Invalid request",
-        "Correct what is listed under errors; GET /openapi.json describes every field.",
-    ),
-    ProblemType(
-        "not-a-program",
-        422,
-        "Not a valid program",
-        "Write spans such as “dusk to midnight”, “dusk for 4h” or “17:00 to 23:00, while dark”.",
-    ),
-    ProblemType(
-        "override-refused", 422, "Override refused", "Give an end in the future, or how long it lasts."
-    ),
-    ProblemType(
-        "site-file-refused",
-        422,
-        "Site file would not be valid",
-        "Correct what is listed under problems; the file was not changed.",
-    ),
+    ProblemType("not-json-type", 415, "Unsupported media type", "Send Content-Type: application/json."),
+    ProblemType("wrong-host", 421, "Wrong host name", "Use http://localhost or http://127.0.0.1."),
+    ProblemType("invalid-request", 422, "Invalid request", "Correct what is listed under errors."),
+    ProblemType("not-a-program", 422, "Not a valid program", "Write spans such as “dusk to midnight”."),
+    ProblemType("override-refused", 422, "Override refused", "Give an end in the future, or a duration."),
+    ProblemType("site-file-refused", 422, "Site file would not be valid", "Correct what problems lists."),
     ProblemType("fault", 500, "Internal error", "The lights are not affected. The log says more."),
-    ProblemType(
-        "keeper-late",
-        503,
-        "Control loop is late",
-        "See the log. The service manager restarts a keeper that stays stuck.",
-        30,
-    ),
-    ProblemType(
-        "keeper-silent",
-        503,
-        "Keeper did not answer",
-        "Check the zone before you repeat the request: it may have been carried out.",
-        5,
-    ),
-    ProblemType(
-        "journal-unreadable",
-        503,
-        "Journal cannot be read",
-        "The lights do not need it. The detail says what to do.",
-        30,
-    ),
-    ProblemType(
-        "site-file-unwritable",
-        503,
-        "Site file cannot be written",
-        "Make the file and its folder writable for Leerie; the file was not changed.",
-        30,
-    ),
+    ProblemType("keeper-late", 503, "Control loop is late", "See the log.", 30),
+    ProblemType("keeper-silent", 503, "Keeper did not answer", "Check the zone before you try again.", 5),
+    ProblemType("journal-unreadable", 503, "Journal cannot be read", "The detail says what to do.", 30),
+    ProblemType("site-file-unwritable", 503, "Site file not writable", "Make it writable for Leerie.", 30),
     ProblemType("stopping", 503, "Shutting down", "Try again once Leerie is running.", 5),
     ProblemType("too-busy", 503, "Too many requests", "Wait for responses before you send more.", 5),
     ProblemType("disk-full", 507, "Disk full", "Free some space; the site file was not changed.", 30),
@@ -145,17 +81,6 @@ class ErrorEntry(BaseModel):
     expected: str | None = Field(None, description="what would be valid there")
 
 
-class SiteFileProblem(BaseModel):
-    """One thing that is wrong in the site file."""
-
-    file: str
-    line: int
-    key: str
-    value: str
-    what: str
-    remedy: str
-
-
 class ProblemDocument(BaseModel):
     """A problem document (RFC 9457)."""
 
@@ -165,7 +90,7 @@ class ProblemDocument(BaseModel):
     detail: str = Field(description="what is wrong this time and what to do, for a person")
     instance: str = Field(description="path of the request")
     errors: list[ErrorEntry] = Field([], description="what is wrong in the request, one by one")
-    problems: list[SiteFileProblem] = Field([], description="what would be wrong in the site file")
+    problems: list[SiteProblem] = Field([], description="what would be wrong in the site file")
     zones: list[str] = Field([], description="ids of the site's zones")
     transformers: list[str] = Field([], description="ids of the site's transformers")
     last_round_s: float | None = Field(None, description="seconds since the keeper's last round")

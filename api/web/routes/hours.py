@@ -32,7 +32,7 @@ router = APIRouter(tags=["hours"])
     "/v1/hours",
     summary="What was lit and missed, energy, cost, lamps and relays",
     response_model=HoursResponse,
-    responses=problems_of("unknown-zone", "invalid-request", "journal-unreadable"),
+    responses=problems_of("journal-unreadable"),
     dependencies=[LONG],
 )
 def get_hours(context: Context, params: Annotated[HoursParams, Query()]) -> Response:
@@ -62,7 +62,7 @@ def get_hours(context: Context, params: Annotated[HoursParams, Query()]) -> Resp
 @router.get(
     "/v1/replacements",
     summary="Lamps that were replaced",
-    responses=problems_of("unknown-zone", "invalid-request", "journal-unreadable"),
+    responses=problems_of("journal-unreadable"),
     dependencies=[SHORT],
 )
 def get_replacements(
@@ -80,15 +80,7 @@ def get_replacements(
     "/v1/replacements",
     summary="Record that lamps were replaced",
     status_code=201,
-    responses=problems_of(
-        "unknown-zone",
-        "invalid-request",
-        "keeper-silent",
-        "cross-site",
-        "not-json",
-        "not-json-type",
-        "too-large",
-    ),
+    responses=problems_of("unknown-zone"),
     dependencies=[SHORT],
 )
 def post_replacement(context: Context, body: ReplacementRequest) -> ReplacementResponse:

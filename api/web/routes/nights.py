@@ -30,7 +30,6 @@ router = APIRouter(tags=["nights"], dependencies=[SHORT])
 @router.get(
     "/v1/nights",
     summary="What each zone does, night by night",
-    responses=problems_of("unknown-zone", "invalid-request"),
 )
 def get_nights(context: Context, params: Annotated[NightsParams, Query()]) -> NightsResponse:
     """Say when zones are lit from one night to another, by the site file alone: at most 800 nights."""
@@ -43,7 +42,7 @@ def get_nights(context: Context, params: Annotated[NightsParams, Query()]) -> Ni
 @router.get(
     "/v1/switchings",
     summary="What was switched, the newest first",
-    responses=problems_of("unknown-zone", "invalid-request", "journal-unreadable"),
+    responses=problems_of("journal-unreadable"),
 )
 def get_switchings(context: Context, params: Annotated[SwitchingsParams, Query()]) -> SwitchingsResponse:
     """List changes of relays, the newest first, with the cause of each; `next` leads on to older ones."""

@@ -51,7 +51,7 @@ def get_report(context: Context, season: SeasonText) -> Response:
     "/v1/year.svg",
     summary="The year's picture",
     response_class=Response,
-    responses=shown_as("image/svg+xml", "unknown-zone", "invalid-request", "journal-unreadable"),
+    responses=shown_as("image/svg+xml", "journal-unreadable"),
 )
 def get_year_svg(context: Context, params: Annotated[YearSvgParams, Query()]) -> Response:
     """Draw 365 nights side by side, each from noon to noon, with the sky and what was or will be lit."""

@@ -31,7 +31,7 @@ router = APIRouter(tags=["wiring"])
 @router.get(
     "/v1/wiring",
     summary="Load of each transformer, volts at each light",
-    responses=problems_of("unknown-transformer", "invalid-request"),
+    responses=problems_of("unknown-transformer"),
     dependencies=[LONG],
 )
 def get_wiring(context: Context, params: Annotated[WiringParams, Query()]) -> WiringResponse:
@@ -66,7 +66,6 @@ def get_sheet_of_one(context: Context, transformer_id: TransformerId) -> Respons
 @router.get(
     "/v1/placing",
     summary="How many lights for an object, and where",
-    responses=problems_of("invalid-request"),
     dependencies=[SHORT],
 )
 def get_placing(params: Annotated[PlacingParams, Query()]) -> PlacementResponse:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from datetime import datetime, timedelta
-from typing import Annotated, Any, Literal, Self
+from typing import Annotated, Literal, Self
 
 from pydantic import ConfigDict, Field, model_validator
 from pydantic.config import JsonDict
@@ -14,7 +14,7 @@ from api.render.nights_json import DecisionResponse, NightResponse, decision_res
 from api.web.schemas.fields import InstantField, LengthField, NightsField, RequestModel, SpanField
 from config.models.site import Zone
 from controller.clock.clock import STEP_TOLERANCE_S
-from controller.keeper.state import ZoneStatus
+from controller.keeper.state import RelayFault, ZoneStatus
 from controller.planning.decision import seconds_left
 from controller.planning.plan import NightPlan
 from controller.records.entries import Override
@@ -141,14 +141,22 @@ class ZoneResponse(ZoneSummary):
 
 def zone_summary(zone: Zone, status: ZoneStatus | None, now: Reading) -> ZoneSummary:
     """Describe one zone in the overview; ``status`` is None until the keeper's first round with it."""
-    return ZoneSummary(**_summary(zone, status, now))
+    override, fault = (None, None) if status is None else (status.override, status.fault)
+    return ZoneSummary(
+        id=zone.id,
+        name=zone.name,
+        lit=status is not None and status.lit,
+        decision=None if status is None else decision_response(status.decision),
+        override=None if override is None else override_response(override, now),
+        fault=None if fault is None else _fault_response(fault, now),
+    )
 
 
 def zone_response(zone: Zone, status: ZoneStatus | None, now: Reading, tonight: NightPlan) -> ZoneResponse:
     """Describe one zone in full."""
     load, lit_since = zone.rated_load, None if status is None else status.lit_since
     return ZoneResponse(
-        **_summary(zone, status, now),
+        **dict(zone_summary(zone, status, now)),
         transformer=zone.transformer,
         pin=zone.pin,
         rated_load=LoadResponse(watts=load.watts, origin=load.origin or None),
@@ -190,20 +198,6 @@ def by_present_clock(then: Reading, now: Reading) -> datetime:
     return reckoned_utc if stepped_s > STEP_TOLERANCE_S else then.utc
 
 
-def _summary(zone: Zone, status: ZoneStatus | None, now: Reading) -> dict[str, Any]:
-    """Give the fields of ``ZoneSummary``, which ``ZoneResponse`` has too."""
-    override, fault = (None, None) if status is None else (status.override, status.fault)
-    return {
-        "id": zone.id,
-        "name": zone.name,
-        "lit": status is not None and status.lit,
-        "decision": None if status is None else decision_response(status.decision),
-        "override": None if override is None else override_response(override, now),
-        "fault": None
-        if fault is None
-        else FaultResponse(
-            because=fault.words,
-            since=instant_text(by_present_clock(fault.since, now)),
-            tries=fault.tries,
-        ),
-    }
+def _fault_response(fault: RelayFault, now: Reading) -> FaultResponse:
+    since = instant_text(by_present_clock(fault.since, now))
+    return FaultResponse(because=fault.words, since=since, tries=fault.tries)

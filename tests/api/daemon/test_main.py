@@ -194,7 +194,7 @@ def test_a_port_that_is_taken_is_told_and_taken_when_it_is_free(site: Path, stat
         other.listen()
         with running(site, state, port=port) as daemon:
             daemon.wait_until("lit", lambda: is_lit(daemon, "jetty", "orchard"))
-            daemon.wait_until("told", lambda: f"port {port} on 127.0.0.1 is taken" in daemon.log)
+            daemon.wait_until("told", lambda: f"port {port} on 127.0.0.1 is in use" in daemon.log)
             other.close()
             daemon.wait_for_api()
             assert daemon.lit() == {"jetty", "orchard"}
