@@ -136,9 +136,9 @@ class OneKind(GardenYear):
             doubt=lambda *_: None,
             overrides={},
             overrides_written=set,
-            forget_account=lambda: None,
+            forget_run_hours=lambda: None,
             remember_only_what_is_written=lambda: None,
-            expect_gap_told=lambda *_: None,
+            expect_gap_recorded=lambda *_: None,
             last_start_s=0.0,
         )
 

@@ -44,7 +44,7 @@ class Raised(logging.Handler):
     """Finds what the program caught and logged, but which should never have been raised."""
 
     def emit(self, record: logging.LogRecord) -> None:
-        """Turn a logged exception into a verdict."""
+        """Turn a logged exception into a violation."""
         if record.exc_info:
             raise Violation(f"raised: {record.exc_info[1]!r}") from record.exc_info[1]
 
@@ -140,7 +140,7 @@ class GardenYear:
             raise Violation(f"the disk is well, but the journal is not: {daemon.journal.fault}")
         if daemon.journal.lost:
             raise Violation(f"the journal gave up {daemon.journal.lost} entries")
-        self.judge.account(daemon.clock.read())
+        self.judge.compare_run_hours(daemon.clock.read())
         if self.dice.random() < 0.3:
             night = self.judge.oracle.night_date(self.world.clock_utc)
             self.guarded(lambda: daemon.maintenance.back_up(night))
@@ -168,7 +168,7 @@ class GardenYear:
         self.world.ending = False
         waiting = daemon.journal.waiting if daemon else 1
         if waiting:
-            self.leave_untold()
+            self.leave_unrecorded()
         for zone in self.site.zones:
             # Asleep it left no heartbeat, and it ended before it could record its sleep.
             lost_s = BEAT_S + self.slept_s
@@ -181,7 +181,7 @@ class GardenYear:
         self.judge.remember_only_what_is_written()
         self.after(off_s, "start again", sync=bool(waiting or self.world.disk), kind="ended without warning")
 
-    def leave_untold(self) -> None:
+    def leave_unrecorded(self) -> None:
         """Excuse the next run from what it cannot know: the last switchings of this one."""
         for truth in self.world.pins.values():
             self.world.deaths_s.update(at_s for at_s, *_ in truth.changes[-5:])
@@ -202,7 +202,7 @@ class GardenYear:
         if world.disk or sync:
             self.doubt_overrides()
         if well and kind and now.trusted and not self.daemon.journal.fault:
-            self.judge.expect_gap_told(kind, now)
+            self.judge.expect_gap_recorded(kind, now)
         self.judge.last_start_s = world.now_s
 
     def doubt_overrides(self) -> None:
@@ -241,7 +241,7 @@ class GardenYear:
             daemon.stop()
             unwritten = daemon.journal.waiting > 0
             if unwritten:
-                self.leave_untold()
+                self.leave_unrecorded()
             self.daemon = None
             for zone in self.site.zones:
                 self.judge.allow(zone.id, DAY_S if unwritten else 0.0)
@@ -299,8 +299,8 @@ class GardenYear:
                 for _ in range(40):
                     content[self.dice.randrange(len(content))] ^= 0xFF
             path.write_bytes(bytes(content))
-        self.judge.forget_account()
-        self.leave_untold()
+        self.judge.forget_run_hours()
+        self.leave_unrecorded()
         off_s, was_utc = float(str(details["off_s"])), self.world.clock_utc
         self.after(off_s, "boot damaged", clock=details["clock"], was_utc=was_utc)
 

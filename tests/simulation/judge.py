@@ -1,4 +1,4 @@
-"""The judge: what must hold at every instant, and whether the account agrees with what the pins did."""
+"""The judge: what must hold at every instant, and whether the journal agrees with what the pins did."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ EDGE_S = 3.0
 ROUNDING_S = 0.05
 
 
-class Violation(AssertionError):  # noqa: N818 - the verdict itself
+class Violation(AssertionError):  # noqa: N818 - named for what it is
     """Something that must never be."""
 
 
@@ -92,7 +92,7 @@ class Judge:
         self.excused[zone_id] = max(self.excused.get(zone_id, 0.0), until_s)
 
     def allow(self, zone_id: str, seconds: float) -> None:
-        """Let the account of one zone be wrong by so much more."""
+        """Let the run hours of one zone be wrong by so much more."""
         self.budget_s[zone_id] = self.budget_s.get(zone_id, 0.0) + seconds
 
     # -- at every stop ---------------------------------------------------------------------------------------
@@ -195,8 +195,8 @@ class Judge:
                 if position and not truth.changes[position - 1][2]:
                     gap_s = at_s - truth.changes[position - 1][0]
                     # What was switched in the moment of a death, or was never written, nobody knows.
-                    untold = truth.changes[position - 1][0] in self.world.deaths_s
-                    if not untold and gap_s < self.site.relays.rest_s - 1e-6:
+                    unrecorded = truth.changes[position - 1][0] in self.world.deaths_s
+                    if not unrecorded and gap_s < self.site.relays.rest_s - 1e-6:
                         raise Violation(f"pin {number} was switched twice within {gap_s:.3f} s")
                 if lit:
                     gap_s = at_s - self._last_lit_s
@@ -205,17 +205,17 @@ class Judge:
                     self._last_lit_s = at_s
             self._seen_changes[number] = len(truth.changes)
 
-    # -- the account -----------------------------------------------------------------------------------------
+    # -- the journal -----------------------------------------------------------------------------------------
 
-    def forget_account(self) -> None:
+    def forget_run_hours(self) -> None:
         """Begin the comparison of journal and pins anew, as after a damaged journal."""
         self._written = {}
         self.budget_s = {}
         self._believed_utc = None
 
-    def account(self, now: Reading) -> None:
+    def compare_run_hours(self, now: Reading) -> None:
         """Compare the journal's run hours with the pins', and its switchings with each other."""
-        written = self._read_account(now)
+        written = self._read_run_hours(now)
         truth = {zone.id: self.world.pin(zone.pin).total_s(self.world.now_s) for zone in self.site.zones}
         everything = sum(pin.total_s(self.world.now_s) for pin in self.world.pins.values())
         if self._written:
@@ -238,7 +238,7 @@ class Judge:
                 f"(allowed difference {budget_s:.1f} s)"
             )
 
-    def _read_account(self, now: Reading) -> dict[str, float]:
+    def _read_run_hours(self, now: Reading) -> dict[str, float]:
         """Add up every run by pairing the rows of the journal, without the program's own reader."""
         with contextlib.closing(sqlite3.connect(f"file:{self.path}?mode=ro", uri=True)) as connection:
             rows = connection.execute(
@@ -274,8 +274,8 @@ class Judge:
             )
             return {name for (name,) in rows}
 
-    def expect_gap_told(self, kind: str, since: Reading) -> None:
-        """The journal must say that the lights were not kept for a while."""
+    def expect_gap_recorded(self, kind: str, since: Reading) -> None:
+        """The journal must have recorded that nobody kept the lights for a while."""
         with contextlib.closing(sqlite3.connect(f"file:{self.path}?mode=ro", uri=True)) as connection:
             found = connection.execute(
                 "SELECT count(*) FROM event JOIN boot ON boot.id = event.boot "
@@ -283,4 +283,4 @@ class Judge:
                 (kind, int(since.boot_s * 1000) - 1, since.boot_id),
             ).fetchone()[0]
         if found != 1:
-            raise Violation(f"the journal tells {found} times of “{kind}” after a start, not once")
+            raise Violation(f"the journal has “{kind}” {found} times after a start, not once")

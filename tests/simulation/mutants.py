@@ -187,20 +187,20 @@ MUTANTS = (
         seed=3,
     ),
     Mutant(
-        "the sign of life is skipped",
+        "the heartbeat is skipped",
         "controller/keeper/recorder.py",
         "self._beat_boot_s >= BEAT_S",
         "self._beat_boot_s >= 10 * BEAT_S",
         seed=9,
     ),
     Mutant(
-        "the gap is not told",
+        "the gap is not recorded",
         "controller/keeper/recorder.py",
         "        if past.ended_well:\n            return\n",
         "        if True:\n            return\n",
     ),
     Mutant(
-        "a switching is told twice",
+        "a switching is recorded twice",
         "controller/keeper/recorder.py",
         "        if state.lit is on:\n            return\n",
         "        if state.lit is on and not on:\n            return\n",

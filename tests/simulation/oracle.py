@@ -30,7 +30,7 @@ Stretches = list[tuple[datetime, datetime]]
 
 
 class NoOpinionError(Exception):
-    """The oracle cannot tell: the sun turns within a hair of the angle."""
+    """The sun turns too close to the angle to say."""
 
 
 class ScannedSun:

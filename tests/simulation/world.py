@@ -120,7 +120,7 @@ class WorldClock:
 
 
 class SimulatedPin(MockPin):  # type: ignore[misc]
-    """A pin that tells the world what it really does, and fails when the world says so."""
+    """A pin that reports to the world what it really does, and fails when the world says so."""
 
     def _world(self) -> World:
         return self.factory.world
@@ -136,7 +136,7 @@ class SimulatedPin(MockPin):  # type: ignore[misc]
         """BCM number of the pin."""
         return int(str(self.info.name).removeprefix("GPIO"))
 
-    def _tell(self, *, by_hand: bool = False) -> None:
+    def _report(self, *, by_hand: bool = False) -> None:
         number = self.info_number
         active = self._state if self.factory.active_high(number) else not self._state
         world = self._world()
@@ -155,7 +155,7 @@ class SimulatedPin(MockPin):  # type: ignore[misc]
         self._check("set", "all")
         if self._world().pin_faults.get(self.info_number) != "deaf":
             self._change_state(bool(value))
-        self._tell()
+        self._report()
         self._world().spend()
 
     def _get_state(self) -> bool:
@@ -164,12 +164,12 @@ class SimulatedPin(MockPin):  # type: ignore[misc]
 
     def _set_function(self, value: str) -> None:
         super()._set_function(value)
-        self._tell()
+        self._report()
 
     def flip(self) -> None:
         """Be switched by somebody else."""
         self._change_state(not self._state)
-        self._tell(by_hand=True)
+        self._report(by_hand=True)
 
 
 class SimulatedBoard(MockFactory):  # type: ignore[misc]
