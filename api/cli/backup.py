@@ -14,15 +14,15 @@ from api.cli.options import load, now_utc, site_argument, state_option
 @site_argument
 @click.argument("target", metavar="COPY", type=click.Path(path_type=Path))
 @state_option
-@click.option("--restore", is_flag=True, help="Put COPY in the place of the journal instead of making it.")
+@click.option("--restore", is_flag=True, help="Replace the journal by COPY instead of making a copy.")
 def backup(*, site_path: Path, target: Path, state: Path, restore: bool) -> None:
     """Write a consistent copy of the journal to COPY, also while the daemon runs.
 
-    COPY is a file that does not exist yet, or a folder: then the journal and the site file are put into it
-    under names with today's date. A copy is an ordinary journal: `leerie hours --state FILE` reads it.
+    COPY is a file that does not exist yet, or a folder; into a folder go the journal and the site file, under
+    names with today's date. A copy is an ordinary journal: `leerie hours --state FILE` reads it.
 
-    To restore: stop the daemon, `leerie backup SITE.toml COPY --restore`, start it again. COPY is
-    then a file, and must be whole; the journal in its place is set aside beside it, not deleted.
+    To restore: stop the daemon, run `leerie backup SITE.toml COPY --restore`, start it again. COPY is then a
+    file without damage; the journal that was there is kept beside it under another name.
     """
     from controller.journal.database import journal_path
     from controller.planning.planner import Planner
@@ -58,6 +58,6 @@ def _restore(copy: Path, state: Path) -> None:
     path = state / JOURNAL_NAME
     with lock_state(state):
         aside = restore(copy, path, now_utc())
-    click.echo(f"{path}: begun from {copy}")
+    click.echo(f"{path}: restored from {copy}")
     if aside is not None:
         click.echo(f"{aside}: the journal that was there")

@@ -1,4 +1,4 @@
-"""Takes down from the command line that lamps were replaced: by the daemon where one runs, else by itself."""
+"""Records from the command line that lamps were replaced: through a running daemon, else directly."""
 
 from __future__ import annotations
 
@@ -27,9 +27,9 @@ from controller.records.entries import Replacement
 if TYPE_CHECKING:
     from controller.records.reading import Reading
 
-_WORDS = re.compile(r"([^:]+):([0-9]{1,4})(?::([^:]+))?")
+_PATTERN = re.compile(r"([^:]+):([0-9]{1,4})(?::([^:]+))?")
 # The daemon answers within a round, or not at all.
-_PATIENCE_S = 10.0
+_TIMEOUT_S = 10.0
 _CREATED = 201
 # It writes at once, unless its disk is slow or full.
 WRITTEN_S = 3.0
@@ -37,19 +37,19 @@ _LOOK_S = 0.02
 
 
 def replace_lamps(planner: Planner, state: Path, texts: Sequence[str], *, note: str, port: int) -> None:
-    """Take down that lamps were replaced.
+    """Record that lamps were replaced.
 
     Args:
         planner: knows the site and its time zone.
         state: folder of the journal.
         texts: each ``ZONE:FIXTURE`` or ``ZONE:FIXTURE:DATE``.
-        note: what to remember about it.
+        note: a note on it.
         port: where a running daemon listens on this machine.
 
     Raises:
         click.BadParameter: a text that is none, or a fixture that the zone does not have.
         UnknownZoneError: no zone has that id.
-        LeerieError: the daemon that runs could not be told.
+        LeerieError: the running daemon does not answer, or refused.
         JournalError: the journal cannot be written.
     """
     wanted = [read_replaced(planner, text) for text in texts]
@@ -61,9 +61,9 @@ def replace_lamps(planner: Planner, state: Path, texts: Sequence[str], *, note: 
     except AlreadyRunningError:
         known = len(list(JournalReader(state).replacements()))
         for zone, fixture, on_date in wanted:
-            _tell_daemon(port, {"zone": zone, "fixture": fixture, "on": on_date.isoformat(), "note": note})
+            _send_to_daemon(port, {"zone": zone, "fixture": fixture, "on": on_date.isoformat(), "note": note})
         if not _await(JournalReader(state), known + len(wanted)):
-            click.echo("taken down, but not written yet: the account does not know of it", err=True)
+            click.echo("recorded, but not written yet; the hours shown do not count it", err=True)
         return
     try:
         at = _read_clock(planner, journal)
@@ -81,7 +81,7 @@ def read_replaced(planner: Planner, text: str) -> tuple[str, int, date]:
         click.BadParameter: the text is none, or names a fixture that the zone does not have.
         UnknownZoneError: no zone has that id.
     """
-    match = _WORDS.fullmatch(text)
+    match = _PATTERN.fullmatch(text)
     if match is None:
         words = f"{quote(text)} names no lamps; write ZONE:FIXTURE such as jetty:1, or jetty:1:2027-04-15"
         raise click.BadParameter(words, param_hint="--replaced")
@@ -112,27 +112,25 @@ def _await(journal: JournalReader, wanted: int) -> bool:
     return True
 
 
-def _tell_daemon(port: int, replaced: dict[str, object]) -> None:
-    """Have the daemon that holds the journal take a replacement down.
+def _send_to_daemon(port: int, replaced: dict[str, object]) -> None:
+    """Have the daemon that holds the journal record a replacement.
 
     Raises:
-        LeerieError: it could not be told, or refused.
+        LeerieError: it does not answer, or refused.
     """
-    connection = http.client.HTTPConnection("127.0.0.1", port, timeout=_PATIENCE_S)
+    connection = http.client.HTTPConnection("127.0.0.1", port, timeout=_TIMEOUT_S)
     headers = {"content-type": "application/json"}
     try:
         connection.request("POST", "/v1/replacements", json.dumps(replaced), headers)
         response = connection.getresponse()
         body = response.read()
     except (OSError, http.client.HTTPException) as error:
-        raise LeerieError(
-            f"a daemon keeps this journal, but does not answer on port {port} ({error}); name its --port"
-        ) from error
+        raise LeerieError(f"a daemon writes this journal, but none answers on port {port} {error}") from error
     finally:
         connection.close()
     if response.status != _CREATED:
         try:
-            told = str(json.loads(body)["detail"])
+            detail = str(json.loads(body)["detail"])
         except (ValueError, KeyError, TypeError):
-            told = f"it answered {response.status}"
-        raise LeerieError(f"the daemon on port {port} did not take it down: {told}")
+            detail = f"it answered {response.status}"
+        raise LeerieError(f"the daemon on port {port} did not record it: {detail}")

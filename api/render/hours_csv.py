@@ -40,7 +40,7 @@ def _columns(currency: str | None) -> dict[str, Callable[[HourSum], Cell]]:
         "by override (h)": lambda hours: hours_of(hours.override_ms),
         "for another reason (h)": lambda hours: hours_of(hours.unknown_ms),
         "clock not trusted while lit (h)": lambda hours: hours_of(hours.untrusted_ms),
-        "lit in daylight (h)": lambda hours: hours_of(hours.daylight_ms),
+        "before dusk or after dawn (h)": lambda hours: hours_of(hours.daylight_ms),
         "starts": lambda hours: hours.starts,
         "planned (h)": lambda hours: hours_of(hours.planned_ms),
         "missed (h)": lambda hours: hours_of(hours.missed_ms),

@@ -8,7 +8,7 @@ from config.models.site import Zone
 
 
 def require_replaced(zone: Zone, fixture: int, on_date: date, today: date) -> None:
-    """Refuse lamps that there are not, and a day that is still to come.
+    """Refuse a fixture that the zone does not have, and a day that is still to come.
 
     Raises:
         ValueError: says what is wrong and what would do.

@@ -230,7 +230,7 @@ def test_pandas_adds_the_rows_up_to_the_total(spring, monkeypatch, by):
         "lit (h)": "lit_h",
         "by program (h)": "by_program_h",
         "by override (h)": "by_override_h",
-        "lit in daylight (h)": "daylight_h",
+        "before dusk or after dawn (h)": "daylight_h",
         "starts": "starts",
         "planned (h)": "planned_h",
         "missed (h)": "missed_h",

@@ -1,4 +1,4 @@
-"""Lamps that were replaced, taken down from the command line: with no daemon, through one, and past one."""
+"""Lamp replacements recorded from the command line: with no daemon, through one, and past one."""
 
 from __future__ import annotations
 
@@ -65,26 +65,26 @@ def test_a_daemon_takes_it_down_itself(house):
         # The daemon's own clock stands at the evening before: there this day is still to come.
         result = hours(house, "--replaced", "jetty:1:2027-06-22", "--port", server.port)
     assert result.exit_code == 2
-    assert "did not take it down: 2027-06-22 is still to come" in result.stderr
+    assert "did not record it: 2027-06-22 is still to come" in result.stderr
 
 
 def test_a_daemon_whose_disk_is_slow_is_told(house, monkeypatch):
-    """What was taken down and is not written yet is not in the account, and that is said."""
+    """What is recorded but not written yet is not in the account, and that is said."""
     house.pass_time(60)
     monkeypatch.setattr("api.cli.replacements.WRITTEN_S", 0.0)
     with serving(house.make_app) as server:
         result = hours(house, "--replaced", "jetty:1:2027-06-20", "--port", server.port)
     assert result.exit_code == 0
-    assert result.stderr == "taken down, but not written yet: the account does not know of it\n"
+    assert result.stderr == "recorded, but not written yet; the hours shown do not count it\n"
     house.pass_time(30)
     assert len(replaced(house)) == 1
 
 
 def test_a_daemon_that_does_not_answer_is_told(house):
-    """Somebody holds the journal and nobody listens: nothing is taken down, and the remedy is the port."""
+    """Somebody holds the journal and nobody listens: nothing is recorded, and the remedy is the port."""
     result = hours(house, "--replaced", "jetty:1", "--port", 1)
     assert result.exit_code == 2
-    assert "a daemon keeps this journal, but does not answer on port 1" in result.stderr
+    assert "a daemon writes this journal, but none answers on port 1" in result.stderr
     assert replaced(house) == []
 
 

@@ -213,7 +213,7 @@ def test_a_replacement_is_taken_down_and_told(house):
     ],
 )
 def test_a_replacement_that_cannot_be_is_refused(house, body, place, told):
-    """Lamps that there are not, and days that are no days, are refused, and nothing is taken down."""
+    """Lamps that there are not, and days that are no days, are refused, and nothing is recorded."""
     response = house.ask("POST", "/v1/replacements", json=body)
     (error,) = response.json()["errors"]
     assert error["pointer"] == place
