@@ -1,4 +1,4 @@
-"""Energy as values: a transformer's losses, a zone's load, what it drew, and what the meter saw.
+"""Energy as values: a transformer's losses, a zone's load, what it drew, and what the meter counts.
 
 Everything is exact: powers and prices are decimals as a person wrote them, and energy is kept in joules
 (watt-seconds), so that months sum to the year to the last digit that is shown.
@@ -25,7 +25,7 @@ class RelaySide(StrEnum):
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Losses:
-    """What one transformer takes from the mains beyond what it gives to its cables.
+    """What one transformer draws from the mains beyond what it gives to its cables.
 
     Attributes:
         transformer: its id.
@@ -104,7 +104,7 @@ class Load:
 
     @property
     def total_w(self) -> Decimal:
-        """Watts asked of the transformer; a load that is not known counts as none."""
+        """Watts drawn from the transformer; a load that is not known counts as none."""
         return (self.lamps_w or _NOTHING) + self.cable_w
 
 
@@ -129,7 +129,7 @@ class BandEnergy:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Energy:
-    """What a zone took over some time, in joules; add two with ``+``.
+    """The energy of a zone over some time, in joules; add two with ``+``.
 
     Attributes:
         lamps_j: at the lamps.
@@ -139,7 +139,7 @@ class Energy:
         idle_j: its share of the no-load loss while nothing was lit.
         cost: price of all that at the meter, not rounded; None without a tariff.
         bands: the meter's energy by price.
-        without_load_ms: milliseconds lit with a load that nobody knows, and so counted as nothing.
+        without_load_ms: milliseconds lit with a load that is not known, and so counted as nothing.
     """
 
     lamps_j: Decimal = _NOTHING
@@ -155,16 +155,6 @@ class Energy:
     def meter_j(self) -> Decimal:
         """Energy at the meter."""
         return self.lamps_j + self.cable_j + self.load_loss_j + self.no_load_j + self.idle_j
-
-    @property
-    def lamps_kwh(self) -> Decimal:
-        """Energy at the lamps in kilowatt-hours."""
-        return self.lamps_j / J_PER_KWH
-
-    @property
-    def meter_kwh(self) -> Decimal:
-        """Energy at the meter in kilowatt-hours."""
-        return self.meter_j / J_PER_KWH
 
     def __add__(self, other: Energy) -> Energy:
         """Sum two energies; the cost is known where either is."""

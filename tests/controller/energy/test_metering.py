@@ -15,7 +15,7 @@ from config.models.tariff import PriceBand, Tariff
 from controller.calendar.intervals import MS_PER_HOUR, ms_of
 from controller.energy.metering import measure
 from controller.energy.tariff import PriceStep, price_steps, round_money
-from controller.energy.values import Draw, Energy, Load, Losses, RelaySide, watts
+from controller.energy.values import J_PER_KWH, Draw, Energy, Load, Losses, RelaySide, watts
 
 REFERENCE = Path(__file__).parents[2] / "reference"
 ENERGY = json.loads((REFERENCE / "energy.json").read_text())
@@ -40,7 +40,7 @@ def test_e1_a_month_of_eight_lamps():
     energy = measure(
         LOSSLESS, {"a": Decimal(88)}, draws, starts_ms=0, ends_ms=30 * day_ms, steps=flat("0.16", 30 * day_ms)
     )["a"]
-    assert energy.meter_kwh == Decimal(ENERGY["E1"]["kwh"])
+    assert energy.meter_j / J_PER_KWH == Decimal(ENERGY["E1"]["kwh"])
     assert energy.cost == Decimal(ENERGY["E1"]["cost_unrounded"])
     assert round_money(energy.cost, "USD") == Decimal(ENERGY["E1"]["cost"])
 
@@ -51,7 +51,7 @@ def test_e2_lamp_watts_alone_understate_the_bill():
     assert round(losses.meter_w(Decimal(48) + Decimal("9.43973")), 5) == Decimal(ENERGY["E2"]["input_w"])
     draws = [lit("a", 0, MS_PER_HOUR, "48", "9.43973")]
     energy = measure(losses, {"a": Decimal(48)}, draws, starts_ms=0, ends_ms=MS_PER_HOUR)["a"]
-    assert round(energy.meter_kwh * 1000, 5) == Decimal(ENERGY["E2"]["input_w"])
+    assert (round(energy.meter_j / J_PER_KWH) * 1000, 5) == Decimal(ENERGY["E2"]["input_w"])
     assert round(energy.meter_j / energy.lamps_j, 5) == Decimal(ENERGY["E2"]["ratio_to_lamp_watts"])
 
 
@@ -86,7 +86,7 @@ def test_e4_two_prices_in_one_evening():
     )["a"]
     by_name = {band.name: band.meter_j / 3_600_000 for band in energy.bands}
     assert by_name == {"peak": Decimal(ENERGY["E4"]["peak_kwh"]), "": Decimal(ENERGY["E4"]["off_kwh"])}
-    assert energy.meter_kwh == Decimal(ENERGY["E4"]["total_kwh"])
+    assert energy.meter_j / J_PER_KWH == Decimal(ENERGY["E4"]["total_kwh"])
     assert energy.cost == Decimal(ENERGY["E4"]["cost"])
 
 
@@ -119,7 +119,7 @@ def test_energy_is_that_of_the_load_at_the_time():
     """A load changed in June does not rewrite May: each draw keeps its own watts."""
     draws = [lit("a", 0, MS_PER_HOUR, "60"), lit("a", MS_PER_HOUR, 2 * MS_PER_HOUR, "20")]
     energy = measure(LOSSLESS, {"a": Decimal(20)}, draws, starts_ms=0, ends_ms=2 * MS_PER_HOUR)["a"]
-    assert energy.lamps_kwh == Decimal("0.08")
+    assert energy.lamps_j / J_PER_KWH == Decimal("0.08")
 
 
 def test_a_load_nobody_knows_is_counted_as_nothing_and_said():

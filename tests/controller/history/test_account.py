@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 
 from controller.calendar.intervals import MS_PER_HOUR
 from controller.calendar.periods import Each, split, stretch_of_nights
+from controller.energy.values import J_PER_KWH
 from controller.history.account import account_for_past
 from controller.history.nights import bounds_of
 from controller.history.run_hours import ZoneHours
@@ -135,11 +136,11 @@ def test_a_changed_load_does_not_rewrite_the_energy_of_before(weeks):
     rows = of(account(weeks, date(2027, 5, 29), date(2027, 5, 29)), "jetty")
     assert rows[0].loads == ((30.0, "fixtures"),)
     lit_h = Decimal(rows[0].hours.lit_ms) / MS_PER_HOUR
-    assert rows[0].energy.lamps_kwh == pytest.approx(lit_h * 30 / 1000)
+    assert rows[0].energy.lamps_j / J_PER_KWH == pytest.approx(lit_h * 30 / 1000)
     later = of(account(weeks, date(2027, 6, 13), date(2027, 6, 13)), "jetty")
     later_h = Decimal(later[0].hours.lit_ms) / MS_PER_HOUR
     assert later[0].loads == ((18.0, "fixtures"),)
-    assert later[0].energy.lamps_kwh == pytest.approx(later_h * 18 / 1000)
+    assert later[0].energy.lamps_j / J_PER_KWH == pytest.approx(later_h * 18 / 1000)
     both = of(account(weeks, date(2027, 5, 29), date(2027, 6, 13)), "jetty")
     assert both[0].loads == ((30.0, "fixtures"), (18.0, "fixtures"))
 

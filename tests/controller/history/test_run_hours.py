@@ -12,11 +12,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from controller.calendar.intervals import Interval, ms_of
+from controller.calendar.intervals import MS_PER_HOUR, Interval, ms_of
 from controller.calendar.night import night_on, nights, utc_of_local
 from controller.calendar.periods import Each, Period, month_of, split, stretch_of_nights
 from controller.energy.metering import measure
-from controller.energy.values import Losses
+from controller.energy.values import J_PER_KWH, Losses
 from controller.history.run_hours import REASONS_FOR_DARK, Gap, ZonePast, count_hours
 from controller.history.runs import lit_interval, loads_drawn
 from controller.records.entries import Cause, Run
@@ -62,7 +62,7 @@ def test_e5_change_nights_come_out_as_three_and_five_hours(row):
     on, off = (utc_of_local(datetime.fromisoformat(row[key]), NEW_YORK) for key in ("on", "off"))
     night = whole(row["on"][:10], row["on"][:10])
     (hours,) = count_hours(ZonePast(zone="jetty", runs=[run(on, off)]), [night], dark=[], as_of_utc=LATER)
-    assert hours.lit_h == row["elapsed_h"]
+    assert hours.lit_ms / MS_PER_HOUR == row["elapsed_h"]
     energy = measure(
         Losses(transformer="boathouse"),
         {"jetty": Decimal(60)},
@@ -70,7 +70,7 @@ def test_e5_change_nights_come_out_as_three_and_five_hours(row):
         starts_ms=night.interval[0],
         ends_ms=night.interval[1],
     )["jetty"]
-    assert float(energy.meter_kwh) == row["kwh_60w"]
+    assert (float(energy.meter_j / J_PER_KWH)) == row["kwh_60w"]
 
 
 def test_a_run_over_the_edge_of_two_months_is_cut_at_noon():
@@ -82,7 +82,7 @@ def test_a_run_over_the_edge_of_two_months_is_cut_at_noon():
     february, march = count_hours(
         past, [month_of(2027, 2, NEW_YORK), month_of(2027, 3, NEW_YORK)], dark=[], as_of_utc=LATER
     )
-    assert (february.lit_h, march.lit_h) == (2.0, 3.5)
+    assert (february.lit_ms / MS_PER_HOUR, march.lit_ms / MS_PER_HOUR) == (2.0, 3.5)
     assert (february.starts, march.starts) == (1, 0)
 
 
@@ -96,7 +96,7 @@ def test_a_run_that_begins_at_the_very_noon_belongs_to_the_night_that_begins():
         dark=[],
         as_of_utc=LATER,
     )
-    assert (before.starts, before.lit_ms, after.starts, after.lit_h) == (0, 0, 2, 1.0)
+    assert (before.starts, before.lit_ms, after.starts, after.lit_ms / MS_PER_HOUR) == (0, 0, 2, 1.0)
 
 
 def test_hours_are_told_apart_by_cause():
@@ -173,7 +173,7 @@ def test_runs_that_overlap_after_a_clock_was_put_back_each_count():
     (hours,) = count_hours(past, [night], dark=dark, as_of_utc=LATER)
     # In daylight: 01:00 to 01:35 and 01:45 to 01:50 of the first run; of the second 01:30 to 01:35 and
     # again 01:45 to 01:50.
-    assert (hours.lit_h, hours.daylight_ms) == (2.5, (35 + 5 + 5 + 5) * 60_000)
+    assert (hours.lit_ms / MS_PER_HOUR, hours.daylight_ms) == (2.5, (35 + 5 + 5 + 5) * 60_000)
 
 
 def test_what_was_missed_is_laid_at_the_door_of_one_reason():
