@@ -51,7 +51,7 @@ def test_e2_lamp_watts_alone_understate_the_bill():
     assert round(losses.meter_w(Decimal(48) + Decimal("9.43973")), 5) == Decimal(ENERGY["E2"]["input_w"])
     draws = [lit("a", 0, MS_PER_HOUR, "48", "9.43973")]
     energy = measure(losses, {"a": Decimal(48)}, draws, starts_ms=0, ends_ms=MS_PER_HOUR)["a"]
-    assert (round(energy.meter_j / J_PER_KWH) * 1000, 5) == Decimal(ENERGY["E2"]["input_w"])
+    assert round(energy.meter_j / J_PER_KWH * 1000, 5) == Decimal(ENERGY["E2"]["input_w"])
     assert round(energy.meter_j / energy.lamps_j, 5) == Decimal(ENERGY["E2"]["ratio_to_lamp_watts"])
 
 

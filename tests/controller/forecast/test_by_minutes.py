@@ -140,7 +140,7 @@ def test_energy_and_money_at_the_meter(year, minutes):
     kwh = float(meter_w.sum()) / 60 / 1000
     bill = float((meter_w * money(minutes)).sum()) / 60 / 1000
     slack_kwh = 365 * 2 * EDGE_S * 110 / 3.6e6
-    assert (float(year.total().energy.meter_j / J_PER_KWH)) == pytest.approx(kwh, abs=slack_kwh)
+    assert float(year.total().energy.meter_j / J_PER_KWH) == pytest.approx(kwh, abs=slack_kwh)
     assert float(year.total().energy.cost) == pytest.approx(bill, abs=slack_kwh * 0.3)
     assert slack_kwh < kwh * 0.001
 

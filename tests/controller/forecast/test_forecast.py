@@ -59,7 +59,7 @@ def test_nights_are_those_of_the_reference(place):
 def test_a_year_of_a_hundred_watts(latitude, kwh, cost):
     """Energy and money of a whole year; 6 s a night are 0.06 kWh and 0.01 of money."""
     energy = year_at(next(place for place in PLACES if place[0] == latitude)).total("dusk").energy
-    assert (float(energy.meter_j / J_PER_KWH)) == pytest.approx(kwh, abs=0.06 + 0.05)
+    assert float(energy.meter_j / J_PER_KWH) == pytest.approx(kwh, abs=0.06 + 0.05)
     assert float(energy.cost) == pytest.approx(cost, abs=0.01 + 0.005)
 
 

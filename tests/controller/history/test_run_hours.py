@@ -70,7 +70,7 @@ def test_e5_change_nights_come_out_as_three_and_five_hours(row):
         starts_ms=night.interval[0],
         ends_ms=night.interval[1],
     )["jetty"]
-    assert (float(energy.meter_j / J_PER_KWH)) == row["kwh_60w"]
+    assert float(energy.meter_j / J_PER_KWH) == row["kwh_60w"]
 
 
 def test_a_run_over_the_edge_of_two_months_is_cut_at_noon():
