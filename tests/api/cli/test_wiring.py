@@ -80,7 +80,7 @@ def test_one_zone_has_a_load_and_says_what_it_cannot_know():
     """The example without cables: 36 W, no volts, and the reason."""
     [transformer] = call_json("wiring", example_path("one-zone"))["transformers"]
     assert transformer["load"]["va"] == pytest.approx(36.0)
-    assert transformer["load"]["left_va"] == pytest.approx(84.0)
+    assert transformer["load"]["left_va"] == pytest.approx(12.0)
     assert [finding["topic"] for finding in transformer["findings"]] == ["load of the transformer"]
     assert all(light["volts"] is None for light in transformer["circuits"][0]["lights"])
     assert "no cable of “shed” is written down" in transformer["unknown"][0]
