@@ -11,7 +11,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from api.cli.options import DEFAULT_PORT, take_date
+from api.cli.options import take_date
+from api.cli.start import DEFAULT_PORT
 
 if TYPE_CHECKING:
     from api.demo.demo import Display

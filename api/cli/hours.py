@@ -8,7 +8,6 @@ from pathlib import Path
 import click
 
 from api.cli.options import (
-    DEFAULT_PORT,
     json_option,
     load,
     now_utc,
@@ -17,6 +16,7 @@ from api.cli.options import (
     state_option,
     take_date,
 )
+from api.cli.start import DEFAULT_PORT
 
 
 @click.command("hours")

@@ -1,11 +1,7 @@
-"""What the commands share: arguments and options, loading the site file, printing JSON.
-
-It imports little on purpose: every command imports it, also ``run``, whose lights would have to wait.
-"""
+"""What the commands share: arguments and options, loading the site file, printing JSON."""
 
 from __future__ import annotations
 
-import os
 import sys
 from datetime import UTC, date, datetime
 from pathlib import Path
@@ -13,13 +9,12 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from api.cli.start import default_state
+
 if TYPE_CHECKING:
     from pydantic import BaseModel
 
     from config.file.loader import LoadedSite
-
-# The same as api.web.server.PORT, which cannot be imported here: the lights would wait for it.
-DEFAULT_PORT = 8010
 
 
 def take_date(_ctx: click.Context, _param: click.Parameter, value: str | None) -> date | None:
@@ -58,18 +53,6 @@ def print_json(data: BaseModel | dict[str, Any]) -> None:
         data = data.model_dump(mode="json")
     encoding = (getattr(sys.stdout, "encoding", None) or "ascii").lower().replace("-", "")
     click.echo(json.dumps(data, indent=2, ensure_ascii=not encoding.startswith("utf")))
-
-
-def default_state() -> Path:
-    """Return the folder of the journal: what the service manager names, else the user's state folder.
-
-    Source: systemd.exec(5), StateDirectory=; XDG Base Directory Specification, XDG_STATE_HOME.
-    """
-    named = os.environ.get("STATE_DIRECTORY", "").split(":")[0]
-    if named:
-        return Path(named)
-    home = os.environ.get("XDG_STATE_HOME", "")
-    return (Path(home) if home.startswith("/") else Path.home() / ".local" / "state") / "leerie"
 
 
 def _take_state(_ctx: click.Context, _param: click.Parameter, value: Path | None) -> Path:

@@ -1,14 +1,13 @@
-"""``leerie run``: the daemon. This file imports nothing that the lights would have to wait for."""
+"""``leerie run``: the options and the help of the daemon; see ``start`` for how it starts."""
 
 from __future__ import annotations
 
-import gc
-import os
 from pathlib import Path
 
 import click
 
-from api.cli.options import DEFAULT_PORT, default_state, site_argument
+from api.cli.options import site_argument
+from api.cli.start import DEFAULT_PORT, StartRequest, start_daemon
 
 
 @click.command("run")
@@ -32,13 +31,4 @@ def run(*, site_path: Path, state: Path | None, port: int, relays_off: bool) -> 
     SIGTERM or Ctrl-C switches every light off and ends with exit code 0. SIGHUP reads the site file again; a
     file with errors is refused, and the old one stays in force.
     """
-    # Before the lights are right nothing becomes garbage, and looking for it takes a tenth of their time.
-    # Looking for plugins of pydantic would read the metadata of every installed package.
-    gc.disable()
-    os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
-    try:
-        from api.daemon.main import run_daemon
-
-        return run_daemon(site_path, state=state or default_state(), port=port, relays_off=relays_off)
-    finally:
-        gc.enable()
+    return start_daemon(StartRequest(site_path, state, port, relays_off))

@@ -11,7 +11,7 @@ from typing import Any
 
 from click.testing import CliRunner, Result
 
-from api.cli.main import main
+from api.cli.commands import leerie
 
 ROOT = Path(__file__).parents[2]
 # What the shell of a tester happens to hold must not decide a test.
@@ -28,12 +28,12 @@ _OURS = (
 
 
 def call(*args: object) -> Result:
-    """Call a verb in this process."""
-    return CliRunner().invoke(main, [str(arg) for arg in args])
+    """Call a command in this process."""
+    return CliRunner().invoke(leerie, [str(arg) for arg in args])
 
 
 def call_json(*args: object) -> Any:
-    """Call a verb with ``--json`` in this process; it must go well."""
+    """Call a command with ``--json`` in this process; it must go well."""
     result = call(*args, "--json")
     assert result.exit_code == 0, result.output
     assert not result.stderr

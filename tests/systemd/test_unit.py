@@ -151,15 +151,15 @@ def test_systemd_makes_the_user(tmp_path):
 
 @pytest.mark.parametrize("key", ["ExecStart", "ExecStopPost"])
 def test_the_command_line_takes_what_the_unit_gives(key):
-    """Verb and options in the unit exist in the command line."""
-    from api.cli.main import main  # noqa: PLC0415
+    """Command and options in the unit exist in the command line."""
+    from api.cli.commands import leerie  # noqa: PLC0415
 
     words = read_unit()[key][0].split()
     assert words[0] == "/opt/leerie/bin/leerie"
-    context = click.Context(main)
-    verb = main.get_command(context, words[1])
-    assert verb is not None
-    options = {name for parameter in verb.params for name in parameter.opts}
+    context = click.Context(leerie)
+    command = leerie.get_command(context, words[1])
+    assert command is not None
+    options = {name for parameter in command.params for name in parameter.opts}
     assert {word for word in words if word.startswith("--")} <= options
 
 

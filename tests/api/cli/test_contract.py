@@ -11,13 +11,13 @@ from pathlib import Path
 
 import pytest
 
-from api.cli.main import COMMANDS
-from api.cli.options import DEFAULT_PORT, default_state
+from api.cli.commands import COMMANDS
+from api.cli.start import DEFAULT_PORT, default_state, parse_plain_run, start_daemon
 from api.web.server import PORT
 from tests.api.command import ROOT, call, command, environment, start, write_site, zone_table
 
 JETTY = zone_table("jetty", "dusk to midnight")
-HEAVY = ("fastapi", "uvicorn", "rich", "tomlkit", "asyncio", "apscheduler", "sqlite3", "gpiozero")
+HEAVY = ("fastapi", "uvicorn", "rich", "tomlkit", "asyncio", "apscheduler", "sqlite3", "gpiozero", "click")
 
 
 def lines(text: str) -> list[str]:
@@ -140,7 +140,8 @@ def test_ctrl_c_ends_it_without_a_word(tmp_path: Path) -> None:
         "    signal.pause()\n"
         "nights.load = wait\n"
         "from api.cli.main import main\n"
-        "main(['nights', sys.argv[1]])\n"
+        "sys.argv = ['leerie', 'nights', sys.argv[1]]\n"
+        "main()\n"
     )
     result = subprocess.run(
         [sys.executable, "-c", script, str(write_site(tmp_path, JETTY))],
@@ -177,8 +178,9 @@ def test_run_reaches_the_daemon_without_anything_heavy(tmp_path: Path) -> None:
         "daemon = types.ModuleType('api.daemon.main')\n"
         "daemon.run_daemon = lambda path, *, state, port, relays_off: 0\n"
         "sys.modules['api.daemon.main'] = daemon\n"
-        "from api.cli.main import main\n"
-        "main(sys.argv[1:], standalone_mode=False)\n"
+        "from api.cli import start\n"
+        "request = start.parse_plain_run(sys.argv[1:])\n"
+        "start.start_daemon(request)\n"
     )
     assert loaded_after(script, "run", write_site(tmp_path, JETTY), "--state", tmp_path) == set()
 
@@ -191,27 +193,30 @@ def test_the_lights_are_right_before_the_rest_is_imported(tmp_path: Path) -> Non
         "    raise KeyboardInterrupt\n"
         "Keeper.reconcile = first_round\n"
         "from api.cli.main import main\n"
-        "assert main(sys.argv[1:], standalone_mode=False) == 130\n"
+        "try:\n"
+        "    main()\n"
+        "except SystemExit as end:\n"
+        "    assert end.code == 130\n"
     )
     loaded = loaded_after(script, "run", write_site(tmp_path, JETTY), "--state", tmp_path / "state")
-    assert loaded & {"fastapi", "uvicorn", "rich", "tomlkit", "asyncio", "apscheduler"} == set()
+    assert loaded & {"fastapi", "uvicorn", "rich", "tomlkit", "asyncio", "apscheduler", "click"} == set()
     assert "sqlite3" in loaded
 
 
 @pytest.mark.parametrize(
     ("args", "allowed"),
     [
-        (["check", "{site}"], set()),
-        (["nights", "{site}", "--json"], set()),
-        (["why", "{site}", "jetty", "--json"], set()),
-        (["year", "{site}", "--json"], set()),
-        (["nights", "{site}"], {"rich"}),
+        (["check", "{site}"], {"click"}),
+        (["nights", "{site}", "--json"], {"click"}),
+        (["why", "{site}", "jetty", "--json"], {"click"}),
+        (["year", "{site}", "--json"], {"click"}),
+        (["nights", "{site}"], {"click", "rich"}),
     ],
 )
 def test_a_command_imports_only_what_it_needs(tmp_path: Path, args: list[str], allowed: set[str]) -> None:
     """No command that only reads a site file imports pins, the database, the scheduler or the web."""
     site = write_site(tmp_path, JETTY)
-    script = "from api.cli.main import main\nmain(sys.argv[1:], standalone_mode=False)\n"
+    script = "from api.cli.commands import leerie\nleerie(sys.argv[1:], standalone_mode=False)\n"
     assert loaded_after(script, *(arg.format(site=site) for arg in args)) <= allowed
 
 
@@ -227,6 +232,60 @@ def test_run_hands_over_what_it_was_asked(monkeypatch: pytest.MonkeyPatch, tmp_p
     site = write_site(tmp_path, JETTY)
     assert call("run", site, "--state", tmp_path / "state", "--port", 8123, "--relays-off").exit_code == 1
     assert asked == [site, tmp_path / "state", 8123, True]
+
+
+@pytest.mark.parametrize(
+    "options",
+    [
+        [],
+        ["--state", "{folder}"],
+        ["--port", "8123", "--relays-off"],
+        ["--state", "{folder}", "--port", "65535"],
+        ["--relays-off", "--relays-off"],
+        ["--state", "{folder}/one", "--state", "{folder}/two"],
+    ],
+)
+def test_a_plain_run_is_read_as_click_reads_it(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path, options: list[str]
+) -> None:
+    """The short way to the lights hands over what the long way does."""
+    asked: list[tuple[object, ...]] = []
+
+    def run_daemon(site_path: Path, *, state: Path, port: int, relays_off: bool) -> int:
+        asked.append((site_path, state, port, relays_off))
+        return 0
+
+    monkeypatch.setattr("api.daemon.main.run_daemon", run_daemon)
+    words = ["run", str(write_site(tmp_path, JETTY)), *(each.format(folder=tmp_path) for each in options)]
+    request = parse_plain_run(words)
+    assert request is not None
+    start_daemon(request)
+    assert call(*words).exit_code == 0
+    assert asked[0] == asked[1]
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        [],
+        ["nights", "site.toml"],
+        ["run"],
+        ["run", "--help"],
+        ["run", "site.toml", "--help"],
+        ["run", "site.toml", "another.toml"],
+        ["run", "site.toml", "--state"],
+        ["run", "site.toml", "--state", "--relays-off"],
+        ["run", "site.toml", "--state", __file__],
+        ["run", "site.toml", "--state=state"],
+        ["run", "site.toml", "--port", "0"],
+        ["run", "site.toml", "--port", "65536"],
+        ["run", "site.toml", "--port", "http"],
+        ["--version"],
+    ],
+)
+def test_everything_else_is_left_to_click(words: list[str]) -> None:
+    """Help, other spellings and mistakes are read, or refused, in one place."""
+    assert parse_plain_run(words) is None
 
 
 def test_the_usual_port_is_the_web_servers() -> None:

@@ -185,8 +185,8 @@ def test_a_disk_that_hangs_does_not_keep_it_from_ending(site: Path, state: Path)
     assert "could not be written in time" in told
 
 
-def test_a_port_that_is_taken_is_told_and_taken_when_it_is_free(site: Path, state: Path) -> None:
-    """Lit without the web; the log says what would do; nobody has to restart anything."""
+def test_a_port_in_use_is_logged_and_taken_when_it_is_free(site: Path, state: Path) -> None:
+    """Lit without the web; the log says what to do; nobody has to restart anything."""
     port = free_port()
     with closing(socket.socket()) as other:
         other.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
