@@ -7,7 +7,7 @@ a voltmeter could see it.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from typing import Annotated, Final
+from typing import Annotated, Final, TypeVar
 
 from pydantic import AfterValidator, AliasChoices, Field
 
@@ -32,6 +32,8 @@ _LAMPS: Final = {
     Lamp.FILAMENT: ("filament", None),
 }
 NO_TRANSFORMER: Final = "the site has no [[transformers]] table, so its load and wiring are not known"
+
+Response = TypeVar("Response", bound=ResponseModel)
 
 Rounded2 = Annotated[float, AfterValidator(lambda value: round(value, 2))]
 Rounded3 = Annotated[float, AfterValidator(lambda value: round(value, 3))]
@@ -313,30 +315,15 @@ def _transformer(report: WiringReport) -> TransformerWiringResponse:
         circuits=[_circuit(report, place) for place in range(len(report.wiring.circuits))],
         findings=[_finding(finding) for finding in report.inspection.findings],
         advice=[_proposal(proposal) for proposal in report.proposals],
-        rule_of_thumb=[
-            RuleOfThumbResponse(
-                circuit=rule.feed,
-                farthest_m=rule.farthest_m,
-                thinnest_mm2=rule.thinnest_mm2,
-                rated_part=rule.rated_part,
-                rule_kept=rule.rule_kept,
-                every_lamp_in_range=rule.in_range,
-                words=rule.words,
-            )
-            for rule in report.rules
-        ],
-        measured_watts=[
-            MeasuredWattsResponse(
-                zone=each.zone,
-                measured_w=each.measured_w,
-                computed_w=each.computed_w,
-                agrees=each.agrees,
-                words=each.words,
-            )
-            for each in report.watts
-        ],
+        rule_of_thumb=[_same(RuleOfThumbResponse, rule) for rule in report.rules],
+        measured_watts=[_same(MeasuredWattsResponse, each) for each in report.watts],
         unknown=list(report.unknown),
     )
+
+
+def _same(kind: type[Response], value: object) -> Response:
+    """Make a response of a value with attributes of the same names."""
+    return kind.model_validate(value, from_attributes=True)
 
 
 def _zone(load: ZoneLoad) -> ZoneLoadResponse:

@@ -24,7 +24,6 @@ from config.file.loader import LoadedSite
 from config.models.site import Site
 from controller.forecast.forecast import Forecast
 from controller.history.report import year_to_come
-from controller.inspection.report import WiringReport, report_site
 from controller.keeper.state import ZoneStatus
 from controller.planning.planner import Planner
 from controller.records.reading import Reading
@@ -99,22 +98,6 @@ class YearCache:
         return self._year[2]
 
 
-class WiringCache:
-    """The wiring reports of a site, computed once for each site file."""
-
-    def __init__(self) -> None:
-        """Begin with nothing computed."""
-        self._lock = threading.Lock()
-        self._known: tuple[Site, tuple[WiringReport, ...]] | None = None
-
-    def reports_of(self, site: Site) -> tuple[WiringReport, ...]:
-        """Give the report of each transformer."""
-        with self._lock:
-            if self._known is None or self._known[0] is not site:
-                self._known = site, report_site(site)
-            return self._known[1]
-
-
 class RequestContext:
     """What a route needs to answer.
 
@@ -132,7 +115,6 @@ class RequestContext:
         self.boot_s = boot_s
         self.planner_lock = threading.Lock()
         self.years = YearCache()
-        self.wiring = WiringCache()
         self.short_slots = RequestSlots(waiting=MOST_SHORT_WAITING)
         self.long_slots = RequestSlots(waiting=MOST_LONG_WAITING)
         self._writing = threading.Lock()

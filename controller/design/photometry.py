@@ -21,15 +21,7 @@ def beam_for_width_deg(throw_m: float, width_m: float) -> float:
 
 
 def illuminance_lx(intensity_cd: float, throw_m: float, incidence_deg: float = 0.0) -> float:
-    """Illuminance of a surface by one lamp: the inverse-square law and the cosine law.
-
-    Args:
-        intensity_cd: of the lamp in that direction, in candela.
-        throw_m: from the lamp to the place, above zero, and long against the lamp's own size.
-        incidence_deg: between the light and the surface's normal, 0 to 90.
-
-    Returns:
-        Lux: candela × cos(incidence) ÷ throw².
+    """Illuminance of a surface by one lamp, in lux: candela × cos(incidence) ÷ throw².
 
     Source: the laws of Lambert, CIE S 017 (International Lighting Vocabulary), from memory; held by
     tests/controller/design/test_photometry.py against the definition of the lux.

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import Final
 
@@ -62,7 +62,6 @@ class Placement:
 
     Attributes:
         kind: of fixture: "spot", "wash" or "path".
-        lights: how many.
         out_m: from the object to each light; 0 for a path, whose lights stand beside it.
         around_deg: for a free-standing object, where the lights stand as seen from it, 0 towards the viewer.
         along_m: for a long object, where each light stands, from its beginning.
@@ -88,11 +87,8 @@ def place(
 ) -> Placement:
     """Place lights at an object.
 
-    Args:
-        what: its kind.
-        height_m: of the object, above zero; no matter for a path.
-        spread_m: width of a tree or thing; length of a shrub bed, wall or path.
-        spacing_m: between lights of a path, where another than the usual 8 ft is wanted.
+    ``spread_m`` is the width of a tree or thing, or the length of a shrub bed, wall or path; ``height_m`` is
+    ignored for a path, whose ``spacing_m`` may be another than the usual 8 ft.
 
     Raises:
         WiringError: a figure is not above zero.
@@ -105,11 +101,11 @@ def place(
         case Target.TREE:
             return _tree(height_m, spread_m)
         case Target.TALL:
-            return _standing("spot", 1, height_m, spread_m, "a tall narrow thing: one spot")
+            return _standing(1, height_m, spread_m, "a tall narrow thing: one spot")
         case Target.SHRUB:
-            return _row("wash", height_m, spread_m, SHRUB_OUT_PER_HEIGHT, "shrubs: wash lights")
+            return _row(height_m, spread_m, SHRUB_OUT_PER_HEIGHT, "shrubs: wash lights")
         case Target.WALL:
-            return _row("wash", height_m, spread_m, WALL_OUT_PER_HEIGHT, "a wall: wash lights in a row")
+            return _row(height_m, spread_m, WALL_OUT_PER_HEIGHT, "a wall: wash lights in a row")
         case Target.PATH:
             return _path(spread_m, PATH_SPACING_M if spacing_m is None else spacing_m)
 
@@ -118,61 +114,68 @@ def _tree(height_m: float, spread_m: float) -> Placement:
     wide = spread_m > WIDE_PER_HEIGHT * height_m
     if height_m > LARGE_TREE_M:
         rule = "a large tree: two or three spots around it, so that no side is dark"
-        return _standing("spot", 3 if wide else 2, height_m, spread_m, rule)
+        return _standing(3 if wide else 2, height_m, spread_m, rule)
     rule = "a small tree: one or two spots"
-    return _standing("spot", 2 if wide or height_m > SMALL_TREE_M else 1, height_m, spread_m, rule)
+    return _standing(2 if wide or height_m > SMALL_TREE_M else 1, height_m, spread_m, rule)
 
 
-def _standing(kind: str, lights: int, height_m: float, spread_m: float, rule: str) -> Placement:
+def _standing(lights: int, height_m: float, spread_m: float, rule: str) -> Placement:
     """Lights around a free-standing object: one in front, two to either side of that, three all around."""
     out_m = max(LEAST_OUT_M, OUT_PER_HEIGHT * height_m)
-    aim_m = AIM_PART * height_m
-    throw_m = math.hypot(out_m, aim_m)
-    needed_deg = beam_for_width_deg(throw_m, spread_m)
-    beam = _usual_beam(needed_deg)
-    around = {1: (0.0,), 2: (-60.0, 60.0), 3: (0.0, 120.0, 240.0)}[lights]
-    return Placement(
-        kind=kind,
-        lights=lights,
-        out_m=out_m,
-        around_deg=around,
-        tilt_deg=tilt_deg(out_m, aim_m),
-        beam_deg=beam,
+    return replace(
+        _aimed("spot", lights, out_m, height_m, width_m=spread_m, what=f"{spread_m:.1f} m wide"),
+        around_deg={1: (0.0,), 2: (-60.0, 60.0), 3: (0.0, 120.0, 240.0)}[lights],
         practice=(
             rule,
             "about 2 ft out for 6 to 7 ft of height, farther in proportion",
             "aimed at two thirds of the height",
         ),
-        geometry=(
-            f"aimed at {aim_m:.1f} m from {out_m:.1f} m out: {tilt_deg(out_m, aim_m):.0f}° above the level",
-            f"{spread_m:.1f} m wide at a throw of {throw_m:.1f} m: {needed_deg:.0f}° of beam, so {beam:g}°",
-        ),
     )
 
 
-def _row(kind: str, height_m: float, length_m: float, out_per_height: float, rule: str) -> Placement:
+def _row(height_m: float, length_m: float, out_per_height: float, rule: str) -> Placement:
     """Lights in a row before a long object, each for an equal part of it."""
     out_m = max(LEAST_OUT_M, out_per_height * height_m)
     lights = max(1, math.ceil(length_m / (SHRUB_SPACING_PER_OUT * out_m)))
     part_m = length_m / lights
+    each = f"each lights {part_m:.1f} m of {length_m:.1f} m"
+    return replace(
+        _aimed("wash", lights, out_m, height_m, width_m=part_m, what=each, least_deg=60.0),
+        along_m=_middles(length_m, lights),
+        practice=(
+            rule,
+            f"{out_per_height:g} of the height out, up to {SHRUB_SPACING_PER_OUT:g} times that apart",
+            "a wash has 60° or more",
+        ),
+    )
+
+
+def _aimed(
+    kind: str,
+    lights: int,
+    out_m: float,
+    height_m: float,
+    *,
+    width_m: float,
+    what: str,
+    least_deg: float = 0.0,
+) -> Placement:
+    """Lights at some distance, aimed at two thirds of the height, each with the usual beam for a width."""
     aim_m = AIM_PART * height_m
-    needed_deg = beam_for_width_deg(math.hypot(out_m, aim_m), part_m)
-    beam = _usual_beam(max(60.0, needed_deg))
+    throw_m = math.hypot(out_m, aim_m)
+    tilted_deg, needed_deg = tilt_deg(out_m, aim_m), beam_for_width_deg(throw_m, width_m)
+    wanted_deg = max(least_deg, needed_deg)
+    beam = next((each for each in USUAL_BEAMS_DEG if each >= wanted_deg), USUAL_BEAMS_DEG[-1])
     return Placement(
         kind=kind,
         lights=lights,
         out_m=out_m,
-        along_m=_middles(length_m, lights),
-        tilt_deg=tilt_deg(out_m, aim_m),
+        tilt_deg=tilted_deg,
         beam_deg=beam,
-        practice=(
-            rule,
-            f"{out_per_height:g} of the height out, {SHRUB_SPACING_PER_OUT:g} times that apart at most",
-            "a wash has 60° or more",
-        ),
+        practice=(),
         geometry=(
-            f"aimed at {aim_m:.1f} m from {out_m:.1f} m out: {tilt_deg(out_m, aim_m):.0f}° above the level",
-            f"each lights {part_m:.1f} m of {length_m:.1f} m: {needed_deg:.0f}° of beam, so {beam:g}°",
+            f"aimed at {aim_m:.1f} m from {out_m:.1f} m out: {tilted_deg:.0f}° above the level",
+            f"{what} at a throw of {throw_m:.1f} m: {needed_deg:.0f}° of beam, so {beam:g}°",
         ),
     )
 
@@ -198,20 +201,13 @@ def _middles(length_m: float, parts: int) -> tuple[float, ...]:
     return tuple((part + 0.5) * length_m / parts for part in range(parts))
 
 
-def _usual_beam(needed_deg: float) -> float:
-    return next((beam for beam in USUAL_BEAMS_DEG if beam >= needed_deg), USUAL_BEAMS_DEG[-1])
-
-
 @dataclass(frozen=True, kw_only=True, slots=True)
 class LitObject:
     """An object with its lights.
 
     Attributes:
-        what: the object.
-        height_m: of it; 0 for a path.
         spread_m: its width, or its length where it is long.
         spread_assumed: whether the usual width was taken, as nobody gave one.
-        placement: the lights.
         candela: of one light, where it was given.
         lux: of the object at the height that is aimed at, by one light; None without candela.
     """
@@ -247,11 +243,7 @@ def feet_and_metres(length_m: float) -> str:
 
 
 def parse_placement(text: str, candela: float | None = None) -> LitObject:
-    """Place lights for an object as a person describes it.
-
-    Args:
-        text: kind, height and width, such as ``tree 7 ft by 5 ft``; a path has only its length.
-        candela: of one light in the middle of its beam.
+    """Place lights for an object as a person describes it, such as ``tree 7 ft by 5 ft`` or ``path 12 m``.
 
     Raises:
         WiringError: the text cannot be read, or a figure cannot be.
@@ -267,11 +259,8 @@ def place_object(
 ) -> LitObject:
     """Place lights for an object.
 
-    Args:
-        what: its kind.
-        first: its height; the length of a path.
-        second: its width, or its length where it is long; a tree or a column may do without.
-        candela: of one light in the middle of its beam.
+    ``first`` is its height, or the length of a path; ``second`` its width, or its length where it is long (a
+    tree or a tall thing may do without); ``candela`` is of one light in the middle of its beam.
 
     Raises:
         WiringError: a figure is missing, or cannot be.

@@ -1,8 +1,8 @@
-"""What would do: changes to the wiring, found by search, solved and judged, the cheapest first.
+"""How to fix the errors: changes to the wiring, found by search, computed and inspected, the cheapest first.
 
-What is offered leaves nothing wrong at its feed and makes nothing wrong elsewhere. Where it brings a doubt
-that was not there before, it says so and stands behind those that bring none. Cheap means little copper to
-buy; a tap costs nothing, and where a tap alone does, nothing is bought on top of it.
+What is offered leaves no error at its feed and makes none elsewhere. Where it brings a new warning, it says
+so and stands behind those that bring none. Cheap means little copper to buy; a tap costs nothing, and where a
+tap alone does, nothing is bought on top of it.
 """
 
 from __future__ import annotations
@@ -27,14 +27,13 @@ MOST_OF_A_KIND: Final = 2
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Proposal:
-    """A change that does.
+    """A change that works.
 
     Attributes:
-        change: what to do.
         inspection: of the whole transformer afterwards.
         worst: the lamp with the fewest volts in proportion, in the changed networks.
-        warnings: findings that are doubtful now and were well before.
-        remains: what is still wrong elsewhere, such as an overloaded transformer.
+        warnings: warnings that it brings.
+        remains: errors elsewhere that stay, such as an overloaded transformer.
     """
 
     change: WiringChange
@@ -47,16 +46,12 @@ class Proposal:
 def advise(
     networks: Sequence[Network], *, taps_v: Sequence[float] = (), limits: Limits | None = None
 ) -> tuple[Proposal, ...]:
-    """Search for changes after which nothing is wrong at a feed that has something wrong now.
+    """Search for changes that mend a feed with errors, those without new warnings first, then by copper.
 
     Args:
         networks: everything behind one transformer, one for each tap in use.
         taps_v: volts of its taps, whether in use or not.
         limits: what the site asks for beyond the rules.
-
-    Returns:
-        Proposals, those without new warnings first, then the least copper first; none where nothing is wrong,
-        or nothing that is tried does. Each changes one feed.
     """
     limits = limits or Limits()
     before = inspect(networks, limits)
@@ -72,7 +67,7 @@ def advise(
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class _Search:
-    """The search for one of a transformer's networks: all of them, its place, and how they were judged."""
+    """The search for one of a transformer's networks: all of them, its place, and their inspection."""
 
     networks: Sequence[Network]
     place: int
@@ -99,7 +94,7 @@ class _Search:
         return kept
 
     def attempt(self, change: WiringChange) -> Proposal | None:
-        """Judge the transformer with a change made; None where it does not do, or breaks something else."""
+        """Inspect the transformer with a change made; None where it does not help, or breaks something."""
         limits = self.limits
         for network in change.networks:
             if not (has_volts(network, limits.drop_percent) and within_upper_limit(network, limits.cool_c)):
@@ -117,7 +112,7 @@ class _Search:
     def put_in(self, changed: Sequence[Network]) -> tuple[list[Network], set[str]]:
         """Put networks in the place of the old one; give all of the transformer's, and the changed feeds.
 
-        What moves to a tap that is in use joins the circuit there: its amperes are those of both.
+        What moves to a tap that is in use joins the circuit there.
         """
         networks = [*self.networks[: self.place], *self.networks[self.place + 1 :]]
         feeds = set()
@@ -136,7 +131,7 @@ class _Search:
 def _new_warnings(
     before: InspectionResult, after: InspectionResult, old_feed: str, new_feeds: set[str]
 ) -> tuple[Finding, ...] | None:
-    """What became doubtful; None where something is wrong at the changed feeds, or became wrong elsewhere."""
+    """What became a warning; None where there is an error at the changed feeds, or a new one elsewhere."""
     ranks = before.ranks()
     warnings = []
     for finding in after.findings:

@@ -1,7 +1,7 @@
 """What could be done to one network: another tap, thicker cable, a feed nearer to the middle, a second run.
 
-These are candidates in words and values; whether they do is judged elsewhere. Those that leave a lamp without
-its volts even with the thickest gauge tried are not listed.
+These are candidates; ``advice`` inspects them. Those that leave a lamp without its volts even with the
+thickest gauge tried are not listed.
 """
 
 from __future__ import annotations
@@ -42,7 +42,6 @@ class WiringChange:
     """One thing that could be done to one network.
 
     Attributes:
-        kind: what is changed.
         words: what to do, for a person.
         buys: the cable that it takes.
         networks: what stands in the place of the old network.
@@ -64,13 +63,7 @@ class WiringChange:
 def list_changes(
     outcome: Outcome, taps_v: Sequence[float], drop_percent: float | None
 ) -> Iterator[WiringChange]:
-    """Everything that is tried for one network.
-
-    Args:
-        outcome: the network as it is, solved or found without a solution.
-        taps_v: volts of the transformer's taps.
-        drop_percent: greatest voltage drop that the site accepts; None where it names none.
-    """
+    """Everything that is tried for one network, with these taps and the drop that the site accepts."""
     network, own_v = outcome.network, outcome.network.feed.source_v
     way = way_to(network, _worst_node(outcome))
     other_taps_v = sorted({tap_v for tap_v in taps_v if tap_v != own_v})

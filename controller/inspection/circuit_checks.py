@@ -73,15 +73,7 @@ def _lamp_volts(outcome: Outcome) -> Iterator[float | None]:
 
 
 def inspect(networks: Sequence[Network], limits: Limits | None = None) -> InspectionResult:
-    """Check everything behind one transformer.
-
-    Args:
-        networks: one for each tap in use; all of the same transformer.
-        limits: what the site asks for beyond the rules.
-
-    Returns:
-        Findings on the transformer, the circuits, the cables and the lamps.
-    """
+    """Check everything behind one transformer: its networks, one for each tap in use."""
     limits = limits or Limits()
     solved = tuple(solve_states(network, limits) for network in networks)
     findings = [finding for one in solved for finding in _check_delivery(one)]

@@ -1,8 +1,7 @@
 """Single faults of a network that would explain readings: each fitted and solved.
 
 Tried are one lamp that is out, a splice with too many ohms in any cable or at any lamp, one that is open,
-another gauge than noted, and other volts at the tap. A fault explains the readings where with it all are
-within the tolerance.
+another gauge than noted, and other volts at the tap.
 """
 
 from __future__ import annotations
@@ -67,12 +66,9 @@ class Explanation:
     """One kind of fault that would explain every reading.
 
     Attributes:
-        fault: what it would be.
         places: where to look, the likeliest first; several where the readings cannot tell them apart.
-        size: watts of the lamp that is out, ohms of the splice, mm² of the gauge or volts of the tap; 0
-            where something is open.
+        size: watts of the lamp that is out, ohms of the splice, mm² of the gauge or volts of the tap.
         misfit_v: the largest difference that remains with it.
-        words: a sentence for a person.
     """
 
     fault: WiringFault
@@ -101,16 +97,9 @@ _WORDS: Final = {
 def diagnose(
     network: Network, readings: Sequence[MeasuredVolts], tolerance_v: float, *, tap_measured: bool = False
 ) -> tuple[Explanation, ...]:
-    """Find the faults that explain the readings within the tolerance.
+    """Find the faults that explain all readings within a meter's tolerance: one a kind, the best first.
 
-    Args:
-        network: as noted, with the lamps that were lit.
-        readings: with those lamps lit.
-        tolerance_v: of the meter.
-        tap_measured: whether the feed's volts were measured, so that other volts there explain nothing.
-
-    Returns:
-        At most one explanation of each kind, the best fit first.
+    Where the feed's volts were measured too, other volts there explain nothing.
     """
     base = solve(replace(network, temperature_c=LIKELY_C))
     if not readings or not isinstance(base, Solution):

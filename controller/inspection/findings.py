@@ -1,7 +1,7 @@
 """What is found about a transformer's wiring, as values: each with its number, its limit and who sets it.
 
 A finding is an error where a rule or a lamp's range is broken, a warning where a recommendation or a line of
-common practice is passed, ok otherwise. This program advises; fuses and breakers protect.
+common practice is passed. This program advises; fuses and breakers protect.
 """
 
 from __future__ import annotations
@@ -39,15 +39,9 @@ class Finding:
     """One finding.
 
     Attributes:
-        topic: what it is about.
-        level: ok, warning or error.
         feed: node of the feed that it belongs to; empty for the whole transformer.
         place: transformer, zone, node or cable that it is about.
-        value: the number found.
-        limit: the number that it is held against.
-        unit: of both.
         source: who sets the limit, with how far that is known.
-        words: one sentence for a person.
         remedy: what to do; empty where it is ok.
     """
 
@@ -119,8 +113,7 @@ class SolvedStates:
     Attributes:
         lit: everything lit, cable at the network's temperature: the fewest volts.
         alone: each zone lit alone on cool cable.
-        most_v: volts of each fixture with its zone lit alone on cool cable, the most it can get; None where
-            even that has no solution.
+        most_v: volts of each fixture with its zone alone; None where that has no solution.
     """
 
     lit: Outcome

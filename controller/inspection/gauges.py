@@ -22,12 +22,9 @@ Gauges = dict[str, Gauge]
 
 @dataclass(kw_only=True, slots=True)
 class SizingTrial:
-    """A network laid out once, whose cables can be exchanged for one solution after another.
+    """A network turned into arrays once, whose cables can be exchanged for one solution after another.
 
     Attributes:
-        network: as it is.
-        tree: its arrays; ``ohm`` changes from trial to trial.
-        places: place of each node.
         needed_v: for each fixture the place of its lamps and the volts that they must have.
         flows: amperes into each place, as estimated for the order of the cables.
         undervolted: ends of the cables on the ways to lamps that have too few volts now.
@@ -63,7 +60,7 @@ class SizingTrial:
 
 
 def needed_volts(network: Network, drop_percent: float | None) -> tuple[float, ...]:
-    """The fewest volts for each fixture that are not wrong: its range, and the drop that the site accepts."""
+    """The fewest volts allowed at each fixture: its range, and the drop that the site accepts."""
     floor_v = 0.0 if drop_percent is None else network.feed.source_v * (1.0 - drop_percent / 100.0)
     return tuple(
         # An LED whose plate nobody read is only ever doubtful, so it asks for nothing here.

@@ -1,8 +1,7 @@
-"""Volts and watts measured on site beside those computed.
+"""Volts and watts measured on site, compared with those computed.
 
 A reading agrees where it lies between what warm and cool cable give, with a meter's tolerance on both sides.
-Where readings do not agree, the single faults that would explain all of them are named, a
-suggestion of where to look first, no proof.
+Where readings do not agree, single faults that would explain all of them are named as places to look first.
 """
 
 from __future__ import annotations
@@ -29,12 +28,9 @@ WARM_C: Final = 75.0
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Difference:
-    """One reading beside what was computed.
+    """One reading and what was computed with warm and with cool cable.
 
     Attributes:
-        reading: what was measured.
-        warm_v: computed with the cable at 75 °C.
-        cool_v: computed with the cable at 10 °C.
         beyond_v: how far the reading lies outside, above zero where it is too high; 0 where it agrees.
     """
 
@@ -46,7 +42,7 @@ class Difference:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class VoltageComparison:
-    """All readings of a network beside what was computed, and what would explain those that do not agree."""
+    """All readings of a network, and what would explain those that do not agree."""
 
     differences: tuple[Difference, ...]
     explanations: tuple[Explanation, ...] = ()
@@ -58,8 +54,8 @@ class VoltageComparison:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class WattsBesideComputed:
-    """Measured watts of a zone beside those computed, whether they agree, and a sentence on it."""
+class WattsComparison:
+    """Measured and computed watts of a zone."""
 
     zone: str
     measured_w: float
@@ -75,19 +71,10 @@ def compare_volts(
     tolerance_v: float = METER_V,
     tap_measured: bool = False,
 ) -> VoltageComparison | None:
-    """Set readings beside computed volts.
+    """Compare readings with computed volts; None where the network has no solution.
 
-    Args:
-        network: the cables with the lamps that were lit at the time.
-        readings: taken with those lamps lit.
-        tolerance_v: of the meter.
-        tap_measured: whether the feed's volts were measured too, so that they explain nothing.
-
-    Returns:
-        The comparison; None where the network has no solution to compare with.
-
-    Source: none; the tolerances are common practice. Held by ``test_measurements.py``, where faults
-    are made on purpose.
+    The readings are those of the network's lamps, all lit; where the feed's volts were measured too, they
+    explain nothing. The tolerances are common practice, without a source.
     """
     warm = _lamp_volts(replace(network, temperature_c=WARM_C))
     cool = _lamp_volts(replace(network, temperature_c=COOL_C))
@@ -113,14 +100,10 @@ def _differ(reading: MeasuredVolts, warm_v: float, cool_v: float, tolerance_v: f
 
 def compare_watts(
     zone: str, measured_w: float, computed_w: float, lamps: Mapping[float, int]
-) -> WattsBesideComputed:
-    """Set the watts of a zone beside those computed.
+) -> WattsComparison:
+    """Compare the watts of a zone lit alone with those computed at the place of the meter.
 
-    Args:
-        zone: id of the zone.
-        measured_w: with the zone lit alone.
-        computed_w: the same, at the place of the meter: at the outlet the transformer's losses are in it.
-        lamps: how many lamps of each watts are fitted in the zone, to tell how many may be out.
+    ``lamps`` says how many lamps of each watts are fitted, to tell how many may be out.
     """
     lacking_w = computed_w - measured_w
     agrees = abs(lacking_w) <= WATTS_PART * computed_w
@@ -131,7 +114,7 @@ def compare_watts(
         words = f"{head}: more or larger lamps than noted, or the meter counts the transformer's own losses"
     else:
         words = f"{head}: {_lamps_out(lacking_w, lamps, WATTS_PART * computed_w)}"
-    return WattsBesideComputed(
+    return WattsComparison(
         zone=zone, measured_w=measured_w, computed_w=computed_w, agrees=agrees, words=words
     )
 

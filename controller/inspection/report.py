@@ -1,7 +1,4 @@
-"""Everything there is to say about the wiring of a transformer: judged, advised, measured, and not known.
-
-The room puts together what others find; it decides nothing but what can be told and what cannot.
-"""
+"""The whole report on the wiring of a transformer: findings, advice, readings, what is not known."""
 
 from __future__ import annotations
 
@@ -9,6 +6,7 @@ from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
+from functools import lru_cache
 from typing import Final
 
 from config.errors import Severity
@@ -19,7 +17,7 @@ from controller.inspection.diagnosis import MeasuredVolts
 from controller.inspection.findings import Finding, InspectionResult, SolvedStates, Topic
 from controller.inspection.measurements import (
     VoltageComparison,
-    WattsBesideComputed,
+    WattsComparison,
     compare_volts,
     compare_watts,
 )
@@ -109,10 +107,7 @@ class ZoneLoad:
     """What one zone asks of its transformer.
 
     Attributes:
-        zone: the zone.
-        rated_w: rated watts; None where nobody wrote them down.
-        alone_va: volt-amperes with this zone lit alone, cables included; None where it cannot be computed.
-        alone_w: the same in watts.
+        alone_va: with this zone lit alone, cables included; None where it cannot be computed.
         placed: whether all its lights are on cables.
     """
 
@@ -128,14 +123,10 @@ class WiringReport:
     """One transformer.
 
     Attributes:
-        wiring: what hangs on it.
         inspection: networks solved, in the order of the circuits, and the findings about them.
-        loads: zone by zone.
-        proposals: what would do where something is wrong.
-        rules: the rule of thumb beside the truth, for each tap in use.
-        volts: readings beside computed volts for each tap in use; None where there are none.
-        watts: measured watts beside computed ones.
-        unknown: sentences on what cannot be told, and why.
+        rules: the rule of thumb for each tap in use.
+        volts: readings of each tap in use; None where there are none.
+        unknown: sentences on what is not known, and why.
     """
 
     wiring: TransformerWiring
@@ -144,7 +135,7 @@ class WiringReport:
     proposals: tuple[Proposal, ...]
     rules: tuple[RuleOfThumbCheck, ...]
     volts: tuple[VoltageComparison | None, ...]
-    watts: tuple[WattsBesideComputed, ...]
+    watts: tuple[WattsComparison, ...]
     unknown: tuple[str, ...]
 
     @property
@@ -172,8 +163,9 @@ class WiringReport:
         return next(one for one in self.inspection.findings if one.topic is Topic.TRANSFORMER)
 
 
+@lru_cache(maxsize=2)
 def report_site(site: Site) -> tuple[WiringReport, ...]:
-    """Report on every transformer of a site."""
+    """Report on every transformer of a site, once for each site."""
     return tuple(report_transformer(wiring) for wiring in build_wiring(site))
 
 
@@ -240,7 +232,7 @@ def _compare_volts(circuit: Circuit) -> VoltageComparison | None:
     return compare_volts(network, readings, tap_measured=circuit.measured_v is not None)
 
 
-def _compare_watts(loads: Sequence[ZoneLoad]) -> Iterator[WattsBesideComputed]:
+def _compare_watts(loads: Sequence[ZoneLoad]) -> Iterator[WattsComparison]:
     for load in loads:
         measured_w = load.zone.measured_watts
         if measured_w is not None and load.zone.fixtures and load.alone_w is not None:

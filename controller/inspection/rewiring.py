@@ -39,15 +39,9 @@ def thicken(network: Network, gauges: Mapping[str, Gauge]) -> Network:
 
 
 def feed_at(network: Network, node: str, gauge: Gauge) -> tuple[Network, Purchase]:
-    """Bring a home run to this node and take away the first cable of the old way there.
+    """Bring a home run to this node, turn the cables between round, and take away the first of the old way.
 
-    Args:
-        network: as it is.
-        node: where the home run shall end; not the feed, nor the end of its first cable.
-        gauge: of the home run.
-
-    Returns:
-        The new network, with the cables between turned round, and the home run to buy.
+    The node is neither the feed nor the end of its first cable.
     """
     way = way_to(network, node)
     first, turned = way[0], {cable.to_node for cable in way[1:]}

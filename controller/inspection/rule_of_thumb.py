@@ -26,21 +26,17 @@ class RuleOfThumbCheck:
     """What the rule of thumb says of one network, and what was computed.
 
     Attributes:
-        feed: node of the feed.
         farthest_m: cable from the feed to the farthest lamp.
         thinnest_mm2: copper of the thinnest cable on the ways to lamps.
         rated_part: rated watts of the lamps as a part of the transformer's rating.
-        rule_kept: whether all three parts of the rule are kept.
-        in_range: whether every lamp is inside its range.
-        words: one sentence with both.
     """
 
-    feed: str
+    circuit: str
     farthest_m: float
     thinnest_mm2: float
     rated_part: float
     rule_kept: bool
-    in_range: bool
+    every_lamp_in_range: bool
     words: str
 
 
@@ -64,18 +60,19 @@ def _compare(one: SolvedStates, inspection: InspectionResult, rated_part: float)
     reached = farthest_m <= REACH_M * 1.001 and thinnest_mm2 >= LEAST_AREA_MM2 * 0.999
     rule_kept = reached and rated_part <= LOAD_PART
     in_range = not any(
-        v.feed == one.feed and v.topic in LAMP_TOPICS and v.level is Severity.ERROR
-        for v in inspection.findings
+        each.feed == one.feed and each.topic in LAMP_TOPICS and each.level is Severity.ERROR
+        for each in inspection.findings
     )
+    kept = "kept" if rule_kept else "not kept"
     return RuleOfThumbCheck(
-        feed=one.feed,
+        circuit=one.feed,
         farthest_m=farthest_m,
         thinnest_mm2=thinnest_mm2,
         rated_part=rated_part,
         rule_kept=rule_kept,
-        in_range=in_range,
-        words=f"rule of thumb (12 AWG or thicker, up to 100 ft, up to 80 % of the rating):"
-        f" {'kept' if rule_kept else 'not kept'}; computed: {_result(one, in_range=in_range)}",
+        every_lamp_in_range=in_range,
+        words="rule of thumb (12 AWG or thicker, up to 100 ft, up to 80 % of the rating):"
+        f" {kept}; computed: {_result(one, in_range=in_range)}",
     )
 
 
@@ -84,4 +81,4 @@ def _result(one: SolvedStates, *, in_range: bool) -> str:
         return str(one.lit)
     worst = one.lit.worst
     gets = f"{worst.fixture.label} gets {worst.volts:.2f} V, the fewest" if worst else "no lamp is lit"
-    return f"{'every lamp is inside its range' if in_range else 'not every lamp is inside its range'}; {gets}"
+    return f"{'' if in_range else 'not '}every lamp is inside its range; {gets}"

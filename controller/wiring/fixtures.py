@@ -27,23 +27,19 @@ class PlacedLight:
     """Equal lights of one fixture of the site file at one node.
 
     Attributes:
-        zone: id of its zone.
         fixture: its place among the zone's fixtures, from 1; 0 for a zone that lists none.
-        number: its place among the fixture's lights, from 1: 3 for the third light of a line.
-        kind: of fixture, such as “path”; empty where no fixture is listed.
-        name: what people call the fixture; empty where it has no name.
+        number: its place among the fixture's lights, from 1.
         placed: whether its cable is known.
-        measured_v: volts measured at it; None where nobody did.
         at: the same for the solver.
     """
 
     zone: str
     fixture: int
-    number: int
-    kind: str
-    name: str
-    placed: bool
-    measured_v: float | None
+    number: int = 1
+    kind: str = ""
+    name: str = ""
+    placed: bool = True
+    measured_v: float | None = None
     at: FixtureAt
 
 
@@ -63,11 +59,7 @@ def attach_lights(
 ) -> list[PlacedLight]:
     """Attach the lights of some zones to their nodes; those of a line or a hub one after the other.
 
-    Args:
-        site: the site.
-        zones: those whose lights are wanted.
-        simple: the nodes of each line and hub.
-        terminals: node for the lights whose cable is not known.
+    ``simple`` has the nodes of each line and hub; lights whose cable is not known go to the terminals.
     """
     free: dict[str, list[str]] = {name: list(nodes) for name, nodes in simple.items()}
     lights: list[PlacedLight] = []
@@ -91,6 +83,7 @@ def _light(
     zone: Zone, place: int, fixture: Fixture, node: str, *, number: int = 1, count: int = 1
 ) -> PlacedLight:
     """Make a light whose cable is known."""
+    min_v, max_v = fixture.volts or (None, None)
     lead = None
     if fixture.lead_m is not None:
         lead = Lead(gauge=fixture.lead_gauge or USUAL_LEAD, length_m=fixture.lead_m)
@@ -103,8 +96,8 @@ def _light(
         count=count,
         lead=lead,
         power_factor=fixture.power_factor,
-        min_v=fixture.volts[0] if fixture.volts else None,
-        max_v=fixture.volts[1] if fixture.volts else None,
+        min_v=min_v,
+        max_v=max_v,
         name=fixture.name or fixture.kind,
     )
     return PlacedLight(
@@ -113,7 +106,6 @@ def _light(
         number=number,
         kind=fixture.kind,
         name=fixture.name,
-        placed=True,
         measured_v=_reading_of(fixture, number, alone=count == fixture.count),
         at=at,
     )
@@ -147,13 +139,5 @@ def _loose(
         max_v=_ANY_V,
         name="lights on no cable",
     )
-    return PlacedLight(
-        zone=zone.id,
-        fixture=place,
-        number=1,
-        kind=fixture.kind if fixture else "",
-        name=fixture.name if fixture else "",
-        placed=False,
-        measured_v=None,
-        at=at,
-    )
+    kind, name = (fixture.kind, fixture.name) if fixture else ("", "")
+    return PlacedLight(zone=zone.id, fixture=place, kind=kind, name=name, placed=False, at=at)

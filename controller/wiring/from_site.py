@@ -24,7 +24,6 @@ class Circuit:
     """Everything on one tap of one transformer.
 
     Attributes:
-        network: what is solved.
         lights: one for each fixture of the network, in the same order.
         measured_v: volts measured at the tap with everything lit; None where nobody did.
     """
@@ -39,12 +38,9 @@ class TransformerWiring:
     """One transformer with all that hangs on it.
 
     Attributes:
-        transformer: as the site file has it.
-        zones: those that it feeds.
         taps_v: volts of its taps; none where nobody wrote them down.
         tap_known: whether the tap in use was written down.
         circuits: one for each tap in use.
-        limits: what the site asks for.
     """
 
     transformer: Transformer

@@ -1,4 +1,4 @@
-"""What the wiring means for the account: watts lost in the cables of a zone, and the volts its lamps get.
+"""What the wiring means for energy and lamp life: watts lost in the cables of a zone, volts at its lamps.
 
 A zone whose watts were measured has its cables in them already. Cables that cannot be solved, or that nobody
 wrote down, lose nothing here; a filament lamp whose cable is not known is taken to get its rated volts.
@@ -24,8 +24,7 @@ class CableLosses:
 
     Attributes:
         cable_w: watts lost in cables, leads and splices by zone.
-        volts: by zone and fixture, counted from 1: the most that any of its lights gets, since that one ends
-            first.
+        volts: by zone and fixture, from 1: the most that any of its lights gets, since that one ends first.
     """
 
     cable_w: Mapping[str, Decimal]

@@ -1,7 +1,7 @@
 """The cables and fixtures behind one tap of a transformer, as a tree of values.
 
-A network begins at a feed and branches; every node is fed by exactly one cable. The check of the site file
-explains what is not such a tree (config/validation/cable_tree.py); here it is only refused.
+Every node is fed by exactly one cable. The check of the site file explains what is not such a tree
+(config/validation/cable_tree.py); here it is only refused.
 """
 
 from __future__ import annotations
@@ -48,8 +48,8 @@ class Limits:
     Attributes:
         drop_percent: greatest voltage drop that the site accepts; None where it names none.
         cool_c: temperature of cable that has not warmed; the most volts are computed with it.
-        low_light: least light of the dimmest filament lamp as a part of the brightest; common practice.
-        low_life: least life of a filament lamp as a part of its rated life; common practice.
+        low_light: least light of the dimmest filament lamp as a part of the brightest (common practice).
+        low_life: least life of a filament lamp as a part of its rated life (common practice).
     """
 
     drop_percent: float | None = None
@@ -63,9 +63,7 @@ class Feed:
     """One tap of one transformer: where a network begins.
 
     Attributes:
-        node: name of the node that the tap is; cables begin there.
-        transformer: id of the transformer.
-        rated_va: the transformer's rating in VA, over all its taps.
+        rated_va: the transformer's rating, over all its taps.
         source_v: volts at the tap under load, r.m.s. for AC.
         tap: what is printed beside the tap, for people.
     """
@@ -87,11 +85,8 @@ class CableSegment:
     """One piece of two-conductor cable from one node to the next, away from the feed.
 
     Attributes:
-        from_node: the end nearer to the feed.
-        to_node: the end farther from it.
-        gauge: of each conductor.
         length_m: of the cable, not of the copper out and back.
-        splice_ohm: what the splices add to the loop; 0 leaves them out.
+        splice_ohm: what the splices add to the loop.
         ampacity_a: the current on the cable's own plate; None takes the gauge's default.
     """
 
@@ -135,17 +130,12 @@ class FixtureAt:
     """Equal lamps of one zone at one node.
 
     Attributes:
-        node: where they are spliced in.
-        zone: id of the zone that lights them.
         watts: of one lamp at its rated volts (of a regulated LED: at any volts).
-        lamp: how its current follows its voltage.
         rated_v: volts for which the watts are stated.
-        count: how many; each has its own lead where ``lead`` is given.
-        lead: the fixture's own lead, None where it sits at the node.
+        lead: each lamp's own thin cable, None where it sits at the node.
         power_factor: above 0 to 1; below 1 the current is watts ÷ (volts × power factor).
         min_v: lowest volts by its plate; None where not known.
         max_v: highest volts by its plate; None where not known.
-        name: what people call it.
     """
 
     node: str
@@ -188,12 +178,9 @@ class FixtureAt:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Network:
-    """One feed with its cables and fixtures.
+    """One feed with its cables, in any order, and lamps.
 
     Attributes:
-        feed: where it begins.
-        segments: the cables, in any order.
-        fixtures: the lamps.
         temperature_c: of the copper; 75 °C is the tables' own and the safe side for low volts.
 
     Raises:
@@ -230,11 +217,7 @@ def join(
     fixtures: Sequence[FixtureAt],
     temperature_c: float = DEFAULT_TEMPERATURE_C,
 ) -> tuple[Network, ...]:
-    """Sort cables and fixtures to the feeds that they hang on.
-
-    Raises:
-        WiringError: some hang on no feed, on two, or make a ring.
-    """
+    """Sort cables and fixtures to the feeds that they hang on; what hangs on none, or on two, is refused."""
     _refuse_unless_tree(feeds, segments, fixtures)
     networks = []
     for feed in feeds:
@@ -274,7 +257,7 @@ def _refuse_unless_tree(
 
 
 def way_to(network: Network, node: str) -> tuple[CableSegment, ...]:
-    """The cables from the feed to a node, in that order; none for the feed itself."""
+    """The cables from the feed to a node, in that order."""
     into = {cable.to_node: cable for cable in network.segments}
     way = []
     while node in into:

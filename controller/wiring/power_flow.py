@@ -70,10 +70,7 @@ class Limit:
 
 
 def solve_volts(tree: Tree, source_v: float) -> list[float] | Limit:
-    """Volts at every node, or how much of the load could be carried at most.
-
-    Returns:
-        Volts in the order of the tree, the high-voltage solution; a ``Limit`` where there is none.
+    """Volts at every node, the high-voltage solution, or how much of the load could be carried at most.
 
     Source: the module's docstring; held by tests/controller/wiring/test_solver.py against ngspice and scipy.
     """
@@ -86,11 +83,7 @@ def try_volts(
 ) -> list[float] | None:
     """Sweep until the volts settle; None where they do not: without filament lamps there is no solution then.
 
-    Args:
-        tree: the network.
-        source_v: volts at the feed.
-        factor: what the insisting loads are multiplied by.
-        start_v: volts to begin from; the feed's volts everywhere where not given.
+    ``factor`` multiplies the insisting loads; the volts begin at ``start_v``, else at the feed's everywhere.
     """
     count = len(tree.parent)
     volts = [source_v] * count if start_v is None else list(start_v)

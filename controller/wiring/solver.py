@@ -24,14 +24,7 @@ from controller.wiring.power_flow import FILAMENT_CURRENT_EXPONENT, Limit, Tree,
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class LampState:
-    """What the lamps of one fixture get.
-
-    Attributes:
-        fixture: which.
-        volts: at each lamp.
-        amperes: through each lamp.
-        watts: taken by each lamp.
-    """
+    """What one lamp of a fixture gets."""
 
     fixture: FixtureAt
     volts: float
@@ -60,14 +53,10 @@ class Solution:
     """A network that works.
 
     Attributes:
-        network: what was solved.
         volts: at every node of the cables, the feed's among them.
         lamps: in the order of the network's fixtures.
         segments: in the order of the network's cables.
-        source_a: amperes out of the feed.
         source_va: volt-amperes out of the feed; watts where every power factor is 1.
-        lamp_w: watts taken by all lamps.
-        lamp_va: volt-amperes taken by all lamps.
         loss_w: watts lost in cables, leads and splices.
     """
 
@@ -97,7 +86,6 @@ class NoSolution:
     """A network that cannot work: no volts satisfy what the lamps ask for.
 
     Attributes:
-        network: what was tried.
         asked_w: watts that the regulated and fixed-current lamps ask for.
         deliverable_w: the most they could get through these cables, all reduced alike, within 1e-6.
         farthest: node of the lamp behind the most resistance among those.
@@ -121,17 +109,13 @@ Outcome = Solution | NoSolution
 
 
 def solve(network: Network) -> Outcome:
-    """Volts at every node, current in every cable, and the account of the power; or that there is none.
-
-    Args:
-        network: one feed with its cables and lamps.
+    """Compute the volts at every node, the current in every cable and the losses, or that there are none.
 
     Returns:
-        A ``Solution`` with volts within 1 mV, the high-voltage one; a ``NoSolution`` where the lamps ask for
-        more than the cables can carry.
+        Volts within 1 mV, the high-voltage solution; ``NoSolution`` where the lamps ask for too much.
 
-    Source: ``power_flow`` names the method. Held by ``test_solver.py`` (ngspice and scipy
-    results of six networks under four kinds of lamp; random trees against scipy).
+    Source: ``power_flow`` names the method. Held by ``test_solver.py`` (ngspice and scipy results of six
+    networks under four kinds of lamp; random trees against scipy).
     """
     tree, at_nodes, at_lamps = build_tree(network)
     found = solve_volts(tree, network.feed.source_v)
@@ -143,12 +127,7 @@ def solve(network: Network) -> Outcome:
 def build_tree(
     network: Network, fixtures: Sequence[FixtureAt] | None = None, temperature_c: float | None = None
 ) -> tuple[Tree, dict[str, int], tuple[int, ...]]:
-    """Lay a network out as arrays.
-
-    Args:
-        network: its cables.
-        fixtures: the lamps that are lit; all of the network where not given.
-        temperature_c: of the copper; the network's where not given.
+    """Turn a network into arrays, with all its fixtures or these, at its temperature or this one.
 
     Returns:
         The arrays, the place of each node by its name, and the place at which the lamps of each fixture sit.

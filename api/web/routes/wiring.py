@@ -19,7 +19,7 @@ from config.errors import UnknownFixtureError, WiringError
 from config.file.editor import write_measured
 from config.models.site import Site
 from controller.design.placement import Target, place_object
-from controller.inspection.report import WiringReport
+from controller.inspection.report import WiringReport, report_site
 
 TransformerId = Annotated[
     str, Path(description="id of the transformer, as the site file has it", examples=["boathouse"])
@@ -119,7 +119,7 @@ def _sheet(context: RequestContext, transformer: str | None) -> Response:
 def _reports(context: RequestContext, transformer: str | None) -> tuple[Site, tuple[WiringReport, ...]]:
     """Give the reports that are asked for."""
     site = context.gateway.site
-    reports = context.wiring.reports_of(site)
+    reports = report_site(site)
     if transformer is None:
         return site, reports
     found = tuple(each for each in reports if each.wiring.transformer.id == transformer)

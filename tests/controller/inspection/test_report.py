@@ -86,7 +86,7 @@ def test_an_error_gets_advice_and_the_rule_of_thumb():
     assert report.level is Severity.ERROR
     [rule] = report.rules
     assert rule.rule_kept
-    assert not rule.in_range
+    assert not rule.every_lamp_in_range
     # The table of the rule of thumb in the reference: 12 V, evenly, filament, 75 °C.
     assert "gets 10.00 V" in rule.words
     assert report.proposals

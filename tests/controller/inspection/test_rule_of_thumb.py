@@ -54,7 +54,7 @@ def test_the_rule_is_kept_and_wrong_for_120_w():
     """120 W over 100 ft of 12 AWG on 150 W keep the rule in full, and the far lamp gets 10.00 V: false."""
     (found,) = check_rule_of_thumb(inspect([chain(at_ft=EVENLY_FT)]))
     assert found.rule_kept
-    assert not found.in_range
+    assert not found.every_lamp_in_range
     assert found.farthest_m == pytest.approx(HUNDRED_FT_M)
     assert found.rated_part == pytest.approx(0.8)
     result = "not every lamp is inside its range; the lamp at “n10” gets 10.00 V, the fewest"
@@ -64,7 +64,7 @@ def test_the_rule_is_kept_and_wrong_for_120_w():
 def test_the_rule_is_kept_and_right_for_a_light_load():
     """33 W spread over 100 ft of 12 AWG keep the rule, and every lamp is inside its range."""
     (found,) = check_rule_of_thumb(inspect([chain(at_ft=EVENLY_FT, watts=3.3)]))
-    assert (found.rule_kept, found.in_range) == (True, True)
+    assert (found.rule_kept, found.every_lamp_in_range) == (True, True)
 
 
 @pytest.mark.parametrize(
@@ -87,5 +87,5 @@ def test_each_part_of_the_rule_counts(broken):
 def test_a_network_without_a_solution_is_said_so():
     """Where the lamps ask for more than the cables deliver, the rule stands beside that."""
     (found,) = check_rule_of_thumb(inspect([chain(watts=120.0, lamp=Lamp.POWER)]))
-    assert (found.rule_kept, found.in_range) == (True, False)
+    assert (found.rule_kept, found.every_lamp_in_range) == (True, False)
     assert "90.91 W at most" in found.words
