@@ -180,8 +180,8 @@ class ControlLoop:
     def _set_timetable(self, due_in_s: float) -> None:
         """Add every job that happens at a time: the daemon's whole timetable.
 
-        It is set anew after each round, from the present instant alone, so that a step of the clock cannot
-            ("noon", self._at_noon, noon_in_s),  # backup and time zone data, see ``on_noon``
+        It is set anew after each round, from the present instant alone, so that no step of the clock leaves it
+        behind. The tick and the comparison of the clocks are not in it: they run on the event loop's own
         monotonic timers, and keep the lights right if the scheduler fails.
 
         Args:
