@@ -40,6 +40,10 @@ class Night:
         if self.ends_at_utc < self.starts_at_utc:
             raise ValueError(f"the night of {self.date} would end before it begins")
 
+    def __hash__(self) -> int:
+        """Hash the date alone, which is cheap: equal nights have it in common, and others seldom."""
+        return hash(self.date)
+
     def holds(self, at_utc: datetime) -> bool:
         """Whether the instant lies in this night; its beginning does, its end does not."""
         return self.starts_at_utc <= at_utc < self.ends_at_utc

@@ -180,9 +180,9 @@ class ControlLoop:
     def _set_timetable(self, due_in_s: float) -> None:
         """Add every job that happens at a time: the daemon's whole timetable.
 
-        It is set anew after each round, from the present instant alone, so that no step of the clock leaves it
-        behind. The tick and the comparison of the clocks are not in it: they run on the event loop's own
-        monotonic timers, and keep the lights right if the scheduler fails.
+        It is set anew after each round, from the present instant alone, so that a clock that is set cannot
+        leave it behind. The tick and the comparison of the clocks are not in it: they run on the event loop's
+        own monotonic timers, and keep the lights right if the scheduler fails.
 
         Args:
             due_in_s: seconds until a relay next has to be checked, such as at dusk.

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
-from datetime import date, timedelta
+from datetime import UTC, date, datetime, timedelta
 from unittest import mock
 
+import pytest
+from astral import Observer
+from astral.sun import elevation
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
@@ -146,3 +149,18 @@ def test_a_deeper_angle_is_dark_only_where_a_shallower_one_is(
             around = [each for each in wide if each.starts_at_utc <= deep.starts_at_utc < each.ends_at_utc]
             assert len(around) == 1
             assert deep.ends_at_utc <= around[0].ends_at_utc
+
+
+@settings(deadline=None)
+@given(
+    st.floats(-89.8, 89.8),
+    st.floats(-180, 180),
+    st.integers(-2_208_988_800, 4_102_444_800),  # 1900 to 2100
+)
+def test_the_elevation_is_astrals(latitude: float, longitude: float, unix_s: int) -> None:
+    """It is ``astral.sun.elevation`` without refraction, to a hundred-thousandth of a degree and better."""
+    at_utc = datetime.fromtimestamp(unix_s, UTC)
+    expected_deg = elevation(Observer(latitude, longitude, 0.0), at_utc, with_refraction=False)
+    ours_deg = Sun(latitude, longitude).elevation_deg(at_utc)
+    # An arc sine or cosine near the zenith or the nadir loses half its digits.
+    assert ours_deg == pytest.approx(expected_deg, abs=1e-8 if abs(expected_deg) < 89 else 1e-5)

@@ -7,7 +7,7 @@ from datetime import UTC, date, datetime, timedelta
 import pytest
 
 from controller.calendar.night import Night, clock_in_night, night_on, nights
-from controller.sun.sun import CIVIL_ANGLE_DEG, SUNSET_ANGLE_DEG, Sun, elevation_deg
+from controller.sun.sun import CIVIL_ANGLE_DEG, SUNSET_ANGLE_DEG, Sun
 from tests.reference import rows, zone
 
 ANGLES_DEG = {
@@ -89,7 +89,7 @@ def test_the_worked_example_of_nrel_comes_out() -> None:
     off by 0.014: together 0.016.
     """
     at_utc = datetime(2003, 10, 17, 19, 30, 30, tzinfo=UTC)
-    assert elevation_deg(39.742476, -105.1786, at_utc) == pytest.approx(39.872046, abs=0.016)
+    assert Sun(39.742476, -105.1786).elevation_deg(at_utc) == pytest.approx(39.872046, abs=0.016)
 
 
 # --- hours from dusk to midnight over 2027 ---

@@ -7,7 +7,7 @@ from datetime import UTC, date, datetime, timedelta, timezone
 import pytest
 
 from controller.calendar.night import Night, night_at, night_on, nights
-from controller.sun.sun import CIVIL_ANGLE_DEG, SUNSET_ANGLE_DEG, DarkInterval, Sun, elevation_deg
+from controller.sun.sun import CIVIL_ANGLE_DEG, SUNSET_ANGLE_DEG, DarkInterval, Sun
 from tests.reference import zone
 
 SECOND = timedelta(seconds=1)
@@ -159,14 +159,14 @@ def test_the_height_is_the_same_by_any_clock() -> None:
     """The zone in which an instant is written does not move the sun."""
     at_utc = datetime(2027, 3, 1, 17, 40, 12, tzinfo=UTC)
     elsewhere = at_utc.astimezone(timezone(timedelta(hours=5, minutes=45)))
-    assert elevation_deg(51.5, -0.1, elsewhere) == elevation_deg(51.5, -0.1, at_utc)
-    assert Sun(51.5, -0.1).elevation_deg(at_utc) == elevation_deg(51.5, -0.1, at_utc)
+    assert Sun(51.5, -0.1).elevation_deg(elsewhere) == Sun(51.5, -0.1).elevation_deg(at_utc)
+    assert Sun(51.5, -0.1).elevation_deg(at_utc) == Sun(51.5, -0.1).elevation_deg(at_utc)
 
 
 def test_whole_numbers_make_no_other_place() -> None:
     """A latitude given as an int is the same place as the float."""
     at_utc = datetime(2027, 3, 1, 17, 40, tzinfo=UTC)
-    assert elevation_deg(52, 0, at_utc) == elevation_deg(52.0, 0.0, at_utc)
+    assert Sun(52, 0).elevation_deg(at_utc) == Sun(52.0, 0.0).elevation_deg(at_utc)
 
 
 @pytest.mark.parametrize(
