@@ -17,13 +17,18 @@ BEGIN, END = "<!-- measured: begin -->", "<!-- measured: end -->"
 HEADINGS = ("what", "measured", "reference", "ratio", "limit", "ok?")
 
 
+def figure(value: float) -> str:
+    """Write a figure with three digits, and no fewer before the point."""
+    return f"{value:,.0f}" if abs(value) >= 100 else f"{value:.3g}"
+
+
 def cells(measurement: Measurement) -> tuple[str, ...]:
     """Give the texts of one line, one for each heading."""
     benchmark = measurement.benchmark
     return (
         benchmark.what,
-        f"{measurement.value:.3g} {benchmark.unit}",
-        "" if measurement.reference is None else f"{measurement.reference:.3g}, {benchmark.reference}",
+        f"{figure(measurement.value)} {benchmark.unit}",
+        "" if measurement.reference is None else f"{figure(measurement.reference)} ({benchmark.reference})",
         "" if measurement.ratio is None else f"{measurement.ratio:.2f}",
         benchmark.limit,
         "yes" if measurement.ok else "NO",
