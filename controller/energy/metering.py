@@ -33,7 +33,7 @@ def measure(
     ends_ms: int,
     steps: Sequence[PriceStep] | None = None,
 ) -> dict[str, Energy]:
-    """Work out what the zones of one transformer took over a stretch of time.
+    """Work out the energy of the zones of one transformer over a stretch of time.
 
     Args:
         losses: the transformer.
@@ -51,14 +51,15 @@ def measure(
     Raises:
         ValueError: a draw of a zone that is not on this transformer, or prices that do not cover the stretch.
     """
-    tallies = {zone: _Accumulator() for zone in rated}
+    sums = {zone: _Accumulator() for zone in rated}
     draws = tuple(draws)
     for stray in {draw.zone for draw in draws} - rated.keys():
         raise ValueError(f"zone “{stray}” is not on transformer “{losses.transformer}”")
     by_price = _price(_sweep(draws, starts_ms, ends_ms), steps)
     for (together, per_kwh, name), lasts_ms in by_price.items():
-        _share(losses, rated, tallies, _Segment(together, lasts_ms, per_kwh, name))
-    return {zone: tally.close(priced=steps is not None) for zone, tally in tallies.items()}
+        segment = _Segment(together, Decimal(lasts_ms) / MS_PER_S, (name, per_kwh))
+        _share(losses, rated, sums, segment)
+    return {zone: each.close(priced=steps is not None) for zone, each in sums.items()}
 
 
 def _sweep(draws: Sequence[Draw], starts_ms: int, ends_ms: int) -> list[tuple[int, int, _Together]]:
@@ -140,36 +141,34 @@ class _Segment:
     """All the time over which the same zones were lit at the same price."""
 
     together: _Together
-    lasts_ms: int
-    per_kwh: Decimal
-    name: str
+    lasts_s: Decimal
+    price: tuple[str, Decimal]
 
 
 def _share(
-    losses: Losses, rated: Mapping[str, Decimal], tallies: Mapping[str, _Accumulator], spell: _Segment
+    losses: Losses, rated: Mapping[str, Decimal], sums: Mapping[str, _Accumulator], segment: _Segment
 ) -> None:
-    """Give every zone its part of what the transformer took over one spell."""
-    lasts_s = Decimal(spell.lasts_ms) / MS_PER_S
-    price = spell.name, spell.per_kwh
-    if not spell.together:
+    """Give every zone its part of what the transformer used over one segment."""
+    lasts_s, price = segment.lasts_s, segment.price
+    if not segment.together:
         for zone, part in zip(rated, _parts(list(rated.values())), strict=True):
             idle_j = losses.idle_w * lasts_s * part
-            tallies[zone].idle_j += idle_j
-            tallies[zone].by_price[price] += idle_j
+            sums[zone].idle_j += idle_j
+            sums[zone].by_price[price] += idle_j
         return
-    loads_w = [load.total_w for _, load in spell.together]
+    loads_w = [load.total_w for _, load in segment.together]
     load_w = sum(loads_w, _NOTHING)
     load_loss_j = (losses.meter_w(load_w) - load_w - losses.no_load_w) * lasts_s
     no_load_j = losses.no_load_w * lasts_s
-    for (zone, load), part in zip(spell.together, _parts(loads_w), strict=True):
-        tally = tallies[zone]
-        tally.lamps_j += (load.lamps_w or _NOTHING) * lasts_s
-        tally.cable_j += load.cable_w * lasts_s
-        tally.load_loss_j += load_loss_j * part
-        tally.no_load_j += no_load_j * part
-        tally.by_price[price] += load.total_w * lasts_s + (load_loss_j + no_load_j) * part
+    for (zone, load), part in zip(segment.together, _parts(loads_w), strict=True):
+        total = sums[zone]
+        total.lamps_j += (load.lamps_w or _NOTHING) * lasts_s
+        total.cable_j += load.cable_w * lasts_s
+        total.load_loss_j += load_loss_j * part
+        total.no_load_j += no_load_j * part
+        total.by_price[price] += load.total_w * lasts_s + (load_loss_j + no_load_j) * part
         if load.lamps_w is None:
-            tally.without_load_ms += spell.lasts_ms
+            total.without_load_ms += int(lasts_s * MS_PER_S)
 
 
 def _parts(weights: Sequence[Decimal]) -> list[Decimal]:

@@ -12,6 +12,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from decimal import Decimal
+from types import MappingProxyType
 from typing import Protocol
 from zoneinfo import ZoneInfo
 
@@ -19,9 +20,11 @@ from config.models.tariff import Tariff
 from controller.calendar.intervals import Interval, ms_of, overlap, total_ms
 from controller.calendar.night import Night, nights
 from controller.calendar.periods import Each, Period, split, stretch_of_nights
+from controller.energy.from_site import feed_of, losses_of
 from controller.energy.metering import measure
 from controller.energy.tariff import PriceStep, price_steps
-from controller.energy.values import Draw, Energy, Load, Losses, RelaySide
+from controller.energy.values import Draw, Energy, Load, Losses, RelaySide, watts
+from controller.planning.planner import Planner
 from controller.sun.sun import Sun, dark_intervals
 
 NIGHTS_AHEAD = 365
@@ -80,6 +83,31 @@ class ForecastInput:
                 raise ValueError(
                     f"zone “{zone.zone}” names a transformer that is not given: “{zone.transformer}”"
                 )
+
+
+def forecast_input(planner: Planner, cable_w: Mapping[str, Decimal] = MappingProxyType({})) -> ForecastInput:
+    """Give a site as the forecast needs it.
+
+    Args:
+        planner: the site, the sun over it and its time zone.
+        cable_w: watts lost in the cables of a zone while it is lit, where known.
+    """
+    site = planner.site
+    return ForecastInput(
+        zones=tuple(
+            ForecastZone(
+                zone=zone.id,
+                transformer=feed_of(site, zone),
+                load=Load(lamps_w=watts(zone.rated_load.watts), cable_w=cable_w.get(zone.id, Decimal(0))),
+            )
+            for zone in site.zones
+        ),
+        transformers=tuple(losses_of(site).values()),
+        tariff=site.tariff,
+        sun=planner.sun,
+        dusk_angle_deg=site.dusk_angle_deg,
+        tz=planner.tz,
+    )
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

@@ -8,8 +8,14 @@ from datetime import date
 from config.program.spans import ClockEdge, Span
 from controller.calendar.intervals import MS_PER_HOUR
 from controller.calendar.night import nights
-from controller.forecast.forecast import NIGHTS_AHEAD, Forecast, PlanOf, look_ahead, with_mains_switching
-from controller.forecast.inputs import forecast_input
+from controller.forecast.forecast import (
+    NIGHTS_AHEAD,
+    Forecast,
+    PlanOf,
+    forecast_input,
+    look_ahead,
+    with_mains_switching,
+)
 from controller.forecast.mechanical_timer import MechanicalTimer, TimerNight, timer_nights, timer_windows
 from controller.forecast.what_if import do_instead, end_evenings_at, plan_of
 from controller.lamps.life import Lamps, lamps_of

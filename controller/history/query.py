@@ -1,4 +1,4 @@
-"""Which nights somebody wants accounted for, cut into what; the command line and the web server ask alike."""
+"""Which nights are to be accounted for, and into what they are cut: for the command line and the web."""
 
 from __future__ import annotations
 
@@ -17,21 +17,21 @@ from controller.calendar.periods import (
 )
 from controller.planning.planner import Planner
 
-# How many periods an answer has where nobody says.
+# How many periods an answer has by default.
 USUAL = {Each.NIGHT: 14, Each.MONTH: 12, Each.SEASON: 4}
 # So many nights back that whole ones of these are among them.
 _FAR_BACK = timedelta(days=15 * 31)
-# More rows than these are a slip of the finger: ten years night by night.
+# More rows than these are a typing error: ten years night by night.
 MOST_PERIODS = 3653
 # A journal is not older than this.
 MOST_NIGHTS = 366 * 100
-# What a request over the web may ask for at once: ten years, some seconds of work on a small board.
+# The most for one request over the web: ten years, some seconds of work on a small board.
 MOST_NIGHTS_OVER_THE_WEB = 3653
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class HoursQuery:
-    """What somebody asks.
+    """Which nights and zones.
 
     Attributes:
         by: into what the nights are cut.
@@ -51,31 +51,31 @@ class HoursQuery:
 
     @property
     def is_whole_life(self) -> bool:
-        """Whether everything is asked for that the journal ever saw, in one sum."""
+        """Whether it is about all that the journal ever recorded, in one sum."""
         return self.by is Each.WHOLE and self.period is None and self.first is None and self.last is None
 
 
-def choose_periods(ask: HoursQuery, planner: Planner, *, tonight: date, began: date | None) -> list[Period]:
-    """Say which periods are meant.
+def choose_periods(query: HoursQuery, planner: Planner, *, tonight: date, began: date | None) -> list[Period]:
+    """Give the periods that a query means.
 
     Args:
-        ask: what somebody asks.
+        query: the query.
         planner: knows time zone and latitude.
         tonight: date of the night that holds now.
-        began: the night in which the journal began; nothing earlier is shown unless it is asked for.
+        began: the night in which the journal began; nothing earlier is shown by default.
 
     Raises:
         PeriodError: no such period, one that ends before it begins, or too many of them; says what would do.
     """
-    if ask.period is not None:
-        if ask.first is not None or ask.last is not None:
-            raise PeriodError("a period has its own dates; leave out either the period or “from” and “to”")
-        whole = read_period(ask.period, planner)
+    if query.period is None:
+        whole = _usual(query, planner, tonight, began)
+    elif query.first is not None or query.last is not None:
+        raise PeriodError("a period has its own dates; leave out either the period or “from” and “to”")
     else:
-        whole = _usual(ask, planner, tonight, began)
-    if whole.nights > ask.most_nights or (ask.by is Each.NIGHT and whole.nights > MOST_PERIODS):
+        whole = read_period(query.period, planner)
+    if whole.nights > query.most_nights or (query.by is Each.NIGHT and whole.nights > MOST_PERIODS):
         raise PeriodError(f"{whole.name} is {whole.nights} nights; ask for fewer at once")
-    return list(split(whole, ask.by, planner.tz, latitude_deg=planner.site.latitude_deg))
+    return list(split(whole, query.by, planner.tz, latitude_deg=planner.site.latitude_deg))
 
 
 def read_period(text: str, planner: Planner) -> Period:
@@ -90,26 +90,26 @@ def read_period(text: str, planner: Planner) -> Period:
     return period
 
 
-def _usual(ask: HoursQuery, planner: Planner, tonight: date, began: date | None) -> Period:
-    """Fill in the ends that nobody named."""
-    last = ask.last or max(tonight, ask.first or tonight)
-    first = ask.first or _usual_first(ask, planner, last, began)
+def _usual(query: HoursQuery, planner: Planner, tonight: date, began: date | None) -> Period:
+    """Fill in the first and the last night where they are not given."""
+    last = query.last or max(tonight, query.first or tonight)
+    first = query.first or _usual_first(query, planner, last, began)
     if last < first:
-        named = f"from = {first}" if ask.first else f"{first}, where the journal begins"
+        named = f"from = {first}" if query.first else f"{first}, where the journal begins"
         raise PeriodError(f"to = {last} lies before {named}; name a later night")
     return stretch_of_nights(first, last, planner.tz)
 
 
-def _usual_first(ask: HoursQuery, planner: Planner, last: date, began: date | None) -> date:
+def _usual_first(query: HoursQuery, planner: Planner, last: date, began: date | None) -> date:
     """Go back as far as is usual, to the beginning of a month or season, and not before the journal began.
 
-    Where it knows nothing yet, the last piece says all that there is to say.
+    While the journal is empty, one period is enough.
     """
-    if ask.by is Each.WHOLE:
+    if query.by is Each.WHOLE:
         return began or last
     around = stretch_of_nights(last - _FAR_BACK, last, planner.tz)
-    pieces = split(around, ask.by, planner.tz, latitude_deg=planner.site.latitude_deg)
+    pieces = split(around, query.by, planner.tz, latitude_deg=planner.site.latitude_deg)
     if began is None:
         return pieces[-1].first
-    first = pieces[-USUAL[ask.by]].first
+    first = pieces[-USUAL[query.by]].first
     return first if last < began else max(first, began)

@@ -11,8 +11,7 @@ from zoneinfo import ZoneInfo
 from config.errors import UnknownZoneError
 from config.models.site import Site
 from controller.calendar.periods import Each, Period
-from controller.forecast.forecast import Forecast, look_ahead
-from controller.forecast.inputs import forecast_input
+from controller.forecast.forecast import Forecast, forecast_input, look_ahead
 from controller.history.account import PastLight, ZoneAccount, account_for_past, light_of_past
 from controller.history.lamp_wear import Wear, account_for_wear
 from controller.history.nights import Bounds, bounds_of

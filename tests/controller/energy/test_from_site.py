@@ -9,7 +9,7 @@ from config.file.loader import example_path, load_site
 from controller.energy.from_site import NAMELESS, losses_of
 from controller.energy.tariff import price_steps
 from controller.energy.values import RelaySide
-from controller.forecast.inputs import forecast_input
+from controller.forecast.forecast import forecast_input
 from controller.lamps.life import lamps_of
 from controller.planning.planner import Planner
 from tests.sites import site, zone

@@ -6,8 +6,7 @@ from datetime import UTC, date, datetime, timedelta
 
 import pytest
 
-from controller.forecast.forecast import look_ahead
-from controller.forecast.inputs import forecast_input
+from controller.forecast.forecast import forecast_input, look_ahead
 from controller.history.lamp_wear import account_for_wear
 from controller.journal.journal import Journal
 from controller.journal.reader import JournalReader
