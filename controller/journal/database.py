@@ -110,15 +110,6 @@ def _code_of(error: BaseException | None) -> int:
     return (getattr(error, "sqlite_errorcode", None) or 0) & 0xFF
 
 
-@contextlib.contextmanager
-def _closed_on_error(connection: sqlite3.Connection) -> Iterator[None]:
-    try:
-        yield
-    except BaseException:
-        connection.close()
-        raise
-
-
 # -- opening -------------------------------------------------------------------------------------------------
 
 
@@ -139,8 +130,7 @@ def open_to_write(path: Path, *, fresh: bool = False) -> sqlite3.Connection:
     """
     with journal_errors(path):
         path.parent.mkdir(parents=True, exist_ok=True)
-        connection = sqlite3.connect(path, timeout=BUSY_S, isolation_level=None, check_same_thread=False)
-        with _closed_on_error(connection):
+        with _connected(path, "mode=rwc", BUSY_S) as connection:
             _bring_up_to_date(connection, path, fresh=fresh)
             connection.execute("PRAGMA foreign_keys = ON")
             connection.execute(f"PRAGMA wal_autocheckpoint = {_CHECKPOINT_PAGES}")
@@ -161,16 +151,43 @@ def open_to_read(path: Path, *, busy_s: float = BUSY_S, any_version: bool = Fals
     """
     if not path.exists():
         raise JournalError(f"there is no journal at {path}; it begins with the first `leerie run`")
-    uri = f"{path.absolute().as_uri()}?mode=ro"
     try:
-        return _connect_to_read(uri, path, busy_s, any_version=any_version)
+        return _connect_to_read(path, "mode=ro", busy_s, any_version=any_version)
     except JournalError as error:
         log, _ = beside(path)
         locked_out = _code_of(error.__cause__) in (sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_READONLY)
         if not locked_out or (log.exists() and log.stat().st_size):
             raise
         # A backup on a medium that may not be written: with no log beside it nothing can change under us.
-        return _connect_to_read(f"{uri}&immutable=1", path, busy_s, any_version=any_version)
+        return _connect_to_read(path, "mode=ro&immutable=1", busy_s, any_version=any_version)
+
+
+def _connect_to_read(path: Path, mode: str, busy_s: float, *, any_version: bool) -> sqlite3.Connection:
+    with journal_errors(path), _connected(path, mode, busy_s) as connection:
+        version = _version_of(connection, path)
+        if version != len(STEPS) and not any_version:
+            raise JournalError(
+                f"the journal {path} is of version {version}; `leerie run` brings it up to date"
+            )
+    return connection
+
+
+@contextlib.contextmanager
+def _connected(path: Path, mode: str, busy_s: float) -> Iterator[sqlite3.Connection]:
+    """Connect; where what is done with the connection first fails, close it."""
+    # A generator that reads may be continued by another thread of a pool, never by two at once.
+    connection = sqlite3.connect(
+        f"{path.absolute().as_uri()}?{mode}",
+        uri=True,
+        timeout=busy_s,
+        isolation_level=None,
+        check_same_thread=False,
+    )
+    try:
+        yield connection
+    except BaseException:
+        connection.close()
+        raise
 
 
 def empty_journal() -> sqlite3.Connection:
@@ -180,13 +197,8 @@ def empty_journal() -> sqlite3.Connection:
     return connection
 
 
-def version_of(connection: sqlite3.Connection, path: Path) -> int:
-    """Give a journal's version; 0 where the file is empty.
-
-    Raises:
-        JournalDamagedError: the mark that the file is ours, or its version, was overwritten.
-        JournalError: the file is another program's, or of a later version than the newest known here.
-    """
+def _version_of(connection: sqlite3.Connection, path: Path) -> int:
+    """Give a journal's version, 0 where the file is empty; refuse what is damaged, newer or not ours."""
     newest = len(STEPS)
     version = int(connection.execute("PRAGMA user_version").fetchone()[0])
     marked = connection.execute("PRAGMA application_id").fetchone() == (APPLICATION_ID,)
@@ -208,7 +220,7 @@ def version_of(connection: sqlite3.Connection, path: Path) -> int:
 
 def _bring_up_to_date(connection: sqlite3.Connection, path: Path, *, fresh: bool) -> None:
     """Make the tables, or what is new in them, in one transaction."""
-    version = version_of(connection, path)
+    version = _version_of(connection, path)
     if version == 0 and not fresh and backups_of(path):
         raise JournalDamagedError(f"the journal {path} is empty or gone; Leerie restores it from a backup")
     if version == 0:
@@ -219,7 +231,7 @@ def _bring_up_to_date(connection: sqlite3.Connection, path: Path, *, fresh: bool
     connection.execute("PRAGMA synchronous = FULL")
     connection.execute("BEGIN IMMEDIATE")
     try:
-        _take_steps(connection, version_of(connection, path))
+        _take_steps(connection, _version_of(connection, path))
         connection.execute(f"PRAGMA application_id = {APPLICATION_ID}")
         connection.execute(f"PRAGMA user_version = {len(STEPS)}")
         connection.execute("COMMIT")
@@ -237,21 +249,6 @@ def _take_steps(connection: sqlite3.Connection, version: int) -> None:
     for step in STEPS[version:]:
         for statement in step:
             connection.execute(statement)
-
-
-def _connect_to_read(uri: str, path: Path, busy_s: float, *, any_version: bool) -> sqlite3.Connection:
-    with journal_errors(path):
-        # Generators that read may be continued by another thread of a pool, never by two at once.
-        connection = sqlite3.connect(
-            uri, uri=True, timeout=busy_s, isolation_level=None, check_same_thread=False
-        )
-        with _closed_on_error(connection):
-            version = version_of(connection, path)
-            if version != len(STEPS) and not any_version:
-                raise JournalError(
-                    f"the journal {path} is of version {version}; `leerie run` brings it up to date"
-                )
-        return connection
 
 
 # -- damage --------------------------------------------------------------------------------------------------

@@ -69,29 +69,27 @@ def read_previous_run(path: Path) -> PreviousRun:
     with journal_errors(path):
         if not path.exists() or path.stat().st_size == 0:
             return PreviousRun()
-        with contextlib.closing(open_to_read(path)) as connection:
-            return _find_previous_run(connection)
-
-
-def _find_previous_run(connection: sqlite3.Connection) -> PreviousRun:
-    started_or_stopped = connection.execute(
-        "SELECT kind FROM event WHERE kind IN (?, ?) ORDER BY id DESC LIMIT 1",
-        (EventKind.STARTED.value, EventKind.STOPPED.value),
-    ).fetchone()
-    rows = [connection.execute(select).fetchone() for select in _TRUSTED_INSTANTS]
-    instants_ms = [row[0] for row in rows if row is not None and row[0] is not None]
-    boot = connection.execute("SELECT boot_id FROM boot WHERE trusted ORDER BY id DESC LIMIT 1").fetchone()
-    newest: dict[str, Switching] = {}
-    for each in SWITCHINGS.fetch(connection, f"ORDER BY s.id DESC LIMIT {_LAST_FEW}"):
-        newest.setdefault(each.zone, each)
-    return PreviousRun(
-        overrides=tuple(overrides_in_force(connection)),
-        last_sign=last_sign_of_life(connection),
-        ended_well=started_or_stopped in (None, (EventKind.STOPPED.value,)),
-        last_instant_utc=utc_of(max(instants_ms)) if instants_ms else None,
-        trusted_boot_id=None if boot is None else str(boot[0]),
-        last_switchings=tuple(newest.values()),
-    )
+    with journal_errors(path), contextlib.closing(open_to_read(path)) as connection:
+        started_or_stopped = connection.execute(
+            "SELECT kind FROM event WHERE kind IN (?, ?) ORDER BY id DESC LIMIT 1",
+            (EventKind.STARTED.value, EventKind.STOPPED.value),
+        ).fetchone()
+        rows = [connection.execute(select).fetchone() for select in _TRUSTED_INSTANTS]
+        instants_ms = [row[0] for row in rows if row is not None and row[0] is not None]
+        boot = connection.execute(
+            "SELECT boot_id FROM boot WHERE trusted ORDER BY id DESC LIMIT 1"
+        ).fetchone()
+        newest: dict[str, Switching] = {}
+        for each in SWITCHINGS.fetch(connection, f"ORDER BY s.id DESC LIMIT {_LAST_FEW}"):
+            newest.setdefault(each.zone, each)
+        return PreviousRun(
+            overrides=tuple(overrides_in_force(connection)),
+            last_sign=last_sign_of_life(connection),
+            ended_well=started_or_stopped in (None, (EventKind.STOPPED.value,)),
+            last_instant_utc=utc_of(max(instants_ms)) if instants_ms else None,
+            trusted_boot_id=None if boot is None else str(boot[0]),
+            last_switchings=tuple(newest.values()),
+        )
 
 
 def overrides_in_force(connection: sqlite3.Connection) -> list[Override]:

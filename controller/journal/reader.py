@@ -15,6 +15,7 @@ import heapq
 import sqlite3
 from collections.abc import Iterable, Iterator
 from datetime import datetime
+from operator import itemgetter
 from pathlib import Path
 
 from controller.calendar.intervals import MS_PER_S, ms_of, utc_of
@@ -140,7 +141,8 @@ class JournalReader:
             few: list[Row] = connection.execute(still_lit, interval).fetchall()
             few += connection.execute(long_before, interval).fetchall()
             many = connection.execute(others, interval)
-            for row in heapq.merge(sorted(few, key=_lit_from_ms), many, key=_lit_from_ms):
+            lit_from_ms = itemgetter(0)
+            for row in heapq.merge(sorted(few, key=lit_from_ms), many, key=lit_from_ms):
                 yield RUNS.make(row)
 
     def totals(self) -> list[ZoneSum]:
@@ -210,11 +212,6 @@ def _interval(
 def _of_zone(table: str, zone: str | None) -> str:
     """Give the condition that narrows a select to one zone, where one is named."""
     return "1" if zone is None else f"{table}.zone = (SELECT id FROM zone WHERE name = :zone)"  # noqa: S608
-
-
-def _lit_from_ms(row: Row) -> int:
-    """Give from when on a run counts."""
-    return int(row[0])
 
 
 def _as_zone_sums(rows: Iterable[Row]) -> list[ZoneSum]:

@@ -179,7 +179,13 @@ class Writer:
             case Switching():
                 self._switch(work)
             case Heartbeat():
-                self._beat(work.at)
+                # The boot's sign of life moves forward.
+                self._execute(
+                    "INSERT INTO beat (at_ms, boot_ms, boot, trusted) VALUES (?, ?, ?, ?) "
+                    "ON CONFLICT DO UPDATE SET at_ms = excluded.at_ms, boot_ms = excluded.boot_ms, "
+                    "trusted = excluded.trusted",
+                    self._ids.when(work.at),
+                )
             case Event(at=at, kind=kind, words=words, size_s=size_s):
                 zone = None if work.zone is None else self._ids.zone(work.zone)
                 self._insert("event", at, kind=kind.value, words=words, zone=zone, size_s=size_s)
@@ -202,14 +208,6 @@ class Writer:
         """Insert a row with an instant, and give its id."""
         when = at if isinstance(at, _When) else self._ids.when(at)
         return _insert(self._execute, table, **when._asdict(), **values)
-
-    def _beat(self, at: Reading) -> None:
-        """Move the boot's sign of life forward."""
-        self._execute(
-            "INSERT INTO beat (at_ms, boot_ms, boot, trusted) VALUES (?, ?, ?, ?) ON CONFLICT DO UPDATE "
-            "SET at_ms = excluded.at_ms, boot_ms = excluded.boot_ms, trusted = excluded.trusted",
-            self._ids.when(at),
-        )
 
     # -- overrides -------------------------------------------------------------------------------------------
 
@@ -271,7 +269,7 @@ class Writer:
 
     def _close(self, run: _OpenRun, now: Reading) -> None:
         """End a run that nobody ended. In the boot that still goes on it was no power cut."""
-        goes_on = self._ids.when(now).boot == run.boot
+        goes_on = self._ids.find("boot", boot_id=now.boot_id) == run.boot
         self._close_at_last_sign(run, *((Cause.STOPPED, DIED) if goes_on else (Cause.POWER_LOST, POWER_LOST)))
 
     def _close_at_last_sign(self, run: _OpenRun, cause: Cause, words: str) -> None:
