@@ -55,7 +55,7 @@ def dark(zone: str, at: Reading, *, cause: Cause = Cause.PROGRAM, load_w: float 
     )
 
 
-def beat(at: Reading) -> Heartbeat:
+def heartbeat(at: Reading) -> Heartbeat:
     """Give a sign of life."""
     return Heartbeat(at=at)
 
@@ -65,7 +65,7 @@ def event(at: Reading, words: str = "a test", kind: EventKind = EventKind.STARTE
     return Event(kind=kind, at=at, words=words)
 
 
-def wish(zone: str, at: Reading, *, on: bool = True, lasts_s: float | None = 3600.0) -> Override:
+def overridden(zone: str, at: Reading, *, on: bool = True, lasts_s: float | None = 3600.0) -> Override:
     """Override a zone."""
     return Override(zone=zone, on=on, placed_at=at, lasts_s=lasts_s, by="command line")
 
@@ -118,14 +118,14 @@ def _run(on: Switching, off: Switching | None, lit_s: float | None) -> Run:
     )
 
 
-def keep(journal: Journal, *entries: object) -> None:
+def write(journal: Journal, *entries: object) -> None:
     """Append entries and have them written."""
     for entry in entries:
         journal.append(entry)
     journal.flush()
 
 
-def a_year(journal: Journal, nights: int = 365) -> None:
+def write_nights(journal: Journal, nights: int = 365) -> None:
     """Have two zones lit for two hours every night."""
     for night in range(nights):
         for zone in ("jetty", "steps"):
@@ -134,7 +134,7 @@ def a_year(journal: Journal, nights: int = 365) -> None:
     journal.flush()
 
 
-def spoil(path: Path) -> None:
+def corrupt(path: Path) -> None:
     """Overwrite the second half of a file."""
     content = path.read_bytes()
     path.write_bytes(content[: len(content) // 2] + b"\x5a" * (len(content) - len(content) // 2))
@@ -154,7 +154,9 @@ def everything(place: Path) -> tuple[list[object], ...]:
 
 
 @contextlib.contextmanager
-def kept(entries: list[Entry], flush_after: frozenset[int] = frozenset()) -> Iterator[JournalReader]:
+def written_journal(
+    entries: list[Entry], flush_after: frozenset[int] = frozenset()
+) -> Iterator[JournalReader]:
     """Write entries, in as many transactions as asked, and open a reader while the journal stays open."""
     with tempfile.TemporaryDirectory() as folder:
         journal = Journal(Path(folder))
@@ -169,10 +171,10 @@ def kept(entries: list[Entry], flush_after: frozenset[int] = frozenset()) -> Ite
         journal.close()
 
 
-def keep_in(state: Path, *entries: Entry) -> JournalReader:
+def written_to(state: Path, *entries: Entry) -> JournalReader:
     """Write entries to a journal, close it, and give a reader."""
     journal = Journal(state)
-    keep(journal, *entries)
+    write(journal, *entries)
     journal.close()
     return JournalReader(state)
 

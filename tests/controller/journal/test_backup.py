@@ -1,4 +1,4 @@
-"""Care for the journal's file: setting a damaged one aside, and beginning a fresh one."""
+"""A damaged journal is set aside whole, and a new one is started from the newest good backup."""
 
 from __future__ import annotations
 
@@ -17,15 +17,15 @@ from controller.journal.journal import Journal
 from controller.journal.reader import JournalReader
 from controller.records.entries import Cause, OverrideEnded
 from tests.controller.journal_samples import (
-    a_year,
+    corrupt,
     dark,
     event,
-    keep,
     lit,
+    overridden,
     reading,
-    spoil,
     unended,
-    wish,
+    write,
+    write_nights,
 )
 
 NIGHT = date(2027, 6, 21)
@@ -39,7 +39,7 @@ def journal(tmp_path: Path):
     journal.close()
 
 
-def spoil_open(journal: Journal) -> None:
+def corrupt_open(journal: Journal) -> None:
     """Damage the file of a journal that stays open: fold in the log, then put zeros over the pages."""
     journal._connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
     size = journal.path.stat().st_size
@@ -50,15 +50,15 @@ def spoil_open(journal: Journal) -> None:
     journal._close_file()
 
 
-class TestBeginAnew:
+class TestQuarantine:
     def test_the_damaged_file_is_set_aside_whole(self, journal, tmp_path):
-        """The file goes, with its log, under a dated name; the words say so."""
-        a_year(journal, 30)
+        """The file is moved, with its log, to a dated name, which the message gives."""
+        write_nights(journal, 30)
         journal.close()
-        keep(journal, event(reading()))
+        write(journal, event(reading()))
         # As after a crash: the file with a log that nobody folded in.
         crashed = Journal(shutil.copytree(journal.directory, tmp_path / "crashed"))
-        spoil(crashed.path)
+        corrupt(crashed.path)
         names = ("journal.sqlite", "journal.sqlite-wal")
         before = [(crashed.directory / name).read_bytes() for name in names]
         done = crashed.check(SOON)
@@ -70,12 +70,12 @@ class TestBeginAnew:
         assert "no good backup" in str(done)
 
     def test_a_fresh_one_is_restored_from_the_newest_copy(self, journal):
-        """What the copy holds is there, and so is what waited; only what came between is lost."""
-        a_year(journal, 30)
+        """What the backup holds is there, and so is what waited; only what came between is lost."""
+        write_nights(journal, 30)
         copy = journal.back_up(NIGHT)
-        keep(journal, event(reading(3e6), "after the copy"))
+        write(journal, event(reading(3e6), "after the copy"))
         journal.close()
-        spoil(journal.path)
+        corrupt(journal.path)
         journal.append(event(reading(3e6 + 1), "while it was damaged"))
         done = journal.check(SOON)
         assert done.restored_from == copy
@@ -86,22 +86,22 @@ class TestBeginAnew:
 
     def test_a_copy_that_is_damaged_itself_is_passed_over(self, journal):
         """The newest copy that is whole is taken, however many newer ones are not."""
-        a_year(journal, 30)
+        write_nights(journal, 30)
         good = journal.back_up(NIGHT)
         for later in (1, 2, 3):
             bad = journal.back_up(NIGHT + timedelta(days=later))
             if later == 1:
-                spoil(bad)
+                corrupt(bad)
             else:
                 bad.write_bytes(b"" if later == 2 else b"no journal at all" * 100)
         journal.close()
-        spoil(journal.path)
+        corrupt(journal.path)
         assert journal.check(SOON).restored_from == good
 
     @pytest.mark.parametrize("leave", ["nothing", "an empty file"])
     def test_a_journal_that_is_gone_is_restored_from_its_copy(self, journal, leave):
         """A file that vanished, or was cut to nothing, does not silently begin empty where copies exist."""
-        a_year(journal, 3)
+        write_nights(journal, 3)
         journal.back_up(NIGHT)
         journal.close()
         journal.path.unlink()
@@ -116,24 +116,24 @@ class TestBeginAnew:
 
     def test_what_is_in_force_is_carried_over(self, journal):
         """The fresh journal knows what is lit and overridden now, and ends what the copy thought was."""
-        keep(
+        write(
             journal,
             lit("since before", reading()),
             lit("put out later", reading(1)),
-            wish("since before", reading()),
-            wish("lifted later", reading(1)),
+            overridden("since before", reading()),
+            overridden("lifted later", reading(1)),
         )
         journal.back_up(NIGHT)
-        keep(
+        write(
             journal,
             dark("put out later", reading(100)),
             OverrideEnded(zone="lifted later", at=reading(100), words="lifted by api"),
             lit("lit later", reading(101)),
-            wish("placed later", reading(102)),
+            overridden("placed later", reading(102)),
         )
-        spoil_open(journal)
+        corrupt_open(journal)
         assert journal.check(reading(200)).restored_from is not None
-        keep(journal, dark("since before", reading(300)), dark("lit later", reading(301)))
+        write(journal, dark("since before", reading(300)), dark("lit later", reading(301)))
         runs = {run.zone: run for run in JournalReader(journal.directory).runs()}
         assert runs["since before"].lit_s == 300.0
         assert runs["lit later"].lit_s == 200.0
@@ -145,10 +145,10 @@ class TestBeginAnew:
         assert unended(journal) == []
         assert len(list(JournalReader(journal.directory).overrides(zone="since before"))) == 1
 
-    def test_an_open_journal_that_is_damaged_is_begun_anew(self, journal):
-        """Damage that shows while the keeper writes is told by the fault, and mended by check."""
-        a_year(journal, 60)
-        spoil_open(journal)
+    def test_an_open_journal_that_is_damaged_is_replaced(self, journal):
+        """Damage that shows while the keeper writes is in the fault, and check replaces the file."""
+        write_nights(journal, 60)
+        corrupt_open(journal)
         journal.append(event(reading()))
         with pytest.raises(JournalError):
             journal.flush()
@@ -160,24 +160,24 @@ class TestBeginAnew:
     def test_only_some_are_kept_aside(self, journal):
         """The twelve newest damaged files are kept; the disk does not fill with them."""
         for number in range(15):
-            keep(journal, event(reading()))
+            write(journal, event(reading()))
             journal.close()
-            spoil(journal.path)
+            corrupt(journal.path)
             journal.check(reading(number * 10 * 86400))
         aside = sorted(path.name for path in journal.directory.glob("set-aside-*.sqlite"))
         instants = [reading(number * 10 * 86400).utc for number in range(3, 15)]
         assert aside == [f"set-aside-{at:%Y%m%dT%H%M%SZ}.sqlite" for at in instants]
 
     def test_a_disk_that_spoils_whatever_it_is_given(self, journal):
-        """Twelve within a month and no more are set aside, so that the first, which holds most, is kept."""
-        a_year(journal, 30)
+        """At most twelve a month are set aside, so that the first, which holds most, is kept."""
+        write_nights(journal, 30)
         for number in range(12):
             journal.close()
-            spoil(journal.path)
+            corrupt(journal.path)
             journal.check(reading(number * 60))
-            keep(journal, event(reading()))
+            write(journal, event(reading()))
         journal.close()
-        spoil(journal.path)
+        corrupt(journal.path)
         with pytest.raises(JournalError, match="replace it"):
             journal.check(reading(86400))
         aside = sorted(journal.directory.glob("set-aside-*.sqlite"))
@@ -189,20 +189,20 @@ class TestBeginAnew:
 
     @pytest.mark.parametrize("copy", ["a good copy", "a bad copy", "no copy"])
     def test_a_disk_that_fails_meanwhile(self, journal, monkeypatch, copy):
-        """Beginning afresh may fail half way, and often: it goes on from there, and one file is set aside."""
-        a_year(journal, 30)
+        """Starting a new one may fail half way, and often: it goes on from there, and one file is set aside."""
+        write_nights(journal, 30)
         if copy != "no copy":
             made = journal.back_up(NIGHT)
             if copy == "a bad copy":
-                spoil(made)
+                corrupt(made)
         journal.close()
-        spoil(journal.path)
+        corrupt(journal.path)
         journal.append(lit("path", reading(9e6)))
 
         def no_room(*_: object, **__: object) -> None:
             raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
 
-        told = []
+        done_by_check = []
         folder = "controller.journal"
         for broken in (f"{folder}.backup.put_in_place", f"{folder}.journal.open_to_write", None):
             with monkeypatch.context() as patch:
@@ -214,24 +214,24 @@ class TestBeginAnew:
                     except JournalError:
                         if journal.damaged:
                             with contextlib.suppress(JournalError):
-                                told.append(journal.check(SOON))
+                                done_by_check.append(journal.check(SOON))
         assert (journal.waiting, journal.fault) == (0, None)
-        assert [done.path.name for done in told] == ["set-aside-20270621T230320Z.sqlite"]
+        assert [done.path.name for done in done_by_check] == ["set-aside-20270621T230320Z.sqlite"]
         assert len(list(journal.directory.glob("set-aside-*.sqlite"))) == 1
         assert len(list(JournalReader(journal.directory).runs())) == (61 if copy == "a good copy" else 1)
 
     def test_two_threads_that_find_the_same_damage(self, journal):
-        """Only one of them begins a fresh journal, and the other does not set that one aside."""
-        a_year(journal, 30)
+        """Only one of them starts a new journal, and the other does not set that one aside."""
+        write_nights(journal, 30)
         journal.back_up(NIGHT)
         journal.close()
-        spoil(journal.path)
+        corrupt(journal.path)
         both = threading.Barrier(2)
-        told = []
+        done_by_check = []
 
         def check_and_write() -> None:
             both.wait()
-            told.append(journal.check(SOON))
+            done_by_check.append(journal.check(SOON))
             journal.append(event(reading()))
             journal.flush()
 
@@ -240,7 +240,7 @@ class TestBeginAnew:
             thread.start()
         for thread in threads:
             thread.join()
-        assert len([done for done in told if done is not None]) == 1
+        assert len([done for done in done_by_check if done is not None]) == 1
         assert len(list(journal.directory.glob("set-aside-*.sqlite"))) == 1
         assert len(list(JournalReader(journal.directory).events())) == 2
 
@@ -248,8 +248,8 @@ class TestBeginAnew:
         """A name that is taken gets a number."""
         names = []
         for _ in range(2):
-            keep(journal, event(reading()))
+            write(journal, event(reading()))
             journal.close()
-            spoil(journal.path)
+            corrupt(journal.path)
             names.append(journal.check(SOON).path.name)
         assert names == ["set-aside-20270621T230320Z.sqlite", "set-aside-20270621T230320Z-2.sqlite"]

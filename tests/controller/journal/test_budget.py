@@ -9,7 +9,7 @@ import pytest
 from controller.journal.database import PAGE_BYTES
 from controller.journal.journal import Journal
 from controller.records.entries import Entry
-from tests.controller.journal_samples import beat, dark, lit, reading
+from tests.controller.journal_samples import dark, heartbeat, lit, reading
 
 ZONES = tuple(f"zone {number}" for number in range(8))
 EVENING_S = 36_000
@@ -22,10 +22,10 @@ def bytes_given_to_the_system() -> int:
 
 
 def a_day(day: int) -> list[Entry]:
-    """Eight zones lit over ten hours and switched 60 times, and a beat every 270 s."""
+    """Eight zones lit over ten hours and switched 60 times, and a heartbeat every 270 s."""
     begin_s = day * 86400
     happenings: list[tuple[float, Entry]] = [
-        (at_s, beat(reading(begin_s + at_s))) for at_s in range(270, EVENING_S, 270)
+        (at_s, heartbeat(reading(begin_s + at_s))) for at_s in range(270, EVENING_S, 270)
     ]
     for pair in range(30):
         zone, on_s = ZONES[pair % 8], pair // 8 * 9000 + pair % 8 * 0.5

@@ -12,7 +12,7 @@ from config.errors import JournalError
 from controller.journal.journal import Journal
 from controller.journal.reader import JournalReader
 from controller.records.entries import OverrideEnded
-from tests.controller.journal_samples import assert_refused, reading, switch_often, wish, written
+from tests.controller.journal_samples import assert_refused, overridden, reading, switch_often, written
 
 
 @pytest.fixture
@@ -40,12 +40,12 @@ class LyingConnection:
 
 
 class TestCommitThatFails:
-    """Where the disk fails as it syncs, only opening the file again tells whether the rows are there."""
+    """Where the disk fails as it syncs, only opening the file again shows whether the rows are there."""
 
     @pytest.mark.parametrize("reached", [True, False])
     def test_nothing_is_doubled_and_nothing_lost(self, journal, reached):
         """Entries whose commit failed are there once, whether it had reached the disk or not."""
-        journal.append(wish("jetty", reading()))
+        journal.append(overridden("jetty", reading()))
         journal.flush()
         switch_often(journal, 4)
         journal.append(OverrideEnded(zone="jetty", at=reading(4), words="its time was over"))
@@ -67,7 +67,7 @@ class TestCommitThatFails:
     @pytest.mark.parametrize("reached", [True, False])
     def test_entries_that_add_no_row(self, journal, reached):
         """The end of an override alone is written, whether the commit had reached the disk or not."""
-        journal.append(wish("jetty", reading()))
+        journal.append(overridden("jetty", reading()))
         journal.flush()
         journal.append(OverrideEnded(zone="jetty", at=reading(4), words="its time was over"))
         journal._connection = LyingConnection(journal._connection, reached=reached)

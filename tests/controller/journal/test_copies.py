@@ -16,15 +16,15 @@ from controller.journal.journal import Journal
 from controller.journal.reader import JournalReader
 from controller.journal.schema import STEPS
 from tests.controller.journal_samples import (
-    a_year,
+    corrupt,
     dark,
     event,
     everything,
-    keep,
     lit,
+    overridden,
     reading,
-    spoil,
-    wish,
+    write,
+    write_nights,
 )
 
 NIGHT = date(2027, 6, 21)
@@ -41,16 +41,16 @@ def journal(tmp_path: Path):
 class TestCopies:
     def test_a_copy_is_a_whole_journal_in_one_file(self, journal, tmp_path):
         """A copy made while the journal is open answers like the journal itself."""
-        a_year(journal, 30)
-        keep(journal, wish("jetty", reading()), lit("jetty", reading(3e6)))
+        write_nights(journal, 30)
+        write(journal, overridden("jetty", reading()), lit("jetty", reading(3e6)))
         backup.copy_to(journal.path, tmp_path / "copy.sqlite")
         assert sorted(path.name for path in tmp_path.iterdir()) == ["copy.sqlite", "state"]
         assert everything(tmp_path / "copy.sqlite") == everything(journal.directory)
 
     def test_a_copy_is_consistent_while_the_keeper_writes(self, journal, tmp_path):
-        """Whatever is written meanwhile, a copy holds whole transactions only: pairs of both zones."""
+        """Whatever is written meanwhile, a backup has whole transactions only: pairs of both zones."""
         stop = threading.Event()
-        a_year(journal, 200)
+        write_nights(journal, 200)
 
         def write_on() -> None:
             night = 1000
@@ -80,7 +80,7 @@ class TestCopies:
 
     def test_a_copy_does_not_replace_a_file(self, journal, tmp_path):
         """A file that exists is not overwritten, and one in a folder that does not leaves nothing behind."""
-        keep(journal, event(reading()))
+        write(journal, event(reading()))
         (tmp_path / "mine").write_text("mine")
         with pytest.raises(JournalError, match="exists already"):
             backup.copy_to(journal.path, tmp_path / "mine")
@@ -89,13 +89,13 @@ class TestCopies:
             backup.copy_to(journal.path, tmp_path / "nowhere" / "copy")
 
     def test_a_copy_of_nothing_is_refused(self, journal, tmp_path):
-        """Where there is no journal there is no copy, and the words say so."""
+        """Where there is no journal there is no backup, and the message says so."""
         with pytest.raises(JournalError, match="there is no journal"):
             backup.copy_to(journal.path, tmp_path / "copy")
 
     def test_nightly_copies_are_named_by_their_night_and_the_oldest_go(self, journal):
         """Fourteen are kept."""
-        keep(journal, event(reading()))
+        write(journal, event(reading()))
         for number in range(16):
             assert journal.back_up(NIGHT + timedelta(days=number)) is not None
         names = sorted(path.name for path in (journal.directory / "backups").iterdir())
@@ -103,24 +103,24 @@ class TestCopies:
 
     def test_a_night_is_copied_once(self, journal):
         """A second call for the same night makes nothing."""
-        keep(journal, event(reading()))
+        write(journal, event(reading()))
         assert journal.back_up(NIGHT) == journal.directory / "backups" / "journal-2027-06-21.sqlite"
         assert journal.back_up(NIGHT) is None
 
     def test_a_large_journal_is_copied_less_often(self, journal, monkeypatch):
         """So that copies cost the card no more on average, whatever the journal's size."""
-        a_year(journal, 100)
+        write_nights(journal, 100)
         journal.close()
         monkeypatch.setattr(backup, "COPIED_BYTES_PER_NIGHT", journal.path.stat().st_size // 3)
         made = [number for number in range(13) if journal.back_up(NIGHT + timedelta(days=number))]
         assert made == [0, 4, 8, 12]
 
     def test_a_copy_that_fails_leaves_the_earlier_ones(self, journal):
-        """Without room for a new copy the old ones stand, and no half of a new one is left."""
-        a_year(journal, 30)
+        """Without room for a new backup the old ones stay, and no half of a new one is left."""
+        write_nights(journal, 30)
         journal.back_up(NIGHT)
         journal.close()
-        spoil(journal.path)
+        corrupt(journal.path)
         with pytest.raises(JournalError):
             journal.back_up(NIGHT + timedelta(days=1))
         assert journal.damaged
@@ -130,25 +130,25 @@ class TestCopies:
 
     def test_a_copy_of_an_older_version_is_taken_too(self, journal, monkeypatch):
         """After an update the last copy is of the version before; it is brought up to date."""
-        a_year(journal, 3)
+        write_nights(journal, 3)
         journal.back_up(NIGHT)
         journal.close()
         newer = (*STEPS, ("ALTER TABLE zone ADD COLUMN colour TEXT",))
         monkeypatch.setattr("controller.journal.database.STEPS", newer)
-        spoil(journal.path)
+        corrupt(journal.path)
         assert journal.check(SOON).restored_from is not None
         journal.open()
         assert journal._connection.execute("SELECT count(colour), count(*) FROM zone").fetchone() == (0, 2)
 
 
-class TestPutBack:
+class TestRestore:
     @pytest.fixture
     def two_states(self, journal, tmp_path):
         """A copy with one event, and a journal that has a second one, still in its log."""
-        keep(journal, event(reading(), "before"))
+        write(journal, event(reading(), "before"))
         copy = tmp_path / "copy.sqlite"
         backup.copy_to(journal.path, copy)
-        keep(journal, event(reading(1), "after"))
+        write(journal, event(reading(1), "after"))
         kept = tmp_path / "as after a crash"
         shutil.copytree(journal.directory, kept)
         return copy, kept
@@ -163,7 +163,7 @@ class TestPutBack:
                 (state / name).rename(away / name)
         shutil.copyfile(copy, state / "journal.sqlite")
         restored = Journal(state)
-        keep(restored, event(reading(2), "restored"))
+        write(restored, event(reading(2), "restored"))
         assert [entry.words for entry in JournalReader(state).events()] == ["before", "restored"]
         restored.close()
         assert [entry.words for entry in JournalReader(away / "journal.sqlite").events()] == [
@@ -172,16 +172,16 @@ class TestPutBack:
         ]
 
     def test_by_restore(self, two_states):
-        """The copy is in place, and the journal that was there is set aside whole."""
+        """The backup is in place, and the journal that was there is set aside whole."""
         copy, state = two_states
         aside = backup.restore(copy, state / "journal.sqlite", SOON.utc)
         assert [entry.words for entry in JournalReader(state).events()] == ["before"]
         assert [entry.words for entry in JournalReader(aside).events()] == ["before", "after"]
 
-    def test_a_damaged_copy_is_not_put_back(self, two_states):
+    def test_a_damaged_backup_is_not_restored(self, two_states):
         """The journal stays where the copy is no good, or is not there."""
         copy, state = two_states
-        spoil(copy)
+        corrupt(copy)
         for bad in (copy, copy.with_name("no such copy")):
             with pytest.raises(JournalError, match=r"is damaged|is no file"):
                 backup.restore(bad, state / "journal.sqlite", SOON.utc)

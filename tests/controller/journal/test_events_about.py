@@ -1,4 +1,4 @@
-"""What the account asks of the journal: the events around a stretch, its ends, and loads before it."""
+"""What history asks of the journal: the events about an interval, its ends, and loads before it."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from controller.journal.journal import Journal
 from controller.journal.reader import JournalReader
 from controller.records.entries import EventKind
 from controller.records.reading import Reading
-from tests.controller.journal_samples import DUSK, beat, dark, event, keep_in, lit, reading
+from tests.controller.journal_samples import DUSK, dark, event, heartbeat, lit, reading, written_to
 
 HOUR = 3600.0
 
@@ -29,44 +29,44 @@ def life(number: int, starts_h: float, stops_h: float, *, trusted: bool = True) 
 
 
 def texts_about(reader: JournalReader, from_h: float, to_h: float) -> list[str]:
-    """Words of the events around a stretch of hours after dusk."""
-    stretch = (DUSK + timedelta(hours=from_h), DUSK + timedelta(hours=to_h))
-    return [each.words for each in reader.events_about(*stretch)]
+    """Texts of the events about an interval, in hours after dusk."""
+    interval = (DUSK + timedelta(hours=from_h), DUSK + timedelta(hours=to_h))
+    return [each.words for each in reader.events_about(*interval)]
 
 
 @pytest.fixture
-def three_lives(tmp_path):
+def three_runs(tmp_path):
     """Three lives of ten hours each, with two hours between them."""
-    return keep_in(tmp_path, *life(1, 0, 10), *life(2, 12, 22), *life(3, 24, 34))
+    return written_to(tmp_path, *life(1, 0, 10), *life(2, 12, 22), *life(3, 24, 34))
 
 
-def test_a_stretch_begins_with_the_start_of_the_life_that_it_falls_into(three_lives):
-    """What was told at that start holds in the stretch, however long before it that was."""
+def test_a_stretch_begins_with_the_start_of_the_life_that_it_falls_into(three_runs):
+    """What was recorded at that start holds in the interval, however long before it that was."""
     program = "dusk to midnight"
-    assert texts_about(three_lives, 15, 20) == ["life 2", program, "end 2"]
-    assert texts_about(three_lives, 9, 13) == ["life 1", program, "end 1", "life 2", program, "end 2"]
+    assert texts_about(three_runs, 15, 20) == ["life 2", program, "end 2"]
+    assert texts_about(three_runs, 9, 13) == ["life 1", program, "end 1", "life 2", program, "end 2"]
 
 
-def test_a_stretch_between_two_lives_knows_both_ends(three_lives):
-    """The stop before it and the start after it are in, so that the gap can be told."""
-    words = texts_about(three_lives, 10.5, 11.5)
+def test_a_stretch_between_two_lives_knows_both_ends(three_runs):
+    """The stop before it and the start after it are in, so that the gap can be explained."""
+    words = texts_about(three_runs, 10.5, 11.5)
     assert words[2] == "end 1"
     assert words[3:5] == ["life 2", "dusk to midnight"]
 
 
-def test_a_stretch_before_and_after_everything(three_lives):
-    """Before the journal the first life is told; after it the last one."""
-    assert texts_about(three_lives, -20, -10)[0] == "life 1"
-    assert texts_about(three_lives, 50, 60) == ["life 3", "dusk to midnight", "end 3"]
+def test_a_stretch_before_and_after_everything(three_runs):
+    """Before the journal the first run of the program is given; after it the last one."""
+    assert texts_about(three_runs, -20, -10)[0] == "life 1"
+    assert texts_about(three_runs, 50, 60) == ["life 3", "dusk to midnight", "end 3"]
 
 
 def test_events_of_a_wrong_clock_stand_where_they_were_written(tmp_path):
-    """A life whose clock said 1970 is told between the lives around it."""
+    """A run of the program whose clock said 1970 comes between those around it."""
     lost = [
         event(reading(-1e9, boot="boot-2", boot_s=0, trusted=False), "life 2", EventKind.STARTED),
         event(reading(-1e9 + 60, boot="boot-2", boot_s=60, trusted=False), "what time is it"),
     ]
-    reader = keep_in(tmp_path, *life(1, 0, 10), *lost, *life(3, 24, 34))
+    reader = written_to(tmp_path, *life(1, 0, 10), *lost, *life(3, 24, 34))
     assert texts_about(reader, 5, 30)[2:5] == ["end 1", "life 2", "what time is it"]
 
 
@@ -74,7 +74,7 @@ def test_a_clock_that_once_ran_ahead_hides_nothing(tmp_path):
     """A trusted entry from years ahead, written early, does not cut off what came after it."""
     ahead = event(reading(1e8, boot="boot-1", boot_s=30), "years ahead")
     first, *rest = life(1, 0, 10)
-    reader = keep_in(tmp_path, first, ahead, *rest, *life(2, 12, 22))
+    reader = written_to(tmp_path, first, ahead, *rest, *life(2, 12, 22))
     assert texts_about(reader, 1, 30)[-1] == "end 2"
 
 
@@ -93,22 +93,22 @@ def test_an_empty_journal_tells_nothing(tmp_path):
 def test_the_beginning_is_the_first_that_can_be_believed(tmp_path):
     """A clock that said 1970 does not make the journal old."""
     before = event(reading(-1e9, trusted=False), "what time is it", EventKind.STARTED)
-    reader = keep_in(tmp_path, before, event(reading(60)), event(reading(90)))
+    reader = written_to(tmp_path, before, event(reading(60)), event(reading(90)))
     assert reader.began_at() == DUSK + timedelta(seconds=60)
 
 
 def test_the_last_sign_is_the_latest_of_the_newest_boot(tmp_path):
-    """A beat after the last switching counts, and what a wrong clock dated later does not."""
+    """A heartbeat after the last switching counts, and what a wrong clock dated later does not."""
     wrong: Reading = reading(1e8, boot="boot-1", boot_s=1e4, trusted=False)
     alive = reading(500, boot="boot-2", boot_s=400)
     at = reading(200, boot="boot-2", boot_s=100)
-    reader = keep_in(tmp_path, event(wrong), lit("jetty", at), beat(alive))
+    reader = written_to(tmp_path, event(wrong), lit("jetty", at), heartbeat(alive))
     assert reader.last_sign() == alive
 
 
 def test_loads_are_those_of_the_last_light_before_else_of_the_first_after(tmp_path):
     """Only what lit a zone counts; a zone that was never lit is left out; an unknown load is none."""
-    reader = keep_in(
+    reader = written_to(
         tmp_path,
         dark("never", reading(1)),
         lit("jetty", reading(10), load_w=30.0),

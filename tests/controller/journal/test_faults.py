@@ -1,4 +1,4 @@
-"""The journal when its disk or its file is not well: it says so, keeps what waits, and heals."""
+"""The journal when its disk or its file fails: it says so, keeps what waits, and recovers."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ from controller.journal.journal import Journal
 from controller.journal.previous_run import read_previous_run
 from controller.journal.reader import JournalReader
 from controller.journal.schema import STEPS
-from tests.controller.journal_samples import assert_refused, event, reading, switch_often, wish, written
+from tests.controller.journal_samples import assert_refused, event, overridden, reading, switch_often, written
 
 
 @pytest.fixture
@@ -69,7 +69,7 @@ class TestLocked:
         assert journal.flush() == 2
 
     def test_a_fault_is_over_even_where_nothing_waits(self, journal):
-        """A flush with nothing to write still finds out that the file is well again."""
+        """A flush with nothing to write still finds out that the file can be used again."""
         journal.open()
         journal.close()
         with contextlib.closing(sqlite3.connect(journal.path, isolation_level=None)) as other:
@@ -169,7 +169,7 @@ class TestReadOnly:
     def test_a_disk_that_turns_read_only(self, disk):
         """What was written can still be read, what is new waits, and is written when the disk allows."""
         journal = Journal(disk)
-        journal.append(wish("jetty", reading()))
+        journal.append(overridden("jetty", reading()))
         journal.flush()
         journal.close()
         with read_only(disk):
@@ -215,7 +215,7 @@ class TestDamaged:
         assert (journal.damaged, journal.flush(), written(journal)) == (False, 3, [0, 1])
 
     def test_a_file_that_was_cut_off(self, journal):
-        """A journal that lost its second half is set aside, and what waits goes into a fresh one."""
+        """A journal that lost its second half is set aside, and what waits goes into a new one."""
         switch_often(journal, 600)
         journal.flush()
         journal.close()
@@ -242,7 +242,7 @@ class TestDamaged:
         assert journal.flush() == 2
 
     def test_a_file_that_was_deleted_while_open(self, journal):
-        """A journal that is removed under the keeper is begun again, not written into nothing."""
+        """A journal that is removed under the keeper is made again, not written into nothing."""
         switch_often(journal, 2)
         journal.flush()
         for file in journal.directory.glob("journal.sqlite*"):
@@ -254,7 +254,7 @@ class TestDamaged:
 
 class TestNotOurs:
     def test_a_newer_version_is_left_alone(self, journal):
-        """A journal of a later Leerie is neither changed nor set aside, and the words say what to do."""
+        """A journal of a later Leerie is neither changed nor set aside, and the message says what to do."""
         journal.open()
         journal.close()
         with contextlib.closing(sqlite3.connect(journal.path)) as newer:

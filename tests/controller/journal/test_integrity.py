@@ -16,15 +16,15 @@ from controller.journal.journal import Journal
 from controller.journal.previous_run import read_previous_run
 from controller.journal.reader import JournalReader
 from tests.controller.journal_samples import (
-    a_year,
-    beat,
     dark,
     event,
     everything,
-    keep,
+    heartbeat,
     lit,
+    overridden,
     reading,
-    wish,
+    write,
+    write_nights,
 )
 
 NIGHT = date(2027, 6, 21)
@@ -43,14 +43,14 @@ class TestCheck:
         """A check of a whole journal, or of none, changes nothing."""
         assert journal.check(SOON) is None
         assert not journal.directory.exists()
-        a_year(journal, 30)
+        write_nights(journal, 30)
         before = everything(journal.directory)
         assert journal.check(SOON) is None
         assert everything(journal.directory) == before
 
     def test_it_is_whole_while_somebody_writes(self, journal):
         """A check reads one state of the file, whatever is written meanwhile."""
-        a_year(journal, 30)
+        write_nights(journal, 30)
         journal.append(event(reading(9)))
         with contextlib.closing(sqlite3.connect(journal.path, isolation_level=None)) as other:
             other.execute("BEGIN IMMEDIATE")
@@ -70,8 +70,8 @@ class TestCheck:
     )
     def test_values_that_nobody_wrote_are_damage(self, journal, what, statement):
         """Pages may be whole and hold nonsense: that is found, too, and a keeper that asks is not misled."""
-        a_year(journal, 3)
-        keep(journal, event(reading()))
+        write_nights(journal, 3)
+        write(journal, event(reading()))
         journal.close()
         with contextlib.closing(sqlite3.connect(journal.path)) as connection:
             connection.execute(
@@ -87,7 +87,7 @@ class TestCheck:
 
     def test_an_index_that_disagrees_with_its_table_is_damage(self, journal):
         """Answers come from the indexes, so an index that misses a row is found."""
-        a_year(journal, 3)
+        write_nights(journal, 3)
         journal.close()
         with contextlib.closing(sqlite3.connect(journal.path)) as connection:
             (page,) = connection.execute(
@@ -113,13 +113,13 @@ class TestCheck:
     def test_whatever_bytes_are_spoilt_the_journal_goes_on(self, journal, seed):
         """Random damage anywhere is either found and set aside, or harms no answer and no write."""
         dice = random.Random(seed)
-        a_year(journal, 25)
-        keep(
+        write_nights(journal, 25)
+        write(
             journal,
             event(reading()),
-            wish("jetty", reading(1)),
+            overridden("jetty", reading(1)),
             lit("jetty", reading(9e6)),
-            beat(reading(9e6)),
+            heartbeat(reading(9e6)),
         )
         journal.close()
         content = bytearray(journal.path.read_bytes())

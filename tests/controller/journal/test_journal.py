@@ -15,7 +15,17 @@ from controller.journal.lock import LOCK_NAME, lock_state
 from controller.journal.previous_run import PreviousRun
 from controller.journal.reader import JournalReader
 from controller.records.entries import Cause, EventKind, OverrideEnded, Replacement
-from tests.controller.journal_samples import DUSK, beat, dark, event, keep, lit, reading, unended, wish
+from tests.controller.journal_samples import (
+    DUSK,
+    dark,
+    event,
+    heartbeat,
+    lit,
+    overridden,
+    reading,
+    unended,
+    write,
+)
 
 
 @pytest.fixture
@@ -52,27 +62,27 @@ class TestWriting:
             lit("steps", reading(1), load_w=None, load_from=""),
             dark("jetty", reading(60, trusted=False), cause=Cause.OVERRIDE, load_w=31.5),
         ]
-        keep(journal, *entries)
+        write(journal, *entries)
         assert list(JournalReader(journal.directory).switchings()) == entries
 
     def test_other_entries_come_back_as_they_went_in(self, journal):
         """Events, overrides, their ends and replacements are kept whole."""
         step = event(reading(5), "the clock was set +3600 s", EventKind.CLOCK_STEPPED)
-        override = wish("jetty", reading(7))
+        override = overridden("jetty", reading(7))
         ended = OverrideEnded(zone="jetty", at=reading(8), words="lifted by api")
         lamps = Replacement(
             zone="jetty", fixture=2, on_date=date(2027, 6, 1), at=reading(9), note="three of six"
         )
-        keep(journal, step, override, ended, lamps)
+        write(journal, step, override, ended, lamps)
         reader = JournalReader(journal.directory)
         assert list(reader.events()) == [step]
         assert [(past.override, past.ended) for past in reader.overrides()] == [(override, ended)]
         assert list(reader.replacements("jetty")) == [lamps]
         assert list(reader.replacements("steps")) == []
 
-    def test_an_entry_that_can_never_be_written_holds_up_no_other(self, journal):
-        """One entry that the tables refuse is given up and counted; those around it are written."""
-        keep(
+    def test_an_entry_that_can_never_be_written_delays_no_other(self, journal):
+        """One entry that the tables refuse is dropped and counted; those around it are written."""
+        write(
             journal,
             lit("jetty", reading()),
             lit("", reading(1)),
@@ -82,18 +92,18 @@ class TestWriting:
         assert (journal.waiting, journal.lost, journal.fault) == (0, 2, None)
         assert [switching.on for switching in JournalReader(journal.directory).switchings()] == [True, False]
 
-    def test_only_beats_may_ride_with_the_next_write_back(self, journal):
+    def test_only_heartbeats_may_ride_with_the_next_write_back(self, journal):
         """A commit waits for the disk, unless there is nothing but beats in it."""
-        keep(journal, event(reading()))
+        write(journal, event(reading()))
         statements: list[str] = []
         journal._connection.set_trace_callback(statements.append)
         modes = []
         for entries in (
-            [beat(reading(1))],
-            [beat(reading(2)), lit("jetty", reading(2))],
-            [wish("a", reading(3))],
+            [heartbeat(reading(1))],
+            [heartbeat(reading(2)), lit("jetty", reading(2))],
+            [overridden("a", reading(3))],
         ):
-            keep(journal, *entries)
+            write(journal, *entries)
             modes.append(journal._connection.execute("PRAGMA synchronous").fetchone()[0])
         # 1 is NORMAL and 2 is FULL, by SQLite's documentation of PRAGMA synchronous.
         assert modes == [1, 2, 2]
@@ -104,22 +114,22 @@ class TestWriting:
 class TestRuns:
     def test_a_run_is_measured_on_the_boot_time_clock(self, journal):
         """A step of the wall clock adds no run hours and takes none."""
-        keep(journal, lit("jetty", reading()), dark("jetty", reading(5400, boot_s=1000 + 1800)))
+        write(journal, lit("jetty", reading()), dark("jetty", reading(5400, boot_s=1000 + 1800)))
         (run,) = JournalReader(journal.directory).runs()
         assert (run.lit_s, run.off_utc - run.on_utc) == (1800.0, timedelta(seconds=5400))
 
     def test_a_run_over_two_boots_is_measured_by_the_wall_clock(self, journal):
         """Where the two ends have no boot in common, the wall clock is all there is."""
-        keep(journal, lit("jetty", reading()), dark("jetty", reading(5400, boot="boot-2", boot_s=3)))
+        write(journal, lit("jetty", reading()), dark("jetty", reading(5400, boot="boot-2", boot_s=3)))
         (run,) = JournalReader(journal.directory).runs()
         assert run.lit_s == 5400.0
 
     def test_a_run_that_nobody_ended_is_ended_before_the_next(self, journal):
         """An "on" after an "on" ends the earlier run at the last sign of life of its boot."""
-        keep(
+        write(
             journal,
             lit("jetty", reading()),
-            beat(reading(270)),
+            heartbeat(reading(270)),
             lit("jetty", reading(9000, boot="boot-2", boot_s=10)),
         )
         ended, begun = JournalReader(journal.directory).runs()
@@ -128,48 +138,52 @@ class TestRuns:
 
     def test_an_off_without_an_on_makes_no_run(self, journal):
         """A zone that was dark and is put out is written down, and is no run."""
-        keep(journal, dark("jetty", reading()))
+        write(journal, dark("jetty", reading()))
         reader = JournalReader(journal.directory)
         assert (len(list(reader.switchings())), list(reader.runs())) == (1, [])
 
 
 class TestStart:
     def test_a_new_journal_answers_with_nothing(self, journal):
-        """Where there is no journal yet, a keeper that starts learns that nothing was in force."""
+        """Where there is no journal yet, nothing was in force."""
         assert journal.previous_run() == PreviousRun()
         assert not journal.directory.exists()
 
     def test_overrides_in_force_outlive_the_keeper(self, journal):
         """Those ended or replaced are gone; the others come back whole, at most one a zone."""
         earlier, later, other = (
-            wish("jetty", reading()),
-            wish("jetty", reading(9), on=False),
-            wish("a", reading(3)),
+            overridden("jetty", reading()),
+            overridden("jetty", reading(9), on=False),
+            overridden("a", reading(3)),
         )
-        keep(journal, earlier, other, later, wish("b", reading(4)))
-        keep(journal, OverrideEnded(zone="b", at=reading(5), words="its time was over"))
+        write(journal, earlier, other, later, overridden("b", reading(4)))
+        write(journal, OverrideEnded(zone="b", at=reading(5), words="its time was over"))
         assert restart(journal).previous_run().overrides == (other, later)
 
     def test_the_end_of_an_override_that_the_journal_never_knew_is_passed_over(self, journal):
         """An end without a beginning, as after a fresh journal, is no fault."""
-        keep(journal, OverrideEnded(zone="jetty", at=reading(), words="its time was over"))
+        write(journal, OverrideEnded(zone="jetty", at=reading(), words="its time was over"))
         assert (journal.lost, list(JournalReader(journal.directory).overrides())) == (0, [])
 
-    def test_what_was_lit_and_not_put_out_is_told(self, journal):
+    def test_what_was_lit_and_not_put_out_is_found(self, journal):
         """The switchings that lit what is lit come back, oldest first."""
         steps, jetty = lit("steps", reading(1)), lit("jetty", reading(2))
-        keep(journal, lit("path", reading()), steps, jetty, dark("path", reading(3)))
+        write(journal, lit("path", reading()), steps, jetty, dark("path", reading(3)))
         assert unended(restart(journal)) == [steps, jetty]
 
     def test_a_power_cut_ends_runs_at_the_last_beat(self, journal):
         """Unfinished runs of an earlier boot end at its last sign of life, with the cause "power lost"."""
-        keep(
-            journal, lit("jetty", reading()), lit("steps", reading(2)), beat(reading(270)), beat(reading(540))
+        write(
+            journal,
+            lit("jetty", reading()),
+            lit("steps", reading(2)),
+            heartbeat(reading(270)),
+            heartbeat(reading(540)),
         )
         after = restart(journal)
         assert after.previous_run().last_sign == reading(540)
         after.close_open_runs(reading(7200, boot="boot-2", boot_s=30))
-        keep(after, event(reading(7200, boot="boot-2", boot_s=30)))
+        write(after, event(reading(7200, boot="boot-2", boot_s=30)))
         runs = list(JournalReader(journal.directory).runs())
         assert [(run.lit_s, run.ended_by) for run in runs] == [
             (540.0, Cause.POWER_LOST),
@@ -180,17 +194,17 @@ class TestStart:
 
     def test_a_process_that_died_is_no_power_cut(self, journal):
         """In the boot that goes on, unfinished runs end with the cause "stopped"."""
-        keep(journal, lit("jetty", reading()), event(reading(100)))
+        write(journal, lit("jetty", reading()), event(reading(100)))
         after = restart(journal)
         after.close_open_runs(reading(400))
-        keep(after, event(reading(400)), beat(reading(400)), lit("jetty", reading(401)))
+        write(after, event(reading(400)), heartbeat(reading(400)), lit("jetty", reading(401)))
         ended, _ = JournalReader(journal.directory).runs()
         assert (ended.lit_s, ended.ended_by, ended.off_utc) == (100.0, Cause.STOPPED, reading(100).utc)
         after.close()
 
     def test_a_cut_before_the_first_beat_ends_the_run_where_it_began(self, journal):
         """Without any later sign of life a run has no length, and still is a start."""
-        keep(journal, lit("jetty", reading()))
+        write(journal, lit("jetty", reading()))
         after = restart(journal)
         after.close_open_runs(reading(7200, boot="boot-2", boot_s=30))
         after.flush()
@@ -200,43 +214,43 @@ class TestStart:
         after.close()
 
     def test_the_last_sign_of_life_is_any_entry_of_the_newest_boot(self, journal):
-        """A switching after the last beat is a sign of life, even where the clock went back by years."""
+        """A switching after the last heartbeat is a sign of life, even where the clock went back by years."""
         back = reading(-1e8, boot="boot-2", boot_s=40, trusted=False)
-        keep(journal, beat(reading(300)), lit("jetty", back))
+        write(journal, heartbeat(reading(300)), lit("jetty", back))
         assert journal.previous_run().last_sign == back
 
     def test_the_latest_instant_is_one_that_a_trusted_clock_gave(self, journal):
         """A clock that runs ahead and is not trusted does not move the floor; every kind of entry may."""
-        keep(journal, lit("jetty", reading(9e8, trusted=False)), beat(reading(8e8, trusted=False)))
+        write(journal, lit("jetty", reading(9e8, trusted=False)), heartbeat(reading(8e8, trusted=False)))
         past = journal.previous_run()
         assert (past.last_instant_utc, past.trusted_boot_id) == (None, None)
         for number, entry in enumerate(
             (
                 lambda at: lit("jetty", at),
                 event,
-                beat,
-                lambda at: wish("jetty", at),
+                heartbeat,
+                lambda at: overridden("jetty", at),
                 lambda at: OverrideEnded(zone="jetty", at=at, words="over"),
                 lambda at: Replacement(zone="jetty", fixture=1, on_date=date(2027, 6, 1), at=at),
             )
         ):
             at = reading(number, boot=f"boot-{number}")
-            keep(journal, entry(at), event(reading(-100)))
+            write(journal, entry(at), event(reading(-100)))
             assert journal.previous_run().last_instant_utc == at.utc
 
-    def test_the_newest_trusted_boot_is_told(self, journal):
+    def test_the_newest_trusted_boot_is_found(self, journal):
         """The boot in which the clock was trusted last is remembered; one without trust is passed over."""
-        keep(
+        write(
             journal,
             event(reading(boot="boot-1")),
             event(reading(boot="boot-2", trusted=False)),
-            beat(reading(9, boot="boot-2")),
+            heartbeat(reading(9, boot="boot-2")),
             event(reading(99, boot="boot-3", trusted=False)),
         )
         assert journal.previous_run().trusted_boot_id == "boot-2"
 
 
-class TestHold:
+class TestLock:
     def test_a_second_keeper_is_refused(self, journal):
         """Only one journal at a time writes to a folder, and the refusal names the process that does."""
         journal.open()
@@ -252,15 +266,15 @@ class TestHold:
         second.close()
 
     def test_a_second_process_is_refused_until_the_first_is_gone(self, tmp_path):
-        """The hold stands between processes, and is gone when its process is."""
+        """The lock holds between processes, and is gone when its process is."""
         program = (
             "import sys; from pathlib import Path; from controller.journal.lock import lock_state\n"
-            "hold = lock_state(Path(sys.argv[1])); print('held', flush=True); sys.stdin.read()"
+            "lock = lock_state(Path(sys.argv[1])); print('locked', flush=True); sys.stdin.read()"
         )
         with subprocess.Popen(
             [sys.executable, "-c", program, str(tmp_path)], stdin=subprocess.PIPE, stdout=subprocess.PIPE
         ) as first:
-            assert first.stdout.readline() == b"held\n"
+            assert first.stdout.readline() == b"locked\n"
             with pytest.raises(AlreadyRunningError, match=f"process {first.pid}"):
                 lock_state(tmp_path)
             first.kill()
@@ -268,14 +282,14 @@ class TestHold:
         with lock_state(tmp_path):
             assert (tmp_path / LOCK_NAME).exists()
 
-    def test_a_hold_of_the_callers_is_used(self, tmp_path):
-        """A journal that is given a hold takes none of its own, and lets it go at its end."""
+    def test_a_lock_of_the_callers_is_used(self, tmp_path):
+        """A journal that is given a lock takes none of its own, and releases it at its end."""
         journal = Journal(tmp_path, lock=lock_state(tmp_path))
         journal.open()
         journal.close()
         lock_state(tmp_path).release()
 
-    def test_readers_need_no_hold(self, journal):
-        """A reader answers while the keeper holds the folder."""
-        keep(journal, event(reading()))
+    def test_readers_need_no_lock(self, journal):
+        """A reader answers while the keeper has locked the folder."""
+        write(journal, event(reading()))
         assert len(list(JournalReader(journal.directory).events())) == 1

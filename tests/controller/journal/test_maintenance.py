@@ -18,11 +18,11 @@ from controller.journal.maintenance import JournalMaintenance
 from controller.journal.previous_run import PreviousRun
 from controller.journal.reader import JournalReader
 from controller.records.entries import EventKind, Override
-from tests.controller.journal_samples import DUSK, beat, dark, event, lit, reading, wish
+from tests.controller.journal_samples import DUSK, dark, event, heartbeat, lit, overridden, reading
 
 
-class Desk:
-    """A journal with its maintenance; ``learned`` is what the keeper was told."""
+class Setup:
+    """A journal with its maintenance; ``learned`` is what the keeper was given."""
 
     def __init__(self, state: Path, *, past: PreviousRun | None = None) -> None:
         self.journal = Journal(state)
@@ -33,8 +33,8 @@ class Desk:
         )
 
     @property
-    def taken_back(self) -> list[Override]:
-        """The overrides that it was told of."""
+    def overrides_given(self) -> list[Override]:
+        """The overrides that it was given."""
         return [override for past in self.learned for override in past.overrides]
 
     def learn(self, past: PreviousRun) -> None:
@@ -51,118 +51,118 @@ def state(tmp_path: Path) -> Path:
 
 def test_what_waits_is_written(state: Path) -> None:
     """In order, and nothing waits afterwards."""
-    desk = Desk(state, past=PreviousRun())
+    setup = Setup(state, past=PreviousRun())
     for entry in (lit("jetty", reading(0)), dark("jetty", reading(60))):
-        desk.journal.append(entry)
-    desk.maintenance.flush()
+        setup.journal.append(entry)
+    setup.maintenance.flush()
     assert [each.on for each in JournalReader(state).switchings()] == [True, False]
-    assert desk.journal.waiting == 0
+    assert setup.journal.waiting == 0
 
 
 def test_a_disk_that_fails_raises_and_loses_nothing(state: Path) -> None:
-    """The state folder is a file: told as a fault; once it is gone, all is written."""
+    """The state folder is a file: that is a fault; once it is gone, all is written."""
     state.write_text("in the way")
-    desk = Desk(state, past=PreviousRun())
-    desk.journal.append(lit("jetty", reading(0)))
+    setup = Setup(state, past=PreviousRun())
+    setup.journal.append(lit("jetty", reading(0)))
     with pytest.raises(JournalError):
-        desk.maintenance.flush()
-    assert desk.journal.waiting == 1
+        setup.maintenance.flush()
+    assert setup.journal.waiting == 1
     state.unlink()
-    desk.maintenance.flush()
-    assert desk.journal.fault is None
+    setup.maintenance.flush()
+    assert setup.journal.fault is None
     assert len(list(JournalReader(state).switchings())) == 1
 
 
-def test_what_an_earlier_keeper_left_is_told_once_it_can_be_read(state: Path) -> None:
+def test_what_an_earlier_keeper_left_is_given_once_it_can_be_read(state: Path) -> None:
     """The disk was not there at the start: the override of before comes back with the disk, once."""
     earlier = Journal(state)
-    earlier.append(wish("jetty", reading(0)))
+    earlier.append(overridden("jetty", reading(0)))
     earlier.flush()
     earlier.close()
     away = state.rename(state.with_name("unplugged"))
     state.write_text("in the way")
-    desk = Desk(state, past=None)
-    desk.journal.append(beat(reading(30)))
+    setup = Setup(state, past=None)
+    setup.journal.append(heartbeat(reading(30)))
     with pytest.raises(JournalError):
-        desk.maintenance.flush()
-    assert desk.taken_back == []
+        setup.maintenance.flush()
+    assert setup.overrides_given == []
     state.unlink()
     away.rename(state)
-    desk.maintenance.flush()
-    assert [each.zone for each in desk.taken_back] == ["jetty"]
-    desk.journal.append(beat(reading(60)))
-    desk.maintenance.flush()
-    assert len(desk.learned) == 1
+    setup.maintenance.flush()
+    assert [each.zone for each in setup.overrides_given] == ["jetty"]
+    setup.journal.append(heartbeat(reading(60)))
+    setup.maintenance.flush()
+    assert len(setup.learned) == 1
 
 
-def test_a_keeper_that_does_not_answer_is_told_again(state: Path) -> None:
+def test_a_keeper_that_does_not_answer_is_asked_again(state: Path) -> None:
     """What it could not take is offered at the next write."""
     earlier = Journal(state)
-    earlier.append(wish("jetty", reading(0)))
+    earlier.append(overridden("jetty", reading(0)))
     earlier.flush()
     earlier.close()
-    desk = Desk(state, past=None)
-    desk.refuse = 1
-    desk.journal.append(event(reading(30)))
+    setup = Setup(state, past=None)
+    setup.refuse = 1
+    setup.journal.append(event(reading(30)))
     with pytest.raises(TimeoutError):
-        desk.maintenance.flush()
-    desk.maintenance.flush()
-    (past,) = desk.learned
+        setup.maintenance.flush()
+    setup.maintenance.flush()
+    (past,) = setup.learned
     assert [each.zone for each in past.overrides] == ["jetty"]
     assert past.last_sign == reading(0)
 
 
 def test_how_an_earlier_keeper_ended_is_not_hidden_by_our_own_entries(state: Path) -> None:
-    """It was killed while lit, and the journal was held at our start: its last sign is told, not ours."""
+    """It was killed while lit, and the journal was locked at our start: its last sign is given, not ours."""
     earlier = Journal(state)
     for entry in (event(reading(0)), lit("jetty", reading(60))):
         earlier.append(entry)
     earlier.flush()
     earlier.close()
-    desk = Desk(state, past=None)
-    desk.journal.append(event(reading(900)))
+    setup = Setup(state, past=None)
+    setup.journal.append(event(reading(900)))
     with closing(sqlite3.connect(state / JOURNAL_NAME, isolation_level=None)) as other:
         other.execute("PRAGMA locking_mode = EXCLUSIVE")
         other.execute("BEGIN EXCLUSIVE")
         with pytest.raises(JournalError):
-            desk.maintenance.flush()
-    desk.maintenance.flush()
-    (past,) = desk.learned
+            setup.maintenance.flush()
+    setup.maintenance.flush()
+    (past,) = setup.learned
     assert (past.last_sign, past.ended_well) == (reading(60), False)
 
 
-def test_of_a_journal_that_had_to_be_begun_afresh_no_end_is_told(state: Path) -> None:
-    """What a damaged journal knew is lost; that we are the last keeper in the fresh one tells nothing."""
+def test_a_journal_that_had_to_be_replaced_knows_no_earlier_end(state: Path) -> None:
+    """What a damaged journal knew is lost; that we are the last keeper in the new one says nothing."""
     state.mkdir()
     (state / JOURNAL_NAME).write_bytes(b"garbage" * 1000)
-    desk = Desk(state, past=None)
-    desk.journal.append(event(reading(900)))
-    desk.maintenance.flush()
-    (past,) = desk.learned
+    setup = Setup(state, past=None)
+    setup.journal.append(event(reading(900)))
+    setup.maintenance.flush()
+    (past,) = setup.learned
     assert past.last_sign is None
 
 
-def test_a_past_that_was_told_at_the_start_is_not_told_again(state: Path) -> None:
+def test_a_past_that_was_read_at_the_start_is_not_given_again(state: Path) -> None:
     """The keeper has it already."""
-    desk = Desk(state, past=PreviousRun())
-    desk.journal.append(wish("jetty", reading(0)))
-    desk.maintenance.flush()
-    assert desk.taken_back == []
+    setup = Setup(state, past=PreviousRun())
+    setup.journal.append(overridden("jetty", reading(0)))
+    setup.maintenance.flush()
+    assert setup.overrides_given == []
 
 
 @pytest.mark.parametrize("content", [b"garbage" * 1000, b""])
-def test_a_journal_that_is_damaged_while_it_runs_is_begun_afresh(state: Path, content: bytes) -> None:
-    """Set aside whole, what is in force carried over, what waits written, and told in the journal."""
-    desk = Desk(state, past=PreviousRun())
-    desk.journal.append(lit("jetty", reading(0)))
-    desk.maintenance.flush()
-    desk.journal.close()
+def test_a_journal_that_is_damaged_while_it_runs_is_replaced(state: Path, content: bytes) -> None:
+    """Set aside whole, what is in force carried over, what waits written, and recorded in the journal."""
+    setup = Setup(state, past=PreviousRun())
+    setup.journal.append(lit("jetty", reading(0)))
+    setup.maintenance.flush()
+    setup.journal.close()
     for name in (JOURNAL_NAME, f"{JOURNAL_NAME}-wal", f"{JOURNAL_NAME}-shm"):
         (state / name).unlink(missing_ok=True)
     (state / JOURNAL_NAME).write_bytes(content)
-    desk.journal.append(dark("jetty", reading(600)))
-    desk.maintenance.flush()
-    desk.maintenance.flush()
+    setup.journal.append(dark("jetty", reading(600)))
+    setup.maintenance.flush()
+    setup.maintenance.flush()
     assert [each.on for each in JournalReader(state).switchings()][-1] is False
     if content:
         assert len(list(state.glob("set-aside-*"))) == 1
@@ -171,21 +171,21 @@ def test_a_journal_that_is_damaged_while_it_runs_is_begun_afresh(state: Path, co
 
 
 def test_a_check_of_a_whole_journal_says_nothing(state: Path) -> None:
-    """Nothing is set aside, nothing is told."""
-    desk = Desk(state, past=PreviousRun())
-    desk.journal.append(lit("jetty", reading(0)))
-    desk.maintenance.flush()
-    desk.maintenance.check()
-    assert desk.journal.waiting == 0
+    """Nothing is set aside, nothing is recorded."""
+    setup = Setup(state, past=PreviousRun())
+    setup.journal.append(lit("jetty", reading(0)))
+    setup.maintenance.flush()
+    setup.maintenance.check()
+    assert setup.journal.waiting == 0
     assert list(state.glob("set-aside-*")) == []
 
 
 def test_the_copy_of_a_night_is_made_and_can_be_read(state: Path) -> None:
     """A journal of its own, with all that was written."""
-    desk = Desk(state, past=PreviousRun())
-    desk.journal.append(lit("jetty", reading(0)))
-    desk.maintenance.flush()
-    desk.maintenance.back_up(date(2027, 6, 21))
+    setup = Setup(state, past=PreviousRun())
+    setup.journal.append(lit("jetty", reading(0)))
+    setup.maintenance.flush()
+    setup.maintenance.back_up(date(2027, 6, 21))
     (copy,) = (state / "backups").glob("*.sqlite")
     assert [each.zone for each in JournalReader(copy).switchings()] == ["jetty"]
 
@@ -194,11 +194,11 @@ def test_a_copy_that_cannot_be_made_is_a_line_in_the_log(
     state: Path, caplog: pytest.LogCaptureFixture
 ) -> None:
     """The next night tries again; nothing raises."""
-    desk = Desk(state, past=PreviousRun())
-    desk.journal.append(lit("jetty", reading(0)))
-    desk.maintenance.flush()
+    setup = Setup(state, past=PreviousRun())
+    setup.journal.append(lit("jetty", reading(0)))
+    setup.maintenance.flush()
     shutil.rmtree(state / "backups", ignore_errors=True)
     (state / "backups").write_text("in the way")
-    desk.maintenance.back_up(date(2027, 6, 21))
+    setup.maintenance.back_up(date(2027, 6, 21))
     assert "no backup this night" in caplog.text
-    assert desk.journal.previous_run() is not None
+    assert setup.journal.previous_run() is not None

@@ -13,14 +13,14 @@ import pytest
 from controller.journal.database import PAGE_BYTES, find_damage
 from controller.journal.journal import Journal
 from controller.journal.reader import JournalReader
-from tests.controller.journal_samples import beat, dark, event, lit, reading, unended
+from tests.controller.journal_samples import dark, event, heartbeat, lit, reading, unended
 
 # A keeper that switches two zones as fast as it can, and says after each flush how far it came.
 PROGRAM = """
 import sys
 from pathlib import Path
 from controller.journal.journal import Journal
-from tests.controller.journal_samples import beat, dark, lit, reading
+from tests.controller.journal_samples import heartbeat, dark, lit, reading
 
 begin = int(sys.argv[2])
 journal = Journal(Path(sys.argv[1]))
@@ -30,7 +30,7 @@ for number in range(begin, begin + 100_000):
     at = reading(number, boot=f"boot-{begin}")
     for zone in ("jetty", "steps"):
         journal.append((dark if (number - begin) % 2 else lit)(zone, at))
-    journal.append(beat(at))
+    journal.append(heartbeat(at))
     if number % 3 == 2:
         journal.flush()
         print(number, flush=True)
@@ -49,7 +49,7 @@ def switched_at(state: Path, zone: str) -> list[int]:
 
 class TestKilled:
     def test_what_was_acknowledged_is_there_after_any_kill(self, tmp_path):
-        """Killed at random ten times over, it holds all that flush returned for, each once, in order."""
+        """Killed at random ten times over, it has all that flush returned for, each once, in order."""
         dice = random.Random(20270621)
         begin = 0
         expected: list[int] = []
@@ -96,7 +96,7 @@ class TestPowerCut:
             for zone in ("jetty", "steps", "path"):
                 journal.append((dark if number % 2 else lit)(zone, reading(number)))
             journal.append(event(reading(number)))
-            journal.append(beat(reading(number)))
+            journal.append(heartbeat(reading(number)))
             journal.flush()
             ends.append(log.stat().st_size)
         kept = tmp_path / "kept"

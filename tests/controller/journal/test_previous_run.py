@@ -1,4 +1,4 @@
-"""The past: what a keeper that starts is told by the journal, whatever state that is in."""
+"""What a keeper that starts learns from the journal, whatever state that is in."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from controller.journal.database import JOURNAL_NAME
 from controller.journal.journal import Journal
 from controller.journal.previous_run import PreviousRun
 from controller.records.entries import Event, EventKind
-from tests.controller.journal_samples import beat, dark, lit, reading, wish
+from tests.controller.journal_samples import dark, heartbeat, lit, overridden, reading
 
 
 @pytest.fixture
@@ -29,9 +29,9 @@ def write(state: Path, *entries: Any) -> None:
     journal.close()
 
 
-def told(kind: EventKind, **more: Any) -> Event:
+def recorded(kind: EventKind, **more: Any) -> Event:
     """Make an event."""
-    return Event(kind=kind, at=reading(more.pop("after_s", 0.0), **more), words="as told")
+    return Event(kind=kind, at=reading(more.pop("after_s", 0.0), **more), words="as recorded")
 
 
 def test_a_new_journal_has_no_past(state: Path) -> None:
@@ -42,8 +42,8 @@ def test_a_new_journal_has_no_past(state: Path) -> None:
 
 def test_what_a_keeper_left_behind(state: Path) -> None:
     """Overrides in force, the last sign of life, and that it did not say that it stopped."""
-    asked = wish("jetty", reading(5))
-    write(state, told(EventKind.STARTED), asked, lit("jetty", reading(5)), beat(reading(300)))
+    asked = overridden("jetty", reading(5))
+    write(state, recorded(EventKind.STARTED), asked, lit("jetty", reading(5)), heartbeat(reading(300)))
     past = Journal(state).previous_run()
     assert past is not None
     assert past.overrides == (asked,)
@@ -57,10 +57,10 @@ def test_a_keeper_that_stopped_left_in_good_order(state: Path) -> None:
     """Whatever came after its start, its last word counts."""
     write(
         state,
-        told(EventKind.STARTED),
+        recorded(EventKind.STARTED),
         lit("jetty", reading(5)),
         dark("jetty", reading(9)),
-        told(EventKind.STOPPED, after_s=9),
+        recorded(EventKind.STOPPED, after_s=9),
     )
     past = Journal(state).previous_run()
     assert past is not None
@@ -69,7 +69,11 @@ def test_a_keeper_that_stopped_left_in_good_order(state: Path) -> None:
 
 def test_an_instant_that_was_not_trusted_is_no_floor(state: Path) -> None:
     """A clock in 2037 that nobody believed must not keep the right one from being believed."""
-    write(state, told(EventKind.STARTED), told(EventKind.STARTED, after_s=3e8, boot="boot-2", trusted=False))
+    write(
+        state,
+        recorded(EventKind.STARTED),
+        recorded(EventKind.STARTED, after_s=3e8, boot="boot-2", trusted=False),
+    )
     past = Journal(state).previous_run()
     assert past is not None
     assert past.last_instant_utc == reading(0).utc

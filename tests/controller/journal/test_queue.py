@@ -8,7 +8,7 @@ import pytest
 
 from controller.journal.queue import CloseOpenRuns, CurrentState, WriteQueue
 from controller.records.entries import Event, Heartbeat, Override, Switching
-from tests.controller.journal_samples import beat, dark, event, lit, reading, wish
+from tests.controller.journal_samples import dark, event, heartbeat, lit, overridden, reading
 
 
 def filled(bound: int, *works: object) -> WriteQueue:
@@ -42,13 +42,18 @@ class TestOrder:
 
 
 class TestBound:
-    def test_beats_go_first_then_events_and_switchings_last(self):
-        """Too many, and the oldest of the least worth is given up; each is counted."""
+    def test_heartbeats_are_dropped_first_then_events_and_switchings_last(self):
+        """Too many, and the oldest of the lowest rank is dropped; each is counted."""
         start = CloseOpenRuns(now=reading())
         queue = filled(
-            6, start, lit("jetty", reading(1)), event(reading(2)), beat(reading(3)), wish("a", reading(4))
+            6,
+            start,
+            lit("jetty", reading(1)),
+            event(reading(2)),
+            heartbeat(reading(3)),
+            overridden("a", reading(4)),
         )
-        queue.put(beat(reading(5)))
+        queue.put(heartbeat(reading(5)))
         assert (len(queue), queue.lost) == (6, 0)
         kinds = []
         for second in range(6, 12):
@@ -72,7 +77,7 @@ class TestBound:
         queue = filled(4, *(event(reading(second)) for second in range(4)))
         being_written = queue.all()
         for second in range(4, 8):
-            queue.put(lit("jetty", reading(second)) if second == 4 else beat(reading(second)))
+            queue.put(lit("jetty", reading(second)) if second == 4 else heartbeat(reading(second)))
         assert ([work.at.boot_s - 1000 for work in queue.all()], queue.lost) == ([1, 2, 3, 4], 4)
         if succeeds:
             queue.remove(being_written)
@@ -109,13 +114,15 @@ class TestThreads:
         assert queue.lost == 0
 
 
-class TestPresent:
+class TestCurrentState:
     def test_it_follows_what_is_lit_and_what_is_overridden(self):
         """What was lit and not put out, and overrides not ended, are in force."""
         earlier = lit("steps", reading())
-        present = CurrentState([earlier, wish("a", reading())])
-        jetty, override = lit("jetty", reading(1)), wish("a", reading(2))
-        present.update([jetty, lit("path", reading(1)), dark("path", reading(2)), override, beat(reading(3))])
-        assert (present.lit, present.overrides) == ({"steps": earlier, "jetty": jetty}, {"a": override})
-        present.update([CloseOpenRuns(now=reading(4))])
-        assert present.lit == {}
+        state = CurrentState([earlier, overridden("a", reading())])
+        jetty, override = lit("jetty", reading(1)), overridden("a", reading(2))
+        state.update(
+            [jetty, lit("path", reading(1)), dark("path", reading(2)), override, heartbeat(reading(3))]
+        )
+        assert (state.lit, state.overrides) == ({"steps": earlier, "jetty": jetty}, {"a": override})
+        state.update([CloseOpenRuns(now=reading(4))])
+        assert state.lit == {}

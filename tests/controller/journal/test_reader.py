@@ -24,10 +24,10 @@ from tests.controller.journal_samples import (
     DUSK,
     dark,
     event,
-    keep_in,
     lit,
+    overridden,
     reading,
-    wish,
+    written_to,
 )
 
 
@@ -37,18 +37,18 @@ def state(tmp_path: Path) -> Path:
 
 
 class TestQuestions:
-    def test_overrides_of_a_stretch_are_those_in_force_in_it(self, state):
-        """One that was placed before and ended within, or not yet, belongs to the stretch."""
-        reader = keep_in(
+    def test_overrides_of_an_interval_are_those_in_force_in_it(self, state):
+        """One that was placed before and ended within, or not yet, belongs to the interval."""
+        reader = written_to(
             state,
-            wish("jetty", reading(0)),
-            wish("steps", reading(10)),
+            overridden("jetty", reading(0)),
+            overridden("steps", reading(10)),
             OverrideEnded(zone="jetty", at=reading(100), words="its time was over"),
         )
 
         def found(from_s: float, to_s: float) -> list[str]:
-            stretch = (DUSK + timedelta(seconds=from_s), DUSK + timedelta(seconds=to_s))
-            return [past.override.zone for past in reader.overrides(*stretch)]
+            interval = (DUSK + timedelta(seconds=from_s), DUSK + timedelta(seconds=to_s))
+            return [past.override.zone for past in reader.overrides(*interval)]
 
         assert found(0, 1) == ["jetty"]
         assert found(50, 60) == ["jetty", "steps"]
@@ -60,23 +60,23 @@ class TestQuestions:
         """Those of a zone stand between the others."""
         fault = Event(kind=EventKind.RELAY_FAULT, at=reading(1), words="pin taken", zone="jetty", size_s=None)
         first, last = event(reading(0)), event(reading(2))
-        assert list(keep_in(state, last, fault, first).events()) == [first, fault, last]
+        assert list(written_to(state, last, fault, first).events()) == [first, fault, last]
 
     def test_replacements_are_ordered_by_their_date(self, state):
         """One that was written down late stands where it belongs."""
         late = Replacement(zone="jetty", fixture=1, on_date=date(2026, 5, 1), at=reading(9))
         early = Replacement(zone="steps", fixture=2, on_date=date(2027, 6, 1), at=reading(1), note="both")
-        reader = keep_in(state, early, late)
+        reader = written_to(state, early, late)
         assert list(reader.replacements()) == [late, early]
         assert list(reader.replacements("steps")) == [early]
 
     def test_an_unknown_zone_has_nothing(self, state):
         """A zone that the journal never heard of has an empty past."""
-        reader = keep_in(state, lit("jetty", reading()))
+        reader = written_to(state, lit("jetty", reading()))
         assert list(reader.runs(zone="nowhere")) == list(reader.switchings(zone="nowhere")) == []
 
     def test_no_journal_yet(self, state):
-        """Where there is none, the words say so, and none is made."""
+        """Where there is none, the message says so, and none is made."""
         with pytest.raises(JournalError, match="there is no journal at"):
             list(JournalReader(state).runs())
         assert not state.exists()
@@ -84,7 +84,7 @@ class TestQuestions:
 
 class TestBesideAWriter:
     def test_a_reader_sees_one_state_while_the_writer_goes_on(self, state):
-        """A stream that was begun shows the journal as it was then, and holds up no write."""
+        """A stream that was begun shows the journal as it was then, and delays no write."""
         journal = Journal(state)
         for number in range(2000):
             journal.append((dark if number % 2 else lit)("jetty", reading(number)))
@@ -129,7 +129,7 @@ class TestBesideAWriter:
 
     def test_a_stream_may_be_continued_by_another_thread(self, state):
         """A web server hands a stream from thread to thread; it goes on, and is closed, wherever that is."""
-        reader = keep_in(state, *(event(reading(number)) for number in range(10)))
+        reader = written_to(state, *(event(reading(number)) for number in range(10)))
         stream = reader.events()
         next(stream)
         found: list[int] = []
@@ -140,7 +140,7 @@ class TestBesideAWriter:
 
     def test_a_stream_that_is_given_up_lets_the_file_go(self, state):
         """A reader that stops half way leaves no transaction open, so the log can be folded in."""
-        reader = keep_in(state, *(event(reading(number)) for number in range(10)))
+        reader = written_to(state, *(event(reading(number)) for number in range(10)))
         stream = reader.events()
         next(stream)
         stream.close()
@@ -151,7 +151,7 @@ class TestBesideAWriter:
 
     def test_a_copy_can_be_read_where_nothing_can_be_written(self, state, tmp_path):
         """A file taken from a stopped board is read without a log or anything else beside it."""
-        keep_in(state, lit("jetty", reading()), dark("jetty", reading(60)))
+        written_to(state, lit("jetty", reading()), dark("jetty", reading(60)))
         shelf = tmp_path / "shelf"
         shelf.mkdir()
         shutil.copyfile(state / "journal.sqlite", shelf / "of the boathouse.sqlite")

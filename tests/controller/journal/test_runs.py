@@ -17,12 +17,12 @@ from controller.records.reading import Reading
 from tests.controller.journal_samples import (
     DUSK,
     dark,
-    keep_in,
-    kept,
     lit,
     model_runs,
     reaches_from,
     reading,
+    written_journal,
+    written_to,
 )
 
 EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
@@ -73,9 +73,9 @@ class TestRuns:
     @settings(max_examples=120, deadline=None)
     @given(entries=nights_of_light(), data=st.data())
     def test_runs_are_those_of_a_plain_model(self, entries, data):
-        """Whatever the clock does, every stretch gives exactly the runs that reach into it."""
+        """Whatever the clock does, every interval gives exactly the runs that reach into it."""
         model = model_runs(entries)
-        with kept(entries) as reader:
+        with written_journal(entries) as reader:
             found = list(reader.runs())
             assert sorted(found, key=str) == sorted(model, key=str)
             assert [reaches_from(run) for run in found] == [reaches_from(run) for run in model]
@@ -92,7 +92,7 @@ class TestRuns:
     @given(entries=nights_of_light())
     def test_the_account_is_the_sum_of_the_runs(self, entries):
         """Seconds, starts and cycles of a life, by zone and load, are what the runs add up to."""
-        with kept(entries) as reader:
+        with written_journal(entries) as reader:
             sums: dict[tuple[str, float | None], list[float]] = {}
             for run in model_runs(entries):
                 part = sums.setdefault((run.zone, run.load_w), [0, 0, 0.0])
@@ -109,12 +109,12 @@ class TestRuns:
             for zone in reader.totals():
                 assert zone.starts == sum(part.starts for part in zone.by_load)
 
-    def test_any_cut_of_a_stretch_gives_each_run_once_or_on_both_sides(self, state):
+    def test_any_cut_of_an_interval_gives_each_run_once_or_on_both_sides(self, state):
         """The runs of two halves are those of the whole; only a run over the cut is in both."""
         entries = []
         for night in range(10):
             entries += [lit("jetty", reading(night * 86400)), dark("jetty", reading(night * 86400 + 7200))]
-        reader = keep_in(state, *entries)
+        reader = written_to(state, *entries)
         whole = list(reader.runs(DUSK, DUSK + timedelta(days=9)))
         for hours in range(0, 9 * 24, 5):
             cut = DUSK + timedelta(hours=hours, minutes=30)
@@ -125,7 +125,7 @@ class TestRuns:
 
     def test_a_run_of_weeks_is_found_from_within(self, state):
         """A zone that an override kept lit for three weeks is found by a night in the middle."""
-        reader = keep_in(
+        reader = written_to(
             state, lit("jetty", reading()), dark("jetty", reading(21 * 86400)), lit("path", reading(5))
         )
         night = DUSK + timedelta(days=10)
@@ -133,7 +133,7 @@ class TestRuns:
 
     def test_hours_since_an_instant(self, state):
         """Of a run that the instant cuts, the later part counts; loads stay apart."""
-        reader = keep_in(
+        reader = written_to(
             state,
             lit("jetty", reading(0)),
             dark("jetty", reading(3600)),
@@ -151,7 +151,7 @@ class TestRuns:
 
     def test_a_load_that_changes_does_not_rewrite_the_past(self, state):
         """Each run keeps the load that its zone had when it was lit."""
-        reader = keep_in(
+        reader = written_to(
             state,
             lit("jetty", reading(), load_w=27.0),
             dark("jetty", reading(60), load_w=40.0),

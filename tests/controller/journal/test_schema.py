@@ -101,7 +101,7 @@ class TestVersions:
         assert differ <= {18, 19, *range(24, 28), *range(92, 100)}
 
     def test_a_reader_does_not_bring_up_to_date(self, of_version_1, monkeypatch):
-        """An older journal is left to the keeper, and the words say so."""
+        """An older journal is left to the keeper, and the message says so."""
         monkeypatch.setattr("controller.journal.database.STEPS", (*STEPS, SECOND))
         before = of_version_1.read_bytes()
         with pytest.raises(JournalError, match="version 1"):

@@ -25,7 +25,7 @@ from controller.records.entries import (
 )
 from controller.records.reading import Reading
 from tests.controller.journal_samples import (
-    kept,
+    written_journal,
 )
 
 EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
@@ -104,7 +104,7 @@ class TestAnySequence:
     @given(entries=anything, flush_after=st.frozensets(st.integers(0, 30)))
     def test_what_is_written_is_what_is_read(self, entries, flush_after):
         """Every entry comes back as it went in, in order, however many transactions wrote them."""
-        with kept(entries, flush_after) as reader:
+        with written_journal(entries, flush_after) as reader:
             with contextlib.closing(sqlite3.connect(reader.path)) as connection:
                 in_order = [row[0] for row in connection.execute("SELECT id FROM switching ORDER BY id")]
             found = sorted(reader.events(), key=str)
@@ -133,8 +133,8 @@ class TestAnySequence:
     @settings(max_examples=60, deadline=None)
     @given(entries=anything)
     def test_switchings_are_given_by_instant(self, entries):
-        """A stretch gives what a plain filter gives, in order of instants; newest first is the reverse."""
-        with kept(entries) as reader:
+        """An interval gives what a plain filter gives, in order of instants; newest first is the reverse."""
+        with written_journal(entries) as reader:
             everything = list(reader.switchings())
             assert [entry.at.utc for entry in everything] == sorted(entry.at.utc for entry in everything)
             assert list(reader.switchings(newest_first=True)) == everything[::-1]
