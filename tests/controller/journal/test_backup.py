@@ -189,7 +189,7 @@ class TestQuarantine:
 
     @pytest.mark.parametrize("copy", ["a good copy", "a bad copy", "no copy"])
     def test_a_disk_that_fails_meanwhile(self, journal, monkeypatch, copy):
-        """Starting a new one may fail half way, and often: it goes on from there, and one file is set aside."""
+        """Starting a new one may fail half way, and often: it goes on from there, with one file set aside."""
         write_nights(journal, 30)
         if copy != "no copy":
             made = journal.back_up(NIGHT)
