@@ -13,7 +13,7 @@ from fastapi import FastAPI
 from api.web.context import RequestContext, read_boot_s
 from api.web.gateway import KeeperGateway
 from api.web.middleware import ALLOWED_HOSTS, RequestGuardMiddleware
-from api.web.openapi import describe
+from api.web.openapi import DescribedApp
 from api.web.problems.handlers import add_problem_handlers
 from api.web.routes import hours, nights, report, status, wiring, zones
 
@@ -32,13 +32,14 @@ def make_app(
         hosts: the host names that the server answers to, without a port; every other Host is refused.
     """
     # The documentation pages of FastAPI load from the internet; the description itself does not.
-    app = FastAPI(openapi_url="/openapi.json", docs_url=None, redoc_url=None, redirect_slashes=False)
+    app = DescribedApp(
+        title="Leerie", version=_version(), docs_url=None, redoc_url=None, redirect_slashes=False
+    )
     app.state.context = RequestContext(gateway, boot_s=boot_s)
     for subject in (status, zones, nights, hours, report, wiring):
         # One flat list, which the index and the header Allow are read from; include_router may nest its own.
         app.router.routes.extend(subject.router.routes)
     add_problem_handlers(app)
-    describe(app, version=_version())
     app.add_middleware(RequestGuardMiddleware, hosts=hosts)
     return app
 

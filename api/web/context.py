@@ -43,12 +43,7 @@ def read_boot_s() -> float:
 
 
 class RequestSlots:
-    """Bounds how many requests of one kind run in the thread pool, and how many wait for that.
-
-    Args:
-        running: how many may run at once.
-        waiting: how many more may wait; the next one is refused.
-    """
+    """Bounds how many requests of one kind run in the thread pool, and how many more wait for that."""
 
     def __init__(self, *, running: int = MOST_RUNNING, waiting: int) -> None:
         """Begin with every slot free."""
@@ -57,11 +52,7 @@ class RequestSlots:
 
     @asynccontextmanager
     async def take(self) -> AsyncIterator[None]:
-        """Wait for a slot and hold it.
-
-        Raises:
-            ProblemError: too many wait already.
-        """
+        """Wait for a slot and hold it, or refuse where too many wait already."""
         now = self._limiter.statistics()
         if now.borrowed_tokens >= now.total_tokens and now.tasks_waiting >= self._waiting:
             words = f"{now.borrowed_tokens} requests are being answered and {now.tasks_waiting} are waiting"
@@ -99,20 +90,13 @@ class YearCache:
 
 
 class RequestContext:
-    """What a route needs to answer.
-
-    Args:
-        gateway: the way to the keeper, the journal and the site file.
-        boot_s: reads the keeper's boot-time clock, in seconds.
-
-    Attributes:
-        planner_lock: held by whoever uses the gateway's planner, which works for one at a time.
-    """
+    """What a route needs to answer; ``boot_s`` reads the keeper's boot-time clock, in seconds."""
 
     def __init__(self, gateway: KeeperGateway, *, boot_s: Callable[[], float] = read_boot_s) -> None:
         """Begin with empty caches."""
         self.gateway = gateway
         self.boot_s = boot_s
+        # Held by whoever uses the gateway's planner, which works for one at a time.
         self.planner_lock = threading.Lock()
         self.years = YearCache()
         self.short_slots = RequestSlots(waiting=MOST_SHORT_WAITING)
@@ -130,17 +114,24 @@ class RequestContext:
         return next((zone for zone in self.gateway.status.zones if zone.zone == zone_id), None)
 
     def write_site(self, edit: Callable[[Path], LoadedSite], note: str) -> None:
-        """Have the site file edited, one request after the other; arguments as the gateway has them.
+        """Edit the site file, one request after the other, and have the keeper take the new site over.
+
+        Args:
+            edit: one of the edits of ``config.file``.
+            note: what was changed, for the journal.
 
         Raises:
             ProblemError: this is a demonstration.
-            SiteFileError, TimeoutError, UnknownZoneError, UnknownFixtureError: as the gateway raises them.
+            SiteFileError: the changed file would not be valid, or could not be written.
+            TimeoutError: the keeper did not answer.
         """
-        path = self.gateway.site_path
-        if path is None:
+        gateway = self.gateway
+        if gateway.site_path is None:
             raise ProblemError("demonstration", "this is a demonstration, which has no site file to write to")
         with self._writing:
-            self.gateway.write_site(path, edit, note)
+            site = edit(gateway.site_path).site
+            gateway.call(lambda keeper: keeper.change_site(site, words=note))
+            gateway.on_site_written()
 
 
 async def get_context(request: Request) -> RequestContext:

@@ -13,7 +13,6 @@ from pathlib import Path
 from typing import TypeVar
 from zoneinfo import ZoneInfo
 
-from config.file.loader import LoadedSite
 from config.models.site import Site
 from controller.journal.reader import JournalReader
 from controller.keeper.keeper import Keeper
@@ -30,8 +29,6 @@ class KeeperGateway:
     """What the web server may ask of the keeper, the journal and the site file.
 
     Attributes:
-        loop: the keeper's control loop.
-        journal: reads the journal, over connections of its own.
         site_path: the site file; None in a demonstration, where nothing is written.
         append: puts an entry into the journal's queue; never blocks.
         on_site_written: called after the site file was written and taken over.
@@ -79,26 +76,5 @@ class KeeperGateway:
             raise TimeoutError from None
 
     def record(self, entry: Entry) -> None:
-        """Put an entry into the journal, and have it written soon.
-
-        Raises:
-            TimeoutError: the keeper did not answer.
-        """
+        """Put an entry into the journal, and have it written soon; raises as ``call``."""
         self.call(lambda _keeper: self.append(entry))
-
-    def write_site(self, path: Path, edit: Callable[[Path], LoadedSite], note: str) -> None:
-        """Edit the site file, its comments kept, and have the keeper take the new site over.
-
-        Args:
-            path: the site file.
-            edit: one of the edits of ``config.file``.
-            note: what was changed, for the journal.
-
-        Raises:
-            SiteFileError: the file with this change would not be valid, or could not be written.
-            TimeoutError: the keeper did not answer.
-            UnknownZoneError, UnknownFixtureError: the file has no such zone or fixture.
-        """
-        site = edit(path).site
-        self.call(lambda keeper: keeper.change_site(site, words=note))
-        self.on_site_written()

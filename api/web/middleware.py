@@ -3,9 +3,8 @@
 A service on this machine can be reached by every page in a browser on it. Three checks keep such a page out:
 the host that the request was sent to must be this machine's own (a page whose name was pointed here has its
 own name there), a change must not come from another site's page, and its body must be JSON, which a plain
-form cannot send. Sources: Fetch Metadata Request Headers (W3C), section 2; Fetch (WHATWG), the header Origin;
-RFC 9110, section 7.2. Starlette's own TrustedHostMiddleware answers in plain text; this one with a problem
-document.
+form cannot send. Starlette's TrustedHostMiddleware makes the first check, but answers in plain text. Sources:
+Fetch Metadata Request Headers (W3C), section 2; Fetch (WHATWG), the header Origin; RFC 9110, section 7.2.
 """
 
 from __future__ import annotations
@@ -101,29 +100,23 @@ class RequestGuardMiddleware:
     async def _read_body(self, headers: Headers, receive: Receive) -> bytes:
         """Read the whole body, if it is not too large and does not take too long."""
         declared = headers.get("content-length", "0")
-        size_bytes = int(declared) if declared.isdecimal() else 0
-        refused = size_bytes > LARGEST_BODY_BYTES
+        refused = declared.isdecimal() and int(declared) > LARGEST_BODY_BYTES
         if refused and "expect" in headers:
             raise ProblemError("too-large", _TOO_LARGE)
         body = bytearray()
-        size_bytes = 0
         try:
             async with asyncio.timeout(self._receive_s):
-                while size_bytes <= READ_ON_BYTES:
+                while len(body) <= READ_ON_BYTES:
                     message = await receive()
                     if message["type"] == "http.disconnect":
                         raise _ClientDisconnectedError
-                    piece: bytes = message.get("body", b"")
-                    size_bytes += len(piece)
-                    refused = refused or size_bytes > LARGEST_BODY_BYTES
-                    if not refused:
-                        body += piece
+                    body += message.get("body", b"")
                     if not message.get("more_body", False):
                         break
         except TimeoutError:
             words = f"the body had not arrived after {self._receive_s:g} s; send it again"
             raise ProblemError("too-slow", words) from None
-        if refused:
+        if refused or len(body) > LARGEST_BODY_BYTES:
             raise ProblemError("too-large", _TOO_LARGE)
         return bytes(body)
 

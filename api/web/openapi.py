@@ -10,7 +10,6 @@ from fastapi.openapi.utils import get_openapi
 
 from api.web.problems.types import PROBLEM_MEDIA_TYPE, PROBLEM_TYPES, ProblemDocument
 
-TITLE = "Leerie"
 DESCRIPTION = (
     "What garden lights do and why, and what they will do. Instants are RFC 3339 in UTC and end in Z. "
     "A night is named by the date on which it begins, at noon. Every error is a problem document (RFC 9457)."
@@ -39,20 +38,19 @@ def shown_as(media_type: str, *names: str) -> Responses:
     return {200: {"description": "the document", "content": content}, **problems_of(*names)}
 
 
-def describe(app: FastAPI, *, version: str) -> None:
-    """Have an application describe itself, once, when it is first asked."""
+class DescribedApp(FastAPI):
+    """An application that describes itself, once, when it is first asked."""
 
-    def openapi() -> dict[str, Any]:
-        if app.openapi_schema is None:
-            app.openapi_schema = _describe(app, version)
-        return app.openapi_schema
+    def openapi(self) -> dict[str, Any]:
+        """Give the OpenAPI document."""
+        if self.openapi_schema is None:
+            self.openapi_schema = _describe(self)
+        return self.openapi_schema
 
-    app.openapi = openapi  # type: ignore[method-assign]  # FastAPI's own way of doing this
 
-
-def _describe(app: FastAPI, version: str) -> dict[str, Any]:
-    """Write the description."""
-    document = get_openapi(title=TITLE, version=version, description=DESCRIPTION, routes=app.routes)
+def _describe(app: FastAPI) -> dict[str, Any]:
+    """Write the OpenAPI document."""
+    document = get_openapi(title=app.title, version=app.version, description=DESCRIPTION, routes=app.routes)
     schemas = document.setdefault("components", {}).setdefault("schemas", {})
     problem = ProblemDocument.model_json_schema(ref_template=_SCHEMA)
     schemas.update(problem.pop("$defs", {}))

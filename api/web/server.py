@@ -78,14 +78,7 @@ class WebServer:
         return self._serving.wait(wait_s)
 
     def stop(self, wait_s: float = 0.5) -> bool:
-        """Stop serving.
-
-        Args:
-            wait_s: how long to wait for it, in seconds.
-
-        Returns:
-            Whether the thread has ended; if not, it ends with the process.
-        """
+        """Stop serving; whether that is done within a time. If not, it is done at the end of the process."""
         self._stopping.set()
         with contextlib.suppress(RuntimeError):  # its event loop has ended already
             self._wake_up()
@@ -140,11 +133,7 @@ class WebServer:
 
 
 def _listen(host: str, port: int) -> socket.socket:
-    """Open a socket that listens.
-
-    Raises:
-        OSError: the port is taken, or not ours to take.
-    """
+    """Open a socket that listens; OSError where the port is taken, or not ours to take."""
     family = socket.AF_INET6 if ":" in host else socket.AF_INET
     # With the protocol named asyncio turns Nagle's algorithm off; else a response may wait 40 ms for an ACK.
     listener = socket.socket(family, socket.SOCK_STREAM, socket.IPPROTO_TCP)

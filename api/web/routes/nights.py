@@ -27,10 +27,7 @@ _MILLISECOND = timedelta(milliseconds=1)
 router = APIRouter(tags=["nights"], dependencies=[SHORT])
 
 
-@router.get(
-    "/v1/nights",
-    summary="What each zone does, night by night",
-)
+@router.get("/v1/nights", summary="What each zone does, night by night")
 def get_nights(context: Context, params: Annotated[NightsParams, Query()]) -> NightsResponse:
     """Say when zones are lit from one night to another, by the site file alone: at most 800 nights."""
     with context.planner_lock:
@@ -52,17 +49,16 @@ def get_switchings(context: Context, params: Annotated[SwitchingsParams, Query()
         # A page ends at an instant of which so many switchings were given already.
         at_ms, skip = (int(part) for part in params.cursor.split("."))
         to_utc = utc_of(at_ms) + _MILLISECOND
-    gateway = context.gateway
-    wanted = skip + params.limit + 1
-    found = list(
-        gateway.journal.switchings(from_utc, to_utc, zone=params.zone, limit=wanted, newest_first=True)
-    )[skip:]
+    limit, journal = params.limit, context.gateway.journal
+    newest = journal.switchings(from_utc, to_utc, zone=params.zone, limit=skip + limit + 1, newest_first=True)
+    found = list(newest)[skip:]
     if params.zone is not None and not found:
         _require_zone(context, params.zone)
-    page = found[: params.limit]
-    link = _next_link(params, from_utc, page, skip) if len(found) > len(page) else None
+    page = found[:limit]
     return SwitchingsResponse(
-        site=gateway.site.name, switchings=[switching_response(each) for each in page], next=link
+        site=context.gateway.site.name,
+        switchings=[switching_response(each) for each in page],
+        next=_next_link(params, from_utc, page, skip) if len(found) > limit else None,
     )
 
 
@@ -119,10 +115,7 @@ def _next_link(params: SwitchingsParams, from_utc: datetime, page: list[Switchin
     given = sum(ms_of(each.at.utc) == end_ms for each in page)
     if given == len(page) and params.cursor is not None and int(params.cursor.split(".")[0]) == end_ms:
         given += skip
-    parameters = {
-        "from": from_utc.astimezone(UTC).replace(tzinfo=None).isoformat() + "Z",
-        "limit": params.limit,
-    }
-    if params.zone is not None:
-        parameters["zone"] = params.zone
-    return f"/v1/switchings?{urlencode({**parameters, 'cursor': f'{end_ms}.{given}'}, safe=':')}"
+    start = from_utc.astimezone(UTC).replace(tzinfo=None).isoformat()
+    zone = {} if params.zone is None else {"zone": params.zone}
+    query = {"from": f"{start}Z", "limit": params.limit, **zone, "cursor": f"{end_ms}.{given}"}
+    return f"/v1/switchings?{urlencode(query, safe=':')}"
