@@ -9,25 +9,10 @@ from typing import Any, Final
 
 from markupsafe import Markup
 
+from api.render import wiring_text as text
 from api.render.jinja import render
 from api.render.wiring_json import NO_TRANSFORMER
 from api.render.wiring_svg import draw_tree
-from api.render.wiring_text import (
-    NOTHING_HELPS,
-    RANGE_NOTE,
-    count_ok,
-    counted,
-    fixture_words,
-    group_findings,
-    load_rows,
-    load_words,
-    measured_words,
-    proposal_words,
-    range_text,
-    summary,
-    tap_words,
-    volts_text,
-)
 from config.models.cables import M_PER_FT
 from config.models.site import Site
 from controller.design.materials import list_materials
@@ -83,18 +68,14 @@ def make_sheet(site: Site, reports: Sequence[WiringReport], made_on: date | None
         "sheet.html",
         site=site,
         made_on=None if made_on is None else f"{made_on.day} {made_on:%B %Y}",
-        answer=tidy(summary(reports)),
+        answer=tidy(text.summary(reports)),
         no_transformer=f"{NO_TRANSFORMER[0].upper()}{NO_TRANSFORMER[1:]}",
         transformers=[_show(report, number) for number, report in enumerate(reports, start=1)],
         materials=materials,
         trench=f"{materials.trench_m / M_PER_FT:.0f} ft ({materials.trench_m:.0f} m)",
         checks=CHECKS,
         cautions=CAUTIONS,
-        nothing_helps=NOTHING_HELPS,
-        volts=volts_text,
-        fixture_words=fixture_words,
-        range_text=range_text,
-        range_note=RANGE_NOTE,
+        text=text,
         tidy=tidy,
     )
 
@@ -108,28 +89,28 @@ def _show(report: WiringReport, number: int) -> dict[str, Any]:
     """Give one transformer as the template wants it."""
     wiring, transformer = report.wiring, report.wiring.transformer
     load_va, rated_va = report.load.value, transformer.rated_va
-    named = transformer.name != transformer.id
+    has_name = transformer.name != transformer.id
     places = range(len(wiring.circuits))
     readings = [each for place in places for each in report.lights(place) if each.light.placed]
     return {
-        "name": f"{transformer.name} ({transformer.id})" if named else transformer.id,
+        "name": f"{transformer.name} ({transformer.id})" if has_name else transformer.id,
         "rated": f"{rated_va:g}",
-        "tap": tap_words(report),
+        "tap": text.tap_words(report),
         "percent": f"{100.0 * load_va / rated_va:.0f} %",
         "bar_percent": f"{min(100.0, 100.0 * load_va / rated_va):.1f}",
         "line": f"{CONTINUOUS * rated_va:g}",
-        "load": load_words(report),
+        "load": text.load_words(report),
         "relays": _RELAYS[transformer.relay_side],
         "zones": [
             (*row, "" if load.zone.measured_watts is None else f"{load.zone.measured_watts:g}")
-            for row, load in zip(load_rows(report), report.loads, strict=True)
+            for row, load in zip(text.load_rows(report), report.loads, strict=True)
         ],
         "circuits": [_show_circuit(report, place, number) for place in places],
-        "findings": group_findings(report.inspection.findings),
-        "checks_ok": counted(count_ok(report.inspection.findings), "other check"),
-        "proposals": [proposal_words(each) for each in report.proposals],
+        "findings": text.group_findings(report.inspection.findings),
+        "checks_ok": text.counted(text.count_ok(report.inspection.findings), "other check"),
+        "proposals": [text.proposal_words(each) for each in report.proposals],
         "without_advice": report.without_advice,
-        "measured": list(measured_words(report)),
+        "measured": list(text.measured_words(report)),
         "rules": [rule.words for rule in report.rules],
         "unknown": report.unknown,
         "readings": readings,
@@ -148,7 +129,7 @@ def _show_circuit(report: WiringReport, place: int, number: int) -> dict[str, An
         "tap_box": bool(network.segments),
         "amperes": f"{lit.source_a:.2f}" if isinstance(lit, Solution) else "",
         "why_not": "" if isinstance(lit, Solution) else f"{lit}.",
-        "measured": "" if circuit.measured_v is None else volts_text(circuit.measured_v),
+        "measured": "" if circuit.measured_v is None else text.volts_text(circuit.measured_v),
         "assumed": not all(each.stated for each in report.lights(place) if each.light.placed),
         "pieces": [Markup(piece) for piece in drawn],  # noqa: S704 - our own template, escaped there
     }

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from typing import Annotated, Final, TypeVar
 
-from pydantic import AfterValidator, AliasChoices, Field
+from pydantic import AfterValidator, AliasChoices, BeforeValidator, Field
 
 from api.render.model import ResponseModel
 from config.errors import Severity
@@ -17,7 +17,6 @@ from config.models.site import Site
 from controller.design.placement import LitObject
 from controller.inspection.advice import Proposal
 from controller.inspection.circuit_checks import CONTINUOUS
-from controller.inspection.findings import Finding
 from controller.inspection.measurements import VoltageComparison
 from controller.inspection.report import LightResult, WiringReport, ZoneLoad
 from controller.wiring.from_site import Circuit
@@ -35,6 +34,7 @@ NO_TRANSFORMER: Final = "the site has no [[transformers]] table, so its load and
 
 Response = TypeVar("Response", bound=ResponseModel)
 
+TextOrNull = Annotated[str | None, BeforeValidator(lambda text: text or None)]
 Rounded2 = Annotated[float, AfterValidator(lambda value: round(value, 2))]
 Rounded3 = Annotated[float, AfterValidator(lambda value: round(value, 3))]
 Rounded4 = Annotated[float, AfterValidator(lambda value: round(value, 4))]
@@ -150,14 +150,14 @@ class FindingResponse(ResponseModel):
 
     level: Severity
     topic: str
-    circuit: str | None
+    circuit: TextOrNull = Field(validation_alias=AliasChoices("circuit", "feed"))
     place: str
     value: Rounded6
     limit: Rounded6
     unit: str
     source: str = Field(description="who sets the limit")
     words: str
-    remedy: str | None = Field(description="what to do; null where it is ok")
+    remedy: TextOrNull = Field(description="what to do; null where it is ok")
 
 
 class PurchaseResponse(ResponseModel):
@@ -313,7 +313,7 @@ def _transformer(report: WiringReport) -> TransformerWiringResponse:
         taps_v=list(report.wiring.taps_v),
         relay_side=transformer.relay_side,
         circuits=[_circuit(report, place) for place in range(len(report.wiring.circuits))],
-        findings=[_finding(finding) for finding in report.inspection.findings],
+        findings=[_same(FindingResponse, finding) for finding in report.inspection.findings],
         advice=[_proposal(proposal) for proposal in report.proposals],
         rule_of_thumb=[_same(RuleOfThumbResponse, rule) for rule in report.rules],
         measured_watts=[_same(MeasuredWattsResponse, each) for each in report.watts],
@@ -400,21 +400,6 @@ def _light(result: LightResult) -> LightResponse:
     )
 
 
-def _finding(finding: Finding) -> FindingResponse:
-    return FindingResponse(
-        level=finding.level,
-        topic=finding.topic,
-        circuit=finding.feed or None,
-        place=finding.place,
-        value=finding.value,
-        limit=finding.limit,
-        unit=finding.unit,
-        source=finding.source,
-        words=finding.words,
-        remedy=finding.remedy or None,
-    )
-
-
 def _proposal(proposal: Proposal) -> ProposalResponse:
     change, worst = proposal.change, proposal.worst
     return ProposalResponse(
@@ -445,8 +430,5 @@ def _measured(circuit: Circuit, measured: VoltageComparison | None) -> MeasuredV
             )
             for each in measured.differences
         ],
-        suggests=[
-            SuggestionResponse(fault=each.fault, places=list(each.places), words=each.words)
-            for each in measured.explanations
-        ],
+        suggests=[_same(SuggestionResponse, each) for each in measured.explanations],
     )

@@ -11,26 +11,9 @@ from collections.abc import Iterator, Sequence
 from rich.console import RenderableType
 from rich.text import Text
 
+from api.render import wiring_text as text
 from api.render.tables import QUIET, STRONG, TableColumn, build_table, count, show
 from api.render.wiring_json import NO_TRANSFORMER
-from api.render.wiring_text import (
-    NOTHING_HELPS,
-    RANGE_NOTE,
-    VOLTS_NOTE,
-    count_ok,
-    counted,
-    fixture_words,
-    group_findings,
-    load_rows,
-    load_words,
-    measured_words,
-    named,
-    proposal_words,
-    range_text,
-    summary,
-    tap_words,
-    volts_text,
-)
 from config.errors import Severity
 from config.models.site import Site
 from controller.design.placement import LitObject, feet_and_metres
@@ -46,7 +29,7 @@ def print_wiring(site: Site, reports: Sequence[WiringReport], *, listed: bool = 
         reports: the transformers.
         listed: list what is in order too.
     """
-    things: list[RenderableType] = [Text(f"{site.name}, wiring: {summary(reports)}", style=STRONG)]
+    things: list[RenderableType] = [Text(f"{site.name}, wiring: {text.summary(reports)}", style=STRONG)]
     if not site.transformers:
         things.append(Text(f"Not known: {NO_TRANSFORMER}."))
     for report in reports:
@@ -56,20 +39,22 @@ def print_wiring(site: Site, reports: Sequence[WiringReport], *, listed: bool = 
 
 def _shown(report: WiringReport, *, listed: bool) -> Iterator[RenderableType]:
     transformer = report.wiring.transformer
-    name = named(transformer.id, transformer.name)
-    yield Text(f"Transformer {name}, {transformer.rated_va:g} VA, {tap_words(report)}", style=STRONG)
-    yield Text(f"Load: {load_words(report)}")
+    name = text.named(transformer.id, transformer.name)
+    yield Text(f"Transformer {name}, {transformer.rated_va:g} VA, {text.tap_words(report)}", style=STRONG)
+    yield Text(f"Load: {text.load_words(report)}")
     yield from _shown_findings(report, listed=listed)
     if report.proposals:
         heading = TableColumn(heading="Ways to fix the errors, each computed", folds=True)
-        ways = [(f"{place}.", proposal_words(each)) for place, each in enumerate(report.proposals, start=1)]
+        ways = [
+            (f"{place}.", text.proposal_words(each)) for place, each in enumerate(report.proposals, start=1)
+        ]
         yield from (Text(""), build_table([TableColumn(heading=""), heading], ways))
     elif report.without_advice:
-        yield from (Text(""), Text(NOTHING_HELPS))
-    yield from _section("Measured and computed", list(measured_words(report)))
+        yield from (Text(""), Text(text.NOTHING_HELPS))
+    yield from _section("Measured and computed", list(text.measured_words(report)))
     yield Text("")
     numbers = [TableColumn(heading=each, right=True) for each in ("Lights", "Rated", "Lit alone")]
-    yield build_table([TableColumn(heading="Zone"), *numbers], list(load_rows(report)))
+    yield build_table([TableColumn(heading="Zone"), *numbers], list(text.load_rows(report)))
     for place, circuit in enumerate(report.wiring.circuits):
         lights = [each for each in report.lights(place) if each.light.placed]
         if lights:
@@ -91,12 +76,12 @@ def _shown_findings(report: WiringReport, *, listed: bool) -> Iterator[Renderabl
     """Show errors and warnings, with what to do and who says so; what is ok is counted, or listed too."""
     findings = report.inspection.findings
     rows: list[Sequence[str | Text]] = []
-    for group in group_findings(findings, listed=listed):
+    for group in text.group_findings(findings, listed=listed):
         rows.append([Text(group.level, style="" if group.level is Severity.OK else STRONG), group.words])
         rows += [["", f"to fix: {group.worst.remedy}"]] if group.worst.remedy else []
         rows.append(["", Text(f"source: {'; '.join(group.sources)}", style=QUIET)])
     if not listed:
-        rows.append(["ok", f"{counted(count_ok(findings), 'check')}; list them with --all"])
+        rows.append(["ok", f"{text.counted(text.count_ok(findings), 'check')}; list them with --all"])
     yield Text("")
     yield build_table([TableColumn(heading="Level"), TableColumn(heading="Finding", folds=True)], rows)
 
@@ -117,24 +102,24 @@ def _shown_lights(lights: Sequence[LightResult]) -> Iterator[RenderableType]:
         (
             each.light.zone,
             each.fixture.node,
-            fixture_words(each),
-            volts_text(each.volts),
-            volts_text(each.most_v),
-            range_text(each),
+            text.fixture_words(each),
+            text.volts_text(each.volts),
+            text.volts_text(each.most_v),
+            text.range_text(each),
             "" if each.brightness is None else in_percent(each.brightness),
             "" if each.life is None else in_percent(each.life),
-            "" if each.light.measured_v is None else volts_text(each.light.measured_v),
+            "" if each.light.measured_v is None else text.volts_text(each.light.measured_v),
             "" if each.standing is Standing.INSIDE else each.standing.value,
         )
         for each in lights
     ]
     kept = [place for place in range(len(columns)) if any(row[place] for row in rows)]
     yield build_table([columns[place] for place in kept], [[row[place] for place in kept] for row in rows])
-    note = VOLTS_NOTE if all(each.stated for each in lights) else f"{VOLTS_NOTE} {RANGE_NOTE}"
+    note = text.VOLTS_NOTE if all(each.stated for each in lights) else f"{text.VOLTS_NOTE} {text.RANGE_NOTE}"
     yield Text(note, style=QUIET)
 
 
-def print_placement(text: str, lit: LitObject) -> None:
+def print_placement(asked: str, lit: LitObject) -> None:
     """Print how many lights an object takes and where, each with where it comes from."""
     columns = [TableColumn(heading="Where and why", folds=True), TableColumn(heading="Source")]
     placement = lit.placement
@@ -151,4 +136,4 @@ def print_placement(text: str, lit: LitObject) -> None:
         rows.insert(0, (f"around it at {around}, 0° towards the viewer", "common practice, no source"))
     rows += [(words, "geometry") for words in lit.geometry]
     lights = count(placement.lights, f"{placement.kind} light")
-    show(Text(f"{text.strip()}: {lights}{where}", style=STRONG), Text(""), build_table(columns, rows))
+    show(Text(f"{asked.strip()}: {lights}{where}", style=STRONG), Text(""), build_table(columns, rows))

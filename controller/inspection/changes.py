@@ -37,7 +37,7 @@ class ChangeKind(StrEnum):
     RUN = "second run"
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
+@dataclass(frozen=True, slots=True)
 class WiringChange:
     """One thing that could be done to one network.
 
@@ -72,7 +72,7 @@ def list_changes(
         if tap_v is not None:
             tapped = replace(network, feed=replace(network.feed, source_v=tap_v, tap=f"{tap_v:g} V"))
             words = f"use the {tap_v:g} V tap instead of {own_v:g} V"
-            yield WiringChange(kind=ChangeKind.TAP, words=words, buys=(), networks=(tapped,), tap_v=tap_v)
+            yield WiringChange(ChangeKind.TAP, words, (), (tapped,), tap_v)
         yield from _thicker_cables(tapped, tap_v, drop_percent)
         yield from _new_runs(tapped, tap_v, way, drop_percent)
     yield from _other_circuits(network, way, other_taps_v, drop_percent)
@@ -93,9 +93,7 @@ def _thicker_cables(
 ) -> Iterator[WiringChange]:
     for gauges in find_gauges(prepare_trial(network, drop_percent)):
         words, buys, thickened = _lay((network,), (gauges,))
-        yield WiringChange(
-            kind=ChangeKind.CABLE, words=_with_tap(tap_v, words), buys=buys, networks=thickened, tap_v=tap_v
-        )
+        yield WiringChange(ChangeKind.CABLE, _with_tap(tap_v, words), buys, thickened, tap_v)
 
 
 def _lay(
@@ -137,13 +135,7 @@ def _new_runs(
                 continue
             for gauge in gauges:
                 after, purchase = rewire(network, node, gauge)
-                yield WiringChange(
-                    kind=kind,
-                    words=_with_tap(tap_v, words),
-                    buys=(purchase,),
-                    networks=(after,),
-                    tap_v=tap_v,
-                )
+                yield WiringChange(kind, _with_tap(tap_v, words), (purchase,), (after,), tap_v)
 
 
 def _other_circuits(
@@ -155,7 +147,7 @@ def _other_circuits(
         for node in branches if len(branches) > 1 else ():
             words = f"move the cable to “{node}” to the {tap_v:g} V tap"
             parts = move_branch(network, node, tap_v)
-            yield WiringChange(kind=ChangeKind.TAP, words=words, buys=(), networks=parts)
+            yield WiringChange(ChangeKind.TAP, words, (), parts)
         for cable in _evenly(way[1:]):
             node, gauges = cable.to_node, _run_gauges(way)
             parts, _ = second_circuit(network, node, gauges[-1], tap_v)
@@ -167,9 +159,7 @@ def _other_circuits(
             )
             for gauge in gauges:
                 parts, purchase = second_circuit(network, node, gauge, tap_v)
-                yield WiringChange(
-                    kind=ChangeKind.RUN, words=words, buys=(purchase,), networks=parts, tap_v=tap_v
-                )
+                yield WiringChange(ChangeKind.RUN, words, (purchase,), parts, tap_v)
 
 
 def list_combined(
@@ -184,7 +174,7 @@ def list_combined(
         joined, _ = second_run(network, node, gauge)
         for gauges in find_gauges(prepare_trial(joined, drop_percent)):
             words, buys, thickened = _lay((joined,), (gauges,), node)
-            yield WiringChange(kind=ChangeKind.RUN, words=f"{cut}, {words}", buys=buys, networks=thickened)
+            yield WiringChange(ChangeKind.RUN, f"{cut}, {words}", buys, thickened)
         for tap_v in sorted({tap_v for tap_v in taps_v if tap_v != own_v}):
             parts, _ = second_circuit(network, node, gauge, tap_v)
             found = [_least_copper(part, drop_percent) for part in parts]
@@ -192,7 +182,7 @@ def list_combined(
                 continue
             words, buys, thickened = _lay(parts, [gauges or {} for gauges in found], node)
             words = f"{cut}, feed it from the {tap_v:g} V tap, {words}"
-            yield WiringChange(kind=ChangeKind.RUN, words=words, buys=buys, networks=thickened, tap_v=tap_v)
+            yield WiringChange(ChangeKind.RUN, words, buys, thickened, tap_v)
 
 
 def _least_copper(network: Network, drop_percent: float | None) -> Gauges | None:

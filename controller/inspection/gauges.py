@@ -8,7 +8,7 @@ their current, and how many of them it takes is found by halving, each trial sol
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from config.models.cables import Gauge
 from controller.wiring.cable import ampacity, loop_ohm, thicker
@@ -46,16 +46,7 @@ class SizingTrial:
             if (gauge := gauges.get(cable.to_node)) is not None:
                 loop = loop_ohm(gauge, cable.length_m, network.temperature_c)
                 ohm[self.places[cable.to_node]] = loop + cable.splice_ohm
-        tree = self.tree
-        changed = Tree(
-            parent=tree.parent,
-            ohm=ohm,
-            fixed_a=tree.fixed_a,
-            siemens=tree.siemens,
-            filament=tree.filament,
-            power_va=tree.power_va,
-        )
-        volts = try_volts(changed, network.feed.source_v)
+        volts = try_volts(replace(self.tree, ohm=ohm), network.feed.source_v)
         return volts is not None and all(volts[place] >= needed_v for place, needed_v in self.needed_v)
 
 
@@ -63,7 +54,7 @@ def needed_volts(network: Network, drop_percent: float | None) -> tuple[float, .
     """The fewest volts allowed at each fixture: its range, and the drop that the site accepts."""
     floor_v = 0.0 if drop_percent is None else network.feed.source_v * (1.0 - drop_percent / 100.0)
     return tuple(
-        # An LED whose plate nobody read is only ever doubtful, so it asks for nothing here.
+        # An LED whose plate nobody read is never an error, so it asks for nothing here.
         floor_v if fixture.lamp is Lamp.POWER and fixture.min_v is None else max(floor_v, fixture.range_v[0])
         for fixture in network.fixtures
     )
