@@ -1,8 +1,8 @@
-"""Half-open intervals of time in whole milliseconds, so that no cut ever loses or doubles a moment.
+"""Half-open intervals of time, and everything that is done with them: the one place for it.
 
-An interval is ``(starts_ms, ends_ms)``, milliseconds since 1970-01-01T00:00Z; it owns its start and not its
-end. "Apart" means sorted and disjoint; neighbours may touch. Floats would drift when a season is cut into
-nights and summed again.
+An interval is a pair ``(starts, ends)`` that contains its start and not its end: of instants or, where
+seasons are cut into nights and summed again, of whole milliseconds since 1970-01-01T00:00Z, because floats
+would drift. "Disjoint" means sorted as well; neighbours may touch.
 """
 
 from __future__ import annotations
@@ -10,8 +10,10 @@ from __future__ import annotations
 from bisect import bisect_right
 from collections.abc import Iterable, Sequence
 from datetime import UTC, datetime, timedelta
+from typing import TypeVar
 
 Interval = tuple[int, int]
+T = TypeVar("T", int, datetime)
 
 MS_PER_S = 1000
 MS_PER_HOUR = 3_600_000
@@ -34,9 +36,9 @@ def total_ms(intervals: Iterable[Interval]) -> int:
     return sum(ends - starts for starts, ends in intervals)
 
 
-def merge(intervals: Iterable[Interval]) -> list[Interval]:
-    """Bring intervals apart: sorted, what overlaps or touches joined, what is empty dropped."""
-    merged: list[Interval] = []
+def merge(intervals: Iterable[tuple[T, T]]) -> list[tuple[T, T]]:
+    """Make intervals disjoint: sorted, what overlaps or touches joined, what is empty dropped."""
+    merged: list[tuple[T, T]] = []
     for starts, ends in sorted(intervals):
         if ends <= starts:
             continue
@@ -49,7 +51,7 @@ def merge(intervals: Iterable[Interval]) -> list[Interval]:
 
 
 def layers(intervals: Iterable[Interval]) -> list[list[Interval]]:
-    """Deal intervals that may overlap into lists that are each apart, so that none is lost by joining.
+    """Deal intervals that may overlap into lists that are each disjoint, so that none is lost by joining.
 
     Where nothing overlaps, as nearly always, there is one list.
     """
@@ -66,9 +68,9 @@ def layers(intervals: Iterable[Interval]) -> list[list[Interval]]:
     return dealt
 
 
-def overlap(some: Sequence[Interval], others: Sequence[Interval]) -> list[Interval]:
-    """Keep what lies in both; each of the two must be apart."""
-    common: list[Interval] = []
+def overlap(some: Sequence[tuple[T, T]], others: Sequence[tuple[T, T]]) -> list[tuple[T, T]]:
+    """Keep what is in both; each of the two must be disjoint."""
+    common: list[tuple[T, T]] = []
     i = j = 0
     while i < len(some) and j < len(others):
         starts, ends = max(some[i][0], others[j][0]), min(some[i][1], others[j][1])
@@ -82,7 +84,7 @@ def overlap(some: Sequence[Interval], others: Sequence[Interval]) -> list[Interv
 
 
 def without(some: Sequence[Interval], others: Sequence[Interval]) -> list[Interval]:
-    """Keep what lies in the first and not in the second; each of the two must be apart."""
+    """Keep what is in the first and not in the second; each of the two must be disjoint."""
     left: list[Interval] = []
     j = 0
     for starts, ends in some:
@@ -100,12 +102,26 @@ def without(some: Sequence[Interval], others: Sequence[Interval]) -> list[Interv
     return left
 
 
+def first_part(
+    intervals: Iterable[tuple[datetime, datetime]], lasts: timedelta
+) -> list[tuple[datetime, datetime]]:
+    """Keep so much of disjoint intervals, from the first on."""
+    kept = []
+    for starts, ends in intervals:
+        if lasts <= timedelta(0):
+            break
+        ends_at_most = min(ends, starts + lasts)
+        kept.append((starts, ends_at_most))
+        lasts -= ends_at_most - starts
+    return kept
+
+
 def share_out(intervals: Iterable[Interval], boxes: Sequence[Interval]) -> list[list[Interval]]:
     """Cut intervals at the edges of boxes and put each piece into its box.
 
     Args:
         intervals: any intervals, in any order; they may overlap.
-        boxes: where the pieces go; must be apart.
+        boxes: where the pieces go; must be disjoint.
 
     Returns:
         For each box the pieces inside it, in the order in which they came. What lies in no box is left out.

@@ -19,10 +19,12 @@ BEHIND_ALLOWED = timedelta(minutes=5)
 """How far the clock may be behind the floor. Our own choice: wider than a network clock's correction of a
 board that ran on its own for a month (100 ppm, 4.3 min), narrower than any wrong hour."""
 
-WAITING = "waiting for the time: nothing has set the clock since the board started"
+NOT_SET = "the clock is not set"
+CONNECT = "Connect the network"
+SET_BY_HAND = 'or set the clock by hand and write believe = "always" under [clock] in the site file'
 FROM_NETWORK = "set from the network"
 FROM_HARDWARE = "set from the hardware clock"
-EARLIER = "found right earlier in this boot"
+EARLIER = "found right before, since the board started"
 BY_SITE_FILE = "believed because the site file says so"
 
 
@@ -116,12 +118,14 @@ class ClockTrust:
             return True, self._held
         if self.believe == "always":
             return True, BY_SITE_FILE
-        return False, f"{WAITING}; {evidence.remark}" if evidence.remark else WAITING
+        what = f"{NOT_SET} ({evidence.remark})" if evidence.remark else NOT_SET
+        return False, f"{what}. {CONNECT}, {SET_BY_HAND}"
 
     def _behind(self, utc: datetime) -> str:
         if self._floor_utc == RELEASED_UTC or utc < RELEASED_UTC - BEHIND_ALLOWED:
-            return f"the clock says {utc:%Y-%m-%d}, before this program was made ({RELEASED_UTC:%Y-%m-%d})"
+            made = f"this program was made ({RELEASED_UTC:%Y-%m-%d})"
+            return f"the clock says {utc:%Y-%m-%d}, before {made}. {CONNECT}"
         last = f"the last entry of the journal ({self._floor_utc:%Y-%m-%d %H:%M} UTC)"
         if utc.date() == self._floor_utc.date():
-            return f"the clock is behind {last}"
-        return f"the clock says {utc:%Y-%m-%d}, before {last}"
+            return f"the clock is behind {last}. {CONNECT}"
+        return f"the clock says {utc:%Y-%m-%d}, before {last}. {CONNECT}"

@@ -112,7 +112,7 @@ class KeeperStatus:
     def words(self) -> str:
         """One line for the service manager and the log."""
         if not self.at.trusted:
-            return self.at.trust
+            return f"Lights held: {self.at.trust}"
         lit = [zone.name for zone in self.zones if zone.lit]
         parts = [f"lit: {', '.join(lit)}" if lit else "all dark"]
         parts += [f"{zone.name}: {zone.fault.words}" for zone in self.zones if zone.fault]

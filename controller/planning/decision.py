@@ -8,15 +8,17 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from controller.planning.planner import Planner
+from controller.planning.planner import Planner, ProgramState
 from controller.records.entries import Cause, Override
 from controller.records.reading import Reading
+
+LIGHTS_HELD = "lights held: the clock is not trusted"
 
 # How long an override lasts where neither the person nor the program says when it ends.
 LONGEST_OVERRIDE_S = 24 * 3600.0
 # The same while the clock is not trusted and the program's next change is not known.
 OVERRIDE_WITHOUT_CLOCK_S = 4 * 3600.0
-# The most that a person may ask for: longer is no "for now", and could reach past the end of the calendar.
+# The most that a person may ask for: more is not "for now", and could reach past the end of the calendar.
 MOST_OVERRIDE_S = 366 * 24 * 3600.0
 
 
@@ -47,7 +49,7 @@ def decide(zone_id: str, now: Reading, *, planner: Planner, override: Override |
         zone_id: id of the zone.
         now: what the clock says, and whether it may be believed.
         planner: the site's plans.
-        override: a person's wish for this zone, if there is one; it counts only while it is in force.
+        override: what a person asked for this zone, if anything; it counts only while it is in force.
 
     Returns:
         The decision. Without a trusted clock nothing is lit but by an override.
@@ -58,23 +60,38 @@ def decide(zone_id: str, now: Reading, *, planner: Planner, override: Override |
     zone = planner.site.zone(zone_id)
     if zone.out_of_service is not None:
         return _dark(Cause.OUT_OF_SERVICE, f"out of service: {zone.out_of_service}")
-    left_s = None if override is None else seconds_left(override, now)
-    if override is not None and left_s is not None and left_s > 0:
-        until_utc = now.utc + timedelta(seconds=left_s) if now.trusted else None
-        words = f"somebody asked for {'light' if override.on else 'dark'}"
-        return Decision(
-            on=override.on, cause=Cause.OVERRIDE, words=words, until_utc=until_utc, changes_in_s=left_s
-        )
+    if override is not None and (left_s := seconds_left(override, now)) is not None and left_s > 0:
+        return _as_asked(override, now, left_s)
     if not now.trusted:
-        return _dark(Cause.CLOCK_NOT_TRUSTED, "waiting for the time")
-    light = planner.program_state(zone_id, now.utc)
-    changes_in_s = None if light.until_utc is None else (light.until_utc - now.utc).total_seconds()
+        return _dark(Cause.CLOCK_NOT_TRUSTED, LIGHTS_HELD)
+    return _as_programmed(planner.program_state(zone_id, now.utc), now)
+
+
+def _dark(cause: Cause, words: str) -> Decision:
+    """Decide for dark, with no end in sight."""
+    return Decision(on=False, cause=cause, words=words, until_utc=None, changes_in_s=None)
+
+
+def _as_asked(override: Override, now: Reading, left_s: float) -> Decision:
+    """Decide as a person asked, until the override ends."""
     return Decision(
-        on=light.on,
-        cause=light.plan.cause,
-        words=light.words,
-        until_utc=light.until_utc,
-        changes_in_s=changes_in_s,
+        on=override.on,
+        cause=Cause.OVERRIDE,
+        words=f"somebody asked for {'light' if override.on else 'dark'}",
+        until_utc=now.utc + timedelta(seconds=left_s) if now.trusted else None,
+        changes_in_s=left_s,
+    )
+
+
+def _as_programmed(state: ProgramState, now: Reading) -> Decision:
+    """Decide as the program, or the special night, says, until its next change."""
+    until_utc = state.until_utc
+    return Decision(
+        on=state.on,
+        cause=state.plan.cause,
+        words=state.words,
+        until_utc=until_utc,
+        changes_in_s=None if until_utc is None else (until_utc - now.utc).total_seconds(),
     )
 
 
@@ -82,7 +99,7 @@ def seconds_left(override: Override, now: Reading) -> float | None:
     """Say how long an override still has to run.
 
     Args:
-        override: the person's wish.
+        override: what a person asked for.
         now: what the clock says.
 
     Returns:
@@ -136,9 +153,9 @@ def place_override(
     if ends_at_utc is not None and lasts_s is not None:
         raise ValueError("an override ends at an instant or after a time, not both; give one of them")
     if lasts_s is not None and not 0 < lasts_s <= MOST_OVERRIDE_S:
-        raise ValueError(f"an override lasts longer than no time and at most a year, not {lasts_s:g} s")
+        raise ValueError(f"an override lasts more than 0 s and at most a year, not {lasts_s:g} s")
     if ends_at_utc is not None and not now.trusted:
-        raise ValueError(f"the clock is not trusted yet ({now.trust}); say for how long, not until when")
+        raise ValueError(f"say for how long, not until when: {now.trust}")
     if ends_at_utc is not None and ends_at_utc <= now.utc:
         raise ValueError(f"{ends_at_utc:%Y-%m-%dT%H:%M:%SZ} is already over; name a later instant")
     if ends_at_utc is None and lasts_s is None:
@@ -149,8 +166,3 @@ def place_override(
         else:
             lasts_s = OVERRIDE_WITHOUT_CLOCK_S
     return Override(zone=zone_id, on=on, placed_at=now, ends_at_utc=ends_at_utc, lasts_s=lasts_s, by=by)
-
-
-def _dark(cause: Cause, words: str) -> Decision:
-    """Decide for dark, with no end in sight."""
-    return Decision(on=False, cause=cause, words=words, until_utc=None, changes_in_s=None)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Protocol
@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 
 from config.program.spans import ClockEdge, Span, SunEdge, SunEvent
 from config.program.special_nights import Nights
+from controller.calendar.intervals import first_part, merge, overlap
 from controller.calendar.night import Night, clock_in_night, local
 from controller.records.entries import Cause
 from controller.sun.sun import SUNSET_ANGLE_DEG, Sun
@@ -80,11 +81,15 @@ class NightPlan:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class PlanContext:
-    """Where a night is planned: the sky, the degrees below the horizon at dusk, and the time zone."""
+    """Where a night is planned: the sun over it, the degrees below the horizon at dusk, and the time zone."""
 
     sun: Sun
     dusk_angle_deg: float
     tz: ZoneInfo
+
+
+class _NoLight(Exception):  # noqa: N818 - a reason, not an error
+    """Why a span gives no light in a night."""
 
 
 def plan_night(zone: ZoneLike, night: Night, place: PlanContext) -> NightPlan:
@@ -93,28 +98,36 @@ def plan_night(zone: ZoneLike, night: Night, place: PlanContext) -> NightPlan:
     Args:
         zone: the zone, with its program and special nights.
         night: the night to plan.
-        place: the sky over the site, its angle of dusk and its time zone.
+        place: the sun over the site, its angle of dusk and its time zone.
 
     Returns:
-        The windows of the night, or the reason for having none. Never raises for want of a sun.
+        The windows of the night, or the reason for having none. A night without dusk or dawn raises nothing.
     """
     special = _special_night(zone, night)
     program = zone.program if special is None else special.program
-    cause = Cause.PROGRAM if special is None else Cause.SPECIAL_NIGHT
     nights = EVERY_NIGHT if special is None else f"special night {special.nights}"
-    lit: list[Window] = []
-    dark: list[str] = []
+    windows: list[Window] = []
+    reasons: list[str] = []
     for span in program:
-        windows, why_dark = _windows_of_span(span, night, place)
-        lit += windows
-        if not windows:
-            dark.append(f"{span}: {why_dark}")
-    merged = _union(lit)
+        try:
+            windows += [
+                Window(on_utc=on, off_utc=off, span=str(span)) for on, off in _lit(span, night, place)
+            ]
+        except _NoLight as reason:
+            reasons.append(f"{span}: {reason}")
     because = nights
-    if not merged:
-        reason = "; ".join(dark) or "no light"
-        because = reason if special is None else f"{nights}: {reason}"
-    return NightPlan(night=night, zone=zone.id, windows=merged, because=because, cause=cause, nights=nights)
+    if not windows:
+        because = "; ".join(reasons) or "no light"
+        if special is not None:
+            because = f"{nights}: {because}"
+    return NightPlan(
+        night=night,
+        zone=zone.id,
+        windows=_merge(windows),
+        because=because,
+        cause=Cause.PROGRAM if special is None else Cause.SPECIAL_NIGHT,
+        nights=nights,
+    )
 
 
 def _special_night(zone: ZoneLike, night: Night) -> SpecialNightLike | None:
@@ -125,97 +138,67 @@ def _special_night(zone: ZoneLike, night: Night) -> SpecialNightLike | None:
     return None
 
 
-def _windows_of_span(span: Span, night: Night, place: PlanContext) -> tuple[list[Window], str]:
-    """Resolve one span; without windows, the second value says why there is no light."""
+def _lit(span: Span, night: Night, place: PlanContext) -> list[tuple[datetime, datetime]]:
+    """Give when a span is lit in a night.
+
+    Raises:
+        _NoLight: it is not.
+    """
     begins = _instant(span.begins, night, place)
-    if isinstance(begins, str):
-        return [], begins
     if span.lasts is not None:
-        ends: datetime | str = begins + timedelta(seconds=span.lasts.seconds)
+        ends = begins + timedelta(seconds=span.lasts.seconds)
     else:
         assert span.ends is not None, "a span has an end or a duration"
         ends = _instant(span.ends, night, place)
-    if isinstance(ends, str):
-        return [], ends
     if ends <= begins:
-        return [], f"{_spoken(span.begins, begins, place)} is not before {_spoken(span.ends, ends, place)}"
-    stretches = _clip([(begins, ends)], night.starts_at_utc, night.ends_at_utc)
-    if not stretches:
-        return [], f"{_at(begins, place)} to {_at(ends, place)} lies outside this night"
+        first, last = _edge_text(span.begins, begins, place), _edge_text(span.ends, ends, place)
+        raise _NoLight(f"{first} is not before {last}")
+    lit = overlap([(begins, ends)], [(night.starts_at_utc, night.ends_at_utc)])
+    if not lit:
+        raise _NoLight(f"{_clock(begins, place)} to {_clock(ends, place)} is outside this night")
     if span.while_dark:
         dark = place.sun.dark_intervals(night, place.dusk_angle_deg)
-        stretches = [
-            piece for each in dark for piece in _clip(stretches, each.starts_at_utc, each.ends_at_utc)
-        ]
-        if not stretches:
-            return [], f"it is never dark from {_at(begins, place)} to {_at(ends, place)}"
-    if span.at_most is not None:
-        stretches = _first_seconds(stretches, span.at_most.seconds)
-    text = str(span)
-    return [Window(on_utc=on, off_utc=off, span=text) for on, off in stretches], ""
+        lit = overlap(lit, [(each.starts_at_utc, each.ends_at_utc) for each in dark])
+        if not lit:
+            raise _NoLight(f"it is never dark from {_clock(begins, place)} to {_clock(ends, place)}")
+    if span.at_most is not None:  # a limit on light, not on the span
+        lit = first_part(lit, timedelta(seconds=span.at_most.seconds))
+    return lit
 
 
-def _instant(edge: ClockEdge | SunEdge, night: Night, place: PlanContext) -> datetime | str:
-    """Say when an edge falls in a night, or in words why it does not."""
+def _instant(edge: ClockEdge | SunEdge, night: Night, place: PlanContext) -> datetime:
+    """Give the instant of an edge in a night.
+
+    Raises:
+        _NoLight: the sun does not reach it in this night.
+    """
     if isinstance(edge, ClockEdge):
         return clock_in_night(night, edge.hour, edge.minute, place.tz)
     twilight = edge.event in (SunEvent.DUSK, SunEvent.DAWN)
     angle_deg = place.dusk_angle_deg if twilight else SUNSET_ANGLE_DEG
-    rises = edge.event in (SunEvent.DAWN, SunEvent.SUNRISE)
-    at = place.sun.dawn(night, angle_deg) if rises else place.sun.dusk(night, angle_deg)
-    if at is None:
-        if twilight:
-            return f"no {edge.event} this night, the sun does not sink {angle_deg:g}° below the horizon"
-        return f"no {edge.event} this night, the sun does not set"
-    return at + timedelta(seconds=edge.offset_s)
+    find = place.sun.dawn if edge.event in (SunEvent.DAWN, SunEvent.SUNRISE) else place.sun.dusk
+    at_utc = find(night, angle_deg)
+    if at_utc is None:
+        cause = f"sink {angle_deg:g}° below the horizon" if twilight else "set"
+        raise _NoLight(f"no {edge.event} this night, the sun does not {cause}")
+    return at_utc + timedelta(seconds=edge.offset_s)
 
 
-Stretches = list[tuple[datetime, datetime]]
-
-
-def _clip(stretches: Stretches, starts_at_utc: datetime, ends_at_utc: datetime) -> Stretches:
-    """Keep what lies inside the two instants."""
-    clipped = [(max(on, starts_at_utc), min(off, ends_at_utc)) for on, off in stretches]
-    return [(on, off) for on, off in clipped if on < off]
-
-
-def _first_seconds(stretches: Stretches, lasts_s: float) -> Stretches:
-    """Keep the first so many seconds of light: "at most" is a limit on light, not on the span."""
-    left = timedelta(seconds=lasts_s)
-    kept: Stretches = []
-    for on, off in stretches:
-        if left <= timedelta(0):
-            break
-        off_at_most = min(off, on + left)
-        kept.append((on, off_at_most))
-        left -= off_at_most - on
-    return kept
-
-
-def _union(windows: Iterable[Window]) -> tuple[Window, ...]:
+def _merge(windows: list[Window]) -> tuple[Window, ...]:
     """Merge windows that overlap or touch: no relay is switched where one span hands over to the next."""
-    merged: list[Window] = []
-    for window in sorted(windows, key=lambda each: (each.on_utc, each.off_utc)):
-        if merged and window.on_utc <= merged[-1].off_utc:
-            merged[-1] = _joined(merged[-1], window)
-        else:
-            merged.append(window)
+    windows.sort(key=lambda window: (window.on_utc, window.off_utc))
+    merged = []
+    for on_utc, off_utc in merge((window.on_utc, window.off_utc) for window in windows):
+        spans = dict.fromkeys(window.span for window in windows if on_utc <= window.on_utc < off_utc)
+        merged.append(Window(on_utc=on_utc, off_utc=off_utc, span=" and ".join(spans)))
     return tuple(merged)
 
 
-def _joined(first: Window, second: Window) -> Window:
-    """Make one window of two that overlap or touch, naming each span once."""
-    span = first.span
-    if second.span not in span.split(" and "):
-        span = f"{span} and {second.span}"
-    return Window(on_utc=first.on_utc, off_utc=max(first.off_utc, second.off_utc), span=span)
+def _edge_text(edge: ClockEdge | SunEdge | None, at_utc: datetime, place: PlanContext) -> str:
+    """Name an edge, with its local time where the name does not say it."""
+    return f"{edge} ({_clock(at_utc, place)})" if isinstance(edge, SunEdge) else _clock(at_utc, place)
 
 
-def _spoken(edge: ClockEdge | SunEdge | None, at_utc: datetime, place: PlanContext) -> str:
-    """Name an edge, with its local time where the name does not tell it."""
-    return f"{edge} ({_at(at_utc, place)})" if isinstance(edge, SunEdge) else _at(at_utc, place)
-
-
-def _at(at_utc: datetime, place: PlanContext) -> str:
-    """Local wall-clock time of an instant, to the minute."""
+def _clock(at_utc: datetime, place: PlanContext) -> str:
+    """Give the local time of an instant, to the minute."""
     return f"{local(at_utc, place.tz):%H:%M}"

@@ -10,9 +10,13 @@ JOURNAL_UTC = datetime(2027, 6, 21, 20, 15, tzinfo=UTC)
 
 NETWORK = "set from the network"
 HARDWARE = "set from the hardware clock"
-EARLIER = "found right earlier in this boot"
+EARLIER = "found right before, since the board started"
 SITE_FILE = "believed because the site file says so"
-WAITING = "waiting for the time: nothing has set the clock since the board started"
+REMEDY = (
+    "Connect the network, "
+    'or set the clock by hand and write believe = "always" under [clock] in the site file'
+)
+WAITING = f"the clock is not set. {REMEDY}"
 
 # believe, synchronised, hardware, trusted earlier in this boot: the words, empty where it is not trusted.
 TABLE = [
@@ -90,7 +94,7 @@ def test_words_for_1970():
     trust = ClockTrust(believe="always", floor_utc=JOURNAL_UTC)
     assert trust.evaluate(datetime(1970, 1, 1, tzinfo=UTC), Evidence()) == (
         False,
-        "the clock says 1970-01-01, before this program was made (2026-11-01)",
+        "the clock says 1970-01-01, before this program was made (2026-11-01). Connect the network",
     )
 
 
@@ -98,7 +102,9 @@ def test_words_do_not_change_with_the_minutes():
     """The words for a clock behind the floor stay the same while it runs on, so that they can be compared."""
     trust = ClockTrust(believe="synchronised", floor_utc=JOURNAL_UTC)
     said = {trust.evaluate(JOURNAL_UTC - timedelta(minutes=m), Evidence())[1] for m in range(6, 120)}
-    assert said == {"the clock is behind the last entry of the journal (2027-06-21 20:15 UTC)"}
+    assert said == {
+        "the clock is behind the last entry of the journal (2027-06-21 20:15 UTC). Connect the network"
+    }
 
 
 def test_release_date_is_a_floor_of_its_own():
@@ -107,7 +113,9 @@ def test_release_date_is_a_floor_of_its_own():
     assert trust.floor_utc == RELEASED_UTC
     trusted, words = trust.evaluate(RELEASED_UTC - timedelta(days=1), Evidence(synchronised=True))
     assert not trusted
-    assert words == "the clock says 2026-10-31, before this program was made (2026-11-01)"
+    assert words == (
+        "the clock says 2026-10-31, before this program was made (2026-11-01). Connect the network"
+    )
 
 
 @pytest.mark.parametrize(
@@ -170,7 +178,10 @@ def test_a_remark_goes_with_the_waiting():
     """What is the matter with the hardware clock is told to the person who waits."""
     trust = ClockTrust(believe="synchronised", floor_utc=JOURNAL_UTC)
     remark = "the hardware clock says 2000-01-01; its battery may be empty"
-    assert trust.evaluate(JOURNAL_UTC, Evidence(remark=remark)) == (False, f"{WAITING}; {remark}")
+    assert trust.evaluate(JOURNAL_UTC, Evidence(remark=remark)) == (
+        False,
+        f"the clock is not set ({remark}). {REMEDY}",
+    )
     assert trust.evaluate(JOURNAL_UTC, Evidence(remark=remark, synchronised=True)) == (True, NETWORK)
 
 
