@@ -8,14 +8,13 @@ from collections.abc import Callable, Iterable, Iterator
 
 from api.render.numbers import hours_of, kwh_of, unrounded
 from controller.energy.values import Energy
-from controller.history.report import HourRow
 from controller.history.totals import REASONS, HourSum
 from controller.records.entries import Cause
 
 Cell = str | int | float | None
 
 
-def write_csv(rows: Iterable[HourRow], currency: str | None) -> Iterator[str]:
+def write_csv(rows: Iterable[HourSum], currency: str | None) -> Iterator[str]:
     """Write rows of the account as lines of CSV, each as it comes, the header first.
 
     Args:
@@ -28,7 +27,8 @@ def write_csv(rows: Iterable[HourRow], currency: str | None) -> Iterator[str]:
     yield _line(["period", "first night", "last night", "zone", *columns])
     for row in rows:
         period = row.period
-        cells = (find(row.hours) for find in columns.values())
+        assert period is not None, "a row belongs to a period"
+        cells = (find(row) for find in columns.values())
         yield _line([period.name, period.first.isoformat(), period.last.isoformat(), row.zone, *cells])
 
 
@@ -52,7 +52,7 @@ def _columns(currency: str | None) -> dict[str, Callable[[HourSum], Cell]]:
         ),
         "at the lamps (kWh)": lambda hours: kwh_of(hours.lamps_j),
         "in the cables (kWh)": _energy(lambda energy: kwh_of(energy.cable_j)),
-        "in the transformer, lit (kWh)": _energy(lambda each: kwh_of(each.load_loss_j + each.no_load_j)),
+        "in the transformer, lit (kWh)": _energy(lambda energy: kwh_of(energy.transformer_lit_j)),
         "in the transformer, dark (kWh)": _energy(lambda energy: kwh_of(energy.idle_j)),
         "at the meter (kWh)": _energy(lambda energy: kwh_of(energy.meter_j)),
     }

@@ -46,24 +46,24 @@ def lay_out_hours(report: HoursReport) -> Iterator[RenderableType]:
 def _hours(report: HoursReport) -> RenderableType:
     """Lay out every row, with totals where there is something to add up."""
     columns = _hour_columns(report)
+
+    def cells(period: str, each: HourSum) -> list[str | Text]:
+        return [period, each.zone or "", *(find(each) for _, find in columns)]
+
     rows: list[list[str | Text] | None] = []
     shown = ""
     several = len(report.totals) > 1
-    periods = {row.period.name for row in report.rows}
     for row in report.rows:
-        if shown and shown != row.period.name and several:
+        name = _name(row)
+        if shown and shown != name and several:
             rows.append(None)
-        period = row.period.name if row.period.name != shown else ""
-        rows.append([period, row.zone, *(find(row.hours) for _, find in columns)])
-        shown = row.period.name
-    if len(periods) > 1 and several:
+        rows.append(cells(name if name != shown else "", row))
+        shown = name
+    if len(report.periods) > 1 and several:
         rows.append(None)
-        for number, (zone, each) in enumerate(report.totals.items()):
-            cells = (find(each) for _, find in columns)
-            rows.append(["all nights" if number == 0 else "", zone, *cells])
-    if len(periods) > 1 or several:
-        total = ["total", "", *(find(report.total) for _, find in columns)]
-        rows += [None, [Text(cell, style=STRONG) for cell in total]]
+        rows += [cells("" if number else "all nights", each) for number, each in enumerate(report.totals)]
+    if len(report.periods) > 1 or several:
+        rows += [None, [Text(str(cell), style=STRONG) for cell in cells("total", report.total)]]
     headings = [TableColumn(heading="Period"), TableColumn(heading="Zone")]
     headings += [TableColumn(heading=heading, right=True) for heading, _ in columns]
     return build_table(headings, rows)
@@ -95,14 +95,16 @@ def _missed(report: HoursReport) -> RenderableType:
     columns = [TableColumn(heading="Missed"), TableColumn(heading="Zone")]
     columns += [TableColumn(heading="Planned h", right=True), TableColumn(heading="Missed h", right=True)]
     columns.append(TableColumn(heading="Reasons", folds=True))
-    missed = [(row.period.name, row.zone, row.hours) for row in report.rows if row.hours.missed]
-    return build_table(
-        columns,
-        (
-            [period, zone, hours(each.planned_ms), hours(each.missed_ms), _reasons(each)]
-            for period, zone, each in missed
-        ),
-    )
+    rows = [
+        [_name(row), row.zone or "", hours(row.planned_ms), hours(row.missed_ms), _reasons(row)]
+        for row in report.rows
+        if row.missed
+    ]
+    return build_table(columns, rows)
+
+
+def _name(row: HourSum) -> str:
+    return "" if row.period is None else row.period.name
 
 
 def _reasons(total: HourSum) -> str:
@@ -162,9 +164,9 @@ def _reason(reason: Cause | None) -> str:
 
 def _since(report: HoursReport) -> Iterable[str]:
     """Say where the journal begins, if that lies within what was asked."""
-    if report.bounds.is_empty:
+    if report.began_utc is None:
         return ["the journal holds no time yet that can be trusted, so nothing can be counted"]
-    began = local(report.bounds.began_utc, report.tz)
+    began = local(report.began_utc, report.tz)
     if began.date() < report.first:
         return []
     return [f"the journal begins on {began:%a %d %b %Y} at {began:%H:%M}"]

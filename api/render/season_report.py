@@ -15,7 +15,6 @@ from api.render.tables import count
 from api.render.year_svg import lay_out_past, write_svg
 from controller.calendar.night import local
 from controller.calendar.periods import Period, Season, season_words
-from controller.energy.values import J_PER_KWH, Energy
 from controller.history.report import SeasonReport
 from controller.lamps.life import LampLife
 
@@ -27,7 +26,7 @@ _NEARLY_USED = 0.9
 def write_report(report: SeasonReport) -> str:
     """Write the report of a period as a page of HTML."""
     planner, period, account = report.planner, report.period, report.hours
-    site, bounds, total = planner.site, account.bounds, account.total
+    site, total = planner.site, account.total
     currency = currency_of(site)
 
     def instant(at_utc: datetime) -> str:
@@ -43,19 +42,16 @@ def write_report(report: SeasonReport) -> str:
         nights=count(period.nights, "night"),
         printed=local(report.now_utc, planner.tz).date(),
         unfinished=period.last >= planner.night_at(report.now_utc).date,
-        since=None if bounds.is_empty else bounds.began_utc,
-        begins_late=not bounds.is_empty and bounds.began_utc.date() > period.first,
+        since=account.began_utc,
         total=total,
         zones=account.totals,
         names={zone.id: zone.name for zone in site.zones},
-        months=account.periods if len(account.periods) > 1 else {},
-        prices=[band for band in (total.energy or Energy()).bands if band.meter_j],
+        months=account.periods if len(account.periods) > 1 else (),
         lamps=[(lamps, _is_due(lamps, report.year_ends)) for lamps in account.wear.lamps],
         worn=[relay for relay in account.wear.relays if relay.used >= _NEARLY_USED],
         pictures=_pictures(report),
         notes=hour_notes(is_lifetime=account.is_lifetime, at_least=total.at_least),
         currency=currency,
-        J_PER_KWH=J_PER_KWH,
         day=day_text,
         instant=instant,
         hours=hours,

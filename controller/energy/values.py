@@ -126,6 +126,11 @@ class BandEnergy:
     per_kwh: Decimal
     meter_j: Decimal
 
+    @property
+    def cost(self) -> Decimal:
+        """What it costs, not rounded."""
+        return self.meter_j * self.per_kwh / J_PER_KWH
+
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Energy:
@@ -155,6 +160,11 @@ class Energy:
     def meter_j(self) -> Decimal:
         """Energy at the meter."""
         return self.lamps_j + self.cable_j + self.load_loss_j + self.no_load_j + self.idle_j
+
+    @property
+    def transformer_lit_j(self) -> Decimal:
+        """Lost in the transformer while lit."""
+        return self.load_loss_j + self.no_load_j
 
     def __add__(self, other: Energy) -> Energy:
         """Sum two energies; the cost is known where either is."""

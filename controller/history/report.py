@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Hashable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import TypeVar
@@ -24,8 +24,7 @@ from controller.history.query import (
 from controller.history.source import JournalSource
 from controller.history.totals import HourSum, add_up, lifetime_sum
 from controller.planning.planner import Planner
-from controller.records.totals import ZoneSum
-from controller.wiring.losses import CableLosses, cable_losses
+from controller.wiring.losses import cable_losses
 
 Key = TypeVar("Key", bound=Hashable)
 _A_YEAR = timedelta(days=365)
@@ -33,30 +32,16 @@ _ONE_NIGHT = timedelta(days=1)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class HourRow:
-    """What one zone did in one period."""
-
-    period: Period
-    zone: str
-    hours: HourSum
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
 class HoursReport:
     """What zones did over some nights.
 
     Attributes:
-        site: the site as it is now.
-        tz: its time zone.
         by: into what the nights are cut.
-        first: date of the first night.
-        last: date of the last night, included.
-        bounds: of what the journal knows.
         rows: period by period, and in each zone by zone.
-        totals: of each zone, by its id, over all periods.
+        totals: of each zone, over all periods.
         periods: of all zones, period by period.
-        total: of all zones.
-        wear: lamps and relays; None where nobody asked for them.
+        total: of all zones, over all periods.
+        wear: lamps and relays; None where they are left out.
         is_lifetime: whether these are the totals that the journal keeps, with fewer figures.
     """
 
@@ -66,12 +51,17 @@ class HoursReport:
     first: date
     last: date
     bounds: Bounds
-    rows: tuple[HourRow, ...]
-    totals: Mapping[str, HourSum]
-    periods: Mapping[Period, HourSum]
+    rows: tuple[HourSum, ...]
+    totals: tuple[HourSum, ...]
+    periods: tuple[HourSum, ...]
     total: HourSum
     wear: Wear | None
     is_lifetime: bool
+
+    @property
+    def began_utc(self) -> datetime | None:
+        """When the journal began; None while it is empty."""
+        return None if self.bounds.is_empty else self.bounds.began_utc
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -79,12 +69,9 @@ class SeasonReport:
     """What a season's report on paper shows.
 
     Attributes:
-        planner: the site as it is now.
-        period: the season, or any other period.
         hours: the account, month by month.
         light: when zones were lit and missed over the 365 nights that end with the period.
         year_ends: the last night of the year to come.
-        now_utc: now.
     """
 
     planner: Planner
@@ -117,22 +104,25 @@ def report_hours(
         PeriodError: no such period.
         UnknownZoneError: neither the site nor the journal knows one of the zones.
     """
-    bounds, periods, losses = _prepare(planner, source, query, now_utc)
+    bounds, periods = _prepare(planner, source, query, now_utc)
     if query.is_whole_life:
-        sums = _lifetime(planner, source, query)
-        total = lifetime_sum(sums)
-        totals, by_period = {each.zone: lifetime_sum([each]) for each in sums}, {periods[0]: total}
-        rows = [HourRow(period=periods[0], zone=zone, hours=hours) for zone, hours in totals.items()]
+        order = {zone.id: number for number, zone in enumerate(planner.site.zones)}
+        sums = [each for each in source.totals() if not query.zones or each.zone in query.zones]
+        sums.sort(key=lambda each: (order.get(each.zone, len(order)), each.zone))
+        rows = [lifetime_sum([each], zone=each.zone, period=periods[0]) for each in sums]
+        totals, total = rows, lifetime_sum(sums)
+        by_period = [lifetime_sum(sums, period=periods[0])]
     else:
-        accounts = list(
-            account_for_past(
-                planner, source, periods, bounds=bounds, zones=query.zones, cable_w=losses.cable_w
-            )
-        )
+        accounts = list(_account(planner, source, query, bounds, periods))
         rows, total = [_row(account) for account in accounts], add_up(accounts)
-        totals = _add_up_by(accounts, lambda account: account.hours.zone)
-        by_period = _add_up_by(accounts, lambda account: account.hours.period)
-    wear = None if year is None else account_for_wear(planner, source, year, volts=losses.volts)
+        groups = _grouped(accounts, lambda account: account.hours.zone)
+        totals = [add_up(group, zone=zone) for zone, group in groups.items()]
+        months = _grouped(accounts, lambda account: account.hours.period)
+        by_period = [add_up(group, period=period) for period, group in months.items()]
+    wear = None
+    if year is not None:
+        volts = cable_losses(planner.site).volts
+        wear = _of_zones(account_for_wear(planner, source, year, volts=volts), query.zones)
     return HoursReport(
         site=planner.site,
         tz=planner.tz,
@@ -141,17 +131,17 @@ def report_hours(
         last=periods[-1].last,
         bounds=bounds,
         rows=tuple(rows),
-        totals=totals,
-        periods=by_period,
+        totals=tuple(totals),
+        periods=tuple(by_period),
         total=total,
-        wear=None if wear is None else _of_zones(wear, query.zones),
+        wear=wear,
         is_lifetime=query.is_whole_life,
     )
 
 
 def iter_hour_rows(
     planner: Planner, source: JournalSource, query: HoursQuery, *, now_utc: datetime
-) -> Iterator[HourRow]:
+) -> Iterator[HourSum]:
     """Report what zones did, row by row, each as soon as it is worked out.
 
     Raises:
@@ -160,28 +150,15 @@ def iter_hour_rows(
     if query.is_whole_life:
         yield from report_hours(planner, source, query, now_utc=now_utc).rows
         return
-    bounds, periods, losses = _prepare(planner, source, query, now_utc)
-    zones, cable_w = query.zones, losses.cable_w
-    for account in account_for_past(planner, source, periods, bounds=bounds, zones=zones, cable_w=cable_w):
+    bounds, periods = _prepare(planner, source, query, now_utc)
+    for account in _account(planner, source, query, bounds, periods):
         yield _row(account)
 
 
 def report_season(
     planner: Planner, source: JournalSource, text: str, *, now_utc: datetime, year: Forecast
 ) -> SeasonReport:
-    """Report a season.
-
-    Args:
-        planner: the site as it is now.
-        source: its journal.
-        text: a season by the year in which it begins, a month, a night, or two nights joined by "to".
-        now_utc: now.
-        year: the year to come by the present program, for the lamps.
-
-    Raises:
-        PeriodError: no such period.
-        JournalError: the journal cannot be read.
-    """
+    """Report a season, or any other period: see ``report_hours`` and ``read_period``."""
     period = read_period(text, planner)
     query = HoursQuery(by=Each.MONTH, period=text, most_nights=MOST_NIGHTS_OVER_THE_WEB)
     hours = report_hours(planner, source, query, now_utc=now_utc, year=year)
@@ -205,7 +182,7 @@ def year_to_come(planner: Planner, now_utc: datetime) -> Forecast:
 
 def _prepare(
     planner: Planner, source: JournalSource, query: HoursQuery, now_utc: datetime
-) -> tuple[Bounds, list[Period], CableLosses]:
+) -> tuple[Bounds, list[Period]]:
     """Check the zones and choose the periods, with the journal's beginning and now as the usual ends."""
     for zone in query.zones:
         try:
@@ -217,28 +194,27 @@ def _prepare(
     bounds = bounds_of(source, now_utc)
     began = None if bounds.is_empty else planner.night_at(bounds.began_utc).date
     tonight = planner.night_at(bounds.now_utc).date
-    periods = choose_periods(query, planner, tonight=tonight, began=began)
-    return bounds, periods, cable_losses(planner.site)
+    return bounds, choose_periods(query, planner, tonight=tonight, began=began)
 
 
-def _add_up_by(accounts: Iterable[ZoneAccount], key: Callable[[ZoneAccount], Key]) -> dict[Key, HourSum]:
-    """Add up the accounts of each zone, or of each period."""
+def _account(
+    planner: Planner, source: JournalSource, query: HoursQuery, bounds: Bounds, periods: Sequence[Period]
+) -> Iterator[ZoneAccount]:
+    cable_w = cable_losses(planner.site).cable_w
+    return account_for_past(planner, source, periods, bounds=bounds, zones=query.zones, cable_w=cable_w)
+
+
+def _row(account: ZoneAccount) -> HourSum:
+    return add_up([account], zone=account.hours.zone, period=account.hours.period)
+
+
+def _grouped(
+    accounts: Iterable[ZoneAccount], key: Callable[[ZoneAccount], Key]
+) -> dict[Key, list[ZoneAccount]]:
     groups: dict[Key, list[ZoneAccount]] = {}
     for account in accounts:
         groups.setdefault(key(account), []).append(account)
-    return {each: add_up(group) for each, group in groups.items()}
-
-
-def _row(account: ZoneAccount) -> HourRow:
-    """Make the row of one account."""
-    return HourRow(period=account.hours.period, zone=account.hours.zone, hours=add_up([account]))
-
-
-def _lifetime(planner: Planner, source: JournalSource, query: HoursQuery) -> list[ZoneSum]:
-    """Give the journal's totals: the zones of the site in their order, then those that are gone."""
-    order = {zone.id: number for number, zone in enumerate(planner.site.zones)}
-    sums = [each for each in source.totals() if not query.zones or each.zone in query.zones]
-    return sorted(sums, key=lambda each: (order.get(each.zone, len(order)), each.zone))
+    return groups
 
 
 def _of_zones(wear: Wear, zones: Sequence[str]) -> Wear:

@@ -8,7 +8,8 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from controller.calendar.intervals import MS_PER_S
-from controller.energy.values import Energy, watts
+from controller.calendar.periods import Period
+from controller.energy.values import BandEnergy, Energy, watts
 from controller.history.account import ZoneAccount
 from controller.history.run_hours import REASONS_FOR_DARK, LongestOutage, Missed
 from controller.records.entries import Cause
@@ -22,9 +23,12 @@ REASONS: tuple[Cause | None, ...] = (*REASONS_FOR_DARK, None)
 class HourSum:
     """A sum of accounts; the attributes mean what they mean in ZoneHours, ZoneAccount and Energy.
 
-    The totals that the journal keeps (``lifetime_sum``) hold fewer figures; what they do not hold is None.
+    Of several zones, or over several periods, there is no zone or period. The totals that the journal keeps
+    (``lifetime_sum``) hold fewer figures; what they do not hold is None.
     """
 
+    zone: str | None = None
+    period: Period | None = None
     lit_ms: int
     program_ms: int | None = None
     override_ms: int | None = None
@@ -49,13 +53,20 @@ class HourSum:
         return None if self.energy is None else self.energy.meter_j
 
     @property
+    def bands(self) -> tuple[BandEnergy, ...]:
+        """Energy at the meter by price, where there is any."""
+        return tuple(band for band in (self.energy or Energy()).bands if band.meter_j)
+
+    @property
     def cost(self) -> Decimal | None:
         """Cost, not rounded; None without a tariff."""
         return None if self.energy is None else self.energy.cost
 
 
-def add_up(accounts: Iterable[ZoneAccount]) -> HourSum:
-    """Add up accounts."""
+def add_up(
+    accounts: Iterable[ZoneAccount], *, zone: str | None = None, period: Period | None = None
+) -> HourSum:
+    """Add up accounts: of a zone, over a period, where these are named."""
     accounts = list(accounts)
     hours = [account.hours for account in accounts]
     energy = sum((account.energy for account in accounts), Energy())
@@ -64,6 +75,8 @@ def add_up(accounts: Iterable[ZoneAccount]) -> HourSum:
         missed_ms[part.reason] += part.lasts_ms
     gaps = [each.longest_gap for each in hours if each.longest_gap is not None]
     return HourSum(
+        zone=zone,
+        period=period,
         lit_ms=sum(each.lit_ms for each in hours),
         program_ms=sum(each.program_ms for each in hours),
         override_ms=sum(each.override_ms for each in hours),
@@ -84,12 +97,16 @@ def add_up(accounts: Iterable[ZoneAccount]) -> HourSum:
     )
 
 
-def lifetime_sum(zones: Iterable[ZoneSum]) -> HourSum:
+def lifetime_sum(
+    zones: Iterable[ZoneSum], *, zone: str | None = None, period: Period | None = None
+) -> HourSum:
     """Add up the totals that the journal keeps of some zones."""
     parts = [part for zone in zones for part in zone.by_load]
     unknown_ms = round(sum(part.lit_s for part in parts if part.load_w is None) * MS_PER_S)
     joules = ((watts(part.load_w) or Decimal(0)) * Decimal(repr(part.lit_s)) for part in parts)
     return HourSum(
+        zone=zone,
+        period=period,
         lit_ms=round(sum(part.lit_s for part in parts) * MS_PER_S),
         starts=sum(part.starts for part in parts),
         lamps_j=sum(joules, Decimal(0)),

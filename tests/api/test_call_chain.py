@@ -59,7 +59,7 @@ def test_hours_over_the_web_pass_through_few_files(house):
 )
 def test_hours_on_the_command_line_pass_through_few_files(house, args, renderer):
     """So does ``leerie hours``, in each form."""
-    words = ("hours", house.site_path, "--state", house.journal.directory, "--from", "2027-06-20", *args)
+    words = ("hours", house.site_path, "--state", house.journal.directory, "--period", "2027-06", *args)
     call(*words)
     files = files_entered(lambda: call(*words))
     assert {"cli/hours.py", f"render/{renderer}.py"} <= files
