@@ -58,7 +58,6 @@ def check(*, site_path: Path, from_date: date | None, as_json: bool) -> int:
 
 
 def _review(loaded: LoadedSite, site_path: Path, from_date: date | None) -> Iterator[Finding]:
-    """Look at the year ahead, and find the lines of the file that it concerns."""
     from config.file.loader import decode_text, locate, read_bytes
     from config.validation.finding import SiteFinding
     from controller.planning.planner import Planner
@@ -76,13 +75,11 @@ def _review(loaded: LoadedSite, site_path: Path, from_date: date | None) -> Iter
 
 
 def _to_json(findings: Iterable[Finding]) -> list[dict[str, object]]:
-    """Return problems in JSON's own kinds of value."""
     rows = [{**asdict(problem), "level": level} for level, problem in findings]
     return [{key: value for key, value in row.items() if key != "where"} for row in rows]
 
 
 def _summary(zones: int, findings: Iterable[Finding]) -> str:
-    """Say in one line how the file is: ``OK: 1 zone, no warnings`` or ``No errors, 2 warnings``."""
     number = Counter(level for level, _ in findings)
     notes = f", {_count(number[Severity.NOTE], 'note')}" if number[Severity.NOTE] else ""
     if number[Severity.WARNING]:
@@ -91,5 +88,5 @@ def _summary(zones: int, findings: Iterable[Finding]) -> str:
 
 
 def _count(number: int, what: str) -> str:
-    """Say how many; render/tables has the same and would import rich."""
+    # As render/tables has it, which would import rich.
     return f"{number} {what}{'' if number == 1 else 's'}"

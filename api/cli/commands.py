@@ -62,7 +62,6 @@ class LazyGroup(click.Group):
 
 
 def _refuse_wrong_requests(run: Callable[[], Any]) -> Any:  # noqa: ANN401 - whatever the command returns
-    """Run a command; a wrong request is one line that names the command and its help."""
     try:
         return run()
     except click.exceptions.Abort:
@@ -77,7 +76,6 @@ def _refuse_wrong_requests(run: Callable[[], Any]) -> Any:  # noqa: ANN401 - wha
 
 
 def _show_version(ctx: click.Context, _option: click.Parameter, wanted: bool) -> None:
-    """Print the version of the installed package."""
     if not wanted or ctx.resilient_parsing:
         return
     from importlib.metadata import PackageNotFoundError, version

@@ -46,7 +46,6 @@ def print_error(text: str) -> None:
 
 
 def _message(error: LeerieError | OSError) -> str:
-    """Say what went wrong; a site file's problems name their file and line themselves."""
     if isinstance(error, SiteFileError):
         return str(error)
     if isinstance(error, LeerieError):

@@ -79,7 +79,6 @@ def choose_nights(planner: Planner, from_date: date | None, to_date: date | None
 
 
 def _show(planner: Planner, first: date, last: date, zone_ids: Sequence[str]) -> None:
-    """Print the nights as a table for people."""
     from rich.text import Text
 
     from api.render.tables import QUIET, TableColumn, build_table, show
@@ -112,7 +111,6 @@ def _show(planner: Planner, first: date, last: date, zone_ids: Sequence[str]) ->
 
 
 def _cells(planner: Planner, plan: NightPlan, *, with_offset: bool) -> Iterator[list[str]]:
-    """Yield a row for each window of a zone in one night, or one that says why it is dark."""
     from api.render.tables import spell_duration
 
     if not plan.windows:

@@ -56,7 +56,6 @@ def print_json(data: BaseModel | dict[str, Any]) -> None:
 
 
 def _take_state(_ctx: click.Context, _param: click.Parameter, value: Path | None) -> Path:
-    """Return the folder that was named, or the usual one."""
     return default_state() if value is None else value
 
 

@@ -57,7 +57,6 @@ def why(*, site_path: Path, zone_id: str, at: str | None, as_json: bool) -> None
 def _sentences(
     planner: Planner, zone_id: str, decision: Decision, at_utc: datetime, remark: str
 ) -> list[str]:
-    """Put the decision into sentences."""
     from api.render.tables import spell_duration
 
     zone = planner.site.zone(zone_id)

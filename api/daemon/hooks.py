@@ -31,13 +31,14 @@ class DaemonHooks:
         state: the state folder.
         clock: the keeper's clock.
         site: the site at the start.
+
+    ``loop`` and ``maintenance`` are set before the first hook is called.
     """
 
     loop: ControlLoop
     maintenance: JournalMaintenance
 
     def __init__(self, *, site_path: Path, state: Path, clock: SystemClock, site: Site) -> None:
-        """Prepare the hooks; ``loop`` and ``maintenance`` are set before the first is called."""
         self._site_path = site_path
         self._state = state
         self._clock = clock
@@ -126,7 +127,6 @@ class DaemonHooks:
                     self._notifier.ready(self.loop.status.words)
 
     def _reload_once(self) -> None:
-        """Read the site file; one that is not valid is refused, and the old one stays in force."""
         try:
             site = load_site(self._site_path).site
         except SiteFileError as error:
@@ -140,21 +140,17 @@ class DaemonHooks:
         self._use(site)
 
     def _use(self, site: Site) -> None:
-        """Follow the settings of the site that is in force from now on, and keep a copy of its file."""
         self._clock.believe = site.clock.believe
         self._stamp = tz_data_stamp(site.time_zone)
         self._remember()
 
     def _remember(self) -> None:
-        """Keep a copy of the site file, one writer at a time."""
         with self._copying:
             remember(self._site_path, self._state)
 
     def _refuse_board(self, site: Site) -> None:
-        """Refuse to change the board of a running daemon."""
         self._refuse(f"relays.board is now “{site.relays.board}”; restart Leerie to use another board")
 
     def _refuse(self, words: str) -> None:
-        """Log why the changed site file was refused, and show it in the status."""
         log.error("the site file was refused: %s", words)
         self.loop.call(lambda keeper: keeper.refuse_site(words.splitlines()[0]))

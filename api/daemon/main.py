@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from api.daemon.last_good import load_or_last_good
-from config.errors import AlreadyRunningError, JournalError, RelayError, SiteFileError
+from config.errors import JournalError, RelayError
 from config.models.site import Site
 from controller.clock.clock import SystemClock
 from controller.clock.trust import RELEASED_UTC
@@ -47,21 +47,21 @@ def run_daemon(site_path: Path, *, state: Path, port: int, relays_off: bool = Fa
         relays_off: only switch every relay off, and end.
 
     Returns:
-        The exit code: 0; 1 where a relay could not be switched off; 2 where the file or the request is wrong.
+        The exit code: 0, or 1 where a relay could not be switched off.
+
+    Raises:
+        SiteFileError: neither the site file nor the last good copy is valid.
+        RelayError: the library for the board is missing.
+        AlreadyRunningError: another daemon holds the state folder.
     """
     logging.basicConfig(stream=sys.stderr, level=logging.INFO, format="%(name)s: %(message)s")
     logging.getLogger("apscheduler").setLevel(logging.WARNING)  # else a line for every job
     use_newest_zone_data()
-    try:
-        site, refused = load_or_last_good(site_path, state)
-        _require_board(site)
-        if relays_off:
-            return switch_all_off(site)
-        lock = _lock(state)
-    except (SiteFileError, AlreadyRunningError, RelayError) as error:
-        print(error, file=sys.stderr)  # noqa: T201 - a message for the person who started it
-        return 2
-    _run(site, refused, site_path=site_path, state=state, lock=lock, port=port)
+    site, refused = load_or_last_good(site_path, state)
+    _require_board(site)
+    if relays_off:
+        return switch_all_off(site)
+    _run(site, refused, site_path=site_path, state=state, lock=_lock(state), port=port)
     return 0
 
 
@@ -121,14 +121,12 @@ def _run(site: Site, refused: str, *, site_path: Path, state: Path, lock: FileLo
 
 
 def _make_app(gateway: KeeperGateway) -> object:
-    """Make the web application, in the web server's thread, where the web stack is imported."""
     from api.web.app import make_app  # noqa: PLC0415 - lights first
 
     return make_app(gateway)
 
 
 def _make_clock(site: Site, previous: PreviousRun | None) -> SystemClock:
-    """Make the clock, which is never trusted behind what the previous run recorded."""
     known = previous or PreviousRun()
     return SystemClock(
         believe=site.clock.believe,
@@ -138,11 +136,7 @@ def _make_clock(site: Site, previous: PreviousRun | None) -> SystemClock:
 
 
 def _lock(state: Path) -> FileLock | None:
-    """Lock the state folder; None where that is not possible now, which must not keep the garden dark.
-
-    Raises:
-        AlreadyRunningError: another daemon holds it.
-    """
+    """Lock the state folder; None where that is not possible now, which must not keep the garden dark."""
     try:
         return lock_state(state)
     except JournalError as error:
@@ -151,11 +145,7 @@ def _lock(state: Path) -> FileLock | None:
 
 
 def _require_board(site: Site) -> None:
-    """Refuse early what can never work.
-
-    Raises:
-        RelayError: the site needs real pins and the library for them is not installed.
-    """
+    """Refuse early what can never work: real pins without the library for them."""
     if site.relays.board == "gpio" and find_spec("lgpio") is None:
         # Not by name: an index of packages may hold a stranger's under ours.
         remedy = "in Leerie's folder, pip install '.[gpio]' adds it"

@@ -1,7 +1,7 @@
-"""Telling systemd how it goes, over the socket that it names: ready, status, alive, reloading, stopping.
+"""Reports to systemd, by sd_notify(3): ready, status, watchdog, reloading, stopping.
 
-The protocol of sd_notify(3), spoken directly: one datagram of lines ``NAME=value``. Without systemd every
-call does nothing. Nothing here raises: lights do not depend on who listens.
+One datagram of lines ``NAME=value`` to the socket that systemd names. Without systemd every call does
+nothing, and nothing here raises: lights do not depend on who listens.
 """
 
 from __future__ import annotations
@@ -11,22 +11,21 @@ import socket
 import time
 from collections.abc import Mapping
 
+# How long a full socket is waited for; a lost WATCHDOG comes again with the next round.
 _WAIT_S = 0.5
-"""A full socket is waited for this long; a lost WATCHDOG comes again with the next round."""
 
 _ABSTRACT = ("@", "\0")
 
 
 class Notifier:
-    """Speaks to the service manager, or to nobody."""
+    """Sends to the service manager, or to nobody; each method returns whether it was sent.
+
+    Args:
+        address: path of the socket; ``@name`` for an abstract one; empty for nobody.
+        watchdog_every_s: how often the watchdog must be fed, in seconds; None where there is none.
+    """
 
     def __init__(self, address: str = "", *, watchdog_every_s: float | None = None) -> None:
-        """Speak to a datagram socket.
-
-        Args:
-            address: path of the socket; ``@name`` for an abstract one; empty for nobody.
-            watchdog_every_s: how often a sign of life is due, in seconds; None where nobody waits for one.
-        """
         if address.startswith(_ABSTRACT):
             self._address: bytes = b"\0" + os.fsencode(address[1:])
         elif address.startswith("/"):
@@ -43,24 +42,24 @@ class Notifier:
         return cls(found.get("NOTIFY_SOCKET", ""), watchdog_every_s=_watchdog_every_s(found))
 
     def ready(self, status: str = "") -> bool:
-        """Say that the relays are right; also ends a reload. True where it was sent."""
+        """Report that the relays are right; also ends a reload."""
         return self._send("READY=1", *self._status_line(status))
 
     def status(self, text: str) -> bool:
-        """Say in one line how it goes; the same text again is not sent. True where it was sent."""
+        """Report the status in one line; the same text again is not sent."""
         return self._send(*self._status_line(text))
 
     def watchdog(self) -> bool:
-        """Give the sign of life: call it after a completed round, from nowhere else."""
+        """Feed the watchdog: to be called after a completed round, from nowhere else."""
         return self.watchdog_every_s is not None and self._send("WATCHDOG=1")
 
     def reloading(self) -> bool:
-        """Say that the site file is being read again; ``ready`` ends it."""
+        """Report that the site file is being read again; ``ready`` ends it."""
         now_us = time.clock_gettime_ns(time.CLOCK_MONOTONIC) // 1000
         return self._send("RELOADING=1", f"MONOTONIC_USEC={now_us}")
 
     def stopping(self, status: str = "") -> bool:
-        """Say that the lights are being put out and the program ends."""
+        """Report that the program ends."""
         return self._send("STOPPING=1", *self._status_line(status))
 
     def _status_line(self, text: str) -> tuple[str, ...]:

@@ -53,7 +53,6 @@ class RecordingJournal(Journal):
     """A journal that also keeps its switchings in memory, for the display."""
 
     def __init__(self, folder: Path) -> None:
-        """Keep a journal in a folder."""
         super().__init__(folder)
         self.switchings: list[Switching] = []
 
@@ -92,7 +91,6 @@ class Demo:
     def __init__(
         self, folder: Path, *, site_path: Path, night_date: date, pace: float | None, port: int | None
     ) -> None:
-        """Put everything together; nothing moves yet."""
         site = load_site(site_path).site
         copy = Path(shutil.copyfile(site_path, folder / "site.toml"))
         planner = Planner(site)
@@ -116,7 +114,6 @@ class Demo:
         self._warning = LastWarning(logging.WARNING)
 
     def _flush(self) -> None:
-        """Write the journal's queue."""
         self._journal.flush()
 
     def run(self, open_display: OpenDisplay, *, stay: bool) -> DemoResult:
@@ -133,7 +130,6 @@ class Demo:
                 logging.getLogger().removeHandler(self._warning)
 
     async def _run(self, open_display: OpenDisplay, *, stay: bool) -> DemoResult:
-        """Run the control loop and the display side by side."""
         loop = asyncio.get_running_loop()
         for name in (signal.SIGTERM, signal.SIGINT, signal.SIGHUP):
             loop.add_signal_handler(name, self._loop.stop)
@@ -149,7 +145,6 @@ class Demo:
         return DemoResult(first=first, last=last, is_complete=last.at_utc >= self._ends_at_utc)
 
     async def _show(self, display: Display, *, stay: bool) -> None:
-        """Show frame after frame, and stop the control loop when the evening is over."""
         try:
             while stay or self._clock.read().utc < self._ends_at_utc:
                 display.show(self._frame())
@@ -158,7 +153,6 @@ class Demo:
             self._loop.stop()
 
     def _frame(self) -> Frame:
-        """Take everything as it is now."""
         at_utc = self._clock.read().utc
         planner = self._keeper.planner
         night = planner.night_at(at_utc)

@@ -74,11 +74,6 @@ class Frame:
     """What there is to show at one moment.
 
     Attributes:
-        at_utc: the moment, by the fast clock.
-        evening: the evening that it belongs to.
-        planner: the site's plans.
-        status: the keeper's state after its last round.
-        switchings: all of them so far, in order.
         pace: seconds of the fast clock in one real second.
         address: where the API is, or why there is none.
         warning: the last warning of the log; empty where there is none.

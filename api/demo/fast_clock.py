@@ -23,7 +23,6 @@ class FastClock:
     def __init__(
         self, starts_at_utc: datetime, *, pace: float, real_s: Callable[[], float] = time.monotonic
     ) -> None:
-        """Stand still at an instant."""
         if not 0 < pace < float("inf"):
             raise ValueError(f"a fast clock has a pace above 0, got {pace}")
         self.pace = pace

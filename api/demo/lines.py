@@ -19,7 +19,6 @@ class Lines:
     """
 
     def __init__(self, write: Callable[[str], None]) -> None:
-        """Nothing is written yet."""
         self._write = write
         self._written = 0
         self._evening: Evening | None = None

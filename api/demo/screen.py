@@ -40,7 +40,6 @@ class Screen(Live):
     """Draws each frame over the one before, and leaves the last one on the terminal."""
 
     def __init__(self) -> None:
-        """Take a place on the terminal."""
         super().__init__(console=open_console(), auto_refresh=False, vertical_overflow="crop")
 
     def show(self, frame: Frame) -> None:
@@ -52,11 +51,9 @@ class DemoFrame:
     """One moment, drawn for the width that the terminal has."""
 
     def __init__(self, frame: Frame) -> None:
-        """Take what is to be drawn."""
         self._frame = frame
 
     def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
-        """Draw it."""
         frame, width = self._frame, options.max_width
         reasons = width >= _COLUMNS_FOR_REASONS
         bar = width - _NAME_COLUMNS - _STATE_COLUMNS - 6 - (_REASON_COLUMNS if reasons else 0)
@@ -69,12 +66,10 @@ class DemoFrame:
 
 
 def _line(*parts: str | tuple[str, str]) -> Text:
-    """Make one line that is cut where the terminal ends."""
     return Text.assemble(*parts, no_wrap=True, overflow="ellipsis")
 
 
 def _head(frame: Frame) -> Iterator[Text]:
-    """Say where and when it is, and how high the sun stands."""
     speed = f", an evening at {frame.pace:,.0f} times normal speed   "
     yield _line((frame.planner.site.name, STRONG), speed, (frame.address, QUIET))
     at = frame.local(frame.at_utc)
@@ -85,7 +80,6 @@ def _head(frame: Frame) -> Iterator[Text]:
 
 
 def _grid(frame: Frame, bar: int, *, reasons: bool, coloured: bool) -> Table:
-    """Draw the sky and the zones in the same columns."""
     grid = Table.grid(padding=(0, 1))
     grid.add_column(no_wrap=True, width=2)
     grid.add_column(no_wrap=True, width=_NAME_COLUMNS, overflow="ellipsis")
@@ -111,7 +105,6 @@ def _grid(frame: Frame, bar: int, *, reasons: bool, coloured: bool) -> Table:
 
 
 def _state(frame: Frame, zone: ZoneStatus) -> str:
-    """Say whether a zone is lit, and until when."""
     state = "lit" if zone.lit else "dark"
     until_utc = zone.decision.until_utc
     if until_utc is None:
@@ -122,7 +115,6 @@ def _state(frame: Frame, zone: ZoneStatus) -> str:
 
 
 def _instants(frame: Frame, columns: int) -> list[datetime]:
-    """Return the instant in the middle of each column."""
     step_s = frame.evening.lasts_s / columns
     return [
         frame.evening.starts_at_utc + timedelta(seconds=(number + 0.5) * step_s) for number in range(columns)
@@ -130,7 +122,6 @@ def _instants(frame: Frame, columns: int) -> list[datetime]:
 
 
 def _hours(frame: Frame, columns: int) -> Text:
-    """Write the local hours in their columns: every hour, or as many of them as there is room for."""
     evening = frame.evening
     every = ceil(_HOUR_COLUMNS * evening.lasts_s / 3600 / columns)
     line = [" "] * columns
@@ -144,7 +135,6 @@ def _hours(frame: Frame, columns: int) -> Text:
 
 
 def _sky(frame: Frame, columns: int, *, coloured: bool) -> Text:
-    """Paint the sky over the evening."""
     sky = Text()
     for at_utc in _instants(frame, columns):
         elevation_deg = frame.planner.sun.elevation_deg(at_utc)
@@ -156,13 +146,11 @@ def _sky(frame: Frame, columns: int, *, coloured: bool) -> Text:
 
 
 def _now(frame: Frame, columns: int) -> Text:
-    """Point to the present."""
     column = min(int(frame.evening.share(frame.at_utc) * columns), columns - 1)
     return Text(" " * column + "▲", style=STRONG)
 
 
 def _bar(frame: Frame, zone: ZoneStatus, columns: int) -> Text:
-    """Draw when a zone was lit, up to now, and when it will be, by the plan."""
     was_lit = lit_intervals(frame.switchings, zone.zone, frame.at_utc)
     plan = frame.planner.plan(zone.zone, frame.evening.night)
     planned = [(window.on_utc, window.off_utc) for window in plan.windows]
@@ -177,7 +165,6 @@ def _bar(frame: Frame, zone: ZoneStatus, columns: int) -> Text:
 
 
 def _tail(frame: Frame, listed: int) -> Iterator[Text]:
-    """List the last switchings, the newest first, and the last warning of the log."""
     last = list(frame.switchings[-listed:]) if listed else []
     for switching in reversed(last):
         lamp, style = (f"{LAMP_LIT} lit ", LIT) if switching.on else (f"{LAMP_DARK} dark", DARK)

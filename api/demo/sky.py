@@ -55,5 +55,4 @@ def sky_word(elevation_deg: float) -> str:
 
 
 def _band(elevation_deg: float) -> tuple[float, str, str]:
-    """Find the twilight that an elevation belongs to."""
     return _NAMES[max(bisect_right([low_deg for low_deg, _, _ in _NAMES], elevation_deg) - 1, 0)]

@@ -348,7 +348,7 @@ def test_real_pins_without_their_library_are_refused_with_the_remedy(
     done = start("run", site, "--state", state, *option, script=NO_LGPIO)
     assert done.returncode == 2
     (line,) = done.stderr.splitlines()
-    needs = 'board = "gpio" needs lgpio, which is not installed; '
+    needs = 'leerie: board = "gpio" needs lgpio, which is not installed; '
     assert line == needs + "in Leerie's folder, pip install '.[gpio]' adds it"
 
 
