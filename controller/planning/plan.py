@@ -161,7 +161,8 @@ def _lit(span: Span, night: Night, place: PlanContext) -> list[tuple[datetime, d
         lit = overlap(lit, [(each.starts_at_utc, each.ends_at_utc) for each in dark])
         if not lit:
             raise _NoLight(f"it is never dark from {_clock(begins, place)} to {_clock(ends, place)}")
-    if span.at_most is not None:  # a limit on light, not on the span
+    if span.at_most is not None:
+        # A limit on the light, not on the span.
         lit = first_part(lit, timedelta(seconds=span.at_most.seconds))
     return lit
 
