@@ -90,3 +90,17 @@ def test_the_packages_carry_what_they_need() -> None:
 def test_the_slow_tests_are_where_they_are_said_to_be() -> None:
     """A file that moves takes its entry in tests/conftest.py along."""
     assert not [path for path in {*ONE_BY_ONE, *SLOW} if not (ROOT / path).exists()]
+
+
+def test_only_the_clock_folder_reads_the_wall_clock() -> None:
+    """No other product module asks for the date or the time of day; monotonic clocks may time a wait."""
+    calls = {"now", "utcnow", "today", "time", "time_ns", "localtime", "gmtime", "ctime", "CLOCK_REALTIME"}
+    for path in (path for layer in ("api", "config", "controller") for path in (ROOT / layer).rglob("*.py")):
+        if path.parent == ROOT / "controller/clock":
+            continue
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.Attribute) and isinstance(node.value, ast.Name):
+                reads = node.value.id in {"datetime", "date", "time"} and node.attr in calls
+                assert not reads, f"{path}:{node.lineno} reads the clock: take a Reading"
+            if isinstance(node, ast.ImportFrom) and node.module == "time":
+                assert not {name.name for name in node.names} & calls, f"{path}:{node.lineno}"

@@ -7,7 +7,8 @@ from pathlib import Path
 
 import click
 
-from api.cli.options import load, now_utc, site_argument, state_option
+from api.cli.options import load, site_argument, state_option
+from controller.clock.clock import now_utc
 
 
 @click.command("backup")

@@ -11,8 +11,9 @@ from typing import TYPE_CHECKING
 
 import click
 
-from api.cli.options import json_option, load, now_utc, print_json, site_argument, take_date
+from api.cli.options import json_option, load, print_json, site_argument, take_date
 from config.errors import Severity, SiteFileError, SiteProblem
+from controller.clock.clock import now_utc
 
 if TYPE_CHECKING:
     from config.file.loader import LoadedSite

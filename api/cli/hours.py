@@ -7,16 +7,9 @@ from pathlib import Path
 
 import click
 
-from api.cli.options import (
-    json_option,
-    load,
-    now_utc,
-    print_json,
-    site_argument,
-    state_option,
-    take_date,
-)
+from api.cli.options import json_option, load, print_json, site_argument, state_option, take_date
 from api.cli.start import DEFAULT_PORT
+from controller.clock.clock import now_utc
 
 
 @click.command("hours")

@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from api.cli.options import json_option, load, now_utc, print_json, site_argument, take_date
+from api.cli.options import json_option, load, print_json, site_argument, take_date
+from controller.clock.clock import now_utc
 
 if TYPE_CHECKING:
     from rich.text import Text

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from datetime import UTC, date, datetime
+from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -25,11 +25,6 @@ def take_date(_ctx: click.Context, _param: click.Parameter, value: str | None) -
         return None if value is None else read_date(value)
     except ValueError as error:
         raise click.BadParameter(str(error)) from None
-
-
-def now_utc() -> datetime:
-    """Return this machine's time, which stands for what a person left out and is not checked."""
-    return datetime.now(UTC)
 
 
 def load(path: Path) -> LoadedSite:

@@ -13,10 +13,9 @@ from typing import TYPE_CHECKING
 
 import click
 
-from api.cli.options import now_utc
 from api.render.instants import quote, read_date
 from config.errors import AlreadyRunningError, JournalError, LeerieError
-from controller.clock.clock import SystemClock
+from controller.clock.clock import SystemClock, now_utc
 from controller.clock.trust import RELEASED_UTC
 from controller.history.replacements import require_replaced
 from controller.journal.journal import Journal

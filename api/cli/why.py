@@ -10,7 +10,8 @@ from zoneinfo import ZoneInfo
 
 import click
 
-from api.cli.options import json_option, load, now_utc, print_json, site_argument
+from api.cli.options import json_option, load, print_json, site_argument
+from controller.clock.clock import now_utc
 
 if TYPE_CHECKING:
     from controller.planning.decision import Decision

@@ -8,7 +8,8 @@ from zoneinfo import ZoneInfo
 
 import click
 
-from api.cli.options import json_option, load, now_utc, print_json
+from api.cli.options import json_option, load, print_json
+from controller.clock.clock import now_utc
 
 if TYPE_CHECKING:
     from config.models.site import Site

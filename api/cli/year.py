@@ -10,8 +10,9 @@ from typing import TYPE_CHECKING, TypeVar
 
 import click
 
-from api.cli.options import json_option, load, now_utc, print_json, site_argument, take_date
+from api.cli.options import json_option, load, print_json, site_argument, take_date
 from api.render.instants import quote
+from controller.clock.clock import now_utc
 
 if TYPE_CHECKING:
     from config.program.spans import ClockEdge, Span

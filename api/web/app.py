@@ -10,12 +10,13 @@ from importlib.metadata import PackageNotFoundError, version
 
 from fastapi import FastAPI
 
-from api.web.context import RequestContext, read_boot_s
+from api.web.context import RequestContext
 from api.web.gateway import KeeperGateway
 from api.web.middleware import ALLOWED_HOSTS, RequestGuardMiddleware
 from api.web.openapi import DescribedApp
 from api.web.problems.handlers import add_problem_handlers
 from api.web.routes import hours, nights, report, status, wiring, zones
+from controller.clock.clock import read_boot_s
 
 
 def make_app(

@@ -7,7 +7,6 @@ how many wait for a thread, is bounded here, apart for short questions and for l
 from __future__ import annotations
 
 import threading
-import time
 from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
 from dataclasses import replace
@@ -22,6 +21,7 @@ from api.web.gateway import KeeperGateway
 from api.web.problems.types import ProblemError
 from config.file.loader import LoadedSite
 from config.models.site import Site
+from controller.clock.clock import read_boot_s
 from controller.forecast.forecast import Forecast
 from controller.history.report import year_to_come
 from controller.keeper.state import ZoneStatus
@@ -35,11 +35,6 @@ MOST_SHORT_WAITING = 60
 MOST_LONG_WAITING = 12
 # Headers of a page that stands alone: its styles are in it; it loads nothing and runs nothing.
 SELF_CONTAINED = {"content-security-policy": "default-src 'none'; style-src 'unsafe-inline'"}
-
-
-def read_boot_s() -> float:
-    """Read the clock that counts from boot, suspend included, and that nobody sets."""
-    return time.clock_gettime(time.CLOCK_BOOTTIME)
 
 
 class RequestSlots:

@@ -23,6 +23,16 @@ _SAME_MOMENT_S = 0.01
 _TRIES = 3
 
 
+def now_utc() -> datetime:
+    """Give this machine's time, unchecked: a default for what a person left out of a command."""
+    return datetime.now(UTC)
+
+
+def read_boot_s() -> float:
+    """Give the seconds since boot, suspend included; nobody sets this clock."""
+    return time.clock_gettime(time.CLOCK_BOOTTIME)
+
+
 class Clock(Protocol):
     """Anything that can say what time it is, and whether that may be believed."""
 
