@@ -3,18 +3,18 @@
     LeerieError
     ├── ProgramError (ValueError)     a text that is not in the program language
     ├── SiteFileError (ValueError)    a site file with problems; carries all of them
-    ├── WiringError (ValueError)      cables and fixtures that make no tree; carries all problems
+    ├── WiringError (ValueError)      cables and fixtures that are not a tree; carries all problems
     │   └── CableTextError           a text that is not a gauge or a length
-    ├── PeriodError (ValueError)      a text that names no night, month, season or stretch of nights
+    ├── PeriodError (ValueError)      a text that is not a night, month, season or stretch of nights
     ├── UnknownZoneError (KeyError)   no zone has that id
-    ├── UnknownFixtureError (KeyError) a zone has no fixture at that place
+    ├── UnknownFixtureError (KeyError) a zone has no fixture of that number
     ├── RelayError (OSError)          one relay did not do what it was told
     ├── JournalError (OSError)        the journal cannot be read or written now
     │   └── JournalDamagedError       its file is damaged or gone, and must be set aside
     └── AlreadyRunningError           another keeper holds this state directory
 
 Each one also is the built-in error that a caller would expect, so that code which knows nothing of
-Leerie can still catch it.
+Leerie can still catch it. The text of each is one line for a person.
 """
 
 from __future__ import annotations
@@ -40,23 +40,21 @@ class Severity(StrEnum):
 
 
 class LeerieError(Exception):
-    """The root of the tree; its text is one sentence for a person."""
+    """The root of the tree."""
 
 
 class ProgramError(LeerieError, ValueError):
     """A text that is not in the program language.
 
     Attributes:
-        text: what was read.
         column: of the first word that is not valid, counted from 1.
         found: that word, or an empty string at the end of the text.
         expected: what to write there.
-        what: what is wrong, one clause.
+        what: what is wrong, one clause; ``noun`` is what should be there, such as “a time”.
         remedy: what to write, and at which column.
     """
 
     def __init__(self, *, text: str, column: int, found: str, expected: str, noun: str = "valid") -> None:
-        """Describe the place; ``noun`` is what was to be read there, such as “a time”."""
         self.text = text
         self.column = column
         self.found = found
@@ -74,7 +72,7 @@ class SiteProblem:
         file: name of the file as the person gave it.
         line: line number from 1; 0 where the problem belongs to no line.
         key: dotted path with list indexes from 1, such as ``zones[2].pin``.
-        value: what stands there, as text; empty where something is missing.
+        value: what the file has there; empty where something is missing.
         what: what is wrong, one clause.
         remedy: what to do, one clause.
         where: the place as a person names it, such as ``zone “jetty”, pin``; empty where the key says it.
@@ -89,7 +87,6 @@ class SiteProblem:
     where: str = ""
 
     def __str__(self) -> str:
-        """One line: file:line: place = value: what is wrong; what to do."""
         place = f"{self.file}:{self.line}" if self.line else self.file
         subject = self.where or self.key
         if subject:
@@ -101,7 +98,6 @@ class SiteFileError(LeerieError, ValueError):
     """A site file that cannot be used; ``problems`` holds every one found, in the order of the file."""
 
     def __init__(self, problems: tuple[SiteProblem, ...]) -> None:
-        """Carry the problems; the text is one line each."""
         self.problems = problems
         super().__init__("\n".join(str(problem) for problem in problems))
 
@@ -110,56 +106,45 @@ class WiringError(LeerieError, ValueError):
     """Cables and fixtures that cannot be computed; ``problems`` holds one sentence for each thing wrong."""
 
     def __init__(self, *problems: str) -> None:
-        """Carry the problems; the text is one line each."""
         self.problems = problems
         super().__init__("\n".join(problems))
 
 
 class CableTextError(WiringError):
-    """A text that is not a gauge or a length that can be used.
-
-    Attributes:
-        what: what is wrong with it, one clause.
-        remedy: what to write, one clause.
-    """
+    """A text that is not a gauge or a length; ``what`` and ``remedy`` say what is wrong and what to write."""
 
     def __init__(self, text: str, what: str, remedy: str) -> None:
-        """Quote the text, and say what is wrong and what to write."""
         self.what = what
         self.remedy = remedy
         super().__init__(f"“{text}” {what}; {remedy}")
 
 
 class PeriodError(LeerieError, ValueError):
-    """A text that names no night, month, season or stretch of nights."""
+    """A text that is not a night, month, season or stretch of nights."""
 
 
 class UnknownZoneError(LeerieError, KeyError):
     """No zone of the site has that id."""
 
     def __init__(self, zone_id: str, known: tuple[str, ...]) -> None:
-        """Name the id that was asked for and those that exist."""
         self.zone_id = zone_id
         self.known = known
         super().__init__(zone_id)
 
     def __str__(self) -> str:
-        """One sentence with the ids that would do."""
         return f"no zone is called “{self.zone_id}”; this site has {', '.join(self.known)}"
 
 
 class UnknownFixtureError(LeerieError, KeyError):
-    """A zone has no fixture at that place of its list."""
+    """A zone has no fixture of that number, counted from 1."""
 
     def __init__(self, zone_id: str, place: int, count: int) -> None:
-        """Name the place that was asked for, from 1, and how many there are."""
         self.zone_id = zone_id
         self.place = place
         self.count = count
         super().__init__(zone_id)
 
     def __str__(self) -> str:
-        """One sentence with the places that would do."""
         has = f"it has 1 to {self.count}" if self.count > 1 else f"it has {self.count or 'none'}"
         return f"zone “{self.zone_id}” has no fixture {self.place}; {has}"
 
@@ -173,7 +158,7 @@ class JournalError(LeerieError, OSError):
 
 
 class JournalDamagedError(JournalError):
-    """The journal's file is damaged or gone; only setting it aside and beginning a fresh one helps."""
+    """The journal's file is damaged or gone; it has to be set aside and a fresh one started."""
 
 
 class AlreadyRunningError(LeerieError):

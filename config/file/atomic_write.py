@@ -27,15 +27,15 @@ class NotSyncedError(OSError):
 
 
 def write_atomically(path: Path, content: bytes, *, expected: bytes | None = None) -> None:
-    """Write a file as a whole or not at all; one writer at a time, which the caller sees to.
+    """Write a file as a whole or not at all; the caller lets in one writer at a time.
 
-    The mode of an existing file is kept, and its owner and group as far as the system lets this user give
-    files away. If anything fails, the old file stands and nothing is left beside it, but for NotSyncedError.
+    The mode of an existing file is kept, and its owner and group as far as the system allows. If anything
+    fails, the old file stands and nothing is left beside it, but for NotSyncedError.
 
     Args:
-        path: the file itself, not a link to it; it need not exist where nothing is expected.
+        path: the file itself, not a link to it.
         content: what it will hold.
-        expected: what it must hold now; None to replace whatever is there.
+        expected: what it must hold now; None to replace whatever is there, if anything.
 
     Raises:
         FileChangedError: the file does not hold ``expected``; it is left alone.
@@ -58,12 +58,7 @@ def write_atomically(path: Path, content: bytes, *, expected: bytes | None = Non
 
 
 def move_into_place(finished: Path, path: Path) -> None:
-    """Give a finished file, which is on the disk already, its name, and force the name to the disk.
-
-    Raises:
-        NotSyncedError: the folder could not be forced to the disk; the file has its new name.
-        OSError: it could not be renamed.
-    """
+    """Give a finished file, which is on the disk already, its name, and force the name to the disk."""
     finished.replace(path)
     try:
         fsync_folder(path.parent)
@@ -90,7 +85,6 @@ def _fsync(path: Path, flags: int) -> None:
 
 
 def _write_temporary(temporary: Path, content: bytes, *, like: os.stat_result | None) -> None:
-    """Write a new file down to the disk, with the mode and owner of the one that it will replace."""
     flags = os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_NOFOLLOW
     descriptor = os.open(temporary, flags, 0o600 if like else 0o644)
     try:

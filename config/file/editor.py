@@ -49,21 +49,12 @@ def write_program(
     *,
     wait_s: float = WAIT_S,
 ) -> LoadedSite:
-    """Write a zone's program, and its special nights if given, into the site file.
+    """Write a zone's program into the site file, and all its special nights unless they are None.
 
-    Args:
-        path: the site file.
-        zone_id: id of the zone.
-        program: the spans of every night.
-        special_nights: all special nights of the zone; None leaves those in the file as they are.
-        wait_s: how many seconds to wait for another editor to finish.
-
-    Returns:
-        The site as it now stands in the file, and its warnings.
+    Returns and raises what edit_site does.
 
     Raises:
         UnknownZoneError: the file has no such zone.
-        SiteFileError: as edit_site does.
     """
 
     def change(editor: TomlEditor) -> None:
@@ -86,6 +77,8 @@ def write_measured(
 ) -> LoadedSite:
     """Write measured watts of a zone, and measured volts of its fixtures, into the site file.
 
+    Returns and raises what edit_site does.
+
     Args:
         path: the site file.
         zone_id: id of the zone.
@@ -95,13 +88,9 @@ def write_measured(
             each; None removes those in the file.
         wait_s: how many seconds to wait for another editor to finish.
 
-    Returns:
-        The site as it now stands in the file, and its warnings.
-
     Raises:
         UnknownZoneError: the file has no such zone.
         UnknownFixtureError: the zone has no such fixture.
-        SiteFileError: as edit_site does.
     """
 
     def change(editor: TomlEditor) -> None:
@@ -156,7 +145,6 @@ def edit_site(
 
 
 def _change_text(text: str, change: Callable[[TomlEditor], None], name: str) -> str:
-    """Apply a change to a text, and make sure that the text then means what it should."""
     mark = BYTE_ORDER_MARK if text.startswith(BYTE_ORDER_MARK) else ""
     body = text.removeprefix(BYTE_ORDER_MARK)
     read_document(body, name)
@@ -173,7 +161,6 @@ def _change_text(text: str, change: Callable[[TomlEditor], None], name: str) -> 
 
 
 def _explain_failure(name: str, error: OSError) -> SiteFileError:
-    """Make the error for a file that could not be written."""
     why = error.strerror or type(error).__name__
     if isinstance(error, FileChangedError):
         what, remedy = "was changed by another program meanwhile and is left as it is", "try again"
@@ -189,7 +176,6 @@ def _explain_failure(name: str, error: OSError) -> SiteFileError:
 
 
 def _find_zone(editor: TomlEditor, zone_id: str) -> KeyPath:
-    """Return the path of the zone with that id."""
     zones = editor.get(("zones",))
     rows = zones if isinstance(zones, list) else []
     ids = [row.get("id") if isinstance(row, dict) else None for row in rows]
@@ -234,6 +220,6 @@ def _put_or_remove(editor: TomlEditor, path: KeyPath, readings: Sequence[float])
 
 
 def _to_decimal(value: float) -> Decimal:
-    """Return a reading as it was sent: 11.6, not 11.600000000000001, and 12 for 12.0."""
+    # As it was sent: 11.6, not 11.600000000000001, and 12 for 12.0.
     number = Decimal(repr(float(value)))
     return number.quantize(Decimal(1)) if number == number.to_integral_value() else number

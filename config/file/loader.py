@@ -37,10 +37,7 @@ class LoadedSite:
 
 
 def load_site(path: str | os.PathLike[str]) -> LoadedSite:
-    """Read and check a site file.
-
-    Args:
-        path: the file; problems name it as it is given here.
+    """Read and check a site file; problems name it as it is given here.
 
     Raises:
         SiteFileError: the file cannot be read, is not TOML or does not describe a site; with all problems.
@@ -49,15 +46,7 @@ def load_site(path: str | os.PathLike[str]) -> LoadedSite:
 
 
 def parse_site(text: str, file_name: str) -> LoadedSite:
-    """Check the text of a site file.
-
-    Args:
-        text: the whole file.
-        file_name: how problems name it.
-
-    Raises:
-        SiteFileError: the text is not TOML or does not describe a site; with all problems.
-    """
+    """Check the whole text of a site file, which problems call ``file_name``; raises as load_site does."""
     text = text.removeprefix(BYTE_ORDER_MARK)
     try:
         return _build(read_document(text, file_name), text, file_name)
@@ -67,7 +56,6 @@ def parse_site(text: str, file_name: str) -> LoadedSite:
 
 
 def _build(document: dict[str, object], text: str, file_name: str) -> LoadedSite:
-    """Make a site of the tables of a file, or report everything that is wrong with them."""
     findings = list(check_document(document))
     site = None
     try:
@@ -85,10 +73,7 @@ def _build(document: dict[str, object], text: str, file_name: str) -> LoadedSite
 
 
 def example_path(name: str) -> Path:
-    """Return the path of an example site file that comes with the program.
-
-    Args:
-        name: one-zone, two-zones, full-property or polar.
+    """Return the path of an example that comes with the program: one-zone, two-zones, full-property, polar.
 
     Raises:
         FileNotFoundError: there is no such example.
@@ -101,11 +86,7 @@ def example_path(name: str) -> Path:
 
 
 def read_bytes(path: str | os.PathLike[str]) -> bytes:
-    """Read a whole file that may be a site file.
-
-    Raises:
-        SiteFileError: there is none, it is no file, it cannot be read, or it is too large.
-    """
+    """Read a whole file that may be a site file, or raise SiteFileError."""
     name = os.fspath(path)
     try:
         # A pipe or a device could keep us waiting for ever: look before opening.
@@ -132,11 +113,7 @@ def read_bytes(path: str | os.PathLike[str]) -> bytes:
 
 
 def decode_text(content: bytes, file_name: str) -> str:
-    """Decode the bytes of a site file; a byte order mark stays.
-
-    Raises:
-        SiteFileError: they are not UTF-8.
-    """
+    """Decode the bytes of a site file, or raise SiteFileError; a byte order mark stays."""
     try:
         return content.decode()
     except UnicodeDecodeError as error:
@@ -146,11 +123,7 @@ def decode_text(content: bytes, file_name: str) -> str:
 
 
 def read_document(text: str, file_name: str) -> dict[str, object]:
-    """Read the tables of a TOML text, without a byte order mark; decimal numbers stay exact.
-
-    Raises:
-        SiteFileError: the text is not TOML.
-    """
+    """Read the tables of a TOML text without byte order mark, or raise SiteFileError; decimals stay exact."""
     try:
         return tomllib.loads(text, parse_float=Decimal)
     except (ValueError, RecursionError, InvalidOperation) as error:
@@ -158,7 +131,6 @@ def read_document(text: str, file_name: str) -> dict[str, object]:
 
 
 def _refuse_toml(error: Exception, text: str, file_name: str) -> SiteFileError:
-    """Make the error for a text that is not TOML."""
     from config.file.toml_errors import explain_toml_error  # noqa: PLC0415 (not needed to start the lights)
 
     return SiteFileError((explain_toml_error(error, text, file_name),))

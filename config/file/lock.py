@@ -1,6 +1,6 @@
 """The exclusive lock on a file or a folder, for editors of the site file and for the keeper's state folder.
 
-The kernel holds the lock and drops it when the process ends, however it ends: nothing is left to clear away.
+The kernel drops it when the process ends, however it ends: nothing is left to clear away.
 """
 
 from __future__ import annotations
@@ -10,7 +10,6 @@ import fcntl
 import os
 import time
 from pathlib import Path
-from types import TracebackType
 from typing import Self
 
 _POLL_S = 0.02
@@ -19,21 +18,16 @@ _POLL_S = 0.02
 class FileLock:
     """A lock that is held from construction until ``release`` or the end of a ``with`` block.
 
-    Attributes:
-        descriptor: of the locked file or folder.
+    Args:
+        descriptor: of an open file or folder; taken over, and closed on failure or by ``release``.
+        wait_s: how many seconds to wait for another holder, 0 or more.
+
+    Raises:
+        TimeoutError: somebody else holds the lock for longer.
+        OSError: the file system has no locks.
     """
 
     def __init__(self, descriptor: int, *, wait_s: float = 0.0) -> None:
-        """Lock an open file or folder, or close it.
-
-        Args:
-            descriptor: taken over; closed by ``release``.
-            wait_s: how many seconds to wait for another holder, 0 or more.
-
-        Raises:
-            TimeoutError: somebody else holds the lock for longer.
-            OSError: the file system has no locks.
-        """
         self.descriptor = descriptor
         try:
             self._lock(time.monotonic() + wait_s)
@@ -57,25 +51,17 @@ class FileLock:
             self.descriptor = -1
 
     def __enter__(self) -> Self:
-        """Hold the lock for the length of a block."""
         return self
 
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
-        """Give the lock up at the end of the block."""
+    def __exit__(self, *_error: object) -> None:
         self.release()
 
 
 def lock_folder(folder: Path, *, wait_s: float) -> FileLock:
     """Keep every other editor of this program out of a folder; no lock file is made.
 
-    Args:
-        folder: the folder of the file that will be written.
-        wait_s: how many seconds to wait for another editor to finish.
-
     Raises:
-        TimeoutError: another editor holds the folder for longer.
+        TimeoutError: another editor holds the folder for longer than ``wait_s``.
         OSError: there is no such folder, or it may not be opened.
     """
     return FileLock(os.open(folder, os.O_RDONLY | os.O_DIRECTORY), wait_s=wait_s)

@@ -28,10 +28,9 @@ class LayoutError(ValueError):
 
 
 class TomlEditor:
-    """A TOML text and the values that it means."""
+    """A TOML text, without a byte order mark, and the values that it means."""
 
     def __init__(self, text: str) -> None:
-        """Begin with a text that is known to be TOML, without a byte order mark."""
         self.text = text
         self.values: dict[str, Any] = tomllib.loads(text, parse_float=Decimal)
         self._line_end = "\r\n" if text.partition("\n")[0].endswith("\r") else "\n"
@@ -45,7 +44,7 @@ class TomlEditor:
             return False
 
     def get(self, path: KeyPath) -> Any:  # noqa: ANN401 (any value that TOML has)
-        """Return the value at a path, or None where there is none."""
+        """Return the value at a path, or None."""
         value: Any = self.values
         for part in path:
             try:

@@ -69,13 +69,7 @@ _SLIPS = (
 
 
 def explain_toml_error(error: Exception, text: str, file_name: str) -> SiteProblem:
-    """Describe the place where a text is no longer TOML.
-
-    Args:
-        error: what the reader raised.
-        text: the text that it read.
-        file_name: how the problem names the file.
-    """
+    """Describe the place where a text is no longer TOML, from what the reader raised."""
     line = 0
     if isinstance(error, RecursionError):
         what, remedy = "brackets are nested too deep", "close the brackets that were opened"

@@ -26,12 +26,9 @@ _LONGEST_VALUE = 60
 
 
 class TextPosition(NamedTuple):
-    """Where something is in a text.
+    """Where something is in a text: its first character, its line from 1, and its value, shortened.
 
-    Attributes:
-        offset: characters before its key, or before the element of a list; -1 where it is nowhere.
-        line: line number of the same place, from 1; 0 where it is nowhere.
-        value: the value as written, in one line and shortened; empty for a table and for what is missing.
+    Offset -1 and line 0 are nowhere; the value of a table, and of what is missing, is empty.
     """
 
     offset: int
@@ -53,14 +50,9 @@ class Offsets(NamedTuple):
 
 
 class Positions:
-    """The places of all keys and list elements of one text.
-
-    Attributes:
-        offsets: for each path, with list indexes from 0.
-    """
+    """The offsets of all keys and list elements of one TOML text, by their paths with list indexes from 0."""
 
     def __init__(self, text: str) -> None:
-        """Scan a text that is known to be TOML, without a byte order mark."""
         self._text = text
         self.offsets = _Scanner(text).offsets
 
@@ -102,7 +94,6 @@ class _Scanner:
         return match[0]
 
     def _read_header(self) -> KeyPath:
-        """Read ``[a.b]`` or ``[[a.b]]`` and return the path of the table that it opens."""
         start = self.at
         brackets = 2 if self.text.startswith("[[", start) else 1
         self.at += brackets
@@ -120,7 +111,6 @@ class _Scanner:
         return self._enter(path, start)
 
     def _enter(self, path: KeyPath, start: int) -> KeyPath:
-        """Enter a table, or the latest of a list of tables."""
         self.offsets.setdefault(path, Offsets(start))
         if path not in self._counts:
             return path
@@ -129,7 +119,6 @@ class _Scanner:
         return path
 
     def _read_key(self) -> list[str]:
-        """Read a key with its dots."""
         parts: list[str] = []
         while True:
             self._skip(_SPACE)
@@ -141,7 +130,6 @@ class _Scanner:
             self.at += 1
 
     def _read_pair(self, table: KeyPath) -> None:
-        """Read ``a.b = value``."""
         start = self.at
         path = table
         for part in self._read_key():

@@ -32,7 +32,7 @@ class Table(BaseModel):
 
 
 def _take_float(value: Any) -> Any:  # noqa: ANN401 (anything may stand in a file)
-    """Take a decimal number as the file's reader gives it; leave everything else for pydantic to judge."""
+    """Take a decimal number as the file's reader gives it; leave everything else to pydantic."""
     return float(value) if isinstance(value, Decimal) else value
 
 
@@ -51,12 +51,10 @@ def require_text(value: Any) -> str:  # noqa: ANN401 (anything may stand in a fi
 
 
 def _take_span(value: Any) -> Span:  # noqa: ANN401 (anything may stand in a file)
-    """Read a span from its text."""
     return value if isinstance(value, Span) else parse_span(require_text(value))
 
 
 def _take_nights(value: Any) -> Nights:  # noqa: ANN401 (anything may stand in a file)
-    """Read the condition of a special night from its text."""
     known = isinstance(value, Weekdays | OneDate | YearlyStretch)
     return value if known else parse_nights(require_text(value))
 

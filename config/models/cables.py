@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from decimal import Decimal
 from enum import StrEnum
 from typing import Annotated, Any, Final, Literal
 
@@ -64,12 +65,7 @@ _SIZES_TO_USE: Final = {
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Gauge:
-    """The thickness and make of one conductor.
-
-    Attributes:
-        size: the AWG number, or the area in mm².
-        unit: which of the two.
-        build: solid, stranded or flexible.
+    """The thickness and make of one conductor; ``size`` is the AWG number, or the area in mm².
 
     Raises:
         CableTextError: no table has a resistance for it.
@@ -80,7 +76,6 @@ class Gauge:
     build: Build
 
     def __post_init__(self) -> None:
-        """Refuse a size for which no table gives a resistance."""
         if self.unit is Unit.MM2:
             known = self.size in _MM2_SIZES
         else:
@@ -90,7 +85,6 @@ class Gauge:
             raise CableTextError(str(self), "is not in any table of resistances", _SIZES_TO_USE[self.unit])
 
     def __str__(self) -> str:
-        """The text that parses back; the build is named where it is not the usual one."""
         text = f"{self.size:g} {self.unit}"
         return text if self.build is _USUAL_BUILD[self.unit] else f"{text} {self.build}"
 
@@ -102,9 +96,6 @@ class Gauge:
 
 def parse_gauge(text: str) -> Gauge:
     """Read a gauge as a person writes it: ``12 AWG``, ``12 AWG solid``, ``2.5 mm2``, ``2.5 mm2 stranded``.
-
-    Args:
-        text: the gauge; without a word for the build, AWG is stranded and mm² is flexible (class 5).
 
     Raises:
         CableTextError: the text is not a gauge, or its size is in no table.
@@ -144,22 +135,14 @@ def _take_length(value: Any) -> float:  # noqa: ANN401 (anything may stand in a 
 
 
 def _take_volts(value: Any) -> float:  # noqa: ANN401 (anything may stand in a file)
-    """Read a number of volts inside a list."""
-    volts = None if isinstance(value, bool | str) else _float_of(value)
-    if volts is None or not 0.0 <= volts <= _MOST_VOLTS:
+    is_number = isinstance(value, int | float | Decimal) and not isinstance(value, bool)
+    # As a float, not a number compares false with everything; an int can be too large for one.
+    if not is_number or abs(value) > _MOST_VOLTS or not float(value) >= 0.0:
         raise ValueError(f"has a value that is not from 0 to {_MOST_VOLTS:g} V")
-    return volts
-
-
-def _float_of(value: Any) -> float | None:  # noqa: ANN401 (as above)
-    try:
-        return float(value)
-    except (TypeError, ValueError, OverflowError):
-        return None
+    return float(value)
 
 
 def _take_range(value: Any) -> tuple[float, float]:  # noqa: ANN401 (anything may stand in a file)
-    """Read the lowest and the highest volts of a plate."""
     if not isinstance(value, list | tuple) or len(value) != 2:  # noqa: PLR2004 (lowest and highest)
         raise ValueError("is not two numbers in square brackets")
     low_v, high_v = (_take_volts(each) for each in value)
@@ -169,7 +152,6 @@ def _take_range(value: Any) -> tuple[float, float]:  # noqa: ANN401 (anything ma
 
 
 def _take_readings(value: Any) -> tuple[float, ...]:  # noqa: ANN401 (anything may stand in a file)
-    """Read one reading, or one for each light."""
     if not isinstance(value, list | tuple):
         return (_take_volts(value),)
     if not value:
@@ -178,7 +160,6 @@ def _take_readings(value: Any) -> tuple[float, ...]:  # noqa: ANN401 (anything m
 
 
 def _take_taps(value: Any) -> tuple[float, ...]:  # noqa: ANN401 (anything may stand in a file)
-    """Read the volts of all taps."""
     if not isinstance(value, list | tuple) or not value:
         raise ValueError("is not a list of volts in square brackets")
     taps = tuple(_take_volts(each) for each in value)

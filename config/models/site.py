@@ -34,12 +34,7 @@ FIRST_PIN, LAST_PIN = 2, 27
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class RatedLoad:
-    """What a zone draws, and where the figure comes from.
-
-    Attributes:
-        watts: all lamps of the zone together; None where nobody said.
-        origin: where it comes from: "measured", "fixtures", "rated", or "" where it is not known.
-    """
+    """What all lamps of a zone draw together, and where that is from; None and "" where not known."""
 
     watts: float | None
     origin: Literal["fixtures", "rated", "measured", ""]
@@ -71,11 +66,21 @@ class ClockSettings(Table):
     )
 
 
-class Transformer(TappedTransformer):
-    """Steps the mains down for some zones."""
+class NamedTable(Table):
+    """A table with an id, and a name that is the id where none is given."""
 
     id: Id
     name: Name = ""
+
+    def model_post_init(self, _context: Any, /) -> None:  # noqa: ANN401 (pydantic's own signature)
+        """Fill in the name while the table is being made, the one moment at which it may still change."""
+        if not self.name:
+            object.__setattr__(self, "name", self.id)
+
+
+class Transformer(NamedTable, TappedTransformer):
+    """Steps the mains down for some zones."""
+
     rated_va: Number = Field(gt=0, le=3000, description="its rating in VA, over 0 up to 3000, such as 200")
     efficiency: Number | None = Field(
         None,
@@ -93,10 +98,6 @@ class Transformer(TappedTransformer):
         "low voltage",
         description="“low voltage” where the relays are on its output, “mains” where they switch it off",
     )
-
-    def model_post_init(self, context: Any, /) -> None:  # noqa: ANN401 (pydantic's own signature)
-        """Name it after its id where nobody gave it a name."""
-        _name_after_id(self, context)
 
 
 class Fixture(WiredFixture):
@@ -135,11 +136,9 @@ def _take_out_of_service(value: object) -> object:
     return value
 
 
-class Zone(Table):
+class Zone(NamedTable):
     """One relay and the fixtures that it switches."""
 
-    id: Id
-    name: Name = ""
     transformer: Id | None = Field(None, description="the id of one of the site's transformers")
     pin: int = Field(ge=FIRST_PIN, le=LAST_PIN, description="the BCM number of a header pin, 2 to 27")
     active_high: bool = Field(
@@ -162,17 +161,8 @@ class Zone(Table):
         None, description="the reason in quotes, or true"
     )
 
-    def model_post_init(self, context: Any, /) -> None:  # noqa: ANN401 (pydantic's own signature)
-        """Name it after its id where nobody gave it a name."""
-        _name_after_id(self, context)
-
     def node_of(self, fixture: Fixture, simple: Container[str]) -> str | None:
-        """Name the node of a fixture: as it says, else the line or hub with the zone's id; None without one.
-
-        Args:
-            fixture: one of this zone.
-            simple: names of the lines and hubs.
-        """
+        """Name the node of a fixture: as it says, else the one of these lines and hubs with the zone's id."""
         return fixture.node if fixture.node is not None else (self.id if self.id in simple else None)
 
     @property
@@ -185,12 +175,6 @@ class Zone(Table):
         if self.rated_watts is not None:
             return RatedLoad(watts=self.rated_watts, origin="rated")
         return RatedLoad(watts=None, origin="")
-
-
-def _name_after_id(table: Transformer | Zone, _context: object) -> None:
-    """Fill in the name of a table that is being made, the one moment at which it may still change."""
-    if not table.name:
-        object.__setattr__(table, "name", table.id)
 
 
 # A settings table that is missing is read as an empty one: making it alone would build its model twice.
@@ -224,32 +208,21 @@ class Site(Table):
     zones: tuple[Zone, ...] = Field(strict=False, description="at least one [[zones]] table")
 
     def zone(self, zone_id: str) -> Zone:
-        """Return the zone with that id.
-
-        Raises:
-            UnknownZoneError: no zone has it.
-        """
+        """Return the zone with that id, or raise UnknownZoneError."""
         for zone in self.zones:
             if zone.id == zone_id:
                 return zone
         raise UnknownZoneError(zone_id, tuple(zone.id for zone in self.zones))
 
     def transformer_of(self, zone: Zone) -> Transformer | None:
-        """Return the transformer that feeds a zone: the one it names, else the only one; None without any."""
+        """Return the transformer of a zone: the one it names, else the only one; None without any."""
         if zone.transformer is None:
             return self.transformers[0] if len(self.transformers) == 1 else None
         return next((each for each in self.transformers if each.id == zone.transformer), None)
 
 
 def flatten_site(document: Mapping[str, object]) -> dict[str, object]:
-    """Bring the keys of the [site] table to the top, where the Site model has them.
-
-    Args:
-        document: the site file as nested tables; it is not changed.
-
-    Returns:
-        What Site.model_validate takes.
-    """
+    """Bring the keys of the [site] table to the top, where the Site model has them."""
     place = document.get("site")
     fields = {key: value for key, value in document.items() if key != "site"}
     return {**fields, **place} if isinstance(place, Mapping) else fields

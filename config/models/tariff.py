@@ -24,11 +24,7 @@ _A_SEASON = "a stretch of every year such as 10-01 to 03-31"
 
 
 def read_clock(value: Any) -> time:  # noqa: ANN401 (anything may stand in a file)
-    """Read a clock time from its text: 21:00, or midnight.
-
-    Raises:
-        ProgramError: the text is none.
-    """
+    """Read a clock time from its text: 21:00, or midnight; raises ProgramError."""
     if isinstance(value, time):
         return value
     word = require_text(value).strip()
@@ -48,7 +44,6 @@ def read_clock(value: Any) -> time:  # noqa: ANN401 (anything may stand in a fil
 
 
 def _take_season(value: Any) -> YearlyStretch:  # noqa: ANN401 (anything may stand in a file)
-    """Read a stretch of every year from its text."""
     if isinstance(value, YearlyStretch):
         return value
     season = parse_nights(require_text(value))
@@ -79,11 +74,7 @@ class PriceBand(Table):
     per_kwh: PerKwh
 
     def holds(self, day: date, at: time) -> bool:
-        """Whether this band is in force at a clock time of a day.
-
-        A band that ends at or before it begins holds from midnight to its end and from its beginning to
-        midnight of each of its days.
-        """
+        """Whether it is in force at a clock time of a day; it may hold past midnight, on both ends of a day."""
         if not all(days.match(day) for days in (self.days, self.season) if days is not None):
             return False
         if self.begins < self.ends:

@@ -24,14 +24,7 @@ _LONGEST_H = 24
 
 
 def guess_clock(rest: str) -> tuple[str, str] | None:
-    """Guess the clock time at the beginning of a text that is none in the program language.
-
-    Args:
-        rest: the text from the place where an edge was expected.
-
-    Returns:
-        What was found there and what would have done, or None where it looks like no clock time at all.
-    """
+    """Guess the clock time at the beginning of a text: what was found and what to write; None for no time."""
     if match := _TWELVE_HOUR.match(rest):
         hour, minute = int(match[1]), int(match[2] or 0)
         if not 1 <= hour <= _NOON or minute > _LAST_MINUTE:
@@ -48,7 +41,6 @@ def guess_clock(rest: str) -> tuple[str, str] | None:
 
 
 def _read_digits(hour: int, minutes: str | None) -> str:
-    """Say what an hour, with or without minutes, would look like in the program language."""
     minute = int(minutes or 0)
     if hour > _LAST_HOUR or minute > _LAST_MINUTE:
         return _MIDNIGHT if (hour, minute) == (_LAST_HOUR + 1, 0) else _ANY_CLOCK
@@ -58,14 +50,7 @@ def _read_digits(hour: int, minutes: str | None) -> str:
 
 
 def guess_duration(rest: str) -> tuple[str, str] | None:
-    """Guess the duration at the beginning of a text that is none in the program language.
-
-    Args:
-        rest: the text from the place where a duration was expected.
-
-    Returns:
-        What was found there and what would have done, or None where it looks like no duration at all.
-    """
+    """Guess the duration at the beginning of a text, as guess_clock does a time."""
     if match := _HOURS.match(rest):
         return match[0], describe_duration(int(match[1]), 0)
     if match := _MINUTES.match(rest):

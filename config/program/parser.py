@@ -34,22 +34,12 @@ _MEANS_TO = ("until", "till", "til", "through", "-", "–", "—")
 
 
 def parse_program(texts: Iterable[str]) -> tuple[Span, ...]:
-    """Read the spans of a program, in their order.
-
-    Raises:
-        ProgramError: the first text that is not in the language.
-    """
+    """Read the spans of a program, in their order; raises as parse_span does for the first bad one."""
     return tuple(parse_span(text) for text in texts)
 
 
 def parse_span(text: str) -> Span:
-    """Read one span.
-
-    Args:
-        text: one line of the program language, such as ``dusk to midnight``.
-
-    Returns:
-        The span, whose ``str()`` is the text itself if that was in canonical form.
+    """Read one span, such as ``dusk to midnight``.
 
     Raises:
         ProgramError: with the column of the first word that is not valid, and what to write there.
@@ -68,11 +58,7 @@ def parse_span(text: str) -> Span:
 
 
 def parse_duration(text: str) -> Duration:
-    """Read one duration that stands alone, such as ``1h30m``.
-
-    Raises:
-        ProgramError: as parse_span does.
-    """
+    """Read one duration that stands alone, such as ``1h30m``; raises as parse_span does."""
     reader = TextReader(text, _WORD)
     duration = _read_duration(reader)
     reader.require_end()
@@ -83,7 +69,6 @@ class TextReader:
     """Reads a text word by word; ``words`` is the pattern of one word."""
 
     def __init__(self, text: str, words: re.Pattern[str]) -> None:
-        """Stand at the first word."""
         self.text = text
         self.at = 0
         self._words = words
@@ -126,7 +111,6 @@ class TextReader:
 
 
 def _read_edge(reader: TextReader) -> Edge:
-    """Read a clock time or a moment of the sun with its offset."""
     word = reader.peek()
     if event := _EVENTS.get(word.lower()):
         reader.advance(len(word))
@@ -146,7 +130,6 @@ def _read_edge(reader: TextReader) -> Edge:
 
 
 def _read_duration(reader: TextReader) -> Duration:
-    """Read a duration that is longer than nothing and at most 24 hours."""
     match = _DURATION.match(reader.text, reader.at)
     hours, minutes = (int(match[1] or 0), int(match[2] or match[3] or 0)) if match else (0, 0)
     try:
@@ -187,7 +170,6 @@ def _read_limits(reader: TextReader, *, may_limit: bool) -> tuple[Duration | Non
 
 
 def _after_first_edge(begins: Edge, found: str) -> str:
-    """Say what may follow the first edge of a span."""
     if found.lower() in _MEANS_TO:
         return "“to”"
     if isinstance(begins, ClockEdge) and found == "+":
@@ -198,7 +180,6 @@ def _after_first_edge(begins: Edge, found: str) -> str:
 
 
 def _after_last_edge(found: str, *, may_limit: bool) -> str:
-    """Say what may follow the end of a span."""
     if found == "while" or (found == "at" and may_limit):
         return f"a comma before “{'while dark' if found == 'while' else 'at most'}”"
     return "“, at most 6h”, “, while dark” or nothing more" if may_limit else "“, while dark” or nothing more"

@@ -26,18 +26,12 @@ class SunEvent(StrEnum):
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Duration:
-    """A length of time as written: ``4h``, ``45m`` or ``1h30m``; more than nothing, at most 24 hours.
-
-    Attributes:
-        hours: hours as written; 0 where only minutes were written.
-        minutes: minutes as written; below 60 where hours were written, so ``90m`` and ``1h30m`` stay apart.
-    """
+    """A length of time as written, so that ``90m`` and ``1h30m`` differ; over nothing, at most 24 hours."""
 
     hours: int = 0
     minutes: int = 0
 
     def __post_init__(self) -> None:
-        """Refuse nothing at all, more than a day, and sixty minutes beside an hour."""
         written = f"{self.hours}h{self.minutes}m"
         if self.hours < 0 or self.minutes < 0 or not 0 < self.hours * 60 + self.minutes <= LONGEST_MINUTES:
             raise ValueError(f"a duration is longer than nothing and at most 24h, got {written}")
@@ -50,26 +44,18 @@ class Duration:
         return (self.hours * 60 + self.minutes) * 60
 
     def __str__(self) -> str:
-        """The canonical text, with no blank and no leading zero."""
         return (f"{self.hours}h" if self.hours else "") + (f"{self.minutes}m" if self.minutes else "")
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class ClockEdge:
-    """A clock time, ``21:30`` or ``midnight``, in the site's time zone.
-
-    Attributes:
-        hour: 0 to 23.
-        minute: 0 to 59.
-        written_midnight: whether the word ``midnight`` was written, which is the same moment as 00:00.
-    """
+    """A clock time in the site's time zone; ``midnight`` is 00:00, written as a word."""
 
     hour: int
     minute: int
     written_midnight: bool = False
 
     def __post_init__(self) -> None:
-        """Refuse a time that is on no clock."""
         if not (0 <= self.hour < 24 and 0 <= self.minute < 60):  # noqa: PLR2004 (the clock's own numbers)
             raise ValueError(f"a clock time is 00:00 to 23:59, got {self.hour}:{self.minute}")
         if self.written_midnight and (self.hour or self.minute):
@@ -81,26 +67,18 @@ class ClockEdge:
         return ((self.hour - NOON_HOUR) % 24) * 60 + self.minute
 
     def __str__(self) -> str:
-        """The canonical text."""
         return "midnight" if self.written_midnight else f"{self.hour:02}:{self.minute:02}"
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class SunEdge:
-    """A moment of the sun, with or without an offset: ``dusk``, ``sunset+20m``, ``dawn-1h``.
-
-    Attributes:
-        event: which moment.
-        offset: how far from it; None where it is that very moment.
-        before: True where the offset was written with ``-``.
-    """
+    """A moment of the sun, with or without an offset: ``dusk``, ``sunset+20m``, ``dawn-1h`` (``before``)."""
 
     event: SunEvent
     offset: Duration | None = None
     before: bool = False
 
     def __post_init__(self) -> None:
-        """Refuse a direction without a distance."""
         if self.before and self.offset is None:
             raise ValueError(f"“before” needs an offset: {self.event}")
 
@@ -112,7 +90,6 @@ class SunEdge:
         return -self.offset.seconds if self.before else self.offset.seconds
 
     def __str__(self) -> str:
-        """The canonical text, with no blank around the sign."""
         if self.offset is None:
             return str(self.event)
         return f"{self.event}{'-' if self.before else '+'}{self.offset}"
@@ -125,12 +102,7 @@ Edge = ClockEdge | SunEdge
 class Span:
     """One stretch of light as written: ``dusk to midnight``, ``dusk for 4h, while dark``.
 
-    Attributes:
-        begins: where it begins.
-        ends: where it ends, after ``to``; None where ``lasts`` is given.
-        lasts: how long it lasts, after ``for``; None where ``ends`` is given.
-        at_most: the longest it may last; only beside ``ends``.
-        while_dark: whether it is cut down to the time between dusk and dawn.
+    Either ``ends`` (after ``to``) or ``lasts`` (after ``for``) is given; ``at_most`` only beside ``ends``.
     """
 
     begins: Edge
@@ -140,7 +112,6 @@ class Span:
     while_dark: bool = False
 
     def __post_init__(self) -> None:
-        """Refuse a span with two ends or none."""
         if (self.ends is None) == (self.lasts is None):
             raise ValueError("a span has either an end or a length")
         if self.lasts is not None and self.at_most is not None:
@@ -160,7 +131,6 @@ class Span:
         return self.ends.minutes_after_noon <= earliest
 
     def __str__(self) -> str:
-        """The canonical text."""
         text = f"{self.begins} for {self.lasts}" if self.ends is None else f"{self.begins} to {self.ends}"
         if self.at_most is not None:
             text += f", at most {self.at_most}"

@@ -37,16 +37,14 @@ class Weekdays:
     days: tuple[int, ...]
 
     def __post_init__(self) -> None:
-        """Refuse no weekday, an unknown one, and one named twice."""
         if not self.days or len(set(self.days)) < len(self.days) or not set(self.days) <= set(range(7)):
             raise ValueError(f"weekdays are numbers from 0 to 6, each once, got {self.days}")
 
     def match(self, night: date) -> bool:
-        """Whether the night of that date is one of them."""
+        """Whether the night of that date is among them."""
         return night.weekday() in self.days
 
     def __str__(self) -> str:
-        """The canonical text, such as ``Fri, Sat``."""
         return ", ".join(WEEKDAYS[day] for day in self.days)
 
 
@@ -61,24 +59,20 @@ class OneDate:
         return night == self.on_date
 
     def __str__(self) -> str:
-        """The canonical text, such as ``2027-12-31``."""
         return self.on_date.isoformat()
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class YearlyStretch:
-    """Nights from one day of the year to another, both included; it may cross New Year.
+    """Nights from one month and day to another, both included; it may cross New Year.
 
-    Attributes:
-        first: month and day of the first night.
-        last: month and day of the last night; 29 February is allowed and matches in leap years only.
+    29 February is allowed and matches in leap years only.
     """
 
     first: tuple[int, int]
     last: tuple[int, int]
 
     def __post_init__(self) -> None:
-        """Refuse a day that no year has."""
         for month, day in (self.first, self.last):
             date(_LEAP_YEAR, month, day)
 
@@ -90,7 +84,6 @@ class YearlyStretch:
         return day >= self.first or day <= self.last
 
     def __str__(self) -> str:
-        """The canonical text, such as ``12-20 to 01-06``."""
         (month, day), (last_month, last_day) = self.first, self.last
         return f"{month:02}-{day:02} to {last_month:02}-{last_day:02}"
 
@@ -99,13 +92,7 @@ Nights = Weekdays | OneDate | YearlyStretch
 
 
 def parse_nights(text: str) -> Nights:
-    """Read the condition of a special night.
-
-    Args:
-        text: weekdays, one date or a yearly stretch, such as ``Fri, Sat``.
-
-    Returns:
-        The condition, whose ``str()`` is the text itself if that was in canonical form.
+    """Read the condition of a special night, such as ``Fri, Sat``.
 
     Raises:
         ProgramError: with the column of the first word that is not valid, and what to write there.
@@ -128,7 +115,6 @@ def parse_nights(text: str) -> Nights:
 
 
 def _read_weekdays(reader: TextReader) -> Weekdays:
-    """Read weekdays with commas between them."""
     days: list[int] = []
     while not days or reader.accept(","):
         word = reader.peek()
@@ -145,7 +131,6 @@ def _read_weekdays(reader: TextReader) -> Weekdays:
 
 
 def _read_stretch(reader: TextReader) -> YearlyStretch:
-    """Read two days of the year with “to” between them."""
     written = reader.peek()
     first = _read_date(reader, f"{_LEAP_YEAR}-{written}")
     if not reader.accept("to"):
@@ -168,7 +153,6 @@ def _read_date(reader: TextReader, iso: str) -> date:
 
 
 def _real_day(year: int, month: int) -> str:
-    """Say which days there are where one was named that does not exist."""
     if year < 1:
         return "a year from 0001 to 9999"
     if not 1 <= month <= 12:  # noqa: PLR2004 (months in a year)

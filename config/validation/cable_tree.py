@@ -19,15 +19,7 @@ MOST_NODES = 500
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class FixtureRef:
-    """A fixture of the file and the node, line or hub that it is connected to.
-
-    Attributes:
-        path: of its table.
-        node: what it is connected to; None where the file does not say.
-        count: how many lights it is.
-        transformer: id of the one that supplies its zone; None where that is not known.
-        zone: id of its zone.
-    """
+    """A fixture of the file: its node, line or hub, the ids of its zone and of the zone's transformer."""
 
     path: KeyPath
     node: str | None
@@ -38,12 +30,7 @@ class FixtureRef:
 
 @dataclass(kw_only=True, slots=True)
 class CableRun:
-    """One [[cables]] table: where it begins, its form (“to”, “line” or “hub”) and name, and where it leads.
-
-    Attributes:
-        legs: how many a hub has.
-        nodes: all nodes that it leads to.
-    """
+    """One [[cables]] table: its form (“to”, “line” or “hub”) and name, and all nodes that it leads to."""
 
     path: KeyPath
     begins: str
@@ -55,12 +42,9 @@ class CableRun:
 
 @dataclass(kw_only=True, slots=True)
 class CableTree:
-    """The cables and lights of a file.
+    """The transformers, cables and fixtures of a file.
 
     Attributes:
-        transformers: their ids.
-        runs: the cables.
-        lights: all fixtures.
         owner: the cable that leads to a node, a line or a hub.
         origin: the transformer that supplies a node, for those that are reached.
     """
@@ -72,7 +56,7 @@ class CableTree:
     origin: dict[str, str] = field(default_factory=dict)
 
     def count_lights(self, name: str) -> int:
-        """Count the lights that are connected to a node, a line or a hub by its name."""
+        """Count the lights on a node, a line or a hub."""
         return sum(light.count for light in self.lights if light.node == name)
 
 
@@ -105,7 +89,6 @@ def read_tree(document: Document) -> CableTree | None:
 
 
 def _read_run(path: KeyPath, row: Document) -> CableRun | None:
-    """Read where a cable begins and what it leads to; None where that is not known."""
     given = [form for form in FORMS if form in row]
     begins, name = row.get("from"), row.get(given[0]) if given else None
     if len(given) != 1 or not isinstance(begins, str) or not isinstance(name, str):
@@ -175,7 +158,7 @@ def _claim_nodes(tree: CableTree, run: CableRun) -> Iterator[SiteFinding]:
 
 
 def _names_a_tap(node: str, transformers: tuple[str, ...]) -> bool:
-    """Whether a node has a name that taps beside the usual one are given, such as “house, 12 V”."""
+    # Taps beside the usual one are named so: “house, 12 V”.
     return node.endswith(" V") and any(node.startswith(f"{each}, ") for each in transformers)
 
 
@@ -212,7 +195,6 @@ def _reach(tree: CableTree) -> Iterator[SiteFinding]:
 
 
 def _explain_loose(tree: CableTree, node: str) -> tuple[str, str]:
-    """Say what is wrong with the beginning of a cable that no other leads to, and what to do."""
     if not tree.transformers:
         return "is not a transformer, and the site has none", "add a [[transformers]] table"
     hint = suggest(node, [*tree.transformers, *tree.owner])

@@ -12,12 +12,7 @@ from config.validation.finding import SiteFinding
 
 
 def find_cable_warnings(site: Site, document: Document) -> Iterator[SiteFinding]:
-    """Yield what is probably a mistake about the cables of a valid site.
-
-    Args:
-        site: the site.
-        document: the plain tables of its file.
-    """
+    """Yield what is probably a mistake about the cables of a valid site with these plain tables."""
     tree = read_tree(document)
     if tree is None or list(check_tree(tree)):
         return

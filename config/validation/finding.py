@@ -13,13 +13,9 @@ _CABLE_FORMS = {"to": "cable to", "line": "line", "hub": "hub"}
 
 
 class SiteFinding(NamedTuple):
-    """One thing that is wrong or probably a mistake.
+    """What is wrong, or probably a mistake, at a path, and what to do; one clause each.
 
-    Attributes:
-        path: keys and list indexes from the top of the file; indexes are counted from 0.
-        what: what is wrong, one clause; ``{line}`` in it stands for the line of ``other``.
-        remedy: what to do, one clause.
-        other: a second place that it concerns.
+    ``{line}`` in ``what`` stands for the line of ``other``, a second place that it concerns.
     """
 
     path: KeyPath

@@ -36,12 +36,7 @@ _POOR_PINS = {
 
 
 def find_warnings(site: Site, document: Document) -> Iterator[SiteFinding]:
-    """Yield everything in a valid site that is probably a mistake.
-
-    Args:
-        site: the site.
-        document: the plain tables of its file.
-    """
+    """Yield everything that is probably a mistake in a valid site with these plain tables."""
     yield from _warn_time_zone(site)
     if site.tariff:
         if site.tariff.currency not in CURRENCIES:
