@@ -114,7 +114,6 @@ def _keep_owner(descriptor: int, like: os.stat_result) -> None:
 
 
 def _exchange_expected(temporary: Path, path: Path, expected: bytes) -> None:
-    """Put a finished file in the place of one that still holds what is expected; go back if that fails."""
     _require_unchanged(path, expected)
     if not _exchange(temporary, path):
         move_into_place(temporary, path)

@@ -29,6 +29,7 @@ from config.file.toml_editor import LayoutError, TomlEditor
 from config.models.site import SpecialNight
 from config.program.spans import Span
 
+# How long one editor waits for another to finish.
 WAIT_S = 5.0
 
 _LET_WRITE = "let the user that runs this program write to the file's folder"
@@ -46,8 +47,6 @@ def write_program(
     zone_id: str,
     program: Sequence[Span],
     special_nights: Sequence[SpecialNight] | None = None,
-    *,
-    wait_s: float = WAIT_S,
 ) -> LoadedSite:
     """Write a zone's program into the site file, and all its special nights unless they are None.
 
@@ -63,7 +62,7 @@ def write_program(
         if special_nights is not None:
             _put_special_nights(editor, (*zone, "special_nights"), special_nights)
 
-    return edit_site(path, change, wait_s=wait_s)
+    return edit_site(path, change)
 
 
 def write_measured(
@@ -73,7 +72,6 @@ def write_measured(
     watts: float | None = None,
     forget_watts: bool = False,
     volts: Mapping[int, Sequence[float] | None] | None = None,
-    wait_s: float = WAIT_S,
 ) -> LoadedSite:
     """Write measured watts of a zone, and measured volts of its fixtures, into the site file.
 
@@ -86,7 +84,6 @@ def write_measured(
         forget_watts: whether to remove those in the file.
         volts: for fixtures by their number in the zone, from 1: the reading at the last light or one for
             each; None removes those in the file.
-        wait_s: how many seconds to wait for another editor to finish.
 
     Raises:
         UnknownZoneError: the file has no such zone.
@@ -104,18 +101,15 @@ def write_measured(
         for number, readings in (volts or {}).items():
             _put_or_remove(editor, (*zone, "fixtures", number - 1, "measured_volts"), readings or ())
 
-    return edit_site(path, change, wait_s=wait_s)
+    return edit_site(path, change)
 
 
-def edit_site(
-    path: str | os.PathLike[str], change: Callable[[TomlEditor], None], *, wait_s: float = WAIT_S
-) -> LoadedSite:
+def edit_site(path: str | os.PathLike[str], change: Callable[[TomlEditor], None]) -> LoadedSite:
     """Change a site file as a whole or not at all.
 
     Args:
         path: the site file; a link is followed, and stays a link.
         change: makes the change with the editor that it is given.
-        wait_s: how many seconds to wait for another editor to finish.
 
     Returns:
         The site as it now stands in the file, and its warnings.
@@ -128,7 +122,7 @@ def edit_site(
     name = os.fspath(path)
     try:
         file = Path(name).resolve()
-        with lock_folder(file.parent, wait_s=wait_s):
+        with lock_folder(file.parent, wait_s=WAIT_S):
             old = read_bytes(name)
             text = _change_text(decode_text(old, name), change, name)
             loaded = parse_site(text, name)
@@ -211,7 +205,6 @@ def _put_special_nights(editor: TomlEditor, path: KeyPath, special_nights: Seque
 
 
 def _put_or_remove(editor: TomlEditor, path: KeyPath, readings: Sequence[float]) -> None:
-    """Write one reading, or a list of several, behind a key; remove the key where there is none."""
     numbers = [_to_decimal(each) for each in readings]
     if numbers:
         editor.put(path, numbers[0] if len(numbers) == 1 else numbers)

@@ -139,7 +139,6 @@ class TomlEditor:
         del self.get(path[:-1])[path[-1]]
 
     def _add_key(self, path: KeyPath, value: Any, offsets: dict[KeyPath, Offsets]) -> None:  # noqa: ANN401
-        """Write a key that is not there yet behind the last one of its table."""
         table, pair = path[:-1], f"{write_path(path[-1:])} = {write_value(value)}"
         if table not in offsets:
             raise LayoutError(f"there is no table {write_path(table)}")
@@ -158,14 +157,12 @@ class TomlEditor:
         return self._end_of_line(max([*ends, offsets[table].start]))
 
     def _end_of_line(self, at: int) -> int:
-        """Return where the line of a character ends, before what ends it."""
         end = self.text.find("\n", at)
         if end < 0:
             return len(self.text)
         return end - 1 if self.text[end - 1] == "\r" else end
 
     def _indent_of(self, at: int) -> str:
-        """Return the blanks at the beginning of a character's line."""
         line = self.text[self.text.rfind("\n", 0, at) + 1 : at]
         return line if line.isspace() else ""
 

@@ -76,7 +76,7 @@ def explain_toml_error(error: Exception, text: str, file_name: str) -> SiteProbl
     elif isinstance(error, InvalidOperation):
         what, remedy = "a number is too large or too small", _NUMBER
     elif match := _PLACE.fullmatch(str(error)):
-        what, remedy = explain_message(match["what"])
+        what, remedy = _explain_message(match["what"])
         if match["line"]:
             line, column = int(match["line"]), int(match["column"])
             written = text.split("\n")[line - 1] if line <= text.count("\n") + 1 else ""
@@ -103,8 +103,7 @@ def _explain_slip(line: str) -> tuple[str, str] | None:
     return None
 
 
-def explain_message(message: str) -> tuple[str, str]:
-    """Say what the reader's message means and what to do."""
+def _explain_message(message: str) -> tuple[str, str]:
     # The longest beginning that fits is the most exact one.
     fitting = [beginning for beginning in _MEANINGS if message.startswith(beginning)]
     if not fitting:

@@ -53,8 +53,18 @@ class Positions:
     """The offsets of all keys and list elements of one TOML text, by their paths with list indexes from 0."""
 
     def __init__(self, text: str) -> None:
+        self.offsets: dict[KeyPath, Offsets] = {}
         self._text = text
-        self.offsets = _Scanner(text).offsets
+        self._at = 0
+        self._counts: dict[KeyPath, int] = {}
+        table: KeyPath = ()
+        self._skip(_BLANK)
+        while self._at < len(text):
+            if text[self._at] == "[":
+                table = self._read_header()
+            else:
+                self._read_pair(table)
+            self._skip(_BLANK)
 
     def find(self, path: KeyPath) -> TextPosition:
         """Return where a path is, or, where it is missing, the table in which it should be."""
@@ -68,37 +78,19 @@ class Positions:
         value = " ".join(self._text[found.value_start : found.value_end].split()) if found.has_value else ""
         return value if len(value) <= _LONGEST_VALUE else value[: _LONGEST_VALUE - 1] + "…"
 
-
-class _Scanner:
-    """Reads a TOML text once and records the offsets of each path."""
-
-    def __init__(self, text: str) -> None:
-        self.text = text
-        self.at = 0
-        self.offsets: dict[KeyPath, Offsets] = {}
-        self._counts: dict[KeyPath, int] = {}
-        table: KeyPath = ()
-        self._skip(_BLANK)
-        while self.at < len(text):
-            if text[self.at] == "[":
-                table = self._read_header()
-            else:
-                self._read_pair(table)
-            self._skip(_BLANK)
-
     def _skip(self, pattern: re.Pattern[str]) -> str:
-        match = pattern.match(self.text, self.at)
+        match = pattern.match(self._text, self._at)
         if match is None:
-            raise ValueError(f"not TOML at character {self.at}")
-        self.at = match.end()
+            raise ValueError(f"not TOML at character {self._at}")
+        self._at = match.end()
         return match[0]
 
     def _read_header(self) -> KeyPath:
-        start = self.at
-        brackets = 2 if self.text.startswith("[[", start) else 1
-        self.at += brackets
+        start = self._at
+        brackets = 2 if self._text.startswith("[[", start) else 1
+        self._at += brackets
         parts = self._read_key()
-        self.at += brackets
+        self._at += brackets
         path: KeyPath = ()
         for part in parts[:-1]:
             path = self._enter((*path, part), start)
@@ -125,45 +117,43 @@ class _Scanner:
             part = self._skip(_KEY)
             parts.append(str(tomllib.loads(f"key = {part}")["key"]) if part[0] in "\"'" else part)
             self._skip(_SPACE)
-            if self.text[self.at] != ".":
+            if self._text[self._at] != ".":
                 return parts
-            self.at += 1
+            self._at += 1
 
     def _read_pair(self, table: KeyPath) -> None:
-        start = self.at
+        start = self._at
         path = table
         for part in self._read_key():
             path = (*path, part)
             self.offsets.setdefault(path, Offsets(start))
-        self.at += 1
+        self._at += 1
         self._skip(_SPACE)
         self._read_value(path, start)
 
     def _read_value(self, path: KeyPath, start: int) -> None:
-        """Read a value of any kind and record it; ``start`` is where its key begins."""
-        value_start = self.at
-        first = self.text[self.at]
+        value_start = self._at
+        first = self._text[self._at]
         if first in "\"'":
             self._skip(_TEXT)
         elif first in "[{":
             self._read_inside(path, "]" if first == "[" else "}")
         else:
             self._skip(_BARE)
-        self.offsets[path] = Offsets(start, value_start, self.at)
+        self.offsets[path] = Offsets(start, value_start, self._at)
 
     def _read_inside(self, path: KeyPath, closing: str) -> None:
-        """Read what stands between the brackets of a list or the braces of a table in one line."""
-        self.at += 1
+        self._at += 1
         index = 0
         self._skip(_BLANK)
-        while self.text[self.at] != closing:
+        while self._text[self._at] != closing:
             if closing == "}":
                 self._read_pair(path)
             else:
-                self._read_value((*path, index), self.at)
+                self._read_value((*path, index), self._at)
             index += 1
             self._skip(_BLANK)
-            if self.text[self.at] == ",":
-                self.at += 1
+            if self._text[self._at] == ",":
+                self._at += 1
                 self._skip(_BLANK)
-        self.at += 1
+        self._at += 1

@@ -6,6 +6,7 @@ forms: a ``line``, whose lights are spread evenly along it, and a ``hub`` with l
 
 from __future__ import annotations
 
+import math
 import re
 from dataclasses import dataclass
 from decimal import Decimal
@@ -135,11 +136,13 @@ def _take_length(value: Any) -> float:  # noqa: ANN401 (anything may stand in a 
 
 
 def _take_volts(value: Any) -> float:  # noqa: ANN401 (anything may stand in a file)
-    is_number = isinstance(value, int | float | Decimal) and not isinstance(value, bool)
-    # As a float, not a number compares false with everything; an int can be too large for one.
-    if not is_number or abs(value) > _MOST_VOLTS or not float(value) >= 0.0:
+    try:
+        volts = float(value) if isinstance(value, int | float | Decimal) else math.nan
+    except OverflowError:
+        volts = math.nan
+    if isinstance(value, bool) or not 0.0 <= volts <= _MOST_VOLTS:
         raise ValueError(f"has a value that is not from 0 to {_MOST_VOLTS:g} V")
-    return float(value)
+    return volts
 
 
 def _take_range(value: Any) -> tuple[float, float]:  # noqa: ANN401 (anything may stand in a file)

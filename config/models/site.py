@@ -130,7 +130,6 @@ class SpecialNight(Table):
 
 
 def _take_out_of_service(value: object) -> object:
-    """Take true and false beside a reason in words."""
     if isinstance(value, bool):
         return "no reason given" if value else None
     return value

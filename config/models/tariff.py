@@ -74,7 +74,7 @@ class PriceBand(Table):
     per_kwh: PerKwh
 
     def holds(self, day: date, at: time) -> bool:
-        """Whether it is in force at a clock time of a day; it may hold past midnight, on both ends of a day."""
+        """Whether it is in force at a clock time of a day, which may be at both ends of the day."""
         if not all(days.match(day) for days in (self.days, self.season) if days is not None):
             return False
         if self.begins < self.ends:

@@ -216,7 +216,6 @@ def _find_loop(tree: CableTree, run: CableRun, in_a_loop: set[KeyPath]) -> Itera
 
 
 def _check_lights(tree: CableTree) -> Iterator[SiteFinding]:
-    """Yield the fixtures that are on no cable, or on one of another transformer than their zone's."""
     for light in tree.lights:
         path = (*light.path, "node")
         run = tree.owner.get(light.node or "")

@@ -54,7 +54,6 @@ def _warn_shared_runs(site: Site, tree: CableTree) -> Iterator[SiteFinding]:
 
 
 def _warn_dead_ends(tree: CableTree) -> Iterator[SiteFinding]:
-    """Warn of a cable or a leg that leads to no light and on to no other cable."""
     used = {light.node for light in tree.lights} | {run.begins for run in tree.runs}
     for run in tree.runs:
         if run.form == "to" and run.name not in used:

@@ -57,7 +57,6 @@ def count_of(fixture: Document) -> int:
 
 
 def _check_fixture(path: KeyPath, fixture: Document) -> Iterator[SiteFinding]:
-    """Check that the keys of one fixture agree."""
     if "lead_gauge" in fixture and "lead" not in fixture:
         what = "is the gauge of a lead without a length"
         yield SiteFinding((*path, "lead_gauge"), what, "add “lead = …”, such as “3 ft”")
@@ -72,7 +71,6 @@ def _check_fixture(path: KeyPath, fixture: Document) -> Iterator[SiteFinding]:
 
 
 def _check_taps(transformers: Rows, cables: Rows) -> Iterator[SiteFinding]:
-    """Check that each tap in use is one of its transformer's, and that none has to be guessed."""
     for path, transformer in transformers:
         begin = [(each, cable) for each, cable in cables if cable.get("from") == transformer.get("id")]
         taps = transformer.get("taps")
@@ -92,7 +90,6 @@ def _check_taps(transformers: Rows, cables: Rows) -> Iterator[SiteFinding]:
 
 
 def _check_form(path: KeyPath, row: Document) -> Iterator[SiteFinding]:
-    """Check that a cable is one of its forms, and has what that form needs and nothing else."""
     given = [form for form in FORMS if form in row]
     if not given:
         remedy = "add “to = …” with the node at its end, or “line = …” or “hub = …”"

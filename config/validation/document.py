@@ -31,9 +31,9 @@ def check_document(document: Document) -> Iterator[SiteFinding]:
     zones, transformers = tables_of(document, "zones"), tables_of(document, "transformers")
     if document.get("zones") == []:
         yield SiteFinding(("zones",), "is empty", "add at least one [[zones]] table")
-    yield from _check_ids(zones, "zone")
-    yield from _check_ids(transformers, "transformer")
-    yield from _check_pins(zones)
+    yield from _check_unique(zones, "id", str, "zone")
+    yield from _check_unique(transformers, "id", str, "transformer")
+    yield from _check_unique(zones, "pin", int, "zone")
     for path, transformer in transformers:
         if "efficiency" in transformer and "copper_w" in transformer:
             remedy = "remove one of the two; with copper_w the efficiency follows from the load"
@@ -67,7 +67,6 @@ def is_time_zone(name: str) -> bool:
 
 
 def _suggest_time_zone(name: str) -> str:
-    """Suggest a zone for a city alone, for wrong capitals and for a typing error."""
     zones = sorted(zone for zone in available_timezones() if zone not in _NO_PLACES)
     wanted = name.strip().replace(" ", "_")
     if "/" in wanted:
@@ -79,7 +78,6 @@ def _suggest_time_zone(name: str) -> str:
 
 
 def _check_top(document: Document) -> Iterator[SiteFinding]:
-    """Check that [site] is there and that nothing unknown stands beside it or in it."""
     tables = [field.alias or name for name, field in Site.model_fields.items()]
     tables = ["site", *(name for name in tables if name not in SITE_KEYS)]
     site = document.get("site")
@@ -105,31 +103,19 @@ def _check_top(document: Document) -> Iterator[SiteFinding]:
             yield SiteFinding((key,), "is not a table of the site file", remedy)
 
 
-def _check_ids(tables: Rows, noun: str) -> Iterator[SiteFinding]:
-    """Yield each table whose id an earlier table has already."""
-    first: dict[str, KeyPath] = {}
+def _check_unique(tables: Rows, key: str, kind: type, noun: str) -> Iterator[SiteFinding]:
+    first: dict[object, tuple[KeyPath, object]] = {}
     for path, table in tables:
-        name = table.get("id")
-        if isinstance(name, str) and first.setdefault(name, path) != path:
-            what, remedy = f"is already the id of the {noun} on line {{line}}", f"give each {noun} its own id"
-            yield SiteFinding((*path, "id"), what, remedy, (*first[name], "id"))
-
-
-def _check_pins(zones: Rows) -> Iterator[SiteFinding]:
-    """Yield each zone whose pin an earlier zone has already."""
-    first: dict[int, tuple[KeyPath, object]] = {}
-    for path, zone in zones:
-        pin = zone.get("pin")
-        if not isinstance(pin, int) or isinstance(pin, bool):
+        value = table.get(key)
+        if isinstance(value, bool) or not isinstance(value, kind):
             continue
-        owner, name = first.setdefault(pin, (path, zone.get("id", "")))
+        owner, name = first.setdefault(value, (path, table.get("id", "")))
         if owner != path:
-            what = f"is already the pin of zone “{name}” on line {{line}}"
-            yield SiteFinding((*path, "pin"), what, "give each zone its own pin", (*owner, "pin"))
+            what = f"is already the {key} of {noun} “{name}” on line {{line}}"
+            yield SiteFinding((*path, key), what, f"give each {noun} its own {key}", (*owner, key))
 
 
 def _check_changes(document: Document) -> Iterator[SiteFinding]:
-    """Yield each change of the tariff that does not come after the one before it."""
     tariff = document.get("tariff")
     changes = tables_of(tariff, "changes") if isinstance(tariff, Mapping) else []
     for (before_path, before), (path, change) in pairwise(changes):
@@ -142,7 +128,6 @@ def _check_changes(document: Document) -> Iterator[SiteFinding]:
 
 
 def _check_transformers(zones: Rows, transformers: list[str]) -> Iterator[SiteFinding]:
-    """Check that each zone has a transformer that exists, if the site has any."""
     names = ", ".join(dict.fromkeys(transformers))
     for path, zone in zones:
         name = zone.get("transformer")

@@ -56,7 +56,6 @@ def explain_errors(error: ValidationError) -> Iterator[SiteFinding]:
 
 
 def _explain(kind: str, path: KeyPath, value: object, context: dict[str, Any]) -> tuple[str, str]:
-    """Say what is wrong and what to do for one error of pydantic's."""
     if cause := context.get("error"):
         ours = isinstance(cause, CableTextError | ProgramError)
         return (cause.what, cause.remedy) if ours else (str(cause), f"write {_describe(path)}")
@@ -78,7 +77,6 @@ def _explain(kind: str, path: KeyPath, value: object, context: dict[str, Any]) -
 
 
 def _explain_bounds(kind: str, path: KeyPath, value: object) -> tuple[str, str]:
-    """Say what is wrong and what to do for a value of the right type that is not allowed."""
     key, hint = path[-1], ""
     what = _OUT_OF_BOUNDS.get(kind, "cannot be used here")
     if kind.startswith(("greater", "less")) and key in _BEYOND:
@@ -103,7 +101,6 @@ def explain_unknown_key(path: KeyPath) -> tuple[str, str]:
 
 
 def _how_to_write(kind: str, path: KeyPath, value: object) -> str:
-    """Say how a value of the wrong type is written in a TOML file."""
     name = write_path(tuple(part for part in path if isinstance(part, str)))
     field = _field_at(path)
     if kind == "tuple_type" and isinstance(value, dict) and field and _table_in(field.annotation):
@@ -133,7 +130,6 @@ def _by_key(table: type[Table]) -> dict[str, FieldInfo]:
 
 
 def _field_at(path: KeyPath) -> FieldInfo | None:
-    """Find the field of the models that a path leads to; list indexes are passed over."""
     table: type[Table] | None = Site
     field = None
     for part in path[1:] if path[:1] == ("site",) else path:
@@ -145,7 +141,6 @@ def _field_at(path: KeyPath) -> FieldInfo | None:
 
 
 def _table_in(annotation: object) -> type[Table] | None:
-    """Find the model inside an annotation such as ``tuple[Zone, ...]`` or ``Tariff | None``."""
     if isinstance(annotation, type) and issubclass(annotation, Table):
         return annotation
     return next((table for inner in get_args(annotation) if (table := _table_in(inner))), None)

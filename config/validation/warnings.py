@@ -57,7 +57,6 @@ def find_warnings(site: Site, document: Document) -> Iterator[SiteFinding]:
 
 
 def _warn_time_zone(site: Site) -> Iterator[SiteFinding]:
-    """Warn of a time zone whose standard time is far from the sun's time at the site's longitude."""
     day = _A_WINTER_DAY.astimezone(ZoneInfo(site.time_zone))
     standard_h = ((day.utcoffset() or timedelta()) - (day.dst() or timedelta())).total_seconds() / 3600
     sun_h = site.longitude_deg / _DEGREES_PER_HOUR
@@ -70,7 +69,6 @@ def _warn_time_zone(site: Site) -> Iterator[SiteFinding]:
 
 
 def _warn_load(site: Site, transformer: Transformer, path: KeyPath) -> Iterator[SiteFinding]:
-    """Warn of a transformer whose zones draw more than its rating, or more than common practice allows."""
     loads = [zone.rated_load.watts for zone in site.zones if site.transformer_of(zone) is transformer]
     load_w = sum(watts for watts in loads if watts is not None)
     share = load_w / transformer.rated_va
@@ -86,7 +84,6 @@ def _warn_load(site: Site, transformer: Transformer, path: KeyPath) -> Iterator[
 
 
 def _warn_losses(site: Site, transformer: Transformer, path: KeyPath) -> Iterator[SiteFinding]:
-    """Warn of unusual losses, and of one mains switch for several zones."""
     if transformer.efficiency is not None and transformer.efficiency < _LEAST_EFFICIENCY:
         remedy = "write what the transformer gives over what it takes, as 0.88 for 88 %"
         yield SiteFinding((*path, "efficiency"), "means that more than half is lost", remedy)
@@ -102,7 +99,6 @@ def _warn_losses(site: Site, transformer: Transformer, path: KeyPath) -> Iterato
 
 
 def _warn_bands(bands: tuple[PriceBand, ...], path: KeyPath) -> Iterator[SiteFinding]:
-    """Warn of a band that holds at all hours of all days, so that no price before it ever counts."""
     for index, band in enumerate(bands):
         if band.begins == band.ends and band.days is None and band.season is None:
             what = "holds at all times, so that no price before it ever counts"
@@ -111,7 +107,6 @@ def _warn_bands(bands: tuple[PriceBand, ...], path: KeyPath) -> Iterator[SiteFin
 
 
 def _warn_zone(zone: Zone, path: KeyPath) -> Iterator[SiteFinding]:
-    """Warn of a poor pin, of watts given twice, and of spans and special nights without effect."""
     if what := _POOR_PINS.get(zone.pin):
         yield SiteFinding((*path, "pin"), what, "another pin is better for a relay")
     if zone.fixtures and zone.rated_watts is not None:
@@ -132,7 +127,6 @@ def _warn_zone(zone: Zone, path: KeyPath) -> Iterator[SiteFinding]:
 
 
 def _warn_spans(program: tuple[Span, ...], path: KeyPath) -> Iterator[SiteFinding]:
-    """Warn of each span that cannot give light."""
     for index, span in enumerate(program):
         if span.never_lights and str(span.ends) == "12:00":
             what = "gives no light: it ends at noon, when the night begins"

@@ -17,10 +17,10 @@ from tests.config.site_texts import GOOD
 LATE = parse_program(["dusk to 02:00"])
 
 
-def refusal_of(path, change, **more):
+def refusal_of(path, change):
     """The one line with which an edit is refused."""
     with pytest.raises(SiteFileError) as caught:
-        edit_site(path, change, **more)
+        edit_site(path, change)
     return str(caught.value)
 
 
@@ -183,16 +183,18 @@ def test_a_file_changed_by_somebody_else_meanwhile_is_left_to_them(good, monkeyp
     assert good.read_text() == theirs
 
 
-def test_an_edit_waits_no_longer_than_told_for_another(good):
+def test_an_edit_waits_no_longer_than_told_for_another(good, monkeypatch):
     """While another editor holds the folder, the answer is one sentence."""
+    monkeypatch.setattr("config.file.editor.WAIT_S", 0)
     with lock_folder(good.parent, wait_s=0):
-        told = refusal_of(good, lambda editor: editor.put(("site", "name"), "x"), wait_s=0)
+        told = refusal_of(good, lambda editor: editor.put(("site", "name"), "x"))
     assert told == f"{good}: is being changed by another program; try again in a moment"
     assert good.read_text() == GOOD
 
 
-def test_editors_at_the_same_time_lose_nothing_and_readers_see_only_whole_files(tmp_path):
+def test_editors_at_the_same_time_lose_nothing_and_readers_see_only_whole_files(tmp_path, monkeypatch):
     """Eight threads write eight zones and another one reads: no change is lost, every reading is a site."""
+    monkeypatch.setattr("config.file.editor.WAIT_S", 60)
     path = tmp_path / "site.toml"
     path.write_bytes(example_path("full-property").read_bytes())
     ids = [zone.id for zone in load_site(path).site.zones]
@@ -208,7 +210,7 @@ def test_editors_at_the_same_time_lose_nothing_and_readers_see_only_whole_files(
 
     def write(zone_id, minute):
         try:
-            write_program(path, zone_id, [parse_span(f"dusk to 23:{minute:02}")], wait_s=60)
+            write_program(path, zone_id, [parse_span(f"dusk to 23:{minute:02}")])
         except SiteFileError as error:
             faults.append(error)
 
