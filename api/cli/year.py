@@ -143,14 +143,12 @@ def _timer(text: str | None, set_on: date, *, moved: bool, drift: float) -> Mech
 
 
 def _read_program(text: str) -> tuple[Span, ...]:
-    """Read a program in one line: spans joined by "and", or "dark"."""
     from controller.planning.program_text import DARK, parse_spans
 
     return parse_spans(DARK if text.strip().lower() == DARK else text)
 
 
 def _read_off(text: str) -> ClockEdge:
-    """Read an off time: a clock time, or midnight."""
     from config.models.tariff import read_clock
     from config.program.spans import ClockEdge
 
@@ -159,7 +157,6 @@ def _read_off(text: str) -> ClockEdge:
 
 
 def _read(read: Callable[[str], T], text: str, option: str) -> T:
-    """Read an option's text, or refuse it in its own words."""
     try:
         return read(text)
     except ValueError as error:

@@ -131,7 +131,6 @@ _RELAY_COLUMNS = [
 
 
 def _lamp_cells(life: LampLife) -> list[str]:
-    """Lay out the lamps of one fixture."""
     lamps = life.lamps
     estimated = f" ({life.estimated_h:,.0f} h estimated)" if life.estimated_h else ""
     return [
@@ -146,7 +145,6 @@ def _lamp_cells(life: LampLife) -> list[str]:
 
 
 def _relay_cells(life: RelayLife) -> list[str]:
-    """Lay out one relay."""
     about = life.wears_out_about
     return [
         life.zone,
@@ -158,7 +156,6 @@ def _relay_cells(life: RelayLife) -> list[str]:
 
 
 def _reason(reason: Cause | None) -> str:
-    """Name a reason for dark."""
     return "unexplained" if reason is None else str(reason)
 
 

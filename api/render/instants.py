@@ -76,7 +76,6 @@ def quote(value: object) -> str:
 
 
 def _hint(text: str) -> str:
-    """Say what somebody probably missed."""
     if _PLUS_LOST.fullmatch(text):
         return "a + in an address is written %2B"
     if _INCOMPLETE.fullmatch(text):
@@ -85,6 +84,5 @@ def _hint(text: str) -> str:
 
 
 def _require_year(text: str, year: int) -> None:
-    """Refuse a year for which no answer can be given."""
     if not FIRST_YEAR <= year <= LAST_YEAR:
         raise ValueError(f"{quote(text)} is out of reach; write a year from {FIRST_YEAR} to {LAST_YEAR}")

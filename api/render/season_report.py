@@ -62,7 +62,6 @@ def write_report(report: SeasonReport) -> str:
 
 
 def _title(period: Period, latitude_deg: float) -> str:
-    """Name a period to a person."""
     if match := re.fullmatch(r"(\d{4})-([a-z]+)", period.name):
         words = season_words(int(match[1]), Season(match[2]), latitude_deg=latitude_deg)
         return f"{words[0].upper()}{words[1:]}"
@@ -72,13 +71,11 @@ def _title(period: Period, latitude_deg: float) -> str:
 
 
 def _is_due(life: LampLife, year_ends: date) -> bool:
-    """Say whether lamps are to be replaced now or within a year."""
     about = life.replace_about
     return (life.used or 0) >= _NEARLY_USED or (about is not None and about <= year_ends)
 
 
 def _pictures(report: SeasonReport) -> list[Markup]:
-    """Draw the year that ends with the period, for paper and wide screens, and for a phone."""
     laid_out = lay_out_past(report.planner, report.light, now_utc=report.now_utc)
     return [
         # What is drawn has been escaped by its own template.

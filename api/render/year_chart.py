@@ -2,8 +2,7 @@
 
 Upwards runs the clock on the wall, in hours since noon: 12 is midnight, 24 the next noon. So a clock time is
 a level line, and a clock change shows as a step in the dusk. Where an hour of the wall is missing nothing is
-drawn; where one comes twice, what happened in either is drawn over it. No pixels here: a template decides how
-large and in which ink.
+drawn; where one comes twice, what happened in either is drawn over it.
 """
 
 from __future__ import annotations
@@ -61,14 +60,7 @@ class Bar:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class NightColumn:
-    """One night.
-
-    Attributes:
-        index: its place from the left, from 0.
-        night: its date.
-        shades: the light of the sky, from noon upwards.
-        bars: what was or will be lit, zone by zone.
-    """
+    """One night, by its place from the left: the light of the sky from noon upwards, and what is lit."""
 
     index: int
     night: date
@@ -96,15 +88,7 @@ class MonthMark:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class YearChart:
-    """The whole picture.
-
-    Attributes:
-        columns: the nights from left to right.
-        zones: ids in the order in which they are drawn.
-        changes: the clock changes.
-        months: where months begin.
-        lit_h: hours lit of each zone; the true length, also where an hour comes twice.
-    """
+    """The whole picture; ``lit_h`` holds true lengths, also where an hour comes twice."""
 
     columns: tuple[NightColumn, ...]
     zones: tuple[str, ...]
@@ -116,15 +100,11 @@ class YearChart:
 class WallClock:
     """The clock on the wall over one night: from instants to hours since its noon, across a clock change.
 
-    On the night on which the clocks go forward an hour of the wall is missing; on the night on which they go
-    back an hour comes twice, and both of its times are one stretch of the wall.
-
-    Attributes:
-        by_ms: by how much it is changed in this night, positive is forward; 0 on nearly every night.
+    Where an hour comes twice, both of its times are one stretch of the wall. ``by_ms`` is by how much the
+    clock is changed in this night, positive is forward.
     """
 
     def __init__(self, night: Night, tz: ZoneInfo) -> None:
-        """Find the clock change of the night, if there is one."""
         self._tz = tz
         self._noon_ms, self._ends_ms = ms_of(night.starts_at_utc), ms_of(night.ends_at_utc)
         self._change_ms = self._ends_ms
@@ -155,7 +135,6 @@ class WallClock:
         return [((a - self._noon_ms) / MS_PER_HOUR, (b - self._noon_ms) / MS_PER_HOUR) for a, b in on_wall]
 
     def _offset_ms(self, at_ms: int) -> int:
-        """How far the wall is ahead of UTC at an instant."""
         offset = local(utc_of(at_ms), self._tz).utcoffset()
         assert offset is not None, "a time zone has an offset at every instant"
         return offset // _ONE_MS
@@ -241,7 +220,6 @@ def describe(picture: YearChart, names: Mapping[str, str] | None = None) -> str:
 
 
 def _shades(night: Night, wall: WallClock, sun: Sun, dusk_angle_deg: float) -> Iterator[Shade]:
-    """Divide a night by the light of the sky."""
     whole = [(ms_of(night.starts_at_utc), ms_of(night.ends_at_utc))]
     below, dark = (dark_intervals(sun, [night], angle) for angle in (SUNSET_ANGLE_DEG, dusk_angle_deg))
     parts = [

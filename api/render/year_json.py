@@ -36,12 +36,10 @@ class _Writer:
     """Writes one year."""
 
     def __init__(self, year: YearForecast) -> None:
-        """Take the year."""
         self.year = year
         self.currency = currency_of(year.planner.site)
 
     def plan(self, named: NamedForecast) -> dict[str, Any]:
-        """Write what one plan uses."""
         forecast, zones = named.forecast, self.year.zones
         totals = {zone: forecast.total(zone) for zone in zones}
         return {
@@ -62,7 +60,6 @@ class _Writer:
         }
 
     def other(self, named: NamedForecast) -> dict[str, Any]:
-        """Write what another plan uses, and what it changes: other minus present, negative saves."""
         forecast, zones = named.forecast, self.year.zones
         return {
             **self.plan(named),
@@ -71,7 +68,6 @@ class _Writer:
         }
 
     def timer(self) -> dict[str, Any] | None:
-        """Write what the mechanical timer would do."""
         named, timer, nights = self.year.by_timer, self.year.timer, self.year.timer_nights
         if named is None or timer is None:
             return None
@@ -88,7 +84,6 @@ class _Writer:
         }
 
     def _month(self, row: MonthAhead) -> dict[str, Any]:
-        """Write what one zone does in one month."""
         return {
             "month": row.month.name,
             "from": row.month.first.isoformat(),
@@ -99,7 +94,6 @@ class _Writer:
         }
 
     def _sum(self, total: ForecastSum, *zones: str) -> dict[str, Any]:
-        """Write what some zones use."""
         energy = total.energy
         return {
             "lit_h": hours_of(total.lit_ms),
@@ -115,7 +109,6 @@ class _Writer:
         }
 
     def _change(self, other: Forecast, *zones: str) -> dict[str, Any]:
-        """Write what another plan changes for some zones."""
         change = compare(self.year.present.forecast, other, *zones)
         return {
             "lit_h": hours_of(change.lit_ms),
@@ -130,7 +123,6 @@ class _Writer:
 
 
 def _lamps(lamps: Lamps, lit_ms: int) -> dict[str, Any]:
-    """Write what part of their life the lamps of one fixture use up in these nights."""
     lit_h = lit_ms / MS_PER_HOUR
     return {
         "zone": lamps.zone,
@@ -144,7 +136,6 @@ def _lamps(lamps: Lamps, lit_ms: int) -> dict[str, Any]:
 
 
 def _timer_night(night: TimerNight) -> dict[str, Any]:
-    """Write what the mechanical timer does in one night."""
     return {
         "night": night.night.isoformat(),
         "windows": [

@@ -43,8 +43,6 @@ class YearPicture:
     """A year laid out, to be drawn in any width.
 
     Attributes:
-        title: what is shown.
-        site: whose.
         names: what a person calls the zones.
         zones: ids of the zones, in the order of their strips.
         picture: sky and bars; light outside of the dark, and missed light, under names of their own.
@@ -60,13 +58,7 @@ class YearPicture:
 
 
 def draw_future(year: YearForecast, *, width_px: int = USUAL_PX, key: str = "year") -> str:
-    """Draw the nights to come by the present program.
-
-    Args:
-        year: what was worked out.
-        width_px: width of the picture, from ``NARROWEST_PX`` to ``WIDEST_PX``.
-        key: tells this picture's names from another's in the same page.
-    """
+    """Draw the nights to come by the present program; see ``write_svg``."""
     forecast = year.present.forecast
     lit = {zone: [each for night in forecast.lit[zone] for each in night] for zone in year.zones}
     laid_out = _lay_out(
@@ -76,13 +68,7 @@ def draw_future(year: YearForecast, *, width_px: int = USUAL_PX, key: str = "yea
 
 
 def lay_out_past(planner: Planner, light: PastLight, *, now_utc: datetime) -> YearPicture:
-    """Lay out what ran, and what was missed.
-
-    Args:
-        planner: the site.
-        light: when zones were lit and missed.
-        now_utc: now; later nights show only the sky.
-    """
+    """Lay out what ran, and what was missed; nights after now show only the sky."""
     today = planner.night_at(now_utc).date
     return _lay_out(
         planner, light.first, light.last, light.lit, light.missed, title="What was lit", today=today
@@ -97,7 +83,7 @@ def write_svg(
     Args:
         laid_out: the year.
         width_px: width of the picture, from ``NARROWEST_PX`` to ``WIDEST_PX``.
-        key: tells this picture's names from another's in the same page.
+        key: prefix of the ids in it, so that a page may hold two pictures.
         compact: whether many zones are to go on one sheet of paper.
     """
     picture, zones = laid_out.picture, laid_out.zones
@@ -221,7 +207,6 @@ def _path(stretches: Iterable[tuple[int, float, float]]) -> str:
 
 
 def _box(since: int, until: int, low: str, high: str) -> str:
-    """Draw one box."""
     return f"M{since} {low}H{until}V{high}H{since}z"
 
 
@@ -249,6 +234,5 @@ def _words(picture: YearChart, zone: str) -> str:
 
 
 def _change_words(change: ClockChange) -> str:
-    """Say how the clocks change, and on which day of the calendar."""
     day = change.night + timedelta(days=change.at_h >= _DAY_H / 2)
     return f"clocks {'forward' if change.by_h > 0 else 'back'} {day.day} {day:%b}"

@@ -59,7 +59,6 @@ class _Tables:
     """Lays out the tables of one year."""
 
     def __init__(self, year: YearForecast) -> None:
-        """Take the year."""
         self._year = year
         self._currency = currency_of(year.planner.site)
         self._cost = [f"Cost {self._currency}"] if self._currency else []
@@ -81,7 +80,6 @@ class _Tables:
         return _table("Hours lit", headings, [*rows, None, _strong("total", *total)])
 
     def zones(self) -> RenderableType:
-        """Lay out what each zone uses."""
         year, forecast = self._year, self._year.present.forecast
         early = self._sum(forecast).daylight_ms > 0
         rows: list[Row] = []
@@ -102,7 +100,6 @@ class _Tables:
         return _table("Zone", [*headings, "Lamp life used"], rows)
 
     def other(self, other: NamedForecast) -> RenderableType:
-        """Lay out what another plan uses, and what it changes."""
         forecast, present = other.forecast, self._year.present.forecast
         early = self._sum(forecast).daylight_ms + self._sum(present).daylight_ms > 0
         rows: list[Row] = [[zone, *self._changes(forecast, zone, early=early)] for zone in self._year.zones]
@@ -112,7 +109,6 @@ class _Tables:
         return _table("Zone", headings, [*rows, None, total])
 
     def _changes(self, forecast: Forecast, *zones: str, early: bool) -> list[str]:
-        """Lay out figures with their changes beside them."""
         total, change = forecast.total(*zones), compare(self._year.present.forecast, forecast, *zones)
         cells = [hours(total.lit_ms), _signed(hours_of(change.lit_ms))]
         if early:
@@ -122,7 +118,6 @@ class _Tables:
         return cells + ([*cost, _signed(money_of(change.cost, self._currency))] if cost else [])
 
     def _sum(self, forecast: Forecast) -> ForecastSum:
-        """Add up all zones that are wanted."""
         return forecast.total(*self._year.zones)
 
     def _energy(self, total: ForecastSum, *zones: str) -> list[str]:
@@ -135,7 +130,6 @@ class _Tables:
 
 
 def _timer_months(nights: Sequence[TimerNight]) -> RenderableType:
-    """Lay out what a mechanical timer would do, month by month."""
     by_month: dict[str, list[TimerNight]] = {}
     for night in nights:
         by_month.setdefault(f"{night.night:%Y-%m}", []).append(night)
@@ -145,7 +139,6 @@ def _timer_months(nights: Sequence[TimerNight]) -> RenderableType:
 
 
 def _timer_cells(nights: Sequence[TimerNight]) -> list[str]:
-    """Add up some nights of the mechanical timer."""
     return [
         hours(sum(night.lit_ms for night in nights)),
         hours(sum(night.daylight_ms for night in nights)),
@@ -162,13 +155,11 @@ def _ahead(nights: Sequence[TimerNight]) -> str:
 
 
 def _table(first: str, headings: Sequence[str], rows: Sequence[Row]) -> RenderableType:
-    """Build a table of numbers."""
     columns = [TableColumn(heading=first), *(TableColumn(heading=each, right=True) for each in headings)]
     return build_table(columns, rows)
 
 
 def _strong(*cells: str) -> list[Text]:
-    """Make a row of totals."""
     return [Text(cell, style=STRONG) for cell in cells]
 
 

@@ -28,7 +28,6 @@ def losses_of(site: Site) -> dict[str, Losses]:
 
 
 def _losses(transformer: Transformer) -> Losses:
-    """Give the losses of one transformer."""
     return Losses(
         transformer=transformer.id,
         side=RelaySide.MAINS if transformer.relay_side == "mains" else RelaySide.LOW_VOLTAGE,

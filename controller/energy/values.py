@@ -49,7 +49,6 @@ class Losses:
     rated_va: Decimal | None = None
 
     def __post_init__(self) -> None:
-        """Refuse what no transformer can do."""
         if self.efficiency is not None and not 0 < self.efficiency <= 1:
             raise ValueError(f"an efficiency is more than 0 and at most 1, not {self.efficiency}")
         if self.efficiency is not None and self.copper_w is not None:
@@ -97,7 +96,6 @@ class Load:
     cable_w: Decimal = _NOTHING
 
     def __post_init__(self) -> None:
-        """Refuse a load below zero."""
         for watts in (self.lamps_w, self.cable_w):
             if watts is not None and not (watts.is_finite() and watts >= 0):
                 raise ValueError(f"a load is zero watts or more, not {watts}")

@@ -31,15 +31,12 @@ NIGHTS_AHEAD = 365
 
 
 class WindowLike(Protocol):
-    """A stretch of light that somebody plans."""
+    """A planned stretch of light."""
 
     @property
-    def on_utc(self) -> datetime:
-        """When it begins."""
-
+    def on_utc(self) -> datetime: ...  # noqa: D102
     @property
-    def off_utc(self) -> datetime:
-        """When it ends, not included."""
+    def off_utc(self) -> datetime: ...  # noqa: D102
 
 
 PlanOf = Callable[[str, Night], Iterable[WindowLike]]
@@ -76,7 +73,6 @@ class ForecastInput:
     tz: ZoneInfo
 
     def __post_init__(self) -> None:
-        """Refuse a zone without a transformer: its energy would be lost unseen."""
         known = {losses.transformer for losses in self.transformers}
         for zone in self.zones:
             if zone.transformer not in known:
@@ -86,12 +82,7 @@ class ForecastInput:
 
 
 def forecast_input(planner: Planner, cable_w: Mapping[str, Decimal] = MappingProxyType({})) -> ForecastInput:
-    """Give a site as the forecast needs it.
-
-    Args:
-        planner: the site, the sun over it and its time zone.
-        cable_w: watts lost in the cables of a zone while it is lit, where known.
-    """
+    """Give a site as the forecast needs it, with the watts lost in the cables of a zone, where known."""
     site = planner.site
     return ForecastInput(
         zones=tuple(
@@ -112,15 +103,11 @@ def forecast_input(planner: Planner, cable_w: Mapping[str, Decimal] = MappingPro
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class MonthAhead:
-    """What one zone will do in the nights of one month; times in milliseconds.
+    """What one zone will do in the nights of one month, or the part of one at either end.
 
     Attributes:
-        zone: its id.
-        month: the nights, a whole month or the part of one at either end.
-        lit_ms: how long it will be lit.
-        daylight_ms: of these, with the sun above the angle of dusk.
+        daylight_ms: of ``lit_ms``, with the sun above the angle of dusk.
         starts: how often it is switched on.
-        energy: what it uses, and what that costs.
     """
 
     zone: str
@@ -157,7 +144,6 @@ class Forecast:
     """What all zones will do over the nights ahead.
 
     Attributes:
-        period: the nights.
         months: one row for each zone and month, zone by zone, in order.
         lit: for each zone its windows, night by night.
         starts: for each zone how often it is switched on, night by night.
@@ -290,7 +276,6 @@ def _meter(
     windows: Mapping[str, Sequence[Interval]],
     prices: Sequence[PriceStep] | None,
 ) -> dict[str, Energy]:
-    """Meter a month's windows, transformer by transformer."""
     starts_ms, ends_ms = month.interval
     energies: dict[str, Energy] = {}
     if prices is not None:

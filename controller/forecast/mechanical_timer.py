@@ -43,7 +43,6 @@ class MechanicalTimer:
     drift_s_per_day: float = 0.0
 
     def __post_init__(self) -> None:
-        """Refuse two pins in one place and a drift that no dial has."""
         if self.on == self.off:
             raise ValueError(f"the two pins of a dial cannot both stand at {self.on:%H:%M}")
         if not abs(self.drift_s_per_day) <= _MOST_DRIFT_S_PER_DAY:
@@ -103,7 +102,6 @@ def timer_nights(
 
 
 def _timer_night(timer: MechanicalTimer, night: Night, dark: Sequence[Interval], tz: ZoneInfo) -> TimerNight:
-    """Compare the timer with the sun in one night."""
     starts_ms = ms_of(night.starts_at_utc)
     lit = _lit(timer, night, tz)
     wanted = overlap([(starts_ms, lit[-1][1])] if lit else [], dark)
@@ -146,7 +144,6 @@ class _Dial:
         return at_ms + self.offset_ms + (at_ms - self.set_ms) * self.gain
 
     def instant(self, reading_ms: int) -> int:
-        """Say when it shows a reading."""
         return self.set_ms + round((reading_ms - self.offset_ms - self.set_ms) / (1 + self.gain))
 
 
@@ -170,7 +167,6 @@ def _dial(timer: MechanicalTimer, night: Night, tz: ZoneInfo) -> _Dial:
 
 
 def _offset_ms(night: Night, tz: ZoneInfo) -> int:
-    """Give how far the clock on the wall is ahead of UTC at a night's beginning."""
     offset = local(night.starts_at_utc, tz).utcoffset()
     assert offset is not None, "a time zone has an offset at every instant"
     return offset // timedelta(milliseconds=1)

@@ -19,10 +19,6 @@ def end_evenings_at(zone: ZoneLike, off: ClockEdge) -> ZoneProgram:
 
     Every span that begins in the evening (at sunset or dusk, or at a clock time from noon to midnight) ends
     then, on special nights too; spans of the morning, and nights that are dark, stay as they are.
-
-    Args:
-        zone: the zone.
-        off: the clock time.
     """
     special_nights = tuple(
         SpecialProgram(nights=each.nights, program=_evenings_end(each.program, off))
@@ -32,12 +28,7 @@ def end_evenings_at(zone: ZoneLike, off: ClockEdge) -> ZoneProgram:
 
 
 def do_instead(zone: ZoneLike, program: Iterable[Span]) -> ZoneProgram:
-    """Imagine another program for a zone; its special nights stay as they are.
-
-    Args:
-        zone: the zone.
-        program: what it does instead.
-    """
+    """Imagine another program for a zone; its special nights stay as they are."""
     special_nights = tuple(
         SpecialProgram(nights=each.nights, program=tuple(each.program)) for each in zone.special_nights
     )
@@ -55,14 +46,12 @@ def plan_of(zones: Iterable[ZoneLike], place: PlanContext) -> PlanOf:
 
 
 def _evenings_end(program: Sequence[Span], off: ClockEdge) -> tuple[Span, ...]:
-    """Have each span of the evening end at a clock time."""
     return tuple(
         replace(span, ends=off, lasts=None, at_most=None) if _is_evening(span) else span for span in program
     )
 
 
 def _is_evening(span: Span) -> bool:
-    """Whether a span begins in the evening."""
     if isinstance(span.begins, SunEdge):
         return span.begins.event in _EVENING
     return span.begins.hour >= NOON_HOUR

@@ -40,10 +40,8 @@ class YearQuery:
     """Which nights are asked about, and what they are compared with.
 
     Attributes:
-        first: date of the first night.
         off: clock times at which the evening ends instead, each a plan of its own.
         programs: programs in the place of those of the zones, each a plan of its own.
-        timer: the mechanical timer to compare with; None for none.
         zones: ids of the zones that are wanted; all where empty.
         count: how many nights.
     """
@@ -61,14 +59,9 @@ class YearForecast:
     """The year ahead.
 
     Attributes:
-        planner: the site.
         zones: ids of the zones that are wanted.
-        present: what the present program will do.
-        others: what was asked for in its place.
-        timer: the mechanical timer; None where none was asked for.
-        by_timer: what all zones would do behind it.
+        by_timer: what all zones would do behind the mechanical timer.
         timer_nights: what it would do against the sun, night by night.
-        lamps: of every fixture.
         lower_bounds: ids of the wanted zones whose energy is a lower bound: their load, or their
             transformer's losses, are not known.
     """

@@ -8,19 +8,19 @@ from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from decimal import Decimal
 
 from controller.calendar.intervals import Interval, merge, ms_of, overlap, without
 from controller.calendar.night import nights
 from controller.calendar.periods import Period
-from controller.energy.values import Energy, Losses
 from controller.history.energy_use import EnergyUse
 from controller.history.nights import Bounds, read_nights
-from controller.history.run_hours import ZoneHours, ZonePast, count_hours
+from controller.history.run_hours import ZonePast, count_hours
 from controller.history.runs import lit_interval
 from controller.history.source import JournalSource
+from controller.history.totals import HourSum
 from controller.planning.planner import Planner
 from controller.records.entries import Run
 
@@ -28,29 +28,6 @@ from controller.records.entries import Run
 NIGHTS_AT_ONCE = 100
 _ONE_NIGHT = timedelta(days=1)
 _Loads = dict[tuple[float | None, str], None]
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class ZoneAccount:
-    """What one zone did and used in one period.
-
-    Attributes:
-        hours: lit, planned and missed.
-        energy: at the lamps and at the meter, and what it cost.
-        loads: the rated loads at which it was lit, in the order in which they held: watts, or None where not
-            known, and where each comes from.
-        losses: of its transformer.
-    """
-
-    hours: ZoneHours
-    energy: Energy
-    loads: tuple[tuple[float | None, str], ...]
-    losses: Losses
-
-    @property
-    def at_least(self) -> bool:
-        """Whether the energy is a lower bound: a load, or the transformer's losses, are not known."""
-        return self.energy.without_load_ms > 0 or self.losses.origin == "losses not known"
 
 
 def account_for_past(
@@ -61,14 +38,14 @@ def account_for_past(
     bounds: Bounds,
     zones: Sequence[str] = (),
     cable_w: Mapping[str, Decimal] | None = None,
-) -> Iterator[ZoneAccount]:
+) -> Iterator[HourSum]:
     """Account for periods that follow each other.
 
     Args:
         planner: the site as it is now.
         source: the site's journal.
         periods: in order, each beginning where the one before ends.
-        bounds: of what the journal knows; see ``bounds_of``.
+        bounds: see ``bounds_of``.
         zones: ids of the zones that are wanted; all where none is named, also those that are gone by now.
         cable_w: watts lost in the cables of a zone while it is lit at its load of now, where known.
 
@@ -94,11 +71,7 @@ def account_for_past(
 class PastLight:
     """When zones were lit, and when they were planned to be and were not, in milliseconds since 1970.
 
-    Attributes:
-        first: date of the first night.
-        last: date of the last night, included.
-        lit: by zone; may reach beyond these nights.
-        missed: by zone.
+    What was lit may reach beyond the first and the last night.
     """
 
     first: date
@@ -136,8 +109,7 @@ def _account(
     *,
     zones: Sequence[str],
     cable_w: Mapping[str, Decimal],
-) -> Iterator[ZoneAccount]:
-    """Account for some periods at once."""
+) -> Iterator[HourSum]:
     around = list(nights(periods[0].first - _ONE_NIGHT, periods[-1].last + _ONE_NIGHT, planner.tz))
     found = read_nights(planner, source, around, bounds)
     use = EnergyUse(
@@ -149,7 +121,7 @@ def _account(
         now_utc=bounds.now_utc,
     )
     energies = use.compute(found.zones, [run for runs in found.runs.values() for run in runs], periods)
-    hours: dict[str, tuple[ZoneHours, ...]] = {}
+    hours: dict[str, tuple[HourSum, ...]] = {}
     loads: dict[str, list[_Loads]] = {}
     for zone in found.zones:
         if zones and zone not in zones:
@@ -159,14 +131,18 @@ def _account(
         as_of_utc, since_utc = bounds.now_utc, bounds.began_utc
         hours[zone] = count_hours(past, periods, dark=found.dark, as_of_utc=as_of_utc, since_utc=since_utc)
         loads[zone] = _loads(runs, periods, bounds)
-    losses = {zone: use.losses_of(zone) for zone in hours}
+    losses = {zone: use.losses_of(zone).origin for zone in hours}
     for number in range(len(periods)):
         for zone in hours:
-            yield ZoneAccount(
-                hours=hours[zone][number],
-                energy=energies[number][zone],
+            energy, origin = energies[number][zone], losses[zone]
+            yield replace(
+                hours[zone][number],
+                lamps_j=energy.lamps_j,
+                energy=energy,
+                without_load_ms=energy.without_load_ms,
                 loads=tuple(loads[zone][number]),
-                losses=losses[zone],
+                losses=(origin,),
+                at_least=energy.without_load_ms > 0 or origin == "losses not known",
             )
 
 

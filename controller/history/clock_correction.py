@@ -22,7 +22,6 @@ class ClockCorrection:
     """
 
     def __init__(self, readings: Iterable[Reading]) -> None:
-        """Keep the trusted readings of each boot."""
         by_boot: dict[str, list[tuple[float, datetime]]] = defaultdict(list)
         for reading in readings:
             if reading.trusted:

@@ -117,7 +117,6 @@ class _LoadHistory:
     """The loads of all zones at any instant: each as it was lit last."""
 
     def __init__(self, first: Mapping[str, Decimal], runs: Iterable[Run]) -> None:
-        """Find where a load changes; the runs stand in the order of their beginnings."""
         loads = self._first = dict(first)
         self._changes: list[tuple[int, dict[str, Decimal]]] = []
         last: dict[str, float | None] = {}

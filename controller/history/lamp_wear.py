@@ -106,5 +106,4 @@ def account_for_wear(
 
 
 def _by_zone(sums: list[ZoneSum]) -> dict[str, ZoneSum]:
-    """Put sums under their zones' ids."""
     return {each.zone: each for each in sums}

@@ -68,9 +68,7 @@ class PastNights:
     """What is known of some nights.
 
     Attributes:
-        nights: the nights, in order.
         dark: when the sun was below the angle of dusk.
-        runs: of each zone.
         lit: when each zone was lit, apart.
         planned: when each zone was to be lit, less what a relay waited for its rest or its turn.
         gaps: why zones may have been dark.
@@ -89,13 +87,7 @@ class PastNights:
 def read_nights(
     planner: Planner, source: JournalSource, nights: Sequence[Night], bounds: Bounds
 ) -> PastNights:
-    """Read what is known of some nights.
-
-    Args:
-        planner: the site as it is now.
-        source: its journal.
-        nights: in order, at least one.
-        bounds: of what there is to account for.
+    """Read what is known of some nights, in order, at least one.
 
     Raises:
         JournalError: the journal cannot be read.
@@ -152,7 +144,6 @@ def _closed(run: Run, bounds: Bounds) -> Run:
 
 
 def _out_of_service(programs: Mapping[str, Sequence[ProgramPeriod]]) -> Iterator[Gap]:
-    """Give the time over which zones were out of service."""
     for zone, periods in programs.items():
         for each in periods:
             if each.program.out_of_service is not None:

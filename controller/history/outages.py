@@ -52,7 +52,6 @@ class _OutageReader:
     """Reads the events in their order and remembers what is not over yet."""
 
     def __init__(self, correction: ClockCorrection) -> None:
-        """Begin before the first run."""
         self._correction = correction
         self._gaps: list[Gap] = []
         self._faults: dict[str | None, datetime] = {}
@@ -67,7 +66,6 @@ class _OutageReader:
         self._started_utc: datetime | None = None
 
     def read(self, event: Event) -> None:
-        """Read the next event."""
         at_utc = self._correction.utc_of(event.at)
         match event.kind:
             case EventKind.STARTED:
@@ -125,7 +123,6 @@ class _OutageReader:
         self._untrusted = False
 
     def _end_faults(self, at_utc: datetime | None) -> None:
-        """End all faults with a run, or leave them open."""
         for zone, since_utc in self._faults.items():
             self._add(zone, since_utc, at_utc, Cause.RELAY_FAULT)
         self._faults = {}

@@ -72,7 +72,6 @@ class _ProgramReader:
     """Reads the events in their order and remembers the last program of each zone."""
 
     def __init__(self, correction: ClockCorrection, starts_ms: int) -> None:
-        """Begin without any program."""
         self._correction = correction
         self._at_ms = starts_ms
         self._current: dict[str, tuple[ZoneProgram, int]] = {}
@@ -82,7 +81,6 @@ class _ProgramReader:
         self._started: Reading | None = None
 
     def read(self, event: Event) -> None:
-        """Read the next event."""
         if self._started is not None and event.at != self._started:
             self._drop_silent()
         at_utc = self._correction.utc_of(event.at)

@@ -35,9 +35,7 @@ class HoursQuery:
 
     Attributes:
         by: into what the nights are cut.
-        period: a night, month, season, or two nights joined by "to"; None for the usual.
-        first: the first night; None for the usual.
-        last: the last night; None for tonight.
+        period: a night, month, season, or two nights joined by "to".
         zones: ids of the zones; all where empty.
         most_nights: more nights than these are refused.
     """
@@ -56,13 +54,7 @@ class HoursQuery:
 
 
 def choose_periods(query: HoursQuery, planner: Planner, *, tonight: date, began: date | None) -> list[Period]:
-    """Give the periods that a query means.
-
-    Args:
-        query: the query.
-        planner: knows time zone and latitude.
-        tonight: date of the night that holds now.
-        began: the night in which the journal began; nothing earlier is shown by default.
+    """Give the periods that a query means; by default nothing before the night in which the journal began.
 
     Raises:
         PeriodError: no such period, one that ends before it begins, or too many of them; says what would do.

@@ -12,7 +12,7 @@ from config.errors import UnknownZoneError
 from config.models.site import Site
 from controller.calendar.periods import Each, Period
 from controller.forecast.forecast import Forecast, forecast_input, look_ahead
-from controller.history.account import PastLight, ZoneAccount, account_for_past, light_of_past
+from controller.history.account import PastLight, account_for_past, light_of_past
 from controller.history.lamp_wear import Wear, account_for_wear
 from controller.history.nights import Bounds, bounds_of
 from controller.history.query import (
@@ -109,16 +109,11 @@ def report_hours(
         order = {zone.id: number for number, zone in enumerate(planner.site.zones)}
         sums = [each for each in source.totals() if not query.zones or each.zone in query.zones]
         sums.sort(key=lambda each: (order.get(each.zone, len(order)), each.zone))
-        rows = [lifetime_sum([each], zone=each.zone, period=periods[0]) for each in sums]
-        totals, total = rows, lifetime_sum(sums)
-        by_period = [lifetime_sum(sums, period=periods[0])]
+        rows = [lifetime_sum(each, periods[0]) for each in sums]
     else:
-        accounts = list(_account(planner, source, query, bounds, periods))
-        rows, total = [_row(account) for account in accounts], add_up(accounts)
-        groups = _grouped(accounts, lambda account: account.hours.zone)
-        totals = [add_up(group, zone=zone) for zone, group in groups.items()]
-        months = _grouped(accounts, lambda account: account.hours.period)
-        by_period = [add_up(group, period=period) for period, group in months.items()]
+        rows = list(_account(planner, source, query, bounds, periods))
+    by_zone = _grouped(rows, lambda row: row.zone)
+    by_period = _grouped(rows, lambda row: row.period)
     wear = None
     if year is not None:
         volts = cable_losses(planner.site).volts
@@ -131,9 +126,9 @@ def report_hours(
         last=periods[-1].last,
         bounds=bounds,
         rows=tuple(rows),
-        totals=tuple(totals),
-        periods=tuple(by_period),
-        total=total,
+        totals=tuple(add_up(group, zone=zone) for zone, group in by_zone.items()),
+        periods=tuple(add_up(group, period=period) for period, group in by_period.items()),
+        total=HourSum() if query.is_whole_life and not rows else add_up(rows),
         wear=wear,
         is_lifetime=query.is_whole_life,
     )
@@ -151,8 +146,7 @@ def iter_hour_rows(
         yield from report_hours(planner, source, query, now_utc=now_utc).rows
         return
     bounds, periods = _prepare(planner, source, query, now_utc)
-    for account in _account(planner, source, query, bounds, periods):
-        yield _row(account)
+    yield from _account(planner, source, query, bounds, periods)
 
 
 def report_season(
@@ -199,21 +193,15 @@ def _prepare(
 
 def _account(
     planner: Planner, source: JournalSource, query: HoursQuery, bounds: Bounds, periods: Sequence[Period]
-) -> Iterator[ZoneAccount]:
+) -> Iterator[HourSum]:
     cable_w = cable_losses(planner.site).cable_w
     return account_for_past(planner, source, periods, bounds=bounds, zones=query.zones, cable_w=cable_w)
 
 
-def _row(account: ZoneAccount) -> HourSum:
-    return add_up([account], zone=account.hours.zone, period=account.hours.period)
-
-
-def _grouped(
-    accounts: Iterable[ZoneAccount], key: Callable[[ZoneAccount], Key]
-) -> dict[Key, list[ZoneAccount]]:
-    groups: dict[Key, list[ZoneAccount]] = {}
-    for account in accounts:
-        groups.setdefault(key(account), []).append(account)
+def _grouped(rows: Iterable[HourSum], key: Callable[[HourSum], Key]) -> dict[Key, list[HourSum]]:
+    groups: dict[Key, list[HourSum]] = {}
+    for row in rows:
+        groups.setdefault(key(row), []).append(row)
     return groups
 
 

@@ -26,19 +26,10 @@ from controller.calendar.intervals import (
 )
 from controller.calendar.periods import Period
 from controller.history.runs import lit_interval
+from controller.history.totals import REASONS_FOR_DARK, HourSum, LongestOutage, Missed
 from controller.records.entries import Cause, Run
 
 BY_PROGRAM = frozenset({Cause.PROGRAM, Cause.SPECIAL_NIGHT})
-# Where two reasons for dark fall together, the one that would have kept the zone dark alone comes first.
-REASONS_FOR_DARK = (
-    Cause.OUT_OF_SERVICE,
-    Cause.POWER_LOST,
-    Cause.STOPPED,
-    Cause.OVERRIDE,
-    Cause.CLOCK_NOT_TRUSTED,
-    Cause.RELAY_FAULT,
-    Cause.SITE_CHANGED,
-)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -58,82 +49,18 @@ class Gap:
     reason: Cause
 
     def __post_init__(self) -> None:
-        """Refuse a reason that explains no dark."""
         if self.reason not in REASONS_FOR_DARK:
             raise ValueError(f"“{self.reason}” is no reason why a zone stays dark")
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class ZonePast:
-    """What is known of one zone.
-
-    Attributes:
-        zone: its id.
-        runs: its runs, in any order, one of them perhaps still lit.
-        planned: the windows of its program over the same time, in milliseconds since 1970.
-        gaps: why it may have been dark; gaps of other zones are passed over.
-    """
+    """What is known of one zone; runs and gaps in any order, those of other zones among the gaps."""
 
     zone: str
     runs: Sequence[Run]
     planned: Sequence[Interval] = ()
     gaps: Sequence[Gap] = ()
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Missed:
-    """Planned time without light, and the reason; None where nothing explains it."""
-
-    reason: Cause | None
-    lasts_ms: int
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class LongestOutage:
-    """One unbroken stretch of planned time without light, with what explains most of it."""
-
-    starts_at_utc: datetime
-    lasts_ms: int
-    reason: Cause | None
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class ZoneHours:
-    """What one zone did in one period; times in milliseconds.
-
-    Attributes:
-        zone: its id.
-        period: the nights accounted for.
-        lit_ms: how long it was lit; the sum of the next three.
-        program_ms: of these because of the program or a special night.
-        override_ms: because a person asked for it.
-        unknown_ms: for another reason, or none that is known.
-        untrusted_ms: of ``lit_ms``, in runs whose clock was not trusted at both ends: its length is
-            certain, its date is not.
-        daylight_ms: of ``lit_ms``, with the sun above the angle of dusk.
-        starts: how often it was switched on; a run that began before the period is not counted again.
-        planned_ms: time for which the program asked for light, up to now.
-        missed: of these, what was not lit, by reason, in the order of ``REASONS_FOR_DARK``, unexplained last.
-        longest_gap: the longest unbroken part of what was missed; None if nothing was.
-    """
-
-    zone: str
-    period: Period
-    lit_ms: int
-    program_ms: int
-    override_ms: int
-    unknown_ms: int
-    untrusted_ms: int
-    daylight_ms: int
-    starts: int
-    planned_ms: int
-    missed: tuple[Missed, ...]
-    longest_gap: LongestOutage | None
-
-    @property
-    def missed_ms(self) -> int:
-        """Planned time that was not lit, for whatever reason."""
-        return sum(part.lasts_ms for part in self.missed)
 
 
 def count_hours(
@@ -143,7 +70,7 @@ def count_hours(
     dark: Sequence[Interval],
     as_of_utc: datetime,
     since_utc: datetime | None = None,
-) -> tuple[ZoneHours, ...]:
+) -> tuple[HourSum, ...]:
     """Account for one zone over some periods.
 
     Args:
@@ -154,8 +81,8 @@ def count_hours(
         since_utc: when the journal began; what was planned before is not missed either.
 
     Returns:
-        One account for each period. Over periods that tile a stretch every sum adds up to that of the whole,
-        to the millisecond. Held by tests/controller/history/test_run_hours.py.
+        What it did in each period, without the energy. Over periods that tile a stretch every sum adds up to
+        that of the whole, to the millisecond. Held by tests/controller/history/test_run_hours.py.
 
     Raises:
         ValueError: periods that overlap or are out of order, or a run of another zone.
@@ -174,7 +101,7 @@ def count_hours(
     planned_ms = _lengths(planned, bins)
     found = _missed(past, without(planned, merge(intervals)), bins, as_of_utc)
     return tuple(
-        ZoneHours(
+        HourSum(
             zone=past.zone,
             period=period,
             lit_ms=lit_ms[n],
@@ -185,6 +112,7 @@ def count_hours(
             daylight_ms=lit_ms[n] - dark_ms[n],
             starts=bisect_left(starts, bins[n][1]) - bisect_left(starts, bins[n][0]),
             planned_ms=planned_ms[n],
+            missed_ms=sum(part.lasts_ms for part in found[n][0]),
             missed=found[n][0],
             longest_gap=found[n][1],
         )
@@ -259,5 +187,4 @@ def _longest(missed: Sequence[Interval], reasons: _Reasons) -> LongestOutage | N
 
 
 def _lengths(intervals: Iterable[Interval], bins: Sequence[Interval]) -> list[int]:
-    """Add up what lies in each bin."""
     return [total_ms(share) for share in share_out(intervals, bins)]

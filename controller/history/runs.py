@@ -22,12 +22,7 @@ _NOTHING_RATED: Mapping[str, float | None] = {}
 
 
 def lit_interval(run: Run, as_of_utc: datetime) -> Interval:
-    """Give when a run was lit, in milliseconds since 1970; one that is still lit reaches up to now.
-
-    Args:
-        run: the run.
-        as_of_utc: now.
-    """
+    """Give when a run was lit, in milliseconds since 1970; one that is still lit reaches up to now."""
     if run.off_utc is None:
         on_ms = ms_of(run.on_utc)
         return on_ms, max(on_ms, ms_of(as_of_utc))

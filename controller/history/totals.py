@@ -1,51 +1,95 @@
-"""Sums over zones and periods: of what was lit, missed and used."""
+"""What zones did, as values: hours lit and missed, energy and cost of one zone and period, or added up."""
 
 from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
+from datetime import datetime
 from decimal import Decimal
 
 from controller.calendar.intervals import MS_PER_S
 from controller.calendar.periods import Period
 from controller.energy.values import BandEnergy, Energy, watts
-from controller.history.account import ZoneAccount
-from controller.history.run_hours import REASONS_FOR_DARK, LongestOutage, Missed
 from controller.records.entries import Cause
 from controller.records.totals import ZoneSum
 
+# Where two reasons for dark fall together, the one that would have kept the zone dark alone comes first.
+REASONS_FOR_DARK = (
+    Cause.OUT_OF_SERVICE,
+    Cause.POWER_LOST,
+    Cause.STOPPED,
+    Cause.OVERRIDE,
+    Cause.CLOCK_NOT_TRUSTED,
+    Cause.RELAY_FAULT,
+    Cause.SITE_CHANGED,
+)
 # In the order in which they are shown, what nothing explains last.
 REASONS: tuple[Cause | None, ...] = (*REASONS_FOR_DARK, None)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
+class Missed:
+    """Planned time without light, and the reason; None where nothing explains it."""
+
+    reason: Cause | None
+    lasts_ms: int
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class LongestOutage:
+    """One unbroken stretch of planned time without light, with what explains most of it."""
+
+    starts_at_utc: datetime
+    lasts_ms: int
+    reason: Cause | None
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
 class HourSum:
-    """A sum of accounts; the attributes mean what they mean in ZoneHours, ZoneAccount and Energy.
+    """What a zone did in a period, or several did in several; times in milliseconds.
 
     Of several zones, or over several periods, there is no zone or period. The totals that the journal keeps
     (``lifetime_sum``) hold fewer figures; what they do not hold is None.
+
+    Attributes:
+        lit_ms: how long it was lit; the sum of the next three.
+        program_ms: of these because of the program or a special night.
+        override_ms: because a person asked for it.
+        unknown_ms: for another reason, or none that is known.
+        untrusted_ms: of ``lit_ms``, in runs whose clock was not trusted at both ends: its length is
+            certain, its date is not.
+        daylight_ms: of ``lit_ms``, with the sun above the angle of dusk.
+        starts: how often it was switched on; a run that began before the period is not counted again.
+        planned_ms: time for which the program asked for light, up to now.
+        missed: of these, what was not lit, by reason, in the order of ``REASONS``.
+        longest_gap: the longest unbroken part of what was missed; None if nothing was.
+        lamps_j: energy at the lamps.
+        loads: the rated loads at which it was lit, in the order in which they held: watts, or None where not
+            known, and where each comes from.
+        losses: where the losses of the transformers come from.
+        at_least: whether the energy is a lower bound: a load, or a transformer's losses, are not known.
     """
 
     zone: str | None = None
     period: Period | None = None
-    lit_ms: int
+    lit_ms: int = 0
     program_ms: int | None = None
     override_ms: int | None = None
     unknown_ms: int | None = None
     untrusted_ms: int | None = None
     daylight_ms: int | None = None
-    starts: int
+    starts: int = 0
     planned_ms: int | None = None
     missed_ms: int | None = None
     missed: tuple[Missed, ...] = ()
     longest_gap: LongestOutage | None = None
-    lamps_j: Decimal
+    lamps_j: Decimal = Decimal(0)
     energy: Energy | None = None
-    without_load_ms: int
-    loads: tuple[tuple[float | None, str], ...]
+    without_load_ms: int = 0
+    loads: tuple[tuple[float | None, str], ...] = ()
     losses: tuple[str, ...] = ()
-    at_least: bool
+    at_least: bool = False
 
     @property
     def meter_j(self) -> Decimal | None:
@@ -63,52 +107,57 @@ class HourSum:
         return None if self.energy is None else self.energy.cost
 
 
-def add_up(
-    accounts: Iterable[ZoneAccount], *, zone: str | None = None, period: Period | None = None
-) -> HourSum:
-    """Add up accounts: of a zone, over a period, where these are named."""
-    accounts = list(accounts)
-    hours = [account.hours for account in accounts]
-    energy = sum((account.energy for account in accounts), Energy())
+def add_up(sums: Iterable[HourSum], *, zone: str | None = None, period: Period | None = None) -> HourSum:
+    """Add up sums: those of a zone, or over a period, where these are named."""
+    sums = list(sums)
     missed_ms: dict[Cause | None, int] = defaultdict(int)
-    for part in (part for each in hours for part in each.missed):
+    for part in (part for each in sums for part in each.missed):
         missed_ms[part.reason] += part.lasts_ms
-    gaps = [each.longest_gap for each in hours if each.longest_gap is not None]
+    gaps = [each.longest_gap for each in sums if each.longest_gap is not None]
+    energies = [each.energy for each in sums if each.energy is not None]
     return HourSum(
         zone=zone,
         period=period,
-        lit_ms=sum(each.lit_ms for each in hours),
-        program_ms=sum(each.program_ms for each in hours),
-        override_ms=sum(each.override_ms for each in hours),
-        unknown_ms=sum(each.unknown_ms for each in hours),
-        untrusted_ms=sum(each.untrusted_ms for each in hours),
-        daylight_ms=sum(each.daylight_ms for each in hours),
-        starts=sum(each.starts for each in hours),
-        planned_ms=sum(each.planned_ms for each in hours),
-        missed_ms=sum(missed_ms.values()),
+        lit_ms=sum(each.lit_ms for each in sums),
+        program_ms=_known(each.program_ms for each in sums),
+        override_ms=_known(each.override_ms for each in sums),
+        unknown_ms=_known(each.unknown_ms for each in sums),
+        untrusted_ms=_known(each.untrusted_ms for each in sums),
+        daylight_ms=_known(each.daylight_ms for each in sums),
+        starts=sum(each.starts for each in sums),
+        planned_ms=_known(each.planned_ms for each in sums),
+        missed_ms=_known(each.missed_ms for each in sums),
         missed=tuple(Missed(reason=each, lasts_ms=missed_ms[each]) for each in REASONS if missed_ms[each]),
         longest_gap=max(gaps, key=lambda gap: gap.lasts_ms, default=None),
-        lamps_j=energy.lamps_j,
-        energy=energy,
-        without_load_ms=energy.without_load_ms,
-        loads=tuple(dict.fromkeys(load for account in accounts for load in account.loads)),
-        losses=tuple(dict.fromkeys(account.losses.origin for account in accounts)),
-        at_least=any(account.at_least for account in accounts),
+        lamps_j=sum((each.lamps_j for each in sums), Decimal(0)),
+        energy=sum(energies, Energy()) if len(energies) == len(sums) else None,
+        without_load_ms=sum(each.without_load_ms for each in sums),
+        loads=tuple(dict.fromkeys(load for each in sums for load in each.loads)),
+        losses=tuple(dict.fromkeys(origin for each in sums for origin in each.losses)),
+        at_least=any(each.at_least for each in sums),
     )
 
 
-def lifetime_sum(
-    zones: Iterable[ZoneSum], *, zone: str | None = None, period: Period | None = None
-) -> HourSum:
-    """Add up the totals that the journal keeps of some zones."""
-    parts = [part for zone in zones for part in zone.by_load]
+def _known(values: Iterable[int | None]) -> int | None:
+    """Add up; None where one of them is not known."""
+    total = 0
+    for value in values:
+        if value is None:
+            return None
+        total += value
+    return total
+
+
+def lifetime_sum(zone: ZoneSum, period: Period) -> HourSum:
+    """Take over the totals that the journal keeps of a zone."""
+    parts = zone.by_load
     unknown_ms = round(sum(part.lit_s for part in parts if part.load_w is None) * MS_PER_S)
     joules = ((watts(part.load_w) or Decimal(0)) * Decimal(repr(part.lit_s)) for part in parts)
     return HourSum(
-        zone=zone,
+        zone=zone.zone,
         period=period,
-        lit_ms=round(sum(part.lit_s for part in parts) * MS_PER_S),
-        starts=sum(part.starts for part in parts),
+        lit_ms=round(zone.lit_s * MS_PER_S),
+        starts=zone.starts,
         lamps_j=sum(joules, Decimal(0)),
         without_load_ms=unknown_ms,
         loads=tuple(dict.fromkeys((part.load_w, part.load_from) for part in parts)),

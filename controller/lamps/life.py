@@ -215,12 +215,8 @@ def relay_life(
 ) -> RelayLife:
     """Work out how far along a relay is; one cycle is one switching on and off.
 
-    Args:
-        zone: whose relay.
-        cycles: how often it was switched on since it was fitted, zero or more.
-        first_night: the first night of the plan to come.
-        starts_on: how often the plan switches it on in a night.
-        endurance_cycles: electrical endurance by its data sheet, more than zero.
+    ``starts_on`` says how often the plan switches it on in a night; ``endurance_cycles`` is the electrical
+    endurance by its data sheet, more than zero.
     """
     return RelayLife(
         zone=zone,

@@ -15,7 +15,7 @@ from controller.calendar.periods import Each, split, stretch_of_nights
 from controller.energy.values import J_PER_KWH
 from controller.history.account import account_for_past
 from controller.history.nights import bounds_of
-from controller.history.run_hours import ZoneHours
+from controller.history.totals import HourSum
 from controller.planning.planner import Planner
 from controller.records.entries import Cause
 from tests.controller.board import Board
@@ -38,10 +38,10 @@ def account(board, first, last, each=Each.WHOLE, *, now=None, zones=()):
 
 def of(rows, zone_id):
     """The rows of one zone."""
-    return [row for row in rows if row.hours.zone == zone_id]
+    return [row for row in rows if row.zone == zone_id]
 
 
-def missed(hours: ZoneHours) -> dict[Cause | None, float]:
+def missed(hours: HourSum) -> dict[Cause | None, float]:
     """Hours missed by reason, to the hundredth of an hour."""
     return {part.reason: round(part.lasts_ms / MS_PER_HOUR, 2) for part in hours.missed}
 
@@ -59,16 +59,14 @@ def test_hours_are_those_that_the_relays_were_closed(weeks):
     """Lit hours are the truth, but for what a power cut can hide: less than a beat for each of two cuts."""
     rows = account(weeks, FIRST, LAST)
     for row in rows:
-        truth_s = weeks.lit_s(row.hours.zone)
-        lit_s = row.hours.lit_ms / 1000
+        truth_s = weeks.lit_s(row.zone)
+        lit_s = row.lit_ms / 1000
         assert truth_s - 2 * 270 <= lit_s <= truth_s + 0.1
     nights = account(weeks, FIRST, LAST, Each.NIGHT)
     for row in nights:
-        if row.hours.period.first not in (date(2027, 5, 30), date(2027, 6, 3)):
-            truth_s = weeks.lit_s(
-                row.hours.zone, row.hours.period.starts_at_utc, row.hours.period.ends_at_utc
-            )
-            assert row.hours.lit_ms / 1000 == pytest.approx(truth_s, abs=0.01)
+        if row.period.first not in (date(2027, 5, 30), date(2027, 6, 3)):
+            truth_s = weeks.lit_s(row.zone, row.period.starts_at_utc, row.period.ends_at_utc)
+            assert row.lit_ms / 1000 == pytest.approx(truth_s, abs=0.01)
 
 
 @pytest.mark.parametrize(
@@ -86,23 +84,23 @@ def test_hours_are_those_that_the_relays_were_closed(weeks):
 def test_what_was_missed_has_its_reason(weeks, night, zone_id, reasons):
     """Planned light that did not come is laid at the door of what kept it away, and of nothing else."""
     (row,) = of(account(weeks, night, night), zone_id)
-    assert missed(row.hours) == {why: pytest.approx(hours, abs=0.01) for why, hours in reasons.items()}
+    assert missed(row) == {why: pytest.approx(hours, abs=0.01) for why, hours in reasons.items()}
 
 
 def test_a_power_cut_is_missed_from_the_last_sign_of_life(weeks):
     """Half an hour without power is missed, and at most a beat more."""
     (row,) = of(account(weeks, date(2027, 5, 30), date(2027, 5, 30)), "path")
-    assert missed(row.hours).keys() == {Cause.POWER_LOST}
-    assert 0.5 <= missed(row.hours)[Cause.POWER_LOST] <= 0.5 + 270 / 3600 + 0.01
-    gap = row.hours.longest_gap
+    assert missed(row).keys() == {Cause.POWER_LOST}
+    assert 0.5 <= missed(row)[Cause.POWER_LOST] <= 0.5 + 270 / 3600 + 0.01
+    gap = row.longest_gap
     assert gap.reason is Cause.POWER_LOST
-    assert gap.lasts_ms == row.hours.missed_ms
+    assert gap.lasts_ms == row.missed_ms
 
 
 def test_without_the_time_both_reasons_are_told_apart(weeks):
     """Ten minutes without power and thirty without the time: each has its own hours."""
     (row,) = of(account(weeks, date(2027, 6, 3), date(2027, 6, 3)), "path")
-    reasons = missed(row.hours)
+    reasons = missed(row)
     assert reasons.keys() == {Cause.POWER_LOST, Cause.CLOCK_NOT_TRUSTED}
     assert reasons[Cause.CLOCK_NOT_TRUSTED] == pytest.approx(0.5, abs=0.01)
     assert 10 / 60 - 0.01 <= reasons[Cause.POWER_LOST] <= 10 / 60 + 270 / 3600 + 0.01
@@ -111,23 +109,23 @@ def test_without_the_time_both_reasons_are_told_apart(weeks):
 def test_a_zone_out_of_service_keeps_its_plan(weeks):
     """What a zone out of service would have done is missed, and the reason is that it was."""
     (row,) = of(account(weeks, date(2027, 6, 9), date(2027, 6, 9)), "jetty")
-    assert row.hours.lit_ms == 0
-    assert missed(row.hours) == {Cause.OUT_OF_SERVICE: round(row.hours.planned_ms / MS_PER_HOUR, 2)}
+    assert row.lit_ms == 0
+    assert missed(row) == {Cause.OUT_OF_SERVICE: round(row.planned_ms / MS_PER_HOUR, 2)}
 
 
 def test_light_by_day_and_by_wish_is_told(weeks):
     """Two hours of an override at three in the afternoon are lit in daylight, and by override."""
     (row,) = of(account(weeks, date(2027, 6, 6), date(2027, 6, 6)), "jetty")
-    assert row.hours.override_ms == 2 * MS_PER_HOUR
-    assert row.hours.daylight_ms == 2 * MS_PER_HOUR
-    assert row.hours.starts == 2
+    assert row.override_ms == 2 * MS_PER_HOUR
+    assert row.daylight_ms == 2 * MS_PER_HOUR
+    assert row.starts == 2
 
 
 def test_a_changed_program_does_not_rewrite_the_plan_of_before(weeks):
     """Until 11 June midnight was planned, from 12 June on eleven: nothing of it counts as missed."""
     rows = of(account(weeks, date(2027, 6, 10), date(2027, 6, 14), Each.NIGHT), "jetty")
-    assert [row.hours.missed for row in rows] == [()] * 5
-    planned_h = [row.hours.planned_ms / MS_PER_HOUR for row in rows]
+    assert [row.missed for row in rows] == [()] * 5
+    planned_h = [row.planned_ms / MS_PER_HOUR for row in rows]
     assert [round(planned_h[night] - planned_h[night + 2]) for night in (0, 1)] == [1, 1]
 
 
@@ -135,10 +133,10 @@ def test_a_changed_load_does_not_rewrite_the_energy_of_before(weeks):
     """The same nights take the same energy and money, whatever the zone draws later."""
     rows = of(account(weeks, date(2027, 5, 29), date(2027, 5, 29)), "jetty")
     assert rows[0].loads == ((30.0, "fixtures"),)
-    lit_h = Decimal(rows[0].hours.lit_ms) / MS_PER_HOUR
+    lit_h = Decimal(rows[0].lit_ms) / MS_PER_HOUR
     assert rows[0].energy.lamps_j / J_PER_KWH == pytest.approx(lit_h * 30 / 1000)
     later = of(account(weeks, date(2027, 6, 13), date(2027, 6, 13)), "jetty")
-    later_h = Decimal(later[0].hours.lit_ms) / MS_PER_HOUR
+    later_h = Decimal(later[0].lit_ms) / MS_PER_HOUR
     assert later[0].loads == ((18.0, "fixtures"),)
     assert later[0].energy.lamps_j / J_PER_KWH == pytest.approx(later_h * 18 / 1000)
     both = of(account(weeks, date(2027, 5, 29), date(2027, 6, 13)), "jetty")
@@ -152,7 +150,7 @@ def test_the_loss_of_a_dark_transformer_is_shared_by_the_loads_of_its_time(weeks
         idle_j = sum(row.energy.idle_j for row in rows)
         assert of(rows, "jetty")[0].energy.idle_j / idle_j == pytest.approx(part)
         # Dark for 24 h less the time in which either was lit, at 6 W.
-        lit = max(row.hours.lit_ms for row in rows) + 0
+        lit = max(row.lit_ms for row in rows) + 0
         assert idle_j <= Decimal(24 * 3600 * 6) - Decimal(lit) / 1000 * 6
 
 
@@ -160,7 +158,7 @@ def sums(rows):
     """Everything that can be added up, zone by zone."""
     added = {}
     for row in rows:
-        hours, energy = row.hours, row.energy
+        hours, energy = row, row.energy
         sum_of = added.setdefault(hours.zone, {})
         parts = {
             "lit": hours.lit_ms,
@@ -205,8 +203,8 @@ def test_waiting_for_a_turn_is_not_missed(tmp_path):
     board.run_until(START + 3 * DAY)
     board.close()
     rows = account(board, date(2027, 5, 28), date(2027, 5, 30))
-    assert [row.hours.missed for row in rows] == [()] * 8
-    last = rows[-1].hours
+    assert [row.missed for row in rows] == [()] * 8
+    last = rows[-1]
     assert last.lit_ms < 3 * MS_PER_HOUR
     assert last.planned_ms == last.lit_ms
 
@@ -218,9 +216,9 @@ def test_before_the_journal_and_after_now_nothing_is_missed(tmp_path):
     rows = account(board, date(2027, 5, 20), date(2027, 6, 5))
     board.close()
     for row in rows:
-        assert row.hours.missed == ()
-        assert row.hours.planned_ms == pytest.approx(0.25 * MS_PER_HOUR, abs=1000)
-        assert row.hours.lit_ms == pytest.approx(0.25 * MS_PER_HOUR, abs=2000)
+        assert row.missed == ()
+        assert row.planned_ms == pytest.approx(0.25 * MS_PER_HOUR, abs=1000)
+        assert row.lit_ms == pytest.approx(0.25 * MS_PER_HOUR, abs=2000)
 
 
 def test_a_light_of_a_dead_board_ends_with_its_last_sign_of_life(tmp_path):
@@ -231,7 +229,7 @@ def test_a_light_of_a_dead_board_ends_with_its_last_sign_of_life(tmp_path):
     rows = account(board, date(2027, 5, 28), date(2027, 6, 28), now=START + 30 * DAY)
     (jetty,) = of(rows, "jetty")
     truth_s = board.lit_s("jetty")
-    assert truth_s - 300 <= jetty.hours.lit_ms / 1000 <= truth_s + 300
+    assert truth_s - 300 <= jetty.lit_ms / 1000 <= truth_s + 300
 
 
 def test_a_zone_that_is_gone_keeps_its_hours(tmp_path):
@@ -243,17 +241,17 @@ def test_a_zone_that_is_gone_keeps_its_hours(tmp_path):
     board.run_until(START + 4 * DAY)
     board.close()
     rows = account(board, date(2027, 5, 28), date(2027, 5, 31), Each.NIGHT)
-    assert [row.hours.zone for row in rows[:3]] == ["jetty", "path", "lamp"]
-    lit_h = [round(row.hours.lit_ms / MS_PER_HOUR, 2) for row in of(rows, "lamp")]
-    planned_h = [round(row.hours.planned_ms / MS_PER_HOUR, 2) for row in of(rows, "lamp")]
+    assert [row.zone for row in rows[:3]] == ["jetty", "path", "lamp"]
+    lit_h = [round(row.lit_ms / MS_PER_HOUR, 2) for row in of(rows, "lamp")]
+    planned_h = [round(row.planned_ms / MS_PER_HOUR, 2) for row in of(rows, "lamp")]
     assert lit_h == planned_h == [1.0, 1.0, 0.0, 0.0]
-    assert all(row.hours.missed == () for row in rows)
+    assert all(row.missed == () for row in rows)
     assert of(rows, "lamp")[0].at_least
 
 
 def test_one_zone_is_told_as_among_all(weeks):
     """A zone asked for alone bears the same part of its transformer's losses."""
     alone = account(weeks, FIRST, LAST, zones=("path",))
-    assert [row.hours.zone for row in alone] == ["path"]
+    assert [row.zone for row in alone] == ["path"]
     (among,) = of(account(weeks, FIRST, LAST), "path")
     assert alone[0] == among

@@ -71,7 +71,7 @@ def accounted(board):
     periods = split(whole, Each.NIGHT, planner.tz, latitude_deg=51.5)
     bounds = bounds_of(board.reader, board.true_utc)
     return {
-        (row.hours.period.first, row.hours.zone): row.hours
+        (row.period.first, row.zone): row
         for row in account_for_past(planner, board.reader, periods, bounds=bounds)
     }
 
