@@ -11,7 +11,7 @@ from api.cli.options import load, site_argument, state_option
 from controller.clock.clock import now_utc
 
 
-@click.command("backup")
+@click.command("backup", short_help="Back up the journal, or restore it.")
 @site_argument
 @click.argument("target", metavar="COPY", type=click.Path(path_type=Path))
 @state_option

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import shutil
+import sys
+import textwrap
 from collections import Counter
 from collections.abc import Iterable, Iterator
 from dataclasses import asdict
@@ -21,7 +24,7 @@ if TYPE_CHECKING:
 Finding = tuple[Severity, SiteProblem]
 
 
-@click.command("check")
+@click.command("check", short_help="Check the site file: every problem at once.")
 @site_argument
 @click.option(
     "--from",
@@ -53,7 +56,7 @@ def check(*, site_path: Path, from_date: date | None, as_json: bool) -> int:
         print_json({"site": loaded.site.name, "problems": _to_json(findings)})
         return 0
     for level, problem in findings:
-        click.echo(f"{level}: {problem}")
+        _print_problem(f"{level}: {problem}")
     click.echo(_summary(len(loaded.site.zones), findings))
     return 0
 
@@ -78,6 +81,14 @@ def _review(loaded: LoadedSite, site_path: Path, from_date: date | None) -> Iter
 def _to_json(findings: Iterable[Finding]) -> list[dict[str, object]]:
     rows = [{**asdict(problem), "level": level} for level, problem in findings]
     return [{key: value for key, value in row.items() if key != "where"} for row in rows]
+
+
+def _print_problem(text: str) -> None:
+    """Print a problem, folded on a terminal and in one line on a pipe."""
+    if sys.stdout.isatty():
+        columns = shutil.get_terminal_size().columns
+        text = textwrap.fill(text, columns, subsequent_indent="  ", break_on_hyphens=False)
+    click.echo(text)
 
 
 def _summary(zones: int, findings: Iterable[Finding]) -> str:

@@ -24,7 +24,7 @@ EXAMPLE = "full-property"
 _CANNOT_MOVE = ("", "dumb", "unknown")
 
 
-@click.command("demo")
+@click.command("demo", short_help="Show an evening in about a minute; needs no file.")
 @click.argument("site_path", metavar="[SITE.toml]", type=click.Path(path_type=Path), required=False)
 @click.option(
     "--night",

@@ -12,7 +12,7 @@ from api.cli.start import DEFAULT_PORT
 from controller.clock.clock import now_utc
 
 
-@click.command("hours")
+@click.command("hours", short_help="Show what ran: hours, missed light, energy, cost, wear.")
 @site_argument
 @state_option
 @click.option(

@@ -21,7 +21,7 @@ _LOCAL_TIME = r"[0-9]{4}-[0-9]{2}-[0-9]{2}[Tt ][0-9]{2}:[0-9]{2}(?::[0-9]{2})?"
 _HALF_SECOND = timedelta(milliseconds=500)
 
 
-@click.command("why", short_help="Say whether a zone is lit or dark, because of what, until when.")
+@click.command("why", short_help="Say whether a zone is lit or dark, and why.")
 @site_argument
 @click.argument("zone_id", metavar="ZONE")
 @click.option(

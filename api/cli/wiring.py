@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from controller.inspection.report import WiringReport
 
 
-@click.command("wiring")
+@click.command("wiring", short_help="Check loads and volts, and say what to change.")
 @click.argument("site_path", metavar="[SITE.toml]", required=False, type=click.Path(path_type=Path))
 @click.option("--transformer", "transformer_id", metavar="ID", help="Only this transformer.")
 @click.option(

@@ -23,7 +23,7 @@ T = TypeVar("T")
 _PINS = re.compile(r"([01][0-9]|2[0-3]):([0-5][0-9])\s*(?:-|–|to)\s*([01][0-9]|2[0-3]):([0-5][0-9])")
 
 
-@click.command("year")
+@click.command("year", short_help="Forecast the year ahead: hours, energy and cost.")
 @site_argument
 @click.option(
     "--from",

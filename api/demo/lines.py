@@ -63,7 +63,7 @@ def print_summary(result: DemoResult, write: Callable[[str], None], hints: Seque
     starts, ends = first.local(first.at_utc), last.local(last.at_utc)
     over = "The evening is over" if result.is_complete else "Ended before the evening was over"
     write("")
-    write(f"{over}: {starts:%H:%M} to {ends:%H:%M}, {spell_duration(ends - starts)}. Each zone was lit for:")
+    write(f"{over}: {starts:%H:%M} to {ends:%H:%M}, {spell_duration(ends - starts)}.")
     write("")
     totals = [zone_total(last.switchings, zone.id, last.at_utc) for zone in last.planner.site.zones]
     rows = [
@@ -83,6 +83,6 @@ def print_summary(result: DemoResult, write: Callable[[str], None], hints: Seque
     ]
     show(build_table(columns, rows))
     write("")
-    write(f"{count(len(last.switchings), 'switching')} of simulated relays; no real relay was switched.")
+    write(f"{count(len(last.switchings), 'switching')}; every relay was simulated.")
     for hint in hints:
         write(hint)

@@ -70,13 +70,14 @@ def _line(*parts: str | tuple[str, str]) -> Text:
 
 
 def _head(frame: Frame) -> Iterator[Text]:
-    speed = f", an evening at {frame.pace:,.0f} times normal speed   "
+    speed = f" at {frame.pace:,.0f} times normal speed   "
     yield _line((frame.planner.site.name, STRONG), speed, (frame.address, QUIET))
     at = frame.local(frame.at_utc)
     elevation_deg = frame.planner.sun.elevation_deg(frame.at_utc)
     side = "above" if elevation_deg >= 0 else "below"
-    sun = f"  {at:%a %d %b %Y}, {at:%Z}; the sun is {abs(elevation_deg):.1f}° {side} the horizon: "
-    yield _line((f"{at:%H:%M}", STRONG), sun, (sky_word(elevation_deg), STRONG))
+    sun = f": the sun is {abs(elevation_deg):.1f}° {side} the horizon"
+    date = f"  {at:%a %d %b %Y}, {at:%Z}  "
+    yield _line((f"{at:%H:%M}", STRONG), date, (sky_word(elevation_deg), STRONG), sun)
 
 
 def _grid(frame: Frame, bar: int, *, reasons: bool, coloured: bool) -> Table:
