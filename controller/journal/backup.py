@@ -1,10 +1,8 @@
 """Backups of the journal: made each night or on request, put in the place of a journal that is set aside.
 
 A backup is an ordinary journal in one file, with no log beside it. To restore one by hand: stop Leerie, move
-``journal.sqlite`` away together with ``journal.sqlite-wal`` and ``journal.sqlite-shm`` where they exist, copy
-the backup there under the name ``journal.sqlite``, give it to the user that Leerie runs as, start Leerie. The
-log must go with the file that it belongs to: left behind, it would be applied to the backup. ``restore`` does
-the same.
+``journal.sqlite`` away together with its ``-wal`` and ``-shm`` files (left behind, they would be applied to
+the backup), copy the backup there under that name, give it to the user that Leerie runs as, start Leerie.
 """
 
 from __future__ import annotations
@@ -46,7 +44,6 @@ class Quarantined:
     """What became of a damaged journal.
 
     Attributes:
-        damage: what was wrong with it.
         path: where it is now; None where there was no file any more.
         restored_from: the backup that took its place; None where the new journal began empty.
     """
@@ -67,8 +64,7 @@ class Quarantined:
 def back_up(path: Path, night_date: date) -> Path | None:
     """Make the night's backup in the folder ``backups``, check it, and drop the oldest.
 
-    Returns:
-        The backup; None where the last one is recent enough for a journal of this size.
+    None is made where the last one is recent enough for a journal of this size.
 
     Raises:
         JournalError: the backup could not be made; the earlier ones stay.
@@ -118,10 +114,7 @@ def copy_to(path: Path, target: Path) -> None:
 
 
 def quarantine(path: Path, at_utc: datetime) -> Path | None:
-    """Move a journal away whole, under a name with the instant in it; keep the newest of such.
-
-    Returns:
-        Where it is now; None where there was no file.
+    """Move a journal away whole, under a name with the instant in it, which is given if there was a file.
 
     Raises:
         JournalError: so many were set aside within a month that the disk must be spoiling them.
@@ -159,14 +152,7 @@ def clear_away(path: Path) -> None:
 
 
 def restore_from_backup(path: Path) -> Path | None:
-    """Put the newest good backup in the place of a journal that is gone.
-
-    Returns:
-        The backup that was taken; None where there is no good one, and then no journal either.
-
-    Raises:
-        OSError: it could not be put there.
-    """
+    """Put the newest good backup in the place of a journal that is gone, and give it; None without one."""
     for copy in backups_of(path):
         with contextlib.suppress(JournalError):
             if find_damage(copy) is None:
@@ -178,18 +164,16 @@ def restore_from_backup(path: Path) -> Path | None:
 
 
 def restore(copy: Path, path: Path, at_utc: datetime) -> Path | None:
-    """Put a backup in the place of the journal, which is set aside. No keeper may run meanwhile.
-
-    Returns:
-        Where the earlier journal is now; None where there was none.
+    """Put a backup in the place of the journal; no keeper may run meanwhile. See ``quarantine``.
 
     Raises:
         JournalError: the backup is no file or damaged, or could not be put there.
     """
     if copy.is_dir():
-        newest = sorted(copy.glob("journal*.sqlite"), reverse=True)[:1]
-        such_as = "".join(f", such as {each}" for each in newest)
-        raise JournalError(f"{copy} is a folder; give the backup in it{such_as}")
+        newest = max(copy.glob("journal*.sqlite"), default=None)
+        raise JournalError(
+            f"{copy} is a folder; give the backup in it{f', such as {newest}' if newest else ''}"
+        )
     if not copy.is_file():
         raise JournalError(f"{copy} is no file; give the file of a backup")
     if damage := find_damage(copy):

@@ -116,13 +116,11 @@ def _code_of(error: BaseException | None) -> int:
 def open_to_write(path: Path, *, fresh: bool = False) -> sqlite3.Connection:
     """Open the journal to write, make it where there is none, and bring an older one up to date.
 
+    The connection is in autocommit; the caller sees to it that two threads never use it at once.
+
     Args:
         path: the file; its folder is made where it is missing.
         fresh: begin an empty one even where backups exist that it could be restored from.
-
-    Returns:
-        A connection in autocommit, with the write-ahead log on. The caller sees to it that two threads never
-        use it at once.
 
     Raises:
         JournalDamagedError: the file is damaged, or is gone while backups of it exist.
@@ -143,8 +141,8 @@ def open_to_read(path: Path, *, busy_s: float = BUSY_S, any_version: bool = Fals
 
     Args:
         path: the file.
-        busy_s: how long to wait where another program holds it, in seconds.
-        any_version: take an older version too, whose tables may not be today's.
+        busy_s: how many seconds to wait where another program holds it.
+        any_version: take an older version too.
 
     Raises:
         JournalError: there is none, it cannot be read now, or it is of another version.
@@ -176,13 +174,8 @@ def _connect_to_read(path: Path, mode: str, busy_s: float, *, any_version: bool)
 def _connected(path: Path, mode: str, busy_s: float) -> Iterator[sqlite3.Connection]:
     """Connect; where what is done with the connection first fails, close it."""
     # A generator that reads may be continued by another thread of a pool, never by two at once.
-    connection = sqlite3.connect(
-        f"{path.absolute().as_uri()}?{mode}",
-        uri=True,
-        timeout=busy_s,
-        isolation_level=None,
-        check_same_thread=False,
-    )
+    uri = f"{path.absolute().as_uri()}?{mode}"
+    connection = sqlite3.connect(uri, busy_s, isolation_level=None, check_same_thread=False, uri=True)
     try:
         yield connection
     except BaseException:

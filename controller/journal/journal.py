@@ -28,7 +28,7 @@ from controller.journal.previous_run import (
     read_previous_run,
     unended_switchings,
 )
-from controller.journal.queue import CloseOpenRuns, CurrentState, WriteQueue
+from controller.journal.queue import CloseOpenRuns, CurrentState, StartFresh, WriteQueue
 from controller.records.entries import Entry
 from controller.records.reading import Reading
 
@@ -75,11 +75,10 @@ class Journal:
         self._queue.put(entry)
 
     def close_open_runs(self, now: Reading) -> None:
-        """Ask that the runs which an earlier keeper left lit be ended, before all that comes after this.
+        """Ask, before the first entry, that the runs which an earlier keeper left lit be ended.
 
         Each ends at the last sign of life of its boot: "power lost" where ``now`` is in another boot,
-        "stopped" where it is in the same one and only the process died. Called once, at the start, before the
-        first entry; done as soon as the file can be used.
+        "stopped" where it is in the same one and only the process died.
         """
         self._queue.put(CloseOpenRuns(now=now))
 
@@ -106,9 +105,7 @@ class Journal:
     # -- the file --------------------------------------------------------------------------------------------
 
     def open(self) -> None:
-        """Lock the folder and open the file, made or brought up to date where it must be.
-
-        ``flush`` does the same where this failed, until it succeeds.
+        """Lock the folder and open the file; ``flush`` does the same where this failed.
 
         Raises:
             AlreadyRunningError: another keeper has locked the folder.
@@ -118,10 +115,7 @@ class Journal:
             self._opened()
 
     def flush(self) -> int:
-        """Write all that waits, in one transaction.
-
-        Returns:
-            How many entries were written.
+        """Write all that waits, in one transaction, and give how many entries that were.
 
         Raises:
             JournalError: nothing could be written; all of it goes on waiting.
@@ -137,7 +131,7 @@ class Journal:
                 raise self._fault from error
 
     def check(self, at: Reading) -> Quarantined | None:
-        """Read the whole file and start a new one where it is damaged; slow, so lights come first.
+        """Read the whole file and replace it where it is damaged; slow, so lights come first.
 
         The damaged file is set aside whole. The new one is restored from the newest good backup, and gets
         what is lit and which overrides are in force.
@@ -162,8 +156,8 @@ class Journal:
             except JournalDamagedError as error:
                 damage = str(error)
         with self._one_at_a_time:
+            # Where another thread has replaced it meanwhile, nothing is left to do.
             if damage is None or replaced != self._replaced:
-                # Nothing to do, or another thread has done it meanwhile.
                 return None
             with self._using_file():
                 return self._replace_damaged(damage, at)
@@ -220,26 +214,21 @@ class Journal:
         if self._connection is not None and self._file_id == _file_id(self.path):
             return self._connection
         self._close_file()
-        self._lock_folder()
+        self._state_lock = self._state_lock or lock_state(self.directory)
         connection = self._connection = open_to_write(self.path, fresh=self._fresh)
         self._file_id, self._fresh = _file_id(self.path), False
         if self._state is None:
             self._state = CurrentState([*unended_switchings(connection), *overrides_in_force(connection)])
         return connection
 
-    def _lock_folder(self) -> None:
-        if self._state_lock is None:
-            self._state_lock = lock_state(self.directory)
-
     def _close_file(self) -> None:
-        """Close the connection; what was not committed is rolled back."""
         if self._connection is not None:
+            # What was not committed is rolled back.
             with contextlib.suppress(sqlite3.Error):
                 self._connection.close()
             self._connection = self._file_id = None
 
     def _write(self) -> int:
-        """Write what waits, leaving out what can never be written."""
         from controller.journal.writer import Transactions  # noqa: PLC0415 - lights first
 
         connection = self._opened()
@@ -258,7 +247,7 @@ class Journal:
         from controller.journal import backup  # noqa: PLC0415 - lights first
 
         self._close_file()
-        self._lock_folder()
+        self._state_lock = self._state_lock or lock_state(self.directory)
         self._transactions = None
         if damage == NOTHING_THERE:
             backup.clear_away(self.path)
@@ -269,15 +258,14 @@ class Journal:
         self._fresh = restored_from is None
         self._replaced += 1
         self._state = self._state or CurrentState()
-        self._queue.put(self._state.to_start_fresh(at), first=True)
+        self._queue.put(StartFresh(state=self._state, now=at), first=True)
         path, self._quarantine = self._quarantine, None
         return backup.Quarantined(damage=damage, path=path, restored_from=restored_from)
 
 
 def _file_id(path: Path) -> tuple[int, int] | None:
     """Tell one file from another under the same name; None where there is none."""
-    try:
+    with contextlib.suppress(OSError):
         status = path.stat()
-    except OSError:
-        return None
-    return status.st_dev, status.st_ino
+        return status.st_dev, status.st_ino
+    return None

@@ -13,10 +13,7 @@ LOCK_NAME = "keeper.lock"
 
 
 def lock_state(directory: Path) -> FileLock:
-    """Lock a state folder for its one keeper; commands that only read need no lock.
-
-    Args:
-        directory: made where it is missing.
+    """Lock a state folder, made where it is missing, for its one keeper; to read needs no lock.
 
     Raises:
         AlreadyRunningError: another keeper has locked it.

@@ -1,7 +1,4 @@
-"""Keeps the journal written, whole and backed up, beside the keeper.
-
-All of it may be slow, so it runs in a thread of the daemon, or between two rounds of the simulation.
-"""
+"""Keeps the journal written, whole and backed up, in a thread beside the keeper, since it may be slow."""
 
 from __future__ import annotations
 
@@ -23,8 +20,6 @@ class JournalMaintenance:
     """Writes a journal and keeps it whole.
 
     Args:
-        journal: the journal.
-        clock: gives the instant at which a damaged journal was set aside.
         past: what the journal said at the start; None where it could not be read.
         learn: is given what earlier keepers left behind, once the journal can be read.
     """
@@ -66,11 +61,7 @@ class JournalMaintenance:
             self._past = past
 
     def check(self) -> None:
-        """Read the whole journal once; where it is damaged, set it aside and start a new one.
-
-        Raises:
-            JournalError: it cannot be read, or not be replaced, now.
-        """
+        """Have the whole journal read, and replaced where it is damaged; may raise JournalError."""
         at = self._clock.read()
         replaced = self._journal.check(at)
         if replaced is not None:

@@ -45,8 +45,7 @@ class CloseOpenRuns:
 class StartFresh:
     """Says what is in force to a journal that was restored from a backup, or is empty; all else is over."""
 
-    lit: tuple[Switching, ...]
-    overrides: tuple[Override, ...]
+    state: CurrentState
     now: Reading
 
 
@@ -101,12 +100,7 @@ class WriteQueue:
 
 
 class CurrentState:
-    """What is in force by the entries written last; a journal that takes the place of a damaged one needs it.
-
-    Attributes:
-        lit: the switchings that lit what is lit, by zone.
-        overrides: the overrides in force, by zone.
-    """
+    """What is in force by the entries written last: runs and overrides by zone."""
 
     def __init__(self, entries: Iterable[Switching | Override] = ()) -> None:
         self.lit: dict[str, Switching] = {}
@@ -129,7 +123,3 @@ class CurrentState:
                     self.lit.clear()
                 case _:
                     pass
-
-    def to_start_fresh(self, now: Reading) -> StartFresh:
-        """Give all of it as the first work of a journal that starts now."""
-        return StartFresh(lit=tuple(self.lit.values()), overrides=tuple(self.overrides.values()), now=now)

@@ -1,11 +1,7 @@
 """Reads the journal: what was switched, lit, overridden and replaced, in any interval of time.
 
-A reader opens the file for each question, only to read, and closes it when the answer is used up. So it may
-be used from any thread, while the keeper writes, and on a backup. Answers are streamed, and show the journal
-as it was when their first value was asked for.
-
-Intervals are half-open, in UTC: what happened at ``from_utc`` belongs to them, what happened at ``to_utc``
-does not; None leaves an end open. Every method may raise JournalError at its first value.
+Intervals are half-open, in UTC; None leaves an end open. Every method may raise JournalError at its first
+value.
 """
 
 from __future__ import annotations
@@ -41,6 +37,7 @@ from controller.records.totals import LoadSum, ZoneSum
 _BUSY_S = 2.0
 # Before and after every instant that a datetime can hold.
 _FIRST_MS, _LAST_MS = -(1 << 46), 1 << 48
+_OF_ZONE = "AND (:zone IS NULL OR zone = (SELECT id FROM zone WHERE name = :zone))"
 
 # The events that say what held in an interval; see events_about.
 _ABOUT = """
@@ -56,6 +53,10 @@ _ABOUT = """
 
 class JournalReader:
     """Answers questions from a journal.
+
+    It opens the file for each, only to read, and closes it when the answer is used up. So it may be used from
+    any thread, while the keeper writes, and on a backup. Answers are streamed, and show the journal as it was
+    when their first value was asked for.
 
     Args:
         place: the state folder, or the file of a backup.
@@ -75,11 +76,9 @@ class JournalReader:
     ) -> Iterator[Switching]:
         """Give the switchings of an interval in the order of their instants, at most ``limit``."""
         way = "DESC" if newest_first else "ASC"
-        rest = (
-            f"WHERE s.at_ms >= :from AND s.at_ms < :to AND {_of_zone('s', zone)} "
-            f"ORDER BY s.at_ms {way}, s.id {way} LIMIT {-1 if limit is None else int(limit)}"
-        )
-        return self._stream(SWITCHINGS, rest, _interval(from_utc, to_utc, zone))
+        where = f"WHERE s.at_ms >= :from AND s.at_ms < :to {_OF_ZONE}"
+        order = f"ORDER BY s.at_ms {way}, s.id {way} LIMIT {-1 if limit is None else limit}"
+        return self._stream(SWITCHINGS, f"{where} {order}", _interval(from_utc, to_utc) | {"zone": zone})
 
     def events(self) -> Iterator[Event]:
         """Give all events in the order of their instants."""
@@ -105,31 +104,26 @@ class JournalReader:
             return last_sign_of_life(connection)
 
     def overrides(
-        self, from_utc: datetime | None = None, to_utc: datetime | None = None, *, zone: str | None = None
+        self, from_utc: datetime | None = None, to_utc: datetime | None = None
     ) -> Iterator[PastOverride]:
         """Give every override that was in force at some moment of an interval, in the order of placing."""
         in_force = "o.at_ms < :to AND (o.at_ms >= :from OR ifnull(o.ended_at_ms > :from, 1))"
-        rest = f"WHERE {in_force} AND {_of_zone('o', zone)} ORDER BY o.id"
-        return self._stream(PAST_OVERRIDES, rest, _interval(from_utc, to_utc, zone))
+        return self._stream(PAST_OVERRIDES, f"WHERE {in_force} ORDER BY o.id", _interval(from_utc, to_utc))
 
     def replacements(self, zone: str | None = None) -> Iterator[Replacement]:
         """Give the lamps that were replaced, in the order of their dates."""
-        rest = f"WHERE {_of_zone('r', zone)} ORDER BY r.on_date, r.id"
-        return self._stream(REPLACEMENTS, rest, {"zone": zone})
+        return self._stream(REPLACEMENTS, f"WHERE 1 {_OF_ZONE} ORDER BY r.on_date, r.id", {"zone": zone})
 
-    def runs(
-        self, from_utc: datetime | None = None, to_utc: datetime | None = None, *, zone: str | None = None
-    ) -> Iterator[Run]:
+    def runs(self, from_utc: datetime | None = None, to_utc: datetime | None = None) -> Iterator[Run]:
         """Give every run that reaches into an interval, in the order in which they began.
 
-        A run reaches from the instant at which it was lit to the one at which it was put out, and at least
-        over the seconds that it was lit, counted back from its end: where the clock was set meanwhile, these
-        differ. A run that is still lit has no end. One that was lit for no time at all reaches into the
-        interval that its instant belongs to.
+        A run reaches from its beginning to its end, and at least over the seconds that it was lit, counted
+        back from its end: where the clock was set meanwhile, these differ. One that is still lit has no end;
+        one that was lit for no time at all reaches into the interval that its instant belongs to.
         """
-        interval, of_zone = _interval(from_utc, to_utc, zone), _of_zone("a", zone)
-        reaches = f"b.lit_from_ms < :to AND (b.at_ms > :from OR b.lit_from_ms >= :from) AND {of_zone}"
-        still_lit = f"{OPEN_RUNS.select} WHERE a.at_ms < :to AND {of_zone}"
+        interval, lit_from_ms = _interval(from_utc, to_utc), itemgetter(0)
+        reaches = "b.lit_from_ms < :to AND (b.at_ms > :from OR b.lit_from_ms >= :from)"
+        still_lit = f"{OPEN_RUNS.select} WHERE a.at_ms < :to"
         long_before = (
             f"{RUNS.select} WHERE b.at_ms - b.lit_from_ms > {LONG_RUN_MS} "
             f"AND b.lit_from_ms < :from - {LONG_RUN_MS} AND {reaches}"
@@ -141,7 +135,6 @@ class JournalReader:
             few: list[Row] = connection.execute(still_lit, interval).fetchall()
             few += connection.execute(long_before, interval).fetchall()
             many = connection.execute(others, interval)
-            lit_from_ms = itemgetter(0)
             for row in heapq.merge(sorted(few, key=lit_from_ms), many, key=lit_from_ms):
                 yield RUNS.make(row)
 
@@ -187,35 +180,21 @@ class JournalReader:
             yield connection
 
     def _rows(self, select: str, values: dict[str, object]) -> list[Row]:
-        """Run a select that gives few rows."""
         with self._open() as connection:
             return connection.execute(select, values).fetchall()
 
     def _stream(self, query: Query[Value], rest: str, values: dict[str, object]) -> Iterator[Value]:
-        """Run a query and make its values one by one."""
         with self._open() as connection:
             for row in connection.execute(f"{query.select} {rest}", values):
                 yield query.make(row)
 
 
-def _interval(
-    from_utc: datetime | None, to_utc: datetime | None = None, zone: str | None = None
-) -> dict[str, object]:
-    """Give what a select names: the ends of an interval in milliseconds, and a zone."""
-    return {
-        "from": _FIRST_MS if from_utc is None else ms_of(from_utc),
-        "to": _LAST_MS if to_utc is None else ms_of(to_utc),
-        "zone": zone,
-    }
-
-
-def _of_zone(table: str, zone: str | None) -> str:
-    """Give the condition that narrows a select to one zone, where one is named."""
-    return "1" if zone is None else f"{table}.zone = (SELECT id FROM zone WHERE name = :zone)"  # noqa: S608
+def _interval(from_utc: datetime | None, to_utc: datetime | None = None) -> dict[str, object]:
+    from_ms = _FIRST_MS if from_utc is None else ms_of(from_utc)
+    return {"from": from_ms, "to": _LAST_MS if to_utc is None else ms_of(to_utc)}
 
 
 def _as_zone_sums(rows: Iterable[Row]) -> list[ZoneSum]:
-    """Gather rows of sums, ordered by zone, into one value for each zone."""
     sums: dict[str, list[LoadSum]] = {}
     for zone, watts, origin, lit_ms, starts, cycles in rows:
         part = LoadSum(load_w=watts, load_from=origin, lit_s=lit_ms / MS_PER_S, starts=starts, cycles=cycles)

@@ -33,10 +33,7 @@ NOT_TRUSTED = "not trusted when it was written"
 
 
 class Query(Generic[Value]):
-    """A select, up to its WHERE, and what makes a value of each of its rows.
-
-    The selects hold nothing but text of ours; values are always bound.
-    """
+    """A select up to its WHERE, all of it text of ours, and what makes a value of each of its rows."""
 
     def __init__(self, select: str, make: Callable[[Row], Value]) -> None:
         self.select = select
@@ -59,12 +56,10 @@ def as_reading(at_ms: int, boot_ms: int, boot_id: str, trusted: int) -> Reading:
 
 
 def _as_utc(at_ms: int | None) -> datetime | None:
-    """Make the instant of a column that may be empty."""
     return None if at_ms is None else utc_of(at_ms)
 
 
 def _as_override(row: Row) -> Override:
-    """Make the override of a row of ``OVERRIDES``."""
     zone, lit, ends_at_ms, lasts_s, by = row[4:9]
     at, ends_at_utc = as_reading(*row[:4]), _as_utc(ends_at_ms)
     return Override(zone=zone, on=bool(lit), placed_at=at, ends_at_utc=ends_at_utc, lasts_s=lasts_s, by=by)

@@ -49,58 +49,50 @@ _REFUSALS = (
     AttributeError,
 )
 
+# The last id of every table that entries add rows to; it shows whether a commit is in the file.
+_LAST_IDS = """
+    SELECT (SELECT max(id) FROM switching), (SELECT max(id) FROM event), (SELECT max(id) FROM override),
+    (SELECT max(id) FROM replacement)"""
+
 
 class Transactions:
-    """Commits batches of entries to one file, and finds out about a commit that failed.
+    """Commits entries to one file, and finds out about a commit that failed.
 
     Where the disk fails as it syncs, a transaction may be in the file although the commit raised. The ids of
-    the rows show it once the file is opened again. Entries that add no row need no such check: written twice,
-    they are there once.
+    the rows show it once the file is opened again. Entries that add no row are there once if written twice.
     """
 
     def __init__(self) -> None:
-        self._doubtful: tuple[tuple[int, ...], list[Work]] | None = None
+        self._doubtful: tuple[tuple[int | None, ...], list[Work]] | None = None
 
     def resolve_doubt(self, connection: sqlite3.Connection) -> list[Work]:
         """Give the entries of a commit that failed and is in the file all the same, if there is one."""
         if self._doubtful is None:
             return []
         ids, works = self._doubtful
-        saved = works if _last_ids(connection) == ids else []
+        saved = works if connection.execute(_LAST_IDS).fetchone() == ids else []
         self._doubtful = None
         return saved
 
     def commit(self, connection: sqlite3.Connection, works: Sequence[Work]) -> list[Work]:
-        """Write entries in one transaction, leaving out those that no journal would take.
+        """Write in one transaction all but what no journal would take, and give what was written.
 
         The commit waits for the disk, unless there is nothing but heartbeats in it.
 
-        Returns:
-            What was written.
-
         Raises:
             JournalDamagedError: the file refuses an entry that an empty journal takes.
-            sqlite3.Error: it failed. The connection must be closed, which rolls back; then ``resolve_doubt``
-                finds out whether it is in the file.
+            sqlite3.Error: it failed. The connection must be closed, which rolls back.
         """
         durable = not all(isinstance(work, Heartbeat) for work in works)
         connection.execute(f"PRAGMA synchronous = {'FULL' if durable else 'NORMAL'}")
-        before = _last_ids(connection)
+        before = connection.execute(_LAST_IDS).fetchone()
         written = _write_possible(connection, works)
-        after = _last_ids(connection)
+        after = connection.execute(_LAST_IDS).fetchone()
         if after != before:
             self._doubtful = after, written
         connection.execute("COMMIT")
         self._doubtful = None
         return written
-
-
-def _last_ids(connection: sqlite3.Connection) -> tuple[int, ...]:
-    """Give the last id of every table that entries add rows to; it shows whether a commit is in the file."""
-    return tuple(
-        connection.execute(f"SELECT ifnull(max(id), 0) FROM {table}").fetchone()[0]  # noqa: S608
-        for table in ("switching", "event", "override", "replacement")
-    )
 
 
 def _write_possible(connection: sqlite3.Connection, works: Sequence[Work]) -> list[Work]:
@@ -123,7 +115,6 @@ def _write_possible(connection: sqlite3.Connection, works: Sequence[Work]) -> li
 
 
 def _is_possible(work: Work) -> bool:
-    """Whether an empty journal takes an entry."""
     with contextlib.closing(empty_journal()) as empty:
         try:
             Writer(empty).write(work)
@@ -169,12 +160,7 @@ class Writer:
         self._ids = RowIds(connection)
 
     def write(self, work: Work) -> None:
-        """Write one entry, or do what a request asks.
-
-        Raises:
-            sqlite3.Error: the file cannot be written, or its rules forbid such a row.
-            TypeError: this is no entry.
-        """
+        """Write one entry, or do what a request asks; may raise ``_REFUSALS`` or another SQLite error."""
         match work:
             case Switching():
                 self._switch(work)
@@ -205,14 +191,10 @@ class Writer:
                 raise TypeError(f"the journal takes entries, got {work!r}")
 
     def _insert(self, table: str, at: Reading | _When, **values: object) -> int:
-        """Insert a row with an instant, and give its id."""
         when = at if isinstance(at, _When) else self._ids.when(at)
         return _insert(self._execute, table, **when._asdict(), **values)
 
-    # -- overrides -------------------------------------------------------------------------------------------
-
     def _override(self, entry: Override) -> None:
-        """Write an override; it takes the place of the zone's last one."""
         self._end_override(OverrideEnded(zone=entry.zone, at=entry.placed_at, words=REPLACED))
         self._insert(
             "override",
@@ -232,10 +214,7 @@ class Writer:
             (*self._ids.when(end.at), end.words, self._ids.zone(end.zone)),
         )
 
-    # -- switchings and runs ---------------------------------------------------------------------------------
-
     def _switch(self, entry: Switching) -> None:
-        """Write one change, begin or end its run, and keep the account."""
         when, zone = self._ids.when(entry.at), self._ids.zone(entry.zone)
         load = self._ids.find("load", watts=entry.load_w, origin=entry.load_from)
         reason = self._ids.find("reason", cause=entry.cause.value, words=entry.words)
@@ -284,7 +263,6 @@ class Writer:
         self._put_out(_When(*row), run.zone, reason, run.load, run)
 
     def _open_runs(self) -> list[_OpenRun]:
-        """Find all runs that have not ended, oldest first."""
         rows = self._execute(
             "SELECT s.id, s.zone, s.load, s.at_ms, s.boot_ms, s.boot FROM account "
             "JOIN switching s ON s.id = account.lit_by ORDER BY s.id"
@@ -293,13 +271,14 @@ class Writer:
 
     def _start_fresh(self, work: StartFresh) -> None:
         """End what a backup left open and is over by now, and begin what the backup does not know."""
-        lit = {self._ids.key(entry.zone, entry.at): entry for entry in work.lit}
+        lit = {self._ids.key(entry.zone, entry.at): entry for entry in work.state.lit.values()}
         for run in self._open_runs():
             if lit.pop((run.zone, run.boot, run.boot_ms), None) is None:
                 self._close_at_last_sign(run, Cause.STOPPED, LOST)
         for entry in lit.values():
             self._switch(entry)
-        overrides = {self._ids.key(entry.zone, entry.placed_at): entry for entry in work.overrides}
+        placed = work.state.overrides.values()
+        overrides = {self._ids.key(entry.zone, entry.placed_at): entry for entry in placed}
         in_force = (
             "SELECT o.zone, o.boot, o.boot_ms, zone.name FROM override o JOIN zone ON zone.id = o.zone "
             "WHERE o.ended_at_ms IS NULL"
@@ -320,7 +299,7 @@ class RowIds:
         self._trusted_boots: set[int] = set()
 
     def when(self, at: Reading) -> _When:
-        """Give the columns of a reading: instants in whole milliseconds."""
+        """Give the columns of a reading."""
         boot = self.find("boot", boot_id=at.boot_id)
         if at.trusted and boot not in self._trusted_boots:
             self._execute("UPDATE boot SET trusted = 1 WHERE id = ? AND NOT trusted", (boot,))

@@ -4,22 +4,13 @@ from __future__ import annotations
 
 import contextlib
 import sqlite3
-from pathlib import Path
 
 import pytest
 
 from config.errors import JournalError
-from controller.journal.journal import Journal
 from controller.journal.reader import JournalReader
 from controller.records.entries import OverrideEnded
 from tests.controller.journal_samples import assert_refused, overridden, reading, switch_often, written
-
-
-@pytest.fixture
-def journal(tmp_path: Path):
-    journal = Journal(tmp_path / "state")
-    yield journal
-    journal.close()
 
 
 class LyingConnection:

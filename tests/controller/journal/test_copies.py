@@ -5,7 +5,6 @@ from __future__ import annotations
 import shutil
 import threading
 from datetime import date, timedelta
-from pathlib import Path
 
 import pytest
 
@@ -29,13 +28,6 @@ from tests.controller.journal_samples import (
 
 NIGHT = date(2027, 6, 21)
 SOON = reading(5000)
-
-
-@pytest.fixture
-def journal(tmp_path: Path):
-    journal = Journal(tmp_path / "state")
-    yield journal
-    journal.close()
 
 
 class TestCopies:

@@ -22,13 +22,6 @@ from tests.controller.journal_samples import assert_refused, event, overridden, 
 
 
 @pytest.fixture
-def journal(tmp_path: Path):
-    journal = Journal(tmp_path / "state")
-    yield journal
-    journal.close()
-
-
-@pytest.fixture
 def small_disk(tmp_path: Path):
     """A file system of 256 kB of its own, where the system lets us have one."""
     folder = tmp_path / "disk"

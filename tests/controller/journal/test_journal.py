@@ -5,7 +5,6 @@ from __future__ import annotations
 import subprocess
 import sys
 from datetime import date, timedelta
-from pathlib import Path
 
 import pytest
 
@@ -26,13 +25,6 @@ from tests.controller.journal_samples import (
     unended,
     write,
 )
-
-
-@pytest.fixture
-def journal(tmp_path: Path):
-    journal = Journal(tmp_path / "state")
-    yield journal
-    journal.close()
 
 
 def restart(journal: Journal) -> Journal:

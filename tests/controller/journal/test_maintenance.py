@@ -44,11 +44,6 @@ class Setup:
         self.learned.append(past)
 
 
-@pytest.fixture
-def state(tmp_path: Path) -> Path:
-    return tmp_path / "state"
-
-
 def test_what_waits_is_written(state: Path) -> None:
     """In order, and nothing waits afterwards."""
     setup = Setup(state, past=PreviousRun())

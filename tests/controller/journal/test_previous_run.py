@@ -15,11 +15,6 @@ from controller.records.entries import Event, EventKind
 from tests.controller.journal_samples import dark, heartbeat, lit, overridden, reading
 
 
-@pytest.fixture
-def state(tmp_path: Path) -> Path:
-    return tmp_path / "state"
-
-
 def write(state: Path, *entries: Any) -> None:
     """Write a journal."""
     journal = Journal(state)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from datetime import UTC, datetime, timedelta
-from pathlib import Path
 
 import pytest
 from hypothesis import given, settings
@@ -27,11 +26,6 @@ from tests.controller.journal_samples import (
 
 EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 ZONES = ("jetty", "steps", "path")
-
-
-@pytest.fixture
-def state(tmp_path: Path) -> Path:
-    return tmp_path / "state"
 
 
 @st.composite
@@ -85,8 +79,6 @@ class TestRuns:
             from_utc, to_utc = min(one, other) + shift, max(one, other) + shift
             wanted = [run for run in model if reaches_into(run, from_utc, to_utc)]
             assert sorted(reader.runs(from_utc, to_utc), key=str) == sorted(wanted, key=str)
-            of_zone = [run for run in wanted if run.zone == "jetty"]
-            assert sorted(reader.runs(from_utc, to_utc, zone="jetty"), key=str) == sorted(of_zone, key=str)
 
     @settings(max_examples=80, deadline=None)
     @given(entries=nights_of_light())
