@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import os
 import signal
+import sys
 
 import pytest
 from xdist.scheduler import LoadScopeScheduling
@@ -40,6 +42,11 @@ class ByFile(LoadScopeScheduling):
 def pytest_xdist_make_scheduler(config, log):
     """Share out by file."""
     return ByFile(config, log)
+
+
+# Some shells forbid it. Hundreds of tests start the program, which would then be compiled afresh each time.
+sys.dont_write_bytecode = False
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 
 
 def pytest_configure():
