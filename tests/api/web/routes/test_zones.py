@@ -204,7 +204,7 @@ def test_an_override_until_an_instant_needs_a_trusted_clock(tmp_path):
     house = House(tmp_path, trusted=False, trust="nobody has set it")
     response = put(house, f"{JETTY}/override", {"light": "on", "until": "2027-06-22T04:00:00Z"})
     told = problem(response, "override-refused", at=f"{JETTY}/override")
-    assert "the clock is not trusted yet (nobody has set it); say for how long" in told["detail"]
+    assert "say for how long, not until when: nobody has set it" in told["detail"]
     house.close()
 
 
