@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     metavar="OBJECT",
     help="Instead: how many lights for an object and where, such as “tree 7 ft by 5 ft”; needs no file.",
 )
-@click.option("--candela", type=float, metavar="CD", help="With --placing: of one light, to tell the lux.")
+@click.option("--candela", type=float, metavar="CD", help="With --placing: of one light, to compute the lux.")
 @click.option("--all", "listed", is_flag=True, help="List the checks that are ok too.")
 @json_option
 def wiring(

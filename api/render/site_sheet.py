@@ -61,7 +61,7 @@ def make_sheet(site: Site, reports: Sequence[WiringReport], made_on: date | None
     Args:
         site: the site.
         reports: the transformers that are to stand on it.
-        made_on: the date that is written on it; none where nobody gives one.
+        made_on: the date that is written on it, if any.
     """
     materials = list_materials(site, [report.wiring for report in reports])
     return render(

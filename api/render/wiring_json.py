@@ -47,7 +47,7 @@ class ZoneLoadResponse(ResponseModel):
     zone: str
     name: str
     lights: int
-    rated_w: float | None = Field(description="null where nobody wrote it down")
+    rated_w: float | None = Field(description="null where it is not in the file")
     rated_by: str | None = Field(description="“measured”, “fixtures” or “rated”")
     alone_va: Rounded3 | None = Field(description="with this zone lit alone, its cables included")
     alone_w: Rounded3 | None

@@ -90,7 +90,7 @@ def draw_tree(report: WiringReport, place: int, *, key: str) -> list[str]:
     Args:
         report: the transformer.
         place: of the tap among those in use.
-        key: tells this drawing's names from another's in the same page.
+        key: makes this drawing's ids unique in the page.
 
     Returns:
         Pieces of SVG, one below the other.

@@ -176,7 +176,7 @@ def watts_words(result: LightResult) -> str:
 
 
 def range_text(result: LightResult) -> str:
-    """Write the volts that a light is allowed, marked where nobody read them off its plate."""
+    """Write the volts that a light is allowed, marked where they are not in the file."""
     low_v, high_v = result.fixture.range_v
     return f"{low_v:.4g}–{high_v:.4g}{'' if result.stated else '*'}"
 

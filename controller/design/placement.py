@@ -35,7 +35,7 @@ WALL_OUT_PER_HEIGHT: Final = 0.3
 PATH_SPACING_M: Final = 8.0 * M_PER_FT
 USUAL_BEAMS_DEG: Final = (12.0, 24.0, 36.0, 60.0, 90.0, 120.0)
 USUAL_SPREAD: Final = 0.5
-"""Width of a tree or a tall thing as a part of its height where nobody gives it."""
+"""Width of a tree or a tall thing as a part of its height where none is given."""
 
 _OBJECT: Final = re.compile(
     r"\s*(tree|shrub|tall thing|wall|path)s?\s+(.+?)(?:\s+by\s+(.+?))?\s*", re.IGNORECASE
@@ -62,7 +62,7 @@ class Placement:
 
     Attributes:
         kind: of fixture: "spot", "wash" or "path".
-        out_m: from the object to each light; 0 for a path, whose lights stand beside it.
+        out_m: from the object to each light; 0 for a path.
         around_deg: for a free-standing object, where the lights stand as seen from it, 0 towards the viewer.
         along_m: for a long object, where each light stands, from its beginning.
         tilt_deg: above the level; 0 for a path.
@@ -207,7 +207,7 @@ class LitObject:
 
     Attributes:
         spread_m: its width, or its length where it is long.
-        spread_assumed: whether the usual width was taken, as nobody gave one.
+        spread_assumed: whether the usual width was taken, as none was given.
         candela: of one light, where it was given.
         lux: of the object at the height that is aimed at, by one light; None without candela.
     """

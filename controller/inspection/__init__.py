@@ -1,1 +1,1 @@
-"""What is wrong or doubtful in the wiring, what would explain readings, what to change."""
+"""Errors and warnings about the wiring, what would explain readings, what to change."""

@@ -86,10 +86,10 @@ class _Search:
             proposal = self.attempt(change)
             if proposal is None:
                 continue
-            doubted = bool(proposal.warnings)
-            a_tap_does = a_tap_does or (change.kind is ChangeKind.TAP and not doubted)
-            if offered[change.kind, doubted] < MOST_OF_A_KIND:
-                offered[change.kind, doubted] += 1
+            warns = bool(proposal.warnings)
+            a_tap_does = a_tap_does or (change.kind is ChangeKind.TAP and not warns)
+            if offered[change.kind, warns] < MOST_OF_A_KIND:
+                offered[change.kind, warns] += 1
                 kept.append(proposal)
         return kept
 

@@ -125,7 +125,7 @@ def _where(cables: Sequence[CableSegment]) -> str:
 def _new_runs(
     network: Network, tap_v: float | None, way: Sequence[CableSegment], drop_percent: float | None
 ) -> Iterator[WiringChange]:
-    """Home runs to a node on the way to the worst lamp: instead of the old one, or beside it."""
+    """Home runs to a node on the way to the worst lamp: instead of the old one, or next to it."""
     for cable in _evenly(way[1:]):
         node, gauges = cable.to_node, _run_gauges(way)
         moved = f"bring the home run to “{node}” and take away the cable to “{way[0].to_node}”"

@@ -28,7 +28,7 @@ class SizingTrial:
         needed_v: for each fixture the place of its lamps and the volts that they must have.
         flows: amperes into each place, as estimated for the order of the cables.
         undervolted: ends of the cables on the ways to lamps that have too few volts now.
-        short_v: what the lamp that lacks most lacks now; 0 where there is no solution to tell by.
+        short_v: the volts that the worst lamp lacks now; 0 where there is no solution.
     """
 
     network: Network
@@ -54,7 +54,7 @@ def needed_volts(network: Network, drop_percent: float | None) -> tuple[float, .
     """The fewest volts allowed at each fixture: its range, and the drop that the site accepts."""
     floor_v = 0.0 if drop_percent is None else network.feed.source_v * (1.0 - drop_percent / 100.0)
     return tuple(
-        # An LED whose plate nobody read is never an error, so it asks for nothing here.
+        # An LED without a stated range is never an error, so it asks for nothing here.
         floor_v if fixture.lamp is Lamp.POWER and fixture.min_v is None else max(floor_v, fixture.range_v[0])
         for fixture in network.fixtures
     )

@@ -89,7 +89,7 @@ def _check_high(feed: str, fixture: FixtureAt, volts: float) -> Finding:
 
 
 def _level(fixture: FixtureAt, *, outside: bool, stated: bool) -> Severity:
-    """Outside its range is an error; but an LED whose plate nobody read may well take it."""
+    """Outside its range is an error; but only a warning for an LED whose range is not known."""
     unsure = fixture.lamp is Lamp.POWER and not stated
     return Severity.OK if not outside else Severity.WARNING if unsure else Severity.ERROR
 

@@ -172,7 +172,7 @@ def report_site(site: Site) -> tuple[WiringReport, ...]:
 def report_transformer(wiring: TransformerWiring) -> WiringReport:
     """Report on one transformer."""
     inspection = inspect(wiring.networks, wiring.limits)
-    inspection = replace(inspection, findings=tuple(_telling(inspection.findings, wiring)))
+    inspection = replace(inspection, findings=tuple(_relevant(inspection.findings, wiring)))
     proposals: tuple[Proposal, ...] = ()
     if wiring.has_cables:
         proposals = advise(wiring.networks, taps_v=wiring.taps_v, limits=wiring.limits)
@@ -189,8 +189,8 @@ def report_transformer(wiring: TransformerWiring) -> WiringReport:
     )
 
 
-def _telling(findings: Sequence[Finding], wiring: TransformerWiring) -> Iterator[Finding]:
-    """Leave out findings about volts where no light is on a cable, and about a tap that nobody wrote down."""
+def _relevant(findings: Sequence[Finding], wiring: TransformerWiring) -> Iterator[Finding]:
+    """Leave out findings about volts where no light is on a cable, and about an unknown tap."""
     bare = {
         circuit.network.feed.node
         for circuit in wiring.circuits
@@ -218,7 +218,7 @@ def _load_of(zone: Zone, states: Sequence[SolvedStates], wiring: TransformerWiri
 
 
 def _compare_volts(circuit: Circuit) -> VoltageComparison | None:
-    """Set the readings of one tap beside computed volts; they were taken with everything lit."""
+    """Compare the readings of one tap, taken with everything lit, with computed volts."""
     readings = [
         MeasuredVolts(fixture=place, volts=light.measured_v)
         for place, light in enumerate(circuit.lights)
@@ -243,35 +243,30 @@ def _compare_watts(loads: Sequence[ZoneLoad]) -> Iterator[WattsComparison]:
 
 
 def _list_unknown(wiring: TransformerWiring) -> Iterator[str]:
-    """Say what cannot be told, and what would have to be written down for it."""
-    name = wiring.transformer.id
+    """Say what is not known, and what to write into the file for it."""
     for zone in wiring.unknown_zones:
-        yield f"zone “{zone.id}”: nobody wrote down its watts, so it counts as nothing; list its fixtures"
-    if not wiring.has_cables:
-        yield (
-            f"no cable of “{name}” is written down: its load is known, but not the volts at any lamp, the"
-            " drop or the current in a cable; add [[cables]], and “tap” to the transformer"
-        )
-    else:
-        loose = dict.fromkeys(
-            light.zone for circuit in wiring.circuits for light in circuit.lights if not light.placed
-        )
-        for zone_id in loose:
-            yield (
-                f"zone “{zone_id}” has lights on no cable: they count in the load, and their volts cannot be"
-                " told; give its fixtures a node"
-            )
+        yield f"zone “{zone.id}”: its watts are not in the file, so it counts as nothing; list its fixtures"
     leds = [(zone, fixture) for zone in wiring.zones for fixture in zone.fixtures if fixture.lamp == "led"]
     if wiring.has_cables:
-        taken = "the range of their plates is taken as 0.90 to 1.05 of the rated volts"
-        yield from _without(leds, "volts", taken)
-    taken = "their power factor is taken as 1, and many LED drivers draw more volt-amperes than watts"
-    yield from _without(leds, "power_factor", taken)
+        loose = (each.zone for circuit in wiring.circuits for each in circuit.lights if not each.placed)
+        for zone_id in dict.fromkeys(loose):
+            yield (
+                f"zone “{zone_id}” has lights without a cable: they count in the load, but their volts are"
+                " not known; give its fixtures a “node”"
+            )
+        yield from _without(leds, "volts", "0.90 to 1.05 of the rated volts is assumed")
+    else:
+        yield (
+            f"transformer “{wiring.transformer.id}” has no cables in the file: the volts at its lamps, the"
+            " drop and the current in each cable are not known; add [[cables]], and “tap” to the transformer"
+        )
+    assumed = "1 is assumed, and many LED drivers draw more volt-amperes than watts"
+    yield from _without(leds, "power_factor", assumed)
 
 
 def _without(fixtures: Sequence[tuple[Zone, Fixture]], key: str, words: str) -> Iterator[str]:
-    """Say in one sentence for which zones a key of the LED fixtures is not written down."""
+    """Say in one sentence for which zones a key of the LED fixtures is missing."""
     zones = dict.fromkeys(zone.id for zone, fixture in fixtures if key not in fixture.model_fields_set)
     if zones:
         names = ", ".join(f"“{zone}”" for zone in zones)
-        yield f"LED fixtures of {names} without “{key}”: {words}"
+        yield f"LED fixtures of {names} have no “{key}”: {words}; write what their plates say"

@@ -101,7 +101,7 @@ def move_branch(network: Network, node: str, tap_v: float) -> tuple[Network, Net
 
 
 def attach(standing: Network, other: Network) -> Network:
-    """Hang what is on another network onto the tap of one that stands: one tap is one circuit."""
+    """Attach what is on another network to the tap of an existing one: one tap is one circuit."""
     old, new = other.feed.node, standing.feed.node
     cables = (replace(c, from_node=new) if c.from_node == old else c for c in other.segments)
     lamps = (replace(f, node=new) if f.node == old else f for f in other.fixtures)

@@ -1,7 +1,7 @@
 """Two-conductor cable: its gauge, its ohms per metre by the published tables, and the current it may carry.
 
 The resistances are those of the tables, not of a formula: NEC chapter 9 table 8 for American sizes and
-IEC 60228 for metric ones. Both are brought to the same temperature, 75 °C unless told otherwise, so that a
+IEC 60228 for metric ones. Both are brought to the same temperature, 75 °C unless stated otherwise, so that a
 2.5 mm² and a 14 AWG cable can be compared. Cool buried cable has 16 to 18 % less: 75 °C is the safe side.
 """
 

@@ -1,6 +1,6 @@
 """The lights of a site on the nodes of its cables: what each takes, its range, what was measured at it.
 
-Lights whose cable nobody wrote down still load the transformer: they stand at its terminals with the power
+Lights whose cable is not in the file still load the transformer: they stand at its terminals with the power
 that they are rated for, and ask for no volts there.
 """
 

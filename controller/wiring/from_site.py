@@ -25,7 +25,7 @@ class Circuit:
 
     Attributes:
         lights: one for each fixture of the network, in the same order.
-        measured_v: volts measured at the tap with everything lit; None where nobody did.
+        measured_v: volts measured at the tap with everything lit; None where not measured.
     """
 
     network: Network
@@ -38,7 +38,7 @@ class TransformerWiring:
     """One transformer with all that hangs on it.
 
     Attributes:
-        taps_v: volts of its taps; none where nobody wrote them down.
+        taps_v: volts of its taps; none where the file has none.
         tap_known: whether the tap in use was written down.
         circuits: one for each tap in use.
     """
@@ -62,7 +62,7 @@ class TransformerWiring:
 
     @property
     def unknown_zones(self) -> tuple[Zone, ...]:
-        """The zones of which nobody said what they draw."""
+        """The zones whose load is not known."""
         return tuple(zone for zone in self.zones if zone.rated_load.watts is None)
 
 
@@ -93,7 +93,7 @@ class _Ends:
             self._lay(cable)
 
     def _start_of(self, cable: Cable) -> str:
-        """Name the node that a cable begins at; a tap beside the usual one is a feed of its own."""
+        """Name the node that a cable begins at; another tap than the usual one is a feed of its own."""
         if cable.begins not in self.feeds:
             return cable.begins
         taps, usual_v = self.feeds[cable.begins], self._usual[cable.begins]

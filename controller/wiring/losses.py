@@ -1,7 +1,7 @@
 """What the wiring means for energy and lamp life: watts lost in the cables of a zone, volts at its lamps.
 
-A zone whose watts were measured has its cables in them already. Cables that cannot be solved, or that nobody
-wrote down, lose nothing here; a filament lamp whose cable is not known is taken to get its rated volts.
+A zone whose watts were measured has its cables in them already. Cables that cannot be solved, or that are not
+in the file, lose nothing here; a filament lamp whose cable is not known is taken to get its rated volts.
 """
 
 from __future__ import annotations

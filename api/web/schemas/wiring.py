@@ -29,7 +29,7 @@ class FixtureMeasured(RequestModel):
     def _some_volts(self) -> Self:
         """Refuse a list of nothing."""
         if self.volts is not None and not self.volts:
-            raise ValueError("an empty list tells nothing; give a reading, or null to take out the file’s")
+            raise ValueError("an empty list has no reading; give one, or null to take out the file’s")
         return self
 
 
@@ -61,5 +61,5 @@ class PlacingParams(RequestModel):
         None, description="its width; the length of a shrub bed, a wall or a path; a tree may do without"
     )
     candela: float | None = Field(
-        None, gt=0, strict=False, description="of one light in the middle of its beam, to tell the lux"
+        None, gt=0, strict=False, description="of one light in the middle of its beam, to compute the lux"
     )

@@ -121,7 +121,7 @@ def test_readings_stand_in_their_boxes():
     assert len(readings) == 1 + 2 + 13 + 4 + 3 + 2  # heading, two taps, lights of four zones
 
 
-def test_a_light_that_is_outside_is_told_in_words_and_by_an_arrow():
+def test_a_light_that_is_outside_has_words_and_by_an_arrow():
     """The drawing and the table say “too low”; no colour has to tell it."""
     html = sheet_of(garden(cables=line("100 ft"), more="taps = [12, 13, 14, 15]", fixtures=FILAMENT))
     text = Page(html).text
@@ -136,7 +136,7 @@ def test_a_light_that_is_outside_is_told_in_words_and_by_an_arrow():
         for name in ("fill", "stroke")
         if each.get(name) and each.get(name) != "none"
     }
-    # One ink and its greys; the lamps' yellow is told by their ring too. No red against green.
+    # One ink and its greys; the lamps have a ring besides their yellow. No red against green.
     for ink in inks:
         red, green, blue = (int(ink[place : place + 2], 16) for place in (1, 3, 5))
         assert ink == "#ffd65c" or max(red, green, blue) - min(red, green, blue) < 64, ink

@@ -1,4 +1,4 @@
-"""Placing: the trade's numbers for each kind of object, and beams that cover what they should."""
+"""Placement: common practice for each kind of object, and beams that cover what they should."""
 
 from __future__ import annotations
 

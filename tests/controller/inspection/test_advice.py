@@ -21,15 +21,15 @@ TAPS_V = (12.0, 13.0, 14.0, 15.0)
 LED = {"lamp": Lamp.POWER, "min_v": 10.0, "max_v": 15.0}
 
 
-def test_nothing_wrong_needs_no_advice():
-    """Where no finding is wrong nothing is proposed, even where one is doubtful."""
+def test_no_error_needs_no_advice():
+    """Where no finding is an error nothing is proposed, even where one is a warning."""
     network = chain(at_ft=EVENLY_FT, watts=5.0)
     assert inspect([network]).level is Severity.WARNING
     assert advise([network], taps_v=TAPS_V) == ()
 
 
 def test_regulated_leds_get_a_higher_tap_first():
-    """LEDs rated from 10 V that get 9.32 V at the far end are first told the 13 V tap: 10.62 V there."""
+    """LEDs rated from 10 V that get 9.32 V at the far end are first offered the 13 V tap: 10.62 V there."""
     network = chain(at_ft=EVENLY_FT, rated_va=300.0, **LED)
     first = advise([network], taps_v=TAPS_V)[0]
     assert first.change.kind is ChangeKind.TAP
@@ -104,8 +104,8 @@ def test_a_branch_of_its_own_is_moved_without_buying_cable():
     assert best.change.words == "move the cable to “n1” to the 13 V tap"
 
 
-def test_what_remains_wrong_elsewhere_is_said():
-    """An overload of the transformer that no cable cures stands behind the proposal as still wrong."""
+def test_errors_that_stay_elsewhere_are_named():
+    """An overload of the transformer that no cable cures is named with the proposal as an error that stays."""
     network = chain(at_ft=EVENLY_FT, rated_va=100.0, **LED)
     proposals = advise([network], taps_v=TAPS_V)
     assert proposals
@@ -129,18 +129,18 @@ def test_no_proposal_overloads_the_transformer_anew():
     assert all(load_va(proposal.inspection) <= 118.0 for proposal in tight)
 
 
-def test_a_new_doubt_is_named_and_stands_last():
+def test_a_new_warning_is_named_and_stands_last():
     """Where brighter lamps pass the 80 % line of 150 VA, the proposal says so and comes after the others."""
     proposals = advise([chain(at_ft=EVENLY_FT, rated_va=150.0)], taps_v=TAPS_V)
-    doubted = [bool(proposal.warnings) for proposal in proposals]
-    assert doubted == sorted(doubted)
-    assert any(doubted)
-    assert not all(doubted)
+    warns = [bool(proposal.warnings) for proposal in proposals]
+    assert warns == sorted(warns)
+    assert any(warns)
+    assert not all(warns)
     assert proposals[-1].warnings[0].words.startswith("“shed”: ")
     assert "80 % line" in str(proposals[-1])
 
 
-def test_only_the_wrong_feed_of_two_is_changed():
+def test_only_the_feed_with_errors_of_two_is_changed():
     """Advice for one feed leaves the network of the other as it is."""
     bad = chain(at_ft=EVENLY_FT, rated_va=300.0)
     feed = replace(bad.feed, node="second", source_v=12.5)
@@ -198,17 +198,17 @@ def test_a_branch_joins_the_circuit_of_a_tap_in_use():
 @settings(deadline=None, max_examples=25)
 @given(random_networks(lamps=(Lamp.FILAMENT, Lamp.POWER, Lamp.RESISTANCE), most_nodes=20, most_watts=600.0))
 def test_every_proposal_does_and_breaks_nothing(network):
-    """Judged afresh and solved by scipy, each proposal leaves nothing wrong and its worst lamp as it says."""
+    """Inspected afresh and solved by scipy, each proposal leaves no error and its worst lamp as it says."""
     before = inspect([network]).ranks()
     proposals = advise([network], taps_v=TAPS_V)
     copper = [(bool(p.warnings), p.change.copper_kg) for p in proposals]
     assert copper == sorted(copper)
     for proposal in proposals:
         after = inspect(proposal.change.networks)
-        new_wrong = [
+        new_errors = [
             v for v in after.errors() if v.feed or before.get(("", v.topic), 0) < Severity.ERROR.rank
         ]
-        assert new_wrong == []
+        assert new_errors == []
         parts = []
         for changed in proposal.change.networks:
             nodal = NodalEquations(changed)

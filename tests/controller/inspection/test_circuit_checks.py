@@ -1,4 +1,4 @@
-"""Judging: every finding with its number, its limit and its level, at both sides of each line."""
+"""Inspection: every finding with its number, its limit and its level, at both sides of each line."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ def about(inspection, topic):
     return [finding for finding in inspection.findings if finding.topic is topic]
 
 
-def judged(topic, *networks, limits=None):
+def checked(topic, *networks, limits=None):
     found = about(inspect(networks, limits), topic)
     assert found, f"no finding about {topic}"
     return found[0]
@@ -38,8 +38,10 @@ def judged(topic, *networks, limits=None):
     ],
 )
 def test_the_load_is_held_against_the_rating_and_its_80_percent(watts, level, left):
-    """On a 150 VA transformer 119 W is well, 121 W over the 80 % line of 120 VA, 151 W over the rating."""
-    finding = judged(Topic.TRANSFORMER, chain(at_ft=SHORT_FT, watts=watts, lamp=Lamp.CURRENT, rated_va=150.0))
+    """On a 150 VA transformer 119 W is ok, 121 W over the 80 % line of 120 VA, 151 W over the rating."""
+    finding = checked(
+        Topic.TRANSFORMER, chain(at_ft=SHORT_FT, watts=watts, lamp=Lamp.CURRENT, rated_va=150.0)
+    )
     assert finding.level is level
     assert finding.value == pytest.approx(watts, abs=0.1)
     assert finding.limit == pytest.approx(150.0 if level is Severity.ERROR else 120.0)
@@ -49,24 +51,24 @@ def test_the_load_is_held_against_the_rating_and_its_80_percent(watts, level, le
 
 def test_the_remedy_names_a_transformer_that_would_do():
     """For 151 VA the transformer asked for has 190 VA: 151 ÷ 0.8 is 188.75, and ratings are round."""
-    finding = judged(Topic.TRANSFORMER, chain(at_ft=SHORT_FT, watts=151.0, lamp=Lamp.CURRENT))
+    finding = checked(Topic.TRANSFORMER, chain(at_ft=SHORT_FT, watts=151.0, lamp=Lamp.CURRENT))
     assert "a transformer of 190 VA" in finding.remedy
 
 
 def test_a_power_factor_counts_in_the_transformers_load():
     """90 W of LED at power factor 0.6 load the transformer with 150 VA, over its 80 % line."""
     network = chain(at_ft=SHORT_FT, watts=90.0, lamp=Lamp.POWER, power_factor=0.6, rated_va=150.1)
-    finding = judged(Topic.TRANSFORMER, network)
+    finding = checked(Topic.TRANSFORMER, network)
     assert finding.value == pytest.approx(150.0, abs=0.05)
     assert finding.level is Severity.WARNING
 
 
-def test_zones_are_judged_alone_and_together():
-    """Two zones of 80 W are well each alone and over the 150 VA rating together."""
+def test_zones_are_checked_alone_and_together():
+    """Two zones of 80 W are ok each alone and over the 150 VA rating together."""
     beds = FixtureAt(node="n1", zone="beds", watts=80.0, lamp=Lamp.CURRENT)
     network = replace(chain(at_ft=SHORT_FT), fixtures=(beds, replace(beds, zone="path")))
     inspection = inspect([network])
-    assert judged(Topic.TRANSFORMER, network).level is Severity.ERROR
+    assert checked(Topic.TRANSFORMER, network).level is Severity.ERROR
     assert [(v.place, v.level) for v in about(inspection, Topic.ZONE)] == [
         ("zone “beds” alone", Severity.OK),
         ("zone “path” alone", Severity.OK),
@@ -96,9 +98,9 @@ def test_two_taps_of_a_transformer_are_added_up():
     ],
 )
 def test_a_circuit_carries_25_amperes(source_v, watts, level):
-    """NEC 411: 25 A are 300 W at 12 V and 375 W at 15 V; from 20 A on, 240 W at 12 V, it is doubtful."""
+    """NEC 411: 25 A are 300 W at 12 V and 375 W at 15 V; from 20 A on, 240 W at 12 V, it is a warning."""
     network = chain(source_v=source_v, at_ft=SHORT_FT, watts=watts, lamp=Lamp.POWER, gauge="6 AWG")
-    finding = judged(Topic.CIRCUIT, network)
+    finding = checked(Topic.CIRCUIT, network)
     assert finding.level is level
     assert finding.value == pytest.approx(watts / source_v, rel=1e-3)
 
@@ -108,7 +110,7 @@ def test_a_circuit_carries_25_amperes(source_v, watts, level):
 )
 def test_a_supply_has_30_volts_or_less(source_v, level):
     """NEC 411: a low-voltage lighting system is supplied with 30 V or less."""
-    finding = judged(Topic.SUPPLY, chain(source_v=source_v, rated_v=source_v))
+    finding = checked(Topic.SUPPLY, chain(source_v=source_v, rated_v=source_v))
     assert (finding.level, finding.value, finding.limit) == (level, source_v, 30.0)
 
 
@@ -125,14 +127,14 @@ def test_a_cable_is_held_against_its_current(amperes, plate_a, level, limit):
     """12 AWG carries 20 A, and 16 A for hours on end; what the cable's plate says prevails."""
     network = chain(at_ft=SHORT_FT, watts=12.0 * amperes, lamp=Lamp.CURRENT)
     network = replace(network, segments=(replace(network.segments[0], ampacity_a=plate_a),))
-    finding = judged(Topic.CABLE, network)
+    finding = checked(Topic.CABLE, network)
     assert finding.level is level
     assert finding.limit == pytest.approx(limit)
     assert finding.place == "feed to n1"
 
 
 def test_every_cable_over_its_current_is_named_and_a_lead_too():
-    """Where several cables carry too much each has its finding; a thin lead is judged by its own gauge."""
+    """Where several cables carry too much each has its finding; a thin lead is checked by its own gauge."""
     lead = Lead(gauge=parse_gauge("18 AWG"), length_m=0.5)
     network = chain(at_ft=(1.0, 2.0), watts=140.0, lamp=Lamp.CURRENT, lead=lead, rated_va=600.0)
     findings = about(inspect([network]), Topic.CABLE)
@@ -143,7 +145,7 @@ def test_every_cable_over_its_current_is_named_and_a_lead_too():
     }
 
 
-def test_a_thin_metric_conductor_is_doubtful():
+def test_a_thin_metric_conductor_is_a_warning():
     """Copper has 1.5 mm² or more, 1 mm² where it is flexible and no longer than 3 m (IEC 60364-7-715)."""
 
     def sizes(gauge, lead_m, lead_gauge="1 mm2"):
@@ -159,7 +161,7 @@ def test_a_thin_metric_conductor_is_doubtful():
 
 
 def test_the_far_lamps_of_the_hundred_foot_rule_get_too_little():
-    """120 W of filament evenly over 100 ft from 12 V: the far lamp has 10.00 V, 54 % of its light; wrong."""
+    """120 W of filament evenly over 100 ft from 12 V: the far lamp has 10.00 V, 54 % of its light; an error."""
     inspection = inspect([chain(at_ft=EVENLY_FT)])
     low = about(inspection, Topic.LAMP_LOW)
     assert (low[0].place, low[0].level, round(low[0].value, 2)) == ("n10", Severity.ERROR, 10.0)
@@ -170,7 +172,7 @@ def test_the_far_lamps_of_the_hundred_foot_rule_get_too_little():
 
 
 def test_the_near_lamp_from_14_v_gets_too_much():
-    """From 14 V the near lamp is wrong on cable at 75 °C too: 13.60 V, 0.196 of its rated life."""
+    """From 14 V the near lamp gets too much on cable at 75 °C too: 13.60 V, 0.196 of its rated life."""
     network = chain(source_v=14.0, at_ft=EVENLY_FT)
     warm = inspect([network], Limits(cool_c=75.0))
     high = about(warm, Topic.LAMP_HIGH)[0]
@@ -185,7 +187,7 @@ def test_the_near_lamp_from_14_v_gets_too_much():
 
 
 def test_the_most_volts_are_those_on_cool_cable_with_one_zone_lit():
-    """A lamp inside its range with all lit on warm cable is judged by what it gets alone on cool cable."""
+    """A lamp inside its range with all lit on warm cable is checked by what it gets alone on cool cable."""
     far = FixtureAt(node="n2", zone="big", watts=100.0, lamp=Lamp.CURRENT)
     near = FixtureAt(node="n1", zone="small", watts=5.0, lamp=Lamp.FILAMENT)
     network = replace(chain(source_v=13.0, at_ft=(50.0, 51.0), rated_va=300.0), fixtures=(far, near))
@@ -198,19 +200,19 @@ def test_the_most_volts_are_those_on_cool_cable_with_one_zone_lit():
 
 
 def test_the_most_volts_are_those_of_cool_cable():
-    """One zone alone is judged with cable at 20 °C, where a lamp gets more than at 75 °C."""
+    """One zone alone is checked with cable at 20 °C, where a lamp gets more than at 75 °C."""
     network = chain(source_v=13.0, at_ft=EVENLY_FT)
-    high = judged(Topic.LAMP_HIGH, network)
+    high = checked(Topic.LAMP_HIGH, network)
     assert high.value == solve(replace(network, temperature_c=20.0)).lamps[0].volts
     assert high.value > solve(network).lamps[0].volts + 0.05
 
 
-def test_an_led_is_held_against_its_plate_and_doubtful_without():
-    """9.32 V is wrong for an LED rated from 10 V, well for one from 9 V, doubtful where no plate was read."""
+def test_an_led_is_held_against_its_plate_and_a_warning_without():
+    """9.32 V is an error for an LED rated from 10 V, ok for one from 9 V, a warning without a stated range."""
     network = chain(at_ft=EVENLY_FT, lamp=Lamp.POWER, rated_va=300.0)
 
     def low(**plate):
-        return judged(
+        return checked(
             Topic.LAMP_LOW, replace(network, fixtures=tuple(replace(f, **plate) for f in network.fixtures))
         )
 
@@ -239,21 +241,21 @@ def test_the_drop_is_held_against_3_and_5_percent_and_the_sites_own(watts, level
 
 
 def test_a_site_that_asks_for_no_drop_of_its_own_is_held_against_two():
-    """Without a limit of the site's own, the two recommendations remain, and neither makes it wrong."""
+    """Without a limit of the site's own, the two recommendations remain, and neither makes it an error."""
     findings = about(inspect([chain(watts=200.0, lamp=Lamp.CURRENT, rated_va=900.0)]), Topic.DROP)
     assert [(v.limit, v.level) for v in findings] == [(3.0, Severity.WARNING), (5.0, Severity.WARNING)]
 
 
 def test_evenness_compares_the_dimmest_with_the_brightest():
     """From 14 V the far lamp gives 0.62 of the near one's light: (11.81 ÷ 13.60)^3.4."""
-    finding = judged(Topic.SPREAD, chain(source_v=14.0, at_ft=EVENLY_FT))
+    finding = checked(Topic.SPREAD, chain(source_v=14.0, at_ft=EVENLY_FT))
     assert finding.value == pytest.approx((11.81 / 13.60) ** 3.4, abs=2e-3)
     assert finding.level is Severity.WARNING
     assert finding.place == "n10"
 
 
-def test_a_network_without_a_solution_is_wrong_with_both_powers():
-    """120 W of LED behind 100 ft of 12 AWG from 12 V is wrong, with both powers, and no lamp has volts."""
+def test_a_network_without_a_solution_is_an_error_with_both_powers():
+    """120 W of LED behind 100 ft of 12 AWG from 12 V is an error, with both powers, and no lamp has volts."""
     inspection = inspect([chain(watts=120.0, lamp=Lamp.POWER)])
     finding = about(inspection, Topic.SOLUTION)[0]
     assert finding.level is Severity.ERROR
@@ -274,7 +276,7 @@ def test_a_small_garden_is_well_in_everything():
     assert all(finding.source and finding.words for finding in inspection.findings)
 
 
-def test_nothing_lit_is_judged_without_lamps():
+def test_nothing_lit_is_checked_without_lamps():
     """A network without lamps loads nothing and has no finding on lamps."""
     feed = Feed(node="feed", transformer="shed", rated_va=150.0, source_v=12.0)
     cable = CableSegment(from_node="feed", to_node="a", gauge=parse_gauge("12 AWG"), length_m=3.0)

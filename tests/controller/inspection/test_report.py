@@ -1,4 +1,4 @@
-"""The report on a transformer: what is told, what is not, and what there is to buy."""
+"""The report on a transformer: what is known, what is not, and what there is to buy."""
 
 from __future__ import annotations
 
@@ -33,17 +33,17 @@ BARE = (
 )
 
 
-def test_without_cables_the_load_is_told_and_nothing_about_volts():
+def test_without_cables_the_load_is_given_and_nothing_about_volts():
     """The load stands; volts, drop, supply and circuit are left out, and the reasons are given."""
     report = report_of(BARE)
     assert topics(report) == {Topic.TRANSFORMER}
     assert report.load.value == pytest.approx(36.0)
     assert report.level is Severity.OK
     assert report.rules == report.proposals == ()
-    assert "no cable of “shed” is written down" in report.unknown[0]
+    assert "transformer “shed” has no cables in the file" in report.unknown[0]
 
 
-def test_an_overloaded_transformer_without_cables_is_wrong():
+def test_an_overloaded_transformer_without_cables_is_an_error():
     """Eight lamps of 14 W on 100 VA pass the rating; 90 W pass only the 80 % line."""
     assert report_of(BARE.replace("watts = 4.5", "watts = 14")).level is Severity.ERROR
     assert report_of(BARE.replace("watts = 4.5", "watts = 11")).level is Severity.WARNING
@@ -57,12 +57,12 @@ def test_a_power_factor_makes_volt_amperes_of_watts():
 
 
 def test_a_zone_of_which_nothing_is_known_is_named():
-    """A load that nobody wrote down counts as nothing, and that is said."""
+    """A load that is not in the file counts as nothing, and that is said."""
     zone = '[[zones]]\nid = "arbour"\npin = 22\nprogram = []\n'
     report = report_of(BARE + zone)
     assert report.load.value == pytest.approx(36.0)
     assert report.loads[1].alone_va is None
-    assert "zone “arbour”: nobody wrote down its watts" in report.unknown[0]
+    assert "zone “arbour”: its watts are not in the file" in report.unknown[0]
 
 
 def test_loads_alone_and_together_close():
@@ -81,7 +81,7 @@ FILAMENT = 'kind = "path"\ncount = 10\nwatts = 12\nlamp = "filament"'
 
 
 def test_an_error_gets_advice_and_the_rule_of_thumb():
-    """120 W of filament lamps on 100 ft of 12 AWG keep the trade's rule, and the last gets 10.00 V."""
+    """120 W of filament lamps on 100 ft of 12 AWG keep the rule of thumb, and the last gets 10.00 V."""
     report = report_of(garden(cables=line("100 ft"), more="taps = [12, 13, 14, 15]", fixtures=FILAMENT))
     assert report.level is Severity.ERROR
     [rule] = report.rules
@@ -118,8 +118,8 @@ def test_a_bad_splice_is_suggested():
 
 def test_measured_watts_are_set_beside_computed_ones():
     """27 W of lamps lose some watts in the cable; 29 W agree, and 22 W lack a lamp."""
-    well = report_of(garden(cables=line(), zone="measured_watts = 29"))
-    assert [each.agrees for each in well.watts] == [True]
+    good = report_of(garden(cables=line(), zone="measured_watts = 29"))
+    assert [each.agrees for each in good.watts] == [True]
     dark = report_of(garden(cables=line(), zone="measured_watts = 22"))
     assert "1 of its 6 lamps of 4.5 W may be out" in dark.watts[0].words
 

@@ -50,7 +50,7 @@ def test_the_hand_calculation_is_the_solver_with_fixed_currents():
         assert round(100.0 * drop_v / 12.0) == by_hand[f"{key}_percent"]
 
 
-def test_the_rule_is_kept_and_wrong_for_120_w():
+def test_the_rule_is_kept_and_fails_for_120_w():
     """120 W over 100 ft of 12 AWG on 150 W keep the rule in full, and the far lamp gets 10.00 V: false."""
     (found,) = check_rule_of_thumb(inspect([chain(at_ft=EVENLY_FT)]))
     assert found.rule_kept

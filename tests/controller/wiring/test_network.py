@@ -1,4 +1,4 @@
-"""Network: values that refuse what is wrong, and trees that are none."""
+"""Network: values that refuse what is wrong, and cables that are not a tree."""
 
 from __future__ import annotations
 

@@ -73,7 +73,7 @@ def test_measured_watts_are_written_with_comments_kept_and_count(cabled):
 
 
 def test_measured_volts_are_written_and_compared(cabled):
-    """A reading far too low is told, with what would explain it."""
+    """A reading far too low is shown, with what would explain it."""
     response = put(cabled, {"fixtures": [{"fixture": 1, "volts": [10.2]}]})
     assert response.status_code == 200
     assert "  measured_volts = 10.2\n" in cabled.site_path.read_text(encoding="utf-8")
@@ -115,7 +115,7 @@ def test_what_cannot_have_been_measured_is_refused_at_its_place(cabled, body, po
 
 
 def test_more_readings_than_lights_are_refused_by_the_site_file(cabled):
-    """The file is judged as a whole before it is written."""
+    """The file is checked as a whole before it is written."""
     response = put(cabled, {"fixtures": [{"fixture": 1, "volts": [12] * 7}]})
     problems = response.json()["problems"]
     problem(response, "site-file-refused", at=MEASURED, problems=problems)
