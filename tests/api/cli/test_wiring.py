@@ -117,7 +117,7 @@ LEDS = 'kind = "path"\ncount = 6\nwatts = 4.5\nvolts = [9, 15]'
 
 
 def test_an_error_is_exit_code_1_and_gets_advice(tmp_path):
-    """The rule of thumb of 120 W and 100 ft has errors; each proposal names its worst lamp, in range again."""
+    """The rule of thumb of 120 W and 100 ft has errors; each proposal names its worst lamp, now in range."""
     code, answer = wiring_of(tmp_path, garden(cables=line("100 ft"), more=TAPS, fixtures=FILAMENT))
     assert code == 1
     [transformer] = answer["transformers"]

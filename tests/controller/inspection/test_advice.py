@@ -105,7 +105,7 @@ def test_a_branch_of_its_own_is_moved_without_buying_cable():
 
 
 def test_errors_that_stay_elsewhere_are_named():
-    """An overload of the transformer that no cable cures is named with the proposal as an error that stays."""
+    """An overload of the transformer that no cable cures is named with the proposal as an error left."""
     network = chain(at_ft=EVENLY_FT, rated_va=100.0, **LED)
     proposals = advise([network], taps_v=TAPS_V)
     assert proposals

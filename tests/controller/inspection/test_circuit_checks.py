@@ -161,7 +161,7 @@ def test_a_thin_metric_conductor_is_a_warning():
 
 
 def test_the_far_lamps_of_the_hundred_foot_rule_get_too_little():
-    """120 W of filament evenly over 100 ft from 12 V: the far lamp has 10.00 V, 54 % of its light; an error."""
+    """120 W of filament evenly over 100 ft from 12 V: the far lamp has 10.00 V, 54 % of its light."""
     inspection = inspect([chain(at_ft=EVENLY_FT)])
     low = about(inspection, Topic.LAMP_LOW)
     assert (low[0].place, low[0].level, round(low[0].value, 2)) == ("n10", Severity.ERROR, 10.0)
@@ -208,7 +208,7 @@ def test_the_most_volts_are_those_of_cool_cable():
 
 
 def test_an_led_is_held_against_its_plate_and_a_warning_without():
-    """9.32 V is an error for an LED rated from 10 V, ok for one from 9 V, a warning without a stated range."""
+    """9.32 V is an error for an LED rated from 10 V, ok from 9 V, a warning without a stated range."""
     network = chain(at_ft=EVENLY_FT, lamp=Lamp.POWER, rated_va=300.0)
 
     def low(**plate):
