@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import threading
 from collections.abc import AsyncIterator, Callable
-from contextlib import asynccontextmanager
 from dataclasses import replace
 from datetime import date, timedelta
 from pathlib import Path
@@ -45,15 +44,13 @@ class RequestSlots:
         self._limiter = CapacityLimiter(running)
         self._waiting = waiting
 
-    @asynccontextmanager
-    async def take(self) -> AsyncIterator[None]:
-        """Wait for a slot and hold it, or refuse where too many wait already."""
+    def take(self) -> CapacityLimiter:
+        """Give the slots, to be held with ``async with``; refuse where too many wait already."""
         now = self._limiter.statistics()
         if now.borrowed_tokens >= now.total_tokens and now.tasks_waiting >= self._waiting:
             words = f"{now.borrowed_tokens} requests are being answered and {now.tasks_waiting} are waiting"
             raise ProblemError("too-busy", f"{words}; ask again in a few seconds")
-        async with self._limiter:
-            yield
+        return self._limiter
 
 
 class YearCache:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Mapping, Sequence
 from typing import Any
 from urllib.parse import quote as percent_encode
@@ -13,18 +14,13 @@ from api.render.instants import quote
 from api.web.problems.types import ProblemError
 from config.errors import ProgramError
 
-_MEANINGS = {
+# What pydantic's own message does not say in plain words.
+_MESSAGES = {
     "missing": "is missing",
     "extra_forbidden": "is not an allowed field; leave it out",
-    "string_type": "must be a string",
-    "string_unicode": "must be valid Unicode text",
     "string_pattern_mismatch": "does not have the form that /openapi.json describes",
-    "bool_type": "must be true or false",
-    "int_type": "must be a whole number",
+    "string_unicode": "must be valid Unicode text",
     "int_parsing": "must be a whole number",
-    "list_type": "must be a list",
-    "tuple_type": "must be a list",
-    "dict_type": "must be an object",
     "model_type": "must be an object",
     "model_attributes_type": "must be an object",
 }
@@ -77,19 +73,17 @@ def _detail(found: Mapping[str, Any]) -> str:
     where = _where(found["loc"])
     if found["type"] == "value_error":
         what = str(found["ctx"]["error"])
-    elif found["type"] == "literal_error":
-        what = f"must be {_choices(found['ctx']['expected'])}"
     else:
-        what = _MEANINGS.get(found["type"]) or found["msg"].removeprefix("Input ").lower()
+        what = _MESSAGES.get(found["type"]) or _plain(found["msg"])
     value = found.get("input")
     if found["type"] not in _QUOTES_NOTHING and isinstance(value, _SIMPLE):
         what = f"{what}, not {quote(value if isinstance(value, str) else json.dumps(value))}"
     return f"{where}: {what}" if where else what
 
 
-def _choices(expected: str) -> str:
-    """Write pydantic's list of choices with our quotation marks."""
-    return " or ".join(f"“{each.strip(chr(39))}”" for each in expected.replace(" or ", ", ").split(", "))
+def _plain(message: str) -> str:
+    """Write pydantic's own message in our form and quotation marks."""
+    return re.sub("'([^']*)'", r"“\1”", message.replace("Input should be", "must be"))
 
 
 def _where(loc: Sequence[str | int]) -> str:

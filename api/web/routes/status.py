@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from fastapi import APIRouter, Path, Request
+from fastapi import APIRouter, Path, Request, Response
 from fastapi.routing import APIRoute
 
 from api.render.instants import instant_text, quote
@@ -58,11 +58,13 @@ async def get_health(context: Context) -> HealthResponse:
     return HealthResponse(last_round_s=round(age_s, 1), lit=sum(zone.lit for zone in status.zones))
 
 
-@router.get("/v1/status", summary="The state of everything", dependencies=[SHORT])
-def get_status(context: Context) -> StatusResponse:
+@router.get(
+    "/v1/status", summary="The state of everything", response_model=StatusResponse, dependencies=[SHORT]
+)
+def get_status(context: Context) -> Response:
     """Show the clock, the keeper, every zone, the journal and the site file."""
     site, status, now = context.gateway.site, context.gateway.status, context.now()
-    return StatusResponse(
+    found = StatusResponse(
         site=site.name,
         time_zone=TimeZoneResponse(name=site.time_zone, rules=tz_data_version(site.time_zone)),
         clock=ClockResponse(
@@ -80,6 +82,7 @@ def get_status(context: Context) -> StatusResponse:
         journal=JournalResponse(waiting=status.waiting, lost=status.lost, fault=status.journal_fault),
         site_file=SiteFileResponse(refused=status.refused),
     )
+    return Response(found.model_dump_json(), media_type="application/json")
 
 
 @router.get("/problems/{name}", summary="What a type of problem means", responses=problems_of("not-found"))

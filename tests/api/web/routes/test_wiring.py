@@ -149,7 +149,7 @@ def test_lights_are_placed(house):
 @pytest.mark.parametrize(
     ("params", "words"),
     [
-        ({"kind": "house", "height": "7 ft"}, "kind: must be “tree” or “shrub” or"),
+        ({"kind": "house", "height": "7 ft"}, "kind: must be “tree”, “shrub”, “tall thing”"),
         ({"kind": "tree"}, "height: is missing"),
         ({"kind": "path", "height": "7 ft"}, "spread: is missing"),
         ({"kind": "tree", "height": "7"}, "“7” is not a length"),

@@ -223,7 +223,7 @@ def test_an_override_that_ends_in_the_past_is_refused(house):
         ({"light": "blue"}, [("#/light", "light: must be “on” or “off”, not “blue”")]),
         ({"light": True}, [("#/light", "light: must be “on” or “off”, not “true”")]),
         ({"light": "on", "colour": "red"}, [("#/colour", "colour: is not an allowed field; leave it out")]),
-        ({"light": "on", "for": 90}, [("#/for", "for: must be a string, not “90”")]),
+        ({"light": "on", "for": 90}, [("#/for", "for: must be a valid string, not “90”")]),
         (
             {"light": "on", "until": "2027-06-22T04:00:00Z", "for": "1h"},
             [
