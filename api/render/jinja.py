@@ -12,7 +12,6 @@ FOLDER = Path(__file__).parent / "templates"
 
 @cache
 def _environment() -> jinja2.Environment:
-    """Make the environment, once, when the first template is wanted."""
     return jinja2.Environment(
         loader=jinja2.FileSystemLoader(FOLDER),
         autoescape=True,

@@ -29,8 +29,8 @@ def make_app(
 
     Args:
         gateway: the way to the keeper and the journal.
-        boot_s: reads the boot-time clock that the keeper reads, in seconds.
-        hosts: the host names that the server answers to, without a port; every other Host is refused.
+        boot_s: reads the keeper's boot-time clock, in seconds.
+        hosts: the host names, without a port, that the server answers to.
     """
     # The documentation pages of FastAPI load from the internet; the description itself does not.
     app = DescribedApp(

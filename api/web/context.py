@@ -40,7 +40,6 @@ class RequestSlots:
     """Bounds how many requests of one kind run in the thread pool, and how many more wait for that."""
 
     def __init__(self, *, running: int = MOST_RUNNING, waiting: int) -> None:
-        """Begin with every slot free."""
         self._limiter = CapacityLimiter(running)
         self._waiting = waiting
 
@@ -60,7 +59,6 @@ class YearCache:
     """
 
     def __init__(self) -> None:
-        """Begin with nothing computed."""
         self.lock = threading.Lock()
         self._planner: Planner | None = None
         self._year: tuple[Site, date, Forecast] | None = None
@@ -85,7 +83,6 @@ class RequestContext:
     """What a route needs to answer; ``boot_s`` reads the keeper's boot-time clock, in seconds."""
 
     def __init__(self, gateway: KeeperGateway, *, boot_s: Callable[[], float] = read_boot_s) -> None:
-        """Begin with empty caches."""
         self.gateway = gateway
         self.boot_s = boot_s
         # Held by whoever uses the gateway's planner, which works for one at a time.
@@ -136,13 +133,11 @@ Context = Annotated[RequestContext, Depends(get_context)]
 
 
 async def _short_slot(context: Context) -> AsyncIterator[None]:
-    """Hold a slot for a short question while it is answered."""
     async with context.short_slots.take():
         yield
 
 
 async def _long_slot(context: Context) -> AsyncIterator[None]:
-    """Hold a slot for a long question while it is answered."""
     async with context.long_slots.take():
         yield
 

@@ -65,11 +65,7 @@ class KeeperGateway:
         return self._planner
 
     def call(self, work: Callable[[Keeper], T]) -> T:
-        """Have the keeper do something, in its own thread.
-
-        Raises:
-            TimeoutError: the keeper did not answer, or stops meanwhile.
-        """
+        """Have the keeper do something, in its own thread; TimeoutError where it does not answer."""
         try:
             return self.loop.call(work)
         except CancelledError:

@@ -54,7 +54,6 @@ class RequestGuardMiddleware:
     def __init__(
         self, app: ASGIApp, *, hosts: Iterable[str] = ALLOWED_HOSTS, receive_s: float = RECEIVE_S
     ) -> None:
-        """Remember the limits."""
         self._app = app
         self._hosts = frozenset(hosts)
         self._receive_s = receive_s
@@ -91,14 +90,12 @@ class RequestGuardMiddleware:
                 await ProblemError("fault", words).response(path)(scope, receive, response.send)
 
     def _check_host(self, headers: Headers) -> None:
-        """Refuse a request that was sent to a host name that is not ours."""
         host = headers.get("host", "").lower()
         if _PORT.sub("", host) not in self._hosts:
             words = f"the request was sent to {quote(host)}" if host else "the request has no Host header"
             raise ProblemError("wrong-host", f"{words}; use one of {', '.join(sorted(self._hosts))}")
 
     async def _read_body(self, headers: Headers, receive: Receive) -> bytes:
-        """Read the whole body, if it is not too large and does not take too long."""
         declared = headers.get("content-length", "0")
         refused = declared.isdecimal() and int(declared) > LARGEST_BODY_BYTES
         if refused and "expect" in headers:
@@ -129,7 +126,6 @@ class _GuardedResponse:
     """Sends a response with our headers, and without its body where only the head was asked for."""
 
     def __init__(self, send: Send, *, head_only: bool) -> None:
-        """Begin with nothing sent."""
         self._send = send
         self._head_only = head_only
         self.started = False
@@ -147,7 +143,6 @@ class _GuardedResponse:
 
 
 def _check_origin(method: str, headers: Headers) -> None:
-    """Refuse a change that another site's page asks for."""
     if method in _SAFE:
         return
     site, origin = headers.get("sec-fetch-site"), headers.get("origin")

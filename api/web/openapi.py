@@ -49,7 +49,6 @@ class DescribedApp(FastAPI):
 
 
 def _describe(app: FastAPI) -> dict[str, Any]:
-    """Write the OpenAPI document."""
     document = get_openapi(title=app.title, version=app.version, description=DESCRIPTION, routes=app.routes)
     schemas = document.setdefault("components", {}).setdefault("schemas", {})
     problem = ProblemDocument.model_json_schema(ref_template=_SCHEMA)

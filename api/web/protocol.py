@@ -31,7 +31,6 @@ class LimitedH11Protocol(H11Protocol):
     write_timeout_s = WRITE_TIMEOUT_S
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:  # noqa: ANN401 - uvicorn's own
-        """Begin without timers."""
         super().__init__(*args, **kwargs)
         self._idle: asyncio.TimerHandle | None = None
         self._unread: asyncio.TimerHandle | None = None
@@ -99,7 +98,6 @@ class LimitedH11Protocol(H11Protocol):
         self._restart_idle_timer()
 
     def _end_with(self, problem: ProblemError) -> None:
-        """Send a problem without any request, and close."""
         body = problem.document("/")
         headers = [
             ("content-type", PROBLEM_MEDIA_TYPE),

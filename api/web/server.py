@@ -50,7 +50,6 @@ class WebServer:
         port: int = PORT,
         first_pause_s: float = FIRST_PAUSE_S,
     ) -> None:
-        """Remember the address; nothing is opened before ``start``."""
         self.port = port
         self.fault: str | None = None
         self._host = host
@@ -103,7 +102,6 @@ class WebServer:
             pause_s = min(2.0 * pause_s, LONGEST_PAUSE_S)
 
     async def _serve(self) -> None:
-        """Listen and answer until stopped."""
         stop = asyncio.Event()
         self._wake_up = partial(asyncio.get_running_loop().call_soon_threadsafe, stop.set)
         if self._stopping.is_set():
@@ -117,7 +115,6 @@ class WebServer:
             raise RuntimeError("uvicorn ended without being stopped")
 
     def _note_serving(self) -> None:
-        """Record that requests are answered."""
         if self.fault is not None:
             log.info("the web server works again")
         self.fault = None
@@ -125,7 +122,6 @@ class WebServer:
         self._serving.set()
 
     def _note(self, error: BaseException) -> None:
-        """Record a fault, and log it once."""
         words = _explain(error, self._host, self.port)
         if words != self.fault:
             log.error("%s", words, exc_info=None if isinstance(error, OSError) else error)
@@ -188,7 +184,6 @@ async def _run_uvicorn(
 
 
 def _explain(error: BaseException, host: str, port: int) -> str:
-    """Say why nothing is served, and what to do."""
     place = f"port {port} on {host}"
     code = error.errno if isinstance(error, OSError) else None
     if code == errno.EADDRINUSE:

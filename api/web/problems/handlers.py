@@ -42,8 +42,6 @@ def add_problem_handlers(app: FastAPI) -> None:
 
 
 def _handler(make: Callable[[Any], ProblemError]) -> Callable[[Request, Exception], Awaitable[Response]]:
-    """Make an exception handler from a function that makes a problem of the exception."""
-
     async def handle(request: Request, error: Exception) -> Response:
         return make(error).response(request.scope["path"])
 
@@ -79,7 +77,6 @@ def methods_at(app: FastAPI, path: str) -> list[str]:
 
 
 def _unknown_zone(error: UnknownZoneError) -> ProblemError:
-    """Make the problem of a zone that the site does not have."""
     words = f"there is no zone {quote(error.zone_id)}; the zones are {', '.join(error.known)}"
     return ProblemError("unknown-zone", words, zones=list(error.known))
 

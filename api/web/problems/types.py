@@ -109,7 +109,6 @@ class ProblemError(Exception):
     def __init__(
         self, name: str, detail: str, *, headers: Mapping[str, str] | None = None, **members: object
     ) -> None:
-        """Look the type up."""
         super().__init__(detail)
         self.type = PROBLEM_TYPES[name]
         self.headers = dict(headers or {})

@@ -48,7 +48,6 @@ def validation_problem(error: RequestValidationError) -> ProblemError:
 
 
 def _entry(found: Mapping[str, Any]) -> dict[str, object]:
-    """Describe one error."""
     if found["type"] == "json_invalid":
         return {"detail": _not_json(found), "pointer": "#"}
     place, *path = found["loc"]
@@ -69,7 +68,6 @@ def _entry(found: Mapping[str, Any]) -> dict[str, object]:
 
 
 def _detail(found: Mapping[str, Any]) -> str:
-    """Say where and what is wrong, in one clause."""
     where = _where(found["loc"])
     if found["type"] == "value_error":
         what = str(found["ctx"]["error"])
@@ -106,7 +104,6 @@ def _escape(step: str | int) -> str:
 
 
 def _not_json(found: Mapping[str, Any]) -> str:
-    """Say at which character a body is no longer JSON."""
     at = found["loc"][-1]
     reason = str(found.get("ctx", {}).get("error", "not readable")).lower()
     return f"the body is not JSON at character {at + 1 if isinstance(at, int) else at}: {reason}"

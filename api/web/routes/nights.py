@@ -63,7 +63,6 @@ def get_switchings(context: Context, params: Annotated[SwitchingsParams, Query()
 
 
 def _period(params: NightsParams, tonight: date) -> tuple[date, date]:
-    """Give the first and the last night that are asked about."""
     first = params.from_date or tonight
     last = params.to_date or first + timedelta(days=USUAL_NIGHTS - 1)
     asked = (last - first).days + 1
@@ -110,7 +109,6 @@ def _require_zone(context: RequestContext, zone_id: str) -> None:
 
 
 def _next_link(params: SwitchingsParams, from_utc: datetime, page: list[Switching], skip: int) -> str:
-    """Give the address of the older switchings."""
     end_ms = ms_of(page[-1].at.utc)
     given = sum(ms_of(each.at.utc) == end_ms for each in page)
     if given == len(page) and params.cursor is not None and int(params.cursor.split(".")[0]) == end_ms:

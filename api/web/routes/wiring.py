@@ -109,7 +109,6 @@ def put_measured(context: Context, zone_id: ZoneId, body: MeasuredRequest) -> Zo
 
 
 def _sheet(context: RequestContext, transformer: str | None) -> Response:
-    """Make the sheet of one transformer, or of all."""
     site, reports = _reports(context, transformer)
     today = context.now().utc.astimezone(ZoneInfo(site.time_zone)).date()
     page = make_sheet(site, reports, today)
@@ -117,7 +116,6 @@ def _sheet(context: RequestContext, transformer: str | None) -> Response:
 
 
 def _reports(context: RequestContext, transformer: str | None) -> tuple[Site, tuple[WiringReport, ...]]:
-    """Give the reports that are asked for."""
     site = context.gateway.site
     reports = report_site(site)
     if transformer is None:

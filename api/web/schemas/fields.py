@@ -39,7 +39,6 @@ def _reader(read: Callable[[str], T]) -> GetPydanticSchema:
 
 
 def _text(**schema: object) -> WithJsonSchema:
-    """Describe a string in the OpenAPI document."""
     return WithJsonSchema({"type": "string", **schema})
 
 

@@ -27,7 +27,6 @@ class FixtureMeasured(RequestModel):
 
     @model_validator(mode="after")
     def _some_volts(self) -> Self:
-        """Refuse a list of nothing."""
         if self.volts is not None and not self.volts:
             raise ValueError("an empty list has no reading; give one, or null to take out the file’s")
         return self

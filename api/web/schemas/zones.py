@@ -62,7 +62,6 @@ class OverrideRequest(RequestModel):
 
     @model_validator(mode="after")
     def _one_end(self) -> Self:
-        """Refuse two ends."""
         if self.until is not None and self.lasts is not None:
             raise ValueError("give “until” or “for”, not both")
         return self
