@@ -149,10 +149,10 @@ def _read_program(text: str) -> tuple[Span, ...]:
 
 
 def _read_off(text: str) -> ClockEdge:
-    from config.models.tariff import read_clock
+    from config.program.parser import parse_clock
     from config.program.spans import ClockEdge
 
-    at = read_clock(text)
+    at = parse_clock(text)
     return ClockEdge(hour=at.hour, minute=at.minute, written_midnight=at == time(0))
 
 

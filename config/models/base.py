@@ -15,7 +15,7 @@ from pydantic_core import CoreSchema, PydanticKnownError, core_schema
 
 from config.program.parser import parse_span
 from config.program.spans import Span
-from config.program.special_nights import Nights, OneDate, Weekdays, YearlyStretch, parse_nights
+from config.program.special_nights import Nights, parse_nights
 
 
 class Table(BaseModel):
@@ -43,32 +43,29 @@ def _take_decimal(value: Any) -> Any:  # noqa: ANN401 (anything may stand in a f
     return Decimal(str(value))
 
 
-def require_text(value: Any) -> str:  # noqa: ANN401 (anything may stand in a file)
-    """Return a text, or refuse anything else as pydantic does."""
-    if not isinstance(value, str):
-        raise PydanticKnownError("string_type")
-    return value
-
-
-def _take_span(value: Any) -> Span:  # noqa: ANN401 (anything may stand in a file)
-    return value if isinstance(value, Span) else parse_span(require_text(value))
-
-
-def _take_nights(value: Any) -> Nights:  # noqa: ANN401 (anything may stand in a file)
-    known = isinstance(value, Weekdays | OneDate | YearlyStretch)
-    return value if known else parse_nights(require_text(value))
-
-
 def read_by(take: Callable[[Any], Any]) -> GetPydanticSchema:
     """Leave a value to one function; pydantic then builds no model of its result, which would take time."""
     schema: CoreSchema = core_schema.no_info_plain_validator_function(take)
     return GetPydanticSchema(lambda _source, _handler: schema)
 
 
+def text_of(kind: Any, parse: Callable[[str], Any]) -> GetPydanticSchema:  # noqa: ANN401 (a type or a union)
+    """Read the text of a value by its parser; what is of the right type already stays as it is."""
+
+    def take(value: object) -> object:
+        if isinstance(value, kind):
+            return value
+        if not isinstance(value, str):
+            raise PydanticKnownError("string_type")
+        return parse(value)
+
+    return read_by(take)
+
+
 Number = Annotated[float, BeforeValidator(_take_float)]
 Money = Annotated[Decimal, BeforeValidator(_take_decimal)]
-SpanText = Annotated[Span, read_by(_take_span), Field(description="a span such as “dusk to midnight”")]
-NightsText = Annotated[Nights, read_by(_take_nights)]
+SpanText = Annotated[Span, text_of(Span, parse_span), Field(description="a span such as “dusk to midnight”")]
+NightsText = Annotated[Nights, text_of(Nights, parse_nights)]
 
 Id = Annotated[
     str,

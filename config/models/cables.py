@@ -16,7 +16,7 @@ from typing import Annotated, Any, Final, Literal
 from pydantic import Field
 
 from config.errors import CableTextError
-from config.models.base import Name, Number, Table, read_by, require_text
+from config.models.base import Name, Number, Table, read_by, text_of
 
 M_PER_FT: Final = 0.3048
 """International foot, exact."""
@@ -124,12 +124,8 @@ def parse_length(text: str) -> float:
     return length_m
 
 
-def _take_gauge(value: Any) -> Gauge:  # noqa: ANN401 (anything may stand in a file)
-    return value if isinstance(value, Gauge) else parse_gauge(require_text(value))
-
-
-def _take_length(value: Any) -> float:  # noqa: ANN401 (anything may stand in a file)
-    length_m = value if isinstance(value, float) else parse_length(require_text(value))
+def _parse_cable_length(text: str) -> float:
+    length_m = parse_length(text)
     if length_m > _LONGEST_M:
         raise ValueError(f"is longer than {_LONGEST_M:g} m")
     return length_m
@@ -171,8 +167,8 @@ def _take_taps(value: Any) -> tuple[float, ...]:  # noqa: ANN401 (anything may s
     return taps
 
 
-GaugeText = Annotated[Gauge, read_by(_take_gauge), Field(description=_A_GAUGE)]
-LengthText = Annotated[float, read_by(_take_length), Field(description=_A_LENGTH)]
+GaugeText = Annotated[Gauge, text_of(Gauge, parse_gauge), Field(description=_A_GAUGE)]
+LengthText = Annotated[float, text_of(float, _parse_cable_length), Field(description=_A_LENGTH)]
 
 
 class WiringSettings(Table):

@@ -6,54 +6,30 @@ or will be raised, each change holds from its date on, with bands of its own.
 
 from __future__ import annotations
 
-import re
 from datetime import date, time
 from decimal import Decimal
-from typing import Annotated, Any
+from typing import Annotated
 
 from pydantic import Field
 
 from config.errors import ProgramError
-from config.models.base import Money, Name, NightsText, Table, read_by, require_text
+from config.models.base import Money, Name, NightsText, Table, text_of
+from config.program.parser import parse_clock
 from config.program.special_nights import YearlyStretch, parse_nights
 
-_CLOCK = re.compile(r"([01][0-9]|2[0-3]):([0-5][0-9])")
 _MIDNIGHT = time(0, 0)
-_A_CLOCK_TIME = "a clock time such as 21:00, or midnight"
 _A_SEASON = "a stretch of every year such as 10-01 to 03-31"
 
 
-def read_clock(value: Any) -> time:  # noqa: ANN401 (anything may stand in a file)
-    """Read a clock time from its text: 21:00, or midnight; raises ProgramError."""
-    if isinstance(value, time):
-        return value
-    word = require_text(value).strip()
-    if word.lower() == "midnight":
-        return _MIDNIGHT
-    if match := _CLOCK.fullmatch(word):
-        return time(int(match[1]), int(match[2]))
-    from config.program.hints import guess_clock  # noqa: PLC0415 (not needed to start the lights)
-
-    column = len(value) - len(value.lstrip()) + 1
-    found, expected = guess_clock(word) or (word, _A_CLOCK_TIME)
-    if _CLOCK.fullmatch(found):
-        rest = word[len(found) :].strip()
-        column = len(value.rstrip()) - len(rest) + 1
-        raise ProgramError(text=value, column=column, found=rest, expected="nothing more")
-    raise ProgramError(text=value, column=column, found=found, expected=expected, noun="a time")
-
-
-def _take_season(value: Any) -> YearlyStretch:  # noqa: ANN401 (anything may stand in a file)
-    if isinstance(value, YearlyStretch):
-        return value
-    season = parse_nights(require_text(value))
+def _parse_season(text: str) -> YearlyStretch:
+    season = parse_nights(text)
     if not isinstance(season, YearlyStretch):
-        raise ProgramError(text=value, column=1, found=value, expected=_A_SEASON)
+        raise ProgramError(text=text, column=1, found=text, expected=_A_SEASON)
     return season
 
 
-ClockText = Annotated[time, read_by(read_clock)]
-SeasonText = Annotated[YearlyStretch, read_by(_take_season)]
+ClockText = Annotated[time, text_of(time, parse_clock)]
+SeasonText = Annotated[YearlyStretch, text_of(YearlyStretch, _parse_season)]
 PerKwh = Annotated[
     Money, Field(ge=0, le=1_000_000, description="the price of one kilowatt-hour, 0 or more, such as 0.29")
 ]

@@ -14,6 +14,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable
+from datetime import time
 
 from config.errors import ProgramError
 from config.program.spans import ClockEdge, Duration, Edge, Span, SunEdge, SunEvent
@@ -63,6 +64,14 @@ def parse_duration(text: str) -> Duration:
     duration = _read_duration(reader)
     reader.require_end()
     return duration
+
+
+def parse_clock(text: str) -> time:
+    """Read one clock time that stands alone: 21:00, or midnight; raises as parse_span does."""
+    reader = TextReader(text, _WORD)
+    edge = _read_clock(reader, "a clock time such as 21:00, or midnight")
+    reader.require_end()
+    return time(edge.hour, edge.minute)
 
 
 class TextReader:
@@ -118,6 +127,11 @@ def _read_edge(reader: TextReader) -> Edge:
             if reader.accept(sign):
                 return SunEdge(event=event, offset=_read_duration(reader), before=sign == "-")
         return SunEdge(event=event)
+    return _read_clock(reader, _AN_EDGE)
+
+
+def _read_clock(reader: TextReader, expected: str) -> ClockEdge:
+    word = reader.peek()
     if reader.accept("midnight"):
         return ClockEdge(hour=0, minute=0, written_midnight=True)
     if (match := _CLOCK.fullmatch(word)) and not _AM_OR_PM.match(reader.text, reader.at + len(word)):
@@ -125,7 +139,7 @@ def _read_edge(reader: TextReader) -> Edge:
         return ClockEdge(hour=int(match[1]), minute=int(match[2]))
     from config.program.hints import guess_clock  # noqa: PLC0415 (not needed to start the lights)
 
-    found, expected = guess_clock(reader.text[reader.at :]) or (word, _AN_EDGE)
+    found, expected = guess_clock(reader.text[reader.at :]) or (word, expected)
     raise reader.error(expected, found=found, noun="a time")
 
 
