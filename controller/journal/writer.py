@@ -9,7 +9,7 @@ from __future__ import annotations
 import contextlib
 import logging
 import sqlite3
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from typing import NamedTuple
 
 from config.errors import JournalDamagedError
@@ -157,7 +157,8 @@ class Writer:
 
     def __init__(self, connection: sqlite3.Connection) -> None:
         self._execute = connection.execute
-        self._ids = RowIds(connection)
+        self._ids: dict[tuple[object, ...], int] = {}
+        self._trusted_boots: set[int] = set()
 
     def write(self, work: Work) -> None:
         """Write one entry, or do what a request asks; may raise ``_REFUSALS`` or another SQLite error."""
@@ -170,18 +171,18 @@ class Writer:
                     "INSERT INTO beat (at_ms, boot_ms, boot, trusted) VALUES (?, ?, ?, ?) "
                     "ON CONFLICT DO UPDATE SET at_ms = excluded.at_ms, boot_ms = excluded.boot_ms, "
                     "trusted = excluded.trusted",
-                    self._ids.when(work.at),
+                    self._when(work.at),
                 )
             case Event(at=at, kind=kind, words=words, size_s=size_s):
-                zone = None if work.zone is None else self._ids.zone(work.zone)
-                self._insert("event", at, kind=kind.value, words=words, zone=zone, size_s=size_s)
+                zone = None if work.zone is None else self._zone(work.zone)
+                self._insert_at("event", at, kind=kind.value, words=words, zone=zone, size_s=size_s)
             case Override():
                 self._override(work)
             case OverrideEnded():
                 self._end_override(work)
             case Replacement(at=at, fixture=fixture, note=note):
-                zone, on_date = self._ids.zone(work.zone), work.on_date.isoformat()
-                self._insert("replacement", at, zone=zone, fixture=fixture, on_date=on_date, note=note)
+                zone, on_date = self._zone(work.zone), work.on_date.isoformat()
+                self._insert_at("replacement", at, zone=zone, fixture=fixture, on_date=on_date, note=note)
             case CloseOpenRuns():
                 for run in self._open_runs():
                     self._close(run, work.now)
@@ -190,16 +191,12 @@ class Writer:
             case _:
                 raise TypeError(f"the journal takes entries, got {work!r}")
 
-    def _insert(self, table: str, at: Reading | _When, **values: object) -> int:
-        when = at if isinstance(at, _When) else self._ids.when(at)
-        return _insert(self._execute, table, **when._asdict(), **values)
-
     def _override(self, entry: Override) -> None:
         self._end_override(OverrideEnded(zone=entry.zone, at=entry.placed_at, words=REPLACED))
-        self._insert(
+        self._insert_at(
             "override",
             entry.placed_at,
-            zone=self._ids.zone(entry.zone),
+            zone=self._zone(entry.zone),
             lit=entry.on,
             ends_at_ms=None if entry.ends_at_utc is None else ms_of(entry.ends_at_utc),
             lasts_s=entry.lasts_s,
@@ -211,20 +208,20 @@ class Writer:
         self._execute(
             "UPDATE override SET ended_at_ms = ?, ended_boot_ms = ?, ended_boot = ?, ended_trusted = ?, "
             "ended_words = ? WHERE zone = ? AND ended_at_ms IS NULL",
-            (*self._ids.when(end.at), end.words, self._ids.zone(end.zone)),
+            (*self._when(end.at), end.words, self._zone(end.zone)),
         )
 
     def _switch(self, entry: Switching) -> None:
-        when, zone = self._ids.when(entry.at), self._ids.zone(entry.zone)
-        load = self._ids.find("load", watts=entry.load_w, origin=entry.load_from)
-        reason = self._ids.find("reason", cause=entry.cause.value, words=entry.words)
+        when, zone = self._when(entry.at), self._zone(entry.zone)
+        load = self._find("load", watts=entry.load_w, origin=entry.load_from)
+        reason = self._find("reason", cause=entry.cause.value, words=entry.words)
         run = next((run for run in self._open_runs() if run.zone == zone), None)
         if not entry.on:
             self._put_out(when, zone, reason, load, run)
             return
         if run is not None:
             self._close(run, entry.at)
-        on_id = self._insert("switching", when, zone=zone, lit=1, reason=reason, load=load)
+        on_id = self._insert_at("switching", when, zone=zone, lit=1, reason=reason, load=load)
         self._execute(
             "INSERT INTO account (zone, load, starts, cycles, lit_ms, lit_by) VALUES (?, ?, 1, 0, 0, ?) "
             "ON CONFLICT DO UPDATE SET starts = starts + 1, lit_by = excluded.lit_by",
@@ -235,11 +232,11 @@ class Writer:
         """Write an "off" row; it ends the run, if there is one."""
         off = {"zone": zone, "lit": 0, "reason": reason, "load": load}
         if run is None:
-            self._insert("switching", when, **off)
+            self._insert_at("switching", when, **off)
             return
         lit_ms = run.lit_ms(when)
         lit_from_ms = min(run.at_ms, when.at_ms - lit_ms)
-        self._insert("switching", when, **off, on_id=run.on_id, lit_ms=lit_ms, lit_from_ms=lit_from_ms)
+        self._insert_at("switching", when, **off, on_id=run.on_id, lit_ms=lit_ms, lit_from_ms=lit_from_ms)
         self._execute(
             "UPDATE account SET cycles = cycles + 1, lit_ms = lit_ms + ?, lit_by = NULL "
             "WHERE zone = ? AND load = ?",
@@ -248,7 +245,7 @@ class Writer:
 
     def _close(self, run: _OpenRun, now: Reading) -> None:
         """End a run that nobody ended. In the boot that still goes on it was no power cut."""
-        goes_on = self._ids.find("boot", boot_id=now.boot_id) == run.boot
+        goes_on = self._find("boot", boot_id=now.boot_id) == run.boot
         self._close_at_last_sign(run, *((Cause.STOPPED, DIED) if goes_on else (Cause.POWER_LOST, POWER_LOST)))
 
     def _close_at_last_sign(self, run: _OpenRun, cause: Cause, words: str) -> None:
@@ -259,7 +256,7 @@ class Writer:
             "WHERE boot = :boot ORDER BY boot_ms DESC LIMIT 1",
             {"on_id": run.on_id, "boot": run.boot},
         ).fetchone()
-        reason = self._ids.find("reason", cause=cause.value, words=words)
+        reason = self._find("reason", cause=cause.value, words=words)
         self._put_out(_When(*row), run.zone, reason, run.load, run)
 
     def _open_runs(self) -> list[_OpenRun]:
@@ -271,14 +268,14 @@ class Writer:
 
     def _start_fresh(self, work: StartFresh) -> None:
         """End what a backup left open and is over by now, and begin what the backup does not know."""
-        lit = {self._ids.key(entry.zone, entry.at): entry for entry in work.state.lit.values()}
+        lit = {self._key(entry.zone, entry.at): entry for entry in work.state.lit.values()}
         for run in self._open_runs():
             if lit.pop((run.zone, run.boot, run.boot_ms), None) is None:
                 self._close_at_last_sign(run, Cause.STOPPED, LOST)
         for entry in lit.values():
             self._switch(entry)
         placed = work.state.overrides.values()
-        overrides = {self._ids.key(entry.zone, entry.placed_at): entry for entry in placed}
+        overrides = {self._key(entry.zone, entry.placed_at): entry for entry in placed}
         in_force = (
             "SELECT o.zone, o.boot, o.boot_ms, zone.name FROM override o JOIN zone ON zone.id = o.zone "
             "WHERE o.ended_at_ms IS NULL"
@@ -289,44 +286,38 @@ class Writer:
         for override in overrides.values():
             self._override(override)
 
+    # -- rows and the ids of what repeats --------------------------------------------------------------------
 
-class RowIds:
-    """Finds the ids of boots, zones, reasons and loads, which are kept once, and makes rows for new ones."""
-
-    def __init__(self, connection: sqlite3.Connection) -> None:
-        self._execute = connection.execute
-        self._ids: dict[tuple[object, ...], int] = {}
-        self._trusted_boots: set[int] = set()
-
-    def when(self, at: Reading) -> _When:
-        """Give the columns of a reading."""
-        boot = self.find("boot", boot_id=at.boot_id)
+    def _when(self, at: Reading) -> _When:
+        boot = self._find("boot", boot_id=at.boot_id)
         if at.trusted and boot not in self._trusted_boots:
             self._execute("UPDATE boot SET trusted = 1 WHERE id = ? AND NOT trusted", (boot,))
             self._trusted_boots.add(boot)
         return _When(ms_of(at.utc), round(at.boot_s * MS_PER_S), boot, at.trusted)
 
-    def key(self, zone_id: str, at: Reading) -> tuple[int, int, int]:
-        """Tell one entry of a zone from another: zone, boot, boot_ms."""
-        when = self.when(at)
-        return self.zone(zone_id), when.boot, when.boot_ms
+    def _zone(self, zone_id: str) -> int:
+        return self._find("zone", name=zone_id)
 
-    def zone(self, zone_id: str) -> int:
-        """Give the id of a zone."""
-        return self.find("zone", name=zone_id)
+    def _key(self, zone_id: str, at: Reading) -> tuple[int, int, int]:
+        """Tell one entry of a zone from another."""
+        when = self._when(at)
+        return self._zone(zone_id), when.boot, when.boot_ms
 
-    def find(self, table: str, **values: object) -> int:
-        """Find the id of the row with these values, or insert it."""
+    def _find(self, table: str, **values: object) -> int:
+        """Find the id of a boot, zone, reason or load, which are kept once, or insert it."""
         key = (table, *values.values())
         if key not in self._ids:
             where = " AND ".join(f"{column} IS :{column}" for column in values)
             found = self._execute(f"SELECT id FROM {table} WHERE {where}", values).fetchone()  # noqa: S608
-            self._ids[key] = int(found[0]) if found else _insert(self._execute, table, **values)
+            self._ids[key] = int(found[0]) if found else self._insert(table, **values)
         return self._ids[key]
 
+    def _insert_at(self, table: str, at: Reading | _When, **values: object) -> int:
+        when = at if isinstance(at, _When) else self._when(at)
+        return self._insert(table, **when._asdict(), **values)
 
-def _insert(execute: Callable[..., sqlite3.Cursor], table: str, **values: object) -> int:
-    """Insert a row and give its id. Table and columns are names of ours; values are always bound."""
-    columns, marks = ", ".join(values), ", ".join(f":{column}" for column in values)
-    row = execute(f"INSERT INTO {table} ({columns}) VALUES ({marks})", values)  # noqa: S608
-    return int(row.lastrowid or 0)
+    def _insert(self, table: str, **values: object) -> int:
+        """Insert a row and give its id. Table and columns are names of ours; values are always bound."""
+        columns, marks = ", ".join(values), ", ".join(f":{column}" for column in values)
+        row = self._execute(f"INSERT INTO {table} ({columns}) VALUES ({marks})", values)  # noqa: S608
+        return int(row.lastrowid or 0)
