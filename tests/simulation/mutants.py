@@ -214,7 +214,8 @@ MUTANTS = (
     Mutant(
         "what could not be written is forgotten",
         "controller/journal/journal.py",
-        "        written = transactions.commit(connection, waiting)\n",
+        "        written = transactions.commit(connection, waiting)\n"
+        "        self._queue.remove(waiting, lost=len(waiting) - len(written))\n",
         "        self._queue.remove(waiting)\n        written = transactions.commit(connection, waiting)\n",
     ),
 )
