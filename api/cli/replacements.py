@@ -38,12 +38,7 @@ _LOOK_S = 0.02
 def replace_lamps(planner: Planner, state: Path, texts: Sequence[str], *, note: str, port: int) -> None:
     """Record that lamps were replaced.
 
-    Args:
-        planner: knows the site and its time zone.
-        state: folder of the journal.
-        texts: each ``ZONE:FIXTURE`` or ``ZONE:FIXTURE:DATE``.
-        note: a note on it.
-        port: where a running daemon listens on this machine.
+    Each text is ``ZONE:FIXTURE`` or ``ZONE:FIXTURE:DATE``.
 
     Raises:
         click.BadParameter: a text that is none, or a fixture that the zone does not have.

@@ -17,10 +17,6 @@ Cell = str | int | float | None
 def write_csv(rows: Iterable[HourSum], currency: str | None) -> Iterator[str]:
     """Write rows of the account as lines of CSV, each as it comes, the header first.
 
-    Args:
-        rows: the rows, such as ``iter_hour_rows`` gives them.
-        currency: of the costs; without one there is no such column.
-
     Source: RFC 4180; held by tests/api/cli/test_hours.py with Python's and pandas' own readers.
     """
     columns = _columns(currency)

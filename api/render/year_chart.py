@@ -189,12 +189,7 @@ def draw_year(
 
 
 def describe(picture: YearChart, names: Mapping[str, str] | None = None) -> str:
-    """Put the picture into words, for somebody who cannot see it.
-
-    Args:
-        picture: the picture.
-        names: what a person calls the zones; their ids where nothing is given.
-    """
+    """Put the picture into words, for somebody who cannot see it."""
     if not picture.columns:
         return "No nights."
     first, last = picture.columns[0].night, picture.columns[-1].night

@@ -80,11 +80,8 @@ def write_svg(
 ) -> str:
     """Draw a year that was laid out.
 
-    Args:
-        laid_out: the year.
-        width_px: width of the picture, from ``NARROWEST_PX`` to ``WIDEST_PX``.
-        key: prefix of the ids in it, so that a page may hold two pictures.
-        compact: whether many zones are to go on one sheet of paper.
+    ``width_px`` lies between ``NARROWEST_PX`` and ``WIDEST_PX``; ``key`` is the prefix of the ids in it, so
+    that a page may hold two pictures; ``compact`` fits twelve zones on one sheet of paper.
     """
     picture, zones = laid_out.picture, laid_out.zones
     first, last = picture.columns[0].night, picture.columns[-1].night

@@ -90,14 +90,7 @@ def timer_windows(timer: MechanicalTimer, night: Night, tz: ZoneInfo) -> tuple[T
 def timer_nights(
     timer: MechanicalTimer, nights: Iterable[Night], *, dark: Sequence[Interval], tz: ZoneInfo
 ) -> tuple[TimerNight, ...]:
-    """Compare the timer with the sun, night by night.
-
-    Args:
-        timer: the timer.
-        nights: in any order.
-        dark: when the sun is below the angle of dusk, over all these nights; see ``dark_intervals``.
-        tz: time zone of the site.
-    """
+    """Compare the timer with the sun, night by night."""
     return tuple(_timer_night(timer, night, dark, tz) for night in nights)
 
 

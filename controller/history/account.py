@@ -41,13 +41,8 @@ def account_for_past(
 ) -> Iterator[HourSum]:
     """Account for periods that follow each other.
 
-    Args:
-        planner: the site as it is now.
-        source: the site's journal.
-        periods: in order, each beginning where the one before ends.
-        bounds: see ``bounds_of``.
-        zones: ids of the zones that are wanted; all where none is named, also those that are gone by now.
-        cable_w: watts lost in the cables of a zone while it is lit at its load of now, where known.
+    Zones are all where none is named, also those that are gone by now; ``cable_w`` is the watts lost in the
+    cables of a zone while it is lit at its load of now, where known.
 
     Returns:
         One account for each period and zone: period by period, and in each the site's zones in their order,

@@ -51,10 +51,7 @@ class EnergyUse:
     ) -> list[dict[str, Energy]]:
         """Work out what zones used in some periods.
 
-        Args:
-            zones: ids of all zones of the site, and of those that are gone.
-            runs: their runs, over all the periods and more.
-            periods: in order.
+        ``zones`` are those of the site and those that are gone; ``runs`` reach over all the periods and more.
 
         Returns:
             For each period the energy of each zone.

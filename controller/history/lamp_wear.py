@@ -49,12 +49,6 @@ def account_for_wear(
 ) -> Wear:
     """Account for lamps and relays.
 
-    Args:
-        planner: the site as it is now.
-        source: the site's journal.
-        year: the year to come by the present program.
-        volts: what the lamps of a zone's fixture get, where known.
-
     Returns:
         Hours and cycles over runs that have ended. Held by tests/controller/history/test_lamp_wear.py.
 

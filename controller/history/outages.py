@@ -20,9 +20,7 @@ _ENDS_BADLY = {EventKind.POWER_LOST: Cause.POWER_LOST, EventKind.DIED: Cause.STO
 def gaps_of(events: Sequence[Event], correction: ClockCorrection) -> list[Gap]:
     """Read gaps out of events.
 
-    Args:
-        events: in the order in which they were written, beginning with the start of a keeper.
-        correction: gives the true instants of their readings.
+    The events stand in the order in which they were written, beginning with the start of a keeper.
 
     Returns:
         Gaps in no order; they may overlap. Held by tests/controller/history/test_outages.py.

@@ -29,12 +29,8 @@ def program_periods(
 ) -> dict[str, list[ProgramPeriod]]:
     """Read out of events which program each zone had over a stretch.
 
-    Args:
-        events: in the order in which they were written, beginning with the start of a keeper.
-        correction: gives the true instants of their readings.
-        starts_ms: beginning of the stretch; the first program is taken to hold from here on, if the keeper
-            was at work by then.
-        ends_ms: its end, not included.
+    The events stand in the order in which they were written, beginning with the start of a keeper. The first
+    program is taken to hold from the beginning of the stretch, if the keeper was at work by then.
 
     Returns:
         For each zone in the events its programs in order, apart. A zone may have none for a while, when it
@@ -49,13 +45,7 @@ def program_periods(
 def planned_intervals(
     programs: Iterable[ProgramPeriod], nights: Sequence[Night], place: PlanContext
 ) -> list[Interval]:
-    """Give when a zone was to be lit over some nights, by the programs that were in force.
-
-    Args:
-        programs: of the zone, apart and in order.
-        nights: in order.
-        place: the sun over the site, its angle of dusk and its time zone.
-    """
+    """Give when a zone was to be lit over some nights, by the programs that were in force."""
     planned: list[Interval] = []
     for period in programs:
         windows = [

@@ -92,12 +92,7 @@ def report_hours(
 ) -> HoursReport:
     """Report what zones did.
 
-    Args:
-        planner: the site as it is now.
-        source: its journal.
-        query: what is asked.
-        now_utc: now.
-        year: the year to come by the present program, for lamps and relays; without it they are left out.
+    ``year`` is the year to come by the present program, for lamps and relays; without it they are left out.
 
     Raises:
         JournalError: the journal cannot be read.

@@ -40,12 +40,8 @@ def loads_drawn(
 ) -> list[Draw]:
     """Turn runs into what they drew: each with the load that its zone had at that time.
 
-    Args:
-        runs: of any zones.
-        cable_w: watts lost in the cables of a zone while it is lit, where known.
-        as_of_utc: now, for runs that are still lit.
-        rated_w: the loads of zones that these losses are for. At another load a loss goes with its square, as
-            the current does; without a load here it is taken as it is.
+    At another load than ``rated_w``, the one that ``cable_w`` is for, a loss goes with the square of the
+    current; without a load there it is taken as it is. ``as_of_utc`` ends runs that are still lit.
     """
     draws = []
     # Loads seldom change, and making a decimal of each run's would be half of the work.

@@ -55,10 +55,7 @@ class Lamps:
 def lamps_of(site: Site, volts: Mapping[tuple[str, int], float] = _NO_VOLTS) -> list[Lamps]:
     """Give the lamps of every fixture of a site.
 
-    Args:
-        site: the site.
-        volts: what the lamps of a zone's fixture, counted from 1, get from their cable; rated volts where it
-            is not known.
+    ``volts`` is what the lamps of a zone's fixture, counted from 1, get from their cable, where known.
     """
     return [
         Lamps(zone=zone.id, number=number, fixture=fixture, volts=volts.get((zone.id, number)))
@@ -176,9 +173,7 @@ def nights_again(first_night: date, per_night: Sequence[int]) -> Callable[[date]
     The sun repeats itself within minutes from year to year; weekdays and clock changes move by some days.
     Thirty years of plans would move the answer by less than 1 % of the time to go.
 
-    Args:
-        first_night: the first night of the year.
-        per_night: what each of its nights uses, 365 or 366 of them.
+    ``per_night`` is what each of the 365 or 366 nights from the first on uses.
 
     Held by tests/controller/lamps/test_life.py.
     """

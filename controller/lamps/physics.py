@@ -39,10 +39,6 @@ def filament_life_h(
 def filament_light(volts: float, rated_v: float = 12.0) -> float:
     """Give the light of a filament lamp as a part of its rated light.
 
-    Args:
-        volts: at the lamp, above zero.
-        rated_v: volts at which it gives its rated light.
-
     Source: ``FILAMENT_LIGHT_EXPONENT``; held by tests/controller/lamps/test_physics.py.
     """
     return float((volts / rated_v) ** FILAMENT_LIGHT_EXPONENT)
