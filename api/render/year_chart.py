@@ -7,7 +7,7 @@ drawn; where one comes twice, what happened in either is drawn over it.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from enum import StrEnum
@@ -41,19 +41,10 @@ class SkyLight(StrEnum):
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Shade:
-    """One light of the sky from one hour to another, counted from noon on the wall."""
+class Stretch:
+    """A light of the sky, or a zone lit, from one hour to another, counted from noon on the wall."""
 
-    light: SkyLight
-    from_h: float
-    to_h: float
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Bar:
-    """A zone lit from one hour to another, counted from noon on the wall."""
-
-    zone: str
+    kind: str
     from_h: float
     to_h: float
 
@@ -64,8 +55,8 @@ class NightColumn:
 
     index: int
     night: date
-    shades: tuple[Shade, ...]
-    bars: tuple[Bar, ...]
+    shades: tuple[Stretch, ...]
+    bars: tuple[Stretch, ...]
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -79,21 +70,12 @@ class ClockChange:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class MonthMark:
-    """Where a month begins across the picture; the first one may begin before its left edge."""
-
-    index: int
-    first: date
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
 class YearChart:
     """The whole picture; ``lit_h`` holds true lengths, also where an hour comes twice."""
 
     columns: tuple[NightColumn, ...]
     zones: tuple[str, ...]
     changes: tuple[ClockChange, ...]
-    months: tuple[MonthMark, ...]
     lit_h: Mapping[str, float]
 
 
@@ -165,13 +147,9 @@ def draw_year(
     changes = []
     for index, night in enumerate(nights):
         wall = WallClock(night, tz)
-        bars = [
-            Bar(zone=zone, from_h=from_h, to_h=to_h)
-            for zone in lit
-            for from_h, to_h in wall.hours(shares[zone][index])
-        ]
-        shades = tuple(_shades(night, wall, sun, dusk_angle_deg))
-        columns.append(NightColumn(index=index, night=night.date, shades=shades, bars=tuple(bars)))
+        bars = [each for zone in lit for each in _stretches(zone, wall, shares[zone][index])]
+        shades = _shades(night, wall, sun, dusk_angle_deg)
+        columns.append(NightColumn(index=index, night=night.date, shades=tuple(shades), bars=tuple(bars)))
         if wall.by_ms:
             by_h = wall.by_ms / MS_PER_HOUR
             changes.append(ClockChange(index=index, night=night.date, at_h=wall.change_h, by_h=by_h))
@@ -179,11 +157,6 @@ def draw_year(
         columns=tuple(columns),
         zones=tuple(lit),
         changes=tuple(changes),
-        months=tuple(
-            MonthMark(index=index, first=night.date.replace(day=1))
-            for index, night in enumerate(nights)
-            if index == 0 or night.date.day == 1
-        ),
         lit_h={zone: sum(map(total_ms, share)) / MS_PER_HOUR for zone, share in shares.items()},
     )
 
@@ -206,7 +179,7 @@ def describe(picture: YearChart, names: Mapping[str, str] | None = None) -> str:
         sentences.append(f"On {len(dusks) - len(known)} nights it does not get dark.")
     for zone in picture.zones:
         name = (names or {}).get(zone, zone)
-        nights = sum(any(bar.zone == zone for bar in column.bars) for column in picture.columns)
+        nights = sum(any(bar.kind == zone for bar in column.bars) for column in picture.columns)
         sentences.append(f"{name}: lit {picture.lit_h[zone]:.0f} hours on {nights} nights.")
     for change in picture.changes:
         way = "forward" if change.by_h > 0 else "back"
@@ -214,24 +187,22 @@ def describe(picture: YearChart, names: Mapping[str, str] | None = None) -> str:
     return " ".join(sentences)
 
 
-def _shades(night: Night, wall: WallClock, sun: Sun, dusk_angle_deg: float) -> Iterator[Shade]:
+def _stretches(kind: str, wall: WallClock, intervals: Sequence[Interval]) -> list[Stretch]:
+    return [Stretch(kind=kind, from_h=from_h, to_h=to_h) for from_h, to_h in wall.hours(intervals)]
+
+
+def _shades(night: Night, wall: WallClock, sun: Sun, dusk_angle_deg: float) -> list[Stretch]:
     whole = [(ms_of(night.starts_at_utc), ms_of(night.ends_at_utc))]
     below, dark = (dark_intervals(sun, [night], angle) for angle in (SUNSET_ANGLE_DEG, dusk_angle_deg))
-    parts = [
-        Shade(light=light, from_h=from_h, to_h=to_h)
-        for light, intervals in (
-            (SkyLight.DAY, without(whole, below)),
-            (SkyLight.TWILIGHT, without(below, dark)),
-            (SkyLight.DARK, dark),
-        )
-        for from_h, to_h in wall.hours(intervals)
-    ]
-    return iter(sorted(parts, key=lambda shade: (shade.from_h, shade.to_h)))
+    shades = _stretches(SkyLight.DAY, wall, without(whole, below))
+    shades += _stretches(SkyLight.TWILIGHT, wall, without(below, dark))
+    shades += _stretches(SkyLight.DARK, wall, dark)
+    return sorted(shades, key=lambda shade: (shade.from_h, shade.to_h))
 
 
 def _dusk_h(column: NightColumn) -> float | None:
     """Hour of the wall at which it first gets dark; None where it does not."""
-    return next((shade.from_h for shade in column.shades if shade.light is SkyLight.DARK), None)
+    return next((shade.from_h for shade in column.shades if shade.kind == SkyLight.DARK), None)
 
 
 def _clock(hours: float) -> str:

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 from api.render.instants import day_text
 from api.render.jinja import render
 from api.render.tables import count
-from api.render.year_chart import ClockChange, SkyLight, YearChart, describe, draw_year
+from api.render.year_chart import ClockChange, SkyLight, Stretch, YearChart, describe, draw_year
 from controller.calendar.intervals import Interval, ms_of, overlap, without
 from controller.calendar.night import nights
 from controller.planning.planner import Planner
@@ -83,8 +83,9 @@ def write_svg(
     ``width_px`` lies between ``NARROWEST_PX`` and ``WIDEST_PX``; ``key`` is the prefix of the ids in it, so
     that a page may hold two pictures; ``compact`` fits twelve zones on one sheet of paper.
     """
-    picture, zones = laid_out.picture, laid_out.zones
-    first, last = picture.columns[0].night, picture.columns[-1].night
+    picture, zones, columns = laid_out.picture, laid_out.zones, laid_out.picture.columns
+    first, last = columns[0].night, columns[-1].night
+    bars = [(each.index, each.bars) for each in columns]
     height_px = next(height_px for most, height_px in _STRIPS_PX if len(zones) <= most)
     if compact and height_px == _STRIPS_PX[-1][1]:
         height_px = _COMPACT_PX
@@ -95,14 +96,14 @@ def write_svg(
             "top_px": top_px + number * step_px,
             "name": laid_out.names.get(zone, zone),
             "words": _words(picture, zone),
-            "lit": _bars(picture, zone),
-            "early": _bars(picture, zone + _EARLY),
-            "missed": _bars(picture, zone + _MISSED),
+            "lit": _path(bars, zone),
+            "early": _path(bars, zone + _EARLY),
+            "missed": _path(bars, zone + _MISSED),
         }
         for number, zone in enumerate(zones)
     ]
     across_px = width_px - _LEFT_PX - _RIGHT_PX
-    days = len(picture.columns)
+    days = len(columns)
     bottom_px = top_px + len(strips) * step_px - 26
     return render(
         "year.svg",
@@ -122,7 +123,7 @@ def write_svg(
         days=days,
         night_px=across_px / days,
         hour_px=height_px / _DAY_H,
-        sky=_sky(picture),
+        sky={str(light): _path(((each.index, each.shades) for each in columns), light) for light in SkyLight},
         strips=strips,
         any_missed=any(strip["missed"] for strip in strips),
         any_early=any(strip["early"] for strip in strips),
@@ -162,38 +163,15 @@ def _lay_out(
     )
 
 
-def _sky(picture: YearChart) -> dict[str, str]:
-    """Give the sky as one path for each light."""
-    return {
-        str(light): _path(
-            (column.index, shade.from_h, shade.to_h)
-            for column in picture.columns
-            for shade in column.shades
-            if shade.light is light
-        )
-        for light in SkyLight
-    }
-
-
-def _bars(picture: YearChart, zone: str) -> str:
-    """Give a zone's hours as one path."""
-    return _path(
-        (column.index, bar.from_h, bar.to_h)
-        for column in picture.columns
-        for bar in column.bars
-        if bar.zone == zone
-    )
-
-
-def _path(stretches: Iterable[tuple[int, float, float]]) -> str:
-    """Draw stretches of hours in nights; neighbours alike become one.
+def _path(nights: Iterable[tuple[int, Sequence[Stretch]]], kind: str) -> str:
+    """Draw the stretches of a kind as one path; neighbours alike become one box.
 
     Across counts nights from the left, upwards counts hours from noon; the template scales both.
     """
     wide: dict[tuple[str, str], tuple[int, int]] = {}
     pieces = []
-    for index, from_h, to_h in stretches:
-        low, high = _hour(from_h), _hour(to_h)
+    for index, stretch in ((index, each) for index, some in nights for each in some if each.kind == kind):
+        low, high = _hour(stretch.from_h), _hour(stretch.to_h)
         since, until = wide.get((low, high), (index, index))
         if until < index:
             pieces.append(_box(since, until, low, high))
@@ -214,17 +192,16 @@ def _hour(hours: float) -> str:
 
 def _months(picture: YearChart, *, narrow: bool) -> Iterator[dict[str, Any]]:
     """Name the months that begin in the picture, and where."""
-    for mark in picture.months:
-        if mark.index == 0 and picture.columns[0].night.day > 1:
-            continue
-        name = f"{mark.first:%b}"
-        year = f" {mark.first.year}" if mark.first.month == 1 or mark.index == 0 else ""
-        yield {"at": mark.index, "name": name[0] if narrow else name + year}
+    for column in picture.columns:
+        if column.night.day == 1:
+            name = f"{column.night:%b}"
+            year = f" {column.night.year}" if column.night.month == 1 or column.index == 0 else ""
+            yield {"at": column.index, "name": name[0] if narrow else name + year}
 
 
 def _words(picture: YearChart, zone: str) -> str:
     """Say beside a strip how long its zone was lit, and what was missed."""
-    nights_lit = sum(any(bar.zone == zone for bar in column.bars) for column in picture.columns)
+    nights_lit = sum(any(bar.kind == zone for bar in column.bars) for column in picture.columns)
     words = f"{picture.lit_h[zone]:,.0f} h in {count(nights_lit, 'night')}"
     missed_h = picture.lit_h[zone + _MISSED]
     return words + (f", {missed_h:,.1f} h missed" if missed_h >= 0.05 else "")  # noqa: PLR2004 - shows as 0.1

@@ -57,8 +57,7 @@ def measure(
         raise ValueError(f"zone “{stray}” is not on transformer “{losses.transformer}”")
     by_price = _price(_sweep(draws, starts_ms, ends_ms), steps)
     for (together, per_kwh, name), lasts_ms in by_price.items():
-        segment = _Segment(together, Decimal(lasts_ms) / MS_PER_S, (name, per_kwh))
-        _share(losses, rated, sums, segment)
+        _share(losses, rated, sums, together, lasts_ms=lasts_ms, price=(name, per_kwh))
     return {zone: each.close(priced=steps is not None) for zone, each in sums.items()}
 
 
@@ -136,31 +135,28 @@ class _Accumulator:
         )
 
 
-@dataclass(slots=True)
-class _Segment:
-    """All the time over which the same zones were lit at the same price."""
-
-    together: _Together
-    lasts_s: Decimal
-    price: tuple[str, Decimal]
-
-
 def _share(
-    losses: Losses, rated: Mapping[str, Decimal], sums: Mapping[str, _Accumulator], segment: _Segment
+    losses: Losses,
+    rated: Mapping[str, Decimal],
+    sums: Mapping[str, _Accumulator],
+    together: _Together,
+    *,
+    lasts_ms: int,
+    price: tuple[str, Decimal],
 ) -> None:
-    """Give every zone its part of what the transformer used over one segment."""
-    lasts_s, price = segment.lasts_s, segment.price
-    if not segment.together:
+    """Give every zone its part of what the transformer used while the same zones were lit at one price."""
+    lasts_s = Decimal(lasts_ms) / MS_PER_S
+    if not together:
         for zone, part in zip(rated, _parts(list(rated.values())), strict=True):
             idle_j = losses.idle_w * lasts_s * part
             sums[zone].idle_j += idle_j
             sums[zone].by_price[price] += idle_j
         return
-    loads_w = [load.total_w for _, load in segment.together]
+    loads_w = [load.total_w for _, load in together]
     load_w = sum(loads_w, _NOTHING)
     load_loss_j = (losses.meter_w(load_w) - load_w - losses.no_load_w) * lasts_s
     no_load_j = losses.no_load_w * lasts_s
-    for (zone, load), part in zip(segment.together, _parts(loads_w), strict=True):
+    for (zone, load), part in zip(together, _parts(loads_w), strict=True):
         total = sums[zone]
         total.lamps_j += (load.lamps_w or _NOTHING) * lasts_s
         total.cable_j += load.cable_w * lasts_s
@@ -168,7 +164,7 @@ def _share(
         total.no_load_j += no_load_j * part
         total.by_price[price] += load.total_w * lasts_s + (load_loss_j + no_load_j) * part
         if load.lamps_w is None:
-            total.without_load_ms += int(lasts_s * MS_PER_S)
+            total.without_load_ms += lasts_ms
 
 
 def _parts(weights: Sequence[Decimal]) -> list[Decimal]:

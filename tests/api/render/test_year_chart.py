@@ -43,7 +43,7 @@ def test_dusk_stands_where_the_reference_has_it(year):
     at_40_n = [row for row in rows("season_nightly.csv") if row["latitude"] == "40"]
     expected = [12 - float(row["hours_civil_dusk_to_midnight"]) for row in at_40_n]
     dusks = [
-        next(shade.from_h for shade in column.shades if shade.light is SkyLight.DARK)
+        next(shade.from_h for shade in column.shades if shade.kind == SkyLight.DARK)
         for column in year.columns
     ]
     assert dusks == pytest.approx(expected, abs=20 / 3600)
@@ -61,17 +61,6 @@ def test_clock_changes_are_named_with_their_hour(year):
     assert [(each.night, each.at_h, each.by_h) for each in year.changes] == [
         (date(2027, 3, 13), 14.0, 1.0),
         (date(2027, 11, 6), 14.0, -1.0),
-    ]
-
-
-def test_months_are_marked(year):
-    """Twelve months from the left edge on, each at its first night."""
-    assert [mark.first.month for mark in year.months] == list(range(1, 13))
-    assert [year.columns[mark.index].night for mark in year.months] == [mark.first for mark in year.months]
-    late = draw(date(2027, 6, 15), 30, {})
-    assert [(mark.index, mark.first) for mark in late.months] == [
-        (0, date(2027, 6, 1)),
-        (16, date(2027, 7, 1)),
     ]
 
 
@@ -111,13 +100,13 @@ def test_the_light_of_the_sky_tiles_every_plain_night(latitude_deg, zone, day):
     edges = [(shade.from_h, shade.to_h) for shade in shades]
     assert (edges[0][0], edges[-1][1]) == (0, 24)
     assert [a[1] for a in edges[:-1]] == [b[0] for b in edges[1:]]
-    assert all(a.light is not b.light for a, b in pairwise(shades))
+    assert all(a.kind != b.kind for a, b in pairwise(shades))
     noon = night_on(day, tz).starts_at_utc
     for shade in shades:
         middle = noon + timedelta(hours=(shade.from_h + shade.to_h) / 2)
         height_deg = sun.elevation_deg(middle)
         lows = {SkyLight.DAY: (-50 / 60, 90), SkyLight.TWILIGHT: (-6, -50 / 60), SkyLight.DARK: (-90, -6)}
-        low, high = lows[shade.light]
+        low, high = lows[shade.kind]
         assert low - 0.01 <= height_deg <= high + 0.01
 
 

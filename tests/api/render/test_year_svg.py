@@ -84,6 +84,14 @@ def test_clock_changes_are_steps_and_are_named():
         assert found[column][0][0] - found[column - 1][0][0] == pytest.approx(by_h, abs=0.05)
 
 
+def test_months_are_named_where_they_begin():
+    """Twelve months from New Year on; a picture that begins within a month leaves that one out."""
+    names = "Jan 2027,Feb,Mar,Apr,May,Jun,Jul,Aug,Sep,Oct,Nov,Dec".split(",")
+    assert [word for word in future(site()).words() if word in names] == names
+    late = future(site(), date(2027, 6, 15)).words()
+    assert [word for word in late if word in ("Jun", "Jul", "Jan 2028")] == ["Jul", "Jan 2028", "Jun"]
+
+
 def test_every_zone_has_its_strip_its_name_and_its_hours():
     """Eight strips, each with a name beside it: nothing has to be told by its ink."""
     here = load_site(example_path("full-property")).site
