@@ -22,7 +22,7 @@ from controller.history.runs import lit_interval
 from controller.history.source import JournalSource
 from controller.history.totals import HourSum
 from controller.planning.planner import Planner
-from controller.records.entries import Run
+from controller.records.past import Run
 
 # Nights worked out at once.
 NIGHTS_AT_ONCE = 100

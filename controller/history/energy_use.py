@@ -22,7 +22,7 @@ from controller.energy.metering import measure
 from controller.energy.tariff import price_steps
 from controller.energy.values import Draw, Energy, Losses, watts
 from controller.history.runs import loads_drawn
-from controller.records.entries import Run
+from controller.records.past import Run
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

@@ -25,7 +25,7 @@ from controller.lamps.life import (
     relay_life,
 )
 from controller.planning.planner import Planner
-from controller.records.totals import ZoneSum
+from controller.records.past import ZoneSum
 
 _ONE_DAY = timedelta(days=1)
 _S_PER_HOUR = 3600

@@ -16,7 +16,8 @@ from controller.history.runs import lit_interval
 from controller.history.source import JournalSource
 from controller.planning.planner import Planner
 from controller.planning.program_text import format_program, parse_program_record
-from controller.records.entries import Cause, Run
+from controller.records.entries import Cause
+from controller.records.past import Run
 from controller.sun.sun import dark_intervals
 
 # A running keeper records a heartbeat at least this often while anything is lit: every 270 s, checked every

@@ -12,7 +12,8 @@ from datetime import datetime, timedelta
 
 from controller.history.clock_correction import ClockCorrection
 from controller.history.run_hours import Gap
-from controller.records.entries import Cause, Event, EventKind, PastOverride
+from controller.records.entries import Cause, Event, EventKind
+from controller.records.past import PastOverride
 
 _ENDS_BADLY = {EventKind.POWER_LOST: Cause.POWER_LOST, EventKind.DIED: Cause.STOPPED}
 

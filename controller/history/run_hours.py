@@ -27,7 +27,8 @@ from controller.calendar.intervals import (
 from controller.calendar.periods import Period
 from controller.history.runs import lit_interval
 from controller.history.totals import REASONS_FOR_DARK, HourSum, LongestOutage, Missed
-from controller.records.entries import Cause, Run
+from controller.records.entries import Cause
+from controller.records.past import Run
 
 BY_PROGRAM = frozenset({Cause.PROGRAM, Cause.SPECIAL_NIGHT})
 

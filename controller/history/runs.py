@@ -16,7 +16,7 @@ from decimal import Decimal
 
 from controller.calendar.intervals import MS_PER_S, Interval, ms_of
 from controller.energy.values import Draw, Load, watts
-from controller.records.entries import Run
+from controller.records.past import Run
 
 _NOTHING_RATED: Mapping[str, float | None] = {}
 

@@ -10,9 +10,9 @@ from collections.abc import Iterator
 from datetime import datetime
 from typing import Protocol
 
-from controller.records.entries import Event, PastOverride, Replacement, Run, Switching
+from controller.records.entries import Event, Replacement, Switching
+from controller.records.past import PastOverride, Run, ZoneSum
 from controller.records.reading import Reading
-from controller.records.totals import ZoneSum
 
 
 class JournalSource(Protocol):

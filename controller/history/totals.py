@@ -12,7 +12,7 @@ from controller.calendar.intervals import MS_PER_S
 from controller.calendar.periods import Period
 from controller.energy.values import BandEnergy, Energy, watts
 from controller.records.entries import Cause
-from controller.records.totals import ZoneSum
+from controller.records.past import ZoneSum
 
 # Where two reasons for dark fall together, the one that would have kept the zone dark alone comes first.
 REASONS_FOR_DARK = (

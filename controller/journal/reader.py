@@ -19,19 +19,20 @@ from controller.journal.database import journal_errors, journal_path, open_to_re
 from controller.journal.previous_run import last_sign_of_life
 from controller.journal.rows import (
     EVENTS,
-    OPEN_RUNS,
-    PAST_OVERRIDES,
+    OVERRIDES,
     REPLACEMENTS,
-    RUNS,
     SWITCHINGS,
     Query,
     Row,
     Value,
+    as_override,
+    as_reading,
+    as_utc,
 )
 from controller.journal.schema import LONG_RUN_MS
-from controller.records.entries import Event, PastOverride, Replacement, Run, Switching
+from controller.records.entries import Cause, Event, OverrideEnded, Replacement, Switching
+from controller.records.past import LoadSum, PastOverride, Run, ZoneSum
 from controller.records.reading import Reading
-from controller.records.totals import LoadSum, ZoneSum
 
 # Nothing waits for a reader, so it may wait for others.
 _BUSY_S = 2.0
@@ -49,6 +50,48 @@ _ABOUT = """
     (SELECT max(id) FROM event)),
     ifnull((SELECT id FROM event WHERE trusted AND at_ms < :to ORDER BY at_ms DESC LIMIT 1), 0))
     ORDER BY e.id"""
+
+
+def _as_past_override(row: Row) -> PastOverride:
+    in_force = row[9] is None
+    ended = None if in_force else OverrideEnded(zone=row[4], at=as_reading(*row[9:13]), words=row[13])
+    return PastOverride(override=as_override(row), ended=ended)
+
+
+def _as_run(row: Row) -> Run:
+    _, on_ms, off_ms, lit_ms, zone, cause, words, ended_by, watts, origin, trusted = row
+    return Run(
+        zone=zone,
+        on_utc=utc_of(on_ms),
+        off_utc=as_utc(off_ms),
+        lit_s=None if lit_ms is None else lit_ms / MS_PER_S,
+        cause=Cause(cause),
+        words=words,
+        ended_by=None if ended_by is None else Cause(ended_by),
+        load_w=watts,
+        load_from=origin,
+        trusted=bool(trusted),
+    )
+
+
+_PAST_OVERRIDES = Query(OVERRIDES.select, _as_past_override)
+# A run that is over is row b, which ended it, with row a, which began it. First comes from when on it counts.
+_RUNS = Query(
+    """
+    SELECT b.lit_from_ms, a.at_ms, b.at_ms, b.lit_ms, zone.name, ra.cause, ra.words, rb.cause,
+    load.watts, load.origin, a.trusted AND b.trusted
+    FROM switching b CROSS JOIN switching a ON a.id = b.on_id JOIN zone ON zone.id = a.zone
+    JOIN reason ra ON ra.id = a.reason JOIN reason rb ON rb.id = b.reason JOIN load ON load.id = a.load""",
+    _as_run,
+)
+_OPEN_RUNS = Query(
+    """
+    SELECT a.at_ms, a.at_ms, NULL, NULL, zone.name, ra.cause, ra.words, NULL,
+    load.watts, load.origin, a.trusted
+    FROM account JOIN switching a ON a.id = account.lit_by JOIN zone ON zone.id = a.zone
+    JOIN reason ra ON ra.id = a.reason JOIN load ON load.id = a.load""",
+    _as_run,
+)
 
 
 class JournalReader:
@@ -108,7 +151,7 @@ class JournalReader:
     ) -> Iterator[PastOverride]:
         """Give every override that was in force at some moment of an interval, in the order of placing."""
         in_force = "o.at_ms < :to AND (o.at_ms >= :from OR ifnull(o.ended_at_ms > :from, 1))"
-        return self._stream(PAST_OVERRIDES, f"WHERE {in_force} ORDER BY o.id", _interval(from_utc, to_utc))
+        return self._stream(_PAST_OVERRIDES, f"WHERE {in_force} ORDER BY o.id", _interval(from_utc, to_utc))
 
     def replacements(self, zone: str | None = None) -> Iterator[Replacement]:
         """Give the lamps that were replaced, in the order of their dates."""
@@ -123,20 +166,21 @@ class JournalReader:
         """
         interval, lit_from_ms = _interval(from_utc, to_utc), itemgetter(0)
         reaches = "b.lit_from_ms < :to AND (b.at_ms > :from OR b.lit_from_ms >= :from)"
-        still_lit = f"{OPEN_RUNS.select} WHERE a.at_ms < :to"
+        still_lit = f"{_OPEN_RUNS.select} WHERE a.at_ms < :to"
         long_before = (
-            f"{RUNS.select} WHERE b.at_ms - b.lit_from_ms > {LONG_RUN_MS} "
+            f"{_RUNS.select} WHERE b.at_ms - b.lit_from_ms > {LONG_RUN_MS} "
             f"AND b.lit_from_ms < :from - {LONG_RUN_MS} AND {reaches}"
         )
         others = (
-            f"{RUNS.select} WHERE b.lit_from_ms >= :from - {LONG_RUN_MS} AND {reaches} ORDER BY b.lit_from_ms"
+            f"{_RUNS.select} WHERE b.lit_from_ms >= :from - {LONG_RUN_MS} AND {reaches} "
+            "ORDER BY b.lit_from_ms"
         )
         with self._open() as connection:
             few: list[Row] = connection.execute(still_lit, interval).fetchall()
             few += connection.execute(long_before, interval).fetchall()
             many = connection.execute(others, interval)
             for row in heapq.merge(sorted(few, key=lit_from_ms), many, key=lit_from_ms):
-                yield RUNS.make(row)
+                yield _RUNS.make(row)
 
     def totals(self) -> list[ZoneSum]:
         """Add up all runs of every zone that have ended, from the account kept with every switching."""

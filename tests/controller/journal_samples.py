@@ -16,7 +16,8 @@ from controller.journal.journal import Journal
 from controller.journal.previous_run import unended_switchings
 from controller.journal.reader import JournalReader
 from controller.journal.rows import NOT_TRUSTED, TRUSTED
-from controller.records.entries import Cause, Entry, Event, EventKind, Heartbeat, Override, Run, Switching
+from controller.records.entries import Cause, Entry, Event, EventKind, Heartbeat, Override, Switching
+from controller.records.past import Run
 from controller.records.reading import Reading
 
 DUSK = datetime(2027, 6, 21, 21, 40, tzinfo=UTC)

@@ -16,7 +16,8 @@ from pathlib import Path
 import pytest
 
 from controller.journal.reader import JournalReader
-from controller.records.entries import Cause, EventKind, Run
+from controller.records.entries import Cause, EventKind
+from controller.records.past import Run
 from tests.api.command import ROOT, environment
 from tests.process.daemon import PATIENCE_S, Daemon, free_port, running
 

@@ -20,7 +20,8 @@ from controller.energy.values import J_PER_KWH, Losses
 from controller.history.run_hours import Gap, ZonePast, count_hours
 from controller.history.runs import lit_interval, loads_drawn
 from controller.history.totals import REASONS_FOR_DARK
-from controller.records.entries import Cause, Run
+from controller.records.entries import Cause
+from controller.records.past import Run
 from controller.sun.sun import Sun, dark_intervals
 
 REFERENCE = Path(__file__).parents[2] / "reference"

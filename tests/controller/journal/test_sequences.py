@@ -19,10 +19,10 @@ from controller.records.entries import (
     Heartbeat,
     Override,
     OverrideEnded,
-    PastOverride,
     Replacement,
     Switching,
 )
+from controller.records.past import PastOverride
 from controller.records.reading import Reading
 from tests.controller.journal_samples import (
     written_journal,

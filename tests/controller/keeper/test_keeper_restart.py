@@ -18,7 +18,8 @@ from controller.journal.journal import Journal
 from controller.journal.previous_run import PreviousRun
 from controller.journal.reader import JournalReader
 from controller.keeper.keeper import Keeper
-from controller.records.entries import Cause, Event, EventKind, PastOverride, Run
+from controller.records.entries import Cause, Event, EventKind
+from controller.records.past import PastOverride, Run
 from controller.relays import Relays
 from tests.controller.kept import DAY, PROGRAM, Board, at, two
 from tests.sites import site, zone

@@ -1,0 +1,88 @@
+"""What the journal answers about the past: runs, overrides, and the totals of a zone."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from controller.records.entries import Cause, Override, OverrideEnded
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Run:
+    """One stretch of light of one zone, made of two switchings.
+
+    Attributes:
+        zone: id of the zone.
+        on_utc: when it was lit (wall clock, UTC).
+        off_utc: when it was put out; None while it is still lit.
+        lit_s: seconds lit, measured on the boot-time clock where both ends share a boot, else the
+            difference of the wall-clock instants; None while it is still lit.
+        cause: why it was lit.
+        words: the same in words.
+        ended_by: why it was put out; None while it is still lit.
+        load_w: rated load in watts when it was lit; None where not known.
+        load_from: where that figure came from.
+        trusted: whether the clock was trusted at both ends.
+    """
+
+    zone: str
+    on_utc: datetime
+    off_utc: datetime | None
+    lit_s: float | None
+    cause: Cause
+    words: str
+    ended_by: Cause | None
+    load_w: float | None
+    load_from: str
+    trusted: bool
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class PastOverride:
+    """An override, and its end; None while it is in force."""
+
+    override: Override
+    ended: OverrideEnded | None
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class LoadSum:
+    """What a zone burned at one load.
+
+    Attributes:
+        load_w: rated load of the zone in watts, as it was then; None where not known.
+        load_from: where that figure came from.
+        lit_s: seconds lit, over runs that have ended.
+        starts: how often it was lit.
+        cycles: how often its relay closed and opened again.
+    """
+
+    load_w: float | None
+    load_from: str
+    lit_s: float
+    starts: int
+    cycles: int
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class ZoneSum:
+    """What a zone burned, in all and at each load; the attributes mean what they mean in LoadSum."""
+
+    zone: str
+    by_load: tuple[LoadSum, ...]
+
+    @property
+    def lit_s(self) -> float:
+        """Seconds lit, over runs that have ended."""
+        return sum(part.lit_s for part in self.by_load)
+
+    @property
+    def starts(self) -> int:
+        """How often it was lit."""
+        return sum(part.starts for part in self.by_load)
+
+    @property
+    def cycles(self) -> int:
+        """How often its relay closed and opened again."""
+        return sum(part.cycles for part in self.by_load)
