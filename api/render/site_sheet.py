@@ -17,6 +17,7 @@ from config.models.cables import M_PER_FT
 from config.models.site import Site
 from controller.design.materials import list_materials
 from controller.inspection.circuit_checks import CONTINUOUS
+from controller.inspection.findings import part_of
 from controller.inspection.report import WiringReport
 from controller.wiring.solver import Solution
 
@@ -96,7 +97,7 @@ def _show(report: WiringReport, number: int) -> dict[str, Any]:
         "name": f"{transformer.name} ({transformer.id})" if has_name else transformer.id,
         "rated": f"{rated_va:g}",
         "tap": text.tap_words(report),
-        "percent": f"{100.0 * load_va / rated_va:.0f} %",
+        "part": part_of(load_va / rated_va, "the rating"),
         "bar_percent": f"{min(100.0, 100.0 * load_va / rated_va):.1f}",
         "line": f"{CONTINUOUS * rated_va:g}",
         "load": text.load_words(report),

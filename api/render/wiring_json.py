@@ -331,7 +331,7 @@ def _zone(load: ZoneLoad) -> ZoneLoadResponse:
         zone=load.zone.id,
         name=load.zone.name,
         lights=sum(fixture.count for fixture in load.zone.fixtures),
-        rated_w=load.rated_w,
+        rated_w=load.zone.rated_load.watts,
         rated_by=load.zone.rated_load.origin or None,
         alone_va=load.alone_va,
         alone_w=load.alone_w,

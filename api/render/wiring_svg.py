@@ -51,11 +51,6 @@ class Row:
         y_px: middle of the row.
         x_px: middle of its lane.
         glyph: “feed”, “light”, “joint”, or empty for a further light.
-        name: of the node.
-        what: the light in words.
-        cable: gauge, length and amperes of the cable to it.
-        volts: in figures; the node's own where no light hangs there.
-        mark: what is wrong with them, in words.
         band: the volts that it is allowed, as left and right on the scale; None without a light.
         dot: the volts with everything lit, on the scale.
         most: the volts with its zone alone.
@@ -85,15 +80,12 @@ class Line:
 
 
 def draw_tree(report: WiringReport, place: int, *, key: str) -> list[str]:
-    """Draw what hangs on one tap.
+    """Draw what hangs on one tap, as pieces of SVG one below the other.
 
     Args:
         report: the transformer.
         place: of the tap among those in use.
         key: makes this drawing's ids unique in the page.
-
-    Returns:
-        Pieces of SVG, one below the other.
     """
     layout = _Layout(report, place)
     pieces = math.ceil(len(layout.rows) / ROWS_A_PIECE)

@@ -134,15 +134,15 @@ def named(id_: str, name: str) -> str:
 
 
 def _rated(load: ZoneLoad) -> str:
-    origin = load.zone.rated_load.origin
-    if load.rated_w is None:
+    rated = load.zone.rated_load
+    if rated.watts is None:
         return NOT_KNOWN
-    return f"{load.rated_w:g} W{'' if origin == 'fixtures' else f', {origin}'}"
+    return f"{rated.watts:g} W{'' if rated.origin == 'fixtures' else f', {rated.origin}'}"
 
 
 def _alone(load: ZoneLoad) -> str:
     if load.alone_va is None:
-        return NOT_KNOWN if load.rated_w is None else "no solution"
+        return NOT_KNOWN if load.zone.rated_load.watts is None else "no solution"
     return f"{load.alone_va:.1f} VA{'' if load.placed else ', without its cables'}"
 
 

@@ -7,7 +7,7 @@ their current, and how many of them it takes is found by halving, each trial sol
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from config.models.cables import Gauge
@@ -160,20 +160,13 @@ def _fewest(trial: SizingTrial, forced: Gauges, steps: Sequence[tuple[str, Gauge
     def taken(count: int) -> Gauges:
         return {**forced, **dict(steps[:count])}
 
-    if not trial.suffices(taken(len(steps))):
+    low, high = 0, len(steps)
+    if not trial.suffices(taken(high)):
         return None
-    return taken(_first(len(steps), lambda count: trial.suffices(taken(count))))
-
-
-def _first(most: int, suffices: Callable[[int], bool]) -> int:
-    low, high = 0, most
     while high - low > 1:
         middle = (low + high) // 2
-        if suffices(middle):
-            high = middle
-        else:
-            low = middle
-    return high
+        low, high = (low, middle) if trial.suffices(taken(middle)) else (middle, high)
+    return taken(high)
 
 
 def _trim(trial: SizingTrial, forced: Gauges, mix: Gauges) -> Gauges:

@@ -112,7 +112,6 @@ class ZoneLoad:
     """
 
     zone: Zone
-    rated_w: float | None
     alone_va: float | None
     alone_w: float | None
     placed: bool
@@ -210,7 +209,6 @@ def _load_of(zone: Zone, states: Sequence[SolvedStates], wiring: TransformerWiri
     lights = [light for circuit in wiring.circuits for light in circuit.lights if light.zone == zone.id]
     return ZoneLoad(
         zone=zone,
-        rated_w=zone.rated_load.watts,
         alone_va=sum(each.source_va for each in solved) if complete else None,
         alone_w=sum(each.lamp_w + each.loss_w for each in solved) if complete else None,
         placed=bool(lights) and all(light.placed for light in lights),
