@@ -1,6 +1,7 @@
 """The description of the API."""
 
 import re
+from pathlib import Path
 
 import pytest
 from fastapi.openapi.models import OpenAPI
@@ -39,6 +40,14 @@ def test_every_route_is_described(document, house):
         assert any(status.startswith("2") for status in operation["responses"])
         for parameter in operation.get("parameters", ()):
             assert parameter.get("description"), (path, parameter["name"])
+
+
+def test_the_readme_lists_every_route(document):
+    """The README of the API lists every route that is described, and no other."""
+    text = (Path(__file__).parents[3] / "api" / "README.md").read_text(encoding="utf-8")
+    listed = re.findall(r"^\| `([A-Z]+) (/\S*)` \|", text, re.MULTILINE)
+    assert len(set(listed)) == len(listed)
+    assert set(listed) == {(method.upper(), path) for path, method, _ in operations(document)}
 
 
 def test_every_reference_leads_somewhere(document):
