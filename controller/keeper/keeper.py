@@ -1,8 +1,7 @@
 """The keeper: compares what each relay is with what it must be, and corrects it.
 
-A round asks for every zone's decision, reads its relay and puts it right. Rounds may come at any time and as
-often as they like; nothing depends on one having been made at a certain moment. The keeper holds no timer, no
-thread and no file: ``round`` says in how many seconds the next one is due, and whoever calls it sees to that.
+It has no timer, no thread and no file: ``reconcile`` may be called at any time and as often as one likes, and
+says in how many seconds the next call is due.
 """
 
 from __future__ import annotations
@@ -27,19 +26,19 @@ from controller.relays import Relays, Wire
 
 log = logging.getLogger(__name__)
 
-# The state is worked out afresh at least this often, whatever any timer says.
+# Every relay is checked at least this often, whatever any timer says.
 TICK_S = 30.0
 
 
 class Keeper:
-    """Keeps the relays of one site right.
+    """Keeps the relays of one site right; none is touched before the first ``reconcile``.
 
     Args:
         site: the site.
-        clock: tells the time and whether to believe it.
+        clock: gives the time and whether to trust it.
         relays: the board.
-        journal: takes what happened.
-        past: what the journal knows of the keeper before; None where it cannot say yet.
+        journal: records what happened.
+        past: what the journal knows of the previous run; None where it cannot say yet.
         tick_s: the longest time between two rounds.
     """
 
@@ -53,7 +52,6 @@ class Keeper:
         past: PreviousRun | None = None,
         tick_s: float = TICK_S,
     ) -> None:
-        """Take the site on; no relay is touched before the first round."""
         self._clock = clock
         self._relays = relays
         self._journal = journal
@@ -72,25 +70,23 @@ class Keeper:
         self._tick_s = self._due_in_s = tick_s
         self.restore_overrides(past.overrides if past else ())
 
-    # -- what it is asked ------------------------------------------------------------------------------------
-
     @property
     def site(self) -> Site:
-        """The site as it is kept now."""
+        """The site that is kept now."""
         return self._planner.site
 
     @property
     def planner(self) -> Planner:
-        """The plans that the keeper goes by; not for other threads."""
+        """The plans in force; not for other threads."""
         return self._planner
 
     @property
     def overrides(self) -> Mapping[str, Override]:
-        """What people want for now, by zone; not for other threads."""
+        """The overrides in force, by zone; not for other threads."""
         return self._overrides.by_zone
 
     def status(self) -> KeeperStatus:
-        """Show every zone as it was after the last round."""
+        """Give every zone's status after the last round."""
         zones = tuple(
             status
             for zone in self.site.zones
@@ -107,13 +103,11 @@ class Keeper:
             refused=self._refused,
         )
 
-    # -- what it does ----------------------------------------------------------------------------------------
-
     def reconcile(self) -> float:
-        """Put every relay right.
+        """Check every relay and correct what differs from its decision.
 
         Returns:
-            Seconds until the next round is due, by the boot-time clock: at most a tick, more than zero.
+            Seconds until the next call is due, by the boot-time clock: more than zero, at most a tick.
         """
         now = self._clock.read()
         self._recorder.compare(self._last, now, due_in_s=self._due_in_s)
@@ -136,11 +130,11 @@ class Keeper:
         lasts_s: float | None = None,
         by: str = "api",
     ) -> Override:
-        """Take a person's wish for now; the next round follows it.
+        """Place an override; the next round follows it.
 
         Raises:
             UnknownZoneError: no zone has that id.
-            ValueError: the wish has no end that could be kept; see ``decision.place_override``.
+            ValueError: its end cannot be kept; see ``decision.place_override``.
         """
         now = self._clock.read()
         override = place_override(
@@ -150,7 +144,7 @@ class Keeper:
         return override
 
     def lift_override(self, zone_id: str, *, by: str = "api") -> bool:
-        """End a person's wish before its time; False where there was none.
+        """End an override before its time; False where there was none.
 
         Raises:
             UnknownZoneError: no zone has that id.
@@ -159,19 +153,19 @@ class Keeper:
         return self._overrides.lift(zone_id, self._clock.read(), by=by)
 
     def adopt_previous_run(self, past: PreviousRun) -> None:
-        """Take what the journal can tell only now of an earlier keeper."""
+        """Use what the journal knows of the previous run, where it can be read only now."""
         self.restore_overrides(past.overrides)
         self._recorder.adopt_previous_run(past, self._last)
 
     def restore_overrides(self, overrides: Sequence[Override]) -> None:
-        """Take overrides of an earlier keeper that the journal could tell only now; newer wishes stand."""
+        """Restore the overrides of the previous run; newer ones stay."""
         self._overrides.restore(overrides, self._zones, self._started_at)
 
     def change_site(self, site: Site, *, words: str, tz: ZoneInfo | None = None) -> None:
-        """Keep another site from now on, or the same one by new time zone data.
+        """Keep another site from now on, or the same one with new time zone data.
 
-        A relay whose zone went, or whose wiring changed, is put to its off level and let go of first. Where
-        the wiring changed back before that, it stays as it is.
+        A relay whose zone was removed, or whose wiring changed, is switched off and released first. Where the
+        wiring changed back before that, it stays as it is.
         """
         now, planner = self._clock.read(), Planner(site, tz=tz)
         known = self._leaving | {(zone_id, state.wire): state for zone_id, state in self._zones.items()}
@@ -187,25 +181,23 @@ class Keeper:
         self._recorder.tell_programs(site.zones, now)
 
     def refuse_site(self, words: str) -> None:
-        """Remember why a changed site file was not taken; the old one stays in force."""
+        """Record why a changed site file was refused; the old one stays in force."""
         self._refused = words
         self._recorder.note(EventKind.SITE_REFUSED, words, self._clock.read())
 
     def stop(self) -> None:
-        """Put every relay to its off level, let go of the board and close the account."""
+        """Switch every relay off, release the board and record the end."""
         now = self._clock.read()
         for fault in self._relays.close():
-            log.error("at the end: %s", fault)
+            log.error("while stopping: %s", fault)
         leaving = [(zone_id, state) for (zone_id, _), state in self._leaving.items()]
         for zone_id, state in [*leaving, *self._zones.items()]:
             words = "Leerie was stopped"
             self._recorder.switched(zone_id, state, now, on=False, cause=Cause.STOPPED, words=words)
         self._recorder.note(EventKind.STOPPED, "stopped as asked", now)
 
-    # -- one zone --------------------------------------------------------------------------------------------
-
     def _reconcile_zone(self, zone: Zone, now: Reading) -> float:
-        """Put one zone right; whatever goes wrong with it stays with it."""
+        """Check one zone; an error in it stays with it."""
         try:
             self._overrides.end_if_over(zone.id, now)
             return self._correct(zone, now)
@@ -216,14 +208,14 @@ class Keeper:
             )
 
     def _correct(self, zone: Zone, now: Reading) -> float:
-        """Compare one relay with its decision and correct it; seconds until it wants another look."""
+        """Compare one relay with its decision and correct it; give the seconds until it is due again."""
         state = self._zones[zone.id]
         override = self._overrides.of(zone.id)
         decision = state.decision = decide(zone.id, now, planner=self._planner, override=override)
         due_in_s = self._tick_s if decision.changes_in_s is None else decision.changes_in_s
         if state.fault is not None and now.boot_s < state.fault.retry_at_boot_s:
             return min(due_in_s, state.fault.retry_at_boot_s - now.boot_s)
-        if self._waits_for_another(zone, now):
+        if self._waits_for_old_relay(zone, now):
             return min(due_in_s, 1.0)
         try:
             found = self._relays.read(state.wire)
@@ -246,7 +238,6 @@ class Keeper:
         return due_in_s
 
     def _switch(self, state: ZoneState, now: Reading, *, on: bool) -> None:
-        """Set one relay, opening its pin afresh where it keeps failing."""
         self._moved_boot_s[state.wire.pin] = now.boot_s
         if on:
             self._lit_boot_s = now.boot_s
@@ -256,9 +247,9 @@ class Keeper:
             self._relays.set(state.wire, on=on)
 
     def _pause_s(self, state: ZoneState, now: Reading, *, on: bool) -> float:
-        """Say how long a relay has to wait: for its rest, and for its turn where several come on together.
+        """How long a relay must wait: for its rest, and for its turn where several come on together.
 
-        The relay is the pin's, whichever zone it belongs to by now.
+        Both are counted for the pin, whichever zone it belongs to by now.
         """
         moved_boot_s = self._moved_boot_s.get(state.wire.pin, LONG_AGO_S)
         rest_s = moved_boot_s + self.site.relays.rest_s - now.boot_s
@@ -266,12 +257,12 @@ class Keeper:
         return max(rest_s, turn_s)
 
     def _note_external_change(self, zone_id: str, state: ZoneState, now: Reading, *, lit: bool) -> None:
-        """Take down a relay that is not as it was left: somebody or something else switched it."""
+        """Record that something else switched the relay, where it is not as it was left."""
         words = f"the relay was found {'lit' if lit else 'dark'}"
         self._recorder.switched(zone_id, state, now, on=lit, cause=Cause.RELAY_FAULT, words=words)
 
     def _note_failure(self, zone_id: str, state: ZoneState, now: Reading, error: RelayError) -> float:
-        """Note a relay that fails, once a fault, and say when to try again."""
+        """Record a relay that fails, once for each fault; give the seconds until the next try."""
         if state.fault is None:
             log.error("zone %s: %s", zone_id, error)
             self._recorder.note(EventKind.RELAY_FAULT, str(error), now, zone=zone_id)
@@ -279,17 +270,14 @@ class Keeper:
         return state.fault.retry_at_boot_s - now.boot_s
 
     def _note_recovery(self, zone_id: str, state: ZoneState, now: Reading) -> None:
-        """Note a relay that works again."""
         if state.fault is not None:
             log.info("zone %s: its relay works again", zone_id)
             lasted_s = now.boot_s - state.fault.since.boot_s
             self._recorder.note(EventKind.RELAY_RECOVERED, "works again", now, zone=zone_id, size_s=lasted_s)
             state.fault = None
 
-    # -- relays that leave -----------------------------------------------------------------------------------
-
-    def _waits_for_another(self, zone: Zone, now: Reading) -> bool:
-        """Whether a relay that leaves is still in a zone's way: its own old one, or one on the same pin."""
+    def _waits_for_old_relay(self, zone: Zone, now: Reading) -> bool:
+        """Whether an old relay must be released first: the zone's own, or one on the same pin."""
         for (zone_id, wire), old in self._leaving.items():
             if zone.pin == wire.pin or (zone.id == zone_id and old.fault is None):
                 return True
@@ -299,7 +287,7 @@ class Keeper:
         return False
 
     def _release_old_relay(self, zone_id: str, wire: Wire, now: Reading) -> float:
-        """Put a relay that no zone uses any more to its off level, and let go of its pin."""
+        """Switch off a relay that no zone uses any more, and release its pin."""
         state = self._leaving[zone_id, wire]
         rest_s = self._pause_s(state, now, on=False) if state.lit else 0.0
         if state.fault is not None:

@@ -1,4 +1,4 @@
-"""The account: what the keeper tells the journal, and in what words."""
+"""What the keeper records in the journal, and in what words."""
 
 from __future__ import annotations
 
@@ -14,21 +14,21 @@ from controller.planning.program_text import REMOVED, format_program
 from controller.records.entries import Cause, Entry, Event, EventKind, Heartbeat, Switching
 from controller.records.reading import Reading
 
-# A sign of life while something is lit, so often that a power cut loses no more than five minutes: with the
-# keeper's tick of 30 s between two looks, 270 s keeps that promise.
+# A heartbeat while something is lit, so often that a power cut loses no more than five minutes: with a tick
+# of 30 s between two checks, 270 s keeps that promise.
 BEAT_S = 270.0
 # A round this much later than it was due means that the board slept, or was held up.
 HELD_UP_S = 60.0
 
 
 class JournalLike(Protocol):
-    """What the keeper needs of the journal: a place to put entries that never blocks and never raises."""
+    """What the keeper needs of the journal: a queue that never blocks and never raises."""
 
     def append(self, entry: Entry) -> None:
-        """Take an entry; it is written later."""
+        """Queue an entry."""
 
     def close_open_runs(self, now: Reading) -> None:
-        """End, at the last sign of life, every run that an earlier keeper left lit."""
+        """End every run that the previous run left open, at its last heartbeat."""
 
     @property
     def waiting(self) -> int:
@@ -36,7 +36,7 @@ class JournalLike(Protocol):
 
     @property
     def lost(self) -> int:
-        """Entries given up because too many waited."""
+        """Entries dropped because too many waited."""
 
     @property
     def fault(self) -> str | None:
@@ -44,24 +44,23 @@ class JournalLike(Protocol):
 
 
 class Recorder:
-    """Puts what happens into the journal, each thing once."""
+    """Puts what happens into the journal, each thing once; begins by closing the previous run."""
 
     def __init__(
         self, journal: JournalLike, *, started_at: Reading, words: str, past: PreviousRun | None
     ) -> None:
-        """Begin the account of one keeper's life by closing that of the one before it."""
         self.journal = journal
         self.trust_since = started_at
         self._started_at = started_at
         self._beat_boot_s = -1e9
         self._journal_fault: str | None = None
-        self._gap_from = past
-        self._told: dict[str, str] = {}
+        self._previous = past
+        self._programs: dict[str, str] = {}
         journal.close_open_runs(started_at)
         self.note(EventKind.STARTED, words, started_at)
         if not started_at.trusted:
             self.note(EventKind.CLOCK_NOT_TRUSTED, started_at.trust, started_at)
-        self._tell_gap(started_at)
+        self._record_gap(started_at)
 
     def note(
         self,
@@ -72,18 +71,18 @@ class Recorder:
         zone: str | None = None,
         size_s: float | None = None,
     ) -> None:
-        """Take down an event."""
+        """Record an event."""
         self.journal.append(Event(kind=kind, at=at, words=words, zone=zone, size_s=size_s))
 
     def tell_programs(self, zones: Sequence[Zone], at: Reading) -> None:
-        """Take down what each zone is to do from now on, where it differs from what was told before."""
-        told = {zone.id: format_program(zone) for zone in zones}
-        for zone_id in sorted(self._told.keys() - told.keys()):
+        """Record what each zone is to do from now on, where it differs from what was recorded before."""
+        programs = {zone.id: format_program(zone) for zone in zones}
+        for zone_id in sorted(self._programs.keys() - programs.keys()):
             self.note(EventKind.PROGRAM, REMOVED, at, zone=zone_id)
-        for zone_id, words in told.items():
-            if self._told.get(zone_id) != words:
-                self.note(EventKind.PROGRAM, words, at, zone=zone_id)
-        self._told = told
+        for zone_id, program in programs.items():
+            if self._programs.get(zone_id) != program:
+                self.note(EventKind.PROGRAM, program, at, zone=zone_id)
+        self._programs = programs
 
     def switched(
         self,
@@ -95,7 +94,7 @@ class Recorder:
         cause: Cause,
         words: str,
     ) -> None:
-        """Take down a change of one relay; nothing where there is none, so that switchings alternate."""
+        """Record a change of one relay; nothing where there is none, so that on and off alternate."""
         if state.lit is on:
             return
         state.lit, state.lit_since = on, at if on else None
@@ -112,7 +111,7 @@ class Recorder:
         )
 
     def compare(self, last: Reading, now: Reading, *, due_in_s: float) -> None:
-        """Take down what happened to the clock, and to the journal, since the last round.
+        """Record what happened to the clock, and to the journal, since the last round.
 
         Args:
             last: the reading of the last round.
@@ -124,13 +123,13 @@ class Recorder:
             self.note(EventKind.CLOCK_STEPPED, "the clock was set", now, size_s=step_s)
         late_s = now.boot_s - last.boot_s - due_in_s
         if late_s > HELD_UP_S:
-            words = "the board slept, or was held up: no round was made"
+            words = "the board slept or was held up: no relay was checked"
             self.note(EventKind.RESUMED, words, now, size_s=late_s)
         if now.trusted is not last.trusted:
             kind = EventKind.CLOCK_TRUSTED if now.trusted else EventKind.CLOCK_NOT_TRUSTED
             self.note(kind, now.trust, now, size_s=now.boot_s - self.trust_since.boot_s)
             self.trust_since = now
-            self._tell_gap(now)
+            self._record_gap(now)
         fault = self.journal.fault
         if (fault is None) is not (self._journal_fault is None):
             kind = EventKind.JOURNAL_RECOVERED if fault is None else EventKind.JOURNAL_FAULT
@@ -138,16 +137,16 @@ class Recorder:
         self._journal_fault = fault
 
     def adopt_previous_run(self, past: PreviousRun, now: Reading) -> None:
-        """Take down how an earlier keeper ended, where the journal can tell only now."""
-        self._gap_from = past
-        self._tell_gap(now)
+        """Record how the previous run ended, where the journal can be read only now."""
+        self._previous = past
+        self._record_gap(now)
 
-    def _tell_gap(self, now: Reading) -> None:
-        """Take down for how long nobody kept the lights, as soon as a trusted clock can tell."""
-        past = self._gap_from
+    def _record_gap(self, now: Reading) -> None:
+        """Record how long no daemon ran, once the clock is trusted."""
+        past = self._previous
         if past is None or past.last_sign is None or not now.trusted:
             return
-        self._gap_from = None
+        self._previous = None
         started_at_utc = now.utc - timedelta(seconds=now.boot_s - self._started_at.boot_s)
         gap_s = (started_at_utc - past.last_sign.utc).total_seconds() if past.last_sign.trusted else None
         if past.ended_well:
@@ -158,7 +157,7 @@ class Recorder:
             self.note(EventKind.POWER_LOST, "the power was lost, or the board was reset", now, size_s=gap_s)
 
     def beat(self, now: Reading) -> None:
-        """Leave a sign of life, if the last one is old enough; called while something is lit."""
+        """Record a heartbeat if the last one is old enough; called while something is lit."""
         if now.boot_s - self._beat_boot_s >= BEAT_S:
             self._beat_boot_s = now.boot_s
             self.journal.append(Heartbeat(at=now))

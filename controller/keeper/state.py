@@ -1,4 +1,4 @@
-"""What the keeper knows of each zone, and the picture of itself that it shows to others."""
+"""What the keeper knows of each zone, and the status that it gives to others."""
 
 from __future__ import annotations
 
@@ -15,13 +15,13 @@ FIRST_PAUSE_S = 1.0
 LONGEST_PAUSE_S = 30.0
 # After so many failed tries in a row the pin is closed and opened afresh, each time.
 TRIES_BEFORE_REOPENING = 3
-# Of what has not happened yet, on the boot-time clock: before anything that counts.
+# By the boot-time clock, of what has not happened yet.
 LONG_AGO_S = -1e9
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class RelayFault:
-    """A relay that does not do what it is told: since when, in what words, and when it is tried again."""
+    """A relay that does not do as it is set: why, since when, and when it is tried again."""
 
     words: str
     since: Reading
@@ -30,7 +30,7 @@ class RelayFault:
 
     @staticmethod
     def after(earlier: RelayFault | None, *, words: str, now: Reading) -> RelayFault:
-        """Count one more failed try and choose the pause before the next."""
+        """Count one more failed try, and choose the pause before the next."""
         tries = 1 if earlier is None else earlier.tries + 1
         pause_s = min(LONGEST_PAUSE_S, FIRST_PAUSE_S * 2.0 ** min(tries - 1, 10))
         since = now if earlier is None else earlier.since
@@ -39,10 +39,7 @@ class RelayFault:
 
 @dataclass(kw_only=True, slots=True)
 class ZoneState:
-    """What the keeper remembers of one zone's relay between two rounds.
-
-    ``lit`` is the last state that was read back, which is also the last one that the journal was told.
-    """
+    """What the keeper remembers of one zone's relay; ``lit`` was read back last, and is in the journal."""
 
     wire: Wire
     load: RatedLoad
@@ -53,11 +50,11 @@ class ZoneState:
 
     @classmethod
     def of(cls, zone: Zone) -> ZoneState:
-        """Begin to keep a zone: how its relay is wired, what it switches, and nothing known yet."""
+        """Give the state of a zone of which nothing is known yet."""
         return cls(wire=Wire(pin=zone.pin, active_high=zone.active_high), load=zone.rated_load)
 
     def show(self, zone: Zone, override: Override | None) -> ZoneStatus | None:
-        """Show the zone as it is; None before a round has seen it."""
+        """Give the zone's status; None before its first round."""
         if self.decision is None:
             return None
         return ZoneStatus(
@@ -73,7 +70,7 @@ class ZoneState:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class ZoneStatus:
-    """One zone as others see it."""
+    """One zone's status after the last round."""
 
     zone: str
     name: str
@@ -86,17 +83,17 @@ class ZoneStatus:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class KeeperStatus:
-    """The keeper as others see it, after its last round.
+    """The keeper's status after its last round.
 
     Attributes:
-        at: when the round was made.
-        started_at: when this keeper started.
-        trust_since: from when the clock is, or is not, trusted.
-        zones: every zone, in the order of the site file.
-        waiting: entries that the journal has not written yet.
-        lost: entries that the journal had to give up.
-        journal_fault: why the journal cannot be written, None while it can.
-        refused: why the last changed site file was refused, None where it was taken.
+        at: the time of the round.
+        started_at: when this run of the daemon started.
+        trust_since: since when the clock is, or is not, trusted.
+        zones: in the order of the site file.
+        waiting: journal entries not written yet.
+        lost: journal entries that had to be dropped.
+        journal_fault: why the journal cannot be written; None while it can.
+        refused: why the last changed site file was refused; None where it was not.
     """
 
     at: Reading

@@ -269,7 +269,7 @@ def test_an_override_of_a_zone_that_went_meanwhile_is_ended(lives: Lives) -> Non
     lives.journal.flush()
     (past,) = lives.overrides
     assert past.ended is not None
-    assert past.ended.words == "the zone is gone"
+    assert past.ended.words == "the zone was removed"
 
 
 def test_an_override_lifted_is_not_there_after_a_restart(lives: Lives) -> None:
