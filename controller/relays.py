@@ -37,7 +37,6 @@ class Relays:
     """
 
     def __init__(self, factory: Callable[[], Any]) -> None:
-        """Remember how to reach the board; nothing is touched yet."""
         self._make_factory = factory
         self._factory: Any = None
         self._devices: dict[Wire, Any] = {}
@@ -143,7 +142,6 @@ class Relays:
 
 
 def _fault(wire: Wire, what: str, error: Exception) -> RelayError:
-    """Make one sentence of what went wrong with one relay."""
     reason = str(error) or type(error).__name__
     return RelayError(f"pin {wire.pin} {what}: {reason}")
 

@@ -1,7 +1,6 @@
-"""The night, from one local noon to the next, and the way between local time and UTC.
+"""The night, from one local noon to the next, and local time to UTC and back.
 
-Every clock time falls into a night exactly once, so nothing that is named by its night can be lost or
-counted twice, whatever the clocks do. Pure: the time zone and the instant are arguments.
+Every clock time falls into a night exactly once, so nothing named by its night is lost or counted twice.
 """
 
 from __future__ import annotations
@@ -23,9 +22,8 @@ class Night:
 
     Attributes:
         date: the local date of the noon at which the night begins.
-        starts_at_utc: that noon.
-        ends_at_utc: the next noon; the night does not contain it. Equal to the beginning where the zone
-            skipped the whole date, as a zone that crosses the date line does.
+        ends_at_utc: the next noon, not included; equal to the beginning where the time zone skipped the whole
+            date, by crossing the date line.
     """
 
     date: date
@@ -33,7 +31,6 @@ class Night:
     ends_at_utc: datetime
 
     def __post_init__(self) -> None:
-        """Refuse local times and a night that ends before it begins."""
         if self.starts_at_utc.tzinfo is not UTC or self.ends_at_utc.tzinfo is not UTC:
             edges = f"{self.starts_at_utc!r} and {self.ends_at_utc!r}"
             raise ValueError(f"a night begins and ends in UTC, got {edges}")
@@ -41,7 +38,7 @@ class Night:
             raise ValueError(f"the night of {self.date} would end before it begins")
 
     def __hash__(self) -> int:
-        """Hash the date alone, which is cheap: equal nights have it in common, and others seldom."""
+        """Hash the date alone, which is cheap: equal nights share it, and others seldom do."""
         return hash(self.date)
 
     def holds(self, at_utc: datetime) -> bool:
@@ -52,16 +49,13 @@ class Night:
 def zone_info(name: str) -> ZoneInfo:
     """Find a time zone by its name in the tz database.
 
-    Args:
-        name: such as ``Europe/Oslo``.
-
     Raises:
-        ValueError: no such zone, quoting what was asked for.
+        ValueError: there is no such zone.
     """
     try:
         return ZoneInfo(name)
     except (KeyError, ValueError, OSError) as fault:  # unknown; not a name; the name of a folder
-        raise ValueError(f"“{name}” is no time zone; write a name such as Europe/London") from fault
+        raise ValueError(f"“{name}” is not a time zone; write a name such as Europe/London") from fault
 
 
 def utc_of_local(naive_local: datetime, tz: ZoneInfo) -> datetime:
@@ -70,12 +64,8 @@ def utc_of_local(naive_local: datetime, tz: ZoneInfo) -> datetime:
     A time that occurs twice means its first occurrence; one that does not occur is read with the UTC
     offset from before the gap.
 
-    Args:
-        naive_local: what the clock on the wall shows, without a zone.
-        tz: the zone of that wall.
-
     Raises:
-        ValueError: a time that already carries a zone, or one at the very edge of the calendar.
+        ValueError: a time that already has a zone, or one at the very edge of the calendar.
 
     Source: RFC 5545, section 3.3.5, form 3; held by ``test_night.py`` on real clock changes.
     """
@@ -89,11 +79,7 @@ def utc_of_local(naive_local: datetime, tz: ZoneInfo) -> datetime:
 
 
 def local(at_utc: datetime, tz: ZoneInfo) -> datetime:
-    """Turn an instant into the local time of a zone, to show to a person.
-
-    Args:
-        at_utc: any aware instant.
-        tz: the zone to show it in.
+    """Turn an instant into the local time of a zone.
 
     Raises:
         ValueError: a naive time, which names no instant, or one at the very edge of the calendar.
@@ -109,15 +95,8 @@ def local(at_utc: datetime, tz: ZoneInfo) -> datetime:
 def night_on(on_date: date, tz: ZoneInfo) -> Night:
     """Give the night that begins at noon of a local date.
 
-    Args:
-        on_date: local date of the noon; a ``datetime`` is refused, its time would be lost in silence.
-        tz: time zone of the site.
-
-    Returns:
-        The night; its end is the next night's beginning, to the microsecond.
-
     Raises:
-        TypeError: a ``datetime`` instead of a date.
+        TypeError: a ``datetime`` instead of a date, because its time would be lost.
         ValueError: the last date of the calendar.
     """
     if isinstance(on_date, datetime):
@@ -133,14 +112,8 @@ def night_on(on_date: date, tz: ZoneInfo) -> Night:
 def night_at(at_utc: datetime, tz: ZoneInfo) -> Night:
     """Give the night that an instant falls into.
 
-    Args:
-        at_utc: any aware instant.
-        tz: time zone of the site.
-
     Raises:
         ValueError: a naive time, or one at the very edge of the calendar.
-
-    Held by ``test_night.py`` at every clock change, at a skipped date and at repeated noons.
     """
     night = night_on(local(at_utc, tz).date(), tz)
     # The clock face alone does not tell: around a skipped or a repeated date the night before or after
@@ -155,13 +128,7 @@ def night_at(at_utc: datetime, tz: ZoneInfo) -> Night:
 
 
 def nights(first: date, last: date, tz: ZoneInfo) -> Iterator[Night]:
-    """Give the nights of a stretch of dates, in order.
-
-    Args:
-        first: date of the first night.
-        last: date of the last night, included; none is given where it lies before the first.
-        tz: time zone of the site.
-    """
+    """Give the nights from one date to another, both included; none where the last is before the first."""
     if first > last:
         return
     night = night_on(first, tz)
@@ -179,11 +146,7 @@ def nights(first: date, last: date, tz: ZoneInfo) -> Iterator[Night]:
 def clock_in_night(night: Night, hour: int, minute: int, tz: ZoneInfo) -> datetime:
     """Give the instant of a clock time in a night.
 
-    Args:
-        night: the night.
-        hour: 0 to 23; from 12 on it belongs to the night's own date, before that to the next.
-        minute: 0 to 59.
-        tz: time zone of the site, the one that the night was made with.
+    From 12:00 on it is on the night's own date, before that on the next.
 
     Returns:
         An instant inside the night or at its end, never outside. 00:00 is the first instant of the next

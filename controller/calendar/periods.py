@@ -1,8 +1,7 @@
 """Periods to account for: a night, a month, a season, or any stretch of nights, half-open in UTC.
 
-Every period is made of whole nights, so its edges are local noons, where a garden light is hardly ever lit,
-and nothing falls between two periods. A month is the nights named in it: the night of 30 June, with its 01:30
-on 1 July, is June's.
+Every period is made of whole nights, so its edges are local noons and nothing falls between two periods. A
+month is the nights named in it: the night of 30 June, with its 01:30 on 1 July, is June's.
 
 Seasons are meteorological quarters of whole months (World Meteorological Organization practice): in the
 northern hemisphere winter is December to February, in the southern one June to August; the equator counts as
@@ -61,8 +60,6 @@ class Period:
             ``2027-12-01 to 2028-02-29``.
         first: date of the first night.
         last: date of the last night, included.
-        starts_at_utc: the noon at which the first night begins.
-        ends_at_utc: the noon at which the last night ends, not included.
     """
 
     name: str
@@ -72,7 +69,6 @@ class Period:
     ends_at_utc: datetime
 
     def __post_init__(self) -> None:
-        """Refuse local times and a period that ends before it begins."""
         if self.starts_at_utc.tzinfo is not UTC or self.ends_at_utc.tzinfo is not UTC:
             raise ValueError(f"a period begins and ends in UTC, got {self.starts_at_utc!r}")
         if self.last < self.first:
@@ -115,14 +111,7 @@ def month_of(year: int, month: int, tz: ZoneInfo) -> Period:
 
 
 def season_of(year: int, season: Season, tz: ZoneInfo, *, latitude_deg: float) -> Period:
-    """Give a season.
-
-    Args:
-        year: the year in which it begins.
-        season: which quarter.
-        tz: time zone of the site.
-        latitude_deg: of the site, north positive; its sign gives the hemisphere.
-    """
+    """Give the season that begins in a year; the sign of the latitude gives the hemisphere."""
     place = _seasons(latitude_deg).index(season)
     first_month = year * _MONTHS + place * _QUARTER - 1
     if first_month < year * _MONTHS:  # the quarter around New Year begins in December
@@ -139,21 +128,16 @@ def season_at(night: date, latitude_deg: float) -> tuple[int, Season]:
 
 
 def season_words(year: int, season: Season, *, latitude_deg: float) -> str:
-    """Name a season to a person: "summer 2027", "winter 2027/28" for the one that spans New Year."""
+    """Name a season: "summer 2027", or "winter 2027/28" for the one that spans New Year."""
     spans_new_year = _seasons(latitude_deg)[0] is season
     return f"{season} {year}/{(year + 1) % 100:02d}" if spans_new_year else f"{season} {year}"
 
 
 def parse_period(text: str, tz: ZoneInfo, *, latitude_deg: float) -> Period:
-    """Read a period as a person writes it.
-
-    Args:
-        text: a night, a month, a season by the year in which it begins, or two nights joined by "to".
-        tz: time zone of the site.
-        latitude_deg: of the site, north positive.
+    """Read a period: a night, a month, a season by its first year, or two nights joined by "to".
 
     Raises:
-        PeriodError: the text is none of these; it is quoted, with examples of what would do.
+        PeriodError: the text is none of these; it is quoted, with examples.
     """
     words = text.strip()
     try:
@@ -165,43 +149,26 @@ def parse_period(text: str, tz: ZoneInfo, *, latitude_deg: float) -> Period:
         from_night = _read_date(first)
         return stretch_of_nights(from_night, _read_date(last) if joined else from_night, tz)
     except ValueError as fault:
-        raise PeriodError(f"“{text}” is no period ({fault}); write {_EXAMPLES}") from fault
+        raise PeriodError(f"“{text}” is not a period ({fault}); write {_EXAMPLES}") from fault
 
 
 def _read_season(word: str) -> Season:
-    """Read the name of a season.
-
-    Raises:
-        ValueError: it is none; Python's own words would name a class.
-    """
     if word not in tuple(Season):
         raise ValueError("a season is spring, summer, autumn or winter")
     return Season(word)
 
 
 def _read_date(text: str) -> date:
-    """Read a date as it is written here, and in no other way that a calendar week or a missing hyphen allows.
-
-    Raises:
-        ValueError: it is none.
-    """
+    """Read YYYY-MM-DD only; ``fromisoformat`` also takes calendar weeks and missing hyphens."""
     if not re.fullmatch(r"\d{4}-\d{2}-\d{2}", text.strip()):
-        raise ValueError("no date")
+        raise ValueError("not a date")
     return date.fromisoformat(text.strip())
 
 
 def split(period: Period, each: Each, tz: ZoneInfo, *, latitude_deg: float) -> tuple[Period, ...]:
-    """Cut a period into nights, months or seasons.
+    """Cut a period into nights, months or seasons, each beginning at the instant at which the one before ends.
 
-    Args:
-        period: what to cut.
-        each: into what.
-        tz: time zone of the site.
-        latitude_deg: of the site, north positive.
-
-    Returns:
-        Periods in order that tile the whole: each begins at the instant at which the one before ends. A month
-        or season that reaches beyond the period is cut at its edge and keeps its name.
+    A month or season that reaches beyond the period is cut at its edge and keeps its name.
     """
     if each is Each.WHOLE:
         return (period,)
@@ -209,7 +176,6 @@ def split(period: Period, each: Each, tz: ZoneInfo, *, latitude_deg: float) -> t
 
 
 def _pieces(period: Period, each: Each, tz: ZoneInfo, latitude_deg: float) -> Iterator[Period]:
-    """Walk along a period, one piece at a time."""
     first = period.first
     while first <= period.last:
         if each is Each.NIGHT:
@@ -225,7 +191,6 @@ def _pieces(period: Period, each: Each, tz: ZoneInfo, latitude_deg: float) -> It
 
 
 def _seasons(latitude_deg: float) -> tuple[Season, ...]:
-    """Order the seasons of a hemisphere from the one around New Year on."""
     return _NORTH if latitude_deg >= 0 else _SOUTH
 
 
@@ -235,12 +200,10 @@ def _month_index(day: date) -> int:
 
 
 def _first_date(month_index: int) -> date:
-    """First date of a month."""
     return date(month_index // _MONTHS, month_index % _MONTHS + 1, 1)
 
 
 def _last_date(month_index: int) -> date:
-    """Last date of a month."""
     return _first_date(month_index + 1) - _ONE_DAY
 
 

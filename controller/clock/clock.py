@@ -109,7 +109,6 @@ class SteppedClock:
         trusted: bool = True,
         trust: str = "stepped clock",
     ) -> None:
-        """Stand at ``utc``, an aware instant."""
         self.utc = utc.astimezone(UTC)
         self.boot_s = boot_s
         self.boot_id = boot_id

@@ -49,7 +49,6 @@ class ClockEvidence:
         root: Path = Path("/"),
         ask_kernel: Callable[[], bool | None] = kernel_synchronised,
     ) -> None:
-        """Begin with no evidence."""
         self._root = root
         self._ask_kernel = ask_kernel
         self._collected_at_s: float | None = None

@@ -102,7 +102,6 @@ class ClockStepWatch:
     """
 
     def __init__(self, fd: int) -> None:
-        """Own an open timer; ClockStepWatch.open() makes one."""
         self._fd = fd
 
     @classmethod

@@ -48,7 +48,6 @@ class After(BaseTrigger):  # type: ignore[misc]  # APScheduler ships no types
     """
 
     def __init__(self, seconds: float) -> None:
-        """Fire in so many seconds; at least a millisecond lies ahead."""
         self._pause_s = max(seconds, LEAST_PAUSE_S)
 
     def get_next_fire_time(self, previous_fire_time: datetime | None, now: datetime) -> datetime:  # noqa: ARG002
@@ -78,7 +77,6 @@ class ControlLoop:
         on_noon: Callable[[], None] = lambda: None,
         pace: float = 1.0,
     ) -> None:
-        """Take the keeper; nothing happens before ``run``."""
         self.keeper = keeper
         self._clock = clock
         self._flush = flush
@@ -203,7 +201,6 @@ class ControlLoop:
             )
 
     async def _at_boundary(self) -> None:
-        """A light changes now."""
         self.run_once()
 
     async def _at_noon(self) -> None:
@@ -220,13 +217,11 @@ class ControlLoop:
         return (self._night.ends_at_utc - now_utc).total_seconds() if self._night.holds(now_utc) else 0.0
 
     async def _tick(self) -> None:
-        """Run a round every tick, by a clock that nobody sets."""
         while True:
             await asyncio.sleep(TICK_S / self._pace)
             self.run_once()
 
     def _on_clock_set(self, watch: ClockStepWatch) -> None:
-        """The kernel reports that the wall clock was set."""
         watch.rearm()
         self.run_once()
 

@@ -68,12 +68,10 @@ def decide(zone_id: str, now: Reading, *, planner: Planner, override: Override |
 
 
 def _dark(cause: Cause, words: str) -> Decision:
-    """Decide for dark, with no end in sight."""
     return Decision(on=False, cause=cause, words=words, until_utc=None, changes_in_s=None)
 
 
 def _as_asked(override: Override, now: Reading, left_s: float) -> Decision:
-    """Decide as a person asked, until the override ends."""
     return Decision(
         on=override.on,
         cause=Cause.OVERRIDE,
@@ -84,7 +82,6 @@ def _as_asked(override: Override, now: Reading, left_s: float) -> Decision:
 
 
 def _as_programmed(state: ProgramState, now: Reading) -> Decision:
-    """Decide as the program, or the special night, says, until its next change."""
     until_utc = state.until_utc
     return Decision(
         on=state.on,

@@ -201,5 +201,4 @@ def _edge_text(edge: ClockEdge | SunEdge | None, at_utc: datetime, place: PlanCo
 
 
 def _clock(at_utc: datetime, place: PlanContext) -> str:
-    """Give the local time of an instant, to the minute."""
     return f"{local(at_utc, place.tz):%H:%M}"

@@ -99,7 +99,6 @@ class Planner:
         return light
 
     def _work_out(self, zone_id: str, at_utc: datetime) -> ProgramState:
-        """Find the window at an instant, or the ones around it."""
         plan = self.plan(zone_id, self.night_at(at_utc))
         over: Window | None = None
         for window in plan.windows:
@@ -135,7 +134,6 @@ class Planner:
         return None
 
     def _dark_until(self, zone_id: str, plan: NightPlan) -> datetime | None:
-        """Look for the first window of the nights to come."""
         for _ in range(HORIZON_NIGHTS):
             plan = self.plan(zone_id, self._next(plan.night))
             if plan.windows:

@@ -68,7 +68,6 @@ def review_year(planner: Planner, first: date) -> tuple[YearlyFinding, ...]:
 
 
 def _a_year_after(first: date) -> date:
-    """Give the last date of the year that begins with a date."""
     try:
         return first.replace(year=first.year + 1) - timedelta(days=1)
     except ValueError:  # 29 February; or the last year of the calendar
@@ -123,7 +122,6 @@ def _review_idle(
 def _review_program(
     zone: str, path: KeyPath, program: Sequence[Span], decided: Sequence[Night], place: PlanContext
 ) -> Iterator[YearlyFinding]:
-    """Review each span on the nights on which its program decides."""
     for index, span in enumerate(program):
         # What the clock alone shows was said when the file was read, about the text and not about the year.
         if span.never_lights or not decided:
@@ -136,8 +134,6 @@ def _review_program(
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class _SingleSpanZone:
-    """A zone that does nothing but one span."""
-
     id: str
     program: tuple[Span, ...]
     special_nights: tuple[SpecialNight, ...] = ()
@@ -146,7 +142,6 @@ class _SingleSpanZone:
 def _describe(
     zone: str, path: KeyPath, span: Span, plans: Sequence[NightPlan], dark: Sequence[NightPlan]
 ) -> YearlyFinding:
-    """Put the dark nights of one span into words."""
     why = dark[0].because.removeprefix(f"{span}: ")
     first, last = dark[0].night.date, dark[-1].night.date
     if len(dark) == len(plans):
@@ -188,7 +183,6 @@ def _stretches(plans: Sequence[NightPlan]) -> str:
 
 
 def _remedy(span: Span, weight: Severity) -> str:
-    """Say what would give light on those nights."""
     kept = "leave it if those nights may stay dark" if weight is Severity.NOTE else "change it or take it out"
     sun = [str(edge) for edge in (span.begins, span.ends) if isinstance(edge, SunEdge)]
     if sun:

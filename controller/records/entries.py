@@ -49,11 +49,7 @@ class Switching:
     """One change of one relay.
 
     Attributes:
-        zone: id of the zone.
-        at: the clock's reading at the switching.
-        on: True where the zone was lit, False where it was put out.
-        cause: why, as a word.
-        words: why, in a person's words; no instants in them, so that equal reasons stay equal.
+        words: the cause in words; no instants in them, so that equal reasons stay equal.
         load_w: rated load of the zone at that time in watts, None where not known.
         load_from: where that figure comes from: "fixtures", "rated", "measured", "".
     """
@@ -69,7 +65,7 @@ class Switching:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Event:
-    """One happening that is no switching; ``size_s`` is the seconds that it is about (a step, a gap)."""
+    """Something that happened beside the switchings; ``size_s`` is the length of a step or a gap."""
 
     kind: EventKind
     at: Reading
@@ -83,13 +79,9 @@ class Override:
     """A person's "on" or "off" for now.
 
     Attributes:
-        zone: id of the zone.
-        on: lit or dark.
-        placed_at: the clock's reading when it was asked for.
         ends_at_utc: the instant at which it ends; None where it ends after ``lasts_s`` or with the
             program's next change.
         lasts_s: seconds after which it ends, measured on the boot-time clock; None otherwise.
-        by: who asked: "api", "command line".
     """
 
     zone: str
@@ -111,7 +103,7 @@ class OverrideEnded:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Heartbeat:
-    """A sign of life while something is lit; bounds what a power cut can lose."""
+    """A sign that the daemon runs while something is lit; bounds what a power cut can lose."""
 
     at: Reading
 

@@ -1,4 +1,4 @@
-"""What the clock said at one instant: the value that the clock hands to everybody else."""
+"""One reading of the clock, which every other module gets as an argument."""
 
 from __future__ import annotations
 
@@ -8,14 +8,13 @@ from datetime import UTC, datetime
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Reading:
-    """One look at the clock.
+    """One reading of the clock.
 
     Attributes:
-        utc: wall-clock instant, aware, in UTC.
         boot_s: seconds since boot, suspend included; never steps.
         boot_id: names the boot that ``boot_s`` counts from.
         trusted: whether ``utc`` may be believed.
-        trust: why it is or is not believed, in words for a person.
+        trust: why it is or is not believed.
     """
 
     utc: datetime
@@ -25,6 +24,5 @@ class Reading:
     trust: str
 
     def __post_init__(self) -> None:
-        """Refuse a local or naive time: only UTC travels between rooms."""
         if self.utc.tzinfo is not UTC:
             raise ValueError(f"a reading's time must be in UTC, got {self.utc!r}")

@@ -50,7 +50,6 @@ class Place:
     __slots__ = ("across", "along", "latitude_rad", "longitude_rad")
 
     def __init__(self, latitude_deg: float, longitude_deg: float) -> None:
-        """Take latitude (north positive) and longitude (east positive), in degrees."""
         self.latitude_rad, self.longitude_rad = radians(latitude_deg), radians(longitude_deg)
         self.along = sin(self.latitude_rad)  # share of the elevation that lies along the earth's axis
         self.across = cos(self.latitude_rad)  # share that goes round with the day
@@ -68,18 +67,24 @@ class Place:
 
 
 class SunApproximation:
-    """The sine of the sun's elevation over one place, as a function of the seconds since an instant."""
+    """The sine of the sun's elevation over one place, as a function of the seconds since an instant.
 
-    __slots__ = ("_across", "_along", "_declination", "_hour", "lasts_s", "place", "starts_unix_s")
+    Attributes:
+        extrema_s: the seconds at which the sun is highest or lowest, inside the path, in order.
+    """
+
+    __slots__ = (
+        "_across",
+        "_along",
+        "_declination",
+        "_hour",
+        "extrema_s",
+        "lasts_s",
+        "place",
+        "starts_unix_s",
+    )
 
     def __init__(self, place: Place, starts_unix_s: int, lasts_s: int) -> None:
-        """Fit the path to three noons.
-
-        Args:
-            place: the place.
-            starts_unix_s: from when seconds count, in seconds since 1970.
-            lasts_s: how far the path goes.
-        """
         self.place, self.starts_unix_s, self.lasts_s = place, starts_unix_s, lasts_s
         self._along, self._across = place.along, place.across
         day_before, first, day_after = (_at_noon(starts_unix_s + days * _DAY_S) for days in (-1, 0, 1))
@@ -87,6 +92,7 @@ class SunApproximation:
         equation, drift, bend = _parabola(day_before[1], first[1], day_after[1])
         hour = (starts_unix_s % _DAY_S) * _TURN_RAD_PER_S - pi + place.longitude_rad + equation
         self._hour = hour, _TURN_RAD_PER_S + drift, bend
+        self.extrema_s = self._find_extrema_s()
 
     def exact_sine_at(self, after_s: int) -> float:
         """Give the sine of the sun's elevation as it truly is: see ``Place.exact_sine``."""
@@ -114,8 +120,8 @@ class SunApproximation:
         slope -= self._across * cosine * sin(hour) * hour_per_s
         return self._along * sine + across * cosine, slope or _SMALLEST
 
-    def extrema_s(self) -> list[int]:
-        """Give the seconds at which the sun is highest or lowest, inside the path, in order.
+    def _find_extrema_s(self) -> list[int]:
+        """Find where the sun turns.
 
         That is a little off due south and due north, because the declination drifts meanwhile, by
         ``sin(hour angle) = tan(latitude) * drift / turn``. Close to a pole no hour angle fulfils that: there

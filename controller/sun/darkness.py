@@ -29,7 +29,6 @@ class DarkInterval:
     ends_at_utc: datetime
 
     def __post_init__(self) -> None:
-        """Refuse an interval without length."""
         if self.ends_at_utc <= self.starts_at_utc:
             edges = f"{self.starts_at_utc} to {self.ends_at_utc}"
             raise ValueError(f"a dark interval ends after it begins, got {edges}")
@@ -38,37 +37,16 @@ class DarkInterval:
 class Darkness:
     """When one night is darker than one angle; an edge is found when it is first asked for."""
 
-    __slots__ = (
-        "_begins_dark",
-        "_edges",
-        "_flips",
-        "_night",
-        "_path",
-        "_sine",
-    )
+    __slots__ = ("_begins_dark", "_edges", "_flips", "_night", "_path", "_sine")
 
-    def __init__(
-        self,
-        night: Night,
-        angle_deg: float,
-        path: SunApproximation,
-        extrema_s: list[int],
-    ) -> None:
-        """Find between which extrema of the sun the night gets dark or light.
-
-        Args:
-            night: the night to look at.
-            angle_deg: degrees below the horizon, positive downwards.
-            path: the guide to that night.
-            extrema_s: where the guide is highest and lowest.
-        """
+    def __init__(self, night: Night, angle_deg: float, path: SunApproximation) -> None:
         self._night = night
         self._sine = sin(radians(-angle_deg))
         self._path = path
         self._flips: list[tuple[int, int, bool]] = []  # not yet, by then, and whether it gets dark
         # The last second is the last point: the night's end is the next night's. And a night without length,
         # of a date that the zone skipped, is never dark.
-        points_s = [0, *extrema_s, path.lasts_s - 1] if path.lasts_s else []
+        points_s = [0, *path.extrema_s, path.lasts_s - 1] if path.lasts_s else []
         self._begins_dark = was_dark = False
         for place in range(len(points_s)):  # a point may be moved on the way
             above = path.sine_at(points_s[place]) - self._sine

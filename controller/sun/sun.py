@@ -36,18 +36,19 @@ _ANSWERS_KEPT = 2_048  # a year of nights for five angles; bounded, because a da
 
 
 class Sun:
-    """The sun over one place. It remembers its answers, so that asking again costs almost nothing."""
+    """The sun over one place. It remembers its answers, so that asking again costs almost nothing.
+
+    An angle is in degrees below the horizon, positive downwards, -90 to 90.
+
+    Args:
+        latitude_deg: north positive, -90 to 90.
+        longitude_deg: east positive, -180 to 180.
+
+    Raises:
+        ValueError: a place that is not on the earth, quoting it.
+    """
 
     def __init__(self, latitude_deg: float, longitude_deg: float) -> None:
-        """Take a place.
-
-        Args:
-            latitude_deg: north positive, -90 to 90.
-            longitude_deg: east positive, -180 to 180.
-
-        Raises:
-            ValueError: a place that is not on the earth, quoting it.
-        """
         if not (isfinite(latitude_deg) and abs(latitude_deg) <= 90):  # noqa: PLR2004 (a quarter of a circle)
             raise ValueError(f"a latitude lies between -90 and 90 degrees, got {latitude_deg}")
         if not (isfinite(longitude_deg) and abs(longitude_deg) <= 180):  # noqa: PLR2004 (half a circle)
@@ -59,7 +60,7 @@ class Sun:
         self._path = lru_cache(maxsize=_NIGHTS_KEPT)(self._make_path)
 
     def elevation_deg(self, at_utc: datetime) -> float:
-        """Give the height of the sun's centre above the horizon, without refraction.
+        """Give the elevation of the sun's centre, without refraction.
 
         Args:
             at_utc: an aware instant; parts of a second do not count.
@@ -75,20 +76,11 @@ class Sun:
         return degrees(asin(min(max(self._exact_sine(at_utc), -1.0), 1.0)))
 
     def is_dark(self, at_utc: datetime, angle_deg: float) -> bool:
-        """Whether the sun is more than an angle below the horizon.
-
-        Args:
-            at_utc: an aware instant.
-            angle_deg: degrees below the horizon, positive downwards, -90 to 90.
-        """
+        """Whether the sun is more than an angle below the horizon."""
         return self._exact_sine(at_utc) < sin(radians(-angle_deg))
 
     def dark_intervals(self, night: Night, angle_deg: float) -> tuple[DarkInterval, ...]:
         """Give when the sun is below an angle in a night, in order.
-
-        Args:
-            night: the night to look at.
-            angle_deg: degrees below the horizon, positive downwards, -90 to 90.
 
         Returns:
             None to three intervals inside the night; none is missed, however short, if it holds a whole
@@ -99,44 +91,24 @@ class Sun:
         return self._darkness(night, angle_deg).intervals()
 
     def dusk(self, night: Night, angle_deg: float) -> datetime | None:
-        """Give the first instant of a night at which the sun is below an angle.
-
-        Args:
-            night: the night to look at.
-            angle_deg: degrees below the horizon, positive downwards, -90 to 90.
-
-        Returns:
-            The night's beginning where it begins dark, None where it never gets that dark.
-        """
+        """Give the beginning of the first dark interval of a night; None where it never gets that dark."""
         return self._darkness(night, angle_deg).dusk()
 
     def dawn(self, night: Night, angle_deg: float) -> datetime | None:
-        """Give the end of the last interval of a night in which the sun is below an angle.
-
-        Args:
-            night: the night to look at.
-            angle_deg: degrees below the horizon, positive downwards, -90 to 90.
-
-        Returns:
-            The night's end where it ends dark, None where it never gets that dark.
-        """
+        """Give the end of the last dark interval of a night; None where it never gets that dark."""
         return self._darkness(night, angle_deg).dawn()
 
     def _exact_sine(self, at_utc: datetime) -> float:
-        """Give the sine of the sun's elevation at an instant, to the whole second."""
         if at_utc.tzinfo is None:
             raise ValueError(f"an instant needs a zone, got the naive {at_utc!r}")
         return self._place.exact_sine(floor(at_utc.timestamp()))
 
-    def _make_path(self, night: Night) -> tuple[SunApproximation, list[int]]:
-        """Give the approximation over a night with its extrema; every angle shares it."""
+    def _make_path(self, night: Night) -> SunApproximation:
         starts_s, ends_s = floor(night.starts_at_utc.timestamp()), floor(night.ends_at_utc.timestamp())
-        path = SunApproximation(self._place, starts_s, ends_s - starts_s)
-        return path, path.extrema_s()
+        return SunApproximation(self._place, starts_s, ends_s - starts_s)
 
     def _find_darkness(self, night: Night, angle_deg: float) -> Darkness:
-        """Give what is known of a night and an angle; it finds its edges when asked."""
-        return Darkness(night, angle_deg, *self._path(night))
+        return Darkness(night, angle_deg, self._path(night))
 
 
 def dark_intervals(sun: Sun, nights: Iterable[Night], angle_deg: float) -> list[Interval]:

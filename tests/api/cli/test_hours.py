@@ -301,7 +301,7 @@ def test_a_lower_bound_is_shown_as_one(tmp_path, monkeypatch):
 @pytest.mark.parametrize(
     ("args", "told"),
     [
-        (["--period", "2027-mid"], "“2027-mid” is no period"),
+        (["--period", "2027-mid"], "“2027-mid” is not a period"),
         (["--period", "2027-06", "--from", "2027-06-01"], "a period has its own dates"),
         (["--from", "2027-06-02", "--to", "2027-06-01"], "to = 2027-06-01 lies before from = 2027-06-02"),
         (["--by", "whole", "--to", "2020-06-01"], "lies before 2027-05-20, where the journal begins"),

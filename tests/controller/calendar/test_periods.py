@@ -89,8 +89,8 @@ def test_a_period_is_read_as_a_person_writes_it(text, name, first, last):
 
 @pytest.mark.parametrize("text", ["", "2027-13", "2027-fall", "2027-02-29", "2027-06-21 to 2027-06-20"])
 def test_what_is_no_period_is_refused_with_examples(text):
-    """A text that is no period is quoted, with what would do."""
-    with pytest.raises(PeriodError, match=rf"“{text}” is no period .*write 2027-06-21"):
+    """A text that is not a period is quoted, with what would do."""
+    with pytest.raises(PeriodError, match=rf"“{text}” is not a period .*write 2027-06-21"):
         parse_period(text, OSLO, latitude_deg=NORTH)
 
 

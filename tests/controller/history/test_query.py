@@ -67,7 +67,7 @@ def test_a_period_is_cut_into_what_is_asked():
         ({"by": Each.NIGHT, "first": date(2028, 1, 2), "last": date(2028, 1, 1)}, "lies before"),
         ({"by": Each.NIGHT, "first": date(2000, 1, 1)}, "ask for fewer at once"),
         ({"by": Each.MONTH, "first": date(1970, 1, 1), "last": date(2199, 1, 1)}, "ask for fewer at once"),
-        ({"by": Each.MONTH, "period": "tomorrow"}, "is no period"),
+        ({"by": Each.MONTH, "period": "tomorrow"}, "is not a period"),
     ],
 )
 def test_what_cannot_be_meant_is_refused(ask, told):

@@ -61,7 +61,9 @@ def test_a_zone_removed_while_lit_is_put_out_and_let_go() -> None:
     off = kept.ledger.of(Switching)[-1]
     assert (off.zone, off.on, off.cause) == ("jetty", False, Cause.SITE_CHANGED)
     assert off.words == "the site file changed"
-    assert [(end.zone, end.words) for end in kept.ledger.of(OverrideEnded)] == [("jetty", "the zone was removed")]
+    assert [(end.zone, end.words) for end in kept.ledger.of(OverrideEnded)] == [
+        ("jetty", "the zone was removed")
+    ]
     assert [each.zone for each in kept.keeper.status().zones] == ["orchard"]
     assert kept.keeper.overrides == {}
 

@@ -44,7 +44,7 @@ def test_between_its_turnings_the_sun_only_climbs_or_only_sinks(
 ) -> None:
     """A walk through the day in steps of 15 minutes never turns but at a turning."""
     path = SunApproximation(Place(latitude, longitude), int(start_utc.timestamp()), DAY_S)
-    points_s = [0, *path.extrema_s(), DAY_S]
+    points_s = [0, *path.extrema_s, DAY_S]
     assert points_s == sorted(set(points_s))
     for low_s, high_s in pairwise(points_s):
         steps_s = [low_s, *range(low_s + 900, high_s, 900), high_s]
@@ -61,7 +61,7 @@ def test_between_its_turnings_the_sun_only_climbs_or_only_sinks(
 def test_the_sun_turns_twice_a_day_but_at_a_pole_never(latitude: float, turnings: int) -> None:
     """From midnight at Greenwich there is one highest and one lowest, at the equinox; a pole has neither."""
     path = SunApproximation(Place(latitude, 10.0), 1_805_500_800, DAY_S)
-    assert len(path.extrema_s()) == turnings
+    assert len(path.extrema_s) == turnings
 
 
 @settings(deadline=None)
@@ -83,7 +83,7 @@ def test_the_guess_of_a_crossing_is_close(
 ) -> None:
     """Where the guide passes a height briskly, its guess is within two seconds of its own crossing."""
     path = SunApproximation(Place(latitude, longitude), int(start_utc.timestamp()), DAY_S)
-    points_s = [0, *path.extrema_s(), DAY_S]
+    points_s = [0, *path.extrema_s, DAY_S]
     for low_s, high_s in pairwise(points_s):
         low, high = path.sine_at(low_s), path.sine_at(high_s)
         clearly = min(low, high) + 0.02 < sine < max(low, high) - 0.02
