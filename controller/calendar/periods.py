@@ -166,7 +166,7 @@ def _read_date(text: str) -> date:
 
 
 def split(period: Period, each: Each, tz: ZoneInfo, *, latitude_deg: float) -> tuple[Period, ...]:
-    """Cut a period into nights, months or seasons, each beginning at the instant at which the one before ends.
+    """Cut a period into nights, months or seasons; each begins at the instant at which the one before ends.
 
     A month or season that reaches beyond the period is cut at its edge and keeps its name.
     """

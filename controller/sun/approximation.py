@@ -129,16 +129,17 @@ class SunApproximation:
         extremum by 7 s at most, and the elevation is level there.
         """
         hour, turn, _ = self._hour
-        steep = tan(self.place.latitude_rad) * self._declination[1] / turn
-        if abs(steep) >= 1:
-            return []
-        shift = asin(steep)
-        first = ceil((hour - abs(shift)) / pi)
-        last = floor((hour + turn * self.lasts_s + abs(shift)) / pi)
+        _, drift, bend = self._declination
+        steepness = tan(self.place.latitude_rad) / turn
         found = []
-        for half_turns in range(first, last + 1):
-            off = -shift if half_turns % 2 else shift  # lowest at odd half turns, highest at even ones
-            after_s = round((half_turns * pi + off - hour) / turn)
+        for half_turns in range(ceil(hour / pi - 0.5), floor((hour + turn * self.lasts_s) / pi + 0.5) + 1):
+            due_s = (half_turns * pi - hour) / turn
+            steep = steepness * (drift + 2 * bend * due_s)
+            if abs(steep) >= 1:
+                continue
+            shift_s = asin(steep) / turn
+            # Lowest at odd half turns, highest at even ones.
+            after_s = round(due_s - shift_s if half_turns % 2 else due_s + shift_s)
             if 0 < after_s < self.lasts_s - 1 and after_s not in found:
                 found.append(after_s)
         return sorted(found)
