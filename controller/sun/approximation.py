@@ -87,9 +87,13 @@ class SunApproximation:
     def __init__(self, place: Place, starts_unix_s: int, lasts_s: int) -> None:
         self.place, self.starts_unix_s, self.lasts_s = place, starts_unix_s, lasts_s
         self._along, self._across = place.along, place.across
-        day_before, first, day_after = (_at_noon(starts_unix_s + days * _DAY_S) for days in (-1, 0, 1))
-        self._declination = _parabola(day_before[0], first[0], day_after[0])
-        equation, drift, bend = _parabola(day_before[1], first[1], day_after[1])
+        before, now, after = (
+            _at_noon(starts_unix_s - _DAY_S),
+            _at_noon(starts_unix_s),
+            _at_noon(starts_unix_s + _DAY_S),
+        )
+        self._declination = _parabola(before[0], now[0], after[0])
+        equation, drift, bend = _parabola(before[1], now[1], after[1])
         hour = (starts_unix_s % _DAY_S) * _TURN_RAD_PER_S - pi + place.longitude_rad + equation
         self._hour = hour, _TURN_RAD_PER_S + drift, bend
         self.extrema_s = self._find_extrema_s()
