@@ -28,14 +28,12 @@ class Losses:
     """What one transformer draws from the mains beyond what it gives to its cables.
 
     Attributes:
-        transformer: its id.
-        side: where the relays stand. On the low-voltage side the transformer is energised all day; on the
-            mains side only while something is lit.
+        side: on the low-voltage side of the relays the transformer is energised all day; on the mains side
+            only while something is lit.
         efficiency: output over input while lit, more than 0, at most 1, no-load loss included; None where it
             is not known or follows from the two losses.
-        no_load_w: power taken with nothing lit (iron loss), zero or more.
+        no_load_w: power drawn with nothing lit (iron loss), zero or more.
         copper_w: loss in the windings at the rated load, zero or more; with ``rated_va``, the two-loss model.
-        rated_va: the rating.
 
     Source: input = P + Pfe + Pcu (P/Pr)², the textbook form of a transformer with an iron and a copper loss.
     Held against energy.json E2, E3 and E10 by tests/controller/energy/test_metering.py.
@@ -85,12 +83,7 @@ class Losses:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Load:
-    """What a zone draws while it is lit.
-
-    Attributes:
-        lamps_w: watts at the lamps; None where the rated load is not known.
-        cable_w: watts lost in its cables on top of that.
-    """
+    """What a zone draws while it is lit: at the lamps, None where not known, and in its cables on top."""
 
     lamps_w: Decimal | None
     cable_w: Decimal = _NOTHING
@@ -135,12 +128,10 @@ class Energy:
     """The energy of a zone over some time, in joules; add two with ``+``.
 
     Attributes:
-        lamps_j: at the lamps.
-        cable_j: lost in the zone's cables.
         load_loss_j: its share of what the transformer lost because of the load.
         no_load_j: its share of the no-load loss while lit.
         idle_j: its share of the no-load loss while nothing was lit.
-        cost: price of all that at the meter, not rounded; None without a tariff.
+        cost: price of the meter's energy, not rounded; None without a tariff.
         bands: the meter's energy by price.
         without_load_ms: milliseconds lit with a load that is not known, and so counted as nothing.
     """

@@ -54,15 +54,9 @@ class ForecastZone:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class ForecastInput:
-    """A site as the forecast needs it.
+    """A site as the forecast needs it, with the losses of every transformer that a zone names.
 
-    Attributes:
-        zones: at least one.
-        transformers: the losses of every transformer that a zone names.
-        tariff: what energy costs; None for no money.
-        sun: the sun over the site.
-        dusk_angle_deg: degrees below the horizon at dusk, positive downwards.
-        tz: time zone of the site.
+    ``dusk_angle_deg`` is the angle below the horizon at dusk, positive downwards.
     """
 
     zones: tuple[ForecastZone, ...]
@@ -177,12 +171,6 @@ def look_ahead(
     inputs: ForecastInput, first_night: date, plan: PlanOf, *, count: int = NIGHTS_AHEAD
 ) -> Forecast:
     """Work out the nights to come.
-
-    Args:
-        inputs: zones, transformers, tariff, sun.
-        first_night: date of the first night.
-        plan: what each zone will do; see ``PlanOf``.
-        count: how many nights, at least one.
 
     Raises:
         ValueError: no night at all, or a window that reaches out of its night.

@@ -63,10 +63,8 @@ class TimerNight:
     """What the timer does in one night; times in milliseconds.
 
     Attributes:
-        night: its date.
         windows: when it is lit; none before the dial was set.
-        lit_ms: for how long.
-        daylight_ms: of these, with the sun above the angle of dusk.
+        daylight_ms: of ``lit_ms``, with the sun above the angle of dusk.
         unlit_ms: dark but not lit, until the off pin: what the dial's owner wanted lit and did not get.
         ahead_s: how far the dial is ahead of the clock on the wall at the night's beginning, in seconds;
             minus an hour after the clocks went forward.

@@ -31,12 +31,9 @@ class EnergyUse:
 
     Attributes:
         site: the site as it is now: transformers, prices, and the loads of zones that were never lit.
-        tz: its time zone.
-        loads: at what load each zone was last lit before the first of the runs; see
-            ``JournalSource.loads_at``.
+        loads: at what load in watts each zone was last lit before the first of the runs.
         cable_w: watts lost in the cables of a zone while it is lit at its load of now, where known.
-        began_utc: when the journal began; before, nobody knows what a transformer used.
-        now_utc: now.
+        began_utc: when the journal began; before, it is not known what a transformer used.
     """
 
     site: Site

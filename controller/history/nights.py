@@ -29,12 +29,9 @@ WAITING_MS = 60 * MS_PER_S
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Bounds:
-    """Between which instants there is something to account for.
+    """Between which instants there is something to account for; what was planned outside is not missed.
 
-    Attributes:
-        began_utc: when the journal began; what was planned before is not missed.
-        now_utc: now; what is planned for later is not missed yet.
-        alive_until_utc: up to when a light that nobody put out is taken to have burned.
+    A light that was not put out is taken to have burned until ``alive_until_utc``.
     """
 
     began_utc: datetime
@@ -76,7 +73,6 @@ class PastNights:
         zones: ids of all zones: those of the site in their order, then those that are gone.
     """
 
-    nights: Sequence[Night]
     dark: Sequence[Interval]
     runs: Mapping[str, Sequence[Run]]
     lit: Mapping[str, Sequence[Interval]]
@@ -127,7 +123,6 @@ def read_nights(
         )
         planned[zone_id] = _without_waiting(wanted, lit[zone_id], explained)
     return PastNights(
-        nights=nights,
         dark=dark_intervals(place.sun, nights, place.dusk_angle_deg),
         runs=runs,
         lit=lit,

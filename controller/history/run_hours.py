@@ -35,13 +35,9 @@ BY_PROGRAM = frozenset({Cause.PROGRAM, Cause.SPECIAL_NIGHT})
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Gap:
-    """Time in which a zone, or every zone, could not be lit, or was not meant to be.
+    """Time in which a zone, or every zone where None, could not be lit, or was not meant to be.
 
-    Attributes:
-        zone: id of the zone; None for all of them.
-        starts_at_utc: when it began.
-        ends_at_utc: when it was over, not included; None while it lasts.
-        reason: one of ``REASONS_FOR_DARK``.
+    ``ends_at_utc`` is not included, and None while it lasts; the reason is one of ``REASONS_FOR_DARK``.
     """
 
     zone: str | None

@@ -23,14 +23,10 @@ _NO_VOLTS: Mapping[tuple[str, int], float] = {}
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Lamps:
-    """The lamps of one fixture entry of a zone: same kind, fitted together.
+    """The lamps of one fixture entry of a zone, counted from 1: same kind, fitted together.
 
-    Attributes:
-        zone: id of the zone.
-        number: the fixture's place in the site file, from 1.
-        fixture: the fixture; its rated life is the hours to L70 for LED, the average life at rated volts for
-            filament lamps.
-        volts: volts that the lamp gets, where the wiring is known; None counts as rated.
+    A rated life is the hours to L70 for LED, the average life at rated volts for filament lamps. Volts that
+    are not known count as rated.
     """
 
     zone: str
@@ -123,13 +119,8 @@ def lamp_life(
 ) -> LampLife:
     """Work out how far along some lamps are and when their life ends by the plan.
 
-    Args:
-        lamps: which.
-        lit_h: hours lit since they were fitted, taken as at the present volts.
-        since: see ``fitted_since``.
-        first_night: the first night of the plan to come.
-        lit_ms_on: milliseconds that the plan lights their zone in a night; see ``nights_again``.
-        estimated_h: how many of the hours are estimated.
+    ``lit_h`` are all hours since they were fitted, taken as at the present volts, the estimated ones too;
+    ``lit_ms_on`` is how long the plan lights their zone in a night, see ``nights_again``.
     """
     life_h = lamps.life_h
     if life_h is None:
@@ -148,16 +139,9 @@ def lamp_life(
 
 
 def ends_on(left: float, first_night: date, used_on: Callable[[date], float]) -> date | None:
-    """Find the night on which what is left is used up.
+    """Find the night on which what is left, in any unit, is used up; None beyond ``HORIZON_YEARS``.
 
-    Args:
-        left: what is left, in any unit: milliseconds of light, cycles of a relay.
-        first_night: the first of the nights to come.
-        used_on: how much of it a night uses.
-
-    Returns:
-        The night on which nothing is left; the first one where nothing was left before; None where that lies
-        more than ``HORIZON_YEARS`` ahead.
+    Where nothing was left before, it is the first night.
     """
     for number in range(round(HORIZON_YEARS * _DAYS_PER_YEAR)):
         night = first_night + timedelta(days=number)

@@ -22,13 +22,7 @@ L70: Final = 0.7
 def filament_life_h(
     rated_life_h: float, volts: float, rated_volts: float = 12.0, exponent: float = FILAMENT_EXPONENT
 ) -> float:
-    """Give the average life of a filament lamp at some volts.
-
-    Args:
-        rated_life_h: hours at rated volts, more than zero.
-        volts: volts at the lamp, more than zero.
-        rated_volts: volts that the rating is for.
-        exponent: of the voltage law, 12 to 16.
+    """Give the average life of a filament lamp at some volts, both more than zero.
 
     Source: life = rated · (V / rated V)^-exponent, see ``FILAMENT_EXPONENT``; held against energy.json E6 by
     tests/controller/lamps/test_life.py.
