@@ -1,4 +1,4 @@
-"""The currencies of ISO 4217 in which somebody may pay for electricity, with the digits of their coins.
+"""The currencies of ISO 4217 in which electricity may be paid for, with their minor-unit digits.
 
 The standard's active codes without those for funds, metals, bond units, testing and no currency at all. A
 code that is missing here only gets a warning, as currencies come and go. Held against two published lists by
@@ -24,7 +24,7 @@ CURRENCIES: dict[str, int] = {
     **dict.fromkeys(_TWO_DIGITS.split(), 2),
     **dict.fromkeys(_THREE_DIGITS.split(), 3),
 }
-# Units of account: nobody pays a bill in them, but an amount in one is written with these digits.
+# Units of account: no bill is paid in them, but an amount in one is written with these digits.
 _UNITS_OF_ACCOUNT = {"CLF": 4, "UYI": 0, "UYW": 4}
 
 

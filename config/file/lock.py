@@ -23,7 +23,7 @@ class FileLock:
         wait_s: how many seconds to wait for another holder, 0 or more.
 
     Raises:
-        TimeoutError: somebody else holds the lock for longer.
+        TimeoutError: another program holds the lock for longer.
         OSError: the file system has no locks.
     """
 

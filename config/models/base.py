@@ -1,6 +1,6 @@
 """What the models of the site file share: the base of every table, and the kinds of value in it.
 
-The ``description`` of a field is more than documentation: it says what would do, in a person's words, and
+The ``description`` of a field is more than documentation: it says what to write, in plain words, and
 every refusal of that key quotes it after “write”. A new key needs one, and nothing else.
 """
 

@@ -93,5 +93,5 @@ class Tariff(Prices):
         return not self.bands and not self.changes
 
     def on(self, day: date) -> Prices:
-        """Return the prices in force on a day; the changes stand in the order of their dates."""
+        """Return the prices in force on a day; the changes are in the order of their dates."""
         return next((change for change in reversed(self.changes) if change.since <= day), self)

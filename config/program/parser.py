@@ -103,7 +103,7 @@ class TextReader:
         return True
 
     def require(self, word: str) -> None:
-        """Skip this word or refuse what stands there."""
+        """Skip this word or refuse what is there."""
         if not self.accept(word):
             raise self.error(f"“{word}”")
 
@@ -166,7 +166,7 @@ def _read_limits(reader: TextReader, *, may_limit: bool) -> tuple[Duration | Non
         if reader.accept("while"):
             reader.require("dark")
             if reader.peek():
-                order = " (“at most” stands before “while dark”)" if may_limit else ""
+                order = " (“at most” goes before “while dark”)" if may_limit else ""
                 raise reader.error("nothing more" + order)
             return at_most, True
         if may_limit and at_most is None:

@@ -1,7 +1,7 @@
 """What a program is made of: spans, their edges and their durations, as values.
 
 Text becomes these values in ``parser``; ``str()`` of a value gives its canonical text back. Nothing
-here knows where the sun stands or what time it is: a span is only what somebody wrote.
+here knows where the sun is or what time it is: a span is only what was written.
 """
 
 from __future__ import annotations

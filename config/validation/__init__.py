@@ -1,1 +1,1 @@
-"""What is wrong (errors) or doubtful (warnings) in a site file, in words."""
+"""What is wrong (errors) or probably a mistake (warnings) in a site file, as messages."""

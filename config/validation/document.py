@@ -43,7 +43,7 @@ def check_document(document: Document) -> Iterator[SiteFinding]:
     yield from check_cables(document)
     yield from _check_changes(document)
     ids = [table.get("id") for _, table in transformers]
-    # Where an id is not valid, nobody can say which transformer was meant; one problem at a time.
+    # Where an id is not valid, it is not known which transformer was meant; one problem at a time.
     if all(isinstance(each, str) and _ID.fullmatch(each) for each in ids):
         yield from _check_transformers(zones, [str(each) for each in ids])
     site = document.get("site")
@@ -71,7 +71,7 @@ def _suggest_time_zone(name: str) -> str:
     wanted = name.strip().replace(" ", "_")
     if "/" in wanted:
         return suggest(wanted, zones)
-    # Some cities stand in several areas; the first in alphabetical order is the usual one.
+    # Some cities are listed in several areas; the first in alphabetical order is the usual one.
     by_city = {zone.rpartition("/")[2]: zone for zone in reversed(zones)}
     city = find_like(wanted, by_city, likeness=0.8)
     return f"did you mean “{by_city[city]}”? " if city else ""

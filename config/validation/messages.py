@@ -115,7 +115,7 @@ def _how_to_write(kind: str, path: KeyPath, value: object) -> str:
 
 
 def _describe(path: KeyPath) -> str:
-    """Say what may stand in a place of the site file, from the description of its field."""
+    """Say what is allowed at a place of the site file, from the description of its field."""
     if isinstance(path[-1], int) and path[-2] == "program":
         return 'a span in quotes such as "dusk to midnight"'
     field = _field_at(path)

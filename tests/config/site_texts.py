@@ -56,5 +56,5 @@ def problems_of(text: str) -> list[str]:
 
 
 def warnings_of(text: str) -> list[str]:
-    """What is doubtful in a valid text, one line each."""
+    """The warnings about a valid text, one line each."""
     return [str(problem) for problem in parse_site(text, "site.toml").warnings]

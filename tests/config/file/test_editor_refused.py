@@ -24,8 +24,8 @@ def refusal_of(path, change):
     return str(caught.value)
 
 
-def test_a_zone_that_is_not_there_is_told(good):
-    """The ids that would do are named, and the file stays."""
+def test_a_zone_that_is_not_there_is_reported(good):
+    """The known ids are named, and the file stays."""
     with pytest.raises(UnknownZoneError) as caught:
         write_program(good, "jetty", LATE)
     assert str(caught.value) == "no zone is called “jetty”; this site has path"
@@ -39,7 +39,7 @@ def test_a_broken_program_in_the_file_can_be_mended(good):
 
 
 def test_a_change_that_would_make_the_site_invalid_is_refused_whole(good):
-    """All problems of the would-be file are told, and the file stands as it was."""
+    """All problems of the changed file are reported, and the file stays as it was."""
 
     def change(editor):
         editor.put(("zones", 0, "pin"), 99)
@@ -63,7 +63,7 @@ def test_a_file_that_is_wrong_elsewhere_is_refused(good):
     assert good.read_text() == broken
 
 
-def test_a_layout_that_cannot_be_edited_is_told(tmp_path):
+def test_a_layout_that_cannot_be_edited_is_reported(tmp_path):
     """A key that would land in the wrong table is noticed before anything is written."""
     path = tmp_path / "site.toml"
     text = GOOD.replace("[site]\nname", "site.name").replace("\nlatitude", "\nsite.latitude")
@@ -88,7 +88,7 @@ def test_a_file_may_not_grow_beyond_what_can_be_read(good):
     )
 
 
-def test_a_missing_file_and_folder_are_told(tmp_path):
+def test_a_missing_file_and_folder_are_reported(tmp_path):
     """An edit makes no file."""
     told = "there is no such file; give the path of a site file"
     assert refusal_of(tmp_path / "no.toml", lambda _draft: None).startswith(
@@ -130,7 +130,7 @@ def test_a_missing_file_and_folder_are_told(tmp_path):
         ),
     ],
 )
-def test_a_disk_that_refuses_is_told_in_words(good, monkeypatch, call, code, told):
+def test_a_disk_that_refuses_is_reported(good, monkeypatch, call, code, told):
     """The system's reason and a remedy are in one sentence, and the old file stands."""
 
     def fail(*_args, **_more):
@@ -145,7 +145,7 @@ def test_a_disk_that_refuses_is_told_in_words(good, monkeypatch, call, code, tol
     assert [each.name for each in good.parent.iterdir()] == [good.name]
 
 
-def test_a_file_that_was_written_but_not_forced_is_told_as_it_is(good, monkeypatch):
+def test_a_file_that_was_written_but_not_forced_is_reported_as_it_is(good, monkeypatch):
     """Where there is no way back, the words do not claim that the old text stands."""
     real, calls = os.fsync, []
 
@@ -167,7 +167,7 @@ def test_a_file_that_was_written_but_not_forced_is_told_as_it_is(good, monkeypat
 
 
 def test_a_file_changed_by_somebody_else_meanwhile_is_left_to_them(good, monkeypatch):
-    """An editor that saves during an edit wins, and the person is told to try again."""
+    """An editor that saves during an edit wins, and the person is asked to try again."""
     theirs = GOOD.replace("Tern Cottage", "Heron Cottage")
     real = atomic_write._write_temporary
 
@@ -183,7 +183,7 @@ def test_a_file_changed_by_somebody_else_meanwhile_is_left_to_them(good, monkeyp
     assert good.read_text() == theirs
 
 
-def test_an_edit_waits_no_longer_than_told_for_another(good, monkeypatch):
+def test_an_edit_waits_no_longer_than_allowed_for_another(good, monkeypatch):
     """While another editor holds the folder, the answer is one sentence."""
     monkeypatch.setattr("config.file.editor.WAIT_S", 0)
     with lock_folder(good.parent, wait_s=0):

@@ -32,7 +32,7 @@ def test_a_file_is_read_by_its_name(tmp_path):
     assert load_site(str(path)).warnings[0].file == str(path)
 
 
-def test_a_missing_file_is_told(tmp_path):
+def test_a_missing_file_is_reported(tmp_path):
     """No such file is one sentence, not a traceback."""
     path = tmp_path / "none.toml"
     assert refusal_of(path) == (
@@ -40,21 +40,21 @@ def test_a_missing_file_is_told(tmp_path):
     )
 
 
-def test_a_folder_is_told(tmp_path):
+def test_a_folder_is_reported(tmp_path):
     """A folder is no site file."""
     assert refusal_of(tmp_path) == (
         f"{tmp_path}: is not a file; give the path of a site file, such as site.toml"
     )
 
 
-def test_a_pipe_is_told_and_not_waited_for(tmp_path):
+def test_a_pipe_is_reported_and_not_waited_for(tmp_path):
     """A pipe that nobody writes to does not hold the program."""
     path = tmp_path / "pipe"
     os.mkfifo(path)
     assert refusal_of(path) == f"{path}: is not a file; give the path of a site file, such as site.toml"
 
 
-def test_a_file_that_may_not_be_read_is_told(tmp_path, monkeypatch):
+def test_a_file_that_may_not_be_read_is_reported(tmp_path, monkeypatch):
     """Without the right to read, the remedy says how to give it."""
     path = tmp_path / "site.toml"
     path.write_text(GOOD)
@@ -68,7 +68,7 @@ def test_a_file_that_may_not_be_read_is_told(tmp_path, monkeypatch):
     )
 
 
-def test_a_failing_disk_is_told(tmp_path, monkeypatch):
+def test_a_failing_disk_is_reported(tmp_path, monkeypatch):
     """The system's own reason is in the sentence."""
     path = tmp_path / "site.toml"
     path.write_text(GOOD)
@@ -80,14 +80,14 @@ def test_a_failing_disk_is_told(tmp_path, monkeypatch):
     assert refusal_of(path) == (f"{path}: cannot be read (Input/output error); check the path and the disk")
 
 
-def test_a_name_that_no_file_can_have_is_told():
+def test_a_name_that_no_file_can_have_is_reported():
     """A zero byte in a name is refused like any other name."""
     assert refusal_of("a\0b") == (
         "a\0b: cannot be read (its name is not a file name); check the path and the disk"
     )
 
 
-def test_a_file_too_large_is_told(tmp_path):
+def test_a_file_too_large_is_reported(tmp_path):
     """A megabyte is read, a byte more is not."""
     path = tmp_path / "site.toml"
     path.write_text(GOOD + "#" * (1_000_000 - len(GOOD)))
@@ -98,7 +98,7 @@ def test_a_file_too_large_is_told(tmp_path):
     )
 
 
-def test_a_file_that_is_not_utf8_is_told_with_its_line(tmp_path):
+def test_a_file_that_is_not_utf8_is_reported_with_its_line(tmp_path):
     """A byte of another encoding is named with the line on which it stands."""
     path = tmp_path / "site.toml"
     path.write_bytes(GOOD.encode().replace(b"Tern Cottage", b"Caf\xe9"))
@@ -127,7 +127,7 @@ def tell_well(problems):
 @settings(deadline=None, suppress_health_check=[HealthCheck.filter_too_much, HealthCheck.too_slow])
 @given(documents())
 def test_any_toml_is_a_site_or_refused_in_words(text):
-    """No TOML text, of whatever layout, gets anything but problems in words out of the reader."""
+    """No TOML text, of whatever layout, gets anything but problems in plain words out of the reader."""
     outcome = outcome_of(lambda each: parse_site(each, "site.toml"), text)
     assert isinstance(outcome, SiteFileError)
     assert tell_well(outcome.problems)

@@ -8,7 +8,7 @@ from config.file.lock import lock_folder
 
 
 def test_a_folder_is_held_by_one_at_a_time(tmp_path):
-    """A second editor waits, and gives up when it was told to."""
+    """A second editor waits, and gives up in time."""
     with lock_folder(tmp_path, wait_s=0), pytest.raises(TimeoutError), lock_folder(tmp_path, wait_s=0.05):
         pytest.fail("two editors hold the same folder")
     with lock_folder(tmp_path, wait_s=0):

@@ -84,7 +84,7 @@ def test_putting_a_value_changes_nothing_else(text, data):
     _, start, end = offsets[path]
     assert editor.text == text[:start] + write_value(value) + text[end:]
     assert editor.get(path) == value
-    # nan is not equal to itself, so a text that has one can never be shown to be sound.
+    # nan is not equal to itself, so a text that has one can never be shown to be consistent.
     if "nan" not in text:
         assert editor.is_consistent
 

@@ -1,4 +1,4 @@
-"""What a person is told about a text that is not TOML: the line, the column, the meaning, the remedy."""
+"""What is reported about a text that is not TOML: the line, the column, the meaning, the remedy."""
 
 import pytest
 
@@ -178,7 +178,7 @@ from config.file.loader import parse_site
         ("a = " + "9" * 5000, 0, "a number has too many digits", "write an ordinary number such as 4.5"),
     ],
 )
-def test_what_is_no_toml_is_told_in_words(text, line, what, remedy):
+def test_what_is_no_toml_is_reported(text, line, what, remedy):
     """Each way in which a text stops being TOML has its line, its column and a remedy."""
     with pytest.raises(SiteFileError) as caught:
         parse_site(text, "site.toml")

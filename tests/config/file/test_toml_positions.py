@@ -45,7 +45,7 @@ def test_a_line_is_the_line_at_which_cutting_the_text_loses_the_value(text, data
     """A text cut before the line that is named no longer has the value written there."""
     document = read_or_skip(text)
     positions = Positions(text)
-    # An element inside a value over several lines cannot be told apart by cutting; the value's key can.
+    # An element inside a value over several lines cannot be distinguished by cutting; the value's key can.
     inline = {path for path, place in positions.offsets.items() if place.has_value}
     written = [
         path

@@ -1,4 +1,4 @@
-"""The cables of a site file: what is taken, what is refused with its place and remedy, what is doubted."""
+"""The cables of a site file: what is taken, what is refused with place and remedy, what gets a warning."""
 
 from __future__ import annotations
 
@@ -92,7 +92,7 @@ watts = 9
 
 
 def read_blocks():
-    """Yield each block of cable_refusals.txt: lines taken out, lines put in, and the problems to be told."""
+    """Yield each block of cable_refusals.txt: lines taken out, lines put in, and the problems expected."""
     text = (Path(__file__).parent / "cable_refusals.txt").read_text()
     for block in text.split("\n\n")[1:]:
         lines = block.strip("\n").split("\n")
@@ -103,7 +103,7 @@ def read_blocks():
 
 
 @pytest.mark.parametrize(("out", "put", "told"), list(read_blocks()))
-def test_each_mistake_is_told_with_its_place_and_remedy(out, put, told):
+def test_each_mistake_is_reported_with_its_place_and_remedy(out, put, told):
     """One mistake gives exactly these lines."""
     assert GOOD.count(out) == 1
     assert problems_of(GOOD.replace(out, put)) == [f"site.toml:{line}" for line in told]
@@ -150,7 +150,7 @@ def told(text: str) -> list[str]:
     return [line.split(": ", 1)[1] for line in problems_of(text)]
 
 
-def test_a_ring_is_told_once_with_its_nodes():
+def test_a_ring_is_reported_once_with_its_nodes():
     """Three cables in a ring are one problem, and a cable that only hangs on the ring is none more."""
     ring = cable("b", "c") + cable("c", "a") + cable("a", "b") + cable("c", "d")
     [problem] = told(one_site(ring, 'count = 1\nnode = "d"'))
@@ -168,7 +168,7 @@ def test_a_line_that_begins_at_its_own_light_is_a_ring():
 
 
 def test_two_transformers_that_lead_to_one_node_are_two_feeds():
-    """The second cable to a node is told, with the line of the first."""
+    """The second cable to a node is reported, with the line of the first."""
     second = '[[transformers]]\nid = "barn"\nrated_va = 100\ntap = 12'
     cables = cable("shed", "hub") + cable("barn", "hub")
     [problem] = told(one_site(cables, 'count = 1\nnode = "hub"', transformers=second))
@@ -200,7 +200,7 @@ def test_cables_without_a_transformer_are_refused():
 
 
 def test_too_many_nodes_are_refused_at_once():
-    """A slip of the finger is told before it takes minutes; lamps that share a node are no matter."""
+    """A typing error is reported before it takes minutes; lamps that share a node do not count."""
     long = '[[cables]]\nfrom = "shed"\nline = "oak"\ngauge = "12 AWG"\nlength = "80 ft"\n'
     [problem] = told(one_site(long, "count = 500;count = 1"))
     assert problem.startswith("cables: lead to more than 500 nodes; put the lamps of a tape or a string")
@@ -217,7 +217,7 @@ def test_a_node_cannot_have_the_name_of_a_tap():
 
 
 def test_the_wiring_problems_come_with_all_others():
-    """A wrong gauge, a loose cable and a wrong pin are told together."""
+    """A wrong gauge, a loose cable and a wrong pin are reported together."""
     cables = cable("shed", "hub").replace("12 AWG", "twelve") + cable("nowhere", "end")
     text = one_site(cables, 'count = 1\nnode = "hub"').replace("pin = 17", "pin = 99")
     assert [line.partition(" = ")[0] for line in told(text)] == [
@@ -228,7 +228,7 @@ def test_the_wiring_problems_come_with_all_others():
 
 
 @pytest.mark.parametrize(
-    ("cables", "fixtures", "doubt"),
+    ("cables", "fixtures", "message"),
     [
         (
             cable("shed", "hub"),
@@ -242,14 +242,14 @@ def test_the_wiring_problems_come_with_all_others():
         ),
     ],
 )
-def test_what_is_hardly_meant_is_warned_of(cables, fixtures, doubt):
-    """A doubt stops nothing, and names its place."""
+def test_what_is_probably_a_mistake_gets_a_warning(cables, fixtures, message):
+    """A warning stops nothing, and names its place."""
     [warning] = warnings_of(one_site(cables, fixtures))
-    assert warning.split(": ", 1)[1].startswith(doubt)
+    assert warning.split(": ", 1)[1].startswith(message)
 
 
 def test_a_run_with_the_lights_of_two_zones_is_warned_of_unless_the_mains_are_switched():
-    """A relay at the transformer would light both; one in the mains is told of on its own account."""
+    """A relay at the transformer would light both; one in the mains has its own warning."""
     other = '[[zones]]\nid = "elm"\ntransformer = "shed"\npin = 22\nprogram = ["dusk to midnight"]\n'
     other += '[[zones.fixtures]]\nkind = "spot"\ncount = 1\nwatts = 5\nnode = "hub"\n'
     text = one_site(cable("shed", "hub"), 'count = 1\nnode = "hub"', zones=other)

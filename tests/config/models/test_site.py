@@ -107,7 +107,7 @@ def test_out_of_service_is_a_reason_or_true(written, reason):
 
 
 def test_a_zone_that_is_not_there_is_named_with_those_that_are():
-    """Asking for an unknown zone tells the ids that would do, and is a KeyError too."""
+    """Asking for an unknown zone names the known ids, and is a KeyError too."""
     site = parse_site(GOOD, "site.toml").site
     with pytest.raises(KeyError) as caught:
         site.zone("jetty")

@@ -187,7 +187,7 @@ def test_text_to_span_to_text_is_the_identity_whatever_the_blanks_and_capitals(s
             "dusk to dawn, while dark, at most 6h",
             25,
             ",",
-            "nothing more (“at most” stands before “while dark”)",
+            "nothing more (“at most” goes before “while dark”)",
         ),
         ("dusk for 4h, while dark, while dark", 24, ",", "nothing more"),
         ("dusk to dawn to dusk", 14, "to", "“, at most 6h”, “, while dark” or nothing more"),
@@ -203,7 +203,7 @@ def test_a_wrong_text_is_refused_with_its_column_and_what_would_do(text, column,
 
 
 def test_a_refusal_reads_as_one_sentence():
-    """The error's text alone tells what is wrong, where, and what would do."""
+    """The error's text alone says what is wrong, where, and what to write."""
     with pytest.raises(ProgramError) as caught:
         parse_span("dusk to 24:00")
     told = "“24:00” is not a time here; write 00:00 or midnight (column 9)"

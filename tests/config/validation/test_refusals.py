@@ -1,4 +1,4 @@
-"""What a person is told about a site file in which something is wrong: the place, the value, the remedy."""
+"""What is reported about a site file in which something is wrong: the place, the value, the remedy."""
 
 from pathlib import Path
 
@@ -10,7 +10,7 @@ NAME = "site.toml"
 
 
 def read_blocks():
-    """Yield each block of refusals.txt: lines taken out, lines put in, and the problems to be told."""
+    """Yield each block of refusals.txt: lines taken out, lines put in, and the problems to be reported."""
     text = (Path(__file__).parent / "refusals.txt").read_text()
     for block in text.split("\n\n")[1:]:
         lines = block.strip("\n").split("\n")
@@ -28,7 +28,7 @@ def test_the_good_file_is_good():
 @pytest.mark.parametrize(("out", "put", "told"), list(read_blocks()))
 @pytest.mark.parametrize("line_end", ["\n", "\r\n"])
 @pytest.mark.parametrize("mark", ["", "\ufeff"])
-def test_each_mistake_is_told_with_its_place_and_remedy(out, put, told, line_end, mark):
+def test_each_mistake_is_reported_with_its_place_and_remedy(out, put, told, line_end, mark):
     """One mistake gives exactly these lines, with either end of line and with a byte order mark."""
     assert GOOD.count(out) == 1
     text = mark + GOOD.replace(out, put).replace("\n", line_end)
@@ -75,12 +75,12 @@ NO_ZONES = "site.toml: zones: is missing; add at least one [[zones]] table"
         ),
     ],
 )
-def test_missing_and_misshapen_tables_are_told(text, told):
-    """Whole tables that are missing, single, doubled or of another kind are each told once."""
+def test_missing_and_misshapen_tables_are_reported(text, told):
+    """Whole tables that are missing, single, doubled or of another kind are each reported once."""
     assert "\n".join(problems_of(text)) == told
 
 
-def test_everything_wrong_is_told_at_once_and_in_the_order_of_the_file():
+def test_everything_wrong_is_reported_at_once_and_in_the_order_of_the_file():
     """Wrong values, wrong program texts and conflicts between tables come together, by line."""
     text = """\
 [[zones]]

@@ -1,4 +1,4 @@
-"""What is allowed but hardly meant: each doubt with its place, its words and its remedy."""
+"""What is allowed but probably a mistake: each warning with its place, its message and its remedy."""
 
 import pytest
 
@@ -8,8 +8,8 @@ from tests.config.site_texts import GOOD, spoil, warnings_of
 EVERY_NIGHT_DARK = 'add a span such as "dusk to midnight"'
 
 
-def test_the_good_file_leaves_no_doubt():
-    """Every doubt below is the only one in its file."""
+def test_the_good_file_has_no_warnings():
+    """Every warning below is the only one in its file."""
     assert warnings_of(GOOD) == []
 
 
@@ -141,8 +141,8 @@ def test_the_good_file_leaves_no_doubt():
         ),
     ],
 )
-def test_each_doubt_is_told_with_its_place_and_remedy(old, new, told):
-    """One doubtful value in a valid file gives exactly this one warning."""
+def test_each_warning_is_reported_with_its_place_and_remedy(old, new, told):
+    """One suspicious value in a valid file gives exactly this one warning."""
     assert warnings_of(spoil(old, new)) == [f"site.toml:{told}"]
 
 
@@ -163,8 +163,8 @@ def test_a_zone_of_unknown_load_is_counted_and_said():
     ]
 
 
-def test_a_zone_that_is_never_lit_is_doubted_unless_it_is_out_of_service():
-    """An empty program without a lit special night is told; a zone at rest may be dark."""
+def test_a_zone_that_is_never_lit_gets_a_warning_unless_it_is_out_of_service():
+    """An empty program without a lit special night gets a warning; a zone out of service may be dark."""
     dark = spoil('["dusk to midnight"]', "[]").replace('["dusk to 01:30"]', "[]")
     assert warnings_of(dark) == [
         "site.toml:22: zone “path”, program = []: leaves the zone dark on every night; " + EVERY_NIGHT_DARK
@@ -188,13 +188,13 @@ def test_a_zone_that_is_never_lit_is_doubted_unless_it_is_out_of_service():
         ("Fiji", -18.14, 178.44, "Pacific/Fiji"),
     ],
 )
-def test_a_time_zone_that_people_live_by_is_not_doubted(place, latitude, longitude, time_zone):
+def test_a_time_zone_that_people_live_by_gets_no_warning(place, latitude, longitude, time_zone):
     """Wide zones, the date line and summer time in January are all real; places by any atlas."""
     text = spoil("longitude = -0.1", f"longitude = {longitude}").replace("Europe/London", time_zone)
     assert warnings_of(text.replace("latitude = 51.5", f"latitude = {latitude}")) == [], place
 
 
-def test_a_time_zone_at_odds_with_the_longitude_is_doubted():
+def test_a_time_zone_at_odds_with_the_longitude_gets_a_warning():
     """A forgotten minus sign puts Rhode Island into Asia: 71.3 east is 4.75 h, New York is -5 h."""
     text = spoil("longitude = -0.1", "longitude = 71.3128").replace("Europe/London", "America/New_York")
     assert warnings_of(text) == [
@@ -205,14 +205,14 @@ def test_a_time_zone_at_odds_with_the_longitude_is_doubted():
     ]
 
 
-def test_doubts_come_in_the_order_of_the_file():
+def test_warnings_come_in_the_order_of_the_file():
     """Several warnings are sorted by line."""
     text = spoil("pin = 17", "pin = 3").replace('"GBP"', '"XBT"').replace("rated_va = 200", "rated_va = 20")
     assert [line.split(":")[1] for line in warnings_of(text)] == ["8", "16", "21"]
 
 
 @pytest.mark.parametrize("name", ["one-zone", "two-zones", "full-property", "polar"])
-def test_the_examples_leave_no_doubt(name):
+def test_the_examples_have_no_warnings(name):
     """Every example that comes with the program is valid and without a warning."""
     assert load_site(example_path(name)).warnings == ()
 
@@ -232,7 +232,7 @@ def test_the_examples_show_what_they_promise():
 
 
 def test_an_example_that_does_not_exist_is_named_with_those_that_do():
-    """Asking for an unknown example tells which there are."""
+    """Asking for an unknown example names those there are."""
     with pytest.raises(FileNotFoundError) as caught:
         example_path("castle")
     assert str(caught.value) == (
@@ -241,7 +241,7 @@ def test_an_example_that_does_not_exist_is_named_with_those_that_do():
 
 
 def test_the_design_of_a_site_file_reads_without_a_word():
-    """The site file by which the format was agreed is valid and leaves no doubt."""
+    """The site file by which the format was agreed is valid and has no warnings."""
     text = """\
 [site]
 name = "Saltmarsh Lodge"
