@@ -9,7 +9,7 @@ from config.program.spans import NOON_HOUR, ClockEdge, Span, SunEdge, SunEvent
 from controller.calendar.night import Night
 from controller.forecast.forecast import PlanOf
 from controller.planning.plan import PlanContext, Window, ZoneLike, plan_night
-from controller.planning.program_text import SpecialProgram, ZoneProgram
+from controller.planning.program_record import SpecialProgram, ZoneProgram
 
 _EVENING = (SunEvent.SUNSET, SunEvent.DUSK)
 

@@ -15,7 +15,8 @@ from controller.history.run_hours import Gap
 from controller.history.runs import lit_interval
 from controller.history.source import JournalSource
 from controller.planning.planner import Planner
-from controller.planning.program_text import format_program, parse_program_record
+from controller.planning.program_record import parse_program_record
+from controller.planning.program_text import format_program
 from controller.records.entries import Cause
 from controller.records.past import Run
 from controller.sun.sun import dark_intervals

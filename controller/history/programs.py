@@ -10,7 +10,7 @@ from controller.calendar.intervals import Interval, merge, ms_of, overlap
 from controller.calendar.night import Night
 from controller.history.clock_correction import ClockCorrection
 from controller.planning.plan import PlanContext, plan_night
-from controller.planning.program_text import ZoneProgram, parse_program_record
+from controller.planning.program_record import ZoneProgram, parse_program_record
 from controller.records.entries import Event, EventKind
 from controller.records.reading import Reading
 

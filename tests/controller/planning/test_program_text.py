@@ -13,7 +13,8 @@ from controller.clock.clock import SteppedClock
 from controller.journal.journal import Journal
 from controller.journal.reader import JournalReader
 from controller.keeper.keeper import Keeper
-from controller.planning.program_text import REMOVED, format_program, parse_program_record
+from controller.planning.program_record import parse_program_record
+from controller.planning.program_text import REMOVED, format_program
 from controller.records.entries import EventKind
 from controller.relays import open_relays
 from tests.config.strategies import nights, spans
