@@ -17,8 +17,7 @@ from controller.calendar.night import nights
 from controller.calendar.periods import Period
 from controller.history.energy_use import EnergyUse
 from controller.history.nights import Bounds, read_nights
-from controller.history.run_hours import ZonePast, count_hours
-from controller.history.runs import lit_interval
+from controller.history.run_hours import ZonePast, count_hours, lit_interval
 from controller.history.source import JournalSource
 from controller.history.totals import HourSum
 from controller.planning.planner import Planner

@@ -12,6 +12,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
+from types import MappingProxyType
 from zoneinfo import ZoneInfo
 
 from config.models.site import Site
@@ -20,8 +21,8 @@ from controller.calendar.periods import Period
 from controller.energy.from_site import feed_of, losses_of
 from controller.energy.metering import measure
 from controller.energy.tariff import price_steps
-from controller.energy.values import Draw, Energy, Losses, watts
-from controller.history.runs import loads_drawn
+from controller.energy.values import Draw, Energy, Load, Losses, watts
+from controller.history.run_hours import lit_interval
 from controller.records.past import Run
 
 
@@ -134,3 +135,35 @@ class _LoadHistory:
             if at_ms < whole[1]:
                 loads = then
         return [*pieces, ((since_ms, whole[1]), loads)]
+
+
+def loads_drawn(
+    runs: Iterable[Run],
+    cable_w: Mapping[str, Decimal],
+    *,
+    as_of_utc: datetime,
+    rated_w: Mapping[str, float | None] = MappingProxyType({}),
+) -> list[Draw]:
+    """Turn runs into what they drew: each with the load that its zone had at that time.
+
+    At another load than ``rated_w``, the one that ``cable_w`` is for, a loss goes with the square of the
+    current; without a load there it is taken as it is. ``as_of_utc`` ends runs that are still lit.
+    """
+    draws = []
+    # Loads seldom change, and making a decimal of each run's would be half of the work.
+    loads: dict[tuple[str, float | None], Load] = {}
+    for run in runs:
+        starts_ms, ends_ms = lit_interval(run, as_of_utc)
+        load = loads.get((run.zone, run.load_w))
+        if load is None:
+            lost_w = cable_w.get(run.zone, Decimal(0)) * _share(run.load_w, rated_w.get(run.zone))
+            load = Load(lamps_w=watts(run.load_w), cable_w=lost_w)
+            loads[run.zone, run.load_w] = load
+        draws.append(Draw(zone=run.zone, starts_ms=starts_ms, ends_ms=ends_ms, load=load))
+    return draws
+
+
+def _share(load_w: float | None, rated_w: float | None) -> Decimal:
+    """Say what part of a cable's loss at the rated load there is at another one."""
+    then_w, now_w = watts(load_w), watts(rated_w)
+    return (then_w / now_w) ** 2 if then_w is not None and now_w else Decimal(1)

@@ -11,8 +11,7 @@ from controller.calendar.night import Night
 from controller.history.clock_correction import ClockCorrection
 from controller.history.outages import gaps_of, gaps_of_overrides
 from controller.history.programs import ProgramPeriod, planned_intervals, program_periods
-from controller.history.run_hours import Gap
-from controller.history.runs import lit_interval
+from controller.history.run_hours import Gap, lit_interval
 from controller.history.source import JournalSource
 from controller.planning.planner import Planner
 from controller.planning.program_record import parse_program_record

@@ -3,6 +3,11 @@
 Runs come from the journal, windows from the plan, darkness from the sun; everything is cut at the edges of
 periods in whole milliseconds, so that the parts add up to the whole. A zone's runs may overlap where the
 clock was put back between them; each counts in full.
+
+How a run becomes an interval: its length is ``lit_s``, measured on the boot-time clock, which no step of the
+wall clock touches; its end is ``off_utc``. Where the clock was stepped while the zone was lit, the two
+wall-clock instants lie farther apart than that, or nearer. The later reading is then the better one, since a
+step is how a wrong clock is put right, so the interval ends there and reaches back by the measured length.
 """
 
 from __future__ import annotations
@@ -14,6 +19,7 @@ from datetime import datetime
 from itertools import pairwise
 
 from controller.calendar.intervals import (
+    MS_PER_S,
     Interval,
     layers,
     merge,
@@ -25,7 +31,6 @@ from controller.calendar.intervals import (
     without,
 )
 from controller.calendar.periods import Period
-from controller.history.runs import lit_interval
 from controller.history.totals import REASONS_FOR_DARK, HourSum, LongestOutage, Missed
 from controller.records.entries import Cause
 from controller.records.past import Run
@@ -58,6 +63,16 @@ class ZonePast:
     runs: Sequence[Run]
     planned: Sequence[Interval] = ()
     gaps: Sequence[Gap] = ()
+
+
+def lit_interval(run: Run, as_of_utc: datetime) -> Interval:
+    """Give when a run was lit, in milliseconds since 1970; one that is still lit reaches up to now."""
+    if run.off_utc is None:
+        on_ms = ms_of(run.on_utc)
+        return on_ms, max(on_ms, ms_of(as_of_utc))
+    off_ms = ms_of(run.off_utc)
+    lit_s = run.lit_s if run.lit_s is not None else (run.off_utc - run.on_utc).total_seconds()
+    return off_ms - max(round(lit_s * MS_PER_S), 0), off_ms
 
 
 def count_hours(

@@ -17,8 +17,8 @@ from controller.calendar.night import night_on, nights, utc_of_local
 from controller.calendar.periods import Each, Period, month_of, split, stretch_of_nights
 from controller.energy.metering import measure
 from controller.energy.values import J_PER_KWH, Losses
-from controller.history.run_hours import Gap, ZonePast, count_hours
-from controller.history.runs import lit_interval, loads_drawn
+from controller.history.energy_use import loads_drawn
+from controller.history.run_hours import Gap, ZonePast, count_hours, lit_interval
 from controller.history.totals import REASONS_FOR_DARK
 from controller.records.entries import Cause
 from controller.records.past import Run

@@ -10,7 +10,7 @@ import pytest
 
 from config.file.loader import parse_site
 from controller.energy.values import Losses
-from controller.history.runs import loads_drawn
+from controller.history.energy_use import loads_drawn
 from controller.wiring.losses import cable_losses
 from tests.controller.history.test_run_hours import run
 from tests.reference import FOLDER
