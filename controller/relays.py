@@ -1,7 +1,7 @@
-"""The relays: the one room that touches pins, through gpiozero and one of its pin factories.
+"""The relays: the one module that touches pins, through gpiozero. The stand-in is gpiozero's mock factory.
 
-A relay that is closed becomes an input without pull; what the relay module does then is the module's affair,
-so every relay is driven to its off level before it is closed. The stand-in is gpiozero's own mock factory.
+A pin that is closed becomes an input without pull, and what the relay module does then depends on its wiring:
+so every relay is driven to its off level first.
 """
 
 from __future__ import annotations
@@ -76,7 +76,7 @@ class Relays:
             raise RelayError(f"pin {wire.pin} reads back {found} after it was set to {asked}")
 
     def reopen(self, wire: Wire, *, on: bool) -> None:
-        """Close and open a relay that keeps failing, at the level asked for.
+        """Release and open a pin that keeps failing, at the level asked for.
 
         Raises:
             RelayError: it still fails.
@@ -85,20 +85,20 @@ class Relays:
         self.set(wire, on=on)
 
     def release(self, wire: Wire) -> None:
-        """Put a relay to its off level and let go of its pin.
+        """Drive a relay to its off level and release its pin.
 
         Raises:
-            RelayError: it could not be put to its off level; the pin is kept.
+            RelayError: it could not be switched off; the pin is kept.
         """
         if wire in self._devices:
             self.set(wire, on=False)
             self._drop(wire)
 
     def close(self) -> list[RelayError]:
-        """Put every relay to its off level and let go of the board.
+        """Drive every relay to its off level and release the board.
 
         Returns:
-            The faults met on the way; none stops the rest.
+            The errors; none stops the rest.
         """
         faults: list[RelayError] = []
         for wire in list(self._devices):
@@ -111,7 +111,7 @@ class Relays:
         if factory is not None:
             try:
                 factory.close()
-            except Exception as error:  # noqa: BLE001 - every relay was let go of; nothing is left to do
+            except Exception as error:  # noqa: BLE001 - every relay was released; nothing is left to do
                 log.warning("the board would not close: %s", error)
         return faults
 
@@ -131,7 +131,7 @@ class Relays:
             raise
 
     def _drop(self, wire: Wire) -> None:
-        """Let go of a pin, whatever it says to that."""
+        """Release a pin, whatever error that gives."""
         device = self._devices.pop(wire, None)
         if device is None:
             return
@@ -183,5 +183,5 @@ def gpio_board() -> Any:  # noqa: ANN401 - gpiozero ships no types
 
 
 def open_relays(board: BoardName) -> Relays:
-    """Say which board the relays hang on; its pins are opened when they are first set."""
+    """Give the relays of a board; its pins are opened when they are first set."""
     return Relays(gpio_board if board == "gpio" else simulated_board)

@@ -1,7 +1,6 @@
-"""Now, and whether to believe it: the one place in the program that reads the clock.
+"""Now, and whether to trust it: the one place in the program that reads the clock.
 
-Everybody else takes time as an argument, as a Reading. The clock of a running board is SystemClock; tests and
-the simulation drive a SteppedClock, which never looks at real time.
+Everything else takes the time as an argument, as a Reading. Tests and the simulation drive a SteppedClock.
 """
 
 from __future__ import annotations
@@ -34,14 +33,21 @@ def read_boot_s() -> float:
 
 
 class Clock(Protocol):
-    """Anything that can say what time it is, and whether that may be believed."""
+    """Gives the time, and whether it is trusted."""
 
     def read(self) -> Reading:
-        """Look at the clock once."""
+        """Read the clock once."""
 
 
 class SystemClock:
-    """The clock of this machine, judged each time that it is read."""
+    """The clock of this machine, checked each time that it is read.
+
+    Args:
+        believe: what the site file says of the clock.
+        floor_utc: the journal's latest instant, aware; the release date where there is none.
+        trusted_boot_id: id of the boot in which the clock was last trusted, from the journal.
+        evidence: collects the evidence; from this machine where None.
+    """
 
     def __init__(
         self,
@@ -51,14 +57,6 @@ class SystemClock:
         trusted_boot_id: str | None = None,
         evidence: ClockEvidence | None = None,
     ) -> None:
-        """Begin to read.
-
-        Args:
-            believe: what the site file says of the clock.
-            floor_utc: the journal's latest instant, aware; the release date where there is none.
-            trusted_boot_id: id of the boot in which the clock was last trusted, from the journal.
-            evidence: collects the evidence; from this machine where None.
-        """
         self.boot_id = read_boot_id()
         self._trust = ClockTrust(
             believe=believe, floor_utc=floor_utc, found_earlier=trusted_boot_id == self.boot_id
@@ -84,7 +82,7 @@ class SystemClock:
         self._trust.raise_floor(utc)
 
     def read(self) -> Reading:
-        """Look at both clocks and judge."""
+        """Read both clocks, and evaluate their trust."""
         utc, boot_s = _read_both()
         trust = self._trust
         was_held = trust.held
@@ -98,7 +96,7 @@ class SystemClock:
 
 
 class SteppedClock:
-    """A clock that goes only when it is told to: the stand-in for tests and the simulation."""
+    """A clock that moves only when it is advanced: the stand-in for tests and the simulation."""
 
     def __init__(
         self,
@@ -117,7 +115,7 @@ class SteppedClock:
         self._boots = 1
 
     def read(self) -> Reading:
-        """Say where it stands."""
+        """Give the time that it was set to."""
         return Reading(
             utc=self.utc, boot_s=self.boot_s, boot_id=self.boot_id, trusted=self.trusted, trust=self.trust
         )
@@ -134,7 +132,7 @@ class SteppedClock:
         self.utc += timedelta(seconds=seconds)
 
     def suspend(self, seconds: float) -> None:
-        """Sleep: both clocks go on, because the boot-time clock counts suspended time."""
+        """Suspend: both clocks go on, because the boot-time clock counts suspended time."""
         self.advance(seconds)
 
     def reboot(self, *, utc: datetime | None = None, off_s: float = 0.0) -> None:
@@ -146,15 +144,9 @@ class SteppedClock:
 
 
 def step_between(earlier: Reading, later: Reading) -> float | None:
-    """Say how far the wall clock was stepped between two readings.
+    """Give by how many seconds the wall clock was set between two readings, forward positive.
 
-    Args:
-        earlier: the reading that was taken first.
-        later: the reading that was taken after it.
-
-    Returns:
-        Seconds, positive where the clock was set forward; None where it was not set, or where the two
-        readings are of different boots and nothing can be said. Held by tests/controller/clock/test_steps.py.
+    None where it was not set, or where the readings are of different boots.
     """
     if earlier.boot_id != later.boot_id:
         return None
@@ -164,7 +156,7 @@ def step_between(earlier: Reading, later: Reading) -> float | None:
 
 
 def _read_both() -> tuple[datetime, float]:
-    """Read wall and boot-time clock as of one moment; again where something came between the two."""
+    """Read both clocks at one moment; again where something came between the two."""
     for _ in range(_TRIES):
         before_s = time.clock_gettime(time.CLOCK_BOOTTIME)
         utc = datetime.now(UTC)

@@ -1,7 +1,7 @@
-"""What only the kernel knows of the clock: whether it is kept right, when it is set, which boot this is.
+"""What only the kernel knows: whether the clock is synchronised, when it is set, which boot this is.
 
-Three calls that Python does not offer before 3.13, through ctypes. A machine or a sandbox that lacks one
-answers None; nothing here raises.
+Through ctypes, as Python offers none of it before 3.13. Where the machine or the sandbox lacks a call, the
+answer is None; nothing raises.
 """
 
 from __future__ import annotations
@@ -59,15 +59,11 @@ def _libc() -> ctypes.CDLL:
 
 
 def kernel_synchronised() -> bool | None:
-    """Ask the kernel whether something keeps the clock right: timesyncd, chrony, ntpd or another.
+    """Ask the kernel whether something keeps the clock right; None where the call is missing or refused.
 
-    The largest error counts beside the flag, because a daemon may leave the flag set to keep the kernel's
-    hands off the hardware clock; the error starts at 16 s and is below it only while somebody sets it.
-
-    Returns:
-        True or False; None where the call is not there or not allowed.
-
-    Source: adjtimex(2). Held by tests/controller/clock/test_kernel.py.
+    The maximum error counts beside the flag, because a daemon may leave the flag set to keep the kernel off
+    the hardware clock; the error starts at 16 s and is below it only while something sets it. Source:
+    adjtimex(2).
     """
     timex = _Timex()
     try:
@@ -82,12 +78,7 @@ def kernel_synchronised() -> bool | None:
 
 @functools.cache
 def read_boot_id(root: Path = Path("/")) -> str:
-    """Name the boot that the boot-time clock counts from.
-
-    Returns:
-        The kernel's id; where it has none to give, a name for this process, so that no reading of an
-        earlier one is ever measured against it.
-    """
+    """Give the id of this boot; where the kernel has none, one of this process that no other reading has."""
     try:
         boot_id = (root / BOOT_ID).read_text(encoding="ascii").strip()
     except (OSError, UnicodeDecodeError):
@@ -106,7 +97,7 @@ class ClockStepWatch:
 
     @classmethod
     def open(cls) -> ClockStepWatch | None:
-        """Open and arm a watch; None where the kernel or the sandbox has none, or time_t has 32 bits."""
+        """Open and arm a watch; None where there is no such timer, or time_t has 32 bits."""
         # A 32-bit time_t cannot name an instant after 2038: the timer would be due at once and for ever.
         if ctypes.sizeof(ctypes.c_long) < 8:  # noqa: PLR2004 - bytes of a 64-bit long
             return None
@@ -127,12 +118,7 @@ class ClockStepWatch:
         return self._fd
 
     def rearm(self) -> bool:
-        """Take note of what happened and watch again.
-
-        Returns:
-            True where the clock was set since the watch was last armed. Nothing raises: where the kernel
-            arms no more, the difference of the clocks on the tick remains.
-        """
+        """Watch again; True where the clock was set since the watch was last armed."""
         was_set = False
         try:
             os.read(self._fd, 8)

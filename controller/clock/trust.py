@@ -1,7 +1,4 @@
-"""Whether the clock may be believed: the evidence there can be, and the judgement on it.
-
-Pure: the time and what was found out are arguments. The looking is done in controller.clock.evidence.
-"""
+"""Whether the clock is trusted, from the evidence that controller.clock.evidence collects. Pure."""
 
 from __future__ import annotations
 
@@ -30,12 +27,12 @@ BY_SITE_FILE = "believed because the site file says so"
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Evidence:
-    """What was found out about the clock at one look.
+    """What is known of the clock.
 
     Attributes:
         synchronised: the kernel says that something keeps the clock right.
         hardware: a battery-backed hardware clock set the clock, and the two still agree.
-        remark: what is the matter with the hardware clock, one clause; empty where nothing is.
+        remark: what is wrong with the hardware clock; empty where nothing is.
     """
 
     synchronised: bool = False
@@ -44,22 +41,20 @@ class Evidence:
 
 
 class ClockTrust:
-    """The judgement, which remembers: trust once found holds until the boot ends or the clock falls back.
+    """Trust, once found, holds until the boot ends or the clock falls back.
 
-    A clock behind the journal's latest entry is wrong, unless the network keeps it: then it was the entry
-    that a wrong clock wrote, such as one that ran months ahead before the network was found. Without that
-    exception one bad hour would keep the garden dark until the time has caught up. Nothing makes a clock
-    believed that is behind the release of this program.
+    A clock behind the journal's latest entry is wrong, unless the network keeps it: then a wrong clock wrote
+    that entry, such as one that ran months ahead before the network was found. Without that exception one bad
+    hour would keep the garden dark until the time has caught up. A clock behind the release of this program
+    is never trusted.
+
+    Args:
+        believe: what the site file says.
+        floor_utc: the journal's latest instant, aware; the release date counts where it is later.
+        found_earlier: True where the clock was trusted before in this same boot.
     """
 
     def __init__(self, *, believe: Belief, floor_utc: datetime, found_earlier: bool = False) -> None:
-        """Begin to judge.
-
-        Args:
-            believe: what the site file says.
-            floor_utc: the journal's latest instant, aware; the release date counts where it is later.
-            found_earlier: True where the clock was trusted before in this same boot.
-        """
         if believe not in ("synchronised", "always"):
             raise ValueError(f"believe is “synchronised” or “always”, got {believe!r}")
         self.believe: Belief = believe
@@ -74,7 +69,7 @@ class ClockTrust:
 
     @property
     def held(self) -> bool:
-        """True where the clock was found right in this boot: only a fall behind the floor can end it."""
+        """True where the clock was trusted in this boot: only a fall behind the floor ends that."""
         return bool(self._held)
 
     @property
@@ -83,7 +78,7 @@ class ClockTrust:
         return self._held == FROM_NETWORK
 
     def is_behind(self, utc: datetime) -> bool:
-        """Whether an instant is so far behind the floor that only the network can make it believed."""
+        """Whether an instant is so far behind the floor that only the network makes it trusted."""
         return utc < self._floor_utc - BEHIND_ALLOWED
 
     def raise_floor(self, utc: datetime) -> None:
@@ -93,15 +88,7 @@ class ClockTrust:
         self._floor_utc = max(self._floor_utc, utc.astimezone(UTC))
 
     def evaluate(self, utc: datetime, evidence: Evidence) -> tuple[bool, str]:
-        """Say whether the clock may be believed, and why, in words that do not change from minute to minute.
-
-        Args:
-            utc: what the clock says, aware, in UTC.
-            evidence: what the last look found.
-
-        Returns:
-            (trusted, words). Held by tests/controller/clock/test_trust.py for every combination.
-        """
+        """Give whether the clock is trusted, and why, in words that do not change from minute to minute."""
         if utc < RELEASED_UTC - BEHIND_ALLOWED:
             self._held = ""
             return False, self._behind(utc)

@@ -1,7 +1,6 @@
-"""Which edition of the world's time zone rules is in force, and whether it has changed.
+"""Which edition of the time zone rules is in force, and whether it has changed.
 
-zoneinfo takes the system's files and falls back on the package tzdata. Either may be the older: a board that
-nobody updates keeps the rules of its first day, a program that nobody updates keeps those of its release.
+zoneinfo takes the system's files before those of the package tzdata, and either may be the older one.
 """
 
 from __future__ import annotations
@@ -21,9 +20,10 @@ _SYSTEM_PATH = zoneinfo.TZPATH
 def use_newest_zone_data() -> str:
     """Have zoneinfo read the newer of the system's files and the package's; the system's where equal.
 
+    Zones built before keep their old rules; build them anew with ``reload_zone``.
+
     Returns:
-        The edition now in force, as ``tz_data_version`` says it. Zones built before keep their old rules;
-        build them anew with ``reload_zone``.
+        The edition now in force, as ``tz_data_version`` gives it.
     """
     zoneinfo.reset_tzpath(_SYSTEM_PATH)
     newer = _edition(_package_folder()) > _edition(_system_place("UTC"))
@@ -33,14 +33,7 @@ def use_newest_zone_data() -> str:
 
 
 def tz_data_version(name: str = "UTC") -> str:
-    """Say which edition of the rules answers for a zone, and where it lies, for a person.
-
-    Args:
-        name: a zone, such as ``Europe/Oslo``; the editions of two zones differ only on an odd system.
-
-    Returns:
-        Such as ``2026f, from the package tzdata`` or ``2025b, from /usr/share/zoneinfo``.
-    """
+    """Name the edition of a zone's rules, such as ``2025b, from /usr/share/zoneinfo``."""
     place = _system_place(name)
     if place is not None:
         return f"{_edition(place) or 'unknown edition'}, from {place}"
@@ -48,10 +41,7 @@ def tz_data_version(name: str = "UTC") -> str:
 
 
 def tz_data_stamp(name: str) -> ZoneDataStamp:
-    """Take a stamp of the files that decide what a zone is; a stamp that differs means: reload.
-
-    It costs a few stat(2) calls. Both the system's files and the package's count.
-    """
+    """Take a stamp of the files that decide what a zone is; a stamp that differs means: reload."""
     key = Path(*_parts(name))
     folders = [Path(folder) for folder in _SYSTEM_PATH]
     package = _package_folder()
@@ -86,7 +76,7 @@ def reload_zone(name: str) -> ZoneInfo:
 def _parts(name: str) -> tuple[str, ...]:
     parts = Path(name).parts
     if not parts or Path(name).is_absolute() or ".." in parts:
-        raise ValueError(f"“{name}” is no name of a time zone")
+        raise ValueError(f"“{name}” is not the name of a time zone")
     return parts
 
 

@@ -1,4 +1,4 @@
-"""The planner of one site: its plans night by night, remembered, and the next change of each zone's light."""
+"""The plans of one site, night by night, and the next change of each zone's light."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ REMEMBERED_NIGHTS = HORIZON_NIGHTS + 30
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class ProgramState:
-    """What the program alone asks of one zone over a stretch of time.
+    """What the program alone asks of one zone for some time.
 
     Attributes:
         on: lit or dark.
@@ -50,13 +50,14 @@ class ProgramState:
 
 
 class Planner:
-    """Plans of every zone of a site, worked out once and remembered.
+    """Plans every zone of a site, each night once. It has no clock: the night or the instant is an argument.
 
-    It holds no clock: every question names its night or its instant.
+    Args:
+        site: the site.
+        tz: its time zone with other rules than those in force, as after an update.
     """
 
     def __init__(self, site: Site, *, tz: ZoneInfo | None = None) -> None:
-        """Open the planner of a site; ``tz`` replaces the time zone data in use, as when it was updated."""
         self.site = site
         self.tz = tz or zone_info(site.time_zone)
         self.sun = Sun(site.latitude_deg, site.longitude_deg)
@@ -65,7 +66,7 @@ class Planner:
         self._last_state: dict[str, ProgramState] = {}
 
     def night_at(self, at_utc: datetime) -> Night:
-        """Name the night that an instant belongs to."""
+        """Give the night that an instant belongs to."""
         return night_at(at_utc, self.tz)
 
     def plan(self, zone_id: str, night: Night) -> NightPlan:
@@ -84,7 +85,7 @@ class Planner:
         return found
 
     def program_state(self, zone_id: str, at_utc: datetime) -> ProgramState:
-        """Say what the program asks of a zone at an instant, and when that next changes.
+        """Give what the program asks of a zone at an instant, and when that next changes.
 
         Raises:
             UnknownZoneError: no zone has that id.
@@ -141,6 +142,6 @@ class Planner:
         return None
 
     def _next(self, night: Night) -> Night:
-        """Name the night after a night; one without length, of a date that the zone skipped, is none."""
+        """Give the next night; one without length, of a date that the time zone skipped, does not count."""
         following = night_on(night.date + timedelta(days=1), self.tz)
         return following if following.ends_at_utc > following.starts_at_utc else self._next(following)

@@ -1,7 +1,7 @@
 """A year's review of a site's programs: which spans give no light, on how many nights, from when to when.
 
-A span that the clock alone makes senseless is found when the file is read. What the sun makes of it, such as
-a dusk that comes after the off time in June, shows only night by night; this room looks at all of them.
+A span that can never give light is found when the file is read. What depends on the sun, such as a dusk after
+the off time in June, shows only night by night.
 """
 
 from __future__ import annotations
@@ -19,8 +19,8 @@ from controller.calendar.night import Night, nights
 from controller.planning.plan import NightPlan, PlanContext, plan_night
 from controller.planning.planner import Planner
 
-# Stretches of dark nights named in one remark; more of them are counted.
-STRETCHES_NAMED = 2
+# Runs of dark nights named in one finding; more of them are counted.
+RUNS_NAMED = 2
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -28,15 +28,11 @@ class YearlyFinding:
     """One thing that the year shows.
 
     Attributes:
-        zone: id of the zone.
-        path: keys and list places from the top of the site file to the text; places are counted from 0.
-        value: the text that stands there.
+        path: keys and list indices, from 0, to the text in the site file.
+        value: the text there.
         what: what happens, one clause.
-        remedy: what would do, one clause.
-        weight: whether it is a warning or a note.
-        nights: how many nights of the year it concerns.
-        first: the first of them; None where it concerns none.
-        last: the last of them; None where it concerns none.
+        remedy: what to change, one clause.
+        nights: how many nights of the year it concerns; ``first`` and ``last`` are None where that is 0.
     """
 
     zone: str
@@ -51,20 +47,12 @@ class YearlyFinding:
 
 
 def review_year(planner: Planner, first: date) -> tuple[YearlyFinding, ...]:
-    """Look at every night of a year.
-
-    Args:
-        planner: the site's plans.
-        first: date of the first night; the year ends before the same date of the next.
-
-    Returns:
-        What gives no light on some or on all nights, zone by zone in the order of the site file.
-    """
+    """Check every night of the year that begins with a date, zone by zone in the order of the site file."""
     year = list(nights(first, _a_year_after(first), planner.tz))
-    remarks: list[YearlyFinding] = []
+    findings: list[YearlyFinding] = []
     for index, zone in enumerate(planner.site.zones):
-        remarks += _review_zone(zone, ("zones", index), year, planner.place)
-    return tuple(remarks)
+        findings += _review_zone(zone, ("zones", index), year, planner.place)
+    return tuple(findings)
 
 
 def _a_year_after(first: date) -> date:
@@ -77,7 +65,7 @@ def _a_year_after(first: date) -> date:
 def _review_zone(
     zone: Zone, path: KeyPath, year: Sequence[Night], place: PlanContext
 ) -> Iterator[YearlyFinding]:
-    """Review a zone's program on the nights that are left to it, and each special night on its own."""
+    """Check a zone's program on the nights that are left to it, and each special night on its own."""
     left = dict.fromkeys(year)
     decided: dict[int, list[Night]] = {}
     for index in reversed(range(len(zone.special_nights))):
@@ -97,13 +85,13 @@ def _review_zone(
 def _review_idle(
     zone: str, path: KeyPath, special: SpecialNight, year: Sequence[Night]
 ) -> Iterator[YearlyFinding]:
-    """Say why a special night decides on no night of the year; one that is yet to come is in order."""
+    """Say why a special night decides no night of the year; one that is still to come is in order."""
     matched = [night.date for night in year if special.nights.match(night.date)]
     if matched:
-        what = "never decides: a later special night holds on each of its nights, and the last one decides"
-        remedy, weight = "move it below the other, or take it out", Severity.WARNING
+        what = "never decides: a later special night matches each of its nights, and the last one decides"
+        remedy, weight = "move it below the other, or remove it", Severity.WARNING
     elif isinstance(special.nights, OneDate) and special.nights.on_date < year[0].date:
-        what, remedy, weight = "lies in the past", "take it out, or give it a date to come", Severity.NOTE
+        what, remedy, weight = "is in the past", "remove it, or give it a later date", Severity.NOTE
     else:
         return
     yield YearlyFinding(
@@ -150,7 +138,7 @@ def _describe(
         weight = Severity.WARNING
     else:
         which = f"{len(dark)} of its {len(plans)} nights"
-        what = f"gives no light on {which}: {_stretches(plans)} ({first}: {why})"
+        what = f"gives no light on {which}: {_dark_runs(plans)} ({first}: {why})"
         weight = Severity.NOTE
     return YearlyFinding(
         zone=zone,
@@ -165,8 +153,8 @@ def _describe(
     )
 
 
-def _stretches(plans: Sequence[NightPlan]) -> str:
-    """Name the stretches of dark nights; nights on which another program decides do not part a stretch."""
+def _dark_runs(plans: Sequence[NightPlan]) -> str:
+    """Name the runs of dark nights; nights on which another program decides do not interrupt one."""
     borders = [
         place
         for place, (one, next_one) in enumerate(pairwise(plans), start=1)
@@ -176,19 +164,19 @@ def _stretches(plans: Sequence[NightPlan]) -> str:
     dark = [piece for piece in pieces if not piece[0].windows]
     named = [
         f"{piece[0].night.date} to {piece[-1].night.date}" if len(piece) > 1 else f"{piece[0].night.date}"
-        for piece in dark[:STRETCHES_NAMED]
+        for piece in dark[:RUNS_NAMED]
     ]
     more = len(dark) - len(named)
     return " and ".join(named) if not more else f"{', '.join(named)} and {more} more"
 
 
 def _remedy(span: Span, weight: Severity) -> str:
-    kept = "leave it if those nights may stay dark" if weight is Severity.NOTE else "change it or take it out"
+    kept = "leave it if those nights may stay dark" if weight is Severity.NOTE else "change it or remove it"
     sun = [str(edge) for edge in (span.begins, span.ends) if isinstance(edge, SunEdge)]
     if sun:
         return f"{kept}; a clock time in place of {' and '.join(sun)} does not move with the sun"
     if span.while_dark:
         return (
-            kept if weight is Severity.NOTE else f"{kept}; “while dark” waits for a dark that does not come"
+            kept if weight is Severity.NOTE else f"{kept}; “while dark” waits for darkness that does not come"
         )
     return f"{kept}; choose clock times that no clock change takes away"

@@ -87,7 +87,7 @@ def test_a_date_that_is_over_is_a_note_and_one_to_come_is_none() -> None:
     special = [("2025-12-31", ["dusk to 03:00"]), ("2031-12-31", ["dusk to 03:00"]), ("02-29 to 02-29", [])]
     (remark,) = review(zone("jetty", "dusk to midnight", special=special))
     assert remark.path == ("zones", 0, "special_nights", 0, "nights")
-    assert (remark.what, remark.weight) == ("lies in the past", Severity.NOTE)
+    assert (remark.what, remark.weight) == ("is in the past", Severity.NOTE)
 
 
 @pytest.mark.parametrize(
