@@ -1,4 +1,4 @@
-"""The templates of this house, filled in by jinja2 with everything escaped that is not said to be safe."""
+"""The templates, filled in by jinja2 with everything escaped that is not marked as safe."""
 
 from __future__ import annotations
 
