@@ -1,4 +1,4 @@
-"""A web server that serves, and lines to it: what the tests over real sockets share."""
+"""A web server that serves, and connections to it: what the tests over real sockets share."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ def serving(make_app, **options):
 
 
 def ask(server, method, path, body=None, **headers):
-    """Send one request as any program would, and give status, headers and document."""
+    """Send one request as any program would, and return status, headers and document."""
     line = http.client.HTTPConnection("127.0.0.1", server.port, timeout=LONG_S)
     with contextlib.closing(line):
         line.request(
@@ -40,21 +40,21 @@ def ask(server, method, path, body=None, **headers):
         return response.status, dict(response.getheaders()), json.loads(content) if content else None
 
 
-def say(server, *pieces: bytes) -> bytes:
-    """Say something on a bare line, and give all that is answered until the other side closes."""
+def send_raw(server, *pieces: bytes) -> bytes:
+    """Send bytes on a bare connection, and return everything received until the server closes it."""
     with socket.create_connection(("127.0.0.1", server.port), timeout=LONG_S) as line:
         for piece in pieces:
             line.sendall(piece)
-        return hear_to_the_end(line)
+        return read_to_end(line)
 
 
-def say_for_ever(line, piece: bytes) -> None:
+def send_forever(line, piece: bytes) -> None:
     while True:
         line.sendall(piece)
 
 
-def hear_answer(line) -> bytes:
-    """Hear one answer to its end; it tells its length."""
+def read_response(line) -> bytes:
+    """Read one response to its end, by its Content-Length."""
     heard = b""
     while b"\r\n\r\n" not in heard:
         heard += line.recv(1)
@@ -65,7 +65,7 @@ def hear_answer(line) -> bytes:
     return heard
 
 
-def hear_to_the_end(line) -> bytes:
+def read_to_end(line) -> bytes:
     heard = b""
     while piece := line.recv(65536):
         heard += piece

@@ -1,4 +1,4 @@
-"""A small house for the web's tests: a real keeper, mock pins, a real journal; only the loop is missing."""
+"""A site for the web's tests: a real keeper, mock pins, a real journal, and no control loop."""
 
 from __future__ import annotations
 
@@ -63,7 +63,7 @@ EVENING_UTC = datetime(2027, 6, 22, 1, 30, tzinfo=UTC)
 
 
 class LoopHere:
-    """The rounds without their loop: what is asked is done at once, in the thread that asks."""
+    """A control loop without a thread: what is requested is done at once, in the thread that calls."""
 
     def __init__(self, keeper: Keeper) -> None:
         self.keeper = keeper
@@ -83,14 +83,14 @@ class LoopHere:
 
 
 class SilentLoop(LoopHere):
-    """Rounds that never answer, as those of a keeper that is stuck."""
+    """A control loop that never answers, as that of a keeper that is stuck."""
 
     def call(self, work, *, wait_s: float = 5.0):
         raise TimeoutError
 
 
 class House:
-    """A house that stands still until a test moves its clock."""
+    """A site whose time stands still until a test moves its clock."""
 
     def __init__(
         self, folder: Path, *, site: str = SITE, at_utc: datetime = EVENING_UTC, **clock: Any
@@ -133,7 +133,7 @@ class House:
             return await client.request(method, url, **more)
 
     def get(self, url: str, **more: Any) -> Any:
-        """Ask for something that is there, and give its JSON."""
+        """Get something that exists, and return its JSON."""
         response = self.ask("GET", url, **more)
         assert response.status_code == 200, response.text
         assert response.headers["content-type"] == "application/json"

@@ -41,7 +41,7 @@ def stuck(house, monkeypatch):
 
 @pytest.mark.parametrize("route", LONG_ROUTES)
 def test_past_the_bound_long_requests_are_refused(house, stuck, route):
-    """Where as many long requests run and wait as may, the next one is told at once when to ask again."""
+    """With every long slot running and waiting, the next request is refused, with a time to try again."""
     house.app.state.context.long_slots = RequestSlots(waiting=0)
     response = stuck(lambda: house.ask_in_loop("GET", f"/v1/{route}"))
     problem(response, "too-busy", at=f"/v1/{route}")

@@ -1,4 +1,4 @@
-"""The guard at the door: names, origins, types, sizes, times."""
+"""The request guard: hosts, origins, media types, sizes, times."""
 
 import asyncio
 import json
@@ -92,7 +92,7 @@ def test_reading_is_open_to_any_origin_header(house):
 @pytest.mark.parametrize(
     "said", [None, "", "text/plain", "application/x-www-form-urlencoded", "text/plain; application/json"]
 )
-def test_a_body_that_is_not_said_to_be_json_is_refused(house, said):
+def test_a_body_that_is_not_declared_as_json_is_refused(house, said):
     """A body of another type, as a plain form sends it, is refused."""
     headers = {} if said is None else {"content-type": said}
     response = house.ask("PUT", OVERRIDE, content=b'{"light": "off"}', headers=headers)
@@ -121,7 +121,7 @@ def test_the_largest_body_is_read_and_a_byte_more_is_refused(house):
 
 
 def test_a_body_in_pieces_counts_as_a_whole(house):
-    """A body that comes in pieces and tells no length is refused once it is too large."""
+    """A chunked body without a declared length is refused once it is too large."""
 
     async def pieces():
         for _ in range(3):
@@ -136,7 +136,7 @@ def test_a_body_in_pieces_counts_as_a_whole(house):
 
 
 class Line:
-    """A line to the guard: gives it messages, and keeps what it answers."""
+    """A connection to the guard: gives it messages, and keeps its responses."""
 
     def __init__(self, *messages):
         self.messages = list(messages)
@@ -183,7 +183,7 @@ def test_a_body_that_does_not_arrive_is_not_waited_for():
 
 
 def test_a_far_too_large_body_is_not_read_to_its_end():
-    """Of a body without end only a megabyte is read before it is refused and the line closed."""
+    """Only a megabyte of an endless body is read before it is refused and the connection closed."""
     line = Line(*[piece(b" " * 65536, more=True)] * 1000)
     ask_guard(line)
     assert line.sent[0]["status"] == 413
@@ -217,8 +217,8 @@ def test_a_fault_after_an_answer_began_adds_nothing_to_it():
     assert [each["type"] for each in line.sent] == ["http.response.start"]
 
 
-def test_a_request_that_is_cut_off_at_the_end_is_told():
-    """A request under way when Leerie is stopped is answered with a problem that says so."""
+def test_a_request_that_is_cut_off_at_the_end_is_answered():
+    """A request under way when Leerie is stopped is answered with the problem “stopping”."""
 
     async def run():
         async def app(_scope, _receive, _send):

@@ -28,7 +28,7 @@ def test_the_description_is_valid(document):
 
 
 def test_every_route_is_described(document, house):
-    """Every route of the index, and none else, has a summary, words, a name of its own and its answers."""
+    """Every route of the index, and no other, has a summary, a description, its own id and its responses."""
     listed = {(each["path"], each["method"].lower()) for each in house.get("/")["routes"]}
     described = {(path, method) for path, method, _ in operations(document)}
     assert described == listed - {("/openapi.json", "get")}

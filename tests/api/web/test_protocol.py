@@ -1,4 +1,4 @@
-"""Lines to the web server that say too much, nothing, no HTTP, or do not listen."""
+"""Connections that send too much, nothing or no HTTP, or do not read."""
 
 import contextlib
 import json
@@ -7,12 +7,12 @@ import socket
 import pytest
 
 from api.web.protocol import LimitedH11Protocol
-from tests.api.lines import LONG_S, ask, hear_answer, hear_to_the_end, say, say_for_ever, serving
+from tests.api.lines import LONG_S, ask, read_response, read_to_end, send_forever, send_raw, serving
 
 
 @pytest.mark.parametrize("size_bytes", [70_000, 900_000, 8_000_000])
 def test_a_body_that_is_too_large_is_refused_on_the_line(server, size_bytes):
-    """A body that is too large is refused; the one that sends it to the end still hears why."""
+    """A body that is too large is refused; a client that sends all of it still receives the reason."""
     head = (
         f"PUT /v1/zones/jetty/override HTTP/1.1\r\nHost: localhost\r\nContent-Type: application/json\r\n"
         f"Content-Length: {size_bytes}\r\n\r\n"
@@ -22,20 +22,20 @@ def test_a_body_that_is_too_large_is_refused_on_the_line(server, size_bytes):
         with contextlib.suppress(ConnectionError):
             line.sendall(head + b" " * size_bytes)
         with contextlib.suppress(ConnectionError):
-            heard = hear_to_the_end(line)
+            heard = read_to_end(line)
             assert heard.startswith(b"HTTP/1.1 413 ")
             assert b"/problems/too-large" in heard
     assert ask(server, "GET", "/health")[0] == 200
 
 
 def test_a_large_body_in_chunks_is_refused_on_the_line(server):
-    """A body in chunks that tells no length is counted all the same."""
+    """The size of a chunked body without a declared length is counted all the same."""
     head = (
         b"PUT /v1/zones/jetty/override HTTP/1.1\r\nHost: localhost\r\nContent-Type: application/json\r\n"
         b"Transfer-Encoding: chunked\r\n\r\n"
     )
     chunk = b"8000\r\n" + b" " * 0x8000 + b"\r\n"
-    heard = say(server, head, chunk, chunk, chunk, b"0\r\n\r\n")
+    heard = send_raw(server, head, chunk, chunk, chunk, b"0\r\n\r\n")
     assert heard.startswith(b"HTTP/1.1 413 ")
 
 
@@ -51,9 +51,9 @@ def test_a_large_body_in_chunks_is_refused_on_the_line(server):
     ],
 )
 def test_what_is_no_http_is_answered_with_a_problem(server, said):
-    """What is not HTTP/1.1 is answered with a problem document and a closed line."""
+    """What is not HTTP/1.1 is answered with a problem document, and the connection is closed."""
     with contextlib.suppress(ConnectionError):
-        heard = say(server, said)
+        heard = send_raw(server, said)
         head, _, body = heard.partition(b"\r\n\r\n")
         assert head.startswith(b"HTTP/1.1 400 ")
         assert b"application/problem+json" in head
@@ -64,37 +64,37 @@ def test_what_is_no_http_is_answered_with_a_problem(server, said):
 
 def test_a_request_without_a_host_is_refused(server):
     """HTTP/1.0 knows no Host; such a request is refused, because its name cannot be checked."""
-    assert say(server, b"GET /v1/status HTTP/1.0\r\n\r\n").startswith(b"HTTP/1.1 421 ")
+    assert send_raw(server, b"GET /v1/status HTTP/1.0\r\n\r\n").startswith(b"HTTP/1.1 421 ")
 
 
 @pytest.mark.parametrize(
     "said", [b"", b"GET /health HT", b"GET /health HTTP/1.1\r\nHost: localhost\r\nX-Slow: "]
 )
 def test_a_connection_that_asks_nothing_is_closed(house, monkeypatch, said):
-    """A line on which no whole head of a request arrives is closed."""
+    """A connection on which no complete request head arrives is closed."""
     monkeypatch.setattr("api.web.protocol.LimitedH11Protocol.idle_timeout_s", 0.05)
     with serving(house.make_app) as server:
-        assert say(server, said) == b""
+        assert send_raw(server, said) == b""
 
 
 def test_a_connection_that_was_answered_is_closed_after_a_while(house, monkeypatch):
-    """After an answer the line stays for another request, but not for ever, dripping or not."""
+    """After a response the connection stays open for another request, but not for ever."""
     monkeypatch.setattr("api.web.protocol.LimitedH11Protocol.idle_timeout_s", 0.05)
     with serving(house.make_app) as server:
-        heard = say(server, b"GET /health HTTP/1.1\r\nHost: localhost\r\n\r\nGET /he")
+        heard = send_raw(server, b"GET /health HTTP/1.1\r\nHost: localhost\r\n\r\nGET /he")
         assert heard.count(b"HTTP/1.1 200 ") == 1
         assert heard.endswith(b"}")
 
 
 def test_two_requests_go_over_one_line(server):
-    """A line may carry one request after the other, also when both are sent at once."""
+    """A connection carries one request after the other, also when both are sent at once."""
     one = b"GET /health HTTP/1.1\r\nHost: localhost\r\n\r\n"
     last = b"GET /v1/zones HTTP/1.1\r\nHost: localhost\r\nConnection: close\r\n\r\n"
-    assert say(server, one + last).count(b"HTTP/1.1 200 ") == 2
+    assert send_raw(server, one + last).count(b"HTTP/1.1 200 ") == 2
 
 
 def test_a_body_that_drips_is_refused(house, monkeypatch):
-    """A body that does not arrive in time is refused, and its line closed."""
+    """A body that does not arrive in time is refused, and its connection closed."""
     monkeypatch.setattr(
         "api.web.middleware.RequestGuardMiddleware.__init__.__kwdefaults__",
         {"hosts": ("localhost",), "receive_s": 0.05},
@@ -104,13 +104,13 @@ def test_a_body_that_drips_is_refused(house, monkeypatch):
         b"Content-Length: 20\r\n\r\n{"
     )
     with serving(house.make_app) as server:
-        heard = say(server, head)
+        heard = send_raw(server, head)
     assert heard.startswith(b"HTTP/1.1 408 ")
     assert b"/problems/too-slow" in heard
 
 
 def test_a_reader_that_does_not_read_is_cut_off(house, monkeypatch):
-    """Who asks for much and reads nothing is cut off, so that the line is free for others."""
+    """A client that requests much and reads nothing is cut off, so that others can connect."""
     monkeypatch.setattr("api.web.protocol.LimitedH11Protocol.write_timeout_s", 0.05)
     request = b"GET /v1/nights?from=2027-01-01&to=2029-01-01 HTTP/1.1\r\nHost: localhost\r\n\r\n"
     with serving(house.make_app) as server, socket.socket() as line:
@@ -119,12 +119,12 @@ def test_a_reader_that_does_not_read_is_cut_off(house, monkeypatch):
         line.connect(("127.0.0.1", server.port))
         # More answers than any buffer between us holds; the line ends before all of them were asked for.
         with pytest.raises(ConnectionError):
-            say_for_ever(line, request)
+            send_forever(line, request)
         assert ask(server, "GET", "/health")[0] == 200
 
 
-def test_one_connection_too_many_is_told_so(house, monkeypatch):
-    """Beyond the most connections a request is answered as too busy; far beyond, the line is cut."""
+def test_one_connection_too_many_is_refused(house, monkeypatch):
+    """Above the limit of connections a request is answered “too busy”; far above, the connection is cut."""
     monkeypatch.setattr("api.web.protocol.LimitedH11Protocol.most", 3)
     request = b"GET /health HTTP/1.1\r\nHost: localhost\r\n\r\n"
     with serving(house.make_app) as server, contextlib.ExitStack() as lines:
@@ -136,21 +136,21 @@ def test_one_connection_too_many_is_told_so(house, monkeypatch):
         first = [open_line() for _ in range(3)]
         for line in first:
             line.sendall(request)
-            assert hear_answer(line).startswith(b"HTTP/1.1 200 ")
+            assert read_response(line).startswith(b"HTTP/1.1 200 ")
         more = [open_line() for _ in range(3)]
         cut = open_line()
         with contextlib.suppress(ConnectionError):
             assert cut.recv(1) == b""
         more[0].sendall(request)
-        heard = hear_to_the_end(more[0])
+        heard = read_to_end(more[0])
         assert heard.startswith(b"HTTP/1.1 503 ")
         assert json.loads(heard.partition(b"\r\n\r\n")[2])["type"] == "/problems/too-busy"
         first[0].sendall(request)
-        assert hear_answer(first[0]).startswith(b"HTTP/1.1 200 ")
+        assert read_response(first[0]).startswith(b"HTTP/1.1 200 ")
 
 
 def test_answers_are_sent_at_once(house, monkeypatch):
-    """No answer waits for the receipt of its own first part (Nagle: RFC 9293, section 3.7.4)."""
+    """No response waits for the acknowledgement of its own first part (Nagle: RFC 9293, section 3.7.4)."""
     options = []
     connection_made = LimitedH11Protocol.connection_made
 

@@ -9,7 +9,7 @@ import threading
 import pytest
 
 from api.web.server import WebServer
-from tests.api.lines import LONG_S, Tries, ask, hear_to_the_end
+from tests.api.lines import LONG_S, Tries, ask, read_to_end
 
 
 def test_it_serves_on_a_port_of_its_own(server):
@@ -23,7 +23,7 @@ def test_it_serves_on_a_port_of_its_own(server):
 
 
 def test_the_whole_way_from_the_line_to_the_relay(server, house):
-    """An override that comes over the line moves the relay, and its end moves it back."""
+    """An override sent over HTTP switches the relay, and ending it switches the relay back."""
     body = json.dumps({"light": "off", "for": "1h"})
     status, _, document = ask(
         server, "PUT", "/v1/zones/jetty/override", body, content_type="application/json"
@@ -36,7 +36,7 @@ def test_the_whole_way_from_the_line_to_the_relay(server, house):
 
 
 def test_a_name_that_is_not_ours_is_refused_on_the_line(server):
-    """A request to another name is refused over a real line too, and the line is closed."""
+    """A request to another host is refused over a real connection too, which is then closed."""
     status, headers, document = ask(server, "GET", "/v1/status", host="garden.example")
     assert (status, document["type"]) == (421, "/problems/wrong-host")
     assert headers["connection"] == "close"
@@ -44,7 +44,7 @@ def test_a_name_that_is_not_ours_is_refused_on_the_line(server):
 
 
 def test_another_sites_page_is_refused_on_the_line(server, house):
-    """What another site's page sends is refused over a real line too."""
+    """A change by another site's page is refused over a real connection too."""
     body = json.dumps({"light": "off"})
     more = {
         "content_type": "application/json",
@@ -60,7 +60,7 @@ def test_another_sites_page_is_refused_on_the_line(server, house):
 
 
 def test_it_stops_with_lines_open_and_a_request_that_never_ends(house, monkeypatch):
-    """Open lines and a request that hangs hold up nothing: the one is closed, the other told the reason."""
+    """Open connections and a request that hangs do not delay the end; the request is answered."""
     begun, go_on = threading.Event(), threading.Event()
 
     def hang(_name):
@@ -78,7 +78,7 @@ def test_it_stops_with_lines_open_and_a_request_that_never_ends(house, monkeypat
         assert begun.wait(LONG_S)
         assert server.stop(LONG_S)
         assert idle.recv(1) == b""
-        heard = hear_to_the_end(busy)
+        heard = read_to_end(busy)
         assert heard.startswith(b"HTTP/1.1 503 ")
         assert b"/problems/stopping" in heard
     go_on.set()
@@ -87,7 +87,7 @@ def test_it_stops_with_lines_open_and_a_request_that_never_ends(house, monkeypat
 
 
 def test_it_stops_while_it_waits_to_try_again(house):
-    """A server that waits for its port stops at once when told to."""
+    """A server that waits for its port stops at once."""
     with socket.socket() as other:
         other.bind(("127.0.0.1", 0))
         other.listen()

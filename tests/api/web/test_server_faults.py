@@ -1,4 +1,4 @@
-"""The web server when something is wrong: told once, tried again, and never further than its thread."""
+"""Faults of the web server: logged once, tried again, and never outside its thread."""
 
 import asyncio
 import errno
@@ -11,8 +11,8 @@ from api.web.server import WebServer, _explain
 from tests.api.lines import LONG_S, Tries, ask, serving
 
 
-def test_a_port_that_is_taken_is_told_once_and_taken_when_free(house, caplog):
-    """A taken port is a fault that says so, is logged once, and ends when the port is free."""
+def test_a_port_in_use_is_logged_once_and_taken_when_free(house, caplog):
+    """A port in use is a fault that is logged once and ends when the port is free."""
     caplog.set_level(logging.INFO, logger="api.web.server")
     with socket.socket() as other:
         other.bind(("127.0.0.1", 0))
@@ -86,12 +86,12 @@ def test_a_loop_that_cannot_be_had_is_tried_again(house, monkeypatch):
     ],
 )
 def test_every_fault_has_its_words(error, words):
-    """What keeps the server from serving is told in words, with the place and what would do."""
+    """Every fault has a message with the address and what to do."""
     assert words in _explain(error, "10.9.8.7", 80)
 
 
 def test_a_fault_of_one_request_leaves_the_others(server, house, monkeypatch):
-    """An exception in one request is answered as a fault; the next request is answered as ever."""
+    """An exception in one request is answered as a fault; the next request is answered normally."""
     monkeypatch.setattr("api.web.routes.nights.nights_response", lambda *_: 1 / 0)
     status, _, document = ask(server, "GET", "/v1/nights")
     assert (status, document["type"]) == (500, "/problems/fault")

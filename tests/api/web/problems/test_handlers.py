@@ -37,7 +37,7 @@ def test_a_problem_has_the_members_of_the_standard():
     "path", ["/v2/zones", "/v1/zones/", "/v1//zones", "/v1/zones/jetty/", "/%2e%2e/etc/passwd"]
 )
 def test_a_path_that_leads_nowhere_is_not_found(house, path):
-    """There is no guessing of paths: what is not there is a problem, never a redirection."""
+    """Paths are not guessed: an unknown one is a problem, never a redirect."""
     response = house.ask("GET", path)
     problem(response, "not-found", at=response.json()["instance"])
 
@@ -81,7 +81,7 @@ def test_head_answers_as_get_without_a_body(house, path):
     ],
 )
 def test_a_body_that_is_no_json_is_refused(house, content, detail):
-    """What cannot be read as JSON is refused with the place, where there is one."""
+    """A body that is not JSON is refused, with the character where it fails if that is known."""
     headers = {"content-type": "application/json"}
     response = house.ask("PUT", "/v1/zones/jetty/override", content=content, headers=headers)
     document = response.json()
@@ -89,8 +89,8 @@ def test_a_body_that_is_no_json_is_refused(house, content, detail):
     assert problem(response, "not-json", at="/v1/zones/jetty/override", **more)["detail"] == detail
 
 
-def test_a_fault_inside_is_told_without_its_innards(house, monkeypatch, caplog):
-    """An exception that nobody expected is logged whole, and answered without anything of it."""
+def test_a_fault_is_answered_without_its_details(house, monkeypatch, caplog):
+    """An unexpected exception is logged in full, and nothing of it appears in the response."""
 
     def fail(_planner, *_args):
         raise ZeroDivisionError("secret of the house")
@@ -109,7 +109,7 @@ def test_a_fault_inside_is_told_without_its_innards(house, monkeypatch, caplog):
 
 
 def test_a_value_error_inside_is_no_fault_of_the_person(house, monkeypatch):
-    """An error of a kind that routes refuse with elsewhere is still a fault where nobody expected it."""
+    """A ValueError that a route did not expect is a fault, not an invalid request."""
 
     def fail(_site):
         raise ValueError("not meant for anybody")

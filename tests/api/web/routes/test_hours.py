@@ -46,7 +46,7 @@ def fortnight(tmp_path):
     ],
 )
 def test_hours_are_those_of_the_command_line(fortnight, monkeypatch, query, args):
-    """The answer is the very document that the command line prints."""
+    """The response is the document that the command line prints."""
     monkeypatch.setattr("api.cli.hours.now_utc", lambda: fortnight.clock.utc)
     told = fortnight.get(f"/v1/hours{query}")
     assert told == call_json("hours", fortnight.site_path, "--state", fortnight.journal.directory, *args)
@@ -66,7 +66,7 @@ def test_hours_add_up(fortnight):
 
 
 def test_the_year_to_come_is_worked_out_once_a_night(fortnight, monkeypatch):
-    """Asked again and again, the lamps' outlook is worked out once, and again when the site is another."""
+    """The year ahead is computed once for many requests, and again when the site changes."""
     made = []
 
     def counting(*args, **more):
@@ -84,8 +84,8 @@ def test_the_year_to_come_is_worked_out_once_a_night(fortnight, monkeypatch):
     assert told["lamps"][0]["used_in_a_year"] is None  # no rated life is given
 
 
-def test_the_account_does_not_hold_up_the_almanac_of_others(fortnight, monkeypatch):
-    """While hours are worked out, nights are told: the two have planners of their own."""
+def test_hours_have_a_planner_of_their_own(fortnight, monkeypatch):
+    """Nights are answered while hours are computed: each has its own planner."""
     seen = []
 
     def look(self, planner, now):
@@ -99,8 +99,8 @@ def test_the_account_does_not_hold_up_the_almanac_of_others(fortnight, monkeypat
     assert seen == [False]
 
 
-def test_a_long_account_holds_up_nobody_else(house):
-    """While more accounts are asked for than there are threads for them, the status is told at once."""
+def test_long_requests_delay_no_others(house):
+    """The status is answered at once while more long requests wait than there are threads for them."""
     read_query = HoursQuery
     begun, go_on = threading.Semaphore(0), threading.Event()
 
@@ -145,7 +145,7 @@ def test_a_long_account_holds_up_nobody_else(house):
     ],
 )
 def test_hours_that_make_no_sense_are_refused(fortnight, query, parameter, told):
-    """What cannot be told is refused with the parameter that is to blame."""
+    """A request that is not valid is refused, with the parameter that is wrong."""
     response = fortnight.ask("GET", f"/v1/hours?{query}")
     (error,) = response.json()["errors"]
     assert error["parameter"] == parameter
@@ -166,8 +166,8 @@ def test_an_unknown_zone_is_refused_and_one_that_is_gone_is_not(fortnight):
 
 
 @pytest.mark.parametrize("route", ["hours", "replacements", "report/2027-summer", "year.svg?kind=past"])
-def test_a_journal_that_cannot_be_read_is_told(house, route):
-    """While the journal cannot be read every answer that needs it says so."""
+def test_a_journal_that_cannot_be_read_is_reported(house, route):
+    """While the journal cannot be read every response that needs it says so."""
     house.journal.close()
     house.journal.path.write_bytes(b"this is no journal, but it is longer than a header of SQLite's " * 50)
     path = f"/v1/{route}".partition("?")[0]
@@ -177,7 +177,7 @@ def test_a_journal_that_cannot_be_read_is_told(house, route):
 # -- replaced lamps ------------------------------------------------------------------------------------------
 
 
-def test_a_replacement_is_taken_down_and_told(house):
+def test_a_replacement_is_recorded_and_listed(house):
     """What was replaced today, or on a day named, is answered with 201 and stands in the list."""
     body = {"zone": "jetty", "fixture": 1, "on": "2027-06-01", "note": "warm white"}
     response = house.ask("POST", "/v1/replacements", json=body)
@@ -229,8 +229,8 @@ def test_a_replacement_for_an_unknown_zone_is_refused(house):
     problem(response, "unknown-zone", at="/v1/replacements", zones=["jetty", "orchard"])
 
 
-def test_a_keeper_that_does_not_answer_is_told(house):
-    """A keeper that is stuck takes nothing down, and the answer says so."""
+def test_a_keeper_that_does_not_answer_is_reported(house):
+    """A keeper that is stuck records nothing, and the response says so."""
     house.gateway.loop = SilentLoop(house.keeper)
     response = house.ask("POST", "/v1/replacements", json={"zone": "jetty", "fixture": 1})
     problem(response, "keeper-silent", at="/v1/replacements")

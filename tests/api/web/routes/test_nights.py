@@ -28,7 +28,7 @@ def test_tonight_is_the_night_that_holds_now(tmp_path):
 
 
 def test_nights_are_those_of_the_command_line(house):
-    """The answer is the very document that the shared function makes."""
+    """The response is the document that the shared function makes."""
     told = house.get("/v1/nights?from=2027-10-30&to=2027-11-09&zone=jetty")
     expected = nights_response(house.gateway.planner, date(2027, 10, 30), date(2027, 11, 9), ["jetty"])
     assert told == expected.model_dump(mode="json")
@@ -40,7 +40,7 @@ def test_nights_are_those_of_the_command_line(house):
 
 
 def test_nights_keep_their_model(house):
-    """What is answered has the shape that the description of the API gives."""
+    """The response is valid by the model that describes it."""
     NightsResponse.model_validate(house.get("/v1/nights"))
 
 
@@ -50,15 +50,15 @@ def test_one_end_alone_is_enough(house):
     assert len(house.get("/v1/nights?to=2027-06-23&zone=jetty")["nights"]) == 3
 
 
-def test_as_many_nights_as_allowed_are_told(house):
-    """Eight hundred nights are told at once."""
+def test_as_many_nights_as_allowed_are_answered(house):
+    """Eight hundred nights are answered at once."""
     told = house.get("/v1/nights?from=2027-01-01&to=2029-03-10&zone=jetty")
     assert len(told["nights"]) == 800
 
 
 @pytest.mark.parametrize("year", [1970, 2199])
-def test_nights_are_told_to_the_edges_of_their_years(house, year):
-    """The first and the last nights that can be asked for are told."""
+def test_nights_are_answered_to_the_edges_of_their_years(house, year):
+    """The first and the last possible nights are answered."""
     assert len(house.get(f"/v1/nights?from={year}-01-01&to={year}-12-31&zone=jetty")["nights"]) == 365
 
 
@@ -86,7 +86,7 @@ def test_nights_are_told_to_the_edges_of_their_years(house, year):
     ],
 )
 def test_nights_that_make_no_sense_are_refused(house, query, parameter, detail):
-    """What cannot be told is refused with the parameter that is to blame."""
+    """A request that is not valid is refused, with the parameter that is wrong."""
     response = house.ask("GET", f"/v1/nights?{query}")
     errors = [{"detail": detail, "parameter": parameter}]
     assert problem(response, "invalid-request", at="/v1/nights", errors=errors)["detail"] == detail
@@ -113,7 +113,7 @@ def fortnight(house):
 
 
 def test_switchings_come_newest_first(house):
-    """Switchings are told the newest first, each with its cause, words and load."""
+    """Switchings come newest first, each with its cause, reason and load."""
     house.pass_time(2 * 3600 + 15 * 60)  # to 23:45 local time
     house.pass_time(15 * 60)  # to midnight
     told = house.get("/v1/switchings")
@@ -144,8 +144,8 @@ def test_switchings_come_newest_first(house):
     assert [each["at"] for each in told["switchings"][2:]] == ["2027-06-22T01:30:00Z"] * 2
 
 
-def test_the_last_seven_days_are_told(fortnight):
-    """Without dates the switchings of the last seven days are told, and none before."""
+def test_the_last_seven_days_are_listed(fortnight):
+    """Without dates only the switchings of the last seven days are listed."""
     told = fortnight.get("/v1/switchings?limit=1000")["switchings"]
     now = fortnight.clock.utc
     assert all(now - timedelta(days=7) <= datetime.fromisoformat(each["at"]) <= now for each in told)
@@ -190,8 +190,8 @@ def test_a_date_stands_for_its_whole_night(fortnight):
     ]
 
 
-def test_an_entry_from_a_clock_that_ran_ahead_is_still_told(house):
-    """A clock that was wrong and ran ahead leaves entries in the future; the newest are told with them."""
+def test_an_entry_from_a_clock_that_ran_ahead_is_still_listed(house):
+    """A clock that ran ahead leaves entries in the future, which are listed with the newest."""
     house.pass_time(60)
     house.clock.step(40 * 86400)
     house.pass_time(6 * 3600)
@@ -201,7 +201,7 @@ def test_an_entry_from_a_clock_that_ran_ahead_is_still_told(house):
 
 
 def test_a_zone_that_is_gone_keeps_its_past(house):
-    """Switchings of a zone that the site no longer has are told; a zone that never was is refused."""
+    """Switchings of a zone that was removed are listed; a zone that never existed is refused."""
     house.pass_time(60)
     start = SITE.index('[[zones]]\nid = "orchard"')
     house.site_path.write_text(SITE[:start], encoding="utf-8")
@@ -215,8 +215,8 @@ def test_a_zone_that_is_gone_keeps_its_past(house):
     problem(response, "unknown-zone", at="/v1/switchings", zones=["jetty"])
 
 
-def test_a_journal_that_cannot_be_read_is_told(house):
-    """While the journal cannot be read the answer says so and what would do; the rest goes on."""
+def test_a_journal_that_cannot_be_read_is_reported(house):
+    """While the journal cannot be read the response says so and what to do; other routes go on."""
     house.journal.close()
     house.journal.path.write_bytes(b"this is no journal, but it is longer than a header of SQLite's " * 50)
     told = problem(house.ask("GET", "/v1/switchings"), "journal-unreadable", at="/v1/switchings")
@@ -239,7 +239,7 @@ def test_a_journal_that_cannot_be_read_is_told(house):
     ],
 )
 def test_switchings_that_make_no_sense_are_refused(house, query, parameter):
-    """What cannot be told is refused with the parameter that is to blame."""
+    """A request that is not valid is refused, with the parameter that is wrong."""
     response = house.ask("GET", f"/v1/switchings?{query}")
     (error,) = response.json()["errors"]
     assert error["parameter"] == parameter
@@ -247,7 +247,7 @@ def test_switchings_that_make_no_sense_are_refused(house, query, parameter):
 
 
 def test_an_empty_journal_has_no_switchings(tmp_path):
-    """A house in which nothing was ever lit tells an empty list."""
+    """Where nothing was ever lit the list is empty."""
     house = House(tmp_path, trusted=False)
     house.pass_time(60)
     assert house.get("/v1/switchings") == {"site": "Saltmarsh Lodge", "switchings": [], "next": None}

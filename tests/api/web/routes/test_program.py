@@ -49,7 +49,7 @@ def test_special_nights_are_written_where_they_are_given(house):
 
 
 def test_a_text_that_is_not_in_the_language_is_refused_at_its_place(house):
-    """Each text that cannot be read is told with a pointer, its column, what is there and what would do."""
+    """Each text that is not valid is listed with a pointer, its column, what is there and what to write."""
     body = {
         "program": ["dusk to midnight", "dusk til late"],
         "special_nights": [{"nights": "Friday", "program": ["dusk to dawn", "sunset+20m to 25:00"]}],
@@ -114,8 +114,8 @@ def test_a_site_file_that_would_not_do_is_refused_with_its_problems(house):
         (errno.EACCES, "site-file-unwritable"),
     ],
 )
-def test_a_disk_that_cannot_be_written_is_told(house, monkeypatch, code, name):
-    """A site file that cannot be written stays as it was, and the answer says why."""
+def test_a_disk_that_cannot_be_written_is_reported(house, monkeypatch, code, name):
+    """A site file that cannot be written stays as it was, and the response says why."""
 
     def fail(*_args):
         raise OSError(code, os.strerror(code))
@@ -129,8 +129,8 @@ def test_a_disk_that_cannot_be_written_is_told(house, monkeypatch, code, name):
     assert house.get(JETTY)["program"] == ["dusk to midnight"]
 
 
-def test_a_file_that_somebody_else_changes_meanwhile_is_told(house, monkeypatch):
-    """A file that changes between reading and writing is left alone, and the answer says so."""
+def test_a_file_that_somebody_else_changes_meanwhile_is_reported(house, monkeypatch):
+    """A file that changes between reading and writing is not touched, and the response says so."""
     write = site_edit.write_atomically
 
     def change_first(path, content, *, expected):

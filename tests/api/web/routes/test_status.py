@@ -1,4 +1,4 @@
-"""Routes that tell how things stand."""
+"""Routes about the daemon as a whole."""
 
 from datetime import timedelta
 
@@ -30,7 +30,7 @@ def test_health_asks_no_wall_clock(house, step_s):
 
 
 def test_status_shows_everything_at_a_glance(house):
-    """Status tells site, clock, keeper, zones, journal and site file."""
+    """The status shows site, clock, keeper, zones, journal and site file."""
     house.pass_time(60)
     status = house.get("/v1/status")
     rules = status.pop("time_zone")
@@ -83,7 +83,7 @@ def test_status_shows_everything_at_a_glance(house):
 
 
 def test_now_goes_on_between_rounds(house):
-    """The time that status tells is the present one, not that of the last round."""
+    """The time in the status is the present one, not that of the last round."""
     house.clock.advance(17)
     status = house.get("/v1/status")
     assert status["clock"]["now"] == "2027-06-22T01:30:17Z"
@@ -107,7 +107,7 @@ def test_a_clock_that_is_not_trusted_shows_since_when(tmp_path):
 
 
 def test_a_board_that_woke_in_1970_is_told_by_the_present_clock(tmp_path):
-    """What happened before the clock was set is told by the clock as it is now, not as of 1970."""
+    """What happened before the clock was set is shown by the clock as it is now, not as of 1970."""
     house = House(tmp_path, at_utc=EVENING_UTC.replace(year=1970, month=1, day=1), trusted=False)
     house.pass_time(300)
     house.clock.step((EVENING_UTC - house.clock.utc).total_seconds())
@@ -184,7 +184,7 @@ def test_an_unknown_kind_of_problem_is_not_found(house):
     problem(house.ask("GET", "/problems/flood"), "not-found", at="/problems/flood")
 
 
-def test_a_lit_zone_is_told_since_when_by_the_present_clock(house):
+def test_a_lit_zone_shows_since_when_by_the_present_clock(house):
     """A clock that was set while a zone was lit moves the beginning with it; the length stays what it was."""
     house.pass_time(1800)
     house.clock.step(3600)

@@ -26,8 +26,8 @@ def test_zones_come_in_the_order_of_the_site_file(house):
     ]
 
 
-def test_a_zone_is_told_in_full(house):
-    """One zone tells its wiring, load, light, decision, program, special nights and tonight's windows."""
+def test_a_zone_is_shown_in_full(house):
+    """One zone shows its wiring, load, light, decision, program, special nights and tonight's windows."""
     assert house.get(JETTY) == {
         "id": "jetty",
         "name": "Jetty and steps",
@@ -59,13 +59,13 @@ def test_a_zone_is_told_in_full(house):
 
 
 def test_a_load_that_nobody_knows_is_null(house):
-    """A zone of which nobody said what it draws tells null, not zero."""
+    """A zone whose load is not known shows null, not zero."""
     zone = house.get("/v1/zones/orchard")
     assert zone["rated_load"] == {"watts": None, "origin": None}
     assert zone["transformer"] is None
 
 
-def test_a_dark_zone_tells_no_beginning(house):
+def test_a_dark_zone_has_no_lit_since(house):
     """A zone that is dark has no lit_since."""
     house.pass_time(3 * 3600)
     zone = house.get(JETTY)
@@ -74,7 +74,7 @@ def test_a_dark_zone_tells_no_beginning(house):
 
 
 def test_a_relay_fault_is_shown_with_its_zone(house):
-    """A relay that does not do what it is told shows in its zone: since when, why, how often it was tried."""
+    """A relay that does not switch shows in its zone: since when, why, how often it was tried."""
     device = next(iter(house.relays._devices.values()))
     device.pin._change_state = lambda *_: (_ for _ in ()).throw(
         OSError(errno.EIO, "the line does not answer")
@@ -102,7 +102,7 @@ def test_a_relay_fault_is_shown_with_its_zone(house):
     ],
 )
 def test_an_unknown_zone_is_refused_with_those_that_exist(house, method, rest, body):
-    """Whatever is wanted of a zone that there is not, the answer names those that there are."""
+    """Every request about an unknown zone is answered with the zones that exist."""
     more = {} if body is None else {"json": body}
     response = house.ask(method, f"/v1/zones/pier{rest}", **more)
     at = f"/v1/zones/pier{rest.split('?')[0]}"
@@ -114,7 +114,7 @@ def test_an_unknown_zone_is_refused_with_those_that_exist(house, method, rest, b
 
 
 def test_why_now_is_the_decision_in_force(house):
-    """Without an instant, why tells what the keeper decided, an override included."""
+    """Without an instant, why shows what the keeper decided, an override included."""
     put(house, f"{JETTY}/override", {"light": "off", "for": "30m"})
     assert house.get(f"{JETTY}/why") == {
         "site": "Saltmarsh Lodge",
@@ -130,7 +130,7 @@ def test_why_now_is_the_decision_in_force(house):
 
 
 def test_why_at_an_instant_is_by_the_site_file_and_says_so(house):
-    """With an instant, why goes by the site file alone and says so, whatever is in force now."""
+    """With an instant, why goes by the site file alone, whatever is in force now, and says so."""
     put(house, f"{JETTY}/override", {"light": "off", "for": "30m"})
     told = house.get(f"{JETTY}/why", params={"at": "2027-06-25T22:30:00-04:00"})
     assert (told["on"], told["cause"]) == (True, "special night")
@@ -185,13 +185,13 @@ def test_an_override_until_an_instant_ends_there(house):
 
 @pytest.mark.parametrize(("length", "seconds"), [("1h30m", 5400), ("45m", 2700), ("24h", 86400)])
 def test_an_override_for_a_time_lasts_that_long(house, length, seconds):
-    """An override for a time, in the words of the program language, lasts as many seconds."""
+    """An override for a duration, written as in the program language, lasts as many seconds."""
     told = put(house, f"{JETTY}/override", {"light": "off", "for": length}).json()
     assert told["lasts_s"] == seconds
 
 
 def test_an_override_for_a_time_works_without_a_trusted_clock(tmp_path):
-    """While the clock is not trusted an override for a time lights the zone, and tells no end on a clock."""
+    """While the clock is not trusted an override for a duration lights the zone, without an end time."""
     house = House(tmp_path, trusted=False)
     told = put(house, f"{JETTY}/override", {"light": "on", "for": "2h"}).json()
     assert (told["until"], told["lasts_s"]) == (None, 7200.0)
@@ -238,15 +238,15 @@ def test_an_override_that_ends_in_the_past_is_refused(house):
     ],
 )
 def test_an_override_that_is_not_understood_is_refused_thing_by_thing(house, body, errors):
-    """Every thing wrong in the body is told with a JSON pointer to it."""
+    """Everything that is wrong in the body is listed, with a JSON pointer to it."""
     response = house.ask("PUT", f"{JETTY}/override", json=body, headers={"content-type": "application/json"})
     entries = [{"detail": detail, "pointer": pointer} for pointer, detail in errors]
     told = problem(response, "invalid-request", at=f"{JETTY}/override", errors=entries)
     assert told["detail"] == "; ".join(detail for _, detail in errors)
 
 
-def test_a_length_that_is_not_in_the_language_tells_its_column(house):
-    """A length that cannot be read tells where, what stands there and what was expected."""
+def test_a_duration_that_is_not_valid_is_refused_with_its_column(house):
+    """A duration that is not valid is refused with the column, what is there and what was expected."""
     response = put(house, f"{JETTY}/override", {"light": "on", "for": "two hours"})
     (error,) = response.json()["errors"]
     assert (
@@ -274,8 +274,8 @@ def test_lifting_an_override_gives_the_zone_back(house):
 
 
 @pytest.mark.parametrize(("method", "body"), [("PUT", {"light": "off"}), ("DELETE", None)])
-def test_a_keeper_that_does_not_answer_is_told(house, method, body):
-    """A wish that the keeper did not answer is told as such, because it may have been taken."""
+def test_a_keeper_that_does_not_answer_is_reported(house, method, body):
+    """An override that the keeper did not confirm is reported so, because it may have been carried out."""
     house.gateway.loop = SilentLoop(house.keeper)
     more = {} if body is None else {"json": body}
     told = problem(house.ask(method, f"{JETTY}/override", **more), "keeper-silent", at=f"{JETTY}/override")
