@@ -11,7 +11,7 @@ import contextlib
 import os
 import sqlite3
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, timedelta
+from datetime import date, datetime, timedelta
 from pathlib import Path
 
 from config.errors import JournalDamagedError, JournalError
@@ -34,6 +34,7 @@ BACKUPS_KEPT = 14
 # nothing more is moved, and none of those kept is dropped for a new one that would be spoilt as well.
 QUARANTINES_KEPT = 12
 MONTH = timedelta(days=30)
+_STAMP = "%Y%m%dT%H%M%SZ"
 # What backups may write to the card on an average night. A small journal is backed up every night, a larger
 # one as seldom as this asks; with it, everything that Leerie writes stays under 1 MB a day. Our own choice.
 COPIED_BYTES_PER_NIGHT = 512 * 1024
@@ -70,11 +71,11 @@ def back_up(path: Path, night_date: date) -> Path | None:
         JournalError: the backup could not be made; the earlier ones stay.
     """
     folder = path.parent / BACKUPS_NAME
-    target = folder / f"journal-{night_date.isoformat()}.sqlite"
+    target = folder / f"journal-{night_date}.sqlite"
     with journal_errors(path):
         nights = 1 + path.stat().st_size // COPIED_BYTES_PER_NIGHT
-        earlier = [_night_of(other) for other in backups_of(path) if other != target]
-        if target.exists() or any(0 < (night_date - night).days < nights for night in earlier if night):
+        lately = (night_date - timedelta(days=days) for days in range(nights))
+        if any((folder / f"journal-{night}.sqlite").exists() for night in lately):
             return None
         folder.mkdir(exist_ok=True)
         copy_to(path, target)
@@ -121,17 +122,17 @@ def quarantine(path: Path, at_utc: datetime) -> Path | None:
         OSError: it could not be moved.
     """
     others = sorted(path.parent.glob("set-aside-*.sqlite"), reverse=True)
-    if len(others) >= QUARANTINES_KEPT and abs(at_utc - _moment_of(others[QUARANTINES_KEPT - 1])) < MONTH:
+    month_ago, now, in_a_month = (f"set-aside-{at_utc + by:{_STAMP}}" for by in (-MONTH, timedelta(0), MONTH))
+    if len(others) >= QUARANTINES_KEPT and month_ago < others[QUARANTINES_KEPT - 1].name < in_a_month:
         raise JournalError(
             f"{QUARANTINES_KEPT} damaged journals were set aside in {path.parent} within a month: the disk "
             f"spoils them; replace it, then move the files set-aside-* away"
         )
-    stamp = at_utc.strftime("%Y%m%dT%H%M%SZ")
-    moved_to = path.with_name(f"set-aside-{stamp}.sqlite")
+    moved_to = path.with_name(f"{now}.sqlite")
     number = 1
     while moved_to.exists():
         number += 1
-        moved_to = path.with_name(f"set-aside-{stamp}-{number}.sqlite")
+        moved_to = path.with_name(f"{now}-{number}.sqlite")
     # The log goes first: a file without its log is only older, a log without its file is thrown away.
     for part, moved in zip(beside(path), beside(moved_to), strict=True):
         if part.exists():
@@ -201,19 +202,3 @@ def put_in_place(copy: Path, path: Path) -> None:
     except OSError:
         part.unlink(missing_ok=True)
         raise
-
-
-def _moment_of(quarantined: Path) -> datetime:
-    """Read when a journal was set aside from its name; long ago where somebody named it otherwise."""
-    try:
-        return datetime.strptime(quarantined.stem.split("-")[2], "%Y%m%dT%H%M%SZ").replace(tzinfo=UTC)
-    except (ValueError, IndexError):
-        return datetime.min.replace(tzinfo=UTC)
-
-
-def _night_of(copy: Path) -> date | None:
-    """Read the night from a backup's name; None where somebody named it otherwise."""
-    try:
-        return date.fromisoformat(copy.stem.removeprefix("journal-"))
-    except ValueError:
-        return None

@@ -79,9 +79,6 @@ def backups_of(path: Path) -> list[Path]:
     return sorted((path.parent / BACKUPS_NAME).glob("journal-*.sqlite"), reverse=True)
 
 
-# -- errors --------------------------------------------------------------------------------------------------
-
-
 @contextlib.contextmanager
 def journal_errors(path: Path) -> Iterator[None]:
     """Raise what goes wrong with a journal as a JournalError that says what to do."""
@@ -108,9 +105,6 @@ def explain_error(error: Exception, path: Path) -> JournalError:
 def _code_of(error: BaseException | None) -> int:
     """Give the kind of an SQLite error; it is the low byte of the code, the rest only refines it."""
     return (getattr(error, "sqlite_errorcode", None) or 0) & 0xFF
-
-
-# -- opening -------------------------------------------------------------------------------------------------
 
 
 def open_to_write(path: Path, *, fresh: bool = False) -> sqlite3.Connection:
@@ -242,9 +236,6 @@ def _take_steps(connection: sqlite3.Connection, version: int) -> None:
     for step in STEPS[version:]:
         for statement in step:
             connection.execute(statement)
-
-
-# -- damage --------------------------------------------------------------------------------------------------
 
 
 def find_damage(path: Path) -> str | None:

@@ -36,8 +36,7 @@ class JournalMaintenance:
         self._clock = clock
         self._past = past
         self._learn = learn
-        self._before_writing = past
-        self._has_written = False
+        self._before = past
 
     def flush(self) -> None:
         """Write what waits; a journal that turns out damaged is set aside and a new one started.
@@ -45,8 +44,8 @@ class JournalMaintenance:
         Raises:
             JournalError: nothing can be written now; all of it goes on waiting.
         """
-        if self._before_writing is None and not self._has_written:
-            self._before_writing = self._journal.previous_run()
+        if self._before is None:
+            self._before = self._journal.previous_run()
         try:
             self._journal.flush()
         except JournalError:
@@ -54,10 +53,10 @@ class JournalMaintenance:
                 raise
             self.check()
             self._journal.flush()
-        self._has_written = True
+        # How an earlier keeper ended is known from what was there before our own entries, or not at all.
+        self._before = self._before or PreviousRun()
         if self._past is None and (past := self._journal.previous_run()) is not None:
-            # How an earlier keeper ended is known from what was there before our own entries, or not at all.
-            self._learn(replace(self._before_writing or PreviousRun(), overrides=past.overrides))
+            self._learn(replace(self._before, overrides=past.overrides))
             self._past = past
 
     def check(self) -> None:

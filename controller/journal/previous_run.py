@@ -37,15 +37,15 @@ _TRUSTED_INSTANTS = (
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class PreviousRun:
-    """What earlier keepers left behind; as it is here, it is what a new journal says.
+    """What earlier keepers left behind.
 
     Attributes:
-        overrides: those in force when the last keeper ended, at most one for each zone.
-        last_sign: the last sign of life, a heartbeat or any entry that is later; None in a new journal.
+        overrides: those in force when the last keeper ended.
+        last_sign: the last sign of life, a heartbeat or any entry that is later.
         ended_well: whether the last keeper recorded that it stopped; also true where there was none.
-        last_instant_utc: the latest instant that a trusted clock gave to any entry; None where there is none.
-        trusted_boot_id: the newest boot in which the clock was trusted; None where there is none.
-        last_switchings: the newest switching of each zone that switched lately, newest first.
+        last_instant_utc: the latest instant that a trusted clock gave to any entry.
+        trusted_boot_id: the newest boot in which the clock was trusted.
+        last_switchings: the newest switching of each zone that switched lately.
     """
 
     overrides: tuple[Override, ...] = ()
