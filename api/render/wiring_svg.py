@@ -128,7 +128,8 @@ class _Layout:
             self._onward.setdefault(cable.from_node, []).append(cable)
         feed = self._network.feed
         self._low_v, self._high_v = _ends_of_scale(lights, feed.source_v)
-        self.ticks = [(self._at(volts), f"{volts:g}") for volts in _ticks(self._low_v, self._high_v)]
+        step = max(1, math.ceil((self._high_v - self._low_v) / 7))
+        self.ticks = [(self._at(volts), str(volts)) for volts in range(self._low_v, self._high_v + 1, step)]
         steps = list(self._walk())
         lanes = max(lane for _, _, lane in steps) + 1
         self._lane_px = min(_LANE_PX, _MOST_LANES_PX / lanes)
@@ -241,21 +242,13 @@ def _line(cable: CableSegment, start: tuple[float, float], end: tuple[float, flo
     return Line(path=path, width_px=round(1.2 + 4.0 * part, 2), top_px=y0, bottom_px=y1)
 
 
-def _ends_of_scale(lights: Sequence[LightResult], source_v: float) -> tuple[float, float]:
+def _ends_of_scale(lights: Sequence[LightResult], source_v: float) -> tuple[int, int]:
     """Choose whole volts around what is shown; a range from 9 to 24 V does not squeeze the rest."""
     shown = [source_v, *(v for light in lights for v in (light.volts, light.most_v) if v is not None)]
     allowed = [volts for light in lights for volts in light.fixture.range_v]
     near = [volts for volts in allowed if abs(volts - source_v) <= _NEAR_PART * source_v]
     low_v, high_v = math.floor(min([*shown, *near])), math.ceil(max([*shown, *near]))
-    return float(low_v), float(max(high_v, low_v + 1))
-
-
-def _ticks(low_v: float, high_v: float) -> Iterator[float]:
-    step = max(1, math.ceil((high_v - low_v) / 7))
-    volts = low_v
-    while volts <= high_v:
-        yield volts
-        volts += step
+    return low_v, max(high_v, low_v + 1)
 
 
 def _describe(lights: Sequence[LightResult], one: SolvedStates) -> str:

@@ -162,10 +162,10 @@ def tap_words(report: WiringReport) -> str:
     return f"{used} V tap{f' (others: {others} V)' if others else ''}"
 
 
-def fixture_words(result: LightResult, *, counted: bool = True) -> str:
+def fixture_words(result: LightResult) -> str:
     """Say what a light is, such as “2 × spot, 9 W LED”."""
     light = result.light
-    times = f"{light.at.count} × " if counted and light.at.count > 1 else ""
+    times = f"{light.at.count} × " if light.at.count > 1 else ""
     return f"{times}{light.name or light.kind}, {watts_words(result)}"
 
 

@@ -34,26 +34,12 @@ class FixtureToBuy:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class CableToBuy:
-    """Cable of one gauge: what is laid, and what to buy with the spare added, in the gauge's own unit."""
+    """Cable of one gauge in its own unit, feet or metres: what is laid, and what to buy with the spare."""
 
     gauge: Gauge
-    laid_m: float
-    buy_m: float
-
-    @property
-    def unit(self) -> str:
-        """Feet for American gauges, metres for metric ones."""
-        return "ft" if self.gauge.unit is Unit.AWG else "m"
-
-    @property
-    def laid(self) -> float:
-        """What is laid, in that unit."""
-        return self.laid_m / M_PER_FT if self.unit == "ft" else self.laid_m
-
-    @property
-    def buy(self) -> int:
-        """What to buy, in whole units."""
-        return math.ceil((self.buy_m / M_PER_FT if self.unit == "ft" else self.buy_m) - 1e-9)
+    unit: str
+    laid: float
+    buy: int
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -120,11 +106,15 @@ def _list_fixtures(site: Site, zones: set[str]) -> tuple[FixtureToBuy, ...]:
 
 
 def _list_cables(lengths_m: Mapping[Gauge, float], spare_percent: float) -> tuple[CableToBuy, ...]:
-    thickest_first = sorted(lengths_m.items(), key=lambda item: -item[0].area_mm2)
-    return tuple(
-        CableToBuy(gauge=gauge, laid_m=length_m, buy_m=length_m * (1.0 + spare_percent / 100.0))
-        for gauge, length_m in thickest_first
-    )
+    """List cable by gauge, the thickest first; what to buy in whole units."""
+    cables = []
+    for gauge, length_m in sorted(lengths_m.items(), key=lambda item: -item[0].area_mm2):
+        unit, unit_m = ("ft", M_PER_FT) if gauge.unit is Unit.AWG else ("m", 1.0)
+        buy_m = length_m * (1.0 + spare_percent / 100.0)
+        # A hair of rounding must not buy a foot more.
+        buy = math.ceil(buy_m / unit_m - 1e-9)
+        cables.append(CableToBuy(gauge=gauge, unit=unit, laid=length_m / unit_m, buy=buy))
+    return tuple(cables)
 
 
 def _list_connectors(wirings: Sequence[TransformerWiring]) -> tuple[Connectors, ...]:
