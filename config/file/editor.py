@@ -195,13 +195,13 @@ def _put_special_nights(editor: TomlEditor, path: KeyPath, special_nights: Seque
     count = len(editor.get(path) or ())
     for index in reversed(range(len(wanted), count)):
         editor.remove_table((*path, index))
-    count = min(count, len(wanted))
-    for index, values in enumerate(wanted[:count]):
+    for index, values in enumerate(wanted):
+        if index >= count:
+            editor.append_table(path, values)
+            continue
         if editor.get((*path, index, "nights")) != values["nights"]:
             editor.put((*path, index, "nights"), values["nights"])
         editor.put_list((*path, index, "program"), list(values["program"]))
-    for values in wanted[count:]:
-        editor.append_table(path, values)
 
 
 def _put_or_remove(editor: TomlEditor, path: KeyPath, readings: Sequence[float]) -> None:
