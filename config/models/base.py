@@ -63,6 +63,10 @@ def text_of(kind: Any, parse: Callable[[str], Any]) -> GetPydanticSchema:  # noq
 
 
 Number = Annotated[float, BeforeValidator(_take_float)]
+Watts = Annotated[Number, Field(gt=0, le=3000)]
+Loss = Annotated[Number, Field(ge=0, le=3000)]
+Volts = Annotated[Number, Field(gt=0, le=60)]
+Share = Annotated[Number, Field(gt=0, le=1)]
 Money = Annotated[Decimal, BeforeValidator(_take_decimal)]
 SpanText = Annotated[Span, text_of(Span, parse_span), Field(description="a span such as “dusk to midnight”")]
 NightsText = Annotated[Nights, text_of(Nights, parse_nights)]

@@ -16,7 +16,7 @@ from typing import Annotated, Any, Final, Literal
 from pydantic import Field
 
 from config.errors import CableTextError
-from config.models.base import Name, Number, Table, read_by, text_of
+from config.models.base import Name, Number, Share, Table, Volts, read_by, text_of
 
 M_PER_FT: Final = 0.3048
 """International foot, exact."""
@@ -191,17 +191,12 @@ class WiringSettings(Table):
 class TappedTransformer(Table):
     """What the wiring wants to know of a transformer."""
 
-    tap: Number | None = Field(
-        None, gt=0, le=_MOST_VOLTS, description="the volts of the tap in use, over 0 up to 60, such as 12"
-    )
+    tap: Volts | None = Field(None, description="the volts of the tap in use, over 0 up to 60, such as 12")
     taps: Annotated[tuple[float, ...], read_by(_take_taps)] = Field(
         (), description="the volts of all its taps, such as [12, 13, 14, 15]"
     )
-    measured_volts: Number | None = Field(
-        None,
-        gt=0,
-        le=_MOST_VOLTS,
-        description="the volts measured at the tap in use with everything lit, such as 12.3",
+    measured_volts: Volts | None = Field(
+        None, description="the volts measured at the tap in use with everything lit, such as 12.3"
     )
 
 
@@ -219,8 +214,8 @@ class WiredFixture(Table):
         " “resistor” amperes in proportion",
     )
     volts: Annotated[tuple[float, float], read_by(_take_range)] | None = Field(None, description=_A_RANGE)
-    power_factor: Number = Field(
-        1.0, gt=0, le=1, description="watts over volt-amperes from its plate, over 0 up to 1, such as 0.9"
+    power_factor: Share = Field(
+        1.0, description="watts over volt-amperes from its plate, over 0 up to 1, such as 0.9"
     )
     measured_volts: Annotated[tuple[float, ...], read_by(_take_readings)] | None = Field(
         None, description=_READINGS
@@ -242,9 +237,7 @@ class Cable(Table):
         (), alias="legs", strict=False, description='the length of each leg, such as ["10 ft", "25 ft"]'
     )
     leg_gauge: GaugeText | None = Field(None, description=_A_GAUGE)
-    tap: Number | None = Field(
-        None, gt=0, le=_MOST_VOLTS, description="the volts of its tap, where it is another than the usual"
-    )
+    tap: Volts | None = Field(None, description="the volts of its tap, where it is another than the usual")
     splice_ohm: Number = Field(
         0.0, ge=0, le=10, description="the ohms of the splice at its far end, 0 to 10; 0 leaves it out"
     )

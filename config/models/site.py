@@ -14,7 +14,7 @@ from typing import Annotated, Any, Literal
 from pydantic import BeforeValidator, Field
 
 from config.errors import UnknownZoneError
-from config.models.base import Id, Name, NightsText, Number, SpanText, Table, Words
+from config.models.base import Id, Loss, Name, NightsText, Number, Share, SpanText, Table, Volts, Watts, Words
 from config.models.cables import Cable, TappedTransformer, WiredFixture, WiringSettings
 from config.models.tariff import Tariff
 
@@ -81,18 +81,13 @@ class NamedTable(Table):
 class Transformer(NamedTable, TappedTransformer):
     """Steps the mains down for some zones."""
 
-    rated_va: Number = Field(gt=0, le=3000, description="its rating in VA, over 0 up to 3000, such as 200")
-    efficiency: Number | None = Field(
-        None,
-        gt=0,
-        le=1,
-        description="what it gives over what it takes while lit, over 0 up to 1, such as 0.88",
+    rated_va: Watts = Field(description="its rating in VA, over 0 up to 3000, such as 200")
+    efficiency: Share | None = Field(
+        None, description="what it gives over what it takes while lit, over 0 up to 1, such as 0.88"
     )
-    no_load_w: Number | None = Field(
-        None, ge=0, le=3000, description="the watts it takes with nothing lit, such as 6"
-    )
-    copper_w: Number | None = Field(
-        None, ge=0, le=3000, description="the watts lost in its windings at the rated load, such as 9"
+    no_load_w: Loss | None = Field(None, description="the watts it takes with nothing lit, such as 6")
+    copper_w: Loss | None = Field(
+        None, description="the watts its windings lose at the rated load, such as 9"
     )
     relay_side: Literal["low voltage", "mains"] = Field(
         "low voltage",
@@ -109,7 +104,7 @@ class Fixture(WiredFixture):
     name: Name = ""
     count: int = Field(ge=1, le=500, description="how many there are, 1 to 500")
     watts: Number = Field(gt=0, le=1000, description="the watts of one lamp, over 0 up to 1000, such as 4.5")
-    rated_volts: Number = Field(12.0, gt=0, le=60, description="the lamp's rated volts, over 0 up to 60")
+    rated_volts: Volts = Field(12.0, description="the lamp's rated volts, over 0 up to 60")
     lamp: Literal["led", "filament"] = Field("led", description="“led” or “filament”")
     rated_life_h: Number | None = Field(
         None, gt=0, le=1_000_000, description="the lamp's rated life in hours, such as 25000"
@@ -150,12 +145,8 @@ class Zone(NamedTable):
         (), strict=False, description="[[zones.special_nights]] tables"
     )
     fixtures: tuple[Fixture, ...] = Field((), strict=False, description="[[zones.fixtures]] tables")
-    rated_watts: Number | None = Field(
-        None, gt=0, le=3000, description="the watts of the whole zone, over 0 up to 3000"
-    )
-    measured_watts: Number | None = Field(
-        None, gt=0, le=3000, description="the watts measured on site, over 0 up to 3000"
-    )
+    rated_watts: Watts | None = Field(None, description="the watts of the whole zone, over 0 up to 3000")
+    measured_watts: Watts | None = Field(None, description="the watts measured on site, over 0 up to 3000")
     out_of_service: Annotated[Words | None, BeforeValidator(_take_out_of_service)] = Field(
         None, description="the reason in quotes, or true"
     )
