@@ -25,7 +25,7 @@ class Killed(BaseException):
 
 @dataclass
 class PinTruth:
-    """What one pin really did: whether its relay is closed now, since when, and for how long in all."""
+    """What one pin really did: whether its relay is closed now, since when, and for how long altogether."""
 
     lit: bool = False
     since_s: float = 0.0
