@@ -66,7 +66,7 @@ def wiring(
     if sheet_path is not None:
         _write_sheet(site, reports, sheet_path)
     if as_json:
-        print_json(to_response(site, reports).model_dump(mode="json"))
+        print_json(to_response(site, reports))
     else:
         from api.render.wiring_table import print_wiring
 
@@ -107,7 +107,7 @@ def _place(placing: str, candela: float | None, *, as_json: bool) -> int:
     if as_json:
         from api.render.wiring_json import placement_response
 
-        print_json(placement_response(lit).model_dump(mode="json"))
+        print_json(placement_response(lit))
     else:
         from api.render.wiring_table import print_placement
 

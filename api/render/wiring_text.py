@@ -111,14 +111,22 @@ def counted(number: int, noun: str) -> str:
 
 
 def proposal_words(proposal: Proposal) -> str:
-    """Say what to do, what to buy for it, and what its worst lamp then gets."""
+    """Say what to do, what to buy for it, what its worst lamp then gets, and what is new or stays."""
     change, worst = proposal.change, proposal.worst
     buys = " and ".join(f"{length_text(each.length_m, each.gauge)} of {each.gauge}" for each in change.buys)
     bought = f" (buy {buys})" if buys else ""
-    warnings = "".join(f"; new warning: {each.words}" for each in group_findings(proposal.warnings))
-    remains = "".join(f"; an error stays: {each.words}" for each in group_findings(proposal.remains))
     gets = f"the worst, {worst.fixture.label}, then gets {worst.volts:.2f} V"
-    return f"{change.words}{bought}: {gets}{warnings}{remains}"
+    warnings = _kinds("; new warnings: ", proposal.warnings)
+    return f"{change.words}{bought}: {gets}{warnings}{_kinds('; errors that stay: ', proposal.remains)}"
+
+
+def _kinds(head: str, findings: Sequence[Finding]) -> str:
+    """Name the kinds of some findings, and at how many places they are; nothing where there are none."""
+    kinds = [
+        f"{group.worst.topic}{f' ({group.places} places)' if group.places > 1 else ''}"
+        for group in group_findings(findings)
+    ]
+    return f"{head}{', '.join(kinds)}" if kinds else ""
 
 
 def load_rows(report: WiringReport) -> Iterator[tuple[str, str, str, str]]:
