@@ -108,8 +108,7 @@ class DaemonHooks:
         """Use a site file that was written over the API; a person may have edited other lines of it too."""
         site = self.loop.keeper.site
         self._use(site)
-        if site.relays.board != self._board:
-            self._refuse_board(site)
+        self._refuses_board(site)
 
     # -- the site file ---------------------------------------------------------------------------------------
 
@@ -132,8 +131,7 @@ class DaemonHooks:
         except SiteFileError as error:
             self._refuse(str(error))
             return
-        if site.relays.board != self._board:
-            self._refuse_board(site)
+        if self._refuses_board(site):
             return
         self.loop.call(lambda keeper: keeper.change_site(site, words="the site file was read again"))
         log.info("the site file was read again and is in force")
@@ -148,8 +146,11 @@ class DaemonHooks:
         with self._copying:
             remember(self._site_path, self._state)
 
-    def _refuse_board(self, site: Site) -> None:
+    def _refuses_board(self, site: Site) -> bool:
+        if site.relays.board == self._board:
+            return False
         self._refuse(f"relays.board is now “{site.relays.board}”; restart Leerie to use another board")
+        return True
 
     def _refuse(self, words: str) -> None:
         log.error("the site file was refused: %s", words)

@@ -14,32 +14,29 @@ from collections.abc import Mapping
 # How long a full socket is waited for; a lost WATCHDOG comes again with the next round.
 _WAIT_S = 0.5
 
-_ABSTRACT = ("@", "\0")
-
 
 class Notifier:
     """Sends to the service manager, or to nobody; each method returns whether it was sent.
 
     Args:
         address: path of the socket; ``@name`` for an abstract one; empty for nobody.
-        watchdog_every_s: how often the watchdog must be fed, in seconds; None where there is none.
+        has_watchdog: whether the service manager waits for signs of life.
     """
 
-    def __init__(self, address: str = "", *, watchdog_every_s: float | None = None) -> None:
-        if address.startswith(_ABSTRACT):
-            self._address: bytes = b"\0" + os.fsencode(address[1:])
-        elif address.startswith("/"):
-            self._address = os.fsencode(address)
-        else:
-            self._address = b""
-        self.watchdog_every_s = watchdog_every_s
+    def __init__(self, address: str = "", *, has_watchdog: bool = False) -> None:
+        if address.startswith(("@", "\0")):
+            address = "\0" + address[1:]
+        self._address = os.fsencode(address) if address.startswith(("/", "\0")) else b""
+        self.has_watchdog = has_watchdog
         self._status = ""
 
     @classmethod
     def from_environment(cls, environment: Mapping[str, str] | None = None) -> Notifier:
         """Take socket and watchdog from NOTIFY_SOCKET, WATCHDOG_USEC and WATCHDOG_PID."""
         found = os.environ if environment is None else environment
-        return cls(found.get("NOTIFY_SOCKET", ""), watchdog_every_s=_watchdog_every_s(found))
+        within_us, for_whom = found.get("WATCHDOG_USEC", ""), found.get("WATCHDOG_PID", "")
+        has_watchdog = within_us.isdecimal() and int(within_us) > 0 and for_whom in ("", str(os.getpid()))
+        return cls(found.get("NOTIFY_SOCKET", ""), has_watchdog=has_watchdog)
 
     def ready(self, status: str = "") -> bool:
         """Report that the relays are right; also ends a reload."""
@@ -51,7 +48,7 @@ class Notifier:
 
     def watchdog(self) -> bool:
         """Feed the watchdog: to be called after a completed round, from nowhere else."""
-        return self.watchdog_every_s is not None and self._send("WATCHDOG=1")
+        return self.has_watchdog and self._send("WATCHDOG=1")
 
     def reloading(self) -> bool:
         """Report that the site file is being read again; ``ready`` ends it."""
@@ -80,15 +77,3 @@ class Notifier:
         except OSError:
             self._status = ""
             return False
-
-
-def _watchdog_every_s(environment: Mapping[str, str]) -> float | None:
-    """Half of the time that systemd waits, sd_watchdog_enabled(3); None where it waits for somebody else."""
-    for_whom = environment.get("WATCHDOG_PID", "")
-    if for_whom and for_whom != str(os.getpid()):
-        return None
-    try:
-        within_us = int(environment.get("WATCHDOG_USEC", ""))
-    except ValueError:
-        return None
-    return within_us / 2e6 if within_us > 0 else None
