@@ -92,11 +92,11 @@ def _thicker_cables(
     network: Network, tap_v: float | None, drop_percent: float | None
 ) -> Iterator[WiringChange]:
     for gauges in find_gauges(prepare_trial(network, drop_percent)):
-        words, buys, thickened = _lay((network,), (gauges,))
+        words, buys, thickened = _lay_thicker((network,), (gauges,))
         yield WiringChange(ChangeKind.CABLE, _with_tap(tap_v, words), buys, thickened, tap_v)
 
 
-def _lay(
+def _lay_thicker(
     networks: Sequence[Network], found: Sequence[Gauges], run_to: str | None = None
 ) -> tuple[str, tuple[Purchase, ...], tuple[Network, ...]]:
     """Lay thicker cables, and say what to lay and to buy for them and for a new run to a node."""
@@ -173,14 +173,14 @@ def list_combined(
         cut = f"cut the cable from “{cable.from_node}” to “{node}”"
         joined, _ = second_run(network, node, gauge)
         for gauges in find_gauges(prepare_trial(joined, drop_percent)):
-            words, buys, thickened = _lay((joined,), (gauges,), node)
+            words, buys, thickened = _lay_thicker((joined,), (gauges,), node)
             yield WiringChange(ChangeKind.RUN, f"{cut}, {words}", buys, thickened)
         for tap_v in sorted({tap_v for tap_v in taps_v if tap_v != own_v}):
             parts, _ = second_circuit(network, node, gauge, tap_v)
             found = [_least_copper(part, drop_percent) for part in parts]
             if any(gauges is None for gauges in found):
                 continue
-            words, buys, thickened = _lay(parts, [gauges or {} for gauges in found], node)
+            words, buys, thickened = _lay_thicker(parts, [gauges or {} for gauges in found], node)
             words = f"{cut}, feed it from the {tap_v:g} V tap, {words}"
             yield WiringChange(ChangeKind.RUN, words, buys, thickened, tap_v)
 
