@@ -39,7 +39,7 @@ class WebServer:
         make_app: makes the ASGI application; called in the server's thread, and the place to import it.
         host: the address to listen on.
         port: the port; 0 takes any that is free.
-        first_pause_s: how long to wait before the second try, in seconds.
+        first_pause_s: how long to wait before the second try.
     """
 
     def __init__(

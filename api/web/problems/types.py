@@ -22,15 +22,7 @@ PROBLEM_MEDIA_TYPE = "application/problem+json"
 
 @dataclass(frozen=True, slots=True)
 class ProblemType:
-    """One type of problem.
-
-    Attributes:
-        name: its name in ``type``.
-        status: the status code of its responses.
-        title: a few words, always the same.
-        remedy: what to do, for somebody who looks the type up.
-        retry_after_s: after how many seconds to try again; None where trying again changes nothing.
-    """
+    """One type of problem; ``retry_after_s`` is None where trying again changes nothing."""
 
     name: str
     status: int
@@ -139,7 +131,6 @@ def invalid(detail: str, **place: str) -> ProblemError:
 
     Args:
         detail: what is wrong and what to send instead, one sentence for a person.
-        place: ``parameter``, the name of one, or ``pointer``, a JSON pointer into the body; neither where the
-            fault is in no single place.
+        place: ``parameter``, the name of one, or ``pointer``, a JSON pointer into the body; or neither.
     """
     return ProblemError("invalid-request", detail, errors=[{"detail": detail, **place}])

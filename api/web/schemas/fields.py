@@ -6,7 +6,7 @@ from collections.abc import Callable
 from datetime import date, datetime
 from typing import Annotated, TypeVar
 
-from pydantic import BaseModel, ConfigDict, GetPydanticSchema, WithJsonSchema
+from pydantic import BaseModel, ConfigDict, Field, GetPydanticSchema, WithJsonSchema
 from pydantic_core import PydanticKnownError, core_schema
 
 from api.render.instants import EXAMPLE, read_date, read_instant
@@ -55,4 +55,5 @@ NightsField = Annotated[Nights, _reader(parse_nights), _text(examples=["Fri, Sat
 LengthField = Annotated[Duration, _reader(parse_duration), _text(examples=["1h30m"])]
 InstantField = Annotated[datetime, _reader(read_instant), _text(format="date-time", examples=[EXAMPLE])]
 DateField = Annotated[date, _reader(read_date), _text(format="date", examples=["2027-06-21"])]
+OneZone = Annotated[str | None, Field(description="id of one zone; every zone if left out")]
 EdgeField = Annotated[date | datetime, _reader(_read_edge), _text(examples=["2027-06-21", EXAMPLE])]

@@ -9,11 +9,10 @@ from pydantic import Field
 from api.render.instants import instant_text
 from api.render.model import Instant, NightDate, ResponseModel
 from api.render.year_svg import NARROWEST_PX, USUAL_PX, WIDEST_PX
-from api.web.schemas.fields import DateField, RequestModel
+from api.web.schemas.fields import DateField, OneZone, RequestModel
 from controller.records.entries import Replacement
 
 PERIODS = "a season by the year in which it begins, a month, a night, or two nights joined by “to”"
-_ONE_ZONE = "id of one zone; every zone if left out"
 _FIXTURE = "the fixture's place in the site file, from 1"
 
 
@@ -30,7 +29,7 @@ class HoursParams(RequestModel):
         None, alias="from", description="the first night; 14 nights, 12 months or 4 seasons back if left out"
     )
     to_date: DateField | None = Field(None, alias="to", description="the last night; tonight if left out")
-    zone: str | None = Field(None, description=_ONE_ZONE)
+    zone: OneZone = None
 
 
 class YearSvgParams(RequestModel):
@@ -42,7 +41,7 @@ class YearSvgParams(RequestModel):
         alias="from",
         description="the first of 365 nights; if left out, tonight is the first to come, or the last gone",
     )
-    zone: str | None = Field(None, description=_ONE_ZONE)
+    zone: OneZone = None
     width: int = Field(
         USUAL_PX,
         ge=NARROWEST_PX,
@@ -55,7 +54,7 @@ class YearSvgParams(RequestModel):
 class ReplacementsParams(RequestModel):
     """Whose replaced lamps."""
 
-    zone: str | None = Field(None, description=_ONE_ZONE)
+    zone: OneZone = None
 
 
 class ReplacementRequest(RequestModel):

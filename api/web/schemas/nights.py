@@ -6,7 +6,7 @@ from pydantic import Field
 
 from api.render.instants import instant_text
 from api.render.model import Instant, ResponseModel
-from api.web.schemas.fields import DateField, EdgeField, RequestModel
+from api.web.schemas.fields import DateField, EdgeField, OneZone, RequestModel
 from controller.records.entries import Switching
 
 MOST_SWITCHINGS = 1000
@@ -22,7 +22,7 @@ class NightsParams(RequestModel):
     to_date: DateField | None = Field(
         None, alias="to", description="the last night; six nights after the first if left out"
     )
-    zone: str | None = Field(None, description="id of one zone; every zone if left out")
+    zone: OneZone = None
 
 
 class SwitchingsParams(RequestModel):
@@ -36,7 +36,7 @@ class SwitchingsParams(RequestModel):
     to_edge: EdgeField | None = Field(
         None, alias="to", description="an instant, or the date of the last night; no end if left out"
     )
-    zone: str | None = Field(None, description="id of one zone; every zone if left out")
+    zone: OneZone = None
     limit: int = Field(
         USUAL_SWITCHINGS, ge=1, le=MOST_SWITCHINGS, strict=False, description="maximum number of them"
     )
