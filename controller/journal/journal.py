@@ -24,9 +24,9 @@ from controller.journal.database import (
 from controller.journal.lock import lock_state
 from controller.journal.previous_run import (
     PreviousRun,
+    open_switchings,
     overrides_in_force,
     read_previous_run,
-    unended_switchings,
 )
 from controller.journal.queue import CloseOpenRuns, CurrentState, StartFresh, WriteQueue
 from controller.records.entries import Entry
@@ -218,7 +218,7 @@ class Journal:
         connection = self._connection = open_to_write(self.path, fresh=self._fresh)
         self._file_id, self._fresh = _file_id(self.path), False
         if self._state is None:
-            self._state = CurrentState([*unended_switchings(connection), *overrides_in_force(connection)])
+            self._state = CurrentState([*open_switchings(connection), *overrides_in_force(connection)])
         return connection
 
     def _close_file(self) -> None:

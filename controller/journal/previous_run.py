@@ -97,7 +97,7 @@ def overrides_in_force(connection: sqlite3.Connection) -> list[Override]:
     return OVERRIDES.fetch(connection, "WHERE o.ended_at_ms IS NULL ORDER BY o.id")
 
 
-def unended_switchings(connection: sqlite3.Connection) -> list[Switching]:
+def open_switchings(connection: sqlite3.Connection) -> list[Switching]:
     """Give the switchings whose runs have not ended, at most one for each zone, oldest first."""
     lit_by = "SELECT lit_by FROM account WHERE lit_by IS NOT NULL"
     return SWITCHINGS.fetch(connection, f"WHERE s.id IN ({lit_by}) ORDER BY s.id")

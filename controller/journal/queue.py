@@ -7,31 +7,11 @@ from collections import deque
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from controller.records.entries import (
-    Entry,
-    Event,
-    Heartbeat,
-    Override,
-    OverrideEnded,
-    Replacement,
-    Switching,
-)
+from controller.records.entries import Entry, Event, Heartbeat, Override, OverrideEnded, Switching
 from controller.records.reading import Reading
 
 # Entries that are kept in memory, about 10 MB of them. At 200 entries a day a full disk may last seven weeks.
 BOUND = 10_000
-
-# Where too many wait, the lowest rank is dropped first: a later heartbeat says all that an earlier one did,
-# and what was lit when matters more than what else happened. Requests are above all of these.
-_RANKS: dict[type, int] = {
-    Heartbeat: 0,
-    Event: 1,
-    Override: 2,
-    OverrideEnded: 2,
-    Replacement: 2,
-    Switching: 3,
-}
-_HIGHEST_RANK = 4
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -50,6 +30,11 @@ class StartFresh:
 
 
 Work = Entry | CloseOpenRuns | StartFresh
+
+# Where too many wait, the lowest rank is dropped first: a later heartbeat says all that an earlier one did,
+# and what was lit when matters more than what else happened.
+_RANKS: dict[type, int] = {Heartbeat: 0, Event: 1, Switching: 3, CloseOpenRuns: 4, StartFresh: 4}
+_OTHER_RANK = 2
 
 
 class WriteQueue:
@@ -80,7 +65,7 @@ class WriteQueue:
         with self._lock:
             self._waiting.insert(0 if first else len(self._waiting), work)
             if len(self._waiting) > self._bound:
-                ranks = [_RANKS.get(type(each), _HIGHEST_RANK) for each in self._waiting]
+                ranks = [_RANKS.get(type(each), _OTHER_RANK) for each in self._waiting]
                 del self._waiting[ranks.index(min(ranks))]
                 self.lost += 1
 

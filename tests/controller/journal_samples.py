@@ -13,7 +13,7 @@ import pytest
 from config.errors import JournalError
 from controller.journal.database import open_to_read
 from controller.journal.journal import Journal
-from controller.journal.previous_run import unended_switchings
+from controller.journal.previous_run import open_switchings
 from controller.journal.reader import JournalReader
 from controller.journal.rows import NOT_TRUSTED, TRUSTED
 from controller.records.entries import Cause, Entry, Event, EventKind, Heartbeat, Override, Switching
@@ -74,7 +74,7 @@ def overridden(zone: str, at: Reading, *, on: bool = True, lasts_s: float | None
 def unended(journal: Journal) -> list[Switching]:
     """Give the switchings whose runs have not ended, from the file."""
     with contextlib.closing(open_to_read(journal.path)) as connection:
-        return unended_switchings(connection)
+        return open_switchings(connection)
 
 
 def model_runs(switchings: list[Switching]) -> list[Run]:
