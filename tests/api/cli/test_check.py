@@ -46,9 +46,9 @@ def test_all_errors_come_at_once_and_with_their_lines(tmp_path: Path) -> None:
     assert code == 2
     assert found["site"] is None
     lines = site.read_text("utf-8").splitlines()
-    told = {problem["key"]: problem for problem in found["problems"]}
-    assert set(told) == {"zones[1].program[1]", "zones[1].pin", "zones[2].id"}
-    for problem in told.values():
+    problems = {problem["key"]: problem for problem in found["problems"]}
+    assert set(problems) == {"zones[1].program[1]", "zones[1].pin", "zones[2].id"}
+    for problem in problems.values():
         assert problem["level"] == "error"
         assert problem["file"] == str(site)
         assert problem["value"] in lines[problem["line"] - 1]

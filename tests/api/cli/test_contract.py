@@ -53,7 +53,7 @@ def test_version_is_that_of_the_package() -> None:
 
 
 @pytest.mark.parametrize(
-    ("args", "told"),
+    ("args", "expected"),
     [
         (["nigths"], "No such command 'nigths'"),
         (["nights"], "Missing argument 'SITE.toml'"),
@@ -73,14 +73,16 @@ def test_version_is_that_of_the_package() -> None:
         (["nights", "{folder}"], "is not a file"),
     ],
 )
-def test_a_wrong_request_is_one_line_on_standard_error(tmp_path: Path, args: list[str], told: str) -> None:
+def test_a_wrong_request_is_one_line_on_standard_error(
+    tmp_path: Path, args: list[str], expected: str
+) -> None:
     """What was not understood is one line on standard error, with exit code 2."""
     site = write_site(tmp_path, JETTY)
     result = call(*(arg.format(site=site, folder=tmp_path) for arg in args))
     assert result.exit_code == 2
     assert not result.stdout
     assert len(lines(result.stderr)) == 1
-    assert told in result.stderr
+    assert expected in result.stderr
 
 
 @pytest.mark.parametrize("command_name", ["check", "nights", "why", "run", "demo", "hours", "year"])

@@ -148,11 +148,11 @@ def test_a_name_in_brackets_is_a_name(tmp_path: Path) -> None:
 
 def test_why_is_lit_in_sentences(garden: Path) -> None:
     """A person reads whether it is lit, because of what, and until when."""
-    told = call("why", garden, "jetty", "--at", "2027-06-18 23:15").stdout.splitlines()
-    assert told[0] == "Jetty and steps (jetty) is lit at 23:15 on Fri 18 Jun 2027 (BST)."
-    assert told[1] == "Because: dusk to 01:30, special night Fri, Sat."
-    assert told[2] == "Until: 01:30 on Sat 19 Jun 2027 (in 2 h 15 m); then dark."
-    assert any("by the site file alone" in line for line in told)
+    answer = call("why", garden, "jetty", "--at", "2027-06-18 23:15").stdout.splitlines()
+    assert answer[0] == "Jetty and steps (jetty) is lit at 23:15 on Fri 18 Jun 2027 (BST)."
+    assert answer[1] == "Because: dusk to 01:30, special night Fri, Sat."
+    assert answer[2] == "Until: 01:30 on Sat 19 Jun 2027 (in 2 h 15 m); then dark."
+    assert any("by the site file alone" in line for line in answer)
 
 
 @pytest.mark.parametrize(
@@ -191,10 +191,10 @@ def test_why_goes_by_now_where_no_instant_is_given(garden: Path) -> None:
 def test_out_of_service_lasts_until_further_notice(tmp_path: Path) -> None:
     """A zone out of service is dark until somebody says otherwise."""
     site = write_site(tmp_path, zone_table("jetty", "dusk to dawn", more='out_of_service = "cable cut"'))
-    told = call("why", site, "jetty", "--at", "2027-12-01 23:00").stdout
-    assert "jetty is dark" in told
-    assert "out of service: cable cut" in told
-    assert "Until: further notice." in told
+    answer = call("why", site, "jetty", "--at", "2027-12-01 23:00").stdout
+    assert "jetty is dark" in answer
+    assert "out of service: cable cut" in answer
+    assert "Until: further notice." in answer
 
 
 def test_colours_stay_away_where_they_are_not_wanted(garden: Path) -> None:

@@ -86,7 +86,7 @@ def start(*args: object, script: str = "") -> subprocess.CompletedProcess[str]:
     )
 
 
-# Ends the program after its first round, and tells what it had imported, and what its pins were, by then.
+# Ends the program after its first round, and prints what it had imported and the levels of its pins.
 AFTER_THE_FIRST_ROUND = """
 import json, os, sys
 from controller import relays
@@ -111,9 +111,9 @@ def test_the_lights_are_right_before_the_web_stack_is_imported(site: Path, state
     """After the first round every relay is closed, and no module of web, scheduler or event loop is there."""
     done = start("run", site, "--state", state, "--port", free_port(), script=AFTER_THE_FIRST_ROUND)
     assert done.returncode == 0, done.stderr
-    told = json.loads(done.stdout)
-    assert told["levels"] == {"17": [False], "27": [False]}  # low closes them, and they never were high
-    assert [name for name in LATE if name in told["modules"]] == []
+    found = json.loads(done.stdout)
+    assert found["levels"] == {"17": [False], "27": [False]}  # low closes them, and they never were high
+    assert [name for name in LATE if name in found["modules"]] == []
 
 
 @pytest.mark.parametrize("name", [signal.SIGTERM, signal.SIGINT])
@@ -182,8 +182,8 @@ def test_a_disk_that_hangs_does_not_keep_it_from_ending(site: Path, state: Path)
         assert process.wait(PATIENCE_S) == 0
     finally:
         process.kill()
-        _, told = process.communicate()
-    assert "could not be written in time" in told
+        _, log = process.communicate()
+    assert "could not be written in time" in log
 
 
 def test_a_port_in_use_is_logged_and_taken_when_it_is_free(site: Path, state: Path) -> None:
@@ -195,7 +195,7 @@ def test_a_port_in_use_is_logged_and_taken_when_it_is_free(site: Path, state: Pa
         other.listen()
         with running(site, state, port=port) as daemon:
             daemon.wait_until("lit", lambda: is_lit(daemon, "jetty", "orchard"))
-            daemon.wait_until("told", lambda: f"port {port} on 127.0.0.1 is in use" in daemon.log)
+            daemon.wait_until("logged", lambda: f"port {port} on 127.0.0.1 is in use" in daemon.log)
             other.close()
             daemon.wait_for_api()
             assert daemon.lit() == {"jetty", "orchard"}
@@ -203,7 +203,7 @@ def test_a_port_in_use_is_logged_and_taken_when_it_is_free(site: Path, state: Pa
 
 
 def test_a_state_folder_that_cannot_be_used_leaves_the_lights_on(site: Path, state: Path) -> None:
-    """A folder lies where the journal should be: lit, told, and all is written once it is gone."""
+    """A folder is in the way of the journal: lit, the fault is shown, and all is written once it is gone."""
     in_the_way = state / "journal.sqlite"
     in_the_way.mkdir(parents=True)
     with running(site, state) as daemon:
@@ -408,6 +408,6 @@ def test_a_killed_daemon_leaves_nothing_that_keeps_the_next_from_starting(site: 
     with running(site, state) as daemon:
         daemon.wait_for_api()
         assert daemon.lit() == {"jetty", "orchard"}
-        daemon.wait_until("told", lambda: EventKind.DIED in [event.kind for event in daemon.events])
+        daemon.wait_until("logged", lambda: EventKind.DIED in [event.kind for event in daemon.events])
         assert daemon.stop() == 0
     assert [run.ended_by for run in runs_of(state)] == 4 * [Cause.STOPPED]

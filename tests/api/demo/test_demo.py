@@ -82,8 +82,8 @@ def test_the_page_is_live_and_a_signal_ends_it_cleanly(folder: Path, name: signa
     ) as running:
         assert running.stdout is not None
         assert running.stderr is not None
-        told = read_until(running.stdout.fileno(), b"Pergola lit")
-        address = re.search(r"http://127\.0\.0\.1:\d+/", told.decode())
+        shown = read_until(running.stdout.fileno(), b"Pergola lit")
+        address = re.search(r"http://127\.0\.0\.1:\d+/", shown.decode())
         assert address is not None
         with urlopen(f"{address[0]}health", timeout=10) as answer:
             assert answer.status == 200

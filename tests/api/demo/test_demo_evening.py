@@ -121,14 +121,14 @@ def frames(tmp_path_factory: pytest.TempPathFactory) -> list[Frame]:
 
 def test_each_event_is_one_line_in_order(frames: list[Frame]) -> None:
     """On a pipe every switching, and the sunset and dusk, is a line; the times never go back."""
-    told: list[str] = []
-    lines = Lines(told.append)
+    written: list[str] = []
+    lines = Lines(written.append)
     for frame in frames:
         lines.show(frame)
     lines.show(frames[-1])
-    assert told[0].startswith("Harrow Rise, an evening at 480 times normal speed")
-    assert told[1] == "http://127.0.0.1:8010/"
-    events = told[2:]
+    assert written[0].startswith("Harrow Rise, an evening at 480 times normal speed")
+    assert written[1] == "http://127.0.0.1:8010/"
+    events = written[2:]
     assert len(events) == len(frames[-1].switchings) + 3
     assert len(set(events)) == len(events)
     # The first hours are before midnight, the last after it.
