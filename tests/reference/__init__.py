@@ -1,4 +1,4 @@
-"""Check values from outside Leerie, and the few lines that read them. README.md tells where each is from."""
+"""Check values from outside Leerie, and the few lines that read them. README.md says where each is from."""
 
 from __future__ import annotations
 
