@@ -1,9 +1,8 @@
 """The control loop: when the keeper checks its relays. APScheduler is used here and nowhere else.
 
-Four things start a round, each enough by itself: the timetable (APScheduler), to the millisecond; a tick that
-knows nothing of wall clocks; the kernel's notice that the clock was set; and a comparison that finds the wall
-clock apart from the boot-time clock. A timer is only a hint: whichever comes first, the round works out the
-state from the present instant alone.
+Four things start a round, each enough by itself: the timetable (APScheduler), a tick that knows no wall
+clock, the kernel's notice that the clock was set, and a comparison of wall clock and boot-time clock. Each is
+only a hint: the round works out the state from the present instant alone.
 """
 
 from __future__ import annotations
@@ -28,12 +27,11 @@ from controller.keeper.state import KeeperStatus
 log = logging.getLogger(__name__)
 T = TypeVar("T")
 
-# How often the two clocks are compared where the kernel does not report that the clock was set; and where it
-# does, as often as there can be new evidence of trust.
+# How often the clocks are compared where the kernel does not report a set clock; where it does, as often as
+# there can be new evidence of trust.
 COMPARE_S = 0.5
 COMPARE_WATCHED_S = COLLECT_EVERY_S
-# What is due at once is due after this pause: APScheduler enumerates what is due up to now, and must come to
-# an end.
+# The least pause: APScheduler enumerates what is due up to now, and must come to an end.
 LEAST_PAUSE_S = 0.001
 # A round that raises, which none should, is repeated after this pause.
 AFTER_ERROR_S = 5.0
@@ -42,10 +40,7 @@ LAST_FLUSH_S = 0.8
 
 
 class After(BaseTrigger):  # type: ignore[misc]  # APScheduler ships no types
-    """Fires so many seconds from now, never counted from the last firing.
-
-    A clock that jumps by months therefore makes a job due once, not once for every time in between.
-    """
+    """Fires so many seconds from now, not from the last firing: a clock that jumps makes it due once."""
 
     def __init__(self, seconds: float) -> None:
         self._pause_s = max(seconds, LEAST_PAUSE_S)
@@ -204,7 +199,6 @@ class ControlLoop:
         self.run_once()
 
     async def _at_noon(self) -> None:
-        """A new night has begun: start what is done once a night, unless the clock is not trusted."""
         now, before = self._clock.read(), self._night
         self._night = self.keeper.planner.night_at(now.utc)
         self.run_once()
@@ -226,7 +220,6 @@ class ControlLoop:
         self.run_once()
 
     async def _compare_clocks(self, every_s: float) -> None:
-        """Run a round where the wall clock was stepped against the boot-time clock, or its trust changed."""
         while True:
             await asyncio.sleep(every_s)
             last, now = self._status.at, self._clock.read()
@@ -257,13 +250,11 @@ class ControlLoop:
                     self._loop.call_soon_threadsafe(self._on_flushed)
 
     def _on_flushed(self) -> None:
-        """Update the status after a write; write again where more came meanwhile."""
         self._status = self.keeper.status()
         if self._status.waiting and self._status.journal_fault is None:
             self._flush_soon()
 
     async def _flush_last(self) -> None:
-        """Have the last entries written, if the disk is quick enough."""
         done = asyncio.Event()
         loop = asyncio.get_running_loop()
 

@@ -90,37 +90,27 @@ class Planner:
         Raises:
             UnknownZoneError: no zone has that id.
         """
-        standing = self._last_state.get(zone_id)
-        if standing is not None and standing.since_utc <= at_utc:
-            horizon_utc = standing.until_utc or standing.plan.night.ends_at_utc
-            if at_utc < min(horizon_utc, standing.plan.night.ends_at_utc):
-                return standing
-        light = self._work_out(zone_id, at_utc)
-        self._last_state[zone_id] = light
-        return light
+        last = self._last_state.get(zone_id)
+        if last is not None and last.since_utc <= at_utc:
+            night_ends_at_utc = last.plan.night.ends_at_utc
+            if at_utc < min(last.until_utc or night_ends_at_utc, night_ends_at_utc):
+                return last
+        state = self._last_state[zone_id] = self._find_state(zone_id, at_utc)
+        return state
 
-    def _work_out(self, zone_id: str, at_utc: datetime) -> ProgramState:
+    def _find_state(self, zone_id: str, at_utc: datetime) -> ProgramState:
         plan = self.plan(zone_id, self.night_at(at_utc))
-        over: Window | None = None
-        for window in plan.windows:
-            if at_utc < window.on_utc:
-                return ProgramState(
-                    on=False,
-                    plan=plan,
-                    window=None,
-                    waits_for=window,
-                    since_utc=at_utc,
-                    until_utc=window.on_utc,
-                )
-            if at_utc < window.off_utc:
-                until_utc = self._lit_until(zone_id, plan, window)
-                return ProgramState(
-                    on=True, plan=plan, window=window, waits_for=None, since_utc=at_utc, until_utc=until_utc
-                )
-            over = window
-        until_utc = self._dark_until(zone_id, plan)
+        begun = [window for window in plan.windows if window.on_utc <= at_utc]
+        ahead = plan.windows[len(begun)] if len(begun) < len(plan.windows) else None
+        latest = begun[-1] if begun else None
+        if latest is not None and at_utc < latest.off_utc:
+            on, ahead, until_utc = True, None, self._lit_until(zone_id, plan, latest)
+        elif ahead is not None:
+            on, latest, until_utc = False, None, ahead.on_utc
+        else:
+            on, until_utc = False, self._dark_until(zone_id, plan)
         return ProgramState(
-            on=False, plan=plan, window=over, waits_for=None, since_utc=at_utc, until_utc=until_utc
+            on=on, plan=plan, window=latest, waits_for=ahead, since_utc=at_utc, until_utc=until_utc
         )
 
     def _lit_until(self, zone_id: str, plan: NightPlan, window: Window) -> datetime | None:

@@ -1,22 +1,23 @@
 """What a zone was to do, as one line of the journal.
 
-The journal takes down at every start, and at every change, what each zone is to do from then on. So a program
-that was changed in June does not rewrite what was planned, and missed, in May. A line a person can read:
+The journal records at every start, and at every change, what each zone is to do from then on. So a program
+that
+was changed in June does not rewrite what was planned, and missed, in May:
 
     dusk to midnight; Fri, Sat: dusk to 01:30; 2027-12-31: dark; out of service: the post was felled
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from typing import Protocol
 
 from config.program.parser import parse_span
 from config.program.spans import Span
-from controller.planning.plan import SpecialNightLike
+from controller.planning.plan import ZoneLike
 
 DARK = "dark"
-# Said of a zone that the site file has no longer.
+# Recorded of a zone that the site file no longer has.
 REMOVED = "no zone any more"
 NEXT = "; "
 _AND = " and "
@@ -24,24 +25,16 @@ COLON = ": "
 OUT_OF_SERVICE = "out of service" + COLON
 
 
-class ZoneToTell(Protocol):
-    """What is told of a zone."""
-
-    @property
-    def program(self) -> Sequence[Span]:
-        """What it does every night."""
-
-    @property
-    def special_nights(self) -> Sequence[SpecialNightLike]:
-        """Nights that differ."""
+class RecordedZone(ZoneLike, Protocol):
+    """What is recorded of a zone."""
 
     @property
     def out_of_service(self) -> str | None:
         """Why it is never lit; None where it is in service."""
 
 
-def format_program(zone: ZoneToTell) -> str:
-    """Say in one line what a zone is to do."""
+def format_program(zone: RecordedZone) -> str:
+    """Write in one line what a zone is to do."""
     parts = [format_spans(zone.program)]
     parts += [f"{each.nights}{COLON}{format_spans(each.program)}" for each in zone.special_nights]
     if zone.out_of_service is not None:
