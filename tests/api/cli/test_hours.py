@@ -283,6 +283,12 @@ def test_the_table_tells_it_all(spring, monkeypatch):
     assert "The journal begins on Thu 20 May 2027 at 12:00." in words
 
 
+@pytest.mark.parametrize("by", ["night", "month", "season", "whole"])
+def test_the_tables_fit_a_hundred_columns(spring, monkeypatch, by):
+    """No line is longer, also where an override and light before dusk have columns of their own."""
+    assert max(len(line) for line in spring.words(monkeypatch, "--by", by).splitlines()) <= 100
+
+
 def test_a_lower_bound_is_shown_as_one(tmp_path, monkeypatch):
     """Where no transformer is known, energy and cost are marked, and a note says why."""
     site_path = write_site(tmp_path, zone_table("jetty", "20:00 to 22:00", more="rated_watts = 10\n"))
