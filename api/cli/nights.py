@@ -54,7 +54,7 @@ def nights(
     from controller.planning.planner import Planner
 
     planner = Planner(load(site_path).site)
-    first, last = choose_nights(planner, from_date, to_date)
+    first, last = _choose_nights(planner, from_date, to_date)
     zones = planner.site.zones
     wanted = [planner.site.zone(each).id for each in dict.fromkeys(zone_ids)] or [zone.id for zone in zones]
     if as_json:
@@ -63,12 +63,7 @@ def nights(
         _show(planner, first, last, wanted)
 
 
-def choose_nights(planner: Planner, from_date: date | None, to_date: date | None) -> tuple[date, date]:
-    """Return the first and the last night, where one or both were left out.
-
-    Raises:
-        click.UsageError: the last is before the first, or they are too many.
-    """
+def _choose_nights(planner: Planner, from_date: date | None, to_date: date | None) -> tuple[date, date]:
     first = from_date or planner.night_at(now_utc()).date
     last = to_date or first + timedelta(days=MORE_NIGHTS)
     if last < first:
@@ -90,7 +85,7 @@ def _show(planner: Planner, first: date, last: date, zone_ids: Sequence[str]) ->
     for night in each_night(first, last, planner.tz):
         if rows and len(zone_ids) > 1:
             rows.append(None)
-        change = clock_change(night, planner)
+        change = _clock_change(night, planner)
         name = f"{night.date:%a %d %b %Y}"
         if change:
             name += " *"
@@ -99,13 +94,8 @@ def _show(planner: Planner, first: date, last: date, zone_ids: Sequence[str]) ->
             for row in _cells(planner, planner.plan(zone_id, night), with_offset=bool(change)):
                 rows.append([name, *row])
                 name = ""
-    headings = [
-        TableColumn(heading="Night"),
-        TableColumn(heading="Zone"),
-        TableColumn(heading="Lit"),
-        TableColumn(heading="For", right=True),
-        TableColumn(heading="Because", folds=True),
-    ]
+    headings = [TableColumn(heading=each) for each in ("Night", "Zone", "Lit")]
+    headings += [TableColumn(heading="For", right=True), TableColumn(heading="Because", folds=True)]
     title = f"{planner.site.name}, local time of {planner.site.time_zone}"
     notes = [Text(change, style=QUIET) for change in changes]
     show(Text(title), Text(""), build_table(headings, rows), *([Text(""), *notes] if notes else []))
@@ -127,7 +117,7 @@ def _cells(planner: Planner, plan: NightPlan, *, with_offset: bool) -> Iterator[
         zone = ""
 
 
-def clock_change(night: Night, planner: Planner) -> str:
+def _clock_change(night: Night, planner: Planner) -> str:
     """Say how the clocks change in a night; empty on the nights on which they do not."""
     starts, ends = (at_utc.astimezone(planner.tz) for at_utc in (night.starts_at_utc, night.ends_at_utc))
     moved = (ends.utcoffset() or timedelta()) - (starts.utcoffset() or timedelta())

@@ -75,12 +75,8 @@ def print_summary(result: DemoResult, write: Callable[[str], None], hints: Seque
         ]
         for each in totals
     ]
-    columns = [
-        TableColumn(heading="Zone"),
-        TableColumn(heading="Lit for", right=True),
-        TableColumn(heading="Energy of the lamps", right=True),
-        TableColumn(heading=""),
-    ]
+    numbers = [TableColumn(heading=each, right=True) for each in ("Lit for", "Energy of the lamps")]
+    columns = [TableColumn(heading="Zone"), *numbers, TableColumn(heading="")]
     show(build_table(columns, rows))
     write("")
     write(f"{count(len(last.switchings), 'switching')}; every relay was simulated.")
