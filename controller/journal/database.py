@@ -93,7 +93,7 @@ def journal_errors(path: Path) -> Iterator[None]:
 def explain_error(error: Exception, path: Path) -> JournalError:
     """Say in plain words what SQLite, the system or a row that makes no sense complains of."""
     if isinstance(error, OSError):
-        return JournalError(f"the journal {path}: {error.strerror or error}")
+        return JournalError(f"the journal {path}: {error.strerror or error}; check the folder and the disk")
     if not isinstance(error, sqlite3.Error) or str(error).startswith("Could not decode"):
         # Text that is no text, a cause that is none: only damage puts such a thing into a row.
         return JournalDamagedError(f"the journal {path}: {DAMAGED} ({error})")

@@ -29,7 +29,8 @@ def lock_state(directory: Path) -> FileLock:
             f"{who} already runs with the state folder {directory}; stop it, or use another folder"
         ) from error
     except OSError as error:
-        raise JournalError(f"the state folder {directory}: {error.strerror or error}") from error
+        why = error.strerror or error
+        raise JournalError(f"the state folder {directory}: {why}; check the path and who owns it") from error
     # Only for the message above: the lock is what counts, and a full disk does not matter.
     with contextlib.suppress(OSError):
         os.ftruncate(lock.descriptor, 0)
