@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from math import ceil
 
-from rich.console import Console, ConsoleOptions, Group, RenderResult
+from rich.console import Console, Group
 from rich.live import Live
 from rich.style import Style
 from rich.table import Table
@@ -44,25 +44,20 @@ class Screen(Live):
 
     def show(self, frame: Frame) -> None:
         """Draw one moment."""
-        self.update(DemoFrame(frame), refresh=True)
+        self.update(draw(frame, self.console), refresh=True)
 
 
-class DemoFrame:
-    """One moment, drawn for the width that the terminal has."""
-
-    def __init__(self, frame: Frame) -> None:
-        self._frame = frame
-
-    def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
-        frame, width = self._frame, options.max_width
-        reasons = width >= _COLUMNS_FOR_REASONS
-        bar = width - _NAME_COLUMNS - _STATE_COLUMNS - 6 - (_REASON_COLUMNS if reasons else 0)
-        bar = bar if width >= _COLUMNS_FOR_BARS else 0
-        coloured = console.color_system is not None and not console.no_color
-        used = _OTHER_LINES + len(frame.status.zones) + (_SKY_LINES if bar else 0)
-        listed = min(max(console.size.height - used, 0), LAST_SWITCHINGS)
-        grid = _grid(frame, bar, reasons=reasons, coloured=coloured)
-        yield Group(*_head(frame), Text(""), grid, Text(""), *_tail(frame, listed))
+def draw(frame: Frame, console: Console) -> Group:
+    """Draw one moment for the size and the colours that a terminal has."""
+    width, height = console.size
+    reasons = width >= _COLUMNS_FOR_REASONS
+    bar = width - _NAME_COLUMNS - _STATE_COLUMNS - 6 - (_REASON_COLUMNS if reasons else 0)
+    bar = bar if width >= _COLUMNS_FOR_BARS else 0
+    coloured = console.color_system is not None and not console.no_color
+    used = _OTHER_LINES + len(frame.status.zones) + (_SKY_LINES if bar else 0)
+    listed = min(max(height - used, 0), LAST_SWITCHINGS)
+    grid = _grid(frame, bar, reasons=reasons, coloured=coloured)
+    return Group(*_head(frame), Text(""), grid, Text(""), *_tail(frame, listed))
 
 
 def _line(*parts: str | tuple[str, str]) -> Text:

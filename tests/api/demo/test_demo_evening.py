@@ -10,11 +10,11 @@ from itertools import pairwise
 import pytest
 from rich.console import Console
 
+from api.demo import screen
 from api.demo.demo import RecordingJournal
 from api.demo.evening import Evening, Frame, choose_evening, lit_intervals, zone_total
 from api.demo.fast_clock import FastClock
 from api.demo.lines import Lines
-from api.demo.screen import DemoFrame
 from api.demo.sky import sky_character, sky_colour, sky_word
 from config.file.loader import example_path, load_site
 from controller.calendar.night import night_on
@@ -143,7 +143,8 @@ def draw(frame: Frame, width: int, height: int = 40, **console: object) -> str:
     """Draw a frame on a terminal of a size."""
     out = StringIO()
     options = {"force_terminal": True, "color_system": "truecolor", **console}
-    Console(file=out, width=width, height=height, **options).print(DemoFrame(frame))  # type: ignore[arg-type]
+    terminal = Console(file=out, width=width, height=height, **options)  # type: ignore[arg-type]
+    terminal.print(screen.draw(frame, terminal))
     return out.getvalue()
 
 
