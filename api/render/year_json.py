@@ -8,16 +8,16 @@ from typing import Any
 from api.render.instants import instant_text
 from api.render.numbers import LOWER_BOUNDS, currency_of, hours_of, kwh_of, money_of, rounded, unrounded
 from controller.calendar.intervals import MS_PER_HOUR
-from controller.forecast.forecast import Forecast, ForecastSum, MonthAhead, add_up, compare
+from controller.forecast.forecast import Forecast, ForecastSum, MonthAhead, compare
 from controller.forecast.mechanical_timer import TimerNight
-from controller.forecast.year import NamedForecast, YearForecast
+from controller.forecast.year import YearForecast
 from controller.lamps.life import Lamps
 
 
 def year_as_json(year: YearForecast) -> dict[str, Any]:
     """Show what the nights to come will use, and what other plans would change."""
     writer = _Writer(year)
-    period = year.present.forecast.period
+    period = year.present.period
     return {
         "site": year.planner.site.name,
         "time_zone": year.planner.site.time_zone,
@@ -39,11 +39,11 @@ class _Writer:
         self.year = year
         self.currency = currency_of(year.planner.site)
 
-    def plan(self, named: NamedForecast) -> dict[str, Any]:
-        forecast, zones = named.forecast, self.year.zones
+    def plan(self, forecast: Forecast) -> dict[str, Any]:
+        zones = self.year.zones
         totals = {zone: forecast.total(zone) for zone in zones}
         return {
-            "name": named.name,
+            "name": forecast.name,
             "months": [self._month(row) for row in forecast.months if row.zone in zones],
             "totals": [
                 {
@@ -59,17 +59,17 @@ class _Writer:
             ],
         }
 
-    def other(self, named: NamedForecast) -> dict[str, Any]:
-        forecast, zones = named.forecast, self.year.zones
+    def other(self, forecast: Forecast) -> dict[str, Any]:
+        zones = self.year.zones
         return {
-            **self.plan(named),
+            **self.plan(forecast),
             "changes": [{"zone": zone, **self._change(forecast, zone)} for zone in zones],
             "change": self._change(forecast, *zones),
         }
 
     def timer(self) -> dict[str, Any] | None:
-        named, timer, nights = self.year.by_timer, self.year.timer, self.year.timer_nights
-        if named is None or timer is None:
+        forecast, timer, nights = self.year.by_timer, self.year.timer, self.year.timer_nights
+        if forecast is None or timer is None:
             return None
         return {
             "pins": f"{timer.on:%H:%M}-{timer.off:%H:%M}",
@@ -79,7 +79,7 @@ class _Writer:
             "lit_h": hours_of(sum(night.lit_ms for night in nights)),
             "daylight_h": hours_of(sum(night.daylight_ms for night in nights)),
             "unlit_dark_h": hours_of(sum(night.unlit_ms for night in nights)),
-            **self.other(named),
+            **self.other(forecast),
             "nights": [_timer_night(night) for night in nights],
         }
 
@@ -89,7 +89,7 @@ class _Writer:
             "from": row.month.first.isoformat(),
             "to": row.month.last.isoformat(),
             "zone": row.zone,
-            **self._sum(add_up([row]), row.zone),
+            **self._sum(row, row.zone),
             "lamp_life_used": rounded(self.year.life_used(row.zone, row.lit_ms), 6),
         }
 
@@ -109,7 +109,7 @@ class _Writer:
         }
 
     def _change(self, other: Forecast, *zones: str) -> dict[str, Any]:
-        change = compare(self.year.present.forecast, other, *zones)
+        change = compare(self.year.present, other, *zones)
         return {
             "lit_h": hours_of(change.lit_ms),
             "daylight_h": hours_of(change.daylight_ms),

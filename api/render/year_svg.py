@@ -59,7 +59,7 @@ class YearPicture:
 
 def draw_future(year: YearForecast, *, width_px: int = USUAL_PX, key: str = "year") -> str:
     """Draw the nights to come by the present program; see ``write_svg``."""
-    forecast = year.present.forecast
+    forecast = year.present
     lit = {zone: [each for night in forecast.lit[zone] for each in night] for zone in year.zones}
     laid_out = _lay_out(
         year.planner, forecast.period.first, forecast.period.last, lit, {}, title="What will be lit"

@@ -21,7 +21,7 @@ from api.render.numbers import (
 from api.render.tables import QUIET, STRONG, Row, TableColumn, build_table, count
 from controller.forecast.forecast import Forecast, ForecastSum, MonthAhead, add_up, compare
 from controller.forecast.mechanical_timer import TimerNight
-from controller.forecast.year import NamedForecast, YearForecast
+from controller.forecast.year import YearForecast
 
 _S_PER_HOUR = 3600
 _EARLY = "Before dusk or\nafter dawn"
@@ -32,7 +32,7 @@ _ZONES_ABREAST = 5
 
 def lay_out_year(year: YearForecast) -> Iterator[RenderableType]:
     """Lay out the year ahead."""
-    period = year.present.forecast.period
+    period = year.present.period
     ahead = count(period.nights, "night")
     yield Text(f"{year.planner.site.name}, {ahead} from {period.first} to {period.last}\n")
     tables = _Tables(year)
@@ -65,7 +65,7 @@ class _Tables:
 
     def months(self, zones: Sequence[str]) -> RenderableType:
         """Lay out hours by month for some zones; beside the last of them what all zones use."""
-        forecast, last = self._year.present.forecast, zones[-1] == self._year.zones[-1]
+        forecast, last = self._year.present, zones[-1] == self._year.zones[-1]
         by_month: dict[str, list[MonthAhead]] = {}
         for row in forecast.months:
             if row.zone in self._year.zones:
@@ -80,7 +80,7 @@ class _Tables:
         return _table("Hours lit", headings, [*rows, None, _strong("total", *total)])
 
     def zones(self) -> RenderableType:
-        year, forecast = self._year, self._year.present.forecast
+        year, forecast = self._year, self._year.present
         early = self._sum(forecast).daylight_ms > 0
         rows: list[Row] = []
         for zone in year.zones:
@@ -99,17 +99,16 @@ class _Tables:
         headings = ["Lit h", *([_EARLY] if early else ()), "Starts", "Lamps kWh", "Meter kWh", *self._cost]
         return _table("Zone", [*headings, "Lamp life used"], rows)
 
-    def other(self, other: NamedForecast) -> RenderableType:
-        forecast, present = other.forecast, self._year.present.forecast
-        early = self._sum(forecast).daylight_ms + self._sum(present).daylight_ms > 0
-        rows: list[Row] = [[zone, *self._changes(forecast, zone, early=early)] for zone in self._year.zones]
+    def other(self, other: Forecast) -> RenderableType:
+        early = self._sum(other).daylight_ms + self._sum(self._year.present).daylight_ms > 0
+        rows: list[Row] = [[zone, *self._changes(other, zone, early=early)] for zone in self._year.zones]
         headings = ["Lit h", "Change", *([_EARLY, "Change"] if early else ()), "Meter kWh", "Change"]
         headings += [*self._cost, "Change"] if self._cost else []
-        total = _strong("total", *self._changes(forecast, *self._year.zones, early=early))
+        total = _strong("total", *self._changes(other, *self._year.zones, early=early))
         return _table("Zone", headings, [*rows, None, total])
 
     def _changes(self, forecast: Forecast, *zones: str, early: bool) -> list[str]:
-        total, change = forecast.total(*zones), compare(self._year.present.forecast, forecast, *zones)
+        total, change = forecast.total(*zones), compare(self._year.present, forecast, *zones)
         cells = [hours(total.lit_ms), _signed(hours_of(change.lit_ms))]
         if early:
             cells += [hours(total.daylight_ms), _signed(hours_of(change.daylight_ms))]

@@ -10,17 +10,9 @@ from collections import defaultdict
 from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal
-from enum import StrEnum
 
 J_PER_KWH = 3_600_000
 _NOTHING = Decimal(0)
-
-
-class RelaySide(StrEnum):
-    """On which side of the transformer the relays stand."""
-
-    LOW_VOLTAGE = "low-voltage side"
-    MAINS = "mains side"
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -28,8 +20,8 @@ class Losses:
     """What one transformer draws from the mains beyond what it gives to its cables.
 
     Attributes:
-        side: on the low-voltage side of the relays the transformer is energised all day; on the mains side
-            only while something is lit.
+        mains_side: whether the relays switch the mains, so that it is energised only while something is lit;
+            else it is energised all day.
         efficiency: output over input while lit, more than 0, at most 1, no-load loss included; None where it
             is not known or follows from the two losses.
         no_load_w: power drawn with nothing lit (iron loss), zero or more.
@@ -40,7 +32,7 @@ class Losses:
     """
 
     transformer: str
-    side: RelaySide = RelaySide.LOW_VOLTAGE
+    mains_side: bool = False
     efficiency: Decimal | None = None
     no_load_w: Decimal = _NOTHING
     copper_w: Decimal | None = None
@@ -78,7 +70,7 @@ class Losses:
     @property
     def idle_w(self) -> Decimal:
         """Mains power while nothing is lit."""
-        return self.no_load_w if self.side is RelaySide.LOW_VOLTAGE else _NOTHING
+        return _NOTHING if self.mains_side else self.no_load_w
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

@@ -10,111 +10,68 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import date, datetime, timedelta
+from datetime import date, timedelta
 from decimal import Decimal
-from types import MappingProxyType
-from typing import Protocol
-from zoneinfo import ZoneInfo
 
 from config.models.tariff import Tariff
 from controller.calendar.intervals import Interval, ms_of, overlap, total_ms
 from controller.calendar.night import Night, nights
 from controller.calendar.periods import Each, Period, split, stretch_of_nights
-from controller.energy.from_site import feed_of, losses_of
+from controller.energy.from_site import losses_of
 from controller.energy.metering import measure
 from controller.energy.tariff import PriceStep, price_steps
-from controller.energy.values import Draw, Energy, Load, Losses, RelaySide, watts
+from controller.energy.values import Draw, Energy, Load, Losses, watts
+from controller.planning.plan import PlanContext, Window
 from controller.planning.planner import Planner
-from controller.sun.sun import Sun, dark_intervals
+from controller.sun.sun import dark_intervals
+from controller.wiring.losses import cable_losses
 
 NIGHTS_AHEAD = 365
 
-
-class WindowLike(Protocol):
-    """A planned stretch of light."""
-
-    @property
-    def on_utc(self) -> datetime: ...  # noqa: D102
-    @property
-    def off_utc(self) -> datetime: ...  # noqa: D102
-
-
-PlanOf = Callable[[str, Night], Iterable[WindowLike]]
+PlanOf = Callable[[str, Night], Iterable[Window]]
 """What a zone, by its id, will do in a night: windows apart and inside the night."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class ForecastZone:
-    """A zone as the forecast needs it: its id, its transformer's id and what it draws."""
+    """A zone as the forecast needs it: its id, its transformer and what it draws."""
 
     zone: str
-    transformer: str
+    losses: Losses
     load: Load
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class ForecastInput:
-    """A site as the forecast needs it, with the losses of every transformer that a zone names.
-
-    ``dusk_angle_deg`` is the angle below the horizon at dusk, positive downwards.
-    """
+    """A site as the forecast needs it."""
 
     zones: tuple[ForecastZone, ...]
-    transformers: tuple[Losses, ...]
     tariff: Tariff | None
-    sun: Sun
-    dusk_angle_deg: float
-    tz: ZoneInfo
-
-    def __post_init__(self) -> None:
-        known = {losses.transformer for losses in self.transformers}
-        for zone in self.zones:
-            if zone.transformer not in known:
-                raise ValueError(
-                    f"zone “{zone.zone}” names a transformer that is not given: “{zone.transformer}”"
-                )
+    place: PlanContext
 
 
-def forecast_input(planner: Planner, cable_w: Mapping[str, Decimal] = MappingProxyType({})) -> ForecastInput:
-    """Give a site as the forecast needs it, with the watts lost in the cables of a zone, where known."""
-    site = planner.site
-    return ForecastInput(
-        zones=tuple(
-            ForecastZone(
-                zone=zone.id,
-                transformer=feed_of(site, zone),
-                load=Load(lamps_w=watts(zone.rated_load.watts), cable_w=cable_w.get(zone.id, Decimal(0))),
-            )
-            for zone in site.zones
-        ),
-        transformers=tuple(losses_of(site).values()),
-        tariff=site.tariff,
-        sun=planner.sun,
-        dusk_angle_deg=site.dusk_angle_deg,
-        tz=planner.tz,
+def forecast_input(planner: Planner) -> ForecastInput:
+    """Give a site as the forecast needs it, with the watts lost in its cables, where known."""
+    site, cable_w = planner.site, cable_losses(planner.site).cable_w
+    zones = tuple(
+        ForecastZone(
+            zone=zone.id,
+            losses=losses_of(site, zone),
+            load=Load(lamps_w=watts(zone.rated_load.watts), cable_w=cable_w.get(zone.id, Decimal(0))),
+        )
+        for zone in site.zones
     )
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class MonthAhead:
-    """What one zone will do in the nights of one month, or the part of one at either end.
-
-    Attributes:
-        daylight_ms: of ``lit_ms``, with the sun above the angle of dusk.
-        starts: how often it is switched on.
-    """
-
-    zone: str
-    month: Period
-    lit_ms: int
-    daylight_ms: int
-    starts: int
-    energy: Energy
+    return ForecastInput(zones=zones, tariff=site.tariff, place=planner.place)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class ForecastSum:
-    """Months and zones added up; the attributes mean what they mean in MonthAhead."""
+    """What zones will do over some nights.
+
+    Attributes:
+        daylight_ms: of ``lit_ms``, with the sun above the angle of dusk.
+        starts: how often they are switched on.
+    """
 
     lit_ms: int
     daylight_ms: int
@@ -122,7 +79,15 @@ class ForecastSum:
     energy: Energy
 
 
-def add_up(rows: Iterable[MonthAhead]) -> ForecastSum:
+@dataclass(frozen=True, kw_only=True, slots=True)
+class MonthAhead(ForecastSum):
+    """What one zone will do in the nights of one month, or the part of one at either end."""
+
+    zone: str
+    month: Period
+
+
+def add_up(rows: Iterable[ForecastSum]) -> ForecastSum:
     """Add up months and zones."""
     rows = list(rows)
     return ForecastSum(
@@ -135,14 +100,16 @@ def add_up(rows: Iterable[MonthAhead]) -> ForecastSum:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Forecast:
-    """What all zones will do over the nights ahead.
+    """What all zones will do over the nights ahead by one plan.
 
     Attributes:
+        name: of the plan, for a person.
         months: one row for each zone and month, zone by zone, in order.
         lit: for each zone its windows, night by night.
         starts: for each zone how often it is switched on, night by night.
     """
 
+    name: str
     period: Period
     months: tuple[MonthAhead, ...]
     lit: Mapping[str, tuple[tuple[Interval, ...], ...]]
@@ -168,7 +135,7 @@ class ForecastDifference:
 
 
 def look_ahead(
-    inputs: ForecastInput, first_night: date, plan: PlanOf, *, count: int = NIGHTS_AHEAD
+    inputs: ForecastInput, first_night: date, plan: PlanOf, *, count: int = NIGHTS_AHEAD, name: str = ""
 ) -> Forecast:
     """Work out the nights to come.
 
@@ -180,17 +147,17 @@ def look_ahead(
     if count < 1:
         raise ValueError(f"a forecast takes at least one night, not {count}")
     last_night = first_night + timedelta(days=count - 1)
-    whole = stretch_of_nights(first_night, last_night, inputs.tz)
-    months = split(whole, Each.MONTH, inputs.tz, latitude_deg=inputs.sun.latitude_deg)
-    ahead = tuple(nights(first_night, last_night, inputs.tz))
-    dark = dark_intervals(inputs.sun, ahead, inputs.dusk_angle_deg)
+    sun, tz = inputs.place.sun, inputs.place.tz
+    whole = stretch_of_nights(first_night, last_night, tz)
+    ahead = tuple(nights(first_night, last_night, tz))
+    dark = dark_intervals(sun, ahead, inputs.place.dusk_angle_deg)
     lit = {each.zone: tuple(_windows(plan, each.zone, night) for night in ahead) for each in inputs.zones}
     starts = {zone: _starts(windows) for zone, windows in lit.items()}
     prices = None
     if inputs.tariff is not None:
-        prices = price_steps(inputs.tariff, whole.starts_at_utc, whole.ends_at_utc, inputs.tz)
+        prices = price_steps(inputs.tariff, whole.starts_at_utc, whole.ends_at_utc, tz)
     rows: dict[str, list[MonthAhead]] = defaultdict(list)
-    for month in months:
+    for month in split(whole, Each.MONTH, tz, latitude_deg=sun.latitude_deg):
         those = slice((month.first - first_night).days, (month.last - first_night).days + 1)
         windows = {zone: [each for night in lit[zone][those] for each in night] for zone in lit}
         energies = _meter(inputs, month, windows, prices)
@@ -207,6 +174,7 @@ def look_ahead(
                 )
             )
     return Forecast(
+        name=name,
         period=whole,
         months=tuple(row for each in inputs.zones for row in rows[each.zone]),
         lit=lit,
@@ -216,8 +184,8 @@ def look_ahead(
 
 def with_mains_switching(inputs: ForecastInput) -> ForecastInput:
     """Give the same site with its transformers switched on the mains side, as a mechanical timer does."""
-    transformers = tuple(replace(losses, side=RelaySide.MAINS) for losses in inputs.transformers)
-    return replace(inputs, transformers=transformers)
+    zones = [replace(zone, losses=replace(zone.losses, mains_side=True)) for zone in inputs.zones]
+    return replace(inputs, zones=tuple(zones))
 
 
 def compare(present: Forecast, other: Forecast, *zones: str) -> ForecastDifference:
@@ -229,12 +197,12 @@ def compare(present: Forecast, other: Forecast, *zones: str) -> ForecastDifferen
     if present.period != other.period or present.lit.keys() != other.lit.keys():
         raise ValueError("only plans for the same zones and the same nights can be compared")
     now, then = present.total(*zones), other.total(*zones)
-    costs = now.energy.cost, then.energy.cost
+    cost, other_cost = now.energy.cost, then.energy.cost
     return ForecastDifference(
         lit_ms=then.lit_ms - now.lit_ms,
         daylight_ms=then.daylight_ms - now.daylight_ms,
         meter_j=then.energy.meter_j - now.energy.meter_j,
-        cost=None if costs[0] is None or costs[1] is None else costs[1] - costs[0],
+        cost=None if cost is None or other_cost is None else other_cost - cost,
     )
 
 
@@ -268,8 +236,8 @@ def _meter(
     energies: dict[str, Energy] = {}
     if prices is not None:
         prices = [step for step in prices if step.starts_ms < ends_ms and step.ends_ms > starts_ms]
-    for losses in inputs.transformers:
-        zones = [each for each in inputs.zones if each.transformer == losses.transformer]
+    for losses in {each.losses for each in inputs.zones}:
+        zones = [each for each in inputs.zones if each.losses == losses]
         draws = [
             Draw(zone=each.zone, starts_ms=on_ms, ends_ms=off_ms, load=each.load)
             for each in zones

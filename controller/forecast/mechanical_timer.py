@@ -9,12 +9,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime, time, timedelta
+from datetime import date, time, timedelta
 from math import floor
 from zoneinfo import ZoneInfo
 
 from controller.calendar.intervals import MS_PER_S, Interval, merge, ms_of, overlap, total_ms, utc_of, without
 from controller.calendar.night import Night, local, night_on
+from controller.planning.plan import Window
 
 _DAY_S = 86_400
 _DAY_MS = _DAY_S * MS_PER_S
@@ -51,14 +52,6 @@ class MechanicalTimer:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class TimerWindow:
-    """Lit by the timer from ``on_utc`` up to, not including, ``off_utc``."""
-
-    on_utc: datetime
-    off_utc: datetime
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
 class TimerNight:
     """What the timer does in one night; times in milliseconds.
 
@@ -71,17 +64,19 @@ class TimerNight:
     """
 
     night: date
-    windows: tuple[TimerWindow, ...]
+    windows: tuple[Window, ...]
     lit_ms: int
     daylight_ms: int
     unlit_ms: int
     ahead_s: float
 
 
-def timer_windows(timer: MechanicalTimer, night: Night, tz: ZoneInfo) -> tuple[TimerWindow, ...]:
+def timer_windows(timer: MechanicalTimer, night: Night, tz: ZoneInfo) -> tuple[Window, ...]:
     """Give when the timer is lit in a night, cut at the night's edges."""
+    pins = f"{timer.on:%H:%M} to {timer.off:%H:%M}"
     return tuple(
-        TimerWindow(on_utc=utc_of(on_ms), off_utc=utc_of(off_ms)) for on_ms, off_ms in _lit(timer, night, tz)
+        Window(on_utc=utc_of(on_ms), off_utc=utc_of(off_ms), span=pins)
+        for on_ms, off_ms in _lit(timer, night, tz)
     )
 
 
@@ -89,22 +84,22 @@ def timer_nights(
     timer: MechanicalTimer, nights: Iterable[Night], *, dark: Sequence[Interval], tz: ZoneInfo
 ) -> tuple[TimerNight, ...]:
     """Compare the timer with the sun, night by night."""
-    return tuple(_timer_night(timer, night, dark, tz) for night in nights)
-
-
-def _timer_night(timer: MechanicalTimer, night: Night, dark: Sequence[Interval], tz: ZoneInfo) -> TimerNight:
-    starts_ms = ms_of(night.starts_at_utc)
-    lit = _lit(timer, night, tz)
-    wanted = overlap([(starts_ms, lit[-1][1])] if lit else [], dark)
-    ahead_ms = _dial(timer, night, tz).reads(starts_ms) - starts_ms - _offset_ms(night, tz)
-    return TimerNight(
-        night=night.date,
-        windows=timer_windows(timer, night, tz),
-        lit_ms=total_ms(lit),
-        daylight_ms=total_ms(without(lit, dark)),
-        unlit_ms=total_ms(without(wanted, lit)),
-        ahead_s=ahead_ms / MS_PER_S,
-    )
+    found = []
+    for night in nights:
+        starts_ms, lit = ms_of(night.starts_at_utc), _lit(timer, night, tz)
+        wanted = overlap([(starts_ms, lit[-1][1])] if lit else [], dark)
+        ahead_ms = _dial(timer, night, tz).reads(starts_ms) - starts_ms - _offset_ms(night, tz)
+        found.append(
+            TimerNight(
+                night=night.date,
+                windows=timer_windows(timer, night, tz),
+                lit_ms=total_ms(lit),
+                daylight_ms=total_ms(without(lit, dark)),
+                unlit_ms=total_ms(without(wanted, lit)),
+                ahead_s=ahead_ms / MS_PER_S,
+            )
+        )
+    return tuple(found)
 
 
 def _lit(timer: MechanicalTimer, night: Night, tz: ZoneInfo) -> list[Interval]:

@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date
+from functools import partial
 
+from config.models.site import Zone
 from config.program.spans import ClockEdge, Span
 from controller.calendar.intervals import MS_PER_HOUR
 from controller.calendar.night import nights
 from controller.forecast.forecast import (
     NIGHTS_AHEAD,
     Forecast,
-    PlanOf,
     forecast_input,
     look_ahead,
     with_mains_switching,
@@ -20,19 +22,12 @@ from controller.forecast.mechanical_timer import MechanicalTimer, TimerNight, ti
 from controller.forecast.what_if import do_instead, end_evenings_at, plan_of
 from controller.lamps.life import Lamps, lamps_of
 from controller.planning.planner import Planner
+from controller.planning.program_record import ZoneProgram
 from controller.planning.program_text import format_spans
 from controller.sun.sun import dark_intervals
 from controller.wiring.losses import cable_losses
 
 AS_IT_IS = "as the site file has it"
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class NamedForecast:
-    """A plan by its name, and what it will do."""
-
-    name: str
-    forecast: Forecast
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -68,10 +63,10 @@ class YearForecast:
 
     planner: Planner
     zones: tuple[str, ...]
-    present: NamedForecast
-    others: tuple[NamedForecast, ...]
+    present: Forecast
+    others: tuple[Forecast, ...]
     timer: MechanicalTimer | None
-    by_timer: NamedForecast | None
+    by_timer: Forecast | None
     timer_nights: tuple[TimerNight, ...]
     lamps: tuple[Lamps, ...]
     lower_bounds: frozenset[str]
@@ -90,38 +85,32 @@ def forecast_year(planner: Planner, query: YearQuery) -> YearForecast:
     """
     site, timer = planner.site, query.timer
     zones = tuple(site.zone(zone).id for zone in query.zones) or tuple(zone.id for zone in site.zones)
-    losses = cable_losses(site)
-    inputs = forecast_input(planner, losses.cable_w)
+    inputs = forecast_input(planner)
+    ahead = partial(look_ahead, first_night=query.first, count=query.count)
 
-    def forecast(name: str, plan: PlanOf) -> NamedForecast:
-        return NamedForecast(name=name, forecast=look_ahead(inputs, query.first, plan, count=query.count))
+    def instead(name: str, imagine: Callable[[Zone], ZoneProgram]) -> Forecast:
+        plan = plan_of([imagine(zone) for zone in site.zones], planner.place)
+        return ahead(inputs, plan=plan, name=name)
 
-    present = forecast(AS_IT_IS, lambda zone, night: planner.plan(zone, night).windows)
+    present = ahead(inputs, plan=lambda zone, night: planner.plan(zone, night).windows, name=AS_IT_IS)
     others = [
-        forecast(f"off at {off}", plan_of([end_evenings_at(zone, off) for zone in site.zones], planner.place))
-        for off in dict.fromkeys(query.off)
-    ]
-    others += [
-        forecast(
-            format_spans(program),
-            plan_of([do_instead(zone, program) for zone in site.zones], planner.place),
-        )
-        for program in dict.fromkeys(query.programs)
+        *(instead(f"off at {off}", partial(end_evenings_at, off=off)) for off in dict.fromkeys(query.off)),
+        *(
+            instead(format_spans(program), partial(do_instead, program=program))
+            for program in dict.fromkeys(query.programs)
+        ),
     ]
     by_timer = None
     watched: tuple[TimerNight, ...] = ()
     if timer is not None:
-        behind = look_ahead(
+        by_timer = ahead(
             with_mains_switching(inputs),
-            query.first,
-            lambda _zone, night: timer_windows(timer, night, planner.tz),
-            count=query.count,
+            plan=lambda _zone, night: timer_windows(timer, night, planner.tz),
+            name=f"old timer {timer.on:%H:%M}-{timer.off:%H:%M}",
         )
-        by_timer = NamedForecast(name=f"old timer {timer.on:%H:%M}-{timer.off:%H:%M}", forecast=behind)
-        ahead = list(nights(behind.period.first, behind.period.last, planner.tz))
-        dark = dark_intervals(planner.sun, ahead, site.dusk_angle_deg)
-        watched = timer_nights(timer, ahead, dark=dark, tz=planner.tz)
-    origins = {each.transformer: each.origin for each in inputs.transformers}
+        those = list(nights(present.period.first, present.period.last, planner.tz))
+        dark = dark_intervals(planner.sun, those, site.dusk_angle_deg)
+        watched = timer_nights(timer, those, dark=dark, tz=planner.tz)
     return YearForecast(
         planner=planner,
         zones=zones,
@@ -130,11 +119,10 @@ def forecast_year(planner: Planner, query: YearQuery) -> YearForecast:
         timer=timer,
         by_timer=by_timer,
         timer_nights=watched,
-        lamps=tuple(lamps_of(site, losses.volts)),
+        lamps=tuple(lamps_of(site, cable_losses(site).volts)),
         lower_bounds=frozenset(
             each.zone
             for each in inputs.zones
-            if each.zone in zones
-            and (each.load.lamps_w is None or origins[each.transformer] == "losses not known")
+            if each.zone in zones and (each.load.lamps_w is None or each.losses.origin == "losses not known")
         ),
     )

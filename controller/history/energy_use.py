@@ -18,7 +18,7 @@ from zoneinfo import ZoneInfo
 from config.models.site import Site
 from controller.calendar.intervals import Interval, ms_of
 from controller.calendar.periods import Period
-from controller.energy.from_site import feed_of, losses_of
+from controller.energy.from_site import losses_of
 from controller.energy.metering import measure
 from controller.energy.tariff import price_steps
 from controller.energy.values import Draw, Energy, Load, Losses, watts
@@ -87,7 +87,7 @@ class EnergyUse:
     def losses_of(self, zone_id: str) -> Losses:
         """Give the losses of the transformer of a zone; the nameless one for a zone that is gone."""
         zone = next((zone for zone in self.site.zones if zone.id == zone_id), None)
-        return losses_of(self.site)[feed_of(self.site, zone)]
+        return losses_of(self.site, zone)
 
     def _known(self, period: Period) -> Interval:
         """Give the part of a period over which the transformers are accounted for."""

@@ -165,8 +165,7 @@ def report_season(
 def year_to_come(planner: Planner, now_utc: datetime) -> Forecast:
     """Work out the year to come by the present program, tonight first."""
     tonight = planner.night_at(now_utc).date
-    inputs = forecast_input(planner, cable_losses(planner.site).cable_w)
-    return look_ahead(inputs, tonight, lambda zone, night: planner.plan(zone, night).windows)
+    return look_ahead(forecast_input(planner), tonight, lambda zone, night: planner.plan(zone, night).windows)
 
 
 def _prepare(

@@ -35,28 +35,26 @@ def forecast_input(site: Site, planner: Planner) -> ForecastInput:
         ends=time(21),
         days=parse_nights("Mon, Tue, Wed, Thu, Fri"),
     )
+    losses = {
+        each.id: Losses(
+            transformer=each.id,
+            no_load_w=Decimal(6),
+            copper_w=Decimal(9),
+            rated_va=Decimal(repr(each.rated_va)),
+        )
+        for each in site.transformers
+    }
     return ForecastInput(
         zones=tuple(
             ForecastZone(
                 zone=zone.id,
-                transformer=zone.transformer or "",
+                losses=losses[zone.transformer or ""],
                 load=Load(lamps_w=watts(zone.rated_load.watts)),
             )
             for zone in site.zones
         ),
-        transformers=tuple(
-            Losses(
-                transformer=each.id,
-                no_load_w=Decimal(6),
-                copper_w=Decimal(9),
-                rated_va=Decimal(repr(each.rated_va)),
-            )
-            for each in site.transformers
-        ),
         tariff=Tariff(currency="USD", per_kwh=Decimal("0.29"), bands=(peak,)),
-        sun=planner.sun,
-        dusk_angle_deg=site.dusk_angle_deg,
-        tz=planner.tz,
+        place=planner.place,
     )
 
 

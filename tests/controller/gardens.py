@@ -60,24 +60,20 @@ def garden(
     losses = losses or Losses(transformer="shed")
     return ForecastInput(
         zones=tuple(
-            ForecastZone(zone=each, transformer=losses.transformer, load=Load(lamps_w=Decimal(lamps_w)))
+            ForecastZone(zone=each, losses=losses, load=Load(lamps_w=Decimal(lamps_w)))
             for each, lamps_w in watts.items()
         ),
-        transformers=(losses,),
         tariff=tariff,
-        sun=Sun(latitude_deg, longitude_deg),
-        dusk_angle_deg=6.0,
-        tz=ZoneInfo(time_zone),
+        place=PlanContext(sun=Sun(latitude_deg, longitude_deg), dusk_angle_deg=6.0, tz=ZoneInfo(time_zone)),
     )
 
 
 def plan_of(place: ForecastInput, *zones: PlannedZone) -> PlanOf:
     """Plan these zones in a garden."""
     by_id = {each.id: each for each in zones}
-    where = PlanContext(sun=place.sun, dusk_angle_deg=place.dusk_angle_deg, tz=place.tz)
 
     def plan(zone_id: str, night: Night) -> tuple[Window, ...]:
-        return plan_night(by_id[zone_id], night, where).windows
+        return plan_night(by_id[zone_id], night, place.place).windows
 
     return plan
 

@@ -8,7 +8,6 @@ from decimal import Decimal
 from config.file.loader import example_path, load_site
 from controller.energy.from_site import NAMELESS, losses_of
 from controller.energy.tariff import price_steps
-from controller.energy.values import RelaySide
 from controller.forecast.forecast import forecast_input
 from controller.lamps.life import lamps_of
 from controller.planning.planner import Planner
@@ -49,26 +48,29 @@ def test_every_condition_of_a_band_must_hold():
 
 def test_losses_are_those_of_the_file():
     """Two losses, an efficiency, and the nameless transformer of which nobody knows anything."""
-    losses = losses_of(property_site())
+    here = property_site()
+    losses = {each.transformer: each for each in (losses_of(here, zone) for zone in (*here.zones, None))}
     house, barn, nameless = losses["house"], losses["barn"], losses[NAMELESS]
     assert (house.no_load_w, house.copper_w, house.rated_va) == (Decimal(8), Decimal(14), Decimal(300))
     assert house.meter_w(Decimal(150)) == Decimal(150) + 8 + Decimal(14) / 4
     assert barn.meter_w(Decimal(88)) == Decimal(100)
     assert nameless.origin == "losses not known"
-    assert {each.side for each in losses.values()} == {RelaySide.LOW_VOLTAGE}
+    assert not any(each.mains_side for each in losses.values())
 
 
 def test_a_relay_on_the_mains_side_leaves_no_idle_loss():
     """Where the relay switches the mains, the dark transformer takes nothing."""
     shed = {"id": "shed", "rated_va": 200, "no_load_w": 6, "relay_side": "mains"}
-    assert losses_of(site(transformers=[shed]))["shed"].idle_w == 0
+    here = site(zone("jetty", transformer="shed"), transformers=[shed])
+    losses = losses_of(here, here.zones[0])
+    assert (losses.transformer, losses.no_load_w, losses.idle_w) == ("shed", 6, 0)
 
 
 def test_a_zone_without_a_transformer_is_in_the_garden_too():
     """A site without a transformer has a garden all the same."""
     garden = forecast_input(Planner(site(zone("jetty", rated_watts=4.5))))
     (jetty,) = garden.zones
-    assert (jetty.transformer, jetty.load.lamps_w) == (NAMELESS, Decimal("4.5"))
+    assert (jetty.losses.transformer, jetty.load.lamps_w) == (NAMELESS, Decimal("4.5"))
     assert garden.tariff is None
 
 

@@ -15,7 +15,7 @@ from config.models.tariff import PriceBand, Tariff
 from controller.calendar.intervals import MS_PER_HOUR, ms_of
 from controller.energy.metering import measure
 from controller.energy.tariff import PriceStep, price_steps, round_money
-from controller.energy.values import J_PER_KWH, Draw, Energy, Load, Losses, RelaySide, watts
+from controller.energy.values import J_PER_KWH, Draw, Energy, Load, Losses, watts
 
 REFERENCE = Path(__file__).parents[2] / "reference"
 ENERGY = json.loads((REFERENCE / "energy.json").read_text())
@@ -56,15 +56,15 @@ def test_e2_lamp_watts_alone_understate_the_bill():
 
 
 @pytest.mark.parametrize(
-    ("side", "kwh"),
+    ("mains_side", "kwh"),
     [
-        (RelaySide.LOW_VOLTAGE, ENERGY["E3"]["kwh_always"]),
-        (RelaySide.MAINS, ENERGY["E3"]["kwh_only_while_lit"]),
+        (False, ENERGY["E3"]["kwh_always"]),
+        (True, ENERGY["E3"]["kwh_only_while_lit"]),
     ],
 )
-def test_e3_no_load_loss_by_the_side_of_the_relay(side, kwh):
+def test_e3_no_load_loss_by_the_side_of_the_relay(mains_side, kwh):
     """8 W of no-load loss all year, or only over 1737.07 lit hours (energy.json E3)."""
-    losses = Losses(transformer="t", side=side, no_load_w=Decimal(8))
+    losses = Losses(transformer="t", mains_side=mains_side, no_load_w=Decimal(8))
     draws = [lit("a", 0, 173_707 * MS_PER_HOUR // 100, "60")]
     energy = measure(losses, {"a": Decimal(60)}, draws, starts_ms=0, ends_ms=YEAR_MS)["a"]
     assert (energy.no_load_j + energy.idle_j) / 3_600_000 == Decimal(kwh)
@@ -175,7 +175,7 @@ all_losses = st.sampled_from(
         Losses(transformer="t", no_load_w=Decimal(6), copper_w=Decimal(9), rated_va=Decimal(150)),
         Losses(
             transformer="t",
-            side=RelaySide.MAINS,
+            mains_side=True,
             no_load_w=Decimal(6),
             copper_w=Decimal(9),
             rated_va=Decimal(150),
@@ -208,7 +208,7 @@ def test_the_sweep_agrees_with_a_count_second_by_second(losses, draws):
             lit_w = load_w + 6 + 9 * (load_w / 150) ** 2
         else:
             lit_w = load_w
-        idle_w = 0.0 if losses.side is RelaySide.MAINS else float(losses.no_load_w)
+        idle_w = 0.0 if losses.mains_side else float(losses.no_load_w)
         shares = dict.fromkeys(RATED, 0.0)
         for draw in on:
             part = (float(draw.load.total_w) / load_w) if load_w else 1 / len(on)

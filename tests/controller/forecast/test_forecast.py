@@ -1,13 +1,12 @@
 """The year ahead, against hours from dusk to midnight worked out elsewhere, and plans laid side by side."""
 
-from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal
 
 import pytest
 
 from controller.calendar.intervals import MS_PER_HOUR
-from controller.energy.values import J_PER_KWH, Losses, RelaySide
+from controller.energy.values import J_PER_KWH, Losses
 from controller.forecast.forecast import Forecast, compare, look_ahead, with_mains_switching
 from controller.planning.plan import Window
 from tests.controller.gardens import flat, garden, plan_of, zone
@@ -119,14 +118,12 @@ def test_a_timer_on_the_mains_side_spares_the_idle_loss():
     spared = look_ahead(with_mains_switching(here), NEW_YEAR, plan, count=10).total().energy
     assert idle.idle_j == 10 * 22 * 3600 * 8
     assert (spared.idle_j, spared.no_load_j) == (0, 10 * 2 * 3600 * 8)
-    assert with_mains_switching(here).transformers[0].side is RelaySide.MAINS
+    assert all(zone.losses.mains_side for zone in with_mains_switching(here).zones)
 
 
 def test_what_would_be_lost_in_silence_is_refused():
-    """A zone without a transformer, a look at no night and a window out of its night are refused."""
+    """A look at no night and a window out of its night are refused."""
     here = garden(40, -75, "America/New_York", {"a": 100})
-    with pytest.raises(ValueError, match="“a” names a transformer that is not given: “shed”"):
-        replace(here, transformers=())
     with pytest.raises(ValueError, match="at least one night, not 0"):
         look_ahead(here, NEW_YEAR, lambda *_: [], count=0)
     late = datetime(2027, 1, 2, 17, tzinfo=UTC)
