@@ -25,25 +25,22 @@ def instant_text(at_utc: datetime) -> str:
 
 
 def coming_text(at_utc: datetime) -> str:
-    """Write an instant that is to come, to the nearest second: it was reckoned from what is left."""
+    """Write an instant that is to come, to the nearest second: it is calculated from what is left."""
     return instant_text(at_utc + timedelta(milliseconds=500))
 
 
 def read_instant(text: str) -> datetime:
-    """Read an instant of RFC 3339.
-
-    Returns:
-        The instant, in UTC.
+    """Read an instant of RFC 3339; it is given in UTC.
 
     Raises:
-        ValueError: no such text, a time that is on no clock, or a year out of reach; says what would do.
+        ValueError: another text, a time that does not exist, or a year out of range.
     """
     if not _DATE_TIME.fullmatch(text):
-        raise ValueError(f"{quote(text)} is no instant; {_hint(text)}")
+        raise ValueError(f"{quote(text)} is not an instant; {_hint(text)}")
     try:
         at_utc = datetime.fromisoformat(text.upper()).astimezone(UTC)
     except (ValueError, OverflowError) as error:
-        raise ValueError(f"{quote(text)} is on no clock or calendar; write one such as {EXAMPLE}") from error
+        raise ValueError(f"{quote(text)} does not exist; write an instant such as {EXAMPLE}") from error
     _require_year(text, at_utc.year)
     return at_utc
 
@@ -52,14 +49,14 @@ def read_date(text: str) -> date:
     """Read a date, the name of a night.
 
     Raises:
-        ValueError: no such text, a day that no calendar has, or a year out of reach; says what would do.
+        ValueError: another text, a day that does not exist, or a year out of range.
     """
     if not _DATE.fullmatch(text):
-        raise ValueError(f"{quote(text)} is no date; write year-month-day such as 2027-06-21")
+        raise ValueError(f"{quote(text)} is not a date; write year-month-day such as 2027-06-21")
     try:
         on_date = date.fromisoformat(text)
     except ValueError as error:
-        raise ValueError(f"{quote(text)} is in no calendar; write a day that exists") from error
+        raise ValueError(f"{quote(text)} does not exist; write a day of the calendar") from error
     _require_year(text, on_date.year)
     return on_date
 
@@ -85,4 +82,4 @@ def _hint(text: str) -> str:
 
 def _require_year(text: str, year: int) -> None:
     if not FIRST_YEAR <= year <= LAST_YEAR:
-        raise ValueError(f"{quote(text)} is out of reach; write a year from {FIRST_YEAR} to {LAST_YEAR}")
+        raise ValueError(f"{quote(text)} is out of range; write a year from {FIRST_YEAR} to {LAST_YEAR}")

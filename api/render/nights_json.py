@@ -72,13 +72,7 @@ class WhyResponse(ResponseModel):
 def nights_response(
     planner: Planner, from_date: date, to_date: date, zone_ids: Iterable[str] | None = None
 ) -> NightsResponse:
-    """Describe what zones will do, night by night.
-
-    Args:
-        planner: the site's plans.
-        from_date: date of the first night.
-        to_date: date of the last night, included.
-        zone_ids: ids of the zones, in the order wanted; every zone of the site where None.
+    """Describe what zones do, night by night, the last one included; every zone where ``zone_ids`` is None.
 
     Raises:
         UnknownZoneError: no zone has one of the ids.
@@ -129,11 +123,6 @@ def decide_by_site_file(planner: Planner, zone_id: str, at_utc: datetime) -> Dec
 
 def why_by_site_file(planner: Planner, zone_id: str, at_utc: datetime) -> WhyResponse:
     """Say whether a zone is lit at an instant, because of what and until when, by the site file alone.
-
-    Args:
-        planner: the site's plans.
-        zone_id: id of the zone.
-        at_utc: an aware instant, past or to come.
 
     Raises:
         UnknownZoneError: no zone has that id.

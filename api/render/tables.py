@@ -72,7 +72,6 @@ class FoldingTable:
     rows: Sequence[Row]
 
     def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
-        """Show the table, or the blocks."""
         table = self._table()
         least = Measurement.get(console, options.update(width=_ANY_COLUMNS), table).minimum
         if least <= options.max_width or not console.is_terminal:
@@ -81,7 +80,6 @@ class FoldingTable:
             yield from self._blocks()
 
     def _table(self) -> Table:
-        """Build the table."""
         table = Table(box=None, padding=(0, 2, 0, 0), header_style=STRONG, pad_edge=False)
         lines = [as_text(cell) for row in self.rows for cell in (row or [""] * len(self.columns))]
         for place, column in enumerate(self.columns):
@@ -101,7 +99,7 @@ class FoldingTable:
         return table
 
     def _blocks(self) -> Iterator[RenderableType]:
-        """Build the blocks: what stands to the left of the numbers is the title, the rest follows by name."""
+        """Build the blocks: the columns left of the numbers are the title, the others follow by name."""
         titles = next((n for n, column in enumerate(self.columns) if column.right), 1) or 1
         above = ""
         for row in self.rows:

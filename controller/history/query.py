@@ -78,7 +78,7 @@ def read_period(text: str, planner: Planner) -> Period:
     """
     period = parse_period(text, planner.tz, latitude_deg=planner.site.latitude_deg)
     if not FIRST_YEAR <= period.first.year <= period.last.year <= LAST_YEAR:
-        raise PeriodError(f"“{text}” is out of reach; name a year from {FIRST_YEAR} to {LAST_YEAR}")
+        raise PeriodError(f"“{text}” is out of range; name a year from {FIRST_YEAR} to {LAST_YEAR}")
     return period
 
 

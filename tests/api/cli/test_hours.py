@@ -320,7 +320,7 @@ def test_a_lower_bound_is_shown_as_one(tmp_path, monkeypatch):
         (["--replaced", "jetty:2"], "zone jetty has no fixture 2; its fixtures count from 1 to 1"),
         (["--replaced", "path:1"], "no fixture is listed for it"),
         (["--replaced", "pier:1"], "no zone is called “pier”"),
-        (["--replaced", "jetty:1:2027-02-30"], "is in no calendar"),
+        (["--replaced", "jetty:1:2027-02-30"], "does not exist"),
         (["--replaced", "jetty:1:2030-01-01"], "2030-01-01 is still to come"),
     ],
 )

@@ -233,7 +233,7 @@ def test_it_begins_when_an_old_timer_is_set(monkeypatch, tmp_path):
             ["--old-timer", "21:15-23:45", "--from", "2027-01-01", "--set-on", "2027-04-18"],
             "begin with --from 2027-04-18",
         ),
-        (["--from", "18.4.2027"], "is no date"),
+        (["--from", "18.4.2027"], "is not a date"),
         (["--zone", "pier"], "no zone is called “pier”"),
         (["--svg", "{folder}/none/year.svg"], "No such file"),
     ],

@@ -80,8 +80,8 @@ def test_nights_are_answered_to_the_edges_of_their_years(house, year):
             "to",
             "to = 2027-06-20 lies before from = 2027-06-21; name a last night that is not before the first",
         ),
-        ("from=today", "from", "from: “today” is no date; write year-month-day such as 2027-06-21"),
-        ("from=2027-02-29", "from", "from: “2027-02-29” is in no calendar; write a day that exists"),
+        ("from=today", "from", "from: “today” is not a date; write year-month-day such as 2027-06-21"),
+        ("from=2027-02-29", "from", "from: “2027-02-29” does not exist; write a day of the calendar"),
         ("form=2027-06-21", "form", "form: is not an allowed field; leave it out"),
     ],
 )

@@ -141,9 +141,9 @@ def test_why_at_an_instant_is_by_the_site_file_and_says_so(house):
 
 
 def test_why_at_no_instant_is_refused(house):
-    """A text that is no instant is refused, with the name of the parameter and what would do."""
+    """A text that is not an instant is refused, with the name of the parameter and what would do."""
     told = house.ask("GET", f"{JETTY}/why?at=2027-06-25T22:30:00+02:00")
-    detail = "at: “2027-06-25T22:30:00 02:00” is no instant; a + in an address is written %2B"
+    detail = "at: “2027-06-25T22:30:00 02:00” is not an instant; a + in an address is written %2B"
     problem(told, "invalid-request", at=f"{JETTY}/why", errors=[{"detail": detail, "parameter": "at"}])
 
 
