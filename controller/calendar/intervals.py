@@ -14,6 +14,7 @@ from typing import TypeVar
 
 Interval = tuple[int, int]
 T = TypeVar("T", int, datetime)
+Item = TypeVar("Item")
 
 MS_PER_S = 1000
 MS_PER_HOUR = 3_600_000
@@ -126,13 +127,21 @@ def share_out(intervals: Iterable[Interval], boxes: Sequence[Interval]) -> list[
     Returns:
         For each box the pieces inside it, in the order in which they came. What lies in no box is left out.
     """
+    shares = sort_into(((interval, interval) for interval in intervals), boxes)
+    return [
+        [(max(starts, box[0]), min(ends, box[1])) for starts, ends in share]
+        for box, share in zip(boxes, shares, strict=True)
+    ]
+
+
+def sort_into(items: Iterable[tuple[Interval, Item]], boxes: Sequence[Interval]) -> list[list[Item]]:
+    """Give for each of some disjoint boxes, in their order, the items whose interval reaches into it."""
     starts_of_boxes = [box[0] for box in boxes]
-    shares: list[list[Interval]] = [[] for _ in boxes]
-    for starts, ends in intervals:
+    sorted_items: list[list[Item]] = [[] for _ in boxes]
+    for (starts, ends), item in items:
         index = max(bisect_right(starts_of_boxes, starts) - 1, 0)
         while index < len(boxes) and boxes[index][0] < ends:
-            piece = max(starts, boxes[index][0]), min(ends, boxes[index][1])
-            if piece[0] < piece[1]:
-                shares[index].append(piece)
+            if max(starts, boxes[index][0]) < min(ends, boxes[index][1]):
+                sorted_items[index].append(item)
             index += 1
-    return shares
+    return sorted_items

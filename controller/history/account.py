@@ -6,27 +6,24 @@ the stretch that is asked for was cut. Long stretches are worked out piece by pi
 
 from __future__ import annotations
 
-from bisect import bisect_left, bisect_right
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
-from decimal import Decimal
 
-from controller.calendar.intervals import Interval, merge, ms_of, overlap, without
+from controller.calendar.intervals import Interval, merge, ms_of, overlap, sort_into, without
 from controller.calendar.night import nights
 from controller.calendar.periods import Period
-from controller.history.energy_use import EnergyUse
+from controller.energy.from_site import losses_of
+from controller.history.energy_use import energy_used
 from controller.history.nights import Bounds, read_nights
 from controller.history.run_hours import ZonePast, count_hours, lit_interval
 from controller.history.source import JournalSource
 from controller.history.totals import HourSum
 from controller.planning.planner import Planner
-from controller.records.past import Run
 
 # Nights worked out at once.
 NIGHTS_AT_ONCE = 100
 _ONE_NIGHT = timedelta(days=1)
-_Loads = dict[tuple[float | None, str], None]
 
 
 def account_for_past(
@@ -36,12 +33,10 @@ def account_for_past(
     *,
     bounds: Bounds,
     zones: Sequence[str] = (),
-    cable_w: Mapping[str, Decimal] | None = None,
 ) -> Iterator[HourSum]:
     """Account for periods that follow each other.
 
-    Zones are all where none is named, also those that are gone by now; ``cable_w`` is the watts lost in the
-    cables of a zone while it is lit at its load of now, where known.
+    Zones are all where none is named, also those that are gone by now.
 
     Returns:
         One account for each period and zone: period by period, and in each the site's zones in their order,
@@ -54,11 +49,11 @@ def account_for_past(
     some: list[Period] = []
     for period in periods:
         if some and sum(each.nights for each in some) + period.nights > NIGHTS_AT_ONCE:
-            yield from _account(planner, source, some, bounds, zones=zones, cable_w=cable_w or {})
+            yield from _account(planner, source, some, bounds, zones)
             some = []
         some.append(period)
     if some:
-        yield from _account(planner, source, some, bounds, zones=zones, cable_w=cable_w or {})
+        yield from _account(planner, source, some, bounds, zones)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -100,56 +95,33 @@ def _account(
     source: JournalSource,
     periods: Sequence[Period],
     bounds: Bounds,
-    *,
     zones: Sequence[str],
-    cable_w: Mapping[str, Decimal],
 ) -> Iterator[HourSum]:
     around = list(nights(periods[0].first - _ONE_NIGHT, periods[-1].last + _ONE_NIGHT, planner.tz))
     found = read_nights(planner, source, around, bounds)
-    use = EnergyUse(
-        site=planner.site,
-        tz=planner.tz,
-        loads=source.loads_at(around[0].starts_at_utc),
-        cable_w=cable_w,
-        began_utc=bounds.began_utc,
-        now_utc=bounds.now_utc,
-    )
-    energies = use.compute(found.zones, [run for runs in found.runs.values() for run in runs], periods)
-    hours: dict[str, tuple[HourSum, ...]] = {}
-    loads: dict[str, list[_Loads]] = {}
-    for zone in found.zones:
-        if zones and zone not in zones:
-            continue
-        runs = found.runs.get(zone, ())
-        past = ZonePast(zone=zone, runs=runs, planned=found.planned[zone], gaps=found.gaps)
+    of_site = {zone.id: zone for zone in planner.site.zones}
+    losses = {zone: losses_of(planner.site, of_site.get(zone)) for zone in found.zones}
+    loads = source.loads_at(around[0].starts_at_utc)
+    energies = energy_used(planner, found, periods, losses=losses, loads=loads, bounds=bounds)
+    wanted = [zone for zone in found.zones if not zones or zone in zones]
+    hours, runs = {}, {}
+    for zone in wanted:
+        of_zone = found.runs.get(zone, ())
+        past = ZonePast(zone=zone, runs=of_zone, planned=found.planned[zone], gaps=found.gaps)
         as_of_utc, since_utc = bounds.now_utc, bounds.began_utc
         hours[zone] = count_hours(past, periods, dark=found.dark, as_of_utc=as_of_utc, since_utc=since_utc)
-        loads[zone] = _loads(runs, periods, bounds)
-    losses = {zone: use.losses_of(zone).origin for zone in hours}
-    for number in range(len(periods)):
-        for zone in hours:
-            energy, origin = energies[number][zone], losses[zone]
+        runs[zone] = sort_into(
+            ((lit_interval(run, as_of_utc), run) for run in of_zone), [period.interval for period in periods]
+        )
+    for number, by_zone in enumerate(energies):
+        for zone in wanted:
+            energy, origin = by_zone[zone], losses[zone].origin
             yield replace(
                 hours[zone][number],
                 lamps_j=energy.lamps_j,
                 energy=energy,
                 without_load_ms=energy.without_load_ms,
-                loads=tuple(loads[zone][number]),
+                loads=tuple(dict.fromkeys((run.load_w, run.load_from) for run in runs[zone][number])),
                 losses=(origin,),
                 at_least=energy.without_load_ms > 0 or origin == "losses not known",
             )
-
-
-def _loads(runs: Sequence[Run], periods: Sequence[Period], bounds: Bounds) -> list[_Loads]:
-    """Give for each period the loads of the runs that reach into it, each once, in their order."""
-    begins = [period.interval[0] for period in periods]
-    ends_ms = periods[-1].interval[1]
-    loads: list[_Loads] = [{} for _ in periods]
-    for run in runs:
-        from_ms, to_ms = lit_interval(run, bounds.now_utc)
-        if to_ms <= from_ms or from_ms >= ends_ms:
-            continue
-        since, until = bisect_right(begins, from_ms) - 1, bisect_left(begins, to_ms)
-        for number in range(max(since, 0), until):
-            loads[number][run.load_w, run.load_from] = None
-    return loads

@@ -6,106 +6,77 @@ the time, so that a load that is changed in June moves nothing in May.
 
 from __future__ import annotations
 
-from bisect import bisect_right
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
 from types import MappingProxyType
-from zoneinfo import ZoneInfo
 
-from config.models.site import Site
-from controller.calendar.intervals import Interval, ms_of
+from controller.calendar.intervals import Interval, ms_of, sort_into
 from controller.calendar.periods import Period
-from controller.energy.from_site import losses_of
 from controller.energy.metering import measure
 from controller.energy.tariff import price_steps
 from controller.energy.values import Draw, Energy, Load, Losses, watts
+from controller.history.nights import Bounds, PastNights
 from controller.history.run_hours import lit_interval
+from controller.planning.planner import Planner
 from controller.records.past import Run
+from controller.wiring.losses import cable_losses
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class EnergyUse:
-    """What the energy of the past is worked out from.
+def energy_used(
+    planner: Planner,
+    found: PastNights,
+    periods: Sequence[Period],
+    *,
+    losses: Mapping[str, Losses],
+    loads: Mapping[str, float | None],
+    bounds: Bounds,
+) -> list[dict[str, Energy]]:
+    """Work out what zones used in some periods.
 
-    Attributes:
-        site: the site as it is now: transformers, prices, and the loads of zones that were never lit.
-        loads: at what load in watts each zone was last lit before the first of the runs.
-        cable_w: watts lost in the cables of a zone while it is lit at its load of now, where known.
-        began_utc: when the journal began; before, it is not known what a transformer used.
+    ``found`` are the nights of all the periods and more; ``losses`` is the transformer of every zone, also of
+    those that are gone; ``loads`` is at what load in watts each was last lit before the first of the runs.
+
+    Returns:
+        For each period the energy of each zone; before the journal began, none.
     """
-
-    site: Site
-    tz: ZoneInfo
-    loads: Mapping[str, float | None]
-    cable_w: Mapping[str, Decimal]
-    began_utc: datetime
-    now_utc: datetime
-
-    def compute(
-        self, zones: Sequence[str], runs: Iterable[Run], periods: Sequence[Period]
-    ) -> list[dict[str, Energy]]:
-        """Work out what zones used in some periods.
-
-        ``zones`` are those of the site and those that are gone; ``runs`` reach over all the periods and more.
-
-        Returns:
-            For each period the energy of each zone.
-        """
-        runs = sorted(runs, key=lambda run: run.on_utc)
-        rated_w = {zone.id: zone.rated_load.watts for zone in self.site.zones}
-        draws = loads_drawn(runs, self.cable_w, as_of_utc=self.now_utc, rated_w=rated_w)
-        # Before its first run a zone has the load at which it was lit last, else that of the site file.
-        first = {zone: watts(self.loads.get(zone, rated_w.get(zone))) or Decimal(0) for zone in zones}
-        history = _LoadHistory(first, runs)
-        steps = None
-        if self.site.tariff is not None:
-            starts_at_utc, ends_at_utc = periods[0].starts_at_utc, periods[-1].ends_at_utc
-            steps = price_steps(self.site.tariff, starts_at_utc, ends_at_utc, self.tz)
-        feeds: dict[Losses, list[str]] = defaultdict(list)
-        for zone in zones:
-            feeds[self.losses_of(zone)].append(zone)
-        bins = [self._known(period) for period in periods]
-        energies: list[dict[str, Energy]] = []
-        for (from_ms, to_ms), inside in zip(bins, _assign(draws, bins), strict=True):
-            prices = None
-            if steps is not None:
-                prices = [step for step in steps if step.starts_ms < to_ms and step.ends_ms > from_ms]
-            sums: dict[str, Energy] = {}
-            for losses, group in feeds.items():
-                here = [draw for draw in inside if draw.zone in group]
-                for (starts_ms, ends_ms), loads in history.pieces((from_ms, to_ms)):
-                    rated = {zone: loads[zone] for zone in group}
-                    part = measure(losses, rated, here, starts_ms=starts_ms, ends_ms=ends_ms, steps=prices)
-                    for zone, energy in part.items():
-                        sums[zone] = sums[zone] + energy if zone in sums else energy
-            energies.append(sums)
-        return energies
-
-    def losses_of(self, zone_id: str) -> Losses:
-        """Give the losses of the transformer of a zone; the nameless one for a zone that is gone."""
-        zone = next((zone for zone in self.site.zones if zone.id == zone_id), None)
-        return losses_of(self.site, zone)
-
-    def _known(self, period: Period) -> Interval:
-        """Give the part of a period over which the transformers are accounted for."""
-        starts_ms = max(period.interval[0], ms_of(self.began_utc))
-        return starts_ms, max(starts_ms, min(period.interval[1], ms_of(self.now_utc)))
+    site = planner.site
+    runs = sorted((run for of_zone in found.runs.values() for run in of_zone), key=lambda run: run.on_utc)
+    rated_w = {zone.id: zone.rated_load.watts for zone in site.zones}
+    draws = loads_drawn(runs, cable_losses(site).cable_w, as_of_utc=bounds.now_utc, rated_w=rated_w)
+    # Before its first run a zone has the load at which it was lit last, else that of the site file.
+    first = {zone: watts(loads.get(zone, rated_w.get(zone))) or Decimal(0) for zone in losses}
+    history = _LoadHistory(first, runs)
+    steps = None
+    if site.tariff is not None:
+        steps = price_steps(site.tariff, periods[0].starts_at_utc, periods[-1].ends_at_utc, planner.tz)
+    feeds: dict[Losses, list[str]] = defaultdict(list)
+    for zone, transformer in losses.items():
+        feeds[transformer].append(zone)
+    bins = [_known(period, bounds) for period in periods]
+    energies: list[dict[str, Energy]] = []
+    drawn = sort_into((((draw.starts_ms, draw.ends_ms), draw) for draw in draws), bins)
+    for (from_ms, to_ms), inside in zip(bins, drawn, strict=True):
+        prices = None
+        if steps is not None:
+            prices = [step for step in steps if step.starts_ms < to_ms and step.ends_ms > from_ms]
+        sums: dict[str, Energy] = {}
+        for transformer, group in feeds.items():
+            here = [draw for draw in inside if draw.zone in group]
+            for (starts_ms, ends_ms), loads_w in history.pieces((from_ms, to_ms)):
+                rated = {zone: loads_w[zone] for zone in group}
+                part = measure(transformer, rated, here, starts_ms=starts_ms, ends_ms=ends_ms, steps=prices)
+                for zone, energy in part.items():
+                    sums[zone] = sums[zone] + energy if zone in sums else energy
+        energies.append(sums)
+    return energies
 
 
-def _assign(draws: Iterable[Draw], bins: Sequence[Interval]) -> list[list[Draw]]:
-    """Give for each interval, in their order, the draws that reach into it."""
-    begins = [each[0] for each in bins]
-    assigned: list[list[Draw]] = [[] for _ in bins]
-    for draw in draws:
-        number = max(bisect_right(begins, draw.starts_ms) - 1, 0)
-        while number < len(bins) and bins[number][0] < draw.ends_ms:
-            if draw.starts_ms < bins[number][1]:
-                assigned[number].append(draw)
-            number += 1
-    return assigned
+def _known(period: Period, bounds: Bounds) -> Interval:
+    """Give the part of a period over which the transformers are accounted for."""
+    starts_ms = max(period.interval[0], ms_of(bounds.began_utc))
+    return starts_ms, max(starts_ms, min(period.interval[1], ms_of(bounds.now_utc)))
 
 
 class _LoadHistory:

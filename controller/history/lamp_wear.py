@@ -6,7 +6,7 @@ the plan of today and shown apart, since a lamp that is older than the account m
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
@@ -26,10 +26,10 @@ from controller.lamps.life import (
 )
 from controller.planning.planner import Planner
 from controller.records.past import ZoneSum
+from controller.wiring.losses import cable_losses
 
 _ONE_DAY = timedelta(days=1)
 _S_PER_HOUR = 3600
-_NO_VOLTS: Mapping[tuple[str, int], float] = {}
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -45,9 +45,9 @@ def account_for_wear(
     source: JournalSource,
     year: Forecast,
     *,
-    volts: Mapping[tuple[str, int], float] = _NO_VOLTS,
+    zones: Sequence[str] = (),
 ) -> Wear:
-    """Account for lamps and relays.
+    """Account for the lamps and relays of some zones; of all where none is named.
 
     Returns:
         Hours and cycles over runs that have ended. Held by tests/controller/history/test_lamp_wear.py.
@@ -61,9 +61,12 @@ def account_for_wear(
     whole = _by_zone(source.totals())
     since_date: dict[date, dict[str, ZoneSum]] = {}
     replacements = list(source.replacements())
-    again = {zone.id: nights_again(first, year.lit_ms_by_night(zone.id)) for zone in planner.site.zones}
+    wanted = [zone for zone in planner.site.zones if not zones or zone.id in zones]
+    again = {zone.id: nights_again(first, year.lit_ms_by_night(zone.id)) for zone in wanted}
     lives = []
-    for lamps in lamps_of(planner.site, volts):
+    for lamps in lamps_of(planner.site, cable_losses(planner.site).volts):
+        if lamps.zone not in again:
+            continue
         since, lit_ms_on, burned = fitted_since(lamps, replacements), again[lamps.zone], whole
         estimated_ms = 0
         if since is not None and since > began:
@@ -96,7 +99,7 @@ def account_for_wear(
             endurance_cycles=planner.site.relays.endurance_cycles,
         )
 
-    return Wear(lamps=tuple(lives), relays=tuple(relay(zone) for zone in planner.site.zones))
+    return Wear(lamps=tuple(lives), relays=tuple(relay(zone) for zone in wanted))
 
 
 def _by_zone(sums: list[ZoneSum]) -> dict[str, ZoneSum]:

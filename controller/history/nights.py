@@ -11,11 +11,9 @@ from controller.calendar.night import Night
 from controller.history.clock_correction import ClockCorrection
 from controller.history.outages import gaps_of, gaps_of_overrides
 from controller.history.programs import ProgramPeriod, planned_intervals, program_periods
-from controller.history.run_hours import Gap, lit_interval
+from controller.history.run_hours import Gap, lit_interval, time_of
 from controller.history.source import JournalSource
 from controller.planning.planner import Planner
-from controller.planning.program_record import parse_program_record
-from controller.planning.program_text import format_program
 from controller.records.entries import Cause
 from controller.records.past import Run
 from controller.sun.sun import dark_intervals
@@ -102,10 +100,7 @@ def read_nights(
     programs = program_periods(events, correction, starts_ms=starts_ms, ends_ms=ends_ms)
     for zone in site.zones:
         # A zone that the journal does not know yet has the program of the site file.
-        program = parse_program_record(zone.id, format_program(zone))
-        assert program is not None, "a zone of the site file is there"
-        always = ProgramPeriod(program=program, starts_ms=starts_ms, ends_ms=ends_ms)
-        programs.setdefault(zone.id, [always])
+        programs.setdefault(zone.id, [ProgramPeriod(program=zone, starts_ms=starts_ms, ends_ms=ends_ms)])
     gaps = [
         *gaps_of(events, correction),
         *gaps_of_overrides(overrides, correction),
@@ -116,11 +111,7 @@ def read_nights(
     planned = {}
     for zone_id in zones:
         wanted = planned_intervals(programs.get(zone_id, ()), nights, place)
-        explained = merge(
-            (ms_of(gap.starts_at_utc), ms_of(gap.ends_at_utc or bounds.now_utc))
-            for gap in gaps
-            if gap.zone in (None, zone_id)
-        )
+        explained = time_of(gaps, zone_id, bounds.now_utc)
         planned[zone_id] = _without_waiting(wanted, lit[zone_id], explained)
     return PastNights(
         dark=dark_intervals(place.sun, nights, place.dusk_angle_deg),

@@ -6,6 +6,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
+from config.models.site import Zone
 from controller.calendar.intervals import Interval, merge, ms_of, overlap
 from controller.calendar.night import Night
 from controller.history.clock_correction import ClockCorrection
@@ -19,7 +20,7 @@ from controller.records.reading import Reading
 class ProgramPeriod:
     """The program of a zone, and from when to when it was in force, in milliseconds since 1970; half-open."""
 
-    program: ZoneProgram
+    program: ZoneProgram | Zone
     starts_ms: int
     ends_ms: int
 
@@ -99,13 +100,12 @@ class _ProgramReader:
 
     def _change(self, zone: str, program: ZoneProgram | None) -> None:
         """Give a zone another program from now on; none where None."""
-        before = self._current.get(zone)
-        if before is not None and before[0] == program:
+        before, since_ms = self._current.get(zone, (None, 0))
+        if before == program:
             return
-        if before is not None and before[1] < self._at_ms:
-            period = ProgramPeriod(program=before[0], starts_ms=before[1], ends_ms=self._at_ms)
+        if before is not None and since_ms < self._at_ms:
+            period = ProgramPeriod(program=before, starts_ms=since_ms, ends_ms=self._at_ms)
             self._found[zone].append(period)
-        if program is None:
-            self._current.pop(zone, None)
-        else:
+        self._current.pop(zone, None)
+        if program is not None:
             self._current[zone] = (program, self._at_ms)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Hashable, Iterable, Iterator
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import TypeVar
@@ -24,7 +24,6 @@ from controller.history.query import (
 from controller.history.source import JournalSource
 from controller.history.totals import HourSum, add_up, lifetime_sum
 from controller.planning.planner import Planner
-from controller.wiring.losses import cable_losses
 
 Key = TypeVar("Key", bound=Hashable)
 _A_YEAR = timedelta(days=365)
@@ -106,13 +105,9 @@ def report_hours(
         sums.sort(key=lambda each: (order.get(each.zone, len(order)), each.zone))
         rows = [lifetime_sum(each, periods[0]) for each in sums]
     else:
-        rows = list(_account(planner, source, query, bounds, periods))
+        rows = list(account_for_past(planner, source, periods, bounds=bounds, zones=query.zones))
     by_zone = _grouped(rows, lambda row: row.zone)
     by_period = _grouped(rows, lambda row: row.period)
-    wear = None
-    if year is not None:
-        volts = cable_losses(planner.site).volts
-        wear = _of_zones(account_for_wear(planner, source, year, volts=volts), query.zones)
     return HoursReport(
         site=planner.site,
         tz=planner.tz,
@@ -124,7 +119,7 @@ def report_hours(
         totals=tuple(add_up(group, zone=zone) for zone, group in by_zone.items()),
         periods=tuple(add_up(group, period=period) for period, group in by_period.items()),
         total=HourSum() if query.is_whole_life and not rows else add_up(rows),
-        wear=wear,
+        wear=None if year is None else account_for_wear(planner, source, year, zones=query.zones),
         is_lifetime=query.is_whole_life,
     )
 
@@ -141,7 +136,7 @@ def iter_hour_rows(
         yield from report_hours(planner, source, query, now_utc=now_utc).rows
         return
     bounds, periods = _prepare(planner, source, query, now_utc)
-    yield from _account(planner, source, query, bounds, periods)
+    yield from account_for_past(planner, source, periods, bounds=bounds, zones=query.zones)
 
 
 def report_season(
@@ -185,23 +180,8 @@ def _prepare(
     return bounds, choose_periods(query, planner, tonight=tonight, began=began)
 
 
-def _account(
-    planner: Planner, source: JournalSource, query: HoursQuery, bounds: Bounds, periods: Sequence[Period]
-) -> Iterator[HourSum]:
-    cable_w = cable_losses(planner.site).cable_w
-    return account_for_past(planner, source, periods, bounds=bounds, zones=query.zones, cable_w=cable_w)
-
-
 def _grouped(rows: Iterable[HourSum], key: Callable[[HourSum], Key]) -> dict[Key, list[HourSum]]:
     groups: dict[Key, list[HourSum]] = {}
     for row in rows:
         groups.setdefault(key(row), []).append(row)
     return groups
-
-
-def _of_zones(wear: Wear, zones: Sequence[str]) -> Wear:
-    """Keep what concerns some zones; everything where none is named."""
-    return Wear(
-        lamps=tuple(each for each in wear.lamps if not zones or each.lamps.zone in zones),
-        relays=tuple(each for each in wear.relays if not zones or each.zone in zones),
-    )

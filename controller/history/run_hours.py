@@ -55,6 +55,15 @@ class Gap:
             raise ValueError(f"“{self.reason}” is no reason why a zone stays dark")
 
 
+def time_of(gaps: Iterable[Gap], zone: str, as_of_utc: datetime) -> list[Interval]:
+    """Give when gaps of a zone or of every zone lasted, joined."""
+    return merge(
+        (ms_of(gap.starts_at_utc), ms_of(gap.ends_at_utc or as_of_utc))
+        for gap in gaps
+        if gap.zone in (None, zone)
+    )
+
+
 @dataclass(frozen=True, kw_only=True, slots=True)
 class ZonePast:
     """What is known of one zone; runs and gaps in any order, those of other zones among the gaps."""
@@ -179,11 +188,7 @@ def _attribute(past: ZonePast, missed: list[Interval], as_of_utc: datetime) -> _
     reasons: _Reasons = []
     left = missed
     for reason in REASONS_FOR_DARK:
-        cover = merge(
-            (ms_of(gap.starts_at_utc), ms_of(gap.ends_at_utc or as_of_utc))
-            for gap in past.gaps
-            if gap.reason is reason and gap.zone in (None, past.zone)
-        )
+        cover = time_of((gap for gap in past.gaps if gap.reason is reason), past.zone, as_of_utc)
         reasons.append((reason, overlap(left, cover)))
         left = without(left, cover)
     return [*reasons, (None, left)]
