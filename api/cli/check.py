@@ -75,7 +75,7 @@ def _review(loaded: LoadedSite, site_path: Path, from_date: date | None) -> Iter
     text = decode_text(read_bytes(site_path), name).removeprefix("\ufeff")
     for each in found:
         for problem in locate([SiteFinding(each.path, each.what, each.remedy)], text, name):
-            yield each.weight, problem
+            yield each.severity, problem
 
 
 def _to_json(findings: Iterable[Finding]) -> list[dict[str, object]]:

@@ -44,10 +44,7 @@ class ClockEvidence:
     """
 
     def __init__(
-        self,
-        *,
-        root: Path = Path("/"),
-        ask_kernel: Callable[[], bool | None] = kernel_synchronised,
+        self, *, root: Path = Path("/"), ask_kernel: Callable[[], bool | None] = kernel_synchronised
     ) -> None:
         self._root = root
         self._ask_kernel = ask_kernel

@@ -62,7 +62,7 @@ class Keeper:
         self._started_at = self._last = clock.read()
         words = f"site {site.name}"
         self._recorder = Recorder(journal, started_at=self._started_at, words=words, past=past)
-        self._recorder.tell_programs(site.zones, self._started_at)
+        self._recorder.record_programs(site.zones, self._started_at)
         self._lit_boot_s = LONG_AGO_S
         moved_boot_s = past.switched_in(self._started_at.boot_id) if past else {}
         self._moved_boot_s = {each.pin: moved_boot_s.get(each.id, LONG_AGO_S) for each in site.zones}
@@ -178,7 +178,7 @@ class Keeper:
         self._planner = planner
         self._refused = None
         self._recorder.note(EventKind.SITE_CHANGED, words, now)
-        self._recorder.tell_programs(site.zones, now)
+        self._recorder.record_programs(site.zones, now)
 
     def refuse_site(self, words: str) -> None:
         """Record why a changed site file was refused; the old one stays in force."""

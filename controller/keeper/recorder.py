@@ -74,7 +74,7 @@ class Recorder:
         """Record an event."""
         self.journal.append(Event(kind=kind, at=at, words=words, zone=zone, size_s=size_s))
 
-    def tell_programs(self, zones: Sequence[Zone], at: Reading) -> None:
+    def record_programs(self, zones: Sequence[Zone], at: Reading) -> None:
         """Record what each zone is to do from now on, where it differs from what was recorded before."""
         programs = {zone.id: format_program(zone) for zone in zones}
         for zone_id in sorted(self._programs.keys() - programs.keys()):
@@ -85,14 +85,7 @@ class Recorder:
         self._programs = programs
 
     def switched(
-        self,
-        zone_id: str,
-        state: ZoneState,
-        at: Reading,
-        *,
-        on: bool,
-        cause: Cause,
-        words: str,
+        self, zone_id: str, state: ZoneState, at: Reading, *, on: bool, cause: Cause, words: str
     ) -> None:
         """Record a change of one relay; nothing where there is none, so that on and off alternate."""
         if state.lit is on:

@@ -27,9 +27,7 @@ class Decision:
     """What one relay must be at one instant.
 
     Attributes:
-        on: lit or dark.
-        cause: what decided.
-        words: why, in a person's words, without instants.
+        words: why, without instants.
         until_utc: when this answer ends: the next change of the light, or the end of the override; None where
             no such instant is known.
         changes_in_s: seconds until then by the clock that measures it; None where not known.
@@ -43,16 +41,9 @@ class Decision:
 
 
 def decide(zone_id: str, now: Reading, *, planner: Planner, override: Override | None = None) -> Decision:
-    """Say what a zone's relay must be now.
+    """Decide what a zone's relay must be now.
 
-    Args:
-        zone_id: id of the zone.
-        now: what the clock says, and whether it may be believed.
-        planner: the site's plans.
-        override: what a person asked for this zone, if anything; it counts only while it is in force.
-
-    Returns:
-        The decision. Without a trusted clock nothing is lit but by an override.
+    An override counts only while it is in force. Without a trusted clock nothing else lights a zone.
 
     Raises:
         UnknownZoneError: no zone has that id.
@@ -93,15 +84,9 @@ def _as_programmed(state: ProgramState, now: Reading) -> Decision:
 
 
 def seconds_left(override: Override, now: Reading) -> float | None:
-    """Say how long an override still has to run.
+    """Give how long an override still runs, in seconds; zero or less where it is over.
 
-    Args:
-        override: what a person asked for.
-        now: what the clock says.
-
-    Returns:
-        Seconds left, zero or less where it is over; None where that cannot be told now, because it was
-        placed before this boot and the clock is not trusted.
+    None where nobody can know, because it was placed before this boot and the clock is not trusted.
     """
     placed = override.placed_at
     same_boot = placed.boot_id == now.boot_id
@@ -128,19 +113,10 @@ def place_override(
     lasts_s: float | None = None,
     by: str = "api",
 ) -> Override:
-    """Make an override that ends by itself.
+    """Make an override that ends by itself: at an instant, or after so many seconds, at most a year.
 
-    Without a time it ends with the program's next change, at most ``LONGEST_OVERRIDE_S`` from now; while the
+    Without either it ends with the program's next change, at most ``LONGEST_OVERRIDE_S`` from now; while the
     clock is not trusted, after ``OVERRIDE_WITHOUT_CLOCK_S``.
-
-    Args:
-        zone_id: id of the zone.
-        now: what the clock says.
-        on: light or dark.
-        planner: the site's plans.
-        ends_at_utc: when it is to end; needs a trusted clock.
-        lasts_s: or after how many seconds, more than zero, at most a year.
-        by: who asked.
 
     Raises:
         UnknownZoneError: no zone has that id.

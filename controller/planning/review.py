@@ -18,6 +18,7 @@ from config.program.special_nights import OneDate
 from controller.calendar.night import Night, nights
 from controller.planning.plan import NightPlan, PlanContext, plan_night
 from controller.planning.planner import Planner
+from controller.planning.program_record import ZoneProgram
 
 # Runs of dark nights named in one finding; more of them are counted.
 RUNS_NAMED = 2
@@ -40,7 +41,7 @@ class YearlyFinding:
     value: str
     what: str
     remedy: str
-    weight: Severity
+    severity: Severity
     nights: int
     first: date | None
     last: date | None
@@ -89,9 +90,9 @@ def _review_idle(
     matched = [night.date for night in year if special.nights.match(night.date)]
     if matched:
         what = "never decides: a later special night matches each of its nights, and the last one decides"
-        remedy, weight = "move it below the other, or remove it", Severity.WARNING
+        remedy, severity = "move it below the other, or remove it", Severity.WARNING
     elif isinstance(special.nights, OneDate) and special.nights.on_date < year[0].date:
-        what, remedy, weight = "is in the past", "remove it, or give it a later date", Severity.NOTE
+        what, remedy, severity = "is in the past", "remove it, or give it a later date", Severity.NOTE
     else:
         return
     yield YearlyFinding(
@@ -100,7 +101,7 @@ def _review_idle(
         value=str(special.nights),
         what=what,
         remedy=remedy,
-        weight=weight,
+        severity=severity,
         nights=len(matched),
         first=matched[0] if matched else None,
         last=matched[-1] if matched else None,
@@ -114,17 +115,10 @@ def _review_program(
         # What the clock alone shows was said when the file was read, about the text and not about the year.
         if span.never_lights or not decided:
             continue
-        plans = [plan_night(_SingleSpanZone(id=zone, program=(span,)), night, place) for night in decided]
+        plans = [plan_night(ZoneProgram(id=zone, program=(span,)), night, place) for night in decided]
         dark = [plan for plan in plans if not plan.windows]
         if dark:
             yield _describe(zone, (*path, index), span, plans, dark)
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class _SingleSpanZone:
-    id: str
-    program: tuple[Span, ...]
-    special_nights: tuple[SpecialNight, ...] = ()
 
 
 def _describe(
@@ -135,18 +129,18 @@ def _describe(
     if len(dark) == len(plans):
         which = f"any of its {len(dark)} nights" if len(dark) > 1 else "its only night"
         what = f"gives no light on {which} from {first} to {last} ({why})"
-        weight = Severity.WARNING
+        severity = Severity.WARNING
     else:
         which = f"{len(dark)} of its {len(plans)} nights"
         what = f"gives no light on {which}: {_dark_runs(plans)} ({first}: {why})"
-        weight = Severity.NOTE
+        severity = Severity.NOTE
     return YearlyFinding(
         zone=zone,
         path=path,
         value=str(span),
         what=what,
-        remedy=_remedy(span, weight),
-        weight=weight,
+        remedy=_remedy(span, severity),
+        severity=severity,
         nights=len(dark),
         first=first,
         last=last,
@@ -170,13 +164,15 @@ def _dark_runs(plans: Sequence[NightPlan]) -> str:
     return " and ".join(named) if not more else f"{', '.join(named)} and {more} more"
 
 
-def _remedy(span: Span, weight: Severity) -> str:
-    kept = "leave it if those nights may stay dark" if weight is Severity.NOTE else "change it or remove it"
+def _remedy(span: Span, severity: Severity) -> str:
+    kept = "leave it if those nights may stay dark" if severity is Severity.NOTE else "change it or remove it"
     sun = [str(edge) for edge in (span.begins, span.ends) if isinstance(edge, SunEdge)]
     if sun:
         return f"{kept}; a clock time in place of {' and '.join(sun)} does not move with the sun"
     if span.while_dark:
         return (
-            kept if weight is Severity.NOTE else f"{kept}; “while dark” waits for darkness that does not come"
+            kept
+            if severity is Severity.NOTE
+            else f"{kept}; “while dark” waits for darkness that does not come"
         )
     return f"{kept}; choose clock times that no clock change takes away"

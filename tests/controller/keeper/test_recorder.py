@@ -207,9 +207,9 @@ def test_programs_are_told_at_the_start_and_where_they_change() -> None:
     ledger = Ledger()
     recorder = account(ledger)
     zones = site(zone("jetty", "dusk to 22:00"), zone("orchard", "21:00 to 22:00", pin=27)).zones
-    recorder.tell_programs(zones, reading())
-    recorder.tell_programs(zones, reading(30))
-    recorder.tell_programs(site(zone("jetty", "dusk to 23:00")).zones, reading(60))
+    recorder.record_programs(zones, reading())
+    recorder.record_programs(zones, reading(30))
+    recorder.record_programs(site(zone("jetty", "dusk to 23:00")).zones, reading(60))
     told = [(event.zone, event.words) for event in ledger.events(EventKind.PROGRAM)]
     assert told == [
         ("jetty", "dusk to 22:00"),

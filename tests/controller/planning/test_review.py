@@ -38,7 +38,7 @@ def test_dusk_after_the_off_time_is_found_on_every_such_night() -> None:
     place = {"latitude": 60.0, "longitude": 10.0, "time_zone": "Europe/Oslo"}
     (remark,) = review(zone("jetty", "dusk to midnight"), **place)
     assert (remark.nights, remark.first, remark.last) == (37, dark[0], dark[-1])
-    assert remark.weight is Severity.NOTE
+    assert remark.severity is Severity.NOTE
     assert remark.path == ("zones", 0, "program", 0)
     assert remark.value == "dusk to midnight"
     assert f"on 37 of its 365 nights: {dark[0]} to {dark[-1]}" in remark.what
@@ -57,7 +57,7 @@ def test_a_span_that_no_night_of_the_year_fulfils_is_a_warning() -> None:
     """On the equator it is never dark at five in the afternoon: UTC and longitude 0, sunset about 18:00."""
     place = {"latitude": 0.0, "longitude": 0.0, "time_zone": "Etc/UTC"}
     (remark,) = review(zone("jetty", "15:00 to 17:00, while dark"), **place)
-    assert remark.weight is Severity.WARNING
+    assert remark.severity is Severity.WARNING
     assert remark.nights == 365
     assert "any of its 365 nights" in remark.what
 
@@ -69,7 +69,7 @@ def test_each_program_is_reviewed_on_its_own_nights_only() -> None:
     (remark,) = review(zone("jetty", "dusk to midnight", special=[summer]), **place)
     assert remark.path == ("zones", 0, "special_nights", 0, "program", 0)
     assert (remark.nights, remark.first, remark.last) == (61, date(2027, 6, 1), date(2027, 7, 31))
-    assert remark.weight is Severity.WARNING
+    assert remark.severity is Severity.WARNING
 
 
 def test_a_special_night_that_never_decides_is_found() -> None:
@@ -78,7 +78,7 @@ def test_a_special_night_that_never_decides_is_found() -> None:
     (remark,) = review(zone("jetty", "dusk to midnight", special=special))
     assert remark.path == ("zones", 0, "special_nights", 0, "nights")
     assert (remark.nights, remark.first, remark.last) == (1, date(2027, 12, 31), date(2027, 12, 31))
-    assert remark.weight is Severity.WARNING
+    assert remark.severity is Severity.WARNING
     assert "never decides" in remark.what
 
 
@@ -87,7 +87,7 @@ def test_a_date_that_is_over_is_a_note_and_one_to_come_is_none() -> None:
     special = [("2025-12-31", ["dusk to 03:00"]), ("2031-12-31", ["dusk to 03:00"]), ("02-29 to 02-29", [])]
     (remark,) = review(zone("jetty", "dusk to midnight", special=special))
     assert remark.path == ("zones", 0, "special_nights", 0, "nights")
-    assert (remark.what, remark.weight) == ("is in the past", Severity.NOTE)
+    assert (remark.what, remark.severity) == ("is in the past", Severity.NOTE)
 
 
 @pytest.mark.parametrize(
