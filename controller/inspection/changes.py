@@ -12,7 +12,7 @@ from enum import StrEnum
 from typing import Final
 
 from config.models.cables import Gauge
-from controller.inspection.gauges import Gauges, find_gauges, has_volts, prepare_trial
+from controller.inspection.gauges import Gauges, SizingTrial, has_volts
 from controller.inspection.rewiring import Purchase, feed_at, move_branch, second_circuit, second_run, thicken
 from controller.wiring.cable import thicker
 from controller.wiring.network import CableSegment, Network, way_to
@@ -91,7 +91,7 @@ def _with_tap(tap_v: float | None, words: str) -> str:
 def _thicker_cables(
     network: Network, tap_v: float | None, drop_percent: float | None
 ) -> Iterator[WiringChange]:
-    for gauges in find_gauges(prepare_trial(network, drop_percent)):
+    for gauges in SizingTrial(network, drop_percent).find_gauges():
         words, buys, thickened = _lay_thicker((network,), (gauges,))
         yield WiringChange(ChangeKind.CABLE, _with_tap(tap_v, words), buys, thickened, tap_v)
 
@@ -172,7 +172,7 @@ def list_combined(
         node, gauge = cable.to_node, way[0].gauge
         cut = f"cut the cable from “{cable.from_node}” to “{node}”"
         joined, _ = second_run(network, node, gauge)
-        for gauges in find_gauges(prepare_trial(joined, drop_percent)):
+        for gauges in SizingTrial(joined, drop_percent).find_gauges():
             words, buys, thickened = _lay_thicker((joined,), (gauges,), node)
             yield WiringChange(ChangeKind.RUN, f"{cut}, {words}", buys, thickened)
         for tap_v in sorted({tap_v for tap_v in taps_v if tap_v != own_v}):
@@ -191,7 +191,7 @@ def _least_copper(network: Network, drop_percent: float | None) -> Gauges | None
         return {}
     lengths_m = {cable.to_node: cable.length_m for cable in network.segments}
     return min(
-        find_gauges(prepare_trial(network, drop_percent)),
+        SizingTrial(network, drop_percent).find_gauges(),
         key=lambda gauges: sum(lengths_m[end] * gauge.area_mm2 for end, gauge in gauges.items()),
         default=None,
     )

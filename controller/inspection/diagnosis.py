@@ -104,16 +104,15 @@ def diagnose(
     base = solve(replace(network, temperature_c=LIKELY_C))
     if not readings or not isinstance(base, Solution):
         return ()
-    tried = [*_lamps_out(base, readings), *_splices(base, readings, tolerance_v), *_gauges(base, readings)]
-    tried += _opens(base, readings)
+    search = _Search(base, readings, tolerance_v)
+    tried = [*search.lamps_out(), *search.splices(), *search.gauges(), *search.opens()]
     if not tap_measured:
-        tried += _other_taps(base, readings)
+        tried += search.other_taps()
     explanations = []
     for fault in WiringFault:
         fitting = [one for one in tried if one.fault is fault and one.misfit_v <= tolerance_v]
-        fitting.sort(key=lambda one: one.misfit_v)
         if fitting:
-            explanations.append(_explanation(fitting))
+            explanations.append(_explanation(sorted(fitting, key=lambda one: one.misfit_v)))
     return tuple(sorted(explanations, key=lambda explanation: explanation.misfit_v))
 
 
@@ -127,107 +126,130 @@ def _explanation(fitting: Sequence[_Tried]) -> Explanation:
     )
 
 
+class _Search:
+    """The search for faults: the network as noted, solved, and the readings to be explained."""
+
+    def __init__(self, base: Solution, readings: Sequence[MeasuredVolts], tolerance_v: float) -> None:
+        self._base, self._readings, self._tolerance_v = base, readings, tolerance_v
+        self._network = base.network
+        self._off_v = self._differences(base)
+        fixtures = base.network.fixtures
+        # The ends of the cables on the way to each fixture.
+        self._ways = [{cable.to_node for cable in way_to(base.network, each.node)} for each in fixtures]
+
+    def lamps_out(self) -> Iterator[_Tried]:
+        for place, fixture in enumerate(self._network.fixtures):
+            out = replace(fixture, count=fixture.count - 1) if fixture.count > 1 else _out(fixture)
+            lit = _with_fixture(self._network, place, out)
+            yield from self._try(WiringFault.LAMP_OUT, fixture.node, fixture.watts, lit)
+
+    def gauges(self) -> Iterator[_Tried]:
+        """All cables of one noted gauge as another gauge of the same kind."""
+        cables = self._network.segments
+        for noted in dict.fromkeys(cable.gauge for cable in cables):
+            ends = [cable.to_node for cable in cables if cable.gauge == noted]
+            for gauge in same_kind(noted):
+                if gauge != noted:
+                    other = thicken(self._network, dict.fromkeys(ends, gauge))
+                    yield from self._try(WiringFault.GAUGE, str(gauge), gauge.area_mm2, other)
+
+    def other_taps(self) -> Iterator[_Tried]:
+        feed, everywhere = self._network.feed, range(len(self._readings))
+
+        def tapped(source_v: float) -> Network:
+            return replace(self._network, feed=replace(feed, source_v=source_v))
+
+        source_v = self._fit(
+            tapped, feed.source_v, feed.source_v - _mean(self._off_v, everywhere), everywhere
+        )
+        if source_v is not None:
+            yield from self._try(WiringFault.TAP, feed.node, source_v, tapped(source_v))
+
+    def splices(self) -> Iterator[_Tried]:
+        """Ohms in each cable that readings lie behind, and at each lamp that was read."""
+        for place, state in enumerate(self._base.segments):
+            cable = state.segment
+            behind = [at for at, one in enumerate(self._readings) if cable.to_node in self._ways[one.fixture]]
+            if state.amperes > 0.0:
+                make = partial(_in_cable, self._network, place)
+                yield from self._splice(make, f"{cable.from_node} to {cable.to_node}", state.amperes, behind)
+        for at, reading in enumerate(self._readings):
+            lamp = self._base.lamps[reading.fixture]
+            make = partial(_at_lamp, self._network, reading.fixture)
+            amperes = lamp.amperes * lamp.fixture.count
+            yield from self._splice(make, f"lamp at {lamp.fixture.node}", amperes, [at])
+
+    def _splice(
+        self, make: Callable[[float], Network], place: str, amperes: float, behind: Sequence[int]
+    ) -> Iterator[_Tried]:
+        """Fit a splice: readings behind it are too low; the others hardly move, so they must agree already."""
+        others = (abs(off) for at, off in enumerate(self._off_v) if at not in behind)
+        if not behind or max(others, default=0.0) > 2.0 * self._tolerance_v:
+            return
+        lacking_v = _mean(self._off_v, behind)
+        if lacking_v > 0.0:
+            ohm = self._fit(make, 0.0, lacking_v / amperes, behind)
+            if ohm is not None and ohm >= LEAST_SPLICE_OHM:
+                yield from self._try(WiringFault.SPLICE, place, ohm, make(ohm))
+
+    def opens(self) -> Iterator[_Tried]:
+        """Whatever lets nothing through: every reading behind it is nothing, and no other is."""
+        readings, fixtures = self._readings, self._network.fixtures
+        dark = {at for at, one in enumerate(readings) if one.volts < OPEN_V}
+        if not dark:
+            return
+        cuts: dict[str, set[int]] = {}  # what may be open, and the fixtures behind it
+        for cable in self._network.segments:
+            behind = {place for place, way in enumerate(self._ways) if cable.to_node in way}
+            cuts[f"{cable.from_node} to {cable.to_node}"] = behind
+        for one in readings:
+            cuts[f"lamp at {fixtures[one.fixture].node}"] = {one.fixture}
+        for name, behind in cuts.items():
+            if {at for at, one in enumerate(readings) if one.fixture in behind} == dark:
+                lit = (_out(each) if place in behind else each for place, each in enumerate(fixtures))
+                off_v = self._solve(replace(self._network, fixtures=tuple(lit)))
+                if off_v is not None:
+                    lit_v = [abs(off) for at, off in enumerate(off_v) if at not in dark]
+                    yield _Tried(WiringFault.OPEN, name, 0.0, max(lit_v, default=0.0))
+
+    def _try(self, fault: WiringFault, place: str, size: float, network: Network) -> Iterator[_Tried]:
+        off_v = self._solve(network)
+        if off_v is not None:
+            yield _Tried(fault, place, size, max(map(abs, off_v)))
+
+    def _fit(
+        self, make: Callable[[float], Network], first: float, second: float, among: Sequence[int]
+    ) -> float | None:
+        """The size for which the mean difference of some readings is zero, by the secant method."""
+        last, last_v, size = first, 0.0, first
+        for step in range(MOST_STEPS):
+            off_v = self._solve(make(size))
+            if off_v is None:
+                return None
+            mean_v = _mean(off_v, among)
+            if abs(mean_v) < FITTED_V or (step > 0 and mean_v == last_v):
+                return size
+            following = second if step == 0 else size - mean_v * (size - last) / (mean_v - last_v)
+            last, last_v, size = size, mean_v, max(following, 0.0)
+        return size
+
+    def _solve(self, network: Network) -> list[float] | None:
+        """Computed less measured volts of each reading; None where the network has no solution."""
+        outcome = solve(network)
+        return self._differences(outcome) if isinstance(outcome, Solution) else None
+
+    def _differences(self, solution: Solution) -> list[float]:
+        return [solution.lamps[one.fixture].volts - one.volts for one in self._readings]
+
+
 def _out(fixture: FixtureAt) -> FixtureAt:
     """The same lamps, dark: they keep their place, so that their volts can still be read."""
     return replace(fixture, watts=NOTHING_W, lamp=Lamp.CURRENT)
 
 
-def _lamps_out(base: Solution, readings: Sequence[MeasuredVolts]) -> Iterator[_Tried]:
-    fixtures = base.network.fixtures
-    for place, fixture in enumerate(fixtures):
-        out = replace(fixture, count=fixture.count - 1) if fixture.count > 1 else _out(fixture)
-        lit = replace(base.network, fixtures=(*fixtures[:place], out, *fixtures[place + 1 :]))
-        yield from _try(WiringFault.LAMP_OUT, fixture.node, fixture.watts, lit, readings)
-
-
-def _gauges(base: Solution, readings: Sequence[MeasuredVolts]) -> Iterator[_Tried]:
-    """All cables of one noted gauge as another gauge of the same kind."""
-    cables = base.network.segments
-    for noted in dict.fromkeys(cable.gauge for cable in cables):
-        ends = [cable.to_node for cable in cables if cable.gauge == noted]
-        for gauge in same_kind(noted):
-            if gauge != noted:
-                other = thicken(base.network, dict.fromkeys(ends, gauge))
-                yield from _try(WiringFault.GAUGE, str(gauge), gauge.area_mm2, other, readings)
-
-
-def _try(
-    fault: WiringFault, place: str, size: float, network: Network, readings: Sequence[MeasuredVolts]
-) -> Iterator[_Tried]:
-    off_v = _off(network, readings)
-    if off_v is not None:
-        yield _Tried(fault, place, size, max(map(abs, off_v)))
-
-
-def _other_taps(base: Solution, readings: Sequence[MeasuredVolts]) -> Iterator[_Tried]:
-    network, feed = base.network, base.network.feed
-    everywhere = range(len(readings))
-
-    def tapped(source_v: float) -> Network:
-        return replace(network, feed=replace(feed, source_v=source_v))
-
-    mean_v = _mean(_off_now(base, readings), everywhere)
-    source_v = _fit(tapped, feed.source_v, feed.source_v - mean_v, readings, everywhere)
-    if source_v is not None:
-        yield from _try(WiringFault.TAP, feed.node, source_v, tapped(source_v), readings)
-
-
-def _splices(base: Solution, readings: Sequence[MeasuredVolts], tolerance_v: float) -> Iterator[_Tried]:
-    """Ohms in each cable that readings lie behind, and at each lamp that was read."""
-    network = base.network
-    ways = [{cable.to_node for cable in way_to(network, fixture.node)} for fixture in network.fixtures]
-    off_v = _off_now(base, readings)
-    for place, state in enumerate(base.segments):
-        name = f"{state.segment.from_node} to {state.segment.to_node}"
-        behind = [at for at, one in enumerate(readings) if state.segment.to_node in ways[one.fixture]]
-        if state.amperes > 0.0 and _may_be_splice(off_v, behind, tolerance_v):
-            first_ohm = _mean(off_v, behind) / state.amperes
-            yield from _splice(partial(_in_cable, network, place), name, first_ohm, readings, behind)
-    for at, reading in enumerate(readings):
-        lamp = base.lamps[reading.fixture]
-        if _may_be_splice(off_v, [at], tolerance_v):
-            name, first_ohm = f"lamp at {lamp.fixture.node}", off_v[at] / lamp.amperes / lamp.fixture.count
-            yield from _splice(partial(_at_lamp, network, reading.fixture), name, first_ohm, readings, [at])
-
-
-def _opens(base: Solution, readings: Sequence[MeasuredVolts]) -> Iterator[_Tried]:
-    """Whatever lets nothing through: every reading behind it is nothing, and no other is."""
-    network, fixtures = base.network, base.network.fixtures
-    dark = {at for at, one in enumerate(readings) if one.volts < OPEN_V}
-    if not dark:
-        return
-    cuts: dict[str, set[int]] = {}  # what may be open, and the fixtures behind it
-    ways = [{cable.to_node for cable in way_to(network, fixture.node)} for fixture in fixtures]
-    for cable in network.segments:
-        behind = {place for place, way in enumerate(ways) if cable.to_node in way}
-        cuts[f"{cable.from_node} to {cable.to_node}"] = behind
-    for one in readings:
-        cuts[f"lamp at {fixtures[one.fixture].node}"] = {one.fixture}
-    for name, behind in cuts.items():
-        if {at for at, one in enumerate(readings) if one.fixture in behind} == dark:
-            lit = (_out(each) if place in behind else each for place, each in enumerate(fixtures))
-            off_v = _off(replace(network, fixtures=tuple(lit)), readings)
-            if off_v is not None:
-                lit_v = [abs(off) for at, off in enumerate(off_v) if at not in dark]
-                yield _Tried(WiringFault.OPEN, name, 0.0, max(lit_v, default=0.0))
-
-
-def _may_be_splice(off_v: Sequence[float], behind: Sequence[int], tolerance_v: float) -> bool:
-    """Readings behind a bad splice are too low; the others hardly move, so they must agree already."""
-    others = (abs(off) for at, off in enumerate(off_v) if at not in behind)
-    return bool(behind) and _mean(off_v, behind) > 0.0 and max(others, default=0.0) <= 2.0 * tolerance_v
-
-
-def _splice(
-    make: Callable[[float], Network],
-    place: str,
-    first_ohm: float,
-    readings: Sequence[MeasuredVolts],
-    behind: Sequence[int],
-) -> Iterator[_Tried]:
-    ohm = _fit(make, 0.0, first_ohm, readings, behind)
-    if ohm is not None and ohm >= LEAST_SPLICE_OHM:
-        yield from _try(WiringFault.SPLICE, place, ohm, make(ohm), readings)
+def _with_fixture(network: Network, place: int, fixture: FixtureAt) -> Network:
+    fixtures = network.fixtures
+    return replace(network, fixtures=(*fixtures[:place], fixture, *fixtures[place + 1 :]))
 
 
 def _in_cable(network: Network, place: int, ohm: float) -> Network:
@@ -239,44 +261,13 @@ def _in_cable(network: Network, place: int, ohm: float) -> Network:
 
 def _at_lamp(network: Network, place: int, ohm: float) -> Network:
     """The network with ohms before one lamp: a cable of no length to a node of its own."""
-    fixtures, old = network.fixtures, network.fixtures[place]
+    old = network.fixtures[place]
     end = f"{old.node}, lamp {place}"
     cable = CableSegment(
         from_node=old.node, to_node=end, gauge=_ANY_GAUGE, length_m=NO_LENGTH_M, splice_ohm=max(0.0, ohm)
     )
-    lamps = (*fixtures[:place], replace(old, node=end), *fixtures[place + 1 :])
-    return replace(network, segments=(*network.segments, cable), fixtures=lamps)
-
-
-def _fit(
-    make: Callable[[float], Network],
-    first: float,
-    second: float,
-    readings: Sequence[MeasuredVolts],
-    among: Sequence[int],
-) -> float | None:
-    """The size for which the mean difference of some readings is zero, by the secant method."""
-    last, last_v, size = first, 0.0, first
-    for step in range(MOST_STEPS):
-        off_v = _off(make(size), readings)
-        if off_v is None:
-            return None
-        mean_v = _mean(off_v, among)
-        if abs(mean_v) < FITTED_V or (step > 0 and mean_v == last_v):
-            return size
-        following = second if step == 0 else size - mean_v * (size - last) / (mean_v - last_v)
-        last, last_v, size = size, mean_v, max(following, 0.0)
-    return size
-
-
-def _off(network: Network, readings: Sequence[MeasuredVolts]) -> list[float] | None:
-    """Computed less measured volts of each reading; None where the network has no solution."""
-    outcome = solve(network)
-    return _off_now(outcome, readings) if isinstance(outcome, Solution) else None
-
-
-def _off_now(solution: Solution, readings: Sequence[MeasuredVolts]) -> list[float]:
-    return [solution.lamps[reading.fixture].volts - reading.volts for reading in readings]
+    longer = replace(network, segments=(*network.segments, cable))
+    return _with_fixture(longer, place, replace(old, node=end))
 
 
 def _mean(off_v: Sequence[float], among: Sequence[int]) -> float:

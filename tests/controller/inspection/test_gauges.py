@@ -12,10 +12,9 @@ from hypothesis import given, settings
 
 from config.models.cables import parse_gauge
 from controller.inspection.gauges import (
-    find_gauges,
+    SizingTrial,
     has_volts,
     needed_volts,
-    prepare_trial,
     within_upper_limit,
 )
 from controller.inspection.rewiring import thicken
@@ -34,7 +33,7 @@ def copper(network, gauges):
 
 def least_copper(network):
     """The least copper there is, by trying every gauge in every cable."""
-    trial, best = prepare_trial(network, None), None
+    trial, best = SizingTrial(network, None), None
     for choice in itertools.product((TWELVE, *thicker(TWELVE)), repeat=len(network.segments)):
         pairs = zip(network.segments, choice, strict=True)
         gauges = {cable.to_node: gauge for cable, gauge in pairs if gauge != cable.gauge}
@@ -65,7 +64,7 @@ def test_the_search_comes_close_to_the_least_copper():
     chance = random.Random(2027)
     ratios = []
     for network in (drawn(chance) for _ in range(80)):
-        least, found = least_copper(network), find_gauges(prepare_trial(network, None))
+        least, found = least_copper(network), SizingTrial(network, None).find_gauges()
         assert (least is None) == (not found and not has_volts(network, None))
         if least:
             ratios.append(min(copper(network, gauges) for gauges in found) / least)
@@ -78,7 +77,7 @@ def test_the_search_comes_close_to_the_least_copper():
 @given(random_networks(lamps=(Lamp.FILAMENT, Lamp.POWER), most_nodes=25, most_watts=600.0))
 def test_every_set_found_suffices_when_solved(network):
     """Whatever is found, the network with it laid has its volts at every lamp that asks for them."""
-    for gauges in find_gauges(prepare_trial(network, None)):
+    for gauges in SizingTrial(network, None).find_gauges():
         after = solve(thicken(network, gauges))
         assert isinstance(after, Solution)
         for state, needed_v in zip(after.lamps, needed_volts(network, None), strict=True):
@@ -92,8 +91,8 @@ def test_six_gauge_carries_120_w_over_100_ft_spread_evenly_within_5_percent():
     assert round(drop_percent(evenly), 1) == percent["ten lamps evenly"]
     end = chain(watts=120.0, lamp=Lamp.CURRENT, gauge="6 AWG")
     assert round(drop_percent(end), 1) == percent["end"]
-    assert find_gauges(prepare_trial(chain(at_ft=EVENLY_FT, watts=12.0, lamp=Lamp.CURRENT), 5.0))
-    assert find_gauges(prepare_trial(chain(watts=120.0, lamp=Lamp.CURRENT), 5.0)) == []
+    assert SizingTrial(chain(at_ft=EVENLY_FT, watts=12.0, lamp=Lamp.CURRENT), 5.0).find_gauges()
+    assert SizingTrial(chain(watts=120.0, lamp=Lamp.CURRENT), 5.0).find_gauges() == []
 
 
 def drop_percent(network):
@@ -103,12 +102,12 @@ def drop_percent(network):
 def test_a_cable_over_its_current_is_made_to_carry_it():
     """A short 16 AWG cable under 16 A becomes 12 AWG, the first that may carry it."""
     network = chain(at_ft=(1.0,), watts=12.0 * 16.0, lamp=Lamp.CURRENT, gauge="16 AWG")
-    assert find_gauges(prepare_trial(network, None)) == [{"n1": TWELVE}]
+    assert SizingTrial(network, None).find_gauges() == [{"n1": TWELVE}]
 
 
 def test_nothing_is_found_where_nothing_is_lacking():
     """A network whose lamps have their volts needs no other cable."""
-    assert find_gauges(prepare_trial(chain(at_ft=(10.0,), watts=5.0), None)) == []
+    assert SizingTrial(chain(at_ft=(10.0,), watts=5.0), None).find_gauges() == []
 
 
 def test_branches_that_lack_nothing_are_left_alone():
@@ -118,7 +117,7 @@ def test_branches_that_lack_nothing_are_left_alone():
     # The most current of all, and volts enough: 16.7 A over 3 m leave 11.3 V.
     lamp = FixtureAt(node="gate", zone="gate", watts=200.0, lamp=Lamp.FILAMENT)
     network = replace(network, segments=(*network.segments, near), fixtures=(*network.fixtures, lamp))
-    found = find_gauges(prepare_trial(network, None))
+    found = SizingTrial(network, None).find_gauges()
     assert found
     assert all("gate" not in gauges for gauges in found)
 
