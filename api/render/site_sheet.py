@@ -16,7 +16,7 @@ from api.render.wiring_svg import draw_tree
 from config.models.cables import M_PER_FT
 from config.models.site import Site
 from controller.design.materials import list_materials
-from controller.inspection.circuit_checks import CONTINUOUS
+from controller.inspection.checks import CONTINUOUS
 from controller.inspection.findings import part_of
 from controller.inspection.report import WiringReport
 from controller.wiring.solver import Solution

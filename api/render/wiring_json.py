@@ -16,7 +16,7 @@ from config.errors import Severity
 from config.models.site import Site
 from controller.design.placement import LitObject
 from controller.inspection.advice import Proposal
-from controller.inspection.circuit_checks import CONTINUOUS
+from controller.inspection.checks import CONTINUOUS
 from controller.inspection.measurements import VoltageComparison
 from controller.inspection.report import LightResult, WiringReport, ZoneLoad
 from controller.wiring.from_site import Circuit

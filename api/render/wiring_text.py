@@ -9,9 +9,8 @@ from typing import Final
 from config.errors import Severity
 from config.models.cables import M_PER_FT, Gauge, Unit
 from controller.inspection.advice import Proposal
-from controller.inspection.circuit_checks import load_in_words
+from controller.inspection.checks import BRANCH_PERCENT, LIGHTING_PERCENT, load_in_words
 from controller.inspection.findings import Finding, Topic
-from controller.inspection.lamp_checks import BRANCH_PERCENT, LIGHTING_PERCENT
 from controller.inspection.report import LightResult, WiringReport, ZoneLoad
 from controller.wiring.network import Lamp
 

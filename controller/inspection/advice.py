@@ -14,7 +14,7 @@ from typing import Final
 
 from config.errors import Severity
 from controller.inspection.changes import ChangeKind, WiringChange, list_changes, list_combined
-from controller.inspection.circuit_checks import inspect
+from controller.inspection.checks import inspect
 from controller.inspection.findings import Finding, InspectionResult
 from controller.inspection.gauges import has_volts, within_upper_limit
 from controller.inspection.rewiring import attach

@@ -182,7 +182,7 @@ class _Search:
     def _splice(
         self, make: Callable[[float], Network], place: str, amperes: float, behind: Sequence[int]
     ) -> Iterator[_Tried]:
-        """Fit a splice: readings behind it are too low; the others hardly move, so they must agree already."""
+        """Fit a splice: readings behind it are too low; the others hardly move, so they agree already."""
         others = (abs(off) for at, off in enumerate(self._off_v) if at not in behind)
         if not behind or max(others, default=0.0) > 2.0 * self._tolerance_v:
             return

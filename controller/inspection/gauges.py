@@ -146,7 +146,7 @@ class SizingTrial:
         return taken(high)
 
     def _trim(self, mix: Gauges) -> Gauges:
-        """Take back from a mix what it does not need: of each cable as much as can be, the most copper first."""
+        """Take back from a mix what it does not need, from the cable with the most copper first."""
         trimmed = dict(mix)
         cables = {cable.to_node: cable for cable in self._network.segments}
         for end in sorted(mix, key=lambda end: -cables[end].length_m * mix[end].area_mm2):

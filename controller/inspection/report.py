@@ -12,7 +12,7 @@ from typing import Final
 from config.errors import Severity
 from config.models.site import Fixture, Site, Zone
 from controller.inspection.advice import Proposal, advise
-from controller.inspection.circuit_checks import inspect
+from controller.inspection.checks import inspect
 from controller.inspection.diagnosis import MeasuredVolts
 from controller.inspection.findings import Finding, InspectionResult, SolvedStates, Topic
 from controller.inspection.measurements import (

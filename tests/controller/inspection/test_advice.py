@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from config.errors import Severity
 from controller.inspection.advice import advise
 from controller.inspection.changes import ChangeKind
-from controller.inspection.circuit_checks import inspect
+from controller.inspection.checks import inspect
 from controller.inspection.findings import Topic
 from controller.wiring.network import Lamp, Limits
 from tests.controller.networks import EVENLY_FT, chain, random_networks, read_reference

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from config.models.cables import M_PER_FT
-from controller.inspection.circuit_checks import inspect
+from controller.inspection.checks import inspect
 from controller.inspection.rule_of_thumb import check_rule_of_thumb
 from controller.wiring.network import Lamp
 from controller.wiring.solver import solve

@@ -8,7 +8,7 @@ import pytest
 
 from config.errors import Severity
 from config.models.cables import parse_gauge
-from controller.inspection.circuit_checks import inspect
+from controller.inspection.checks import inspect
 from controller.inspection.findings import Topic
 from controller.lamps.physics import filament_life_h
 from controller.wiring.network import CableSegment, Feed, FixtureAt, Lamp, Lead, Limits, Network
