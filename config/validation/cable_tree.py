@@ -28,7 +28,7 @@ class FixtureRef:
     zone: str
 
 
-@dataclass(kw_only=True, slots=True)
+@dataclass(kw_only=True, slots=True, eq=False)
 class CableRun:
     """One [[cables]] table: its form (“to”, “line” or “hub”) and name, and all nodes that it leads to."""
 
@@ -42,22 +42,30 @@ class CableRun:
 
 @dataclass(kw_only=True, slots=True)
 class CableTree:
-    """The transformers, cables and fixtures of a file.
-
-    Attributes:
-        owner: the cable that leads to a node, a line or a hub.
-        origin: the transformer that supplies a node, for those that are reached.
-    """
+    """The transformers, cables and fixtures of a file; ``owner`` is the cable that leads to a node."""
 
     transformers: tuple[str, ...]
     runs: list[CableRun]
     lights: list[FixtureRef]
     owner: dict[str, CableRun] = field(default_factory=dict)
-    origin: dict[str, str] = field(default_factory=dict)
 
     def count_lights(self, name: str) -> int:
         """Count the lights on a node, a line or a hub."""
         return sum(light.count for light in self.lights if light.node == name)
+
+    def climb(self, node: str | None) -> list[CableRun]:
+        """List the cables from a node up to its transformer, or up to the end of a piece or a loop."""
+        trail: dict[CableRun, None] = {}
+        while node and (run := self.owner.get(node)) is not None and run not in trail:
+            trail[run] = None
+            node = run.begins
+        return list(trail)
+
+    def transformer_of(self, node: str) -> str | None:
+        """Return the transformer that supplies a node."""
+        trail = self.climb(node)
+        top = trail[-1].begins if trail else node
+        return top if top in self.transformers else None
 
 
 def read_tree(document: Document) -> CableTree | None:
@@ -93,10 +101,8 @@ def _read_run(path: KeyPath, row: Document) -> CableRun | None:
     begins, name = row.get("from"), row.get(given[0]) if given else None
     if len(given) != 1 or not isinstance(begins, str) or not isinstance(name, str):
         return None
-    legs = row.get("legs")
-    return CableRun(
-        path=path, begins=begins, form=given[0], name=name, legs=len(legs) if isinstance(legs, list) else 0
-    )
+    legs = len(row["legs"]) if isinstance(row.get("legs"), list) else 0
+    return CableRun(path=path, begins=begins, form=given[0], name=name, legs=legs)
 
 
 def check_tree(tree: CableTree) -> Iterator[SiteFinding]:
@@ -109,7 +115,7 @@ def check_tree(tree: CableTree) -> Iterator[SiteFinding]:
     for run in tree.runs:
         yield from _name_nodes(run, counts[run.name])
         yield from _claim_nodes(tree, run)
-    yield from _reach(tree)
+    yield from _check_begins(tree)
     yield from _check_lights(tree)
 
 
@@ -125,13 +131,10 @@ def _name_nodes(run: CableRun, lights: int) -> Iterator[SiteFinding]:
     else:
         run.nodes = (run.name, *name_places(run.name, run.legs))
         if run.legs and lights not in (0, run.legs):
-            what = f"has {_count(run.legs, 'leg')} for {_count(lights, 'light')}"
+            legs, hung = f"leg{'s' * (run.legs != 1)}", f"light{'s' * (lights != 1)}"
+            what = f"has {run.legs} {legs} for {lights} {hung}"
             remedy = f'give each light a leg, or name the legs’ ends: “node = "{run.name} 1"” and so on'
             yield SiteFinding((*run.path, "hub"), what, remedy)
-
-
-def _count(number: int, noun: str) -> str:
-    return f"{number} {noun}{'' if number == 1 else 's'}"
 
 
 def _claim_nodes(tree: CableTree, run: CableRun) -> Iterator[SiteFinding]:
@@ -144,54 +147,39 @@ def _claim_nodes(tree: CableTree, run: CableRun) -> Iterator[SiteFinding]:
         return
     for node in dict.fromkeys((run.name, *run.nodes)):
         is_transformer = node in tree.transformers
-        if is_transformer or _names_a_tap(node, tree.transformers):
+        # Taps beside the usual one are named so: “house, 12 V”.
+        is_tap = node.endswith(" V") and node.startswith(tuple(f"{each}, " for each in tree.transformers))
+        if is_transformer or is_tap:
             what = f"leads to “{node}”, which is a {'transformer' if is_transformer else 'tap'}"
             yield SiteFinding(place, what, "write cables from the transformer outwards")
             return
         other = tree.owner.setdefault(node, run)
         if other is not run:
             what = f"leads to “{node}”, as the cable on line {{line}} does; cables may not form a loop"
-            yield SiteFinding(
-                place, what, "remove one of the two, or name another node", (*other.path, other.form)
-            )
+            remedy = "remove one of the two, or name another node"
+            yield SiteFinding(place, what, remedy, (*other.path, other.form))
             return
 
 
-def _names_a_tap(node: str, transformers: tuple[str, ...]) -> bool:
-    # Taps beside the usual one are named so: “house, 12 V”.
-    return node.endswith(" V") and any(node.startswith(f"{each}, ") for each in transformers)
-
-
-def _reach(tree: CableTree) -> Iterator[SiteFinding]:
-    """Follow the cables from the transformers; yield the pieces that none supplies, and loops."""
-    outward: dict[str, list[CableRun]] = {}
-    for run in tree.runs:
-        outward.setdefault(run.begins, []).append(run)
-    tree.origin.update({each: each for each in tree.transformers})
-    waiting = list(tree.transformers)
-    while waiting:
-        node = waiting.pop()
-        for run in outward.get(node, ()):
-            for far in run.nodes:
-                if tree.owner.get(far) is run and far not in tree.origin:
-                    tree.origin[far] = tree.origin[node]
-                    waiting.append(far)
+def _check_begins(tree: CableTree) -> Iterator[SiteFinding]:
+    """Yield the cables that begin at no node of a tree, and each loop once."""
     in_a_loop: set[KeyPath] = set()
     for run in tree.runs:
-        if run.begins in tree.origin or run.path in in_a_loop or run.nodes == (run.begins,):
+        above, trail = tree.owner.get(run.begins), tree.climb(run.begins)
+        if run.begins in tree.transformers or run.path in in_a_loop or run.nodes == (run.begins,):
             continue
-        above = tree.owner.get(run.begins)
         if above is None:
             yield SiteFinding((*run.path, "from"), *_explain_loose(tree, run.begins))
         elif above.form == "line" and run.begins == above.name:
-            remedy = (
-                f"begin at one of its lights, such as “{above.nodes[-1]}”"
-                if above.nodes
-                else "add lights to it"
-            )
+            last = above.nodes[-1] if above.nodes else ""
+            remedy = f"begin at one of its lights, such as “{last}”" if last else "add lights to it"
             yield SiteFinding((*run.path, "from"), "is a whole line", remedy)
-        else:
-            yield from _find_loop(tree, run, in_a_loop)
+        elif trail[-1] is run:
+            in_a_loop.update(each.path for each in trail)
+            loop = [*reversed(trail[:-1]), run]
+            way = " → ".join(f"“{each.begins}”" for each in [*loop, loop[0]])
+            remedy = "remove one cable of it, and begin at a transformer"
+            yield SiteFinding(run.path, f"is part of a loop that no transformer supplies: {way}", remedy)
 
 
 def _explain_loose(tree: CableTree, node: str) -> tuple[str, str]:
@@ -202,33 +190,17 @@ def _explain_loose(tree: CableTree, node: str) -> tuple[str, str]:
     return "is a node that no cable leads to", hint + remedy
 
 
-def _find_loop(tree: CableTree, run: CableRun, in_a_loop: set[KeyPath]) -> Iterator[SiteFinding]:
-    """Yield the loop that a cable is part of, once; one that only begins at a loop is passed over."""
-    trail = [run]
-    while (above := tree.owner.get(trail[-1].begins)) is not None and above not in trail:
-        trail.append(above)
-    if above is not run:
-        return
-    in_a_loop.update(each.path for each in trail)
-    way = " → ".join(f"“{each.begins}”" for each in [*reversed(trail), trail[-1]])
-    remedy = "remove one cable of it, and begin at a transformer"
-    yield SiteFinding(run.path, f"is part of a loop that no transformer supplies: {way}", remedy)
-
-
 def _check_lights(tree: CableTree) -> Iterator[SiteFinding]:
     for light in tree.lights:
         path = (*light.path, "node")
-        run = tree.owner.get(light.node or "")
         if light.node is None:
             continue
-        if run is None and light.node not in tree.transformers:
+        if light.node not in tree.owner and light.node not in tree.transformers:
             hint = suggest(light.node, [*tree.owner, *tree.transformers])
-            yield SiteFinding(
-                path, "is not on any cable", f"{hint}name a node that a cable leads to, or add the cable"
-            )
+            remedy = f"{hint}name a node that a cable leads to, or add the cable"
+            yield SiteFinding(path, "is not on any cable", remedy)
             continue
-        node = run.nodes[0] if run and run.nodes and light.node == run.name else light.node
-        origin = tree.origin.get(node)
-        if origin and light.transformer and origin != light.transformer:
-            what = f"is supplied by transformer “{origin}”, and zone “{light.zone}” by “{light.transformer}”"
+        supply = tree.transformer_of(light.node)
+        if supply and light.transformer and supply != light.transformer:
+            what = f"is supplied by transformer “{supply}”, and zone “{light.zone}” by “{light.transformer}”"
             yield SiteFinding(path, what, "name a node of the zone’s own transformer, or move the zone")

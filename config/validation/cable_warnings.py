@@ -23,7 +23,7 @@ def find_cable_warnings(site: Site, document: Document) -> Iterator[SiteFinding]
 
 def _warn_loose_lights(tree: CableTree) -> Iterator[SiteFinding]:
     """Warn once of a zone with lights on no cable, where its transformer has cables."""
-    wired = {tree.origin.get(run.begins) for run in tree.runs}
+    wired = {tree.transformer_of(run.begins) for run in tree.runs}
     warned: set[str] = set()
     for light in tree.lights:
         if light.node is None and light.transformer in wired and light.zone not in warned:
@@ -38,11 +38,8 @@ def _warn_shared_runs(site: Site, tree: CableTree) -> Iterator[SiteFinding]:
     """Warn of a run with lights of several zones, whose relays are at the transformer."""
     zones: dict[int, list[str]] = {}
     for light in tree.lights:
-        run = tree.owner.get(light.node or "")
-        while run is not None and run.begins not in tree.transformers:
-            run = tree.owner.get(run.begins)
-        if run is not None:
-            zones.setdefault(tree.runs.index(run), []).append(light.zone)
+        if trail := tree.climb(light.node):
+            zones.setdefault(tree.runs.index(trail[-1]), []).append(light.zone)
     sides = {transformer.id: transformer.relay_side for transformer in site.transformers}
     for index, lit in sorted(zones.items()):
         run, names = tree.runs[index], list(dict.fromkeys(lit))
