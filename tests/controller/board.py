@@ -97,8 +97,8 @@ class Board:
         self.keeper.change_site(site, words="changed")
         self.due_in_s = self.keeper.reconcile()
 
-    def wish(self, zone: str, *, on: bool, lasts_s: float) -> None:
-        """Override a zone; the keeper looks at once, as its rounds have it do."""
+    def override(self, zone: str, *, on: bool, lasts_s: float) -> None:
+        """Override a zone; the keeper checks it at once."""
         self.keeper.override(zone, on=on, lasts_s=lasts_s)
         self.due_in_s = self.keeper.reconcile()
 

@@ -48,9 +48,9 @@ def live_three_weeks(folder: Path) -> Board:
     until(6, 23, 40)
     board.learn_time()  # ... and without the time until 23:40
     until(8, 23)
-    board.wish("path", on=False, lasts_s=3600)  # 5 June, 23:00 to midnight
+    board.override("path", on=False, lasts_s=3600)  # 5 June, 23:00 to midnight
     until(9, 15)
-    board.wish("jetty", on=True, lasts_s=7200)  # 6 June, 15:00 to 17:00: by day
+    board.override("jetty", on=True, lasts_s=7200)  # 6 June, 15:00 to 17:00: by day
     until(10, 21)
     board.break_relay("path")
     until(11, 1)

@@ -52,8 +52,8 @@ def test_ready_with_a_status(manager, notifier):
 
 def test_status_is_one_line(manager, notifier):
     """A text with line breaks cannot smuggle in another variable."""
-    assert notifier.status("waiting for the time\nREADY=1\r\n  since noon — ½ h")
-    assert hear(manager) == {"STATUS": "waiting for the time READY=1 since noon — ½ h"}
+    assert notifier.status("the clock is not set\nREADY=1\r\n  since noon — ½ h")
+    assert hear(manager) == {"STATUS": "the clock is not set READY=1 since noon — ½ h"}
 
 
 def test_the_same_status_is_sent_once(manager, notifier):

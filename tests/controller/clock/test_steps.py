@@ -85,8 +85,8 @@ def test_trust_is_settable():
     """A test says whether the clock is trusted, and why."""
     clock = SteppedClock(START_UTC)
     assert (clock.read().trusted, clock.read().trust) == (True, "stepped clock")
-    clock.trusted, clock.trust = False, "waiting for the time"
-    assert (clock.read().trusted, clock.read().trust) == (False, "waiting for the time")
+    clock.trusted, clock.trust = False, "the clock is not set"
+    assert (clock.read().trusted, clock.read().trust) == (False, "the clock is not set")
 
 
 def test_time_passes_forward_only():

@@ -109,7 +109,7 @@ def test_a_life_without_any_trusted_clock_is_a_gap(board):
 def test_a_relay_fault_is_its_zone_s_alone(board):
     """From the first failed try to the recovery, and only for that zone."""
     board.run_until(START + HOUR)
-    board.wish("jetty", on=False, lasts_s=3600)
+    board.override("jetty", on=False, lasts_s=3600)
     board.run_until(START + HOUR + timedelta(minutes=1))
     board.break_relay("jetty")
     board.run_until(START + 4 * HOUR)
@@ -124,7 +124,7 @@ def test_a_relay_fault_is_its_zone_s_alone(board):
 
 def test_a_relay_fault_ends_with_the_life_that_saw_it(board):
     """A fault that nobody saw end does not reach into the next keeper's life."""
-    board.wish("jetty", on=False, lasts_s=3600)
+    board.override("jetty", on=False, lasts_s=3600)
     board.run_until(START + timedelta(minutes=1))
     board.break_relay("jetty")
     board.run_until(START + 3 * HOUR)
@@ -137,8 +137,8 @@ def test_a_relay_fault_ends_with_the_life_that_saw_it(board):
 
 def test_an_override_for_light_is_no_gap(board):
     """Only somebody's wish for dark explains dark."""
-    board.wish("jetty", on=True, lasts_s=3600)
-    board.wish("path", on=False, lasts_s=1800)
+    board.override("jetty", on=True, lasts_s=3600)
+    board.override("path", on=False, lasts_s=1800)
     board.run_until(START + 2 * HOUR)
     assert gaps_after(board) == [("path", 0.0, 0.5, Cause.OVERRIDE)]
 

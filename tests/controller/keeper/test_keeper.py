@@ -90,13 +90,13 @@ def test_a_zone_taken_out_of_service_while_lit_goes_dark_and_comes_back() -> Non
 def test_what_somebody_wants_is_done_in_the_next_round_and_told() -> None:
     """An override lights the zone by day, and the program takes over at its own next change."""
     kept = Kept()
-    wish = kept.keeper.override("jetty", on=True, by="command line")
+    override = kept.keeper.override("jetty", on=True, by="command line")
     kept.reconcile()
     assert kept.lit
-    assert (wish.by, wish.ends_at_utc, wish.placed_at.utc) == ("command line", at("21:00"), DAY)
-    assert kept.keeper.overrides == {"jetty": wish}
-    assert kept.ledger.of(Override) == [wish]
-    assert kept.zone().override == wish
+    assert (override.by, override.ends_at_utc, override.placed_at.utc) == ("command line", at("21:00"), DAY)
+    assert kept.keeper.overrides == {"jetty": override}
+    assert kept.ledger.of(Override) == [override]
+    assert kept.zone().override == override
     kept.pass_until(at("21:30"))
     assert kept.lit  # by now because of the program: no switching came between
     assert kept.decision().cause is Cause.PROGRAM
@@ -134,7 +134,7 @@ def test_a_length_of_time_is_not_touched_by_a_step_of_the_clock() -> None:
     assert not kept.lit
 
 
-def test_a_newer_wish_takes_the_place_of_an_older_one() -> None:
+def test_a_newer_override_takes_the_place_of_an_older_one() -> None:
     """On, then off: one override is in force, and both are told."""
     kept = Kept(at_utc=at("21:30"))
     kept.keeper.override("jetty", on=True, lasts_s=600)
@@ -147,7 +147,7 @@ def test_a_newer_wish_takes_the_place_of_an_older_one() -> None:
     assert kept.lit
 
 
-def test_a_wish_that_is_lifted_gives_the_zone_back_to_its_program() -> None:
+def test_an_override_that_is_lifted_gives_the_zone_back_to_its_program() -> None:
     """Lifting says whether there was one, and who lifted it."""
     kept = Kept(at_utc=at("21:30"))
     kept.keeper.override("jetty", on=False)
@@ -161,7 +161,7 @@ def test_a_wish_that_is_lifted_gives_the_zone_back_to_its_program() -> None:
     assert len(kept.ledger.of(OverrideEnded)) == 1
 
 
-def test_a_wish_that_is_refused_changes_nothing() -> None:
+def test_an_override_that_is_refused_changes_nothing() -> None:
     """An instant by an untrusted clock, an end that is over, a zone that is not there: nothing is placed."""
     kept = Kept(trusted=False)
     with pytest.raises(ValueError, match="say for how long"):

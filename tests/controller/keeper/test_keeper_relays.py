@@ -155,7 +155,7 @@ def test_a_pause_after_a_fault_keeps_no_round_from_coming() -> None:
 
 
 def test_a_relay_rests_between_two_switchings() -> None:
-    """Toggled every tenth of a second, the relay moves once in two seconds, and the last wish holds."""
+    """Toggled every tenth of a second, the relay moves once in two seconds, and the last override holds."""
     kept = Kept(two(relays=GENTLE))
     for number in range(101):
         kept.keeper.override("jetty", on=number % 2 == 0, lasts_s=3600)

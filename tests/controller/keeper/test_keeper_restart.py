@@ -171,8 +171,8 @@ def test_an_override_without_a_time_outlives_a_restart_and_ends_with_the_program
     lives.pass_until(at("16:00"))
     lives.restart()
     assert lives.lit
-    wish = lives.keeper.overrides["jetty"]
-    assert wish.ends_at_utc == at("21:00")
+    override = lives.keeper.overrides["jetty"]
+    assert override.ends_at_utc == at("21:00")
     lives.pass_until(at("22:10"))
     assert not lives.lit
     assert lives.keeper.overrides == {}
@@ -221,11 +221,13 @@ def test_an_override_that_ended_during_a_power_cut_is_over(lives: Lives) -> None
     assert lives.keeper.overrides == {}
 
 
-@pytest.mark.parametrize("wish", [{}, {"lasts_s": 5400.0}, {"ends_at_utc": DAY + timedelta(minutes=90)}])
-def test_an_override_goes_on_after_a_reboot_with_a_trusted_clock(lives: Lives, wish: dict[str, Any]) -> None:
+@pytest.mark.parametrize("override", [{}, {"lasts_s": 5400.0}, {"ends_at_utc": DAY + timedelta(minutes=90)}])
+def test_an_override_goes_on_after_a_reboot_with_a_trusted_clock(
+    lives: Lives, override: dict[str, Any]
+) -> None:
     """Whatever its end, it is kept by the wall clock then."""
     lives.begin()
-    placed = lives.keeper.override("jetty", on=True, **wish)
+    placed = lives.keeper.override("jetty", on=True, **override)
     lives.pass_until(at("15:30"))
     lives.cut()
     lives.clock.reboot(off_s=600)
@@ -239,7 +241,7 @@ def test_an_override_goes_on_after_a_reboot_with_a_trusted_clock(lives: Lives, w
 
 
 def test_an_override_waits_for_the_time_after_a_reboot_without_it(lives: Lives) -> None:
-    """The board wakes in 1970: dark, the wish kept; when the time is known it goes on, or is found over."""
+    """The board wakes in 1970: dark, the override kept; with the time known it goes on, or is over."""
     for known_utc, lit in ((at("15:40"), True), (at("16:40"), False)):
         lives.clock = SteppedClock(DAY)
         lives.state = lives.state.with_name(f"state-{lit}")

@@ -39,14 +39,14 @@ def test_a_change_of_the_program_counts_at_once_and_is_told() -> None:
 def test_a_reload_that_changes_nothing_switches_nothing() -> None:
     """The relay stays closed, its run goes on, an override stays in force."""
     kept = Kept(two(), at("21:30"))
-    wish = kept.keeper.override("orchard", on=False)
+    override = kept.keeper.override("orchard", on=False)
     kept.reconcile()
     for _ in range(5):
         kept.change(JETTY, ORCHARD, **AT_ONCE)
         kept.pass_time(30)
     assert kept.board.levels(17) == [0]
     assert kept.ledger.switchings() == [("21:30:00", True)]
-    assert kept.keeper.overrides == {"orchard": wish}
+    assert kept.keeper.overrides == {"orchard": override}
 
 
 def test_a_zone_removed_while_lit_is_put_out_and_let_go() -> None:

@@ -433,8 +433,8 @@ def test_what_is_asked_is_done_and_followed_by_a_round(alone: Callable[..., None
     house = House("21:00 to 22:00")
 
     async def scenario() -> None:
-        wish = await house.ask(lambda keeper: keeper.override("zone-0", on=True, lasts_s=600))
-        assert wish.zone == "zone-0"
+        override = await house.ask(lambda keeper: keeper.override("zone-0", on=True, lasts_s=600))
+        assert override.zone == "zone-0"
         assert house.is_lit()
         assert house.loop.status.zones[0].lit
 

@@ -60,9 +60,9 @@ def test_an_account_begins_with_closing_the_one_before_it() -> None:
 def test_a_start_without_the_time_says_so() -> None:
     """Since when the clock is not trusted is part of the account from its first line."""
     ledger = Ledger()
-    account(ledger, reading(trusted=False, trust="waiting for the time"))
+    account(ledger, reading(trusted=False, trust="the clock is not set"))
     assert kinds(ledger) == [EventKind.STARTED, EventKind.CLOCK_NOT_TRUSTED]
-    assert ledger.of(Event)[1].words == "waiting for the time"
+    assert ledger.of(Event)[1].words == "the clock is not set"
 
 
 @patient

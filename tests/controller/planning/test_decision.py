@@ -68,10 +68,10 @@ def expected_winner(a_site: Site, now: Reading, override: Override | None) -> st
 
 
 def in_force(override: Override, now: Reading) -> bool:
-    """Say whether a wish is in force, case by case.
+    """Say whether an override is in force, case by case.
 
     A length of time is measured on the boot-time clock, which no step touches; an instant, by the wall clock
-    where it is trusted. Without a trusted clock an earlier boot's wish cannot be measured at all.
+    where it is trusted. Without a trusted clock an earlier boot's override cannot be measured at all.
     """
     placed = override.placed_at
     same_boot = placed.boot_id == now.boot_id
@@ -149,24 +149,24 @@ def test_an_override_decides_up_to_its_end_and_not_at_it(at_utc: datetime, data:
     name, planner = a_site.zones[0].id, Planner(a_site)
     now = data.draw(readings(at_utc))
     lasts_s = data.draw(st.none() | st.integers(1, 200_000).map(float))
-    wish = place_override(name, now, on=data.draw(st.booleans()), planner=planner, lasts_s=lasts_s)
-    left_s = seconds_left(wish, now)
+    override = place_override(name, now, on=data.draw(st.booleans()), planner=planner, lasts_s=lasts_s)
+    left_s = seconds_left(override, now)
     assert left_s is not None
     assert 0 < left_s <= (lasts_s or LONGEST_OVERRIDE_S)
     for passed_s, still in ((max(left_s - 0.001, 0.0), True), (left_s + 0.001, False)):
-        decision = decide(name, later(now, passed_s), planner=planner, override=wish)
+        decision = decide(name, later(now, passed_s), planner=planner, override=override)
         assert (decision.cause is Cause.OVERRIDE) is still
-    if wish.ends_at_utc is not None:
-        at_end = reading(wish.ends_at_utc, boot_s=now.boot_s, boot_id=now.boot_id)
-        assert decide(name, at_end, planner=planner, override=wish).cause is not Cause.OVERRIDE
+    if override.ends_at_utc is not None:
+        at_end = reading(override.ends_at_utc, boot_s=now.boot_s, boot_id=now.boot_id)
+        assert decide(name, at_end, planner=planner, override=override).cause is not Cause.OVERRIDE
 
 
 @pytest.mark.parametrize("on", [True, False])
 def test_out_of_service_wins_over_an_override(on: bool) -> None:
     """Whoever works on the cable must be able to rely on it."""
     planner = planner_of(out_of_service="cable dug up")
-    wish = Override(zone="jetty", on=on, placed_at=reading(), lasts_s=600)
-    decision = decide("jetty", later(reading(), 5), planner=planner, override=wish)
+    override = Override(zone="jetty", on=on, placed_at=reading(), lasts_s=600)
+    decision = decide("jetty", later(reading(), 5), planner=planner, override=override)
     assert (decision.on, decision.cause, decision.until_utc) == (False, Cause.OUT_OF_SERVICE, None)
 
 
@@ -176,8 +176,8 @@ def test_an_override_works_while_the_clock_is_not_trusted_and_nothing_else_does(
     decision = decide("jetty", now, planner=planner)
     assert (decision.on, decision.cause) == (False, Cause.CLOCK_NOT_TRUSTED)
     assert (decision.until_utc, decision.changes_in_s) == (None, None)
-    wish = place_override("jetty", now, on=True, planner=planner, lasts_s=600)
-    decision = decide("jetty", later(now, 5), planner=planner, override=wish)
+    override = place_override("jetty", now, on=True, planner=planner, lasts_s=600)
+    decision = decide("jetty", later(now, 5), planner=planner, override=override)
     assert (decision.on, decision.cause) == (True, Cause.OVERRIDE)
     assert decision.until_utc is None  # nobody knows by which clock
     assert decision.changes_in_s == 595
@@ -188,14 +188,14 @@ def test_an_override_wins_over_a_special_night_and_that_over_the_program() -> No
     planner, friday = planner_of(), reading(datetime(2027, 1, 8, 22, 30, tzinfo=UTC))
     assert decide("jetty", friday, planner=planner).cause is Cause.SPECIAL_NIGHT
     assert decide("jetty", friday, planner=planner).words == "20:00 to 23:00, special night Fri"
-    wish = place_override("jetty", friday, on=False, planner=planner)
-    decision = decide("jetty", friday, planner=planner, override=wish)
+    override = place_override("jetty", friday, on=False, planner=planner)
+    decision = decide("jetty", friday, planner=planner, override=override)
     assert (decision.on, decision.words) == (False, "somebody asked for dark")
     assert decision.until_utc == datetime(2027, 1, 8, 23, tzinfo=UTC)
 
 
 def test_a_zone_that_is_not_there_is_named() -> None:
-    """Nobody decides for it, and nobody can wish for it."""
+    """Nobody decides for it, and nobody can override it."""
     with pytest.raises(UnknownZoneError, match="“pond”"):
         decide("pond", reading(), planner=planner_of())
     with pytest.raises(UnknownZoneError, match="“pond”"):
@@ -218,12 +218,12 @@ def test_a_zone_that_is_not_there_is_named() -> None:
 def test_without_a_time_it_ends_with_the_programs_next_change(at: str, on: bool, ends: str) -> None:
     """Asked for at any moment, the program takes over again at its own next change of the light."""
     now, planner = reading(datetime.fromisoformat(at).replace(tzinfo=UTC)), planner_of()
-    wish = place_override("jetty", now, on=on, planner=planner)
+    override = place_override("jetty", now, on=on, planner=planner)
     end_utc = datetime.fromisoformat(ends).replace(tzinfo=UTC)
-    assert (wish.ends_at_utc, wish.lasts_s) == (end_utc, None)
-    before = decide("jetty", reading(end_utc - MOMENT), planner=planner, override=wish)
+    assert (override.ends_at_utc, override.lasts_s) == (end_utc, None)
+    before = decide("jetty", reading(end_utc - MOMENT), planner=planner, override=override)
     assert (before.cause, before.on) == (Cause.OVERRIDE, on)
-    at_end = decide("jetty", reading(end_utc), planner=planner, override=wish)
+    at_end = decide("jetty", reading(end_utc), planner=planner, override=override)
     assert at_end.cause in (Cause.PROGRAM, Cause.SPECIAL_NIGHT)
 
 
@@ -233,70 +233,74 @@ def test_where_the_program_never_changes_it_ends_after_a_day() -> None:
         Planner(site(zone("jetty") | {"program": []})),
         Planner(site(zone("jetty", special=(("2027-02-01", ["21:00 to 22:00"]),)) | {"program": []})),
     ):
-        wish = place_override("jetty", reading(), on=True, planner=planner)
-        assert wish.ends_at_utc == EVENING + timedelta(seconds=LONGEST_OVERRIDE_S)
+        override = place_override("jetty", reading(), on=True, planner=planner)
+        assert override.ends_at_utc == EVENING + timedelta(seconds=LONGEST_OVERRIDE_S)
     assert LONGEST_OVERRIDE_S == 24 * 3600
 
 
 def test_without_a_time_and_a_trusted_clock_it_ends_after_hours() -> None:
     """Nobody knows when the program changes next; four hours are an evening."""
     now, planner = reading(trusted=False), planner_of()
-    wish = place_override("jetty", now, on=True, planner=planner)
-    assert (wish.ends_at_utc, wish.lasts_s) == (None, OVERRIDE_WITHOUT_CLOCK_S)
-    assert decide("jetty", later(now, 4 * 3600 - 1), planner=planner, override=wish).on
-    assert not decide("jetty", later(now, 4 * 3600), planner=planner, override=wish).on
+    override = place_override("jetty", now, on=True, planner=planner)
+    assert (override.ends_at_utc, override.lasts_s) == (None, OVERRIDE_WITHOUT_CLOCK_S)
+    assert decide("jetty", later(now, 4 * 3600 - 1), planner=planner, override=override).on
+    assert not decide("jetty", later(now, 4 * 3600), planner=planner, override=override).on
 
 
 def test_a_length_of_time_is_measured_on_the_boot_clock() -> None:
     """A clock that is set meanwhile, forward or back, makes an override neither shorter nor longer."""
     now, planner = reading(), planner_of()
-    wish = place_override("jetty", now, on=True, planner=planner, lasts_s=3600)
+    override = place_override("jetty", now, on=True, planner=planner, lasts_s=3600)
     for step in (timedelta(days=200), timedelta(hours=-1), timedelta(0)):
         for passed_s, on in ((3599.0, True), (3600.0, False)):
             then = reading(now.utc + step + timedelta(seconds=passed_s), boot_s=now.boot_s + passed_s)
-            assert (decide("jetty", then, planner=planner, override=wish).cause is Cause.OVERRIDE) is on
+            assert (decide("jetty", then, planner=planner, override=override).cause is Cause.OVERRIDE) is on
 
 
 def test_an_instant_is_kept_by_the_wall_clock_where_that_is_trusted() -> None:
     """Asked for until eleven, it ends when the clock says eleven, also where it was an hour slow."""
     now, planner = reading(), planner_of()
-    wish = place_override("jetty", now, on=True, planner=planner, ends_at_utc=EVENING + timedelta(hours=1.5))
+    override = place_override(
+        "jetty", now, on=True, planner=planner, ends_at_utc=EVENING + timedelta(hours=1.5)
+    )
     put_right = reading(EVENING + timedelta(hours=1.5), boot_s=now.boot_s + 30 * 60)
-    assert decide("jetty", put_right, planner=planner, override=wish).cause is Cause.PROGRAM
+    assert decide("jetty", put_right, planner=planner, override=override).cause is Cause.PROGRAM
     # Trust that was lost since leaves the boot-time clock to measure what was left then.
     lost = reading(datetime(1970, 1, 1, tzinfo=UTC), boot_s=now.boot_s + 5399, trusted=False)
-    assert decide("jetty", lost, planner=planner, override=wish).on
-    assert not decide("jetty", later(lost, 1), planner=planner, override=wish).on
+    assert decide("jetty", lost, planner=planner, override=override).on
+    assert not decide("jetty", later(lost, 1), planner=planner, override=override).on
 
 
 def test_after_a_reboot_a_length_of_time_is_measured_by_the_wall_clock() -> None:
     """The boot-time clock began anew: an hour is then an hour by a clock that was trusted both times."""
     now, planner = reading(), planner_of()
-    wish = place_override("jetty", now, on=True, planner=planner, lasts_s=3600)
-    assert decide("jetty", rebooted(now, 3599), planner=planner, override=wish).cause is Cause.OVERRIDE
-    assert decide("jetty", rebooted(now, 3600), planner=planner, override=wish).cause is Cause.PROGRAM
+    override = place_override("jetty", now, on=True, planner=planner, lasts_s=3600)
+    assert decide("jetty", rebooted(now, 3599), planner=planner, override=override).cause is Cause.OVERRIDE
+    assert decide("jetty", rebooted(now, 3600), planner=planner, override=override).cause is Cause.PROGRAM
 
 
 def test_after_a_reboot_without_a_trusted_clock_it_waits_for_the_time() -> None:
     """Nobody can tell whether its time is over: dark, as ever then, and decided when the time is known."""
     now, planner = reading(), planner_of()
-    for wish in (
+    for override in (
         place_override("jetty", now, on=True, planner=planner, lasts_s=3600),
         place_override("jetty", now, on=True, planner=planner, ends_at_utc=EVENING + timedelta(hours=1)),
     ):
         untrusted = reading(datetime(1970, 1, 1, tzinfo=UTC), boot_s=5, boot_id="boot-2", trusted=False)
-        assert seconds_left(wish, untrusted) is None
-        waiting = decide("jetty", untrusted, planner=planner, override=wish)
+        assert seconds_left(override, untrusted) is None
+        waiting = decide("jetty", untrusted, planner=planner, override=override)
         assert (waiting.on, waiting.cause) == (False, Cause.CLOCK_NOT_TRUSTED)
-        assert decide("jetty", rebooted(now, 1800), planner=planner, override=wish).cause is Cause.OVERRIDE
+        assert (
+            decide("jetty", rebooted(now, 1800), planner=planner, override=override).cause is Cause.OVERRIDE
+        )
 
 
 def test_after_a_reboot_an_override_placed_without_the_time_is_over() -> None:
     """Placed by a clock that nobody believed, in a boot that is gone: nothing can say when, so it ends."""
     now, planner = reading(datetime(1970, 1, 1, tzinfo=UTC), trusted=False), planner_of()
-    wish = place_override("jetty", now, on=True, planner=planner, lasts_s=3600)
-    assert seconds_left(wish, rebooted(reading(), 0)) == 0.0
-    assert decide("jetty", rebooted(reading(), 0), planner=planner, override=wish).cause is Cause.PROGRAM
+    override = place_override("jetty", now, on=True, planner=planner, lasts_s=3600)
+    assert seconds_left(override, rebooted(reading(), 0)) == 0.0
+    assert decide("jetty", rebooted(reading(), 0), planner=planner, override=override).cause is Cause.PROGRAM
 
 
 @pytest.mark.parametrize(
@@ -312,7 +316,7 @@ def test_after_a_reboot_an_override_placed_without_the_time_is_over() -> None:
         ({"ends_at_utc": EVENING - timedelta(hours=1)}, "already over"),
     ],
 )
-def test_a_wish_without_an_end_that_can_be_kept_is_refused(end: dict[str, Any], words: str) -> None:
+def test_an_override_without_an_end_that_can_be_kept_is_refused(end: dict[str, Any], words: str) -> None:
     """The refusal quotes what was asked for, and says what would do."""
     with pytest.raises(ValueError, match=words):
         place_override("jetty", reading(), on=True, planner=planner_of(), **end)

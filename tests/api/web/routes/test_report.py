@@ -33,7 +33,7 @@ def summer(tmp_path_factory):
     until(20, 9)
     board.stop(900)
     until(30, 2)
-    board.wish("orchard", on=False, lasts_s=8 * 3600)
+    board.override("orchard", on=False, lasts_s=8 * 3600)
     until(39, 2)
     board.break_relay("jetty")
     until(40, 2)
