@@ -103,13 +103,13 @@ def _place(placing: str, candela: float | None, *, as_json: bool) -> int:
     """Say how many lights an object takes, and where."""
     from controller.design.placement import parse_placement
 
-    lit = parse_placement(placing, candela)
+    placement = parse_placement(placing, candela)
     if as_json:
         from api.render.wiring_json import placement_response
 
-        print_json(placement_response(lit))
+        print_json(placement_response(placement))
     else:
         from api.render.wiring_table import print_placement
 
-        print_placement(placing, lit)
+        print_placement(placing, placement)
     return 0

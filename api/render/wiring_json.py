@@ -14,7 +14,7 @@ from pydantic import AfterValidator, AliasChoices, BeforeValidator, Field
 from api.render.model import ResponseModel
 from config.errors import Severity
 from config.models.site import Site
-from controller.design.placement import LitObject
+from controller.design.placement import Placement
 from controller.inspection.advice import Proposal
 from controller.inspection.checks import CONTINUOUS
 from controller.inspection.measurements import VoltageComparison
@@ -240,10 +240,13 @@ class WiringResponse(ResponseModel):
 class PlacementResponse(ResponseModel):
     """Lights for one object."""
 
-    object: str
+    object: str = Field(validation_alias=AliasChoices("object", "what"))
     height_m: Rounded4
     spread_m: Rounded4
-    spread_taken: bool = Field(description="whether the usual width was taken, as none was given")
+    spread_taken: bool = Field(
+        validation_alias=AliasChoices("spread_taken", "spread_assumed"),
+        description="whether the usual width was taken, as none was given",
+    )
     kind: str = Field(description="of fixture")
     lights: int
     out_m: Rounded4
@@ -253,30 +256,16 @@ class PlacementResponse(ResponseModel):
     beam_deg: Rounded4
     candela: float | None
     lux: Rounded2 | None
-    common_practice: list[str] = Field(description="what of it is common practice, without a source")
+    common_practice: list[str] = Field(
+        validation_alias=AliasChoices("common_practice", "practice"),
+        description="what of it is common practice, without a source",
+    )
     geometry: list[str] = Field(description="what of it is computed")
 
 
-def placement_response(lit: LitObject) -> PlacementResponse:
+def placement_response(placement: Placement) -> PlacementResponse:
     """Give an object with its lights; what is common practice stands apart from what is geometry."""
-    placement = lit.placement
-    return PlacementResponse(
-        object=lit.what,
-        height_m=lit.height_m,
-        spread_m=lit.spread_m,
-        spread_taken=lit.spread_assumed,
-        kind=placement.kind,
-        lights=placement.lights,
-        out_m=placement.out_m,
-        around_deg=list(placement.around_deg),
-        along_m=list(placement.along_m),
-        tilt_deg=placement.tilt_deg,
-        beam_deg=placement.beam_deg,
-        candela=lit.candela,
-        lux=lit.lux,
-        common_practice=list(lit.practice),
-        geometry=list(lit.geometry),
-    )
+    return _same(PlacementResponse, placement)
 
 
 def worst_level(reports: Iterable[WiringReport]) -> Severity:

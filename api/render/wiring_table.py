@@ -16,7 +16,7 @@ from api.render.tables import QUIET, STRONG, TableColumn, build_table, count, sh
 from api.render.wiring_json import NO_TRANSFORMER
 from config.errors import Severity
 from config.models.site import Site
-from controller.design.placement import LitObject, feet_and_metres
+from controller.design.placement import Placement, feet_and_metres
 from controller.inspection.findings import in_percent
 from controller.inspection.report import LightResult, Standing, WiringReport
 
@@ -119,21 +119,20 @@ def _shown_lights(lights: Sequence[LightResult]) -> Iterator[RenderableType]:
     yield Text(note, style=QUIET)
 
 
-def print_placement(asked: str, lit: LitObject) -> None:
+def print_placement(asked: str, placement: Placement) -> None:
     """Print how many lights an object takes and where, each with where it comes from."""
     columns = [TableColumn(heading="Where and why", folds=True), TableColumn(heading="Source")]
-    placement = lit.placement
     where = ""
     if placement.out_m:
         where = f", {feet_and_metres(placement.out_m)} out, tilted {placement.tilt_deg:.0f}°"
         where += f", with a beam of {placement.beam_deg:g}°"
-    rows = [(words, "common practice, no source") for words in lit.practice]
+    rows = [(words, "common practice, no source") for words in placement.practice]
     if placement.along_m:
         along = ", ".join(feet_and_metres(each) for each in placement.along_m)
         rows.insert(0, (f"along it at {along} from its beginning", "common practice, no source"))
     if len(placement.around_deg) > 1:
         around = ", ".join(f"{angle:+.0f}°" if angle else "0°" for angle in placement.around_deg)
         rows.insert(0, (f"around it at {around}, 0° towards the viewer", "common practice, no source"))
-    rows += [(words, "geometry") for words in lit.geometry]
+    rows += [(words, "geometry") for words in placement.geometry]
     lights = count(placement.lights, f"{placement.kind} light")
     show(Text(f"{asked.strip()}: {lights}{where}", style=STRONG), Text(""), build_table(columns, rows))
