@@ -22,7 +22,7 @@ SLOW = (
     "tests/config/file/test_loader.py",
     "tests/config/file/test_toml_positions.py",
     "tests/controller/history/test_by_minutes.py",
-    "tests/controller/inspection/test_rewiring.py",
+    "tests/controller/inspection/test_changes.py",
     "tests/controller/journal/test_power.py",
     "tests/controller/journal/test_runs.py",
     "tests/controller/planning/test_planner.py",

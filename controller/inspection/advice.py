@@ -13,11 +13,10 @@ from dataclasses import dataclass
 from typing import Final
 
 from config.errors import Severity
-from controller.inspection.changes import ChangeKind, WiringChange, list_changes, list_combined
+from controller.inspection.changes import ChangeKind, WiringChange, attach, list_changes, list_combined
 from controller.inspection.checks import inspect
 from controller.inspection.findings import Finding, InspectionResult
 from controller.inspection.gauges import has_volts, within_upper_limit
-from controller.inspection.rewiring import attach
 from controller.wiring.network import Limits, Network
 from controller.wiring.solver import LampState, Solution
 

@@ -13,7 +13,7 @@ from functools import partial
 from typing import Final, NamedTuple
 
 from config.models.cables import parse_gauge
-from controller.inspection.rewiring import thicken
+from controller.inspection.changes import thicken
 from controller.wiring.cable import same_kind
 from controller.wiring.network import CableSegment, FixtureAt, Lamp, Network, way_to
 from controller.wiring.solver import Solution, solve

@@ -23,8 +23,7 @@ from controller.inspection.measurements import (
 )
 from controller.inspection.rule_of_thumb import RuleOfThumbCheck, check_rule_of_thumb
 from controller.lamps.physics import filament_life_h, filament_light
-from controller.wiring.fixtures import PlacedLight
-from controller.wiring.from_site import Circuit, TransformerWiring, build_wiring
+from controller.wiring.from_site import Circuit, PlacedLight, TransformerWiring, build_wiring
 from controller.wiring.network import FixtureAt, Lamp
 from controller.wiring.solver import LampState, Solution
 

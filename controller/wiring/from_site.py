@@ -2,21 +2,52 @@
 
 A zone is one relay. Where the relays are on the low-voltage side, each zone has runs of its own from the tap
 that they share; where the relay switches the mains, all of the transformer is lit together. Either way the
-fewest volts are those with everything lit, and the most those of a zone lit alone.
+fewest volts are those with everything lit, and the most those of a zone lit alone. Lights whose cable is not
+in the file still load the transformer: they stand at its terminals with their rated power, and ask for no
+volts there.
 """
 
 from __future__ import annotations
 
+from collections import Counter
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Final
 
-from config.models.cables import Cable, name_places
-from config.models.site import Site, Transformer, Zone
-from controller.wiring.fixtures import PlacedLight, attach_lights, count_lights
-from controller.wiring.network import CableSegment, Feed, Limits, Network, join, walk
+from config.models.cables import Build, Cable, Gauge, Unit, name_places
+from config.models.site import Fixture, Site, Transformer, Zone
+from controller.wiring.network import CableSegment, Feed, FixtureAt, Lamp, Lead, Limits, Network, join, walk
 
 USUAL_TAP_V: Final = 12.0
 """Taken where no cable is written down and so no tap either; it decides nothing but the amperes shown."""
+
+USUAL_LEAD: Final = Gauge(size=18, unit=Unit.AWG, build=Build.STRANDED)
+"""The lead of most fixtures (common practice, no source)."""
+
+_LEAST_RATED_V: Final = 1e-3
+_ANY_V: Final = 1e6
+_DRIVERS: Final = {"regulated": Lamp.POWER, "linear": Lamp.CURRENT, "resistor": Lamp.RESISTANCE}
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class PlacedLight:
+    """Equal lights of one fixture of the site file at one node.
+
+    Attributes:
+        fixture: its place among the zone's fixtures, from 1; 0 for a zone that lists none.
+        number: its place among the fixture's lights, from 1.
+        placed: whether its cable is known.
+        at: the same for the solver.
+    """
+
+    zone: str
+    fixture: int
+    number: int = 1
+    kind: str = ""
+    name: str = ""
+    placed: bool = True
+    measured_v: float | None = None
+    at: FixtureAt
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -83,12 +114,14 @@ class _Ends:
         self.segments: list[CableSegment] = []
         self.simple: dict[str, tuple[str, ...]] = {}
         names = {name for each in site.cables for name in (each.line, each.hub) if name is not None}
-        self._lights = count_lights(site, names)
-        self._usual = {transformer.id: transformer.tap for transformer in site.transformers}
-        self.feeds: dict[str, dict[float, str]] = {each.id: {} for each in site.transformers}
-        for transformer in site.transformers:
-            if transformer.tap is not None:
-                self.feeds[transformer.id][transformer.tap] = transformer.id
+        self._lights = Counter[str]()
+        for zone in site.zones:
+            for fixture in zone.fixtures:
+                self._lights[zone.node_of(fixture, names) or ""] += fixture.count
+        self._usual = {each.id: each.tap for each in site.transformers}
+        self.feeds: dict[str, dict[float, str]] = {
+            each.id: {} if each.tap is None else {each.tap: each.id} for each in site.transformers
+        }
         for cable in site.cables:
             self._lay(cable)
 
@@ -97,15 +130,13 @@ class _Ends:
         if cable.begins not in self.feeds:
             return cable.begins
         taps, usual_v = self.feeds[cable.begins], self._usual[cable.begins]
-        tap_v = cable.tap if cable.tap is not None else usual_v
-        if tap_v is None:
-            tap_v = USUAL_TAP_V
+        tap_v = next(each for each in (cable.tap, usual_v, USUAL_TAP_V) if each is not None)
         return taps.setdefault(tap_v, cable.begins if not taps else f"{cable.begins}, {tap_v:g} V")
 
     def _lay(self, cable: Cable) -> None:
         start, gauge = self._start_of(cable), cable.gauge
         if cable.line is not None:
-            lights = self._lights.get(cable.line, 0)
+            lights = self._lights[cable.line]
             nodes = self.simple[cable.line] = name_places(cable.line, lights)
             # The lights are spread evenly, the last at the end.
             pieces = [
@@ -142,7 +173,7 @@ def _wire(site: Site, transformer: Transformer, ends: _Ends) -> TransformerWirin
         Feed(node=node, transformer=id_, rated_va=rated_va, source_v=tap_v, tap=f"{tap_v:g} V")
         for tap_v, node in taps.items()
     ]
-    lights = attach_lights(site, zones, ends.simple, feeds[0].node)
+    lights = list(_attach_lights(site, zones, ends.simple, feeds[0].node))
     reached = {feed.node for feed in feeds}
     reached.update(each.to_node for feed in feeds for each in walk(feed.node, ends.segments))
     segments = [each for each in ends.segments if each.from_node in reached]
@@ -161,3 +192,91 @@ def _wire(site: Site, transformer: Transformer, ends: _Ends) -> TransformerWirin
         circuits=tuple(circuits),
         limits=Limits(drop_percent=site.wiring.drop_percent),
     )
+
+
+def _attach_lights(
+    site: Site, zones: tuple[Zone, ...], simple: dict[str, tuple[str, ...]], terminals: str
+) -> Iterator[PlacedLight]:
+    """Attach the lights of some zones to their nodes; those of a line or a hub one after the other.
+
+    ``simple`` has the nodes of each line and hub; lights whose cable is not known go to the terminals.
+    """
+    free = {name: iter(nodes) for name, nodes in simple.items()}
+    for zone in site.zones:
+        for place, fixture in enumerate(zone.fixtures, start=1):
+            node = zone.node_of(fixture, free)
+            if node in free:
+                numbers = range(1, fixture.count + 1)
+                found = [_light(zone, place, fixture, next(free[node]), number=each) for each in numbers]
+            elif node is not None:
+                found = [_light(zone, place, fixture, node, count=fixture.count)]
+            else:
+                found = [_loose(zone, fixture.count * fixture.watts, terminals, place, fixture)]
+            if zone in zones:
+                yield from found
+        if zone in zones and not zone.fixtures and zone.rated_load.watts is not None:
+            yield _loose(zone, zone.rated_load.watts, terminals)
+
+
+def _light(
+    zone: Zone, place: int, fixture: Fixture, node: str, *, number: int = 1, count: int = 1
+) -> PlacedLight:
+    """Make a light whose cable is known."""
+    min_v, max_v = fixture.volts or (None, None)
+    lead = None
+    if fixture.lead_m is not None:
+        lead = Lead(gauge=fixture.lead_gauge or USUAL_LEAD, length_m=fixture.lead_m)
+    at = FixtureAt(
+        node=node,
+        zone=zone.id,
+        watts=fixture.watts,
+        lamp=Lamp.FILAMENT if fixture.lamp == "filament" else _DRIVERS[fixture.driver],
+        rated_v=fixture.rated_volts,
+        count=count,
+        lead=lead,
+        power_factor=fixture.power_factor,
+        min_v=min_v,
+        max_v=max_v,
+        name=fixture.name or fixture.kind,
+    )
+    return PlacedLight(
+        zone=zone.id,
+        fixture=place,
+        number=number,
+        kind=fixture.kind,
+        name=fixture.name,
+        measured_v=_reading_of(fixture, number, alone=count == fixture.count),
+        at=at,
+    )
+
+
+def _reading_of(fixture: Fixture, number: int, *, alone: bool) -> float | None:
+    """Give what was measured at a light: its own reading of a list; a single one is the last light's."""
+    readings = fixture.measured_volts
+    if readings is None:
+        return None
+    if alone:
+        # All its lights stand at one node and get the same: the lowest is the one that asks a question.
+        return min(readings)
+    if len(readings) == 1:
+        return readings[0] if number == fixture.count else None
+    return readings[number - 1] if number <= len(readings) else None
+
+
+def _loose(
+    zone: Zone, watts: float, terminals: str, place: int = 0, fixture: Fixture | None = None
+) -> PlacedLight:
+    """Make lights whose cable is not known: a load at the terminals that asks for no volts."""
+    at = FixtureAt(
+        node=terminals,
+        zone=zone.id,
+        watts=watts,
+        lamp=Lamp.POWER,
+        rated_v=_LEAST_RATED_V,
+        power_factor=fixture.power_factor if fixture else 1.0,
+        min_v=0.0,
+        max_v=_ANY_V,
+        name="lights on no cable",
+    )
+    kind, name = (fixture.kind, fixture.name) if fixture else ("", "")
+    return PlacedLight(zone=zone.id, fixture=place, kind=kind, name=name, placed=False, at=at)

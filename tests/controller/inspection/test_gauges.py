@@ -11,13 +11,13 @@ import pytest
 from hypothesis import given, settings
 
 from config.models.cables import parse_gauge
+from controller.inspection.changes import thicken
 from controller.inspection.gauges import (
     SizingTrial,
     has_volts,
     needed_volts,
     within_upper_limit,
 )
-from controller.inspection.rewiring import thicken
 from controller.wiring.cable import thicker
 from controller.wiring.network import CableSegment, Feed, FixtureAt, Lamp, Network
 from controller.wiring.solver import Solution, solve

@@ -7,9 +7,9 @@ from dataclasses import replace
 import pytest
 
 from config.models.cables import parse_gauge
+from controller.inspection.changes import thicken
 from controller.inspection.diagnosis import WiringFault
 from controller.inspection.measurements import METER_V, MeasuredVolts, compare_volts, compare_watts
-from controller.inspection.rewiring import thicken
 from controller.wiring.network import CableSegment, FixtureAt, Lamp
 from controller.wiring.solver import solve
 from tests.controller.networks import EVENLY_FT, chain

@@ -1,4 +1,4 @@
-"""Rewiring: changed networks have the cables that the words say, and lose no lamp."""
+"""Changes: changed networks have the cables that the words say, and lose no lamp."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from config.models.cables import M_PER_FT, parse_gauge
-from controller.inspection.rewiring import (
+from controller.inspection.changes import (
     Purchase,
     attach,
     feed_at,
