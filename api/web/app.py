@@ -15,7 +15,7 @@ from api.web.gateway import KeeperGateway
 from api.web.middleware import ALLOWED_HOSTS, RequestGuardMiddleware
 from api.web.openapi import DescribedApp
 from api.web.problems.handlers import add_problem_handlers
-from api.web.routes import hours, nights, report, status, wiring, zones
+from api.web.routes import hours, nights, replacements, status, wiring, zones
 from controller.clock.clock import read_boot_s
 
 
@@ -37,7 +37,7 @@ def make_app(
         title="Leerie", version=_version(), docs_url=None, redoc_url=None, redirect_slashes=False
     )
     app.state.context = RequestContext(gateway, boot_s=boot_s)
-    for subject in (status, zones, nights, hours, report, wiring):
+    for subject in (status, zones, nights, hours, replacements, wiring):
         # One flat list, which the index and the header Allow are read from; include_router may nest its own.
         app.router.routes.extend(subject.router.routes)
     add_problem_handlers(app)

@@ -1,20 +1,24 @@
 """What the routes share: the gateway to the keeper, the time, caches, and how many requests run at once.
 
-Routes that block are plain functions: the framework calls them in its thread pool. How many of them run, and
-how many wait for a thread, is bounded here, apart for short questions and for long ones.
+The framework calls plain functions in its thread pool. How many of them run, and how many wait for that, is
+bounded here, apart for short questions and for long ones.
 """
 
 from __future__ import annotations
 
 import threading
-from collections.abc import AsyncIterator, Callable
+from collections.abc import AsyncIterator, Callable, Coroutine, Iterator
+from contextlib import asynccontextmanager, contextmanager
 from dataclasses import replace
 from datetime import date, timedelta
+from inspect import iscoroutinefunction
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
-from anyio import CapacityLimiter
-from fastapi import Depends, Request
+from anyio import CapacityLimiter, WouldBlock
+from fastapi import Depends, Request, Response
+from fastapi.routing import APIRoute
+from pydantic import BaseModel
 
 from api.web.gateway import KeeperGateway
 from api.web.problems.types import ProblemError
@@ -43,36 +47,48 @@ class RequestSlots:
         self._limiter = CapacityLimiter(running)
         self._waiting = waiting
 
-    def take(self) -> CapacityLimiter:
-        """Give the slots, to be held with ``async with``; refuse where too many wait already."""
-        now = self._limiter.statistics()
-        if now.borrowed_tokens >= now.total_tokens and now.tasks_waiting >= self._waiting:
-            words = f"{now.borrowed_tokens} requests are being answered and {now.tasks_waiting} are waiting"
-            raise ProblemError("too-busy", f"{words}; ask again in a few seconds")
-        return self._limiter
+    @asynccontextmanager
+    async def take(self) -> AsyncIterator[None]:
+        """Hold a slot; wait for it where all are taken, unless too many wait already."""
+        try:
+            self._limiter.acquire_nowait()
+        except WouldBlock:
+            now = self._limiter.statistics()
+            if now.tasks_waiting >= self._waiting:
+                words = (
+                    f"{now.borrowed_tokens} requests are being answered and {now.tasks_waiting} are waiting"
+                )
+                raise ProblemError("too-busy", f"{words}; ask again in a few seconds") from None
+            await self._limiter.acquire()
+        try:
+            yield
+        finally:
+            self._limiter.release()
 
 
 class YearCache:
     """A planner for long questions, and the year ahead by it, computed once a night.
 
-    Whoever uses it holds its lock. Short questions have the gateway's planner, and do not wait for it.
+    Short questions have the gateway's planner, and do not wait for it.
     """
 
     def __init__(self) -> None:
-        self.lock = threading.Lock()
+        self._lock = threading.Lock()
         self._planner: Planner | None = None
         self._year: tuple[Site, date, Forecast] | None = None
 
-    def planner_like(self, current: Planner) -> Planner:
-        """Give this cache's own planner, for the site and the time zone data of the current one."""
-        ours = self._planner
-        if ours is None or ours.site is not current.site or ours.tz is not current.tz:
-            ours = self._planner = Planner(current.site, tz=current.tz)
-            self._year = None
-        return ours
+    @contextmanager
+    def planner_like(self, current: Planner) -> Iterator[Planner]:
+        """Lend this cache's own planner, for the site and the time zone data of the current one."""
+        with self._lock:
+            ours = self._planner
+            if ours is None or ours.site is not current.site or ours.tz is not current.tz:
+                ours = self._planner = Planner(current.site, tz=current.tz)
+                self._year = None
+            yield ours
 
     def year_ahead(self, planner: Planner, now: Reading) -> Forecast:
-        """Give the forecast of the year that begins tonight."""
+        """Give the forecast of the year that begins tonight, by the planner that is lent."""
         tonight = planner.night_at(now.utc).date
         if self._year is None or self._year[:2] != (planner.site, tonight):
             self._year = planner.site, tonight, year_to_come(planner, now.utc)
@@ -132,17 +148,40 @@ async def get_context(request: Request) -> RequestContext:
 Context = Annotated[RequestContext, Depends(get_context)]
 
 
-async def _short_slot(context: Context) -> AsyncIterator[None]:
-    async with context.short_slots.take():
-        yield
+class ShortRoute(APIRoute):
+    """A route that blocks for a moment: its plain function runs in a thread, and holds a slot meanwhile.
+
+    A coroutine function does not block, and takes no slot. The slot is given back before the response is
+    sent, so that a slow reader holds none.
+    """
+
+    def get_route_handler(self) -> Callable[[Request], Coroutine[Any, Any, Response]]:
+        """Give the framework's handler, within a slot."""
+        handle = super().get_route_handler()
+        if iscoroutinefunction(self.endpoint):
+            return handle
+
+        async def handle_in_slot(request: Request) -> Response:
+            async with self.slots(request.app.state.context).take():
+                return await handle(request)
+
+        return handle_in_slot
+
+    @staticmethod
+    def slots(context: RequestContext) -> RequestSlots:
+        """Choose the slots for routes of this kind."""
+        return context.short_slots
 
 
-async def _long_slot(context: Context) -> AsyncIterator[None]:
-    async with context.long_slots.take():
-        yield
+class LongRoute(ShortRoute):
+    """A route that computes for a while."""
+
+    @staticmethod
+    def slots(context: RequestContext) -> RequestSlots:
+        """Choose the slots for routes of this kind."""
+        return context.long_slots
 
 
-# For routes that block: `dependencies=[SHORT]` where the answer is quick, `[LONG]` where it takes a while.
-# The slot is given back before the response is sent, so a slow reader holds none.
-SHORT = Depends(_short_slot, scope="function")
-LONG = Depends(_long_slot, scope="function")
+def json_response(model: BaseModel) -> Response:
+    """Answer with a model of our own as it is; the framework would validate it once more, in a thread."""
+    return Response(model.model_dump_json(), media_type="application/json")

@@ -1,31 +1,32 @@
-"""Routes of the account: hours, energy and money of the past, and lamps that were replaced."""
+"""Routes of the account: hours, energy and money, the printable report of a season, the picture of a year."""
 
 from __future__ import annotations
 
+from datetime import timedelta
 from typing import Annotated
 
-from fastapi import APIRouter, Query, Response
+from fastapi import APIRouter, Path, Query, Response
 
 from api.render.hours_json import HoursResponse, to_response
-from api.web.context import LONG, SHORT, Context
-from api.web.openapi import problems_of
+from api.render.season_report import write_report
+from api.render.year_svg import draw_future, lay_out_past, write_svg
+from api.web.context import SELF_CONTAINED, Context, LongRoute, json_response
+from api.web.openapi import problems_of, shown_as
 from api.web.problems.types import invalid
-from api.web.schemas.hours import (
-    HoursParams,
-    ReplacementRequest,
-    ReplacementResponse,
-    ReplacementsParams,
-    ReplacementsResponse,
-    replacement_response,
-)
+from api.web.schemas.hours import PERIODS, HoursParams, YearSvgParams
 from config.errors import PeriodError
 from controller.calendar.periods import Each
+from controller.forecast.year import YearQuery, forecast_year
+from controller.history.account import light_of_past
+from controller.history.nights import bounds_of
 from controller.history.query import MOST_NIGHTS_OVER_THE_WEB, HoursQuery
-from controller.history.replacements import require_replaced
-from controller.history.report import report_hours
-from controller.records.entries import Replacement
+from controller.history.report import report_hours, report_season
 
-router = APIRouter(tags=["hours"])
+SeasonText = Annotated[str, Path(description=PERIODS, examples=["2027-winter"], max_length=40)]
+
+_NIGHTS_TO_THE_LAST = timedelta(days=364)
+
+router = APIRouter(tags=["hours"], route_class=LongRoute)
 
 
 @router.get(
@@ -33,7 +34,6 @@ router = APIRouter(tags=["hours"])
     summary="What was lit and missed, energy, cost, lamps and relays",
     response_model=HoursResponse,
     responses=problems_of("journal-unreadable"),
-    dependencies=[LONG],
 )
 def get_hours(context: Context, params: Annotated[HoursParams, Query()]) -> Response:
     """Account for nights, months, seasons or any stretch of nights, from the journal.
@@ -49,50 +49,53 @@ def get_hours(context: Context, params: Annotated[HoursParams, Query()]) -> Resp
         most_nights=MOST_NIGHTS_OVER_THE_WEB,
     )
     gateway, years, now = context.gateway, context.years, context.now()
-    with years.lock:
-        planner = years.planner_like(gateway.planner)
+    with years.planner_like(gateway.planner) as planner:
         year = years.year_ahead(planner, now)
         try:
             report = report_hours(planner, gateway.journal, query, now_utc=now.utc, year=year)
         except PeriodError as error:
             raise invalid(str(error), parameter="to" if params.period is None else "period") from error
-    return Response(to_response(report).model_dump_json(), media_type="application/json")
+    return json_response(to_response(report))
 
 
 @router.get(
-    "/v1/replacements",
-    summary="Lamps that were replaced",
-    responses=problems_of("journal-unreadable"),
-    dependencies=[SHORT],
+    "/v1/report/{season}",
+    summary="The report of a season, to print",
+    response_class=Response,
+    responses=shown_as("text/html", "invalid-request", "journal-unreadable"),
 )
-def get_replacements(
-    context: Context, params: Annotated[ReplacementsParams, Query()]
-) -> ReplacementsResponse:
-    """List replaced lamps in the order of their days; the newest of a fixture counts."""
-    gateway = context.gateway
-    found = [replacement_response(each) for each in gateway.journal.replacements(params.zone)]
-    if params.zone is not None and not found:
-        gateway.site.zone(params.zone)
-    return ReplacementsResponse(site=gateway.site.name, replacements=found)
+def get_report(context: Context, season: SeasonText) -> Response:
+    """Give a page for A4 and Letter: totals, zones, what was missed and why, lamps, picture, remarks."""
+    gateway, years, now = context.gateway, context.years, context.now()
+    with years.planner_like(gateway.planner) as planner:
+        year = years.year_ahead(planner, now)
+        try:
+            report = report_season(planner, gateway.journal, season, now_utc=now.utc, year=year)
+        except PeriodError as error:
+            raise invalid(str(error), parameter="season") from error
+        page = write_report(report)
+    return Response(page, media_type="text/html; charset=utf-8", headers=SELF_CONTAINED)
 
 
-@router.post(
-    "/v1/replacements",
-    summary="Record that lamps were replaced",
-    status_code=201,
-    responses=problems_of("unknown-zone"),
-    dependencies=[SHORT],
+@router.get(
+    "/v1/year.svg",
+    summary="The year's picture",
+    response_class=Response,
+    responses=shown_as("image/svg+xml", "journal-unreadable"),
 )
-def post_replacement(context: Context, body: ReplacementRequest) -> ReplacementResponse:
-    """Record in the journal that the lamps of a fixture were replaced; their hours count from then."""
-    gateway, now = context.gateway, context.now()
-    zone = gateway.site.zone(body.zone)
-    today = now.utc.astimezone(gateway.tz).date()
-    on_date = body.on or today
-    try:
-        require_replaced(zone, body.fixture, on_date, today)
-    except ValueError as error:
-        raise invalid(str(error), pointer="#/on" if on_date > today else "#/fixture") from error
-    entry = Replacement(zone=zone.id, fixture=body.fixture, on_date=on_date, at=now, note=body.note)
-    gateway.record(entry)
-    return replacement_response(entry)
+def get_year_svg(context: Context, params: Annotated[YearSvgParams, Query()]) -> Response:
+    """Draw 365 nights side by side, each from noon to noon, with the sky and what was or will be lit."""
+    gateway, years, now_utc = context.gateway, context.years, context.now().utc
+    with years.planner_like(gateway.planner) as planner:
+        tonight = planner.night_at(now_utc).date
+        zones = () if params.zone is None else (planner.site.zone(params.zone).id,)
+        if params.kind == "future":
+            year = forecast_year(planner, YearQuery(first=params.from_date or tonight, zones=zones))
+            drawn = draw_future(year, width_px=params.width)
+        else:
+            first = params.from_date or tonight - _NIGHTS_TO_THE_LAST
+            last = first + _NIGHTS_TO_THE_LAST
+            bounds = bounds_of(gateway.journal, now_utc)
+            light = light_of_past(planner, gateway.journal, first, last, bounds=bounds, zones=zones)
+            drawn = write_svg(lay_out_past(planner, light, now_utc=now_utc), width_px=params.width)
+    return Response(drawn, media_type="image/svg+xml", headers=SELF_CONTAINED)

@@ -6,11 +6,11 @@ from datetime import UTC, date, datetime, timedelta
 from typing import Annotated
 from urllib.parse import urlencode
 
-from fastapi import APIRouter, Query
+from fastapi import APIRouter, Query, Response
 
 from api.render.instants import instant_text
 from api.render.nights_json import NightsResponse, nights_response
-from api.web.context import SHORT, Context, RequestContext
+from api.web.context import Context, RequestContext, ShortRoute, json_response
 from api.web.openapi import problems_of
 from api.web.problems.types import invalid
 from api.web.schemas.nights import NightsParams, SwitchingsParams, SwitchingsResponse, switching_response
@@ -24,24 +24,26 @@ USUAL_NIGHTS = 7
 USUAL_STRETCH = timedelta(days=7)
 _MILLISECOND = timedelta(milliseconds=1)
 
-router = APIRouter(tags=["nights"], dependencies=[SHORT])
+router = APIRouter(tags=["nights"], route_class=ShortRoute)
 
 
-@router.get("/v1/nights", summary="What each zone does, night by night")
-def get_nights(context: Context, params: Annotated[NightsParams, Query()]) -> NightsResponse:
+@router.get("/v1/nights", summary="What each zone does, night by night", response_model=NightsResponse)
+def get_nights(context: Context, params: Annotated[NightsParams, Query()]) -> Response:
     """Say when zones are lit from one night to another, by the site file alone: at most 800 nights."""
     with context.planner_lock:
         planner = context.gateway.planner
         first, last = _period(params, planner.night_at(context.now().utc).date)
-        return nights_response(planner, first, last, None if params.zone is None else [params.zone])
+        found = nights_response(planner, first, last, None if params.zone is None else [params.zone])
+    return json_response(found)
 
 
 @router.get(
     "/v1/switchings",
     summary="What was switched, the newest first",
+    response_model=SwitchingsResponse,
     responses=problems_of("journal-unreadable"),
 )
-def get_switchings(context: Context, params: Annotated[SwitchingsParams, Query()]) -> SwitchingsResponse:
+def get_switchings(context: Context, params: Annotated[SwitchingsParams, Query()]) -> Response:
     """List changes of relays, the newest first, with the cause of each; `next` leads on to older ones."""
     from_utc, to_utc = _interval(context, params)
     skip = 0
@@ -55,11 +57,12 @@ def get_switchings(context: Context, params: Annotated[SwitchingsParams, Query()
     if params.zone is not None and not found:
         _require_zone(context, params.zone)
     page = found[:limit]
-    return SwitchingsResponse(
+    response = SwitchingsResponse(
         site=context.gateway.site.name,
         switchings=[switching_response(each) for each in page],
         next=_next_link(params, from_utc, page, skip) if len(found) > limit else None,
     )
+    return json_response(response)
 
 
 def _period(params: NightsParams, tonight: date) -> tuple[date, date]:

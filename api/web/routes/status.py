@@ -8,7 +8,7 @@ from fastapi import APIRouter, Path, Request, Response
 from fastapi.routing import APIRoute
 
 from api.render.instants import instant_text, quote
-from api.web.context import SHORT, Context
+from api.web.context import Context, json_response
 from api.web.openapi import problems_of
 from api.web.problems.types import PROBLEM_TYPES, ProblemError
 from api.web.schemas.status import (
@@ -34,8 +34,8 @@ ProblemName = Annotated[str, Path(description="the last part of a problem's type
 router = APIRouter(tags=["status"])
 
 
-@router.get("/", summary="The routes of this API")
-async def get_index(request: Request, context: Context) -> IndexResponse:
+@router.get("/", summary="The routes of this API", response_model=IndexResponse)
+async def get_index(request: Request, context: Context) -> Response:
     """List every route with what it does."""
     routes = [
         RouteResponse(method=method, path=route.path, does=route.summary or "")
@@ -44,24 +44,28 @@ async def get_index(request: Request, context: Context) -> IndexResponse:
         for method in sorted(route.methods or ())
     ]
     routes.append(RouteResponse(method="GET", path="/openapi.json", does="The OpenAPI 3.1 description"))
-    return IndexResponse(site=context.gateway.site.name, routes=routes)
+    return json_response(IndexResponse(site=context.gateway.site.name, routes=routes))
 
 
-@router.get("/health", summary="Whether the control loop is running", responses=problems_of("keeper-late"))
-async def get_health(context: Context) -> HealthResponse:
+@router.get(
+    "/health",
+    summary="Whether the control loop is running",
+    response_model=HealthResponse,
+    responses=problems_of("keeper-late"),
+)
+async def get_health(context: Context) -> Response:
     """Answer 200 while the keeper's last round is younger than 90 s, by a clock that nobody sets."""
     status = context.gateway.status
     age_s = max(0.0, context.boot_s() - status.at.boot_s)
     if age_s >= LATE_S:
         words = f"the keeper's last round was {age_s:.0f} s ago; one is due at least every 30 s"
         raise ProblemError("keeper-late", words, last_round_s=round(age_s, 1))
-    return HealthResponse(last_round_s=round(age_s, 1), lit=sum(zone.lit for zone in status.zones))
+    lit = sum(zone.lit for zone in status.zones)
+    return json_response(HealthResponse(last_round_s=round(age_s, 1), lit=lit))
 
 
-@router.get(
-    "/v1/status", summary="The state of everything", response_model=StatusResponse, dependencies=[SHORT]
-)
-def get_status(context: Context) -> Response:
+@router.get("/v1/status", summary="The state of everything", response_model=StatusResponse)
+async def get_status(context: Context) -> Response:
     """Show the clock, the keeper, every zone, the journal and the site file."""
     site, status, now = context.gateway.site, context.gateway.status, context.now()
     found = StatusResponse(
@@ -82,7 +86,7 @@ def get_status(context: Context) -> Response:
         journal=JournalResponse(waiting=status.waiting, lost=status.lost, fault=status.journal_fault),
         site_file=SiteFileResponse(refused=status.refused),
     )
-    return Response(found.model_dump_json(), media_type="application/json")
+    return json_response(found)
 
 
 @router.get("/problems/{name}", summary="What a type of problem means", responses=problems_of("not-found"))

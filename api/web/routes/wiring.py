@@ -1,4 +1,4 @@
-"""Routes of the wiring: load and volts, the sheet to print, what was measured, and where lights go."""
+"""Routes of the wiring: load and volts, the sheet to print, and where lights go."""
 
 from __future__ import annotations
 
@@ -9,14 +9,11 @@ from fastapi import APIRouter, Path, Query, Response
 
 from api.render.site_sheet import make_sheet
 from api.render.wiring_json import PlacementResponse, WiringResponse, placement_response, to_response
-from api.web.context import LONG, SELF_CONTAINED, SHORT, Context, RequestContext
+from api.web.context import SELF_CONTAINED, Context, LongRoute, RequestContext, json_response
 from api.web.openapi import problems_of, shown_as
 from api.web.problems.types import ProblemError, invalid
-from api.web.routes.zones import SITE_CHANGE, ZoneId, describe_zone
-from api.web.schemas.wiring import MeasuredRequest, PlacingParams, WiringParams
-from api.web.schemas.zones import ZoneResponse
-from config.errors import UnknownFixtureError, WiringError
-from config.file.editor import write_measured
+from api.web.schemas.wiring import PlacingParams, WiringParams
+from config.errors import WiringError
 from config.models.site import Site
 from controller.design.placement import Target, place_object
 from controller.inspection.report import WiringReport, report_site
@@ -25,18 +22,18 @@ TransformerId = Annotated[
     str, Path(description="id of the transformer, as the site file has it", examples=["boathouse"])
 ]
 
-router = APIRouter(tags=["wiring"])
+router = APIRouter(tags=["wiring"], route_class=LongRoute)
 
 
 @router.get(
     "/v1/wiring",
     summary="Load of each transformer, volts at each light",
+    response_model=WiringResponse,
     responses=problems_of("unknown-transformer"),
-    dependencies=[LONG],
 )
-def get_wiring(context: Context, params: Annotated[WiringParams, Query()]) -> WiringResponse:
+def get_wiring(context: Context, params: Annotated[WiringParams, Query()]) -> Response:
     """Give each transformer's load and cables, the volts of every light, and how to fix what is wrong."""
-    return to_response(*_reports(context, params.transformer))
+    return json_response(to_response(*_reports(context, params.transformer)))
 
 
 @router.get(
@@ -44,7 +41,6 @@ def get_wiring(context: Context, params: Annotated[WiringParams, Query()]) -> Wi
     summary="The site sheet of the wiring, to print",
     response_class=Response,
     responses=shown_as("text/html", "unknown-transformer"),
-    dependencies=[LONG],
 )
 def get_sheet(context: Context) -> Response:
     """Give a page that prints on A4 and Letter: drawing, load, readings, what to buy and to check."""
@@ -56,19 +52,14 @@ def get_sheet(context: Context) -> Response:
     summary="The site sheet of one transformer",
     response_class=Response,
     responses=shown_as("text/html", "unknown-transformer"),
-    dependencies=[LONG],
 )
 def get_sheet_of_one(context: Context, transformer_id: TransformerId) -> Response:
     """Give the same page for one transformer alone."""
     return _sheet(context, transformer_id)
 
 
-@router.get(
-    "/v1/placing",
-    summary="How many lights for an object, and where",
-    dependencies=[SHORT],
-)
-def get_placing(params: Annotated[PlacingParams, Query()]) -> PlacementResponse:
+@router.get("/v1/placing", summary="How many lights for an object, and where")
+async def get_placing(params: Annotated[PlacingParams, Query()]) -> PlacementResponse:
     """Say how many lights, how far out, how tilted; what is common practice is marked as that."""
     what = Target(params.kind)
     first, second = (params.spread, params.height) if what is Target.PATH else (params.height, params.spread)
@@ -80,32 +71,6 @@ def get_placing(params: Annotated[PlacingParams, Query()]) -> PlacementResponse:
         return placement_response(place_object(what, first, second, params.candela))
     except WiringError as error:
         raise invalid(str(error)) from error
-
-
-@router.put(
-    "/v1/zones/{zone_id}/measured",
-    tags=["zones"],
-    summary="Note what was measured on site",
-    responses=problems_of(*SITE_CHANGE),
-    dependencies=[SHORT],
-)
-def put_measured(context: Context, zone_id: ZoneId, body: MeasuredRequest) -> ZoneResponse:
-    """Write measured watts and volts into the site file, with its comments kept.
-
-    Measured watts count in the energy from then on, before anything that is calculated.
-    """
-    context.gateway.site.zone(zone_id)
-    volts = {each.fixture: each.volts for each in body.fixtures}
-    forget = body.watts is None and "watts" in body.model_fields_set
-    try:
-        context.write_site(
-            lambda path: write_measured(path, zone_id, watts=body.watts, forget_watts=forget, volts=volts),
-            f"what was measured in {zone_id} was noted",
-        )
-    except UnknownFixtureError as error:
-        number = list(volts).index(error.place)
-        raise invalid(str(error), pointer=f"#/fixtures/{number}/fixture") from error
-    return describe_zone(context, zone_id)
 
 
 def _sheet(context: RequestContext, transformer: str | None) -> Response:

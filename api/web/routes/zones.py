@@ -1,4 +1,4 @@
-"""Routes of the zones: the state of each and why, its program, and its override."""
+"""Routes of the zones: the state of each and why, its program and override, what was measured."""
 
 from __future__ import annotations
 
@@ -7,9 +7,10 @@ from typing import Annotated
 from fastapi import APIRouter, Path, Query, Response
 
 from api.render.nights_json import WhyResponse, why_by_site_file, why_response
-from api.web.context import SHORT, Context, RequestContext
+from api.web.context import Context, RequestContext, ShortRoute, json_response
 from api.web.openapi import problems_of
-from api.web.problems.types import ProblemError
+from api.web.problems.types import ProblemError, invalid
+from api.web.schemas.wiring import MeasuredRequest
 from api.web.schemas.zones import (
     OverrideRequest,
     OverrideResponse,
@@ -21,7 +22,8 @@ from api.web.schemas.zones import (
     zone_response,
     zone_summary,
 )
-from config.file.editor import write_program
+from config.errors import UnknownFixtureError
+from config.file.editor import write_measured, write_program
 from config.models.site import SpecialNight
 
 ZoneId = Annotated[str, Path(description="id of the zone in the site file", examples=["jetty"])]
@@ -35,21 +37,21 @@ SITE_CHANGE = (
     "disk-full",
 )
 
-router = APIRouter(tags=["zones"])
+router = APIRouter(tags=["zones"], route_class=ShortRoute)
 
 
-@router.get("/v1/zones", summary="All zones")
-async def get_zones(context: Context) -> ZonesResponse:
+@router.get("/v1/zones", summary="All zones", response_model=ZonesResponse)
+async def get_zones(context: Context) -> Response:
     """List every zone with its light, the decision in force, its override and its fault."""
     site, now = context.gateway.site, context.now()
     zones = [zone_summary(zone, context.zone_status(zone.id), now) for zone in site.zones]
-    return ZonesResponse(site=site.name, zones=zones)
+    return json_response(ZonesResponse(site=site.name, zones=zones))
 
 
-@router.get("/v1/zones/{zone_id}", summary="One zone", dependencies=[SHORT])
-def get_zone(context: Context, zone_id: ZoneId) -> ZoneResponse:
+@router.get("/v1/zones/{zone_id}", summary="One zone", response_model=ZoneResponse)
+def get_zone(context: Context, zone_id: ZoneId) -> Response:
     """Show one zone: its wiring, load, light, decision, program, and its windows of tonight."""
-    return describe_zone(context, zone_id)
+    return json_response(describe_zone(context, zone_id))
 
 
 def describe_zone(context: RequestContext, zone_id: str) -> ZoneResponse:
@@ -69,10 +71,10 @@ def describe_zone(context: RequestContext, zone_id: str) -> ZoneResponse:
 @router.get(
     "/v1/zones/{zone_id}/why",
     summary="Why a zone is lit or dark",
+    response_model=WhyResponse,
     responses=problems_of("keeper-silent"),
-    dependencies=[SHORT],
 )
-def get_why(context: Context, zone_id: ZoneId, params: Annotated[WhyParams, Query()]) -> WhyResponse:
+def get_why(context: Context, zone_id: ZoneId, params: Annotated[WhyParams, Query()]) -> Response:
     """Say why a zone is lit or dark, and until when.
 
     Without `at`: the decision in force. With `at`: what the site file alone asks for at that instant, past or
@@ -80,20 +82,20 @@ def get_why(context: Context, zone_id: ZoneId, params: Annotated[WhyParams, Quer
     """
     if params.at is not None:
         with context.planner_lock:
-            return why_by_site_file(context.gateway.planner, zone_id, params.at)
+            return json_response(why_by_site_file(context.gateway.planner, zone_id, params.at))
     site = context.gateway.site
     site.zone(zone_id)
     status = context.zone_status(zone_id)
     if status is None:
         raise ProblemError("keeper-silent", f"the keeper has made no round with {zone_id} yet; try again")
-    return why_response(site.name, zone_id, context.now().utc, status.decision, basis="keeper")
+    now_utc = context.now().utc
+    return json_response(why_response(site.name, zone_id, now_utc, status.decision, basis="keeper"))
 
 
 @router.put(
     "/v1/zones/{zone_id}/program",
     summary="Change a zone's program",
     responses=problems_of("not-a-program", *SITE_CHANGE),
-    dependencies=[SHORT],
 )
 def put_program(context: Context, zone_id: ZoneId, body: ProgramRequest) -> ZoneResponse:
     """Write a zone's program into the site file, its comments kept, and follow it from now on."""
@@ -111,10 +113,33 @@ def put_program(context: Context, zone_id: ZoneId, body: ProgramRequest) -> Zone
 
 
 @router.put(
+    "/v1/zones/{zone_id}/measured",
+    summary="Note what was measured on site",
+    responses=problems_of(*SITE_CHANGE),
+)
+def put_measured(context: Context, zone_id: ZoneId, body: MeasuredRequest) -> ZoneResponse:
+    """Write measured watts and volts into the site file, with its comments kept.
+
+    Measured watts count in the energy from then on, before anything that is calculated.
+    """
+    context.gateway.site.zone(zone_id)
+    volts = {each.fixture: each.volts for each in body.fixtures}
+    forget = body.watts is None and "watts" in body.model_fields_set
+    try:
+        context.write_site(
+            lambda path: write_measured(path, zone_id, watts=body.watts, forget_watts=forget, volts=volts),
+            f"what was measured in {zone_id} was noted",
+        )
+    except UnknownFixtureError as error:
+        number = list(volts).index(error.place)
+        raise invalid(str(error), pointer=f"#/fixtures/{number}/fixture") from error
+    return describe_zone(context, zone_id)
+
+
+@router.put(
     "/v1/zones/{zone_id}/override",
     summary="Switch a zone on or off for now",
     responses=problems_of("override-refused"),
-    dependencies=[SHORT],
 )
 def put_override(context: Context, zone_id: ZoneId, body: OverrideRequest) -> OverrideResponse:
     """Keep a zone lit or dark until an instant, for a time, or until the program's next change.
@@ -137,7 +162,6 @@ def put_override(context: Context, zone_id: ZoneId, body: OverrideRequest) -> Ov
     summary="Give a zone back to its program",
     status_code=204,
     response_class=Response,
-    dependencies=[SHORT],
 )
 def delete_override(context: Context, zone_id: ZoneId) -> None:
     """End an override before its time; no error where none was in force."""

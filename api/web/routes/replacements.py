@@ -1,0 +1,59 @@
+"""Routes of lamps that were replaced."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from fastapi import APIRouter, Query
+
+from api.web.context import Context, ShortRoute
+from api.web.openapi import problems_of
+from api.web.problems.types import invalid
+from api.web.schemas.hours import (
+    ReplacementRequest,
+    ReplacementResponse,
+    ReplacementsParams,
+    ReplacementsResponse,
+    replacement_response,
+)
+from controller.history.replacements import require_replaced
+from controller.records.entries import Replacement
+
+router = APIRouter(tags=["hours"], route_class=ShortRoute)
+
+
+@router.get(
+    "/v1/replacements",
+    summary="Lamps that were replaced",
+    responses=problems_of("journal-unreadable"),
+)
+def get_replacements(
+    context: Context, params: Annotated[ReplacementsParams, Query()]
+) -> ReplacementsResponse:
+    """List replaced lamps in the order of their days; the newest of a fixture counts."""
+    gateway = context.gateway
+    found = [replacement_response(each) for each in gateway.journal.replacements(params.zone)]
+    if params.zone is not None and not found:
+        gateway.site.zone(params.zone)
+    return ReplacementsResponse(site=gateway.site.name, replacements=found)
+
+
+@router.post(
+    "/v1/replacements",
+    summary="Record that lamps were replaced",
+    status_code=201,
+    responses=problems_of("unknown-zone"),
+)
+def post_replacement(context: Context, body: ReplacementRequest) -> ReplacementResponse:
+    """Record in the journal that the lamps of a fixture were replaced; their hours count from then."""
+    gateway, now = context.gateway, context.now()
+    zone = gateway.site.zone(body.zone)
+    today = now.utc.astimezone(gateway.tz).date()
+    on_date = body.on or today
+    try:
+        require_replaced(zone, body.fixture, on_date, today)
+    except ValueError as error:
+        raise invalid(str(error), pointer="#/on" if on_date > today else "#/fixture") from error
+    entry = Replacement(zone=zone.id, fixture=body.fixture, on_date=on_date, at=now, note=body.note)
+    gateway.record(entry)
+    return replacement_response(entry)
