@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from api.cli.options import json_option, load, print_json, site_argument, take_date
+from api.cli.options import date_option, json_option, load, print_json, site_argument
 from config.errors import Severity, SiteFileError, SiteProblem
 from controller.clock.clock import now_utc
 
@@ -26,13 +26,7 @@ Finding = tuple[Severity, SiteProblem]
 
 @click.command("check", short_help="Check the site file: every problem at once.")
 @site_argument
-@click.option(
-    "--from",
-    "from_date",
-    callback=take_date,
-    metavar="DATE",
-    help="First night of the year that is looked at; default: tonight.",
-)
+@date_option("--from", "from_date", about="First night of the year that is looked at; default: tonight.")
 @json_option
 def check(*, site_path: Path, from_date: date | None, as_json: bool) -> int:
     """Read the site file and print every problem at once.

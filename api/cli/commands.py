@@ -19,7 +19,7 @@ from typing import Any
 
 import click
 
-from api.cli.exit_codes import READER_GONE, REQUEST_WRONG, STOPPED_BY_PERSON, exit_code_of, print_error
+from api.cli.main import READER_GONE, REQUEST_WRONG, STOPPED_BY_PERSON, exit_code_of, print_error
 
 # A new command is a file api/cli/<command>.py with a click command of the same name, and its place here.
 COMMANDS = ("check", "nights", "why", "run", "demo", "hours", "year", "wiring", "backup")

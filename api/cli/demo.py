@@ -11,8 +11,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from api.cli.options import take_date
-from api.cli.start import DEFAULT_PORT
+from api.cli.main import DEFAULT_PORT
+from api.cli.options import date_option, port_option
 
 if TYPE_CHECKING:
     from api.demo.demo import Display
@@ -26,23 +26,17 @@ _CANNOT_MOVE = ("", "dumb", "unknown")
 
 @click.command("demo", short_help="Show an evening in about a minute; needs no file.")
 @click.argument("site_path", metavar="[SITE.toml]", type=click.Path(path_type=Path), required=False)
-@click.option(
+@date_option(
     "--night",
     "night_date",
-    callback=take_date,
-    metavar="DATE",
-    help=f"The night whose evening is shown, such as 2027-12-18; default: {A_GOOD_NIGHT}.",
+    about=f"The night whose evening is shown, such as 2027-12-18; default: {A_GOOD_NIGHT}.",
 )
 @click.option(
     "--pace",
     type=click.FloatRange(1, 1_000_000),
     help="Times normal speed; default: so that the evening takes a minute.",
 )
-@click.option(
-    "--port",
-    type=click.IntRange(1, 65535),
-    help=f"Port of the API, on this machine only; default: {DEFAULT_PORT}, or any if that is taken.",
-)
+@port_option(f"Port of the API, on this machine only; default: {DEFAULT_PORT}, or any if that is taken.")
 @click.option("--stay", is_flag=True, help="Continue with the nights after it until Ctrl-C.")
 def demo(
     *, site_path: Path | None, night_date: date | None, pace: float | None, port: int | None, stay: bool

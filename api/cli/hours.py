@@ -7,8 +7,17 @@ from pathlib import Path
 
 import click
 
-from api.cli.options import json_option, load, print_json, site_argument, state_option, take_date
-from api.cli.start import DEFAULT_PORT
+from api.cli.main import DEFAULT_PORT
+from api.cli.options import (
+    date_option,
+    json_option,
+    load,
+    port_option,
+    print_json,
+    site_argument,
+    state_option,
+    zone_option,
+)
 from controller.clock.clock import now_utc
 
 
@@ -27,25 +36,19 @@ from controller.clock.clock import now_utc
     metavar="PERIOD",
     help="Only 2027-winter (begins in December 2027), 2027-06, 2027-06-21, or “DATE to DATE”.",
 )
-@click.option("--from", "from_date", callback=take_date, metavar="DATE", help="First night.")
-@click.option("--to", "to_date", callback=take_date, metavar="DATE", help="Last night; else tonight.")
-@click.option("--zone", "zone_ids", multiple=True, metavar="ID", help="Only this zone; may be given again.")
+@date_option("--from", "from_date", about="First night.")
+@date_option("--to", "to_date", about="Last night; else tonight.")
+@zone_option
 @json_option
 @click.option("--csv", "as_csv", is_flag=True, help="Print CSV (RFC 4180), a row a zone and period.")
 @click.option(
     "--replaced",
-    "replaced",
     metavar="ZONE:FIXTURE[:DATE]",
     multiple=True,
     help="Record a lamp replacement, today or on DATE; FIXTURE counts from 1 in its zone.",
 )
 @click.option("--note", default="", metavar="TEXT", help="A note on the lamps that were replaced.")
-@click.option(
-    "--port",
-    type=click.IntRange(1, 65535),
-    default=DEFAULT_PORT,
-    help="Port of a running daemon, which then records the replacement.",
-)
+@port_option("Port of a running daemon, which then records the replacement.", default=DEFAULT_PORT)
 def hours(
     *,
     site_path: Path,

@@ -1,12 +1,27 @@
-"""The entry point of ``leerie``: ``run`` straight to the lights, everything else through click."""
+"""The entry point of ``leerie``: ``run`` straight to the lights, everything else through click.
+
+Importing click would cost the lights a twentieth of their time, so a plain ``leerie run`` is read here.
+"""
 
 from __future__ import annotations
 
+import contextlib
+import gc
+import os
 import sys
-from typing import NoReturn
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import NamedTuple, NoReturn
 
-from api.cli.exit_codes import exit_code_of
-from api.cli.start import parse_plain_run, start_daemon
+from config.errors import LeerieError, SiteFileError
+
+# The same as api.web.server.PORT, which cannot be imported here: the lights would wait for it.
+DEFAULT_PORT = 8010
+LAST_PORT = 65535
+REQUEST_WRONG = 2
+INTERNAL_ERROR = 70  # EX_SOFTWARE of BSD's sysexits.h
+STOPPED_BY_PERSON = 130  # 128 + SIGINT
+READER_GONE = 141  # 128 + SIGPIPE
 
 
 def main() -> NoReturn:
@@ -22,6 +37,104 @@ def main() -> NoReturn:
 
     leerie()
     raise AssertionError("click leaves with an exit code")
+
+
+class StartRequest(NamedTuple):
+    """What ``leerie run`` was asked for; a dataclass would take three times as long to make."""
+
+    site_path: Path
+    state: Path | None
+    port: int
+    relays_off: bool
+
+
+def parse_plain_run(words: Sequence[str]) -> StartRequest | None:
+    """Read ``run SITE.toml [--state DIR] [--port N] [--relays-off]``, as a unit or a person writes it.
+
+    Returns:
+        The request; None for everything else, which click reads or refuses.
+    """
+    if len(words) < 2 or words[0] != "run" or words[1].startswith("-"):  # noqa: PLR2004 - run and a file
+        return None
+    state, port, relays_off = None, DEFAULT_PORT, False
+    rest = iter(words[2:])
+    for word in rest:
+        if word == "--relays-off":
+            relays_off = True
+            continue
+        value = next(rest, "")
+        if word == "--state" and value and not value.startswith("-") and not Path(value).is_file():
+            state = Path(value)
+        elif word == "--port" and value.isdecimal() and 1 <= int(value) <= LAST_PORT:
+            port = int(value)
+        else:
+            return None
+    return StartRequest(Path(words[1]), state, port, relays_off)
+
+
+def start_daemon(request: StartRequest) -> int:
+    """Run the daemon to its end, and return its exit code."""
+    # Before the lights are right nothing becomes garbage, and looking for it takes a tenth of their time.
+    # Looking for plugins of pydantic would read the metadata of every installed package.
+    gc.disable()
+    os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
+    try:
+        from api.daemon.main import run_daemon
+
+        state = request.state or default_state()
+        return run_daemon(request.site_path, state=state, port=request.port, relays_off=request.relays_off)
+    finally:
+        gc.enable()
+
+
+def default_state() -> Path:
+    """Return the folder of the journal: what the service manager names, else the user's state folder.
+
+    Source: systemd.exec(5), StateDirectory=; XDG Base Directory Specification, XDG_STATE_HOME.
+    """
+    named = os.environ.get("STATE_DIRECTORY", "").split(":")[0]
+    if named:
+        return Path(named)
+    home = os.environ.get("XDG_STATE_HOME", "")
+    return (Path(home) if home.startswith("/") else Path.home() / ".local" / "state") / "leerie"
+
+
+def exit_code_of(run: Callable[[], object]) -> int:
+    """Run, print what went wrong on standard error, and return the exit code.
+
+    Args:
+        run: returns its exit code; anything but a number is 0.
+    """
+    try:
+        result = run()
+    except KeyboardInterrupt:
+        return STOPPED_BY_PERSON
+    except Exception as error:
+        if os.environ.get("LEERIE_TRACEBACK"):
+            raise
+        if isinstance(error, LeerieError | OSError):
+            print_error(_message(error))
+            return REQUEST_WRONG
+        what = " ".join(f"{type(error).__name__}: {error}".split())
+        print_error(f"leerie: internal error: {what}; run it again with LEERIE_TRACEBACK=1 to see where")
+        return INTERNAL_ERROR
+    return result if isinstance(result, int) else 0
+
+
+def print_error(text: str) -> None:
+    """Write the lines of a text to standard error; nobody may be reading there either."""
+    with contextlib.suppress(OSError):
+        for line in text.splitlines():
+            if line.strip():
+                print(line, file=sys.stderr, flush=True)  # noqa: T201 - a message for the person who started it
+
+
+def _message(error: LeerieError | OSError) -> str:
+    if isinstance(error, SiteFileError):
+        return str(error)
+    if isinstance(error, LeerieError):
+        return f"leerie: {error}"
+    return f"leerie: {f'{error.filename}: ' if error.filename else ''}{error.strerror or error}"
 
 
 if __name__ == "__main__":

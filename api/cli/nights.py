@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from api.cli.options import json_option, load, print_json, site_argument, take_date
+from api.cli.options import date_option, json_option, load, print_json, site_argument, zone_option
 from controller.clock.clock import now_utc
 
 if TYPE_CHECKING:
@@ -26,21 +26,9 @@ MOST_NIGHTS = 3653
 
 @click.command("nights")
 @site_argument
-@click.option(
-    "--from",
-    "from_date",
-    callback=take_date,
-    metavar="DATE",
-    help="First night; default: tonight, by this machine's clock.",
-)
-@click.option(
-    "--to",
-    "to_date",
-    callback=take_date,
-    metavar="DATE",
-    help="Last night; default: six nights after the first.",
-)
-@click.option("--zone", "zone_ids", multiple=True, metavar="ID", help="Only this zone; can be repeated.")
+@date_option("--from", "from_date", about="First night; default: tonight, by this machine's clock.")
+@date_option("--to", "to_date", about="Last night; default: six nights after the first.")
+@zone_option
 @json_option
 def nights(
     *, site_path: Path, from_date: date | None, to_date: date | None, zone_ids: tuple[str, ...], as_json: bool

@@ -3,21 +3,25 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Callable
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from api.cli.start import default_state
+from api.cli.main import LAST_PORT, default_state
 
 if TYPE_CHECKING:
     from pydantic import BaseModel
 
     from config.file.loader import LoadedSite
 
+# A command, or the function that becomes one.
+Command = TypeVar("Command", bound=Callable[..., Any])
 
-def take_date(_ctx: click.Context, _param: click.Parameter, value: str | None) -> date | None:
+
+def _take_date(_ctx: click.Context, _param: click.Parameter, value: str | None) -> date | None:
     """Read an option's date, or refuse it and say what to write."""
     from api.render.instants import read_date
 
@@ -50,11 +54,24 @@ def print_json(data: BaseModel | dict[str, Any]) -> None:
     click.echo(json.dumps(data, indent=2, ensure_ascii=not encoding.startswith("utf")))
 
 
+def date_option(name: str, *names: str, about: str) -> Callable[[Command], Command]:
+    """Make an option whose value is a date."""
+    return click.option(name, *names, callback=_take_date, metavar="DATE", help=about)
+
+
+def port_option(about: str, **more: Any) -> Callable[[Command], Command]:  # noqa: ANN401 - as click's own option
+    """Make the option that names the port of the API."""
+    return click.option("--port", type=click.IntRange(1, LAST_PORT), help=about, **more)
+
+
 def _take_state(_ctx: click.Context, _param: click.Parameter, value: Path | None) -> Path:
     return default_state() if value is None else value
 
 
 site_argument = click.argument("site_path", metavar="SITE.toml", type=click.Path(path_type=Path))
+zone_option = click.option(
+    "--zone", "zone_ids", multiple=True, metavar="ID", help="Only this zone; may be given again."
+)
 json_option = click.option("--json", "as_json", is_flag=True, help="Print JSON.")
 state_option = click.option(
     "--state",

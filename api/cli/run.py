@@ -6,8 +6,8 @@ from pathlib import Path
 
 import click
 
-from api.cli.options import site_argument
-from api.cli.start import DEFAULT_PORT, StartRequest, start_daemon
+from api.cli.main import DEFAULT_PORT, StartRequest, start_daemon
+from api.cli.options import port_option, site_argument
 
 
 @click.command("run")
@@ -17,13 +17,7 @@ from api.cli.start import DEFAULT_PORT, StartRequest, start_daemon
     type=click.Path(file_okay=False, path_type=Path),
     help="Folder of the journal; default: $STATE_DIRECTORY, else ~/.local/state/leerie.",
 )
-@click.option(
-    "--port",
-    type=click.IntRange(1, 65535),
-    default=DEFAULT_PORT,
-    show_default=True,
-    help="Port of the API, on this machine only.",
-)
+@port_option("Port of the API, on this machine only.", default=DEFAULT_PORT, show_default=True)
 @click.option("--relays-off", is_flag=True, help="Only switch every relay off, and end.")
 def run(*, site_path: Path, state: Path | None, port: int, relays_off: bool) -> int:
     """Light a site every night until told to stop.

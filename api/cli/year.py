@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, TypeVar
 
 import click
 
-from api.cli.options import json_option, load, print_json, site_argument, take_date
+from api.cli.options import date_option, json_option, load, print_json, site_argument, zone_option
 from api.render.instants import quote
 from controller.clock.clock import now_utc
 
@@ -25,16 +25,13 @@ _PINS = re.compile(r"([01][0-9]|2[0-3]):([0-5][0-9])\s*(?:-|–|to)\s*([01][0-9]
 
 @click.command("year", short_help="Forecast the year ahead: hours, energy and cost.")
 @site_argument
-@click.option(
+@date_option(
     "--from",
     "from_date",
-    callback=take_date,
-    metavar="DATE",
-    help="First night; else tonight, or the later day on which a mechanical timer is set.",
+    about="First night; else tonight, or the later day on which a mechanical timer is set.",
 )
 @click.option(
     "--off",
-    "off",
     multiple=True,
     metavar="CLOCK",
     help="Compare with: off at this time every night, such as 01:00; may be given again.",
@@ -50,22 +47,15 @@ _PINS = re.compile(r"([01][0-9]|2[0-3]):([0-5][0-9])\s*(?:-|–|to)\s*([01][0-9]
 @click.option(
     "--old-timer", metavar="ON-OFF", help="Compare with a mechanical timer with pins such as 21:15-23:45."
 )
-@click.option(
-    "--set-on", callback=take_date, metavar="DATE", help="When that timer was set; else the first night."
-)
+@date_option("--set-on", about="When that timer was set; else the first night.")
 @click.option(
     "--moved-at-clock-changes", is_flag=True, help="That timer is set again after each clock change."
 )
 @click.option(
     "--drift-s-per-day", type=float, default=0.0, metavar="S", help="Seconds that it gains in a day."
 )
-@click.option("--zone", "zone_ids", multiple=True, metavar="ID", help="Only this zone; may be given again.")
-@click.option(
-    "--svg",
-    type=click.Path(dir_okay=False, path_type=Path),
-    metavar="FILE",
-    help="Draw these nights into a file.",
-)
+@zone_option
+@click.option("--svg", type=click.Path(dir_okay=False, path_type=Path), help="Draw these nights into a file.")
 @json_option
 def year(
     *,

@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 from api.cli.commands import COMMANDS
-from api.cli.start import DEFAULT_PORT, default_state, parse_plain_run, start_daemon
+from api.cli.main import DEFAULT_PORT, default_state, parse_plain_run, start_daemon
 from api.web.server import PORT
 from tests.api.command import ROOT, call, command, environment, start, write_site, zone_table
 
@@ -180,9 +180,9 @@ def test_run_reaches_the_daemon_without_anything_heavy(tmp_path: Path) -> None:
         "daemon = types.ModuleType('api.daemon.main')\n"
         "daemon.run_daemon = lambda path, *, state, port, relays_off: 0\n"
         "sys.modules['api.daemon.main'] = daemon\n"
-        "from api.cli import start\n"
-        "request = start.parse_plain_run(sys.argv[1:])\n"
-        "start.start_daemon(request)\n"
+        "from api.cli import main\n"
+        "request = main.parse_plain_run(sys.argv[1:])\n"
+        "main.start_daemon(request)\n"
     )
     assert loaded_after(script, "run", write_site(tmp_path, JETTY), "--state", tmp_path) == set()
 
