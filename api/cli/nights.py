@@ -65,7 +65,7 @@ def _choose_nights(planner: Planner, from_date: date | None, to_date: date | Non
 def _show(planner: Planner, first: date, last: date, zone_ids: Sequence[str]) -> None:
     from rich.text import Text
 
-    from api.render.tables import QUIET, TableColumn, build_table, show
+    from api.render.tables import QUIET, build_table, numbers, show, texts
     from controller.calendar.night import nights as each_night
 
     rows: list[Sequence[str | Text] | None] = []
@@ -82,8 +82,7 @@ def _show(planner: Planner, first: date, last: date, zone_ids: Sequence[str]) ->
             for row in _cells(planner, planner.plan(zone_id, night), with_offset=bool(change)):
                 rows.append([name, *row])
                 name = ""
-    headings = [TableColumn(heading=each) for each in ("Night", "Zone", "Lit")]
-    headings += [TableColumn(heading="For", right=True), TableColumn(heading="Because", folds=True)]
+    headings = [*texts("Night", "Zone", "Lit"), *numbers("For"), *texts("Because", folds=True)]
     title = f"{planner.site.name}, local time of {planner.site.time_zone}"
     notes = [Text(change, style=QUIET) for change in changes]
     show(Text(title), Text(""), build_table(headings, rows), *([Text(""), *notes] if notes else []))

@@ -8,7 +8,7 @@ from rich.console import RenderableType
 from rich.text import Text
 
 from api.render.numbers import NONE, currency_of, hour_notes, hours, kwh, money, share
-from api.render.tables import QUIET, STRONG, TableColumn, build_table
+from api.render.tables import Row, TableColumn, build_table, note_line, numbers, strong, texts
 from controller.calendar.night import local
 from controller.history.report import HoursReport
 from controller.history.totals import HourSum
@@ -24,33 +24,29 @@ def lay_out_hours(report: HoursReport) -> Iterator[RenderableType]:
     yield Text(f"{report.site.name}, nights of {report.first} to {report.last}, by {report.by}\n")
     yield _hours(report)
     if report.total.missed:
-        yield Text("")
-        yield _missed(report)
+        yield from (Text(""), _missed(report))
     if gap := report.total.longest_gap:
         began = local(gap.starts_at_utc, report.tz)
         when = f"from {began:%H:%M on %a %d %b %Y}"
         yield Text(f"\nLongest dark gap: {hours(gap.lasts_ms)} h {when}, {_reason(gap.reason)}.")
     if report.wear is not None and report.wear.lamps:
-        yield Text("")
-        yield build_table(_LAMP_COLUMNS, map(_lamp_cells, report.wear.lamps))
+        yield from (Text(""), build_table(_LAMP_COLUMNS, map(_lamp_cells, report.wear.lamps)))
     if report.wear is not None and report.wear.relays:
-        yield Text("")
-        yield build_table(_RELAY_COLUMNS, map(_relay_cells, report.wear.relays))
+        yield from (Text(""), build_table(_RELAY_COLUMNS, map(_relay_cells, report.wear.relays)))
     notes = [*_since(report), *hour_notes(is_lifetime=report.is_lifetime, at_least=report.total.at_least)]
-    for number, note in enumerate(notes):
-        if number == 0:
-            yield Text("")
-        yield Text(f"{note[0].upper()}{note[1:]}.", style=QUIET)
+    if notes:
+        yield Text("")
+    yield from map(note_line, notes)
 
 
 def _hours(report: HoursReport) -> RenderableType:
     """Lay out every row, with totals where there is something to add up."""
     columns = _hour_columns(report)
 
-    def cells(period: str, each: HourSum) -> list[str | Text]:
+    def cells(period: str, each: HourSum) -> list[str]:
         return [period, each.zone or "", *(find(each) for _, find in columns)]
 
-    rows: list[list[str | Text] | None] = []
+    rows: list[Row] = []
     shown = ""
     several = len(report.totals) > 1
     for row in report.rows:
@@ -63,10 +59,8 @@ def _hours(report: HoursReport) -> RenderableType:
         rows.append(None)
         rows += [cells("" if number else "all nights", each) for number, each in enumerate(report.totals)]
     if len(report.periods) > 1 or several:
-        rows += [None, [Text(str(cell), style=STRONG) for cell in cells("total", report.total)]]
-    headings = [TableColumn(heading="Period"), TableColumn(heading="Zone")]
-    headings += [TableColumn(heading=heading, right=True) for heading, _ in columns]
-    return build_table(headings, rows)
+        rows += [None, strong(*cells("total", report.total))]
+    return build_table([*texts("Period", "Zone"), *numbers(*(heading for heading, _ in columns))], rows)
 
 
 def _hour_columns(report: HoursReport) -> list[_Column]:
@@ -92,14 +86,18 @@ def _hour_columns(report: HoursReport) -> list[_Column]:
 
 def _missed(report: HoursReport) -> RenderableType:
     """Lay out what was missed, and for which reasons."""
-    columns = [TableColumn(heading="Missed"), TableColumn(heading="Zone")]
-    columns += [TableColumn(heading="Planned h", right=True), TableColumn(heading="Missed h", right=True)]
-    columns.append(TableColumn(heading="Reasons", folds=True))
     rows = [
-        [_name(row), row.zone or "", hours(row.planned_ms), hours(row.missed_ms), _reasons(row)]
+        [
+            _name(row),
+            row.zone or "",
+            hours(row.planned_ms),
+            hours(row.missed_ms),
+            ", ".join(f"{_reason(part.reason)} {hours(part.lasts_ms)}" for part in row.missed),
+        ]
         for row in report.rows
         if row.missed
     ]
+    columns = [*texts("Missed", "Zone"), *numbers("Planned h", "Missed h"), *texts("Reasons", folds=True)]
     return build_table(columns, rows)
 
 
@@ -107,27 +105,14 @@ def _name(row: HourSum) -> str:
     return "" if row.period is None else row.period.name
 
 
-def _reasons(total: HourSum) -> str:
-    """Name what was missed for each reason."""
-    return ", ".join(f"{_reason(part.reason)} {hours(part.lasts_ms)}" for part in total.missed)
-
-
 _LAMP_COLUMNS = [
-    TableColumn(heading="Lamps", folds=True),
-    TableColumn(heading="Since"),
+    *texts("Lamps", folds=True),
+    *texts("Since"),
     TableColumn(heading="Lit", right=True, folds=True),
-    TableColumn(heading="Rated life", right=True),
-    TableColumn(heading="Used", right=True),
-    TableColumn(heading="Per year", right=True),
-    TableColumn(heading="Outlook", folds=True),
+    *numbers("Rated life", "Used", "Per year"),
+    *texts("Outlook", folds=True),
 ]
-_RELAY_COLUMNS = [
-    TableColumn(heading="Relay"),
-    TableColumn(heading="Cycles", right=True),
-    TableColumn(heading="Rated", right=True),
-    TableColumn(heading="Used", right=True),
-    TableColumn(heading="Worn out about"),
-]
+_RELAY_COLUMNS = [*texts("Relay"), *numbers("Cycles", "Rated", "Used"), *texts("Worn out about")]
 
 
 def _lamp_cells(life: LampLife) -> list[str]:

@@ -42,6 +42,26 @@ class TableColumn:
     folds: bool = False
 
 
+def texts(*headings: str, folds: bool = False) -> list[TableColumn]:
+    """Make columns of text."""
+    return [TableColumn(heading=each, folds=folds) for each in headings]
+
+
+def numbers(*headings: str) -> list[TableColumn]:
+    """Make columns of numbers, which stand to the right."""
+    return [TableColumn(heading=each, right=True) for each in headings]
+
+
+def strong(*cells: str) -> list[Text]:
+    """Make the cells of a row of totals."""
+    return [Text(cell, style=STRONG) for cell in cells]
+
+
+def note_line(note: str) -> Text:
+    """Make a sentence of a note below a table."""
+    return Text(f"{note[0].upper()}{note[1:]}.", style=QUIET)
+
+
 def open_console(file: IO[str] | None = None) -> Console:
     """Open a console that takes text as it is: a name in square brackets is a name, no markup."""
     console = Console(file=file or sys.stdout, markup=False, emoji=False, highlight=False, soft_wrap=False)

@@ -7,6 +7,7 @@ drawn; where one comes twice, what happened in either is drawn over it.
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
@@ -68,13 +69,17 @@ class ClockChange:
     at_h: float
     by_h: float
 
+    @property
+    def day(self) -> date:
+        """Date of the clock change."""
+        return self.night + timedelta(days=self.at_h >= _MIDNIGHT_H)
+
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class YearChart:
     """The whole picture; ``lit_h`` holds true lengths, also where an hour comes twice."""
 
     columns: tuple[NightColumn, ...]
-    zones: tuple[str, ...]
     changes: tuple[ClockChange, ...]
     lit_h: Mapping[str, float]
 
@@ -82,31 +87,24 @@ class YearChart:
 class WallClock:
     """The clock on the wall over one night: from instants to hours since its noon, across a clock change.
 
-    Where an hour comes twice, both of its times are one stretch of the wall. ``by_ms`` is by how much the
-    clock is changed in this night, positive is forward.
+    Where an hour comes twice, both of its times are one stretch of the wall.
+
+    Attributes:
+        by_ms: by how much the clock is changed in this night, positive is forward.
+        change_h: hour of the wall at which the clock is changed, as it shows before.
     """
 
     def __init__(self, night: Night, tz: ZoneInfo) -> None:
         self._tz = tz
         self._noon_ms, self._ends_ms = ms_of(night.starts_at_utc), ms_of(night.ends_at_utc)
-        self._change_ms = self._ends_ms
-        self.by_ms = 0
-        before_ms, after_ms = self._noon_ms, max(self._ends_ms - 1, self._noon_ms)
-        offset_ms = self._offset_ms(before_ms)
-        if self._offset_ms(after_ms) != offset_ms:
-            while after_ms - before_ms > 1:
-                middle_ms = (before_ms + after_ms) // 2
-                if self._offset_ms(middle_ms) == offset_ms:
-                    before_ms = middle_ms
-                else:
-                    after_ms = middle_ms
-            self._change_ms = after_ms
-            self.by_ms = self._offset_ms(after_ms) - offset_ms
-
-    @property
-    def change_h(self) -> float:
-        """Hour of the wall at which the clock is changed, as it shows before."""
-        return (self._change_ms - self._noon_ms) / MS_PER_HOUR
+        offset_ms = self._offset_ms(self._noon_ms)
+        milliseconds = range(self._noon_ms, self._ends_ms)
+        # Where the offset is first another one, if it is at all.
+        place = bisect_left(milliseconds, 1, key=lambda at_ms: self._offset_ms(at_ms) != offset_ms)
+        self._change_ms = self._noon_ms + place
+        changed = self._change_ms < self._ends_ms
+        self.by_ms = self._offset_ms(self._change_ms) - offset_ms if changed else 0
+        self.change_h = place / MS_PER_HOUR
 
     def hours(self, intervals: Sequence[Interval]) -> list[tuple[float, float]]:
         """Turn intervals of this night into stretches of the wall, joined where they overlap on it."""
@@ -155,14 +153,13 @@ def draw_year(
             changes.append(ClockChange(index=index, night=night.date, at_h=wall.change_h, by_h=by_h))
     return YearChart(
         columns=tuple(columns),
-        zones=tuple(lit),
         changes=tuple(changes),
         lit_h={zone: sum(map(total_ms, share)) / MS_PER_HOUR for zone, share in shares.items()},
     )
 
 
 def describe(picture: YearChart, names: Mapping[str, str] | None = None) -> str:
-    """Put the picture into words, for somebody who cannot see it."""
+    """Put the picture into words, for somebody who cannot see it; ``names`` are of the zones to describe."""
     if not picture.columns:
         return "No nights."
     first, last = picture.columns[0].night, picture.columns[-1].night
@@ -177,8 +174,7 @@ def describe(picture: YearChart, names: Mapping[str, str] | None = None) -> str:
         )
     if len(known) < len(dusks):
         sentences.append(f"On {len(dusks) - len(known)} nights it does not get dark.")
-    for zone in picture.zones:
-        name = (names or {}).get(zone, zone)
+    for zone, name in (names or {zone: zone for zone in picture.lit_h}).items():
         nights = sum(any(bar.kind == zone for bar in column.bars) for column in picture.columns)
         sentences.append(f"{name}: lit {picture.lit_h[zone]:.0f} hours on {nights} nights.")
     for change in picture.changes:

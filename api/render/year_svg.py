@@ -7,15 +7,15 @@ that nothing is shown by its colour alone.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
-from datetime import date, datetime, timedelta
-from typing import TYPE_CHECKING, Any
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import TYPE_CHECKING
 
 from api.render.instants import day_text
 from api.render.jinja import render
 from api.render.tables import count
-from api.render.year_chart import ClockChange, SkyLight, Stretch, YearChart, describe, draw_year
+from api.render.year_chart import SkyLight, Stretch, YearChart, describe, draw_year
 from controller.calendar.intervals import Interval, ms_of, overlap, without
 from controller.calendar.night import nights
 from controller.planning.planner import Planner
@@ -26,7 +26,6 @@ if TYPE_CHECKING:
     from controller.history.account import PastLight
 
 NARROWEST_PX, WIDEST_PX, USUAL_PX = 320, 2400, 1000
-_LEFT_PX, _RIGHT_PX = 44, 10
 _DAY_H = 24
 # No zone has an id with a blank in it.
 _EARLY, _MISSED = " early", " missed"
@@ -43,8 +42,7 @@ class YearPicture:
     """A year laid out, to be drawn in any width.
 
     Attributes:
-        names: what a person calls the zones.
-        zones: ids of the zones, in the order of their strips.
+        names: by id what a person calls the zones, in the order of their strips.
         picture: sky and bars; light outside of the dark, and missed light, under names of their own.
         today: date of tonight, where it lies among the nights and they are not all to come.
     """
@@ -52,27 +50,23 @@ class YearPicture:
     title: str
     site: str
     names: Mapping[str, str]
-    zones: tuple[str, ...]
     picture: YearChart
     today: date | None
 
 
 def draw_future(year: YearForecast, *, width_px: int = USUAL_PX, key: str = "year") -> str:
     """Draw the nights to come by the present program; see ``write_svg``."""
-    forecast = year.present
+    forecast, period = year.present, year.present.period
     lit = {zone: [each for night in forecast.lit[zone] for each in night] for zone in year.zones}
-    laid_out = _lay_out(
-        year.planner, forecast.period.first, forecast.period.last, lit, {}, title="What will be lit"
-    )
+    laid_out = _lay_out("What will be lit", year.planner, period.first, period.last, lit=lit, missed={})
     return write_svg(laid_out, width_px=width_px, key=key)
 
 
 def lay_out_past(planner: Planner, light: PastLight, *, now_utc: datetime) -> YearPicture:
     """Lay out what ran, and what was missed; nights after now show only the sky."""
     today = planner.night_at(now_utc).date
-    return _lay_out(
-        planner, light.first, light.last, light.lit, light.missed, title="What was lit", today=today
-    )
+    lit, missed = light.lit, light.missed
+    return _lay_out("What was lit", planner, light.first, light.last, lit=lit, missed=missed, today=today)
 
 
 def write_svg(
@@ -83,68 +77,54 @@ def write_svg(
     ``width_px`` lies between ``NARROWEST_PX`` and ``WIDEST_PX``; ``key`` is the prefix of the ids in it, so
     that a page may hold two pictures; ``compact`` fits twelve zones on one sheet of paper.
     """
-    picture, zones, columns = laid_out.picture, laid_out.zones, laid_out.picture.columns
+    picture, names, columns = laid_out.picture, laid_out.names, laid_out.picture.columns
     first, last = columns[0].night, columns[-1].night
     bars = [(each.index, each.bars) for each in columns]
-    height_px = next(height_px for most, height_px in _STRIPS_PX if len(zones) <= most)
+    shades = [(each.index, each.shades) for each in columns]
+    height_px = next(height_px for most, height_px in _STRIPS_PX if len(names) <= most)
     if compact and height_px == _STRIPS_PX[-1][1]:
         height_px = _COMPACT_PX
-    narrow = width_px < _NARROW_PX
-    step_px, top_px = height_px + 26, 82 if narrow else 66
     strips = [
         {
-            "top_px": top_px + number * step_px,
-            "name": laid_out.names.get(zone, zone),
+            "name": name,
             "words": _words(picture, zone),
             "lit": _path(bars, zone),
             "early": _path(bars, zone + _EARLY),
             "missed": _path(bars, zone + _MISSED),
         }
-        for number, zone in enumerate(zones)
+        for zone, name in names.items()
     ]
-    across_px = width_px - _LEFT_PX - _RIGHT_PX
-    days = len(columns)
-    bottom_px = top_px + len(strips) * step_px - 26
     return render(
         "year.svg",
         key=key,
-        title=f"{laid_out.site}: {laid_out.title.lower()}, {day_text(first)} to {day_text(last)}",
         heading=laid_out.title,
         site=laid_out.site,
         dates=f"{day_text(first)} to {day_text(last)}",
-        words=describe(replace(picture, zones=zones), laid_out.names),
+        words=describe(picture, names),
         width_px=width_px,
-        height_px=bottom_px + (124 if narrow else 70),
-        narrow=narrow,
-        left_px=_LEFT_PX,
-        across_px=across_px,
+        narrow=width_px < _NARROW_PX,
         strip_px=height_px,
-        bottom_px=bottom_px,
-        days=days,
-        night_px=across_px / days,
-        hour_px=height_px / _DAY_H,
-        sky={str(light): _path(((each.index, each.shades) for each in columns), light) for light in SkyLight},
+        sky={str(light): _path(shades, light) for light in SkyLight},
         strips=strips,
-        any_missed=any(strip["missed"] for strip in strips),
-        any_early=any(strip["early"] for strip in strips),
-        months=list(_months(picture, narrow=narrow)),
-        changes=[{"at": each.index, "words": _change_words(each)} for each in picture.changes],
+        columns=columns,
+        changes=picture.changes,
         today=None if laid_out.today is None else (laid_out.today - first).days,
     )
 
 
 def _lay_out(
+    title: str,
     planner: Planner,
     first: date,
     last: date,
+    *,
     lit: Mapping[str, Sequence[Interval]],
     missed: Mapping[str, Sequence[Interval]],
-    *,
-    title: str,
     today: date | None = None,
 ) -> YearPicture:
     """Lay out some nights, each once: what was lit, of that what was not in the dark, and what was missed."""
     site = planner.site
+    names = {zone.id: zone.name for zone in site.zones}
     ahead = list(nights(first, last, planner.tz))
     dark = dark_intervals(planner.sun, ahead, site.dusk_angle_deg)
     inside = [(ms_of(ahead[0].starts_at_utc), ms_of(ahead[-1].ends_at_utc))]
@@ -156,8 +136,7 @@ def _lay_out(
     return YearPicture(
         title=title,
         site=site.name,
-        names={zone.id: zone.name for zone in site.zones},
-        zones=tuple(lit),
+        names={zone: names.get(zone, zone) for zone in lit},
         picture=draw_year(ahead, hours, sun=planner.sun, dusk_angle_deg=site.dusk_angle_deg, tz=planner.tz),
         today=today if today is not None and first <= today < last else None,
     )
@@ -174,29 +153,16 @@ def _path(nights: Iterable[tuple[int, Sequence[Stretch]]], kind: str) -> str:
         low, high = _hour(stretch.from_h), _hour(stretch.to_h)
         since, until = wide.get((low, high), (index, index))
         if until < index:
-            pieces.append(_box(since, until, low, high))
+            pieces.append((since, until, low, high))
             since = index
         wide[low, high] = (since, index + 1)
-    pieces += [_box(since, until, low, high) for (low, high), (since, until) in wide.items()]
-    return "".join(pieces)
-
-
-def _box(since: int, until: int, low: str, high: str) -> str:
-    return f"M{since} {low}H{until}V{high}H{since}z"
+    pieces += [(since, until, low, high) for (low, high), (since, until) in wide.items()]
+    return "".join(f"M{since} {low}H{until}V{high}H{since}z" for since, until, low, high in pieces)
 
 
 def _hour(hours: float) -> str:
     """Write hours since noon as a height: the template's origin is at the top, midnight next noon."""
     return f"{_DAY_H - hours:.2f}".rstrip("0").rstrip(".")
-
-
-def _months(picture: YearChart, *, narrow: bool) -> Iterator[dict[str, Any]]:
-    """Name the months that begin in the picture, and where."""
-    for column in picture.columns:
-        if column.night.day == 1:
-            name = f"{column.night:%b}"
-            year = f" {column.night.year}" if column.night.month == 1 or column.index == 0 else ""
-            yield {"at": column.index, "name": name[0] if narrow else name + year}
 
 
 def _words(picture: YearChart, zone: str) -> str:
@@ -205,8 +171,3 @@ def _words(picture: YearChart, zone: str) -> str:
     words = f"{picture.lit_h[zone]:,.0f} h in {count(nights_lit, 'night')}"
     missed_h = picture.lit_h[zone + _MISSED]
     return words + (f", {missed_h:,.1f} h missed" if missed_h >= 0.05 else "")  # noqa: PLR2004 - shows as 0.1
-
-
-def _change_words(change: ClockChange) -> str:
-    day = change.night + timedelta(days=change.at_h >= _DAY_H / 2)
-    return f"clocks {'forward' if change.by_h > 0 else 'back'} {day.day} {day:%b}"

@@ -9,6 +9,7 @@ from rich.text import Text
 
 from api.render.numbers import (
     LOWER_BOUNDS,
+    NONE,
     currency_of,
     hours,
     hours_of,
@@ -18,7 +19,7 @@ from api.render.numbers import (
     money_of,
     share,
 )
-from api.render.tables import QUIET, STRONG, Row, TableColumn, build_table, count
+from api.render.tables import QUIET, STRONG, Row, build_table, count, note_line, numbers, strong, texts
 from controller.forecast.forecast import Forecast, ForecastSum, MonthAhead, add_up, compare
 from controller.forecast.mechanical_timer import TimerNight
 from controller.forecast.year import YearForecast
@@ -52,7 +53,7 @@ def lay_out_year(year: YearForecast) -> Iterator[RenderableType]:
         drift = f", gains {year.timer.drift_s_per_day:g} s a day" if year.timer.drift_s_per_day else ""
         yield Text(f"\nSet on {year.timer.set_on}, {moved}{drift}.", style=QUIET)
     if year.lower_bounds:
-        yield Text(f"\n{LOWER_BOUNDS[0].upper()}{LOWER_BOUNDS[1:]}.", style=QUIET)
+        yield from (Text(""), note_line(LOWER_BOUNDS))
 
 
 class _Tables:
@@ -77,7 +78,7 @@ class _Tables:
         total = [hours(forecast.total(zone).lit_ms) for zone in zones]
         total += self._energy(self._sum(forecast)) if last else []
         headings = [*zones, *(["Meter kWh", *self._cost] if last else ())]
-        return _table("Hours lit", headings, [*rows, None, _strong("total", *total)])
+        return _table("Hours lit", headings, [*rows, None, strong("total", *total)])
 
     def zones(self) -> RenderableType:
         year, forecast = self._year, self._year.present
@@ -104,7 +105,7 @@ class _Tables:
         rows: list[Row] = [[zone, *self._changes(other, zone, early=early)] for zone in self._year.zones]
         headings = ["Lit h", "Change", *([_EARLY, "Change"] if early else ()), "Meter kWh", "Change"]
         headings += [*self._cost, "Change"] if self._cost else []
-        total = _strong("total", *self._changes(other, *self._year.zones, early=early))
+        total = strong("total", *self._changes(other, *self._year.zones, early=early))
         return _table("Zone", headings, [*rows, None, total])
 
     def _changes(self, forecast: Forecast, *zones: str, early: bool) -> list[str]:
@@ -134,7 +135,7 @@ def _timer_months(nights: Sequence[TimerNight]) -> RenderableType:
         by_month.setdefault(f"{night.night:%Y-%m}", []).append(night)
     rows: list[Row] = [[month, *_timer_cells(some), _ahead(some)] for month, some in by_month.items()]
     headings = ["Lit h", _EARLY, _UNLIT, "Dial ahead"]
-    return _table("Mechanical timer", headings, [*rows, None, _strong("total", *_timer_cells(nights), "")])
+    return _table("Mechanical timer", headings, [*rows, None, strong("total", *_timer_cells(nights), "")])
 
 
 def _timer_cells(nights: Sequence[TimerNight]) -> list[str]:
@@ -154,16 +155,11 @@ def _ahead(nights: Sequence[TimerNight]) -> str:
 
 
 def _table(first: str, headings: Sequence[str], rows: Sequence[Row]) -> RenderableType:
-    columns = [TableColumn(heading=first), *(TableColumn(heading=each, right=True) for each in headings)]
-    return build_table(columns, rows)
-
-
-def _strong(*cells: str) -> list[Text]:
-    return [Text(cell, style=STRONG) for cell in cells]
+    return build_table([*texts(first), *numbers(*headings)], rows)
 
 
 def _signed(value: float | None) -> str:
     """Write a difference with its sign; what rounds to nothing has none."""
     if value is None:
-        return "–"
+        return NONE
     return f"{value:+,.2f}" if round(value, 2) else "0.00"
