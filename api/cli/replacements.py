@@ -17,9 +17,9 @@ from api.render.instants import quote, read_date
 from config.errors import AlreadyRunningError, JournalError, LeerieError
 from controller.clock.clock import SystemClock, now_utc
 from controller.clock.trust import RELEASED_UTC
-from controller.history.replacements import require_replaced
 from controller.journal.journal import Journal
 from controller.journal.reader import JournalReader
+from controller.lamps.life import require_replaced
 from controller.planning.planner import Planner
 from controller.records.entries import Replacement
 

@@ -15,7 +15,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
 
-from controller.calendar.intervals import MS_PER_S
+from controller.calendar.intervals import MS_PER_S, Interval
 from controller.energy.tariff import PriceStep
 from controller.energy.values import J_PER_KWH, Draw, Energy, Load, Losses, bands_of
 
@@ -59,6 +59,25 @@ def measure(
     for (together, per_kwh, name), lasts_ms in by_price.items():
         _share(losses, rated, sums, together, lasts_ms=lasts_ms, price=(name, per_kwh))
     return {zone: each.close(priced=steps is not None) for zone, each in sums.items()}
+
+
+def measure_zones(
+    losses: Mapping[str, Losses],
+    rated: Mapping[str, Decimal],
+    draws: Sequence[Draw],
+    stretch: Interval,
+    steps: Sequence[PriceStep] | None,
+) -> dict[str, Energy]:
+    """Do the same for zones on several transformers; ``losses`` names that of each zone."""
+    starts_ms, ends_ms = stretch
+    if steps is not None:
+        steps = [step for step in steps if step.starts_ms < ends_ms and step.ends_ms > starts_ms]
+    energies: dict[str, Energy] = {}
+    for transformer in dict.fromkeys(losses.values()):
+        of_zones = {zone: rated[zone] for zone in losses if losses[zone] == transformer}
+        here = [draw for draw in draws if draw.zone in of_zones]
+        energies |= measure(transformer, of_zones, here, starts_ms=starts_ms, ends_ms=ends_ms, steps=steps)
+    return energies
 
 
 def _sweep(draws: Sequence[Draw], starts_ms: int, ends_ms: int) -> list[tuple[int, int, _Together]]:

@@ -6,14 +6,13 @@ price at 01:30 on a Saturday is Saturday's. Public holidays are not known here; 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 from decimal import ROUND_HALF_UP, Decimal
 from zoneinfo import ZoneInfo
 
 from config.currencies import minor_digits
-from config.models.tariff import PriceBand, Tariff
+from config.models.tariff import Tariff
 from controller.calendar.intervals import ms_of
 from controller.calendar.night import utc_of_local
 
@@ -38,12 +37,6 @@ def price_steps(
     Clock times become instants by RFC 5545, section 3.3.5: a band that begins at 01:30 on the night on which
     01:30 occurs twice begins at the first, and is not left again when the clock is put back.
 
-    Args:
-        tariff: the prices.
-        starts_at_utc: beginning of the stretch.
-        ends_at_utc: its end, not included.
-        tz: time zone of the site.
-
     Returns:
         Steps that cover the stretch without gap or overlap; neighbours differ in price or name.
         Held by tests/controller/energy/test_tariff.py.
@@ -62,10 +55,8 @@ def price_steps(
         if from_ms >= until_ms:
             continue
         if steps and (steps[-1].per_kwh, steps[-1].name) == (per_kwh, name):
-            later = steps.pop()
-            steps.append(PriceStep(starts_ms=from_ms, ends_ms=later.ends_ms, per_kwh=per_kwh, name=name))
-        else:
-            steps.append(PriceStep(starts_ms=from_ms, ends_ms=until_ms, per_kwh=per_kwh, name=name))
+            until_ms = steps.pop().ends_ms
+        steps.append(PriceStep(starts_ms=from_ms, ends_ms=until_ms, per_kwh=per_kwh, name=name))
         until_ms = from_ms
     steps.reverse()
     return steps
@@ -86,13 +77,9 @@ def _edges(tariff: Tariff, first: date, last: date, tz: ZoneInfo) -> list[tuple[
     day = first - timedelta(days=1)
     while day <= last:
         prices = tariff.on(day)
-        for at in _clock_times(prices.bands):
+        clocks = {clock for band in prices.bands for clock in (band.begins, band.ends)}
+        for at in sorted({_MIDNIGHT} | clocks):
             instant = utc_of_local(datetime.combine(day, at), tz)
             edges.append((ms_of(instant), *prices.price(day, at)))
         day += timedelta(days=1)
     return edges
-
-
-def _clock_times(bands: Sequence[PriceBand]) -> list[time]:
-    """List the clock times of a day at which some band begins or ends, midnight first."""
-    return sorted({_MIDNIGHT, *(band.begins for band in bands), *(band.ends for band in bands)})

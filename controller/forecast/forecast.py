@@ -18,8 +18,8 @@ from controller.calendar.intervals import Interval, ms_of, overlap, total_ms
 from controller.calendar.night import Night, nights
 from controller.calendar.periods import Each, Period, split, stretch_of_nights
 from controller.energy.from_site import losses_of
-from controller.energy.metering import measure
-from controller.energy.tariff import PriceStep, price_steps
+from controller.energy.metering import measure_zones
+from controller.energy.tariff import price_steps
 from controller.energy.values import Draw, Energy, Load, Losses, watts
 from controller.planning.plan import PlanContext, Window
 from controller.planning.planner import Planner
@@ -156,11 +156,18 @@ def look_ahead(
     prices = None
     if inputs.tariff is not None:
         prices = price_steps(inputs.tariff, whole.starts_at_utc, whole.ends_at_utc, tz)
+    losses = {each.zone: each.losses for each in inputs.zones}
+    rated = {each.zone: each.load.total_w for each in inputs.zones}
     rows: dict[str, list[MonthAhead]] = defaultdict(list)
     for month in split(whole, Each.MONTH, tz, latitude_deg=sun.latitude_deg):
         those = slice((month.first - first_night).days, (month.last - first_night).days + 1)
         windows = {zone: [each for night in lit[zone][those] for each in night] for zone in lit}
-        energies = _meter(inputs, month, windows, prices)
+        draws = [
+            Draw(zone=each.zone, starts_ms=on_ms, ends_ms=off_ms, load=each.load)
+            for each in inputs.zones
+            for on_ms, off_ms in windows[each.zone]
+        ]
+        energies = measure_zones(losses, rated, draws, month.interval, prices)
         for zone, intervals in windows.items():
             lit_ms = total_ms(intervals)
             rows[zone].append(
@@ -224,25 +231,3 @@ def _starts(windows: Sequence[Sequence[Interval]]) -> tuple[int, ...]:
         if night:
             lit_until_ms = night[-1][1]
     return tuple(counts)
-
-
-def _meter(
-    inputs: ForecastInput,
-    month: Period,
-    windows: Mapping[str, Sequence[Interval]],
-    prices: Sequence[PriceStep] | None,
-) -> dict[str, Energy]:
-    starts_ms, ends_ms = month.interval
-    energies: dict[str, Energy] = {}
-    if prices is not None:
-        prices = [step for step in prices if step.starts_ms < ends_ms and step.ends_ms > starts_ms]
-    for losses in {each.losses for each in inputs.zones}:
-        zones = [each for each in inputs.zones if each.losses == losses]
-        draws = [
-            Draw(zone=each.zone, starts_ms=on_ms, ends_ms=off_ms, load=each.load)
-            for each in zones
-            for on_ms, off_ms in windows[each.zone]
-        ]
-        rated = {each.zone: each.load.total_w for each in zones}
-        energies |= measure(losses, rated, draws, starts_ms=starts_ms, ends_ms=ends_ms, steps=prices)
-    return energies

@@ -29,10 +29,7 @@ def end_evenings_at(zone: ZoneLike, off: ClockEdge) -> ZoneProgram:
 
 def do_instead(zone: ZoneLike, program: Iterable[Span]) -> ZoneProgram:
     """Imagine another program for a zone; its special nights stay as they are."""
-    special_nights = tuple(
-        SpecialProgram(nights=each.nights, program=tuple(each.program)) for each in zone.special_nights
-    )
-    return ZoneProgram(id=zone.id, program=tuple(program), special_nights=special_nights)
+    return ZoneProgram(id=zone.id, program=tuple(program), special_nights=zone.special_nights)
 
 
 def plan_of(zones: Iterable[ZoneLike], place: PlanContext) -> PlanOf:

@@ -6,7 +6,6 @@ the time, so that a load that is changed in June moves nothing in May.
 
 from __future__ import annotations
 
-from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
 from decimal import Decimal
@@ -14,7 +13,7 @@ from types import MappingProxyType
 
 from controller.calendar.intervals import Interval, ms_of, sort_into
 from controller.calendar.periods import Period
-from controller.energy.metering import measure
+from controller.energy.metering import measure_zones
 from controller.energy.tariff import price_steps
 from controller.energy.values import Draw, Energy, Load, Losses, watts
 from controller.history.nights import Bounds, PastNights
@@ -51,24 +50,14 @@ def energy_used(
     steps = None
     if site.tariff is not None:
         steps = price_steps(site.tariff, periods[0].starts_at_utc, periods[-1].ends_at_utc, planner.tz)
-    feeds: dict[Losses, list[str]] = defaultdict(list)
-    for zone, transformer in losses.items():
-        feeds[transformer].append(zone)
     bins = [_known(period, bounds) for period in periods]
     energies: list[dict[str, Energy]] = []
     drawn = sort_into((((draw.starts_ms, draw.ends_ms), draw) for draw in draws), bins)
-    for (from_ms, to_ms), inside in zip(bins, drawn, strict=True):
-        prices = None
-        if steps is not None:
-            prices = [step for step in steps if step.starts_ms < to_ms and step.ends_ms > from_ms]
+    for known, inside in zip(bins, drawn, strict=True):
         sums: dict[str, Energy] = {}
-        for transformer, group in feeds.items():
-            here = [draw for draw in inside if draw.zone in group]
-            for (starts_ms, ends_ms), loads_w in history.pieces((from_ms, to_ms)):
-                rated = {zone: loads_w[zone] for zone in group}
-                part = measure(transformer, rated, here, starts_ms=starts_ms, ends_ms=ends_ms, steps=prices)
-                for zone, energy in part.items():
-                    sums[zone] = sums[zone] + energy if zone in sums else energy
+        for piece, loads_w in history.pieces(known):
+            for zone, energy in measure_zones(losses, loads_w, inside, piece, steps).items():
+                sums[zone] = sums[zone] + energy if zone in sums else energy
         energies.append(sums)
     return energies
 

@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from config.models.site import RELAY_CYCLES, Fixture, Site
+from config.models.site import RELAY_CYCLES, Fixture, Site, Zone
 from controller.calendar.intervals import MS_PER_HOUR
 from controller.lamps.physics import filament_life_h, light_left
 from controller.records.entries import Replacement
@@ -18,7 +18,6 @@ from controller.records.entries import Replacement
 HORIZON_YEARS = 30
 _DAYS_PER_YEAR = 365.25
 _NIGHTS_IN_A_YEAR = 365
-_NO_VOLTS: Mapping[tuple[str, int], float] = {}
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -48,7 +47,7 @@ class Lamps:
         return filament_life_h(rated_life_h, self.volts, self.fixture.rated_volts)
 
 
-def lamps_of(site: Site, volts: Mapping[tuple[str, int], float] = _NO_VOLTS) -> list[Lamps]:
+def lamps_of(site: Site, volts: Mapping[tuple[str, int], float]) -> list[Lamps]:
     """Give the lamps of every fixture of a site.
 
     ``volts`` is what the lamps of a zone's fixture, counted from 1, get from their cable, where known.
@@ -68,6 +67,20 @@ def fitted_since(lamps: Lamps, replacements: Iterable[Replacement]) -> date | No
     """
     dates = [each.on_date for each in replacements if (each.zone, each.fixture) == (lamps.zone, lamps.number)]
     return max([*dates, *([lamps.fixture.fitted] if lamps.fixture.fitted else [])], default=None)
+
+
+def require_replaced(zone: Zone, fixture: int, on_date: date, today: date) -> None:
+    """Refuse a fixture that the zone does not have, and a day that is still to come.
+
+    Raises:
+        ValueError: says what is wrong and what would do.
+    """
+    fixtures = len(zone.fixtures)
+    if not 1 <= fixture <= fixtures:
+        has = f"its fixtures count from 1 to {fixtures}" if fixtures else "no fixture is listed for it"
+        raise ValueError(f"zone {zone.id} has no fixture {fixture}; {has}")
+    if on_date > today:
+        raise ValueError(f"{on_date} is still to come; name the day on which they were replaced")
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from config.program.spans import Span
 from config.program.special_nights import Nights, parse_nights
+from controller.planning.plan import SpecialNightLike
 from controller.planning.program_text import COLON, NEXT, OUT_OF_SERVICE, REMOVED, parse_spans
 
 
@@ -23,7 +25,7 @@ class ZoneProgram:
 
     id: str
     program: tuple[Span, ...]
-    special_nights: tuple[SpecialProgram, ...] = ()
+    special_nights: Sequence[SpecialNightLike] = ()
     out_of_service: str | None = None
 
 

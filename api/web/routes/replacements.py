@@ -16,7 +16,7 @@ from api.web.schemas.hours import (
     ReplacementsResponse,
     replacement_response,
 )
-from controller.history.replacements import require_replaced
+from controller.lamps.life import require_replaced
 from controller.records.entries import Replacement
 
 router = APIRouter(tags=["hours"], route_class=ShortRoute)
