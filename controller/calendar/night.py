@@ -133,12 +133,13 @@ def nights(first: date, last: date, tz: ZoneInfo) -> Iterator[Night]:
         return
     night = night_on(first, tz)
     yield night
+    noon = datetime.combine(first, NOON) + _ONE_DAY
     while night.date < last:
-        next_noon = datetime.combine(night.date + _ONE_DAY + _ONE_DAY, NOON)
+        noon += _ONE_DAY
         night = Night(
             date=night.date + _ONE_DAY,
             starts_at_utc=night.ends_at_utc,
-            ends_at_utc=utc_of_local(next_noon, tz),
+            ends_at_utc=utc_of_local(noon, tz),
         )
         yield night
 

@@ -21,12 +21,13 @@ Held by tests/controller/sun/test_approximation.py.
 
 # Up to 25 hours after the night's beginning the parabola is off by less than 2e-5 degrees, as the third
 # differences of both values are about 1.2e-4 degrees. A crossing faster than 1e-3 degrees a second (2.6e-3 at
-# 51.5 N) is then within 0.02 s, if the last of Newton's steps was short; only a crossing nearer than 0.05 s
+# 51.5 N) is then within 0.02 s, if the last of Newton's steps was short; only a crossing nearer than 0.03 s
 # to a whole second is left to the exact position. Held by tests/controller/sun/test_properties.py.
 _SURE_FOR_S = 25 * 3600
 _BRISK_RAD_PER_S = radians(1e-3)
 _LAST_STEP_S = 2.0
-_UNSURE_S = 0.05
+_UNSURE_S = 0.03
+_SMALL_RAD = 0.01
 _DAY_S = 86_400
 _TURN_RAD_PER_S = 2 * pi / _DAY_S  # the mean sun, once round in a day
 _J2000_UNIX_S = 946_728_000  # 2000-01-01 12:00, from which astral counts Julian centuries
@@ -141,11 +142,14 @@ class SunApproximation:
             steep = steepness * (drift + 2 * bend * due_s)
             if abs(steep) >= 1:
                 continue
-            shift_s = asin(steep) / turn
+            # An angle this small is its own sine to 2e-7, which is 2 ms.
+            shift_s = (steep if abs(steep) < _SMALL_RAD else asin(steep)) / turn
             # Lowest at odd half turns, highest at even ones.
             after_s = round(due_s - shift_s if half_turns % 2 else due_s + shift_s)
             if 0 < after_s < self.lasts_s - 1 and after_s not in found:
                 found.append(after_s)
+        if not found and bend and 0 < (vertex_s := round(-drift / (2 * bend))) < self.lasts_s - 1:
+            found.append(vertex_s)  # at a pole, where the sun turns at the solstice alone
         return sorted(found)
 
     def crossing_s(self, low_s: int, high_s: int, sine: float, *, climbs: bool) -> tuple[float, bool]:

@@ -31,7 +31,6 @@ Source: US Naval Observatory, "Rise, Set, and Twilight Definitions".
 CIVIL_ANGLE_DEG = 6.0
 """Degrees below the horizon at civil dusk and dawn. Source: US Naval Observatory, as above."""
 
-_NIGHTS_KEPT = 64
 _ANSWERS_KEPT = 2_048  # a year of nights for five angles; bounded, because a daemon runs for years
 
 
@@ -57,7 +56,7 @@ class Sun:
         self.longitude_deg = longitude_deg
         self._place = Place(latitude_deg, longitude_deg)
         self._darkness = lru_cache(maxsize=_ANSWERS_KEPT)(self._find_darkness)
-        self._path = lru_cache(maxsize=_NIGHTS_KEPT)(self._make_path)
+        self._path: tuple[Night, SunApproximation] | None = None  # of the last night, for its other angles
 
     def elevation_deg(self, at_utc: datetime) -> float:
         """Give the elevation of the sun's centre, without refraction.
@@ -103,12 +102,12 @@ class Sun:
             raise ValueError(f"an instant needs a zone, got the naive {at_utc!r}")
         return self._place.exact_sine(floor(at_utc.timestamp()))
 
-    def _make_path(self, night: Night) -> SunApproximation:
-        starts_s, ends_s = floor(night.starts_at_utc.timestamp()), floor(night.ends_at_utc.timestamp())
-        return SunApproximation(self._place, starts_s, ends_s - starts_s)
-
     def _find_darkness(self, night: Night, angle_deg: float) -> Darkness:
-        return Darkness(night, angle_deg, self._path(night))
+        kept = self._path  # another thread may replace it meanwhile
+        if kept is None or kept[0] != night:
+            starts_s, ends_s = floor(night.starts_at_utc.timestamp()), floor(night.ends_at_utc.timestamp())
+            self._path = kept = night, SunApproximation(self._place, starts_s, ends_s - starts_s)
+        return Darkness(night, angle_deg, kept[1])
 
 
 def dark_intervals(sun: Sun, nights: Iterable[Night], angle_deg: float) -> list[Interval]:
