@@ -34,6 +34,11 @@ def write_report(report: SeasonReport) -> str:
         return f"{at:%H:%M} on {day_text(at.date())}"
 
     assert account.wear is not None, "a season's report holds lamps and relays"
+    laid_out = lay_out_past(planner, report.light, now_utc=report.now_utc)
+    pictures = [
+        write_svg(laid_out, width_px=_WIDE_PX, key="wide", compact=True),
+        write_svg(laid_out, width_px=_NARROW_PX, key="narrow"),
+    ]
     return render(
         "report.html",
         site=site,
@@ -49,7 +54,7 @@ def write_report(report: SeasonReport) -> str:
         months=account.periods if len(account.periods) > 1 else (),
         lamps=[(lamps, _is_due(lamps, report.year_ends)) for lamps in account.wear.lamps],
         worn=[relay for relay in account.wear.relays if relay.used >= _NEARLY_USED],
-        pictures=_pictures(report),
+        pictures=[Markup(each) for each in pictures],  # noqa: S704 - escaped by their own template
         notes=hour_notes(is_lifetime=account.is_lifetime, at_least=total.at_least),
         currency=currency,
         day=day_text,
@@ -73,12 +78,3 @@ def _title(period: Period, latitude_deg: float) -> str:
 def _is_due(life: LampLife, year_ends: date) -> bool:
     about = life.replace_about
     return (life.used or 0) >= _NEARLY_USED or (about is not None and about <= year_ends)
-
-
-def _pictures(report: SeasonReport) -> list[Markup]:
-    laid_out = lay_out_past(report.planner, report.light, now_utc=report.now_utc)
-    return [
-        # What is drawn has been escaped by its own template.
-        Markup(write_svg(laid_out, width_px=width_px, key=key, compact=key == "wide"))  # noqa: S704
-        for width_px, key in ((_WIDE_PX, "wide"), (_NARROW_PX, "narrow"))
-    ]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from decimal import Decimal
 from typing import Any
 
@@ -42,21 +43,13 @@ class _Writer:
     def plan(self, forecast: Forecast) -> dict[str, Any]:
         zones = self.year.zones
         totals = {zone: forecast.total(zone) for zone in zones}
+        lamps = [each for each in self.year.lamps if each.zone in zones]
         return {
             "name": forecast.name,
             "months": [self._month(row) for row in forecast.months if row.zone in zones],
-            "totals": [
-                {
-                    "zone": zone,
-                    **self._sum(total, zone),
-                    "lamp_life_used": rounded(self.year.life_used(zone, total.lit_ms), 6),
-                }
-                for zone, total in totals.items()
-            ],
+            "totals": [self._zone_sum(zone, total) for zone, total in totals.items()],
             "total": self._sum(forecast.total(*zones), *zones),
-            "lamps": [
-                _lamps(lamps, totals[lamps.zone].lit_ms) for lamps in self.year.lamps if lamps.zone in zones
-            ],
+            "lamps": [_lamps(each, totals[each.zone].lit_ms) for each in lamps],
         }
 
     def other(self, forecast: Forecast) -> dict[str, Any]:
@@ -76,9 +69,7 @@ class _Writer:
             "set_on": timer.set_on.isoformat(),
             "moved_at_clock_changes": timer.moved_at_clock_changes,
             "drift_s_per_day": timer.drift_s_per_day,
-            "lit_h": hours_of(sum(night.lit_ms for night in nights)),
-            "daylight_h": hours_of(sum(night.daylight_ms for night in nights)),
-            "unlit_dark_h": hours_of(sum(night.unlit_ms for night in nights)),
+            **_timer_hours(nights),
             **self.other(forecast),
             "nights": [_timer_night(night) for night in nights],
         }
@@ -88,10 +79,12 @@ class _Writer:
             "month": row.month.name,
             "from": row.month.first.isoformat(),
             "to": row.month.last.isoformat(),
-            "zone": row.zone,
-            **self._sum(row, row.zone),
-            "lamp_life_used": rounded(self.year.life_used(row.zone, row.lit_ms), 6),
+            **self._zone_sum(row.zone, row),
         }
+
+    def _zone_sum(self, zone: str, total: ForecastSum) -> dict[str, Any]:
+        used = rounded(self.year.life_used(zone, total.lit_ms), 6)
+        return {"zone": zone, **self._sum(total, zone), "lamp_life_used": used}
 
     def _sum(self, total: ForecastSum, *zones: str) -> dict[str, Any]:
         energy = total.energy
@@ -135,15 +128,17 @@ def _lamps(lamps: Lamps, lit_ms: int) -> dict[str, Any]:
     }
 
 
+def _timer_hours(nights: Sequence[TimerNight]) -> dict[str, Any]:
+    keys = {"lit_h": "lit_ms", "daylight_h": "daylight_ms", "unlit_dark_h": "unlit_ms"}
+    return {key: hours_of(sum(getattr(night, field) for night in nights)) for key, field in keys.items()}
+
+
 def _timer_night(night: TimerNight) -> dict[str, Any]:
     return {
         "night": night.night.isoformat(),
         "windows": [
-            {"on": instant_text(window.on_utc), "off": instant_text(window.off_utc)}
-            for window in night.windows
+            {"on": instant_text(each.on_utc), "off": instant_text(each.off_utc)} for each in night.windows
         ],
-        "lit_h": hours_of(night.lit_ms),
-        "daylight_h": hours_of(night.daylight_ms),
-        "unlit_dark_h": hours_of(night.unlit_ms),
+        **_timer_hours([night]),
         "dial_ahead_s": round(night.ahead_s, 3),
     }

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from itertools import groupby
 
 from rich.console import RenderableType
 from rich.text import Text
@@ -38,17 +39,14 @@ def lay_out_year(year: YearForecast) -> Iterator[RenderableType]:
     yield Text(f"{year.planner.site.name}, {ahead} from {period.first} to {period.last}\n")
     tables = _Tables(year)
     for start in range(0, len(year.zones), _ZONES_ABREAST):
-        yield tables.months(year.zones[start : start + _ZONES_ABREAST])
-        yield Text("")
+        yield from (tables.months(year.zones[start : start + _ZONES_ABREAST]), Text(""))
     yield tables.zones()
     for other in year.others:
         yield Text(f"\nWith {other.name}", style=STRONG)
         yield tables.other(other)
     if year.timer is not None and year.by_timer is not None:
         yield Text(f"\nWith an {year.by_timer.name}", style=STRONG)
-        yield tables.other(year.by_timer)
-        yield Text("")
-        yield _timer_months(year.timer_nights)
+        yield from (tables.other(year.by_timer), Text(""), _timer_months(year.timer_nights))
         moved = "moved at clock changes" if year.timer.moved_at_clock_changes else "never moved"
         drift = f", gains {year.timer.drift_s_per_day:g} s a day" if year.timer.drift_s_per_day else ""
         yield Text(f"\nSet on {year.timer.set_on}, {moved}{drift}.", style=QUIET)
@@ -86,17 +84,9 @@ class _Tables:
         rows: list[Row] = []
         for zone in year.zones:
             total = forecast.total(zone)
-            rows.append(
-                [
-                    zone,
-                    hours(total.lit_ms),
-                    *([hours(total.daylight_ms)] if early else ()),
-                    f"{total.starts}",
-                    kwh(total.energy.lamps_j),
-                    *self._energy(total, zone),
-                    share(year.life_used(zone, total.lit_ms)),
-                ]
-            )
+            row = [zone, hours(total.lit_ms), *([hours(total.daylight_ms)] if early else ())]
+            row += [f"{total.starts}", kwh(total.energy.lamps_j), *self._energy(total, zone)]
+            rows.append([*row, share(year.life_used(zone, total.lit_ms))])
         headings = ["Lit h", *([_EARLY] if early else ()), "Starts", "Lamps kWh", "Meter kWh", *self._cost]
         return _table("Zone", [*headings, "Lamp life used"], rows)
 
@@ -123,27 +113,22 @@ class _Tables:
     def _energy(self, total: ForecastSum, *zones: str) -> list[str]:
         """Write energy at the meter and its cost, marked where it is a lower bound for one of the zones."""
         at_least = not self._year.lower_bounds.isdisjoint(zones or self._year.zones)
-        cells = [kwh(total.energy.meter_j, at_least=at_least)]
-        if self._currency:
-            cells.append(money(total.energy.cost, self._currency, at_least=at_least))
-        return cells
+        cost = [money(total.energy.cost, self._currency, at_least=at_least)] if self._currency else []
+        return [kwh(total.energy.meter_j, at_least=at_least), *cost]
 
 
 def _timer_months(nights: Sequence[TimerNight]) -> RenderableType:
-    by_month: dict[str, list[TimerNight]] = {}
-    for night in nights:
-        by_month.setdefault(f"{night.night:%Y-%m}", []).append(night)
-    rows: list[Row] = [[month, *_timer_cells(some), _ahead(some)] for month, some in by_month.items()]
+    rows: list[Row] = []
+    for month, found in groupby(nights, lambda night: f"{night.night:%Y-%m}"):
+        some = list(found)
+        rows.append([month, *_timer_cells(some), _ahead(some)])
     headings = ["Lit h", _EARLY, _UNLIT, "Dial ahead"]
     return _table("Mechanical timer", headings, [*rows, None, strong("total", *_timer_cells(nights), "")])
 
 
 def _timer_cells(nights: Sequence[TimerNight]) -> list[str]:
-    return [
-        hours(sum(night.lit_ms for night in nights)),
-        hours(sum(night.daylight_ms for night in nights)),
-        hours(sum(night.unlit_ms for night in nights)),
-    ]
+    parts = zip(*((night.lit_ms, night.daylight_ms, night.unlit_ms) for night in nights), strict=True)
+    return [hours(sum(part)) for part in parts]
 
 
 def _ahead(nights: Sequence[TimerNight]) -> str:
