@@ -46,12 +46,7 @@ def backup(*, site_path: Path, target: Path, state: Path, restore: bool) -> None
 
 
 def _restore(copy: Path, state: Path) -> None:
-    """Put a copy in the place of the journal.
-
-    Raises:
-        AlreadyRunningError: a daemon keeps the journal.
-        JournalError: the copy is damaged, or could not be put there.
-    """
+    """Put a copy in the place of the journal."""
     from controller.journal.backup import restore
     from controller.journal.database import JOURNAL_NAME
     from controller.journal.lock import lock_state

@@ -36,17 +36,14 @@ _LOOK_S = 0.02
 
 
 def replace_lamps(planner: Planner, state: Path, texts: Sequence[str], *, note: str, port: int) -> None:
-    """Record that lamps were replaced.
-
-    Each text is ``ZONE:FIXTURE`` or ``ZONE:FIXTURE:DATE``.
+    """Record that lamps were replaced; each text is ``ZONE:FIXTURE`` or ``ZONE:FIXTURE:DATE``.
 
     Raises:
         click.BadParameter: a text that is none, or a fixture that the zone does not have.
-        UnknownZoneError: no zone has that id.
-        LeerieError: the running daemon does not answer, or refused.
-        JournalError: the journal cannot be written.
+        LeerieError: no zone has that id, the running daemon refuses or does not answer, or the journal cannot
+            be written.
     """
-    wanted = [read_replaced(planner, text) for text in texts]
+    wanted = [_read_replaced(planner, text) for text in texts]
     journal = Journal(state)
     if not journal.path.exists():
         raise JournalError(f"there is no journal at {journal.path}; it begins with the first `leerie run`")
@@ -68,13 +65,8 @@ def replace_lamps(planner: Planner, state: Path, texts: Sequence[str], *, note: 
         journal.close()
 
 
-def read_replaced(planner: Planner, text: str) -> tuple[str, int, date]:
-    """Read which lamps were replaced when.
-
-    Raises:
-        click.BadParameter: the text is none, or names a fixture that the zone does not have.
-        UnknownZoneError: no zone has that id.
-    """
+def _read_replaced(planner: Planner, text: str) -> tuple[str, int, date]:
+    """Read in which zone which fixture's lamps were replaced, and when."""
     match = _PATTERN.fullmatch(text)
     if match is None:
         words = f"{quote(text)} names no lamps; write ZONE:FIXTURE such as jetty:1, or jetty:1:2027-04-15"
@@ -107,11 +99,7 @@ def _await(journal: JournalReader, wanted: int) -> bool:
 
 
 def _send_to_daemon(port: int, replaced: dict[str, object]) -> None:
-    """Have the daemon that holds the journal record a replacement.
-
-    Raises:
-        LeerieError: it does not answer, or refused.
-    """
+    """Have the daemon that holds the journal record a replacement."""
     connection = http.client.HTTPConnection("127.0.0.1", port, timeout=_TIMEOUT_S)
     headers = {"content-type": "application/json"}
     try:

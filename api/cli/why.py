@@ -101,7 +101,7 @@ def read_local_or_instant(text: str, tz: ZoneInfo) -> tuple[datetime, str]:
 
     text = text.strip()
     if not re.fullmatch(_LOCAL_TIME, text):
-        if re.fullmatch(r"[0-9-]{10}.*", text) and re.search(r"([Zz]|[+-][0-9]{2}:[0-9]{2})$", text):
+        if re.fullmatch(r"[0-9-]{10}.*([Zz]|[+-][0-9]{2}:[0-9]{2})", text):
             return read_instant(text), ""
         raise ValueError(
             f"{quote(text)} is not a time; write local time such as “2027-06-21 22:30”, "

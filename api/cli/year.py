@@ -20,7 +20,8 @@ if TYPE_CHECKING:
 
 T = TypeVar("T")
 
-_PINS = re.compile(r"([01][0-9]|2[0-3]):([0-5][0-9])\s*(?:-|–|to)\s*([01][0-9]|2[0-3]):([0-5][0-9])")
+_CLOCK = r"((?:[01][0-9]|2[0-3]):[0-5][0-9])"
+_PINS = re.compile(rf"{_CLOCK}\s*(?:-|–|to)\s*{_CLOCK}")
 
 
 @click.command("year", short_help="Forecast the year ahead: hours, energy and cost.")
@@ -120,13 +121,9 @@ def _timer(text: str | None, set_on: date, *, moved: bool, drift: float) -> Mech
         match = _PINS.fullmatch(pins.strip())
         if match is None:
             raise ValueError(f"{quote(pins)} names no two pins; write on and off such as 21:15-23:45")
-        on_hour, on_minute, off_hour, off_minute = (int(part) for part in match.groups())
+        on, off = map(time.fromisoformat, match.groups())
         return MechanicalTimer(
-            on=time(on_hour, on_minute),
-            off=time(off_hour, off_minute),
-            set_on=set_on,
-            moved_at_clock_changes=moved,
-            drift_s_per_day=drift,
+            on=on, off=off, set_on=set_on, moved_at_clock_changes=moved, drift_s_per_day=drift
         )
 
     return None if text is None else _read(make, text, "--old-timer")
