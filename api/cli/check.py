@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 import click
 
 from api.cli.options import date_option, json_option, load, print_json, site_argument
+from api.render.numbers import count
 from config.errors import Severity, SiteFileError, SiteProblem
 from controller.clock.clock import now_utc
 
@@ -87,12 +88,7 @@ def _print_problem(text: str) -> None:
 
 def _summary(zones: int, findings: Iterable[Finding]) -> str:
     number = Counter(level for level, _ in findings)
-    notes = f", {_count(number[Severity.NOTE], 'note')}" if number[Severity.NOTE] else ""
+    notes = f", {count(number[Severity.NOTE], 'note')}" if number[Severity.NOTE] else ""
     if number[Severity.WARNING]:
-        return f"No errors, {_count(number[Severity.WARNING], 'warning')}{notes}"
-    return f"OK: {_count(zones, 'zone')}, no warnings{notes}"
-
-
-def _count(number: int, what: str) -> str:
-    # As render/tables has it, which would import rich.
-    return f"{number} {what}{'' if number == 1 else 's'}"
+        return f"No errors, {count(number[Severity.WARNING], 'warning')}{notes}"
+    return f"OK: {count(zones, 'zone')}, no warnings{notes}"

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import click
 
 from api.cli.options import date_option, json_option, load, print_json, site_argument, zone_option
+from api.render.numbers import spell_duration
 from controller.clock.clock import now_utc
 
 if TYPE_CHECKING:
@@ -89,8 +90,6 @@ def _show(planner: Planner, first: date, last: date, zone_ids: Sequence[str]) ->
 
 
 def _cells(planner: Planner, plan: NightPlan, *, with_offset: bool) -> Iterator[list[str]]:
-    from api.render.tables import spell_duration
-
     if not plan.windows:
         yield [plan.zone, "dark", "", plan.because]
     zone = plan.zone

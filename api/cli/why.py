@@ -11,6 +11,7 @@ from zoneinfo import ZoneInfo
 import click
 
 from api.cli.options import json_option, load, print_json, site_argument
+from api.render.numbers import spell_duration
 from controller.clock.clock import now_utc
 
 if TYPE_CHECKING:
@@ -58,8 +59,6 @@ def why(*, site_path: Path, zone_id: str, at: str | None, as_json: bool) -> None
 def _sentences(
     planner: Planner, zone_id: str, decision: Decision, at_utc: datetime, remark: str
 ) -> list[str]:
-    from api.render.tables import spell_duration
-
     zone = planner.site.zone(zone_id)
     at = at_utc.astimezone(planner.tz)
     name = f"{zone.name} ({zone.id})" if zone.name != zone.id else zone.id

@@ -6,7 +6,8 @@ from collections.abc import Callable, Sequence
 from datetime import datetime, timedelta
 
 from api.demo.evening import DemoResult, Evening, Frame, zone_total
-from api.render.tables import TableColumn, build_table, count, show, spell_duration
+from api.render.numbers import count, spell_duration
+from api.render.tables import TableColumn, build_table, show
 from controller.records.entries import Cause
 from controller.sun.sun import SUNSET_ANGLE_DEG
 

@@ -7,6 +7,7 @@ to the millionth; money, worked out in exact decimals, to the currency's smalles
 from __future__ import annotations
 
 from datetime import date
+from functools import partial
 from typing import Annotated, Any
 
 from pydantic import AliasPath, BeforeValidator, ConfigDict, Field, ValidationInfo
@@ -31,12 +32,10 @@ Money = Annotated[float | None, BeforeValidator(_money)]
 Unrounded = Annotated[float | None, BeforeValidator(unrounded)]
 
 
-def _rounded(digits: int) -> BeforeValidator:
-    return BeforeValidator(lambda value: round(value, digits))
-
-
-Milli = Annotated[float, _rounded(3)]
-Part = Annotated[float, _rounded(6)]
+Rounded1 = Annotated[float, BeforeValidator(partial(round, ndigits=1))]
+Rounded3 = Annotated[float, BeforeValidator(partial(round, ndigits=3))]
+Rounded4 = Annotated[float, BeforeValidator(partial(round, ndigits=4))]
+Rounded6 = Annotated[float, BeforeValidator(partial(round, ndigits=6))]
 
 
 def _of(*path: str, about: str | None = None, **more: Any) -> Any:  # noqa: ANN401 - as pydantic's own Field
@@ -151,17 +150,13 @@ class LampLifeResponse(_Model):
     lamp: str = _of("lamps", "fixture", "lamp", about="“led” or “filament”")
     rated_life_h: float | None = _of("lamps", "fixture", "rated_life_h")
     volts: float | None = _of("lamps", "volts", about="what the lamps get; null where no cable is known")
-    life_h: Annotated[float, _rounded(1)] | None = _of(
-        "lamps", "life_h", about="hours that they live at these volts"
-    )
+    life_h: Rounded1 | None = _of("lamps", "life_h", about="hours that they live at these volts")
     since: Night | None = Field(description="the first night that they served; null where not known")
-    lit_h: Milli
-    estimated_h: Milli = Field(description="of these, before the journal began, by today's program")
-    used: Part | None = Field(description="part of their life; 1 is spent")
-    used_in_a_year: Part | None = Field(description="what the next 365 nights use")
-    light: Annotated[float, _rounded(4)] | None = Field(
-        description="for LED, the part of their first light that they still give"
-    )
+    lit_h: Rounded3
+    estimated_h: Rounded3 = Field(description="of these, before the journal began, by today's program")
+    used: Rounded6 | None = Field(description="part of their life; 1 is spent")
+    used_in_a_year: Rounded6 | None = Field(description="what the next 365 nights use")
+    light: Rounded4 | None = Field(description="for LED, the part of their first light that they still give")
     replace_about: Night | None = Field(description="when their life ends by the plan to come")
     words: str
 
@@ -172,7 +167,7 @@ class RelayLifeResponse(_Model):
     zone: str
     cycles: int
     endurance_cycles: int
-    used: Part
+    used: Rounded6
     wears_out_about: Night | None
 
 

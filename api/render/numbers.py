@@ -1,7 +1,8 @@
-"""Numbers of hours, energy and money: rounded for JSON, and written for people."""
+"""Numbers, of hours, energy and money above all: rounded for JSON, and written for people."""
 
 from __future__ import annotations
 
+from datetime import timedelta
 from decimal import Decimal
 from typing import overload
 
@@ -82,3 +83,19 @@ def money(amount: Decimal | None, currency: str | None, *, at_least: bool = Fals
 def share(part: float | None) -> str:
     """Write a part of one as a percentage."""
     return NONE if part is None else f"{part:.0%}"
+
+
+def spell_duration(lasts: timedelta) -> str:
+    """Say how long something lasts: ``20 s``, ``45 m``, ``3 h 05 m``, and from two days on ``22 days``."""
+    seconds = round(lasts.total_seconds())
+    if seconds < 60:  # noqa: PLR2004 - seconds in a minute
+        return f"{seconds} s"
+    if seconds >= 2 * 86_400:
+        return f"{round(seconds / 86_400)} days"
+    hours, minutes = divmod(round(seconds / 60), 60)
+    return f"{hours} h {minutes:02} m" if hours else f"{minutes} m"
+
+
+def count(number: int, one: str, many: str = "") -> str:
+    """Say how many: ``1 night``, ``3 nights``."""
+    return f"{number} {one if number == 1 else many or one + 's'}"

@@ -10,8 +10,7 @@ from markupsafe import Markup
 
 from api.render.instants import day_text
 from api.render.jinja import render
-from api.render.numbers import currency_of, hour_notes, hours, kwh, money, share
-from api.render.tables import count
+from api.render.numbers import count, currency_of, hour_notes, hours, kwh, money, share
 from api.render.year_svg import lay_out_past, write_svg
 from controller.calendar.night import local
 from controller.calendar.periods import Period, Season, season_words

@@ -10,7 +10,6 @@ from __future__ import annotations
 import sys
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from datetime import timedelta
 from typing import IO
 
 from rich.cells import cell_len
@@ -146,19 +145,3 @@ def build_table(columns: Sequence[TableColumn], rows: Iterable[Row]) -> FoldingT
 def as_text(cell: str | Text) -> Text:
     """Make a text of a cell, letter by letter."""
     return cell if isinstance(cell, Text) else Text(cell)
-
-
-def spell_duration(lasts: timedelta) -> str:
-    """Say how long something lasts: ``20 s``, ``45 m``, ``3 h 05 m``, and from two days on ``22 days``."""
-    seconds = round(lasts.total_seconds())
-    if seconds < 60:  # noqa: PLR2004 - seconds in a minute
-        return f"{seconds} s"
-    if seconds >= 2 * 86_400:
-        return f"{round(seconds / 86_400)} days"
-    hours, minutes = divmod(round(seconds / 60), 60)
-    return f"{hours} h {minutes:02} m" if hours else f"{minutes} m"
-
-
-def count(number: int, one: str, many: str = "") -> str:
-    """Say how many: ``1 night``, ``3 nights``."""
-    return f"{number} {one if number == 1 else many or one + 's'}"

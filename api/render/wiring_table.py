@@ -12,7 +12,8 @@ from rich.console import RenderableType
 from rich.text import Text
 
 from api.render import wiring_text as text
-from api.render.tables import QUIET, STRONG, TableColumn, build_table, count, show
+from api.render.numbers import count
+from api.render.tables import QUIET, STRONG, TableColumn, build_table, show
 from api.render.wiring_json import NO_TRANSFORMER
 from config.errors import Severity
 from config.models.site import Site

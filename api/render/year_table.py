@@ -11,6 +11,7 @@ from rich.text import Text
 from api.render.numbers import (
     LOWER_BOUNDS,
     NONE,
+    count,
     currency_of,
     hours,
     hours_of,
@@ -20,7 +21,7 @@ from api.render.numbers import (
     money_of,
     share,
 )
-from api.render.tables import QUIET, STRONG, Row, build_table, count, note_line, numbers, strong, texts
+from api.render.tables import QUIET, STRONG, Row, build_table, note_line, numbers, strong, texts
 from controller.forecast.forecast import Forecast, ForecastSum, MonthAhead, add_up, compare
 from controller.forecast.mechanical_timer import TimerNight
 from controller.forecast.year import YearForecast
