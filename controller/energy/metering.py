@@ -35,14 +35,9 @@ def measure(
 ) -> dict[str, Energy]:
     """Work out the energy of the zones of one transformer over a stretch of time.
 
-    Args:
-        losses: the transformer.
-        rated: rated load in watts of each of its zones, zero where not known; shares out the idle loss.
-        draws: what was lit when, and what it drew; clipped to the stretch. Draws of one zone that overlap, as
-            after a clock was put back, each count.
-        starts_ms: beginning of the stretch, milliseconds since 1970.
-        ends_ms: its end, not included.
-        steps: prices over the stretch, from ``price_steps``; None for no money.
+    ``rated`` is the rated load in watts of each zone, zero where not known; it shares out the idle loss.
+    Draws are clipped to the stretch, in milliseconds since 1970; those of one zone that overlap, as after a
+    clock was put back, each count. ``steps`` are the prices over the stretch; None for no money.
 
     Returns:
         The energy of each zone of ``rated``. Cutting the stretch anywhere and adding the parts gives the

@@ -10,6 +10,7 @@ from collections import defaultdict
 from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal
+from functools import lru_cache
 
 J_PER_KWH = 3_600_000
 _NOTHING = Decimal(0)
@@ -165,6 +166,8 @@ class Energy:
         )
 
 
+# The same few loads come with every run of the journal, and making decimals of them takes long.
+@lru_cache(maxsize=1024, typed=True)
 def watts(value: float | None) -> Decimal | None:
     """Turn watts into the decimal that a person wrote: 4.5 is 4.5, not its nearest binary fraction."""
     return None if value is None else Decimal(repr(value))

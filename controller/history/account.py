@@ -91,11 +91,7 @@ def light_of_past(
 
 
 def _account(
-    planner: Planner,
-    source: JournalSource,
-    periods: Sequence[Period],
-    bounds: Bounds,
-    zones: Sequence[str],
+    planner: Planner, source: JournalSource, periods: Sequence[Period], bounds: Bounds, zones: Sequence[str]
 ) -> Iterator[HourSum]:
     around = list(nights(periods[0].first - _ONE_NIGHT, periods[-1].last + _ONE_NIGHT, planner.tz))
     found = read_nights(planner, source, around, bounds)

@@ -74,11 +74,7 @@ class _LoadHistory:
     def __init__(self, first: Mapping[str, Decimal], runs: Iterable[Run]) -> None:
         loads = self._first = dict(first)
         self._changes: list[tuple[int, dict[str, Decimal]]] = []
-        last: dict[str, float | None] = {}
         for run in runs:
-            if run.zone in last and last[run.zone] == run.load_w:
-                continue
-            last[run.zone] = run.load_w
             load_w = watts(run.load_w) or Decimal(0)
             if loads[run.zone] != load_w:
                 loads = {**loads, run.zone: load_w}
@@ -110,7 +106,7 @@ def loads_drawn(
     current; without a load there it is taken as it is. ``as_of_utc`` ends runs that are still lit.
     """
     draws = []
-    # Loads seldom change, and making a decimal of each run's would be half of the work.
+    # Loads seldom change.
     loads: dict[tuple[str, float | None], Load] = {}
     for run in runs:
         starts_ms, ends_ms = lit_interval(run, as_of_utc)

@@ -41,11 +41,7 @@ class Wear:
 
 
 def account_for_wear(
-    planner: Planner,
-    source: JournalSource,
-    year: Forecast,
-    *,
-    zones: Sequence[str] = (),
+    planner: Planner, source: JournalSource, year: Forecast, *, zones: Sequence[str] = ()
 ) -> Wear:
     """Account for the lamps and relays of some zones; of all where none is named.
 
@@ -58,7 +54,7 @@ def account_for_wear(
     first, began_utc = year.period.first, source.began_at()
     began = first if began_utc is None else night_at(began_utc, planner.tz).date
     # All hours of every zone, and those since a date; most lamps are as old as the journal.
-    whole = _by_zone(source.totals())
+    whole = {each.zone: each for each in source.totals()}
     since_date: dict[date, dict[str, ZoneSum]] = {}
     replacements = list(source.replacements())
     wanted = [zone for zone in planner.site.zones if not zones or zone.id in zones]
@@ -68,16 +64,15 @@ def account_for_wear(
         if lamps.zone not in again:
             continue
         since, lit_ms_on, burned = fitted_since(lamps, replacements), again[lamps.zone], whole
-        estimated_ms = 0
+        estimated_h = 0.0
         if since is not None and since > began:
             if since not in since_date:
                 from_utc = night_on(since, planner.tz).starts_at_utc
-                since_date[since] = _by_zone(source.totals_since(from_utc))
+                since_date[since] = {each.zone: each for each in source.totals_since(from_utc)}
             burned = since_date[since]
         elif since is not None:
             before = range((began - since).days)
-            estimated_ms = sum(lit_ms_on(since + number * _ONE_DAY) for number in before)
-        estimated_h = estimated_ms / MS_PER_HOUR
+            estimated_h = sum(lit_ms_on(since + number * _ONE_DAY) for number in before) / MS_PER_HOUR
         lit_h = burned[lamps.zone].lit_s / _S_PER_HOUR if lamps.zone in burned else 0.0
         lives.append(
             lamp_life(
@@ -100,7 +95,3 @@ def account_for_wear(
         )
 
     return Wear(lamps=tuple(lives), relays=tuple(relay(zone) for zone in wanted))
-
-
-def _by_zone(sums: list[ZoneSum]) -> dict[str, ZoneSum]:
-    return {each.zone: each for each in sums}

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable, Iterable, Iterator
+from collections import defaultdict
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
-from typing import TypeVar
 from zoneinfo import ZoneInfo
 
 from config.errors import UnknownZoneError
@@ -15,17 +15,11 @@ from controller.forecast.forecast import Forecast, forecast_input, look_ahead
 from controller.history.account import PastLight, account_for_past, light_of_past
 from controller.history.lamp_wear import Wear, account_for_wear
 from controller.history.nights import Bounds, bounds_of
-from controller.history.query import (
-    MOST_NIGHTS_OVER_THE_WEB,
-    HoursQuery,
-    choose_periods,
-    read_period,
-)
+from controller.history.query import MOST_NIGHTS_OVER_THE_WEB, HoursQuery, choose_periods, read_period
 from controller.history.source import JournalSource
 from controller.history.totals import HourSum, add_up, lifetime_sum
 from controller.planning.planner import Planner
 
-Key = TypeVar("Key", bound=Hashable)
 _A_YEAR = timedelta(days=365)
 _ONE_NIGHT = timedelta(days=1)
 
@@ -99,15 +93,12 @@ def report_hours(
         UnknownZoneError: neither the site nor the journal knows one of the zones.
     """
     bounds, periods = _prepare(planner, source, query, now_utc)
-    if query.is_whole_life:
-        order = {zone.id: number for number, zone in enumerate(planner.site.zones)}
-        sums = [each for each in source.totals() if not query.zones or each.zone in query.zones]
-        sums.sort(key=lambda each: (order.get(each.zone, len(order)), each.zone))
-        rows = [lifetime_sum(each, periods[0]) for each in sums]
-    else:
-        rows = list(account_for_past(planner, source, periods, bounds=bounds, zones=query.zones))
-    by_zone = _grouped(rows, lambda row: row.zone)
-    by_period = _grouped(rows, lambda row: row.period)
+    rows = list(_rows(planner, source, query, bounds, periods))
+    by_zone: dict[str | None, list[HourSum]] = defaultdict(list)
+    by_period: dict[Period | None, list[HourSum]] = defaultdict(list)
+    for row in rows:
+        by_zone[row.zone].append(row)
+        by_period[row.period].append(row)
     return HoursReport(
         site=planner.site,
         tz=planner.tz,
@@ -132,11 +123,8 @@ def iter_hour_rows(
     Raises:
         As ``report_hours``, at the first row.
     """
-    if query.is_whole_life:
-        yield from report_hours(planner, source, query, now_utc=now_utc).rows
-        return
     bounds, periods = _prepare(planner, source, query, now_utc)
-    yield from account_for_past(planner, source, periods, bounds=bounds, zones=query.zones)
+    yield from _rows(planner, source, query, bounds, periods)
 
 
 def report_season(
@@ -180,8 +168,12 @@ def _prepare(
     return bounds, choose_periods(query, planner, tonight=tonight, began=began)
 
 
-def _grouped(rows: Iterable[HourSum], key: Callable[[HourSum], Key]) -> dict[Key, list[HourSum]]:
-    groups: dict[Key, list[HourSum]] = {}
-    for row in rows:
-        groups.setdefault(key(row), []).append(row)
-    return groups
+def _rows(
+    planner: Planner, source: JournalSource, query: HoursQuery, bounds: Bounds, periods: Sequence[Period]
+) -> Iterable[HourSum]:
+    if not query.is_whole_life:
+        return account_for_past(planner, source, periods, bounds=bounds, zones=query.zones)
+    order = {zone.id: number for number, zone in enumerate(planner.site.zones)}
+    sums = [each for each in source.totals() if not query.zones or each.zone in query.zones]
+    sums.sort(key=lambda each: (order.get(each.zone, len(order)), each.zone))
+    return [lifetime_sum(each, periods[0]) for each in sums]

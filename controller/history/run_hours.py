@@ -94,12 +94,8 @@ def count_hours(
 ) -> tuple[HourSum, ...]:
     """Account for one zone over some periods.
 
-    Args:
-        past: what is known of the zone.
-        periods: in order, none reaching into the next.
-        dark: when the sun was below the angle of dusk, over all the periods; see ``dark_intervals``.
-        as_of_utc: now; what is planned for later is not missed yet.
-        since_utc: when the journal began; what was planned before is not missed either.
+    Periods are in order, none reaching into the next; ``dark`` is when the sun was below the angle of dusk.
+    What is planned for later than ``as_of_utc``, or was before the journal began, is not missed.
 
     Returns:
         What it did in each period, without the energy. Over periods that tile a stretch every sum adds up to
