@@ -17,9 +17,7 @@ from config.models.site import Site
 from controller.design.placement import Placement
 from controller.inspection.advice import Proposal
 from controller.inspection.checks import CONTINUOUS
-from controller.inspection.measurements import VoltageComparison
 from controller.inspection.report import LightResult, WiringReport, ZoneLoad
-from controller.wiring.from_site import Circuit
 from controller.wiring.network import CableSegment, Lamp
 from controller.wiring.solver import SegmentState, Solution
 
@@ -126,8 +124,8 @@ class MeasuredVoltsResponse(ResponseModel):
     """All readings of one circuit."""
 
     agrees: bool
-    readings: list[ReadingResponse]
-    suggests: list[SuggestionResponse]
+    readings: list[ReadingResponse] = Field(validation_alias=AliasChoices("readings", "differences"))
+    suggests: list[SuggestionResponse] = Field(validation_alias=AliasChoices("suggests", "explanations"))
 
 
 class CircuitResponse(ResponseModel):
@@ -331,6 +329,7 @@ def _zone(load: ZoneLoad) -> ZoneLoadResponse:
 def _circuit(report: WiringReport, place: int) -> CircuitResponse:
     """Give one tap: its nodes and lights with their volts, or why there are none."""
     circuit, lit = report.wiring.circuits[place], report.inspection.solved[place].lit
+    measured = report.volts[place]
     found = lit if isinstance(lit, Solution) else None
     feed, known = circuit.network.feed, report.wiring.tap_known
     carried = found.cables if found else {}
@@ -344,7 +343,7 @@ def _circuit(report: WiringReport, place: int) -> CircuitResponse:
         cable_loss_w=found.loss_w if found else None,
         cables=[_cable(cable, carried.get(cable.to_node), found) for cable in circuit.network.walk()],
         lights=[_light(light) for light in report.lights(place)],
-        measured=_measured(circuit, report.volts[place]),
+        measured=_same(MeasuredVoltsResponse, measured) if measured else None,
     )
 
 
@@ -400,24 +399,4 @@ def _proposal(proposal: Proposal) -> ProposalResponse:
         worst=WorstLampResponse(node=worst.fixture.node, name=worst.fixture.name, volts=worst.volts),
         warnings=[finding.words for finding in proposal.warnings],
         remains=[finding.words for finding in proposal.remains],
-    )
-
-
-def _measured(circuit: Circuit, measured: VoltageComparison | None) -> MeasuredVoltsResponse | None:
-    if measured is None:
-        return None
-    return MeasuredVoltsResponse(
-        agrees=measured.agrees,
-        readings=[
-            ReadingResponse(
-                node=circuit.lights[each.reading.fixture].at.node,
-                zone=circuit.lights[each.reading.fixture].zone,
-                measured_v=each.reading.volts,
-                cool_v=each.cool_v,
-                warm_v=each.warm_v,
-                beyond_v=each.beyond_v,
-            )
-            for each in measured.differences
-        ],
-        suggests=[_same(SuggestionResponse, each) for each in measured.explanations],
     )

@@ -201,11 +201,10 @@ def volts_text(volts: float | None) -> str:
 
 def measured_words(report: WiringReport) -> Iterator[str]:
     """Say how readings compare with what was computed, and what would explain those that do not agree."""
-    for circuit, found in zip(report.wiring.circuits, report.volts, strict=True):
+    for found in report.volts:
         for each in found.differences if found else ():
-            node = circuit.lights[each.reading.fixture].at.node
             low_v, high_v = sorted((each.warm_v, each.cool_v))
-            head = f"“{node}”: {each.reading.volts:.2f} V, computed {low_v:.2f} to {high_v:.2f} V"
+            head = f"“{each.node}”: {each.measured_v:.2f} V, computed {low_v:.2f} to {high_v:.2f} V"
             how = f"{abs(each.beyond_v):.2f} V too {'high' if each.beyond_v > 0 else 'low'}"
             yield f"{head}: {'agrees' if each.beyond_v == 0.0 else how}"
         if found and not found.agrees:

@@ -9,7 +9,7 @@ import math
 from collections import Counter, defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, NamedTuple
 
 from config.models.cables import M_PER_FT, Gauge, Unit
 from config.models.site import Site
@@ -20,13 +20,11 @@ _ONE_CORD: Final = frozenset({"string", "tape"})
 """Fixtures whose lamps hang on one cord of their own."""
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class FixtureToBuy:
-    """Fixtures of one kind: how many, of what."""
+class FixtureKind(NamedTuple):
+    """What to ask for when buying a fixture."""
 
     kind: str
     name: str
-    count: int
     watts: float
     rated_volts: float
     lamp: str
@@ -43,30 +41,22 @@ class CableToBuy:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class Connectors:
-    """Splices that join the same number of wires: the wires in each connector, and how many connectors."""
-
-    wires: int
-    count: int
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
 class Materials:
     """The list for a site.
 
     Attributes:
-        fixtures: by kind.
+        fixtures: how many of each kind.
         cables: by gauge, the thickest first.
         leads: of the fixtures, by gauge; as a rule they come with the fixtures.
-        connectors: by the number of wires in each; two for each splice.
+        connectors: how many by the number of wires in each; two for each splice.
         trench_m: length of all cables; less where two share a trench.
         spare_percent: what the cable to buy has on top.
     """
 
-    fixtures: tuple[FixtureToBuy, ...]
+    fixtures: Mapping[FixtureKind, int]
     cables: tuple[CableToBuy, ...]
     leads: tuple[CableToBuy, ...]
-    connectors: tuple[Connectors, ...]
+    connectors: Mapping[int, int]
     trench_m: float
     spare_percent: float
 
@@ -85,24 +75,21 @@ def list_materials(site: Site, wirings: Sequence[TransformerWiring]) -> Material
                 leads_m[fixture.lead.gauge] += fixture.count * fixture.lead.length_m
     spare_percent = site.wiring.spare_percent
     return Materials(
-        fixtures=_list_fixtures(site, zones),
+        fixtures=_count_fixtures(site, zones),
         cables=_list_cables(laid_m, spare_percent),
         leads=_list_cables(leads_m, 0.0),
-        connectors=_list_connectors(wirings),
+        connectors=_count_connectors(wirings),
         trench_m=sum(laid_m.values()),
         spare_percent=spare_percent,
     )
 
 
-def _list_fixtures(site: Site, zones: set[str]) -> tuple[FixtureToBuy, ...]:
-    counts: Counter[tuple[str, str, float, float, str]] = Counter()
+def _count_fixtures(site: Site, zones: set[str]) -> Counter[FixtureKind]:
+    counts: Counter[FixtureKind] = Counter()
     for zone in site.zones:
         for each in zone.fixtures if zone.id in zones else ():
-            counts[each.kind, each.name, each.watts, each.rated_volts, each.lamp] += each.count
-    return tuple(
-        FixtureToBuy(kind=kind, name=name, count=count, watts=watts, rated_volts=rated_volts, lamp=lamp)
-        for (kind, name, watts, rated_volts, lamp), count in counts.items()
-    )
+            counts[FixtureKind(each.kind, each.name, each.watts, each.rated_volts, each.lamp)] += each.count
+    return counts
 
 
 def _list_cables(lengths_m: Mapping[Gauge, float], spare_percent: float) -> tuple[CableToBuy, ...]:
@@ -117,7 +104,7 @@ def _list_cables(lengths_m: Mapping[Gauge, float], spare_percent: float) -> tupl
     return tuple(cables)
 
 
-def _list_connectors(wirings: Sequence[TransformerWiring]) -> tuple[Connectors, ...]:
+def _count_connectors(wirings: Sequence[TransformerWiring]) -> dict[int, int]:
     """Count the wires that meet at each node: the cable to it, those from it, and a lead for each light."""
     splices: Counter[int] = Counter()
     for wiring in wirings:
@@ -130,4 +117,4 @@ def _list_connectors(wirings: Sequence[TransformerWiring]) -> tuple[Connectors, 
                     wires[light.at.node] += 1 if light.kind in _ONE_CORD else light.at.count
             # At the transformer wires go under its own screws.
             splices.update(met for node, met in wires.items() if met > 1 and node != network.feed.node)
-    return tuple(Connectors(wires=met, count=_CONDUCTORS * number) for met, number in sorted(splices.items()))
+    return {met: _CONDUCTORS * number for met, number in sorted(splices.items())}

@@ -101,9 +101,11 @@ class _Search:
         networks, feeds = self.put_in(change.networks)
         after = inspect(networks, limits)
         warnings = _new_warnings(self.before, after, self.networks[self.place].feed.node, feeds)
-        worst = _worst_of(after, feeds)
-        if warnings is None or worst is None:
+        solutions = [one.lit for one in after.solved if one.feed in feeds and isinstance(one.lit, Solution)]
+        lamps = [lamp for lit in solutions for lamp in lit.lamps]
+        if warnings is None or not lamps:
             return None
+        worst = min(lamps, key=lambda lamp: lamp.volts / lamp.fixture.rated_v)
         return Proposal(
             change=change, inspection=after, worst=worst, warnings=warnings, remains=after.errors()
         )
@@ -143,12 +145,3 @@ def _new_warnings(
         if finding.level.rank > rank_before:
             warnings.append(finding)
     return tuple(warnings)
-
-
-def _worst_of(inspection: InspectionResult, feeds: set[str]) -> LampState | None:
-    worst = [
-        one.lit.worst
-        for one in inspection.solved
-        if one.feed in feeds and isinstance(one.lit, Solution) and one.lit.worst is not None
-    ]
-    return min(worst, key=lambda lamp: lamp.volts / lamp.fixture.rated_v, default=None)

@@ -131,7 +131,7 @@ def move_branch(network: Network, node: str, tap_v: float) -> tuple[Network, Net
     for cable in network.walk():
         if cable.from_node in behind:
             behind.add(cable.to_node)
-    feed = replace(network.feed, node=f"{network.feed.node}, {tap_v:g} V", source_v=tap_v, tap=f"{tap_v:g} V")
+    feed = replace(network.feed, node=f"{network.feed.node}, {tap_v:g} V", source_v=tap_v)
     kept = replace(
         network,
         segments=tuple(c for c in network.segments if c.to_node not in behind),
@@ -171,7 +171,7 @@ def list_changes(
     other_taps_v = sorted({tap_v for tap_v in taps_v if tap_v != own_v})
     yield from _on_one_tap(network, None, way, drop_percent)
     for tap_v in other_taps_v:
-        tapped = replace(network, feed=replace(network.feed, source_v=tap_v, tap=f"{tap_v:g} V"))
+        tapped = replace(network, feed=replace(network.feed, source_v=tap_v))
         words = f"use the {tap_v:g} V tap instead of {own_v:g} V"
         yield WiringChange(ChangeKind.TAP, words, (), (tapped,), tap_v)
         yield from _on_one_tap(tapped, tap_v, way, drop_percent)

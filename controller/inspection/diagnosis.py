@@ -10,7 +10,8 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from functools import partial
-from typing import Final, NamedTuple
+from itertools import chain
+from typing import Final
 
 from config.models.cables import parse_gauge
 from controller.inspection.changes import thicken
@@ -61,9 +62,18 @@ class MeasuredVolts:
     volts: float
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
+_WORDS: Final = {
+    WiringFault.LAMP_OUT: "a lamp of {size:g} W at {where} may be out",
+    WiringFault.SPLICE: "a splice at {where} may have {size:.2f} ohm too many: open it and make it anew",
+    WiringFault.OPEN: "nothing comes through {where}: look for an open splice, a cut cable or a loose plug",
+    WiringFault.GAUGE: "the cable may be {where} and not as noted: read what is printed on it",
+    WiringFault.TAP: "the tap at {where} may give {size:.2f} V: measure at the transformer under load",
+}
+
+
+@dataclass(frozen=True, slots=True)
 class Explanation:
-    """One kind of fault that would explain every reading.
+    """A fault that was tried, and may explain every reading.
 
     Attributes:
         places: where to look, the likeliest first; several where the readings cannot tell them apart.
@@ -75,23 +85,12 @@ class Explanation:
     places: tuple[str, ...]
     size: float
     misfit_v: float
-    words: str
 
-
-class _Tried(NamedTuple):
-    fault: WiringFault
-    place: str
-    size: float
-    misfit_v: float
-
-
-_WORDS: Final = {
-    WiringFault.LAMP_OUT: "a lamp of {size:g} W at {where} may be out",
-    WiringFault.SPLICE: "a splice at {where} may have {size:.2f} ohm too many: open it and make it anew",
-    WiringFault.OPEN: "nothing comes through {where}: look for an open splice, a cut cable or a loose plug",
-    WiringFault.GAUGE: "the cable may be {where} and not as noted: read what is printed on it",
-    WiringFault.TAP: "the tap at {where} may give {size:.2f} V: measure at the transformer under load",
-}
+    @property
+    def words(self) -> str:
+        """What to look for, and where."""
+        where = " or ".join(f"“{place}”" for place in self.places[:3])
+        return _WORDS[self.fault].format(size=self.size, where=where)
 
 
 def diagnose(
@@ -108,22 +107,14 @@ def diagnose(
     tried = [*search.lamps_out(), *search.splices(), *search.gauges(), *search.opens()]
     if not tap_measured:
         tried += search.other_taps()
+    tried = sorted((one for one in tried if one.misfit_v <= tolerance_v), key=lambda one: one.misfit_v)
     explanations = []
     for fault in WiringFault:
-        fitting = [one for one in tried if one.fault is fault and one.misfit_v <= tolerance_v]
+        fitting = [one for one in tried if one.fault is fault]
         if fitting:
-            explanations.append(_explanation(sorted(fitting, key=lambda one: one.misfit_v)))
+            alike = [one.places for one in fitting if one.misfit_v <= fitting[0].misfit_v + ALIKE_V]
+            explanations.append(replace(fitting[0], places=tuple(dict.fromkeys(chain.from_iterable(alike)))))
     return tuple(sorted(explanations, key=lambda explanation: explanation.misfit_v))
-
-
-def _explanation(fitting: Sequence[_Tried]) -> Explanation:
-    best = fitting[0]
-    alike = dict.fromkeys(one.place for one in fitting if one.misfit_v <= best.misfit_v + ALIKE_V)
-    where = " or ".join(f"“{place}”" for place in list(alike)[:3])
-    words = _WORDS[best.fault].format(size=best.size, where=where)
-    return Explanation(
-        fault=best.fault, places=tuple(alike), size=best.size, misfit_v=best.misfit_v, words=words
-    )
 
 
 class _Search:
@@ -137,13 +128,13 @@ class _Search:
         # The ends of the cables on the way to each fixture.
         self._ways = [{cable.to_node for cable in way_to(base.network, each.node)} for each in fixtures]
 
-    def lamps_out(self) -> Iterator[_Tried]:
+    def lamps_out(self) -> Iterator[Explanation]:
         for place, fixture in enumerate(self._network.fixtures):
             out = replace(fixture, count=fixture.count - 1) if fixture.count > 1 else _out(fixture)
             lit = _with_fixture(self._network, place, out)
             yield from self._try(WiringFault.LAMP_OUT, fixture.node, fixture.watts, lit)
 
-    def gauges(self) -> Iterator[_Tried]:
+    def gauges(self) -> Iterator[Explanation]:
         """All cables of one noted gauge as another gauge of the same kind."""
         cables = self._network.segments
         for noted in dict.fromkeys(cable.gauge for cable in cables):
@@ -153,7 +144,7 @@ class _Search:
                     other = thicken(self._network, dict.fromkeys(ends, gauge))
                     yield from self._try(WiringFault.GAUGE, str(gauge), gauge.area_mm2, other)
 
-    def other_taps(self) -> Iterator[_Tried]:
+    def other_taps(self) -> Iterator[Explanation]:
         feed, everywhere = self._network.feed, range(len(self._readings))
 
         def tapped(source_v: float) -> Network:
@@ -165,7 +156,7 @@ class _Search:
         if source_v is not None:
             yield from self._try(WiringFault.TAP, feed.node, source_v, tapped(source_v))
 
-    def splices(self) -> Iterator[_Tried]:
+    def splices(self) -> Iterator[Explanation]:
         """Ohms in each cable that readings lie behind, and at each lamp that was read."""
         for place, state in enumerate(self._base.segments):
             cable = state.segment
@@ -181,7 +172,7 @@ class _Search:
 
     def _splice(
         self, make: Callable[[float], Network], place: str, amperes: float, behind: Sequence[int]
-    ) -> Iterator[_Tried]:
+    ) -> Iterator[Explanation]:
         """Fit a splice: readings behind it are too low; the others hardly move, so they agree already."""
         others = (abs(off) for at, off in enumerate(self._off_v) if at not in behind)
         if not behind or max(others, default=0.0) > 2.0 * self._tolerance_v:
@@ -192,7 +183,7 @@ class _Search:
             if ohm is not None and ohm >= LEAST_SPLICE_OHM:
                 yield from self._try(WiringFault.SPLICE, place, ohm, make(ohm))
 
-    def opens(self) -> Iterator[_Tried]:
+    def opens(self) -> Iterator[Explanation]:
         """Whatever lets nothing through: every reading behind it is nothing, and no other is."""
         readings, fixtures = self._readings, self._network.fixtures
         dark = {at for at, one in enumerate(readings) if one.volts < OPEN_V}
@@ -210,12 +201,12 @@ class _Search:
                 off_v = self._solve(replace(self._network, fixtures=tuple(lit)))
                 if off_v is not None:
                     lit_v = [abs(off) for at, off in enumerate(off_v) if at not in dark]
-                    yield _Tried(WiringFault.OPEN, name, 0.0, max(lit_v, default=0.0))
+                    yield Explanation(WiringFault.OPEN, (name,), 0.0, max(lit_v, default=0.0))
 
-    def _try(self, fault: WiringFault, place: str, size: float, network: Network) -> Iterator[_Tried]:
+    def _try(self, fault: WiringFault, place: str, size: float, network: Network) -> Iterator[Explanation]:
         off_v = self._solve(network)
         if off_v is not None:
-            yield _Tried(fault, place, size, max(map(abs, off_v)))
+            yield Explanation(fault, (place,), size, max(map(abs, off_v)))
 
     def _fit(
         self, make: Callable[[float], Network], first: float, second: float, among: Sequence[int]

@@ -12,7 +12,7 @@ from typing import Final
 
 from controller.inspection.diagnosis import Explanation, MeasuredVolts, diagnose
 from controller.wiring.network import Network
-from controller.wiring.solver import Solution, solve
+from controller.wiring.solver import LampState, Solution, solve
 
 METER_V: Final = 0.15
 """Tolerance of a reading: 1 % of 12 V and a hand meter's last digits (common practice, no source)."""
@@ -34,9 +34,11 @@ class Difference:
         beyond_v: how far the reading lies outside, above zero where it is too high; 0 where it agrees.
     """
 
-    reading: MeasuredVolts
-    warm_v: float
+    node: str
+    zone: str
+    measured_v: float
     cool_v: float
+    warm_v: float
     beyond_v: float
 
 
@@ -68,7 +70,6 @@ def compare_volts(
     network: Network,
     readings: Sequence[MeasuredVolts],
     *,
-    tolerance_v: float = METER_V,
     tap_measured: bool = False,
 ) -> VoltageComparison | None:
     """Compare readings with computed volts; None where the network has no solution.
@@ -76,26 +77,26 @@ def compare_volts(
     The readings are those of the network's lamps, all lit; where the feed's volts were measured too, they
     explain nothing. The tolerances are common practice, without a source.
     """
-    warm = _lamp_volts(replace(network, temperature_c=WARM_C))
-    cool = _lamp_volts(replace(network, temperature_c=COOL_C))
-    if warm is None or cool is None:
+    warm, cool = (solve(replace(network, temperature_c=copper_c)) for copper_c in (WARM_C, COOL_C))
+    if not (isinstance(warm, Solution) and isinstance(cool, Solution)):
         return None
-    differences = (_differ(one, warm[one.fixture], cool[one.fixture], tolerance_v) for one in readings)
+    differences = (_differ(one, warm.lamps[one.fixture], cool.lamps[one.fixture]) for one in readings)
     found = VoltageComparison(differences=tuple(differences))
     if found.agrees:
         return found
-    return replace(found, explanations=diagnose(network, readings, tolerance_v, tap_measured=tap_measured))
+    return replace(found, explanations=diagnose(network, readings, METER_V, tap_measured=tap_measured))
 
 
-def _lamp_volts(network: Network) -> list[float] | None:
-    outcome = solve(network)
-    return [lamp.volts for lamp in outcome.lamps] if isinstance(outcome, Solution) else None
-
-
-def _differ(reading: MeasuredVolts, warm_v: float, cool_v: float, tolerance_v: float) -> Difference:
-    low_v, high_v = min(warm_v, cool_v) - tolerance_v, max(warm_v, cool_v) + tolerance_v
-    beyond_v = max(0.0, reading.volts - high_v) + min(0.0, reading.volts - low_v)
-    return Difference(reading=reading, warm_v=warm_v, cool_v=cool_v, beyond_v=beyond_v)
+def _differ(reading: MeasuredVolts, warm: LampState, cool: LampState) -> Difference:
+    low_v, high_v = min(warm.volts, cool.volts) - METER_V, max(warm.volts, cool.volts) + METER_V
+    return Difference(
+        node=warm.fixture.node,
+        zone=warm.fixture.zone,
+        measured_v=reading.volts,
+        cool_v=cool.volts,
+        warm_v=warm.volts,
+        beyond_v=max(0.0, reading.volts - high_v) + min(0.0, reading.volts - low_v),
+    )
 
 
 def compare_watts(

@@ -13,7 +13,7 @@ from config.errors import Severity
 from config.models.cables import M_PER_FT, parse_gauge
 from controller.inspection.findings import InspectionResult, SolvedStates, Topic
 from controller.wiring.network import way_to
-from controller.wiring.solver import NoSolution
+from controller.wiring.solver import Solution
 
 REACH_M: Final = 100.0 * M_PER_FT
 LEAST_AREA_MM2: Final = parse_gauge("12 AWG").area_mm2
@@ -64,6 +64,11 @@ def _compare(one: SolvedStates, inspection: InspectionResult, rated_part: float)
         for each in inspection.findings
     )
     kept = "kept" if rule_kept else "not kept"
+    result = str(one.lit)
+    if isinstance(one.lit, Solution):
+        worst = one.lit.worst
+        gets = f"{worst.fixture.label} gets {worst.volts:.2f} V, the fewest" if worst else "no lamp is lit"
+        result = f"{'' if in_range else 'not '}every lamp is inside its range; {gets}"
     return RuleOfThumbCheck(
         circuit=one.feed,
         farthest_m=farthest_m,
@@ -72,13 +77,5 @@ def _compare(one: SolvedStates, inspection: InspectionResult, rated_part: float)
         rule_kept=rule_kept,
         every_lamp_in_range=in_range,
         words="rule of thumb (12 AWG or thicker, up to 100 ft, up to 80 % of the rating):"
-        f" {kept}; computed: {_result(one, in_range=in_range)}",
+        f" {kept}; computed: {result}",
     )
-
-
-def _result(one: SolvedStates, *, in_range: bool) -> str:
-    if isinstance(one.lit, NoSolution):
-        return str(one.lit)
-    worst = one.lit.worst
-    gets = f"{worst.fixture.label} gets {worst.volts:.2f} V, the fewest" if worst else "no lamp is lit"
-    return f"{'' if in_range else 'not '}every lamp is inside its range; {gets}"

@@ -170,8 +170,7 @@ def _wire(site: Site, transformer: Transformer, ends: _Ends) -> TransformerWirin
     taps = known or {USUAL_TAP_V: transformer.id}
     id_, rated_va = transformer.id, transformer.rated_va
     feeds = [
-        Feed(node=node, transformer=id_, rated_va=rated_va, source_v=tap_v, tap=f"{tap_v:g} V")
-        for tap_v, node in taps.items()
+        Feed(node=node, transformer=id_, rated_va=rated_va, source_v=tap_v) for tap_v, node in taps.items()
     ]
     lights = list(_attach_lights(site, zones, ends.simple, feeds[0].node))
     reached = {feed.node for feed in feeds}

@@ -52,11 +52,16 @@ def cable_losses(site: Site) -> CableLosses:
                 continue
             for zones, found in _solve(circuit, together=together):
                 lost_w = Decimal(repr(found.loss_w))
-                watts = {zone: _lamp_watts(found, zone) for zone in zones}
                 for zone in zones:
                     if zone not in measured and found.lamp_w > 0:
-                        cable_w[zone] += lost_w * Decimal(repr(watts[zone] / found.lamp_w))
-                _note_volts(volts, circuit, found)
+                        lamps = (lamp for lamp in found.lamps if lamp.fixture.zone == zone)
+                        zone_w = sum(lamp.fixture.count * lamp.watts for lamp in lamps)
+                        cable_w[zone] += lost_w * Decimal(repr(zone_w / found.lamp_w))
+                at_light = {lamp.fixture: lamp.volts for lamp in found.lamps}
+                for light in circuit.lights:
+                    if light.placed and light.fixture and light.at in at_light:
+                        key = light.zone, light.fixture
+                        volts[key] = max(volts.get(key, 0.0), at_light[light.at])
     return CableLosses(cable_w=dict(cable_w), volts=volts)
 
 
@@ -68,17 +73,3 @@ def _solve(circuit: Circuit, *, together: bool) -> Iterator[tuple[tuple[str, ...
         found = solve(network.lit(zones))
         if isinstance(found, Solution):
             yield zones, found
-
-
-def _lamp_watts(found: Solution, zone: str) -> float:
-    """Add up what the lamps of a zone take."""
-    return sum(lamp.fixture.count * lamp.watts for lamp in found.lamps if lamp.fixture.zone == zone)
-
-
-def _note_volts(volts: dict[tuple[str, int], float], circuit: Circuit, found: Solution) -> None:
-    """Note the volts of each fixture whose cable is known."""
-    at_light = {lamp.fixture: lamp.volts for lamp in found.lamps}
-    for light in circuit.lights:
-        if light.placed and light.fixture and light.at in at_light:
-            key = light.zone, light.fixture
-            volts[key] = max(volts.get(key, 0.0), at_light[light.at])

@@ -65,17 +65,14 @@ class Feed:
     Attributes:
         rated_va: the transformer's rating, over all its taps.
         source_v: volts at the tap under load, r.m.s. for AC.
-        tap: what is printed beside the tap, for people.
     """
 
     node: str
     transformer: str
     rated_va: float
     source_v: float
-    tap: str = ""
 
     def __post_init__(self) -> None:
-        """Refuse volts and VA that cannot be."""
         _refuse_unless_named(f"feed of “{self.transformer}”", self.node)
         _refuse_unless_positive(f"feed “{self.node}”", rated_va=self.rated_va, source_v=self.source_v)
 
@@ -103,7 +100,6 @@ class CableSegment:
         return ampacity(self.gauge).amperes if self.ampacity_a is None else self.ampacity_a
 
     def __post_init__(self) -> None:
-        """Refuse a length, splice or current that cannot be."""
         what = f"cable “{self.from_node}” to “{self.to_node}”"
         _refuse_unless_named(what, self.from_node, self.to_node)
         _refuse_unless_positive(what, length_m=self.length_m)
@@ -121,7 +117,6 @@ class Lead:
     length_m: float
 
     def __post_init__(self) -> None:
-        """Refuse a length that cannot be."""
         _refuse_unless_positive("a fixture's lead", length_m=self.length_m)
 
 
@@ -134,8 +129,7 @@ class FixtureAt:
         rated_v: volts for which the watts are stated.
         lead: each lamp's own thin cable, None where it sits at the node.
         power_factor: above 0 to 1; below 1 the current is watts ÷ (volts × power factor).
-        min_v: lowest volts by its plate; None where not known.
-        max_v: highest volts by its plate; None where not known.
+        min_v, max_v: volts by its plate; None where not known.
     """
 
     node: str
@@ -151,7 +145,6 @@ class FixtureAt:
     name: str = ""
 
     def __post_init__(self) -> None:
-        """Refuse figures that cannot be."""
         what = f"fixture at “{self.node}”"
         _refuse_unless_named(what, self.node)
         _refuse_unless_positive(what, watts=self.watts, rated_v=self.rated_v, power_factor=self.power_factor)
@@ -193,7 +186,6 @@ class Network:
     temperature_c: float = DEFAULT_TEMPERATURE_C
 
     def __post_init__(self) -> None:
-        """Refuse what is not a tree."""
         _refuse_unless_tree((self.feed,), self.segments, self.fixtures)
 
     @property

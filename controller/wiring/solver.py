@@ -97,7 +97,6 @@ class NoSolution:
     farthest: str
 
     def __str__(self) -> str:
-        """One sentence with both numbers."""
         source_v = self.network.feed.source_v
         return (
             f"no solution: the lamps ask for {self.asked_w:.4g} W, and from {source_v:g} V these cables"
@@ -143,8 +142,7 @@ def build_tree(
     at_lamps = []
     for fixture in lit:
         place = places[fixture.node]
-        if fixture.lead is not None:
-            lead = fixture.lead
+        if (lead := fixture.lead) is not None:
             each_ohm = loop_ohm(lead.gauge, lead.length_m, copper_c)
             place = _add_place(tree, place, each_ohm / fixture.count)
         _add_lamps(tree, place, fixture)

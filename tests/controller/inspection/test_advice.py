@@ -162,7 +162,7 @@ def two_taps(*, moved_watts, standing_watts, standing_v=13.0):
         replace(first, segments=cables, fixtures=lamps),
         replace(
             standing,
-            feed=replace(standing.feed, node="second", source_v=standing_v, tap=f"{standing_v:g} V"),
+            feed=replace(standing.feed, node="second", source_v=standing_v),
             segments=(replace(standing.segments[0], from_node="second", to_node="s1"),),
             fixtures=(replace(standing.fixtures[0], node="s1"),),
         ),
