@@ -12,7 +12,11 @@ from dataclasses import dataclass
 from decimal import Decimal
 from functools import lru_cache
 
+from config.models.site import Site, Zone
+
 J_PER_KWH = 3_600_000
+# The transformer of zones that have none.
+NAMELESS = ""
 _NOTHING = Decimal(0)
 
 
@@ -72,6 +76,25 @@ class Losses:
     def idle_w(self) -> Decimal:
         """Mains power while nothing is lit."""
         return _NOTHING if self.mains_side else self.no_load_w
+
+
+def losses_of(site: Site, zone: Zone | None) -> Losses:
+    """Give the losses of the transformer that feeds a zone.
+
+    A zone without one, or that is gone, belongs to a ``NAMELESS`` one whose losses are not known, so that its
+    hours and watts are still counted; the account then says "at least".
+    """
+    transformer = None if zone is None else site.transformer_of(zone)
+    if transformer is None:
+        return Losses(transformer=NAMELESS)
+    return Losses(
+        transformer=transformer.id,
+        mains_side=transformer.relay_side == "mains",
+        efficiency=watts(transformer.efficiency),
+        no_load_w=watts(transformer.no_load_w) or _NOTHING,
+        copper_w=watts(transformer.copper_w),
+        rated_va=watts(transformer.rated_va),
+    )
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

@@ -17,10 +17,9 @@ from config.models.tariff import Tariff
 from controller.calendar.intervals import Interval, ms_of, overlap, total_ms
 from controller.calendar.night import Night, nights
 from controller.calendar.periods import Each, Period, split, stretch_of_nights
-from controller.energy.from_site import losses_of
 from controller.energy.metering import measure_zones
 from controller.energy.tariff import price_steps
-from controller.energy.values import Draw, Energy, Load, Losses, watts
+from controller.energy.values import Draw, Energy, Load, Losses, losses_of, watts
 from controller.planning.plan import PlanContext, Window
 from controller.planning.planner import Planner
 from controller.sun.sun import dark_intervals

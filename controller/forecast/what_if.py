@@ -20,11 +20,17 @@ def end_evenings_at(zone: ZoneLike, off: ClockEdge) -> ZoneProgram:
     Every span that begins in the evening (at sunset or dusk, or at a clock time from noon to midnight) ends
     then, on special nights too; spans of the morning, and nights that are dark, stay as they are.
     """
-    special_nights = tuple(
-        SpecialProgram(nights=each.nights, program=_evenings_end(each.program, off))
-        for each in zone.special_nights
-    )
-    return ZoneProgram(id=zone.id, program=_evenings_end(zone.program, off), special_nights=special_nights)
+
+    def ended(program: Sequence[Span]) -> tuple[Span, ...]:
+        return tuple(
+            replace(span, ends=off, lasts=None, at_most=None) if _is_evening(span) else span
+            for span in program
+        )
+
+    special_nights = [
+        SpecialProgram(nights=each.nights, program=ended(each.program)) for each in zone.special_nights
+    ]
+    return ZoneProgram(id=zone.id, program=ended(zone.program), special_nights=tuple(special_nights))
 
 
 def do_instead(zone: ZoneLike, program: Iterable[Span]) -> ZoneProgram:
@@ -40,12 +46,6 @@ def plan_of(zones: Iterable[ZoneLike], place: PlanContext) -> PlanOf:
         return plan_night(by_id[zone_id], night, place).windows
 
     return plan
-
-
-def _evenings_end(program: Sequence[Span], off: ClockEdge) -> tuple[Span, ...]:
-    return tuple(
-        replace(span, ends=off, lasts=None, at_most=None) if _is_evening(span) else span for span in program
-    )
 
 
 def _is_evening(span: Span) -> bool:

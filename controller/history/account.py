@@ -13,7 +13,7 @@ from datetime import date, timedelta
 from controller.calendar.intervals import Interval, merge, ms_of, overlap, sort_into, without
 from controller.calendar.night import nights
 from controller.calendar.periods import Period
-from controller.energy.from_site import losses_of
+from controller.energy.values import losses_of
 from controller.history.energy_use import energy_used
 from controller.history.nights import Bounds, read_nights
 from controller.history.run_hours import ZonePast, count_hours, lit_interval

@@ -15,11 +15,7 @@ from controller.records.reading import Reading
 
 
 class ClockCorrection:
-    """Corrects readings of clocks that were not trusted.
-
-    Args:
-        readings: all that are known, in any order; the others are corrected by the trusted ones.
-    """
+    """Corrects readings of clocks that were not trusted, by the trusted ones among all that are known."""
 
     def __init__(self, readings: Iterable[Reading]) -> None:
         by_boot: dict[str, list[tuple[float, datetime]]] = defaultdict(list)

@@ -41,10 +41,8 @@ def filament_light(volts: float, rated_v: float = 12.0) -> float:
 def light_left(lit_h: float, l70_h: float, first_light: float = 1.0) -> float:
     """Give the light that an LED lamp still gives, as a part of what it gave when new.
 
-    Args:
-        lit_h: hours lit since it was fitted.
-        l70_h: hours to 70 % of the first light.
-        first_light: B of TM-21, the light that the fitted curve starts from; about 1, more than 0.7.
+    ``l70_h`` are the hours to 70 % of the first light; ``first_light`` is B of TM-21, the light that the
+    fitted curve starts from: about 1, more than 0.7.
 
     Source: TM-21, light = B·exp(-alpha·t) with alpha = ln(B/0.7)/L70; held against energy.json E8 by
     tests/controller/lamps/test_life.py.

@@ -6,8 +6,8 @@ from datetime import UTC, date, datetime, time, timedelta
 from decimal import Decimal
 
 from config.file.loader import example_path, load_site
-from controller.energy.from_site import NAMELESS, losses_of
 from controller.energy.tariff import price_steps
+from controller.energy.values import NAMELESS, losses_of
 from controller.forecast.forecast import forecast_input
 from controller.lamps.life import lamps_of
 from controller.planning.planner import Planner
