@@ -21,7 +21,7 @@ EXAMPLE = "2027-06-21T21:30:00Z"
 
 def instant_text(at_utc: datetime) -> str:
     """Write an instant, cut to the whole second: what has happened is never shown as still to come."""
-    return f"{at_utc.astimezone(UTC).replace(tzinfo=None).isoformat(timespec='seconds')}Z"
+    return at_utc.astimezone(UTC).isoformat(timespec="seconds").replace("+00:00", "Z")
 
 
 def coming_text(at_utc: datetime) -> str:

@@ -187,6 +187,8 @@ def _instant(edge: ClockEdge | SunEdge, night: Night, place: PlanContext) -> dat
 
 def _merge(windows: list[Window]) -> tuple[Window, ...]:
     """Merge windows that overlap or touch: no relay is switched where one span hands over to the next."""
+    if len(windows) < 2:  # as nearly always
+        return tuple(windows)
     windows.sort(key=lambda window: (window.on_utc, window.off_utc))
     merged = []
     for on_utc, off_utc in merge((window.on_utc, window.off_utc) for window in windows):
