@@ -55,9 +55,7 @@ class RequestSlots:
         except WouldBlock:
             now = self._limiter.statistics()
             if now.tasks_waiting >= self._waiting:
-                words = (
-                    f"{now.borrowed_tokens} requests are being answered and {now.tasks_waiting} are waiting"
-                )
+                words = f"{now.borrowed_tokens} requests are being answered, {now.tasks_waiting} are waiting"
                 raise ProblemError("too-busy", f"{words}; ask again in a few seconds") from None
             await self._limiter.acquire()
         try:

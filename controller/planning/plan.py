@@ -187,7 +187,7 @@ def _instant(edge: ClockEdge | SunEdge, night: Night, place: PlanContext) -> dat
 
 def _merge(windows: list[Window]) -> tuple[Window, ...]:
     """Merge windows that overlap or touch: no relay is switched where one span hands over to the next."""
-    if len(windows) < 2:  # as nearly always
+    if len(windows) == 1:  # as nearly always
         return tuple(windows)
     windows.sort(key=lambda window: (window.on_utc, window.off_utc))
     merged = []

@@ -29,7 +29,7 @@ from config.models.site import SpecialNight
 ZoneId = Annotated[str, Path(description="id of the zone in the site file", examples=["jetty"])]
 
 # The problems of every route that writes the site file.
-SITE_CHANGE = (
+_SITE_CHANGE = (
     "site-file-refused",
     "demonstration",
     "site-file-unwritable",
@@ -95,7 +95,7 @@ def get_why(context: Context, zone_id: ZoneId, params: Annotated[WhyParams, Quer
 @router.put(
     "/v1/zones/{zone_id}/program",
     summary="Change a zone's program",
-    responses=problems_of("not-a-program", *SITE_CHANGE),
+    responses=problems_of("not-a-program", *_SITE_CHANGE),
 )
 def put_program(context: Context, zone_id: ZoneId, body: ProgramRequest) -> ZoneResponse:
     """Write a zone's program into the site file, its comments kept, and follow it from now on."""
@@ -115,7 +115,7 @@ def put_program(context: Context, zone_id: ZoneId, body: ProgramRequest) -> Zone
 @router.put(
     "/v1/zones/{zone_id}/measured",
     summary="Note what was measured on site",
-    responses=problems_of(*SITE_CHANGE),
+    responses=problems_of(*_SITE_CHANGE),
 )
 def put_measured(context: Context, zone_id: ZoneId, body: MeasuredRequest) -> ZoneResponse:
     """Write measured watts and volts into the site file, with its comments kept.
