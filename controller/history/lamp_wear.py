@@ -10,7 +10,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from config.models.site import Zone
 from controller.calendar.intervals import MS_PER_HOUR
 from controller.calendar.night import night_at, night_on
 from controller.forecast.forecast import Forecast
@@ -85,13 +84,14 @@ def account_for_wear(
             )
         )
 
-    def relay(zone: Zone) -> RelayLife:
-        return relay_life(
+    relays = [
+        relay_life(
             zone.id,
             whole[zone.id].cycles if zone.id in whole else 0,
             first_night=first,
             starts_on=nights_again(first, year.starts[zone.id]),
             endurance_cycles=planner.site.relays.endurance_cycles,
         )
-
-    return Wear(lamps=tuple(lives), relays=tuple(relay(zone) for zone in wanted))
+        for zone in wanted
+    ]
+    return Wear(lamps=tuple(lives), relays=tuple(relays))

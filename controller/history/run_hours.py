@@ -13,9 +13,9 @@ step is how a wrong clock is put right, so the interval ends there and reaches b
 from __future__ import annotations
 
 from bisect import bisect_left
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import UTC, datetime
 from itertools import pairwise
 
 from controller.calendar.intervals import (
@@ -35,6 +35,7 @@ from controller.history.totals import REASONS_FOR_DARK, HourSum, LongestOutage, 
 from controller.records.entries import Cause
 from controller.records.past import Run
 
+_ALWAYS_UTC = datetime(1970, 1, 1, tzinfo=UTC)
 BY_PROGRAM = frozenset({Cause.PROGRAM, Cause.SPECIAL_NIGHT})
 
 
@@ -90,12 +91,12 @@ def count_hours(
     *,
     dark: Sequence[Interval],
     as_of_utc: datetime,
-    since_utc: datetime | None = None,
+    since_utc: datetime = _ALWAYS_UTC,
 ) -> tuple[HourSum, ...]:
     """Account for one zone over some periods.
 
     Periods are in order, none reaching into the next; ``dark`` is when the sun was below the angle of dusk.
-    What is planned for later than ``as_of_utc``, or was before the journal began, is not missed.
+    What is planned for later than ``as_of_utc``, or was before ``since_utc``, is not missed.
 
     Returns:
         What it did in each period, without the energy. Over periods that tile a stretch every sum adds up to
@@ -114,7 +115,7 @@ def count_hours(
     untrusted_ms = _lengths((interval for run, interval in lit if not run.trusted), bins)
     dark_ms = _lengths(in_dark, bins)
     starts = sorted(interval[0] for interval in intervals)
-    planned = overlap(merge(past.planned), _seen(bins, as_of_utc, since_utc))
+    planned = overlap(merge(past.planned), merge([(ms_of(since_utc), ms_of(as_of_utc))]))
     planned_ms = _lengths(planned, bins)
     found = _missed(past, without(planned, merge(intervals)), bins, as_of_utc)
     return tuple(
@@ -157,45 +158,37 @@ def _missed(
     past: ZonePast, missed: list[Interval], bins: Sequence[Interval], as_of_utc: datetime
 ) -> list[tuple[tuple[Missed, ...], LongestOutage | None]]:
     """Give for each bin what was missed by reason, and the longest gap."""
-    by_reason = [
-        (reason, share_out(intervals, bins)) for reason, intervals in _attribute(past, missed, as_of_utc)
-    ]
+    attributed = _attribute(past, missed, as_of_utc)
+    by_reason = {reason: share_out(intervals, bins) for reason, intervals in attributed.items()}
     found = []
     for n, pieces in enumerate(share_out(missed, bins)):
-        reasons = [(reason, shares[n]) for reason, shares in by_reason if shares[n]]
-        parts = tuple(Missed(reason=reason, lasts_ms=total_ms(intervals)) for reason, intervals in reasons)
-        found.append((parts, _longest(pieces, reasons)))
+        reasons = {reason: shares[n] for reason, shares in by_reason.items() if shares[n]}
+        parts = [Missed(reason=reason, lasts_ms=total_ms(part)) for reason, part in reasons.items()]
+        found.append((tuple(parts), _longest(pieces, reasons)))
     return found
 
 
-_Reasons = list[tuple[Cause | None, list[Interval]]]
-
-
-def _seen(bins: Sequence[Interval], as_of_utc: datetime, since_utc: datetime | None) -> list[Interval]:
-    """Give the time over which something can have been missed: from the journal's beginning up to now."""
-    if not bins:
-        return []
-    starts = bins[0][0] if since_utc is None else ms_of(since_utc)
-    return merge([(starts, ms_of(as_of_utc))])
-
-
-def _attribute(past: ZonePast, missed: list[Interval], as_of_utc: datetime) -> _Reasons:
+def _attribute(
+    past: ZonePast, missed: list[Interval], as_of_utc: datetime
+) -> dict[Cause | None, list[Interval]]:
     """Attribute each missed moment to one reason; what is left has none."""
-    reasons: _Reasons = []
+    reasons: dict[Cause | None, list[Interval]] = {}
     left = missed
     for reason in REASONS_FOR_DARK:
         cover = time_of((gap for gap in past.gaps if gap.reason is reason), past.zone, as_of_utc)
-        reasons.append((reason, overlap(left, cover)))
+        reasons[reason] = overlap(left, cover)
         left = without(left, cover)
-    return [*reasons, (None, left)]
+    return {**reasons, None: left}
 
 
-def _longest(missed: Sequence[Interval], reasons: _Reasons) -> LongestOutage | None:
+def _longest(
+    missed: Sequence[Interval], reasons: Mapping[Cause | None, Sequence[Interval]]
+) -> LongestOutage | None:
     """Find the longest unbroken part of what was missed, and the reason that explains most of it."""
     if not missed:
         return None
     longest = max(missed, key=lambda interval: interval[1] - interval[0])
-    reason = max(reasons, key=lambda each: total_ms(overlap(each[1], [longest])))[0]
+    reason = max(reasons, key=lambda each: total_ms(overlap(reasons[each], [longest])))
     return LongestOutage(starts_at_utc=utc_of(longest[0]), lasts_ms=longest[1] - longest[0], reason=reason)
 
 
