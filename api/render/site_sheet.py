@@ -14,9 +14,8 @@ from api.render.jinja import render
 from api.render.wiring_json import NO_TRANSFORMER
 from api.render.wiring_svg import draw_tree
 from config.models.cables import M_PER_FT
-from config.models.site import Site
+from config.models.site import CONTINUOUS_SHARE, Site
 from controller.design.materials import list_materials
-from controller.inspection.checks import CONTINUOUS
 from controller.inspection.findings import part_of
 from controller.inspection.report import WiringReport
 from controller.wiring.solver import Solution
@@ -99,7 +98,7 @@ def _show(report: WiringReport, number: int) -> dict[str, Any]:
         "tap": text.tap_words(report),
         "part": part_of(load_va / rated_va, "the rating"),
         "bar_percent": f"{min(100.0, 100.0 * load_va / rated_va):.1f}",
-        "line": f"{CONTINUOUS * rated_va:g}",
+        "line": f"{CONTINUOUS_SHARE * rated_va:g}",
         "load": text.load_words(report),
         "relays": _RELAYS[transformer.relay_side],
         "zones": [

@@ -13,10 +13,9 @@ from pydantic import AfterValidator, AliasChoices, BeforeValidator, Field
 
 from api.render.model import ResponseModel
 from config.errors import Severity
-from config.models.site import Site
+from config.models.site import CONTINUOUS_SHARE, Site
 from controller.design.placement import Placement
 from controller.inspection.advice import Proposal
-from controller.inspection.checks import CONTINUOUS
 from controller.inspection.report import LightResult, WiringReport, ZoneLoad
 from controller.wiring.network import CableSegment, Lamp
 from controller.wiring.solver import SegmentState, Solution
@@ -293,8 +292,8 @@ def _transformer(report: WiringReport) -> TransformerWiringResponse:
             va=load_va,
             rated_va=rated_va,
             part=load_va / rated_va,
-            line_va=CONTINUOUS * rated_va,
-            left_va=CONTINUOUS * rated_va - load_va,
+            line_va=CONTINUOUS_SHARE * rated_va,
+            left_va=CONTINUOUS_SHARE * rated_va - load_va,
             zones=[_zone(load) for load in report.loads],
         ),
         taps_v=list(report.wiring.taps_v),

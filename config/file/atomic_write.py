@@ -61,23 +61,14 @@ def move_into_place(finished: Path, path: Path) -> None:
     """Give a finished file, which is on the disk already, its name, and force the name to the disk."""
     finished.replace(path)
     try:
-        fsync_folder(path.parent)
+        fsync(path.parent)
     except OSError as error:
         raise NotSyncedError(error.errno, error.strerror) from error
 
 
-def fsync_file(path: Path) -> None:
-    """Force the content of a file to the disk."""
-    _fsync(path, os.O_RDONLY)
-
-
-def fsync_folder(folder: Path) -> None:
-    """Force the names in a folder to the disk."""
-    _fsync(folder, os.O_RDONLY | os.O_DIRECTORY)
-
-
-def _fsync(path: Path, flags: int) -> None:
-    descriptor = os.open(path, flags)
+def fsync(path: Path) -> None:
+    """Force the content of a file, or the names in a folder, to the disk."""
+    descriptor = os.open(path, os.O_RDONLY)
     try:
         os.fsync(descriptor)
     finally:
@@ -121,7 +112,7 @@ def _exchange_expected(temporary: Path, path: Path, expected: bytes) -> None:
     try:
         # Between that look and the exchange another program could still have written; now none can.
         _require_unchanged(temporary, expected)
-        fsync_folder(path.parent)
+        fsync(path.parent)
     except OSError:
         _exchange(temporary, path)
         raise

@@ -28,6 +28,9 @@ GREATEST_DUSK_ANGLE_DEG = 18.0
 # Electrical endurance of a small power relay at rated resistive load: from memory of usual data sheets, no
 # source at hand. Lamp and transformer inrush wear contacts faster; the data sheet of the relay decides.
 RELAY_CYCLES = 100_000
+# The most of a rating that a load of three hours or more may take, 1 ÷ 1.25: NEC 210.19(A)(1), 210.20(A),
+# 215.2 and 215.3 ask for 125 % of such a load.
+CONTINUOUS_SHARE = 0.8
 # GPIO lines on the 40-pin header in BCM numbers; 0 and 1 are there but kept for an add-on board's memory.
 FIRST_PIN, LAST_PIN = 2, 27
 

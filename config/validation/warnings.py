@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 
 from config.currencies import CURRENCIES
 from config.errors import KeyPath
-from config.models.site import Site, Transformer, Zone
+from config.models.site import CONTINUOUS_SHARE, Site, Transformer, Zone
 from config.models.tariff import PriceBand
 from config.program.spans import Span
 from config.validation.cables import Document
@@ -20,8 +20,6 @@ _A_WINTER_DAY = datetime(2027, 1, 15, tzinfo=UTC)
 # that keeps UTC+8 throughout (73.5 degrees east).
 _WIDEST_GAP_H = 3.5
 _DEGREES_PER_HOUR = 15.0
-# Common practice, no source: a transformer is loaded to at most this share of its rating.
-_COMMON_SHARE = 0.8
 # Usual figures, loosely quoted and from memory: magnetic transformers give 80 to 95 % of what they take, and
 # lose a few per cent of their rating with no load. Beyond these bounds it is probably a slip of the pen.
 _LEAST_EFFICIENCY = 0.5
@@ -72,7 +70,7 @@ def _warn_load(site: Site, transformer: Transformer, path: KeyPath) -> Iterator[
     loads = [zone.rated_load.watts for zone in site.zones if site.transformer_of(zone) is transformer]
     load_w = sum(watts for watts in loads if watts is not None)
     share = load_w / transformer.rated_va
-    if share <= _COMMON_SHARE:
+    if share <= CONTINUOUS_SHARE:
         return
     unknown = f", {loads.count(None)} of them with an unknown load" if None in loads else ""
     drawn = f"its zones draw {load_w:g} W{unknown}, {share:.0%} of its rating"

@@ -15,6 +15,7 @@ from typing import Final
 
 from config.errors import Severity
 from config.models.cables import Build, Gauge, Unit
+from config.models.site import CONTINUOUS_SHARE
 from controller.inspection.findings import (
     Finding,
     InspectionResult,
@@ -28,9 +29,6 @@ from controller.lamps.physics import filament_life_h, filament_light
 from controller.wiring.cable import Ampacity, ampacity
 from controller.wiring.network import FixtureAt, Lamp, Limits, Network
 from controller.wiring.solver import LampState, NoSolution, Outcome, Solution, solve
-
-CONTINUOUS: Final = 0.80
-"""1 ÷ 1.25: NEC 210.19(A)(1), 210.20(A), 215.2 and 215.3 ask for 125 % of a load of three hours or more."""
 
 CIRCUIT_A: Final = 25.0
 """NEC 411: the most current of a secondary circuit; taken per tap, the stricter of two readings."""
@@ -127,7 +125,7 @@ def _rated_va(network: Network) -> float:
 
 
 def _check_load(topic: Topic, place: str, load_va: float, rated_va: float) -> Finding:
-    needed_va = math.ceil(load_va / CONTINUOUS / 5.0) * 5
+    needed_va = math.ceil(load_va / CONTINUOUS_SHARE / 5.0) * 5
     rule = Rule(
         topic,
         "VA",
@@ -135,12 +133,12 @@ def _check_load(topic: Topic, place: str, load_va: float, rated_va: float) -> Fi
         f"use a transformer of {needed_va} VA or more, or move lamps to another",
     )
     words = f"{place}: {load_in_words(load_va, rated_va)}"
-    return rule.check(place, load_va, words, warning=CONTINUOUS * rated_va, error=rated_va)
+    return rule.check(place, load_va, words, warning=CONTINUOUS_SHARE * rated_va, error=rated_va)
 
 
 def load_in_words(load_va: float, rated_va: float) -> str:
     """Say what a transformer carries of its rating, and how far that is from the 80 % line."""
-    left_va = CONTINUOUS * rated_va - load_va
+    left_va = CONTINUOUS_SHARE * rated_va - load_va
     side = "below" if left_va >= 0.0 else "above"
     percent = in_percent(load_va / rated_va)
     return f"{load_va:.1f} of {rated_va:g} VA ({percent}), {abs(left_va):.0f} VA {side} the 80 % line"
@@ -162,7 +160,7 @@ def _check_circuit(solution: Solution) -> Finding:
     )
     node, amperes = solution.network.feed.node, solution.source_a
     words = f"the circuit of “{node}” carries {amperes:.2f} A of {CIRCUIT_A:g} A"
-    return rule.check(node, amperes, words, warning=CONTINUOUS * CIRCUIT_A, error=CIRCUIT_A, feed=node)
+    return rule.check(node, amperes, words, warning=CONTINUOUS_SHARE * CIRCUIT_A, error=CIRCUIT_A, feed=node)
 
 
 def _check_cables(solution: Solution) -> list[Finding]:
@@ -192,7 +190,7 @@ def _check_current(place: str, gauge: Gauge, amperes: float, limit: Ampacity, *,
     )
     words = f"{gauge} from {place} carries {amperes:.2f} A of {limit.amperes:g} A"
     return rule.check(
-        place, amperes, words, warning=CONTINUOUS * limit.amperes, error=limit.amperes, feed=feed
+        place, amperes, words, warning=CONTINUOUS_SHARE * limit.amperes, error=limit.amperes, feed=feed
     )
 
 

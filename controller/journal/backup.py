@@ -15,7 +15,7 @@ from datetime import date, datetime, timedelta
 from pathlib import Path
 
 from config.errors import JournalDamagedError, JournalError
-from config.file.atomic_write import fsync_file, fsync_folder, move_into_place
+from config.file.atomic_write import fsync, move_into_place
 from controller.journal.database import (
     BACKUPS_NAME,
     backups_of,
@@ -101,7 +101,7 @@ def copy_to(path: Path, target: Path) -> None:
             connection.execute("VACUUM INTO ?", (str(part),))
         if damage := find_damage(part):
             raise JournalError(f"the backup {target} came out damaged ({damage}); try another disk")
-        fsync_file(part)
+        fsync(part)
         move_into_place(part, target)
     except (sqlite3.Error, OSError) as error:
         with contextlib.suppress(OSError):
@@ -140,7 +140,7 @@ def quarantine(path: Path, at_utc: datetime) -> Path | None:
     existed = path.exists()
     if existed:
         path.rename(moved_to)
-    fsync_folder(path.parent)
+    fsync(path.parent)
     for old in others[QUARANTINES_KEPT - 1 :]:
         clear_away(old)
     return moved_to if existed else None
@@ -197,7 +197,7 @@ def put_in_place(copy: Path, path: Path) -> None:
         owner = path.parent.stat()
         if os.geteuid() == 0:
             os.chown(part, owner.st_uid, owner.st_gid)
-        fsync_file(part)
+        fsync(part)
         move_into_place(part, path)
     except OSError:
         part.unlink(missing_ok=True)

@@ -14,7 +14,7 @@ from config.file import atomic_write
 from config.file.atomic_write import (
     FileChangedError,
     NotSyncedError,
-    fsync_file,
+    fsync,
     move_into_place,
     write_atomically,
 )
@@ -331,7 +331,7 @@ def test_a_finished_file_gets_its_name_and_the_folder_reaches_the_disk(path, mon
     synced = []
     real = os.fsync
     monkeypatch.setattr(os, "fsync", lambda handle: (synced.append(os.fstat(handle).st_mode), real(handle)))
-    fsync_file(finished)
+    fsync(finished)
     move_into_place(finished, path)
     assert [stat.S_ISDIR(mode) for mode in synced] == [False, True]
     assert path.read_bytes() == NEW
