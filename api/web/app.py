@@ -46,8 +46,7 @@ def make_app(
 
 
 def _version() -> str:
-    """Give the installed version; a checkout that is not installed has none."""
     try:
         return version("leerie")
-    except PackageNotFoundError:
+    except PackageNotFoundError:  # a checkout that is not installed
         return "0"

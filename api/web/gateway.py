@@ -70,7 +70,3 @@ class KeeperGateway:
             return self.loop.call(work)
         except CancelledError:
             raise TimeoutError from None
-
-    def record(self, entry: Entry) -> None:
-        """Put an entry into the journal, and have it written soon; raises as ``call``."""
-        self.call(lambda _keeper: self.append(entry))

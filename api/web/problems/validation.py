@@ -58,12 +58,7 @@ def _entry(found: Mapping[str, Any]) -> dict[str, object]:
         entry["parameter"] = ".".join(str(step) for step in path)
     error = found.get("ctx", {}).get("error")
     if isinstance(error, ProgramError):
-        entry |= {
-            "text": error.text,
-            "column": error.column,
-            "found": error.found,
-            "expected": error.expected,
-        }
+        entry |= {name: getattr(error, name) for name in ("text", "column", "found", "expected")}
     return entry
 
 
