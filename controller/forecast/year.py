@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, replace
 from datetime import date
 from functools import partial
 
 from config.models.site import Zone
-from config.program.spans import ClockEdge, Span
+from config.program.spans import NOON_HOUR, ClockEdge, Span, SunEdge, SunEvent
 from controller.calendar.intervals import MS_PER_HOUR
 from controller.calendar.night import nights
 from controller.forecast.forecast import (
@@ -19,15 +19,16 @@ from controller.forecast.forecast import (
     with_mains_switching,
 )
 from controller.forecast.mechanical_timer import MechanicalTimer, TimerNight, timer_nights, timer_windows
-from controller.forecast.what_if import do_instead, end_evenings_at, plan_of
 from controller.lamps.life import Lamps, lamps_of
+from controller.planning.plan import ZoneLike, plan_night
 from controller.planning.planner import Planner
-from controller.planning.program_record import ZoneProgram
+from controller.planning.program_record import SpecialProgram, ZoneProgram
 from controller.planning.program_text import format_spans
 from controller.sun.sun import dark_intervals
 from controller.wiring.losses import cable_losses
 
 AS_IT_IS = "as the site file has it"
+_EVENING = (SunEvent.SUNSET, SunEvent.DUSK)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -89,8 +90,12 @@ def forecast_year(planner: Planner, query: YearQuery) -> YearForecast:
     ahead = partial(look_ahead, first_night=query.first, count=query.count)
 
     def instead(name: str, imagine: Callable[[Zone], ZoneProgram]) -> Forecast:
-        plan = plan_of([imagine(zone) for zone in site.zones], planner.place)
-        return ahead(inputs, plan=plan, name=name)
+        imagined = {zone.id: imagine(zone) for zone in site.zones}
+        return ahead(
+            inputs,
+            plan=lambda zone, night: plan_night(imagined[zone], night, planner.place).windows,
+            name=name,
+        )
 
     present = ahead(inputs, plan=lambda zone, night: planner.plan(zone, night).windows, name=AS_IT_IS)
     others = [
@@ -126,3 +131,33 @@ def forecast_year(planner: Planner, query: YearQuery) -> YearForecast:
             if each.zone in zones and (each.load.lamps_w is None or each.losses.origin == "losses not known")
         ),
     )
+
+
+def end_evenings_at(zone: ZoneLike, off: ClockEdge) -> ZoneProgram:
+    """Imagine that a zone goes out at another time.
+
+    Every span that begins in the evening (at sunset or dusk, or at a clock time from noon to midnight) ends
+    then, on special nights too; spans of the morning, and nights that are dark, stay as they are.
+    """
+
+    def ended(program: Sequence[Span]) -> tuple[Span, ...]:
+        return tuple(
+            replace(span, ends=off, lasts=None, at_most=None) if _is_evening(span) else span
+            for span in program
+        )
+
+    special_nights = [
+        SpecialProgram(nights=each.nights, program=ended(each.program)) for each in zone.special_nights
+    ]
+    return ZoneProgram(id=zone.id, program=ended(zone.program), special_nights=tuple(special_nights))
+
+
+def do_instead(zone: ZoneLike, program: Iterable[Span]) -> ZoneProgram:
+    """Imagine another program for a zone; its special nights stay as they are."""
+    return ZoneProgram(id=zone.id, program=tuple(program), special_nights=zone.special_nights)
+
+
+def _is_evening(span: Span) -> bool:
+    if isinstance(span.begins, SunEdge):
+        return span.begins.event in _EVENING
+    return span.begins.hour >= NOON_HOUR

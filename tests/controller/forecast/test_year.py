@@ -7,7 +7,7 @@ import pytest
 from config.models.site import Zone
 from config.program.parser import parse_span
 from config.program.spans import ClockEdge
-from controller.forecast.what_if import do_instead, end_evenings_at
+from controller.forecast.year import do_instead, end_evenings_at
 from tests.sites import zone
 
 ONE = ClockEdge(hour=1, minute=0)
