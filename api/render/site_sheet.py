@@ -58,10 +58,7 @@ _BEFORE_UNIT: Final = re.compile(r"(?<=\d) (?=%|(?:VA|V|A|W|ft|m|mm|ohm|AWG|mm2)
 def make_sheet(site: Site, reports: Sequence[WiringReport], made_on: date | None = None) -> str:
     """Make the site sheet as a page that needs nothing else, and prints on A4 and Letter.
 
-    Args:
-        site: the site.
-        reports: the transformers that are to stand on it.
-        made_on: the date that is written on it, if any.
+    ``made_on`` is the date that is written on it, if any.
     """
     materials = list_materials(site, [report.wiring for report in reports])
     return render(
@@ -93,6 +90,7 @@ def _show(report: WiringReport, number: int) -> dict[str, Any]:
     places = range(len(wiring.circuits))
     readings = [each for place in places for each in report.lights(place) if each.light.placed]
     return {
+        "report": report,
         "name": f"{transformer.name} ({transformer.id})" if has_name else transformer.id,
         "rated": f"{rated_va:g}",
         "tap": text.tap_words(report),
@@ -106,13 +104,6 @@ def _show(report: WiringReport, number: int) -> dict[str, Any]:
             for row, load in zip(text.load_rows(report), report.loads, strict=True)
         ],
         "circuits": [_show_circuit(report, place, number) for place in places],
-        "findings": text.group_findings(report.inspection.findings),
-        "checks_ok": text.counted(text.count_ok(report.inspection.findings), "other check"),
-        "proposals": [text.proposal_words(each) for each in report.proposals],
-        "without_advice": report.without_advice,
-        "measured": list(text.measured_words(report)),
-        "rules": [rule.words for rule in report.rules],
-        "unknown": report.unknown,
         "readings": readings,
         "all_stated": all(each.stated for each in readings),
         "runs": list(_runs(report)),

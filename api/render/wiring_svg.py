@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from api.render.jinja import render
 from api.render.wiring_text import counted, fixture_words, length_text, volts_text, watts_words
@@ -80,28 +80,24 @@ class Line:
 
 
 def draw_tree(report: WiringReport, place: int, *, key: str) -> list[str]:
-    """Draw what hangs on one tap, as pieces of SVG one below the other.
+    """Draw what hangs on the tap at this place, as pieces of SVG one below the other.
 
-    Args:
-        report: the transformer.
-        place: of the tap among those in use.
-        key: makes this drawing's ids unique in the page.
+    ``key`` makes this drawing's ids unique in the page.
     """
     layout = _Layout(report, place)
-    pieces = math.ceil(len(layout.rows) / ROWS_A_PIECE)
-    a_piece = ROWS_A_PIECE
+    starts = range(0, len(layout.rows), ROWS_A_PIECE)
     return [
         render(
             "tree.svg",
-            key=f"{key}-{number + 1}",
-            title=layout.title + (f", part {number + 1} of {pieces}" if pieces > 1 else ""),
-            description=f"Continues part {number}." if number else layout.description,
+            key=f"{key}-{number}",
+            title=layout.title + (f", part {number} of {len(starts)}" if len(starts) > 1 else ""),
+            description=f"Continues part {number - 1}." if start else layout.description,
             width_px=WIDTH_PX,
-            top_px=0 if number else _TOP_PX,
+            top_px=0 if start else _TOP_PX,
             row_px=ROW_PX,
-            start_px=number * a_piece * ROW_PX,
-            height_px=len(layout.rows[number * a_piece : (number + 1) * a_piece]) * ROW_PX,
-            rows=layout.rows[number * a_piece : (number + 1) * a_piece],
+            start_px=start * ROW_PX,
+            height_px=len(layout.rows[start : start + ROWS_A_PIECE]) * ROW_PX,
+            rows=layout.rows[start : start + ROWS_A_PIECE],
             lines=layout.lines,
             text_px=layout.text_px,
             cable_px=_CABLE_RIGHT_PX,
@@ -109,7 +105,7 @@ def draw_tree(report: WiringReport, place: int, *, key: str) -> list[str]:
             right_px=_SCALE_RIGHT_PX,
             ticks=layout.ticks,
         )
-        for number in range(pieces)
+        for number, start in enumerate(starts, start=1)
     ]
 
 
@@ -165,46 +161,29 @@ class _Layout:
             lights = self._lights.get(node, [])
             # At the transformer itself stands the transformer; a light there comes below it.
             own = lights[:1] if cable is not None else []
-            if own:
-                row = self._light_row(x_px, y_px, own[0], glyph="light", name=node, cable=words)
-            else:
-                row = self._bare_row(node, x_px, y_px, words)
-            self.rows.append(row)
+            self.rows.append(self._row(x_px, y_px, node, words, own[0] if own else None))
             for light in lights[len(own) :]:
-                below_px = (len(self.rows) + 0.5) * ROW_PX
-                self.rows.append(self._light_row(x_px, below_px, light, glyph="", name="", cable=""))
+                self.rows.append(self._row(x_px, (len(self.rows) + 0.5) * ROW_PX, "", "", light))
 
-    def _bare_row(self, node: str, x_px: float, y_px: float, cable: str) -> Row:
+    def _row(self, x_px: float, y_px: float, node: str, cable: str, light: LightResult | None) -> Row:
+        """Make the row of a node, with or without a light, or of a further light at the node above."""
+        row = Row(y_px=y_px, x_px=x_px, glyph="joint", name=self._shorten(node, cable), cable=cable)
         feed, lit = self._network.feed, self._one.lit
-        volts = lit.volts.get(node) if isinstance(lit, Solution) else None
-        is_feed = node == feed.node
-        return Row(
-            y_px=y_px,
-            x_px=x_px,
-            glyph="feed" if is_feed else "joint",
-            name=self._shorten(node, cable),
-            what="transformer" if is_feed else "",
-            cable=cable,
-            volts=volts_text(feed.source_v if is_feed else volts),
-        )
-
-    def _light_row(
-        self, x_px: float, y_px: float, light: LightResult, *, glyph: str, name: str, cable: str
-    ) -> Row:
-        low_v, high_v = light.fixture.range_v
-        return Row(
-            y_px=y_px,
-            x_px=x_px,
-            glyph=glyph,
-            name=self._shorten(name, cable),
-            what=_fit(light, self._room_px(name, cable)),
-            cable=cable,
-            volts=volts_text(light.volts),
-            mark=_MARKS[light.standing],
-            band=(self._at(low_v), self._at(high_v)),
-            dot=None if light.volts is None else self._at(light.volts),
-            most=None if light.most_v is None else self._at(light.most_v),
-        )
+        if light is not None:
+            low_v, high_v = light.fixture.range_v
+            return replace(
+                row,
+                glyph="light" if node else "",
+                what=_fit(light, self._room_px(node, cable)),
+                volts=volts_text(light.volts),
+                mark=_MARKS[light.standing],
+                band=(self._at(low_v), self._at(high_v)),
+                dot=None if light.volts is None else self._at(light.volts),
+                most=None if light.most_v is None else self._at(light.most_v),
+            )
+        if node == feed.node:
+            return replace(row, glyph="feed", what="transformer", volts=volts_text(feed.source_v))
+        return replace(row, volts=volts_text(lit.volts.get(node) if isinstance(lit, Solution) else None))
 
     def _shorten(self, name: str, cable: str) -> str:
         """Shorten the name of a node that would run into its cable; the table of readings has it in full."""

@@ -1,8 +1,4 @@
-"""The wiring of a site on the terminal.
-
-What matters stands first: errors, then warnings, each kind in one line with its worst case; what is in order
-is counted, and listed only where it is asked for.
-"""
+"""The wiring of a site on the terminal: errors first, then warnings, each kind in one line."""
 
 from __future__ import annotations
 
@@ -23,13 +19,7 @@ from controller.inspection.report import LightResult, Standing, WiringReport
 
 
 def print_wiring(site: Site, reports: Sequence[WiringReport], *, listed: bool = False) -> None:
-    """Print what there is to say about some transformers.
-
-    Args:
-        site: the site.
-        reports: the transformers.
-        listed: list what is in order too.
-    """
+    """Print what there is to say about some transformers; what is ok is listed only where it is asked for."""
     things: list[RenderableType] = [Text(f"{site.name}, wiring: {text.summary(reports)}", style=STRONG)]
     if not site.transformers:
         things.append(Text(f"Not known: {NO_TRANSFORMER}."))
@@ -89,14 +79,11 @@ def _shown_findings(report: WiringReport, *, listed: bool) -> Iterator[Renderabl
 
 def _shown_lights(lights: Sequence[LightResult]) -> Iterator[RenderableType]:
     """Show the lights one by one; columns that are empty all the way down are left out."""
+    figures = ("Volts", "Max. V", "Allowed V", "Brightness", "Lamp life", "Measured V")
     columns = (
-        TableColumn(heading="Zone"),
-        TableColumn(heading="Node"),
+        *(TableColumn(heading=heading) for heading in ("Zone", "Node")),
         TableColumn(heading="Fixture", folds=True),
-        *(
-            TableColumn(heading=heading, right=True)
-            for heading in ("Volts", "Max. V", "Allowed V", "Brightness", "Lamp life", "Measured V")
-        ),
+        *(TableColumn(heading=heading, right=True) for heading in figures),
         TableColumn(heading=""),
     )
     rows = [

@@ -58,12 +58,7 @@ class FindingGroup:
 
 
 def group_findings(findings: Sequence[Finding], *, listed: bool = False) -> list[FindingGroup]:
-    """Group findings by level and topic, errors first.
-
-    Args:
-        findings: of one transformer.
-        listed: give what is ok too, each by itself.
-    """
+    """Group findings by level and topic, errors first; where ``listed``, what is ok too, each by itself."""
     groups: dict[tuple[Severity, Topic, int], list[Finding]] = {}
     for number, each in enumerate(sorted(findings, key=lambda each: -each.level.rank)):
         if each.level is not Severity.OK:
