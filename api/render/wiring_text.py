@@ -11,7 +11,7 @@ from config.models.cables import M_PER_FT, Gauge, Unit
 from controller.inspection.advice import Proposal
 from controller.inspection.checks import BRANCH_PERCENT, LIGHTING_PERCENT, load_in_words
 from controller.inspection.findings import Finding, Topic
-from controller.inspection.report import LightResult, WiringReport, ZoneLoad
+from controller.inspection.report import LightResult, WiringReport
 from controller.wiring.network import Lamp
 
 NOT_KNOWN: Final = "not known"
@@ -126,26 +126,21 @@ def _kinds(head: str, findings: Sequence[Finding]) -> str:
 def load_rows(report: WiringReport) -> Iterator[tuple[str, str, str, str]]:
     """Give the load zone by zone: its name, lights, rated watts, and volt-amperes lit alone."""
     for load in report.loads:
-        count = sum(fixture.count for fixture in load.zone.fixtures)
-        yield named(load.zone.id, load.zone.name), str(count) if count else "?", _rated(load), _alone(load)
+        rated_load, count = load.zone.rated_load, sum(fixture.count for fixture in load.zone.fixtures)
+        rated, alone = NOT_KNOWN, "no solution"
+        if rated_load.watts is not None:
+            origin = "" if rated_load.origin == "fixtures" else f", {rated_load.origin}"
+            rated = f"{rated_load.watts:g} W{origin}"
+        else:
+            alone = NOT_KNOWN
+        if load.alone_va is not None:
+            alone = f"{load.alone_va:.1f} VA{'' if load.placed else ', without its cables'}"
+        yield named(load.zone.id, load.zone.name), str(count or "?"), rated, alone
 
 
 def named(id_: str, name: str) -> str:
     """Give an id with its name, where it has one."""
     return id_ if name == id_ else f"{id_} ({name})"
-
-
-def _rated(load: ZoneLoad) -> str:
-    rated = load.zone.rated_load
-    if rated.watts is None:
-        return NOT_KNOWN
-    return f"{rated.watts:g} W{'' if rated.origin == 'fixtures' else f', {rated.origin}'}"
-
-
-def _alone(load: ZoneLoad) -> str:
-    if load.alone_va is None:
-        return NOT_KNOWN if load.zone.rated_load.watts is None else "no solution"
-    return f"{load.alone_va:.1f} VA{'' if load.placed else ', without its cables'}"
 
 
 def load_words(report: WiringReport) -> str:

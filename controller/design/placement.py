@@ -63,13 +63,13 @@ class Placement:
     Attributes:
         spread_m: its width, or its length where it is long.
         spread_assumed: whether the usual width was taken, as none was given.
-        kind: of fixture: "spot", "wash" or "path".
+        kind: "spot", "wash" or "path".
         out_m: from the object to each light; 0 for a path.
         around_deg: for a free-standing object, where the lights stand as seen from it, 0 towards the viewer.
         along_m: for a long object, where each light stands, from its beginning.
         tilt_deg: above the level; 0 for a path.
         beam_deg: the usual beam that covers the object; 0 for a path.
-        candela: of one light, where it was given.
+        candela: of one light, in the middle of its beam.
         lux: of the object at the height that is aimed at, by one light; None without candela.
         practice: what of this is common practice.
         geometry: what was computed, in words.

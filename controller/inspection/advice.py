@@ -47,10 +47,7 @@ def advise(
 ) -> tuple[Proposal, ...]:
     """Search for changes that mend a feed with errors, those without new warnings first, then by copper.
 
-    Args:
-        networks: everything behind one transformer, one for each tap in use.
-        taps_v: volts of its taps, whether in use or not.
-        limits: what the site asks for beyond the rules.
+    The networks are everything behind one transformer, ``taps_v`` its taps, whether in use or not.
     """
     limits = limits or Limits()
     before = inspect(networks, limits)

@@ -15,7 +15,7 @@ from typing import Final
 from config.models.cables import Gauge
 from controller.inspection.gauges import Gauges, SizingTrial, has_volts
 from controller.wiring.cable import thicker
-from controller.wiring.network import CableSegment, Network, way_to
+from controller.wiring.network import CableSegment, Network, walk, way_to
 from controller.wiring.solver import Outcome, Solution
 
 COPPER_G_PER_CM3: Final = 8.89
@@ -127,24 +127,18 @@ def second_circuit(
 
 def move_branch(network: Network, node: str, tap_v: float) -> tuple[Network, Network]:
     """Move the cable from the feed to this node, with all behind it, to another tap of the transformer."""
-    behind = {node}
-    for cable in network.walk():
-        if cable.from_node in behind:
-            behind.add(cable.to_node)
+    behind = {node, *(cable.to_node for cable in walk(node, network.segments))}
     feed = replace(network.feed, node=f"{network.feed.node}, {tap_v:g} V", source_v=tap_v)
     kept = replace(
         network,
         segments=tuple(c for c in network.segments if c.to_node not in behind),
         fixtures=tuple(f for f in network.fixtures if f.node not in behind),
     )
+    cables = (c for c in network.segments if c.to_node in behind)
     moved = replace(
         network,
         feed=feed,
-        segments=tuple(
-            replace(c, from_node=feed.node) if c.to_node == node else c
-            for c in network.segments
-            if c.to_node in behind
-        ),
+        segments=tuple(replace(c, from_node=feed.node) if c.to_node == node else c for c in cables),
         fixtures=tuple(f for f in network.fixtures if f.node in behind),
     )
     return kept, moved
@@ -155,11 +149,8 @@ def attach(standing: Network, other: Network) -> Network:
     old, new = other.feed.node, standing.feed.node
     cables = (replace(c, from_node=new) if c.from_node == old else c for c in other.segments)
     lamps = (replace(f, node=new) if f.node == old else f for f in other.fixtures)
-    return replace(
-        standing,
-        segments=(*standing.segments, *cables),
-        fixtures=(*standing.fixtures, *lamps),
-    )
+    segments, fixtures = (*standing.segments, *cables), (*standing.fixtures, *lamps)
+    return replace(standing, segments=segments, fixtures=fixtures)
 
 
 def list_changes(

@@ -10,7 +10,6 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
-from itertools import repeat
 from typing import Final
 
 from config.errors import Severity
@@ -28,7 +27,7 @@ from controller.inspection.findings import (
 from controller.lamps.physics import filament_life_h, filament_light
 from controller.wiring.cable import Ampacity, ampacity
 from controller.wiring.network import FixtureAt, Lamp, Limits, Network
-from controller.wiring.solver import LampState, NoSolution, Outcome, Solution, solve
+from controller.wiring.solver import LampState, NoSolution, Solution, solve
 
 CIRCUIT_A: Final = 25.0
 """NEC 411: the most current of a secondary circuit; taken per tap, the stricter of two readings."""
@@ -56,16 +55,13 @@ def solve_states(network: Network, limits: Limits) -> SolvedStates:
     """Solve a network with everything lit, and each zone alone on cool cable."""
     cool = replace(network, temperature_c=limits.cool_c)
     alone = {zone: solve(cool.lit((zone,))) for zone in network.zones}
-    volts = {zone: _lamp_volts(outcome) for zone, outcome in alone.items()}
     # A zone alone keeps the order of its fixtures, so each zone's volts are taken in turn.
-    most_v = tuple(next(volts[fixture.zone]) for fixture in network.fixtures)
+    volts = {
+        zone: iter([lamp.volts for lamp in outcome.lamps] if isinstance(outcome, Solution) else ())
+        for zone, outcome in alone.items()
+    }
+    most_v = tuple(next(volts[fixture.zone], None) for fixture in network.fixtures)
     return SolvedStates(lit=solve(network), alone=alone, most_v=most_v)
-
-
-def _lamp_volts(outcome: Outcome) -> Iterator[float | None]:
-    if isinstance(outcome, Solution):
-        return iter([lamp.volts for lamp in outcome.lamps])
-    return repeat(None)
 
 
 def inspect(networks: Sequence[Network], limits: Limits | None = None) -> InspectionResult:
@@ -105,23 +101,20 @@ def _check_transformer(solved: Sequence[SolvedStates]) -> list[Finding]:
         return []
     feed = solved[0].lit.network.feed
     zones: dict[str, float] = {}
+    load_va = 0.0
     for one in solved:
+        fixtures = one.lit.network.fixtures
+        rated_va = sum(lamp.count * lamp.watts / lamp.power_factor for lamp in fixtures)
+        load_va += one.lit.source_va if isinstance(one.lit, Solution) else rated_va
         for zone, outcome in one.alone.items():
             if isinstance(outcome, Solution):
                 zones[zone] = zones.get(zone, 0.0) + outcome.source_va
-    load_va = sum(
-        one.lit.source_va if isinstance(one.lit, Solution) else _rated_va(one.lit.network) for one in solved
-    )
     findings = [_check_load(Topic.TRANSFORMER, f"“{feed.transformer}”", load_va, feed.rated_va)]
     if len(zones) > 1:
         findings += [
             _check_load(Topic.ZONE, f"zone “{zone}” alone", va, feed.rated_va) for zone, va in zones.items()
         ]
     return findings
-
-
-def _rated_va(network: Network) -> float:
-    return sum(lamp.count * lamp.watts / lamp.power_factor for lamp in network.fixtures)
 
 
 def _check_load(topic: Topic, place: str, load_va: float, rated_va: float) -> Finding:

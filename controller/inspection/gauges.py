@@ -34,10 +34,8 @@ def has_volts(network: Network, drop_percent: float | None) -> bool:
     """Whether every lamp has the volts that it needs with everything lit: a quick look at a change."""
     tree, _, at_lamps = build_tree(network)
     volts = try_volts(tree, network.feed.source_v)
-    needed_v = needed_volts(network, drop_percent)
-    return volts is not None and all(
-        volts[place] >= needed for place, needed in zip(at_lamps, needed_v, strict=True)
-    )
+    needed = zip(at_lamps, needed_volts(network, drop_percent), strict=True)
+    return volts is not None and all(volts[place] >= needed_v for place, needed_v in needed)
 
 
 def within_upper_limit(network: Network, cool_c: float) -> bool:

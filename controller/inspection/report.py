@@ -47,7 +47,6 @@ class LightResult:
     """One light, or equal lights at one node, with what it gets.
 
     Attributes:
-        light: which.
         state: with everything lit; None where there is no solution.
         most_v: volts with its zone lit alone on cool cable.
     """
@@ -69,18 +68,16 @@ class LightResult:
     @property
     def brightness(self) -> float | None:
         """Part of the rated light with everything lit; None but for a filament lamp."""
-        fixture = self.fixture
-        if fixture.lamp is not Lamp.FILAMENT or self.state is None:
+        if self.fixture.lamp is not Lamp.FILAMENT or self.state is None:
             return None
-        return filament_light(self.state.volts, fixture.rated_v)
+        return filament_light(self.state.volts, self.fixture.rated_v)
 
     @property
     def life(self) -> float | None:
         """Part of the rated life at the most volts; None but for a filament lamp."""
-        fixture = self.fixture
-        if fixture.lamp is not Lamp.FILAMENT or not self.most_v:
+        if self.fixture.lamp is not Lamp.FILAMENT or not self.most_v:
             return None
-        return filament_life_h(1.0, self.most_v, fixture.rated_v)
+        return filament_life_h(1.0, self.most_v, self.fixture.rated_v)
 
     @property
     def stated(self) -> bool:
@@ -169,17 +166,15 @@ def report_site(site: Site) -> tuple[WiringReport, ...]:
 
 def report_transformer(wiring: TransformerWiring) -> WiringReport:
     """Report on one transformer."""
-    inspection = inspect(wiring.networks, wiring.limits)
+    networks, limits = wiring.networks, wiring.limits
+    inspection = inspect(networks, limits)
     inspection = replace(inspection, findings=tuple(_relevant(inspection.findings, wiring)))
-    proposals: tuple[Proposal, ...] = ()
-    if wiring.has_cables:
-        proposals = advise(wiring.networks, taps_v=wiring.taps_v, limits=wiring.limits)
     loads = tuple(_load_of(zone, inspection.solved, wiring) for zone in wiring.zones)
     return WiringReport(
         wiring=wiring,
         inspection=inspection,
         loads=loads,
-        proposals=proposals,
+        proposals=advise(networks, taps_v=wiring.taps_v, limits=limits) if wiring.has_cables else (),
         rules=check_rule_of_thumb(inspection),
         volts=tuple(_compare_volts(circuit) for circuit in wiring.circuits),
         watts=tuple(_compare_watts(loads)),
@@ -189,13 +184,9 @@ def report_transformer(wiring: TransformerWiring) -> WiringReport:
 
 def _relevant(findings: Sequence[Finding], wiring: TransformerWiring) -> Iterator[Finding]:
     """Leave out findings about volts where no light is on a cable, and about an unknown tap."""
-    bare = {
-        circuit.network.feed.node
-        for circuit in wiring.circuits
-        if not any(light.placed for light in circuit.lights)
-    }
+    placed = {each.network.feed.node for each in wiring.circuits for light in each.lights if light.placed}
     for finding in findings:
-        no_lamp = finding.topic in _OF_LAMPS and finding.feed in bare
+        no_lamp = finding.topic in _OF_LAMPS and finding.feed not in placed
         no_tap = finding.topic in _OF_A_TAP and not wiring.tap_known
         if not (no_lamp or no_tap):
             yield finding

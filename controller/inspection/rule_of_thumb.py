@@ -25,10 +25,8 @@ LAMP_TOPICS: Final = frozenset({Topic.LAMP_LOW, Topic.LAMP_HIGH, Topic.SOLUTION}
 class RuleOfThumbCheck:
     """What the rule of thumb says of one network, and what was computed.
 
-    Attributes:
-        farthest_m: cable from the feed to the farthest lamp.
-        thinnest_mm2: copper of the thinnest cable on the ways to lamps.
-        rated_part: rated watts of the lamps as a part of the transformer's rating.
+    ``farthest_m`` is the cable from the feed to the farthest lamp, ``thinnest_mm2`` the copper of the
+    thinnest cable on the ways to lamps, ``rated_part`` the lamps' watts as a part of the rating.
     """
 
     circuit: str

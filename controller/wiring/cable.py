@@ -8,8 +8,7 @@ IEC 60228 for metric ones. Both are brought to the same temperature, 75 °C unle
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
-from typing import Final
+from typing import Final, NamedTuple
 
 from config.errors import WiringError
 from config.models.cables import M_PER_FT, Build, Gauge, Unit
@@ -64,8 +63,7 @@ _AMPACITY: Final = {
 }  # fmt: skip
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Ampacity:
+class Ampacity(NamedTuple):
     """The current a conductor may carry, in amperes, and which table or practice says so."""
 
     amperes: float
@@ -74,16 +72,11 @@ class Ampacity:
 
 def ampacity(gauge: Gauge) -> Ampacity:
     """Return the usual current limit of a garden cable of this gauge; the cable's own plate prevails."""
-    amperes, source = _AMPACITY[gauge.unit, float(gauge.size)]
-    return Ampacity(amperes=amperes, source=source)
+    return Ampacity(*_AMPACITY[gauge.unit, float(gauge.size)])
 
 
 def ohm_per_m(gauge: Gauge, temperature_c: float = DEFAULT_TEMPERATURE_C) -> float:
-    """Resistance of ONE conductor, in ohms per metre.
-
-    Args:
-        gauge: the conductor.
-        temperature_c: of the copper, −40 to 105 °C; 75 by default for both kinds of gauge.
+    """Resistance of ONE conductor, in ohms per metre, with its copper at −40 to 105 °C.
 
     Raises:
         WiringError: the temperature is outside that range.
