@@ -83,6 +83,10 @@ class YearChart:
     changes: tuple[ClockChange, ...]
     lit_h: Mapping[str, float]
 
+    def nights_lit(self, zone: str) -> int:
+        """Count the nights on which a zone was or will be lit."""
+        return sum(any(bar.kind == zone for bar in column.bars) for column in self.columns)
+
 
 class WallClock:
     """The clock on the wall over one night: from instants to hours since its noon, across a clock change.
@@ -98,13 +102,13 @@ class WallClock:
         self._tz = tz
         self._noon_ms, self._ends_ms = ms_of(night.starts_at_utc), ms_of(night.ends_at_utc)
         offset_ms = self._offset_ms(self._noon_ms)
-        milliseconds = range(self._noon_ms, self._ends_ms)
-        # Where the offset is first another one, if it is at all.
-        place = bisect_left(milliseconds, 1, key=lambda at_ms: self._offset_ms(at_ms) != offset_ms)
-        self._change_ms = self._noon_ms + place
-        changed = self._change_ms < self._ends_ms
-        self.by_ms = self._offset_ms(self._change_ms) - offset_ms if changed else 0
-        self.change_h = place / MS_PER_HOUR
+        self.by_ms = self._offset_ms(self._ends_ms - 1) - offset_ms
+        self._change_ms = self._ends_ms
+        if self.by_ms:
+            night_ms = range(self._noon_ms, self._ends_ms)
+            changed = bisect_left(night_ms, 1, key=lambda at_ms: self._offset_ms(at_ms) != offset_ms)
+            self._change_ms = night_ms[changed]
+        self.change_h = (self._change_ms - self._noon_ms) / MS_PER_HOUR
 
     def hours(self, intervals: Sequence[Interval]) -> list[tuple[float, float]]:
         """Turn intervals of this night into stretches of the wall, joined where they overlap on it."""
@@ -164,19 +168,21 @@ def describe(picture: YearChart, names: Mapping[str, str] | None = None) -> str:
         return "No nights."
     first, last = picture.columns[0].night, picture.columns[-1].night
     sentences = [f"{len(picture.columns)} nights, {day_text(first)} to {day_text(last)}."]
-    dusks = [(_dusk_h(column), column.night) for column in picture.columns]
-    known = [(dusk_h, night) for dusk_h, night in dusks if dusk_h is not None]
+    known = [
+        (min(dark), column.night)
+        for column in picture.columns
+        if (dark := [shade.from_h for shade in column.shades if shade.kind == SkyLight.DARK])
+    ]
     if known:
         (early_h, early), (late_h, late) = min(known), max(known)
         sentences.append(
             f"It gets dark at {_clock(early_h)} at the earliest, on {day_text(early)}, "
             f"and at {_clock(late_h)} at the latest, on {day_text(late)}."
         )
-    if len(known) < len(dusks):
-        sentences.append(f"On {len(dusks) - len(known)} nights it does not get dark.")
+    if without_dark := len(picture.columns) - len(known):
+        sentences.append(f"On {without_dark} nights it does not get dark.")
     for zone, name in (names or {zone: zone for zone in picture.lit_h}).items():
-        nights = sum(any(bar.kind == zone for bar in column.bars) for column in picture.columns)
-        sentences.append(f"{name}: lit {picture.lit_h[zone]:.0f} hours on {nights} nights.")
+        sentences.append(f"{name}: lit {picture.lit_h[zone]:.0f} hours on {picture.nights_lit(zone)} nights.")
     for change in picture.changes:
         way = "forward" if change.by_h > 0 else "back"
         sentences.append(f"The clocks go {way} in the night of {day_text(change.night)}.")
@@ -194,11 +200,6 @@ def _shades(night: Night, wall: WallClock, sun: Sun, dusk_angle_deg: float) -> l
     shades += _stretches(SkyLight.TWILIGHT, wall, without(below, dark))
     shades += _stretches(SkyLight.DARK, wall, dark)
     return sorted(shades, key=lambda shade: (shade.from_h, shade.to_h))
-
-
-def _dusk_h(column: NightColumn) -> float | None:
-    """Hour of the wall at which it first gets dark; None where it does not."""
-    return next((shade.from_h for shade in column.shades if shade.kind == SkyLight.DARK), None)
 
 
 def _clock(hours: float) -> str:

@@ -44,14 +44,14 @@ class YearPicture:
     Attributes:
         names: by id what a person calls the zones, in the order of their strips.
         picture: sky and bars; light outside of the dark, and missed light, under names of their own.
-        today: date of tonight, where it lies among the nights and they are not all to come.
+        tonight: place of tonight from the left, where it is among the nights and they are not all to come.
     """
 
     title: str
     site: str
     names: Mapping[str, str]
     picture: YearChart
-    today: date | None
+    tonight: int | None
 
 
 def draw_future(year: YearForecast, *, width_px: int = USUAL_PX, key: str = "year") -> str:
@@ -108,7 +108,7 @@ def write_svg(
         strips=strips,
         columns=columns,
         changes=picture.changes,
-        today=None if laid_out.today is None else (laid_out.today - first).days,
+        today=laid_out.tonight,
     )
 
 
@@ -138,7 +138,7 @@ def _lay_out(
         site=site.name,
         names={zone: names.get(zone, zone) for zone in lit},
         picture=draw_year(ahead, hours, sun=planner.sun, dusk_angle_deg=site.dusk_angle_deg, tz=planner.tz),
-        today=today if today is not None and first <= today < last else None,
+        tonight=(today - first).days if today is not None and first <= today < last else None,
     )
 
 
@@ -167,7 +167,6 @@ def _hour(hours: float) -> str:
 
 def _words(picture: YearChart, zone: str) -> str:
     """Say beside a strip how long its zone was lit, and what was missed."""
-    nights_lit = sum(any(bar.kind == zone for bar in column.bars) for column in picture.columns)
-    words = f"{picture.lit_h[zone]:,.0f} h in {count(nights_lit, 'night')}"
+    words = f"{picture.lit_h[zone]:,.0f} h in {count(picture.nights_lit(zone), 'night')}"
     missed_h = picture.lit_h[zone + _MISSED]
     return words + (f", {missed_h:,.1f} h missed" if missed_h >= 0.05 else "")  # noqa: PLR2004 - shows as 0.1
