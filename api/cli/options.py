@@ -19,6 +19,15 @@ if TYPE_CHECKING:
 
 # A command, or the function that becomes one.
 Command = TypeVar("Command", bound=Callable[..., Any])
+Value = TypeVar("Value")
+
+
+def read_option(read: Callable[[str], Value], text: str, option: str) -> Value:
+    """Read what somebody wrote for an option, or refuse it and say what to write."""
+    try:
+        return read(text)
+    except ValueError as error:
+        raise click.BadParameter(str(error), param_hint=option) from None
 
 
 def _take_date(_ctx: click.Context, _param: click.Parameter, value: str | None) -> date | None:

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import re
 from datetime import UTC, datetime, timedelta
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 import click
 
-from api.cli.options import json_option, load, print_json, site_argument
+from api.cli.options import json_option, load, print_json, read_option, site_argument
 from api.render.numbers import spell_duration
 from controller.clock.clock import now_utc
 
@@ -43,10 +44,7 @@ def why(*, site_path: Path, zone_id: str, at: str | None, as_json: bool) -> None
     planner = Planner(load(site_path).site)
     at_utc, remark = now_utc(), ""
     if at is not None:
-        try:
-            at_utc, remark = read_local_or_instant(at, planner.tz)
-        except ValueError as error:
-            raise click.BadParameter(str(error), param_hint="--at") from None
+        at_utc, remark = read_option(partial(read_local_or_instant, tz=planner.tz), at, "--at")
     decision = decide_by_site_file(planner, zone_id, at_utc)
     if as_json:
         response = why_response(planner.site.name, zone_id, at_utc, decision, basis="site file")

@@ -3,22 +3,27 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
 from datetime import date, time
 from pathlib import Path
-from typing import TYPE_CHECKING, TypeVar
+from typing import TYPE_CHECKING
 
 import click
 
-from api.cli.options import date_option, json_option, load, print_json, site_argument, zone_option
+from api.cli.options import (
+    date_option,
+    json_option,
+    load,
+    print_json,
+    read_option,
+    site_argument,
+    zone_option,
+)
 from api.render.instants import quote
 from controller.clock.clock import now_utc
 
 if TYPE_CHECKING:
     from config.program.spans import ClockEdge, Span
     from controller.forecast.mechanical_timer import MechanicalTimer
-
-T = TypeVar("T")
 
 _CLOCK = r"((?:[01][0-9]|2[0-3]):[0-5][0-9])"
 _PINS = re.compile(rf"{_CLOCK}\s*(?:-|–|to)\s*{_CLOCK}")
@@ -92,8 +97,8 @@ def year(
         )
     query = YearQuery(
         first=first,
-        off=tuple(_read(_read_off, text, "--off") for text in off),
-        programs=tuple(_read(_read_program, text, "--program") for text in programs),
+        off=tuple(read_option(_read_off, text, "--off") for text in off),
+        programs=tuple(read_option(_read_program, text, "--program") for text in programs),
         timer=_timer(old_timer, set_on or first, moved=moved_at_clock_changes, drift=drift_s_per_day),
         zones=tuple(dict.fromkeys(zone_ids)),
     )
@@ -126,7 +131,7 @@ def _timer(text: str | None, set_on: date, *, moved: bool, drift: float) -> Mech
             on=on, off=off, set_on=set_on, moved_at_clock_changes=moved, drift_s_per_day=drift
         )
 
-    return None if text is None else _read(make, text, "--old-timer")
+    return None if text is None else read_option(make, text, "--old-timer")
 
 
 def _read_program(text: str) -> tuple[Span, ...]:
@@ -141,10 +146,3 @@ def _read_off(text: str) -> ClockEdge:
 
     at = parse_clock(text)
     return ClockEdge(hour=at.hour, minute=at.minute, written_midnight=at == time(0))
-
-
-def _read(read: Callable[[str], T], text: str, option: str) -> T:
-    try:
-        return read(text)
-    except ValueError as error:
-        raise click.BadParameter(str(error), param_hint=option) from None

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 from collections.abc import Callable, Iterable, Iterator
+from functools import partial
 
 from api.render.numbers import hours_of, kwh_of, unrounded
 from controller.energy.values import Energy
@@ -41,10 +42,10 @@ def _columns(currency: str | None) -> dict[str, Callable[[HourSum], Cell]]:
         "planned (h)": lambda hours: hours_of(hours.planned_ms),
         "missed (h)": lambda hours: hours_of(hours.missed_ms),
     }
-    columns |= {f"missed, {reason or 'unexplained'} (h)": _missed(reason) for reason in REASONS}
+    columns |= {f"missed, {reason or 'unexplained'} (h)": partial(_missed, reason) for reason in REASONS}
     columns |= {
-        "longest dark gap (h)": lambda hours: hours_of(
-            hours.longest_gap.lasts_ms if hours.longest_gap else None
+        "longest dark gap (h)": lambda hours: (
+            hours_of(hours.longest_gap.lasts_ms) if hours.longest_gap else None
         ),
         "at the lamps (kWh)": lambda hours: kwh_of(hours.lamps_j),
         "in the cables (kWh)": _energy(lambda energy: kwh_of(energy.cable_j)),
@@ -62,15 +63,11 @@ def _columns(currency: str | None) -> dict[str, Callable[[HourSum], Cell]]:
     return columns
 
 
-def _missed(reason: Cause | None) -> Callable[[HourSum], Cell]:
-    """Find the hours that were missed for a reason; none where it is not known what was missed."""
-
-    def find(hours: HourSum) -> Cell:
-        if hours.missed_ms is None:
-            return None
-        return hours_of(sum(part.lasts_ms for part in hours.missed if part.reason is reason))
-
-    return find
+def _missed(reason: Cause | None, hours: HourSum) -> Cell:
+    """Add up the hours that were missed for a reason; none where it is not known what was missed."""
+    if hours.missed_ms is None:
+        return None
+    return hours_of(sum(part.lasts_ms for part in hours.missed if part.reason is reason))
 
 
 def _energy(find: Callable[[Energy], float]) -> Callable[[HourSum], Cell]:

@@ -30,8 +30,6 @@ def _money(amount: Any, info: ValidationInfo) -> float | None:  # noqa: ANN401 -
 
 Money = Annotated[float | None, BeforeValidator(_money)]
 Unrounded = Annotated[float | None, BeforeValidator(unrounded)]
-
-
 Rounded1 = Annotated[float, BeforeValidator(partial(round, ndigits=1))]
 Rounded3 = Annotated[float, BeforeValidator(partial(round, ndigits=3))]
 Rounded4 = Annotated[float, BeforeValidator(partial(round, ndigits=4))]
@@ -41,6 +39,10 @@ Rounded6 = Annotated[float, BeforeValidator(partial(round, ndigits=6))]
 def _of(*path: str, about: str | None = None, **more: Any) -> Any:  # noqa: ANN401 - as pydantic's own Field
     """Describe a field that is read from another attribute."""
     return Field(validation_alias=AliasPath(*path), description=about, **more)
+
+
+def _energy(part: str, about: str) -> Any:  # noqa: ANN401 - as pydantic's own Field
+    return _of("energy", part, default=None, about=about)
 
 
 class _Model(ResponseModel):
@@ -97,15 +99,9 @@ class HourSumResponse(_Model):
     missed: list[MissedResponse] = Field(description="the same by reason")
     longest_dark_gap: DarkGapResponse | None = _of("longest_gap")
     lamps_kwh: Kwh = _of("lamps_j", about="energy at the lamps")
-    cables_kwh: Kwh | None = _of(
-        "energy", "cable_j", default=None, about="lost in the cables, where these are known"
-    )
-    transformer_lit_kwh: Kwh | None = _of(
-        "energy", "transformer_lit_j", default=None, about="lost in the transformer while lit"
-    )
-    transformer_dark_kwh: Kwh | None = _of(
-        "energy", "idle_j", default=None, about="lost in the transformer with nothing lit"
-    )
+    cables_kwh: Kwh | None = _energy("cable_j", "lost in the cables, where these are known")
+    transformer_lit_kwh: Kwh | None = _energy("transformer_lit_j", "lost in the transformer while lit")
+    transformer_dark_kwh: Kwh | None = _energy("idle_j", "lost in the transformer with nothing lit")
     meter_kwh: Kwh | None = _of("meter_j", about="energy at the meter, the sum of the last four")
     cost: Money = Field(description="rounded to the currency's smallest unit; null without a tariff")
     cost_unrounded: Unrounded = _of("cost", about="the same, to add up")

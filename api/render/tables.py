@@ -88,7 +88,7 @@ class FoldingTable:
     """An aligned table; where the terminal is too narrow for it, a block of lines for each row."""
 
     columns: Sequence[TableColumn]
-    rows: Sequence[Row]
+    rows: Sequence[Sequence[Text]]
 
     def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
         table = self._table()
@@ -100,7 +100,7 @@ class FoldingTable:
 
     def _table(self) -> Table:
         table = Table(box=None, padding=(0, 2, 0, 0), header_style=STRONG, pad_edge=False)
-        lines = [as_text(cell) for row in self.rows for cell in (row or [""] * len(self.columns))]
+        lines = [cell for row in self.rows for cell in (row or [Text()] * len(self.columns))]
         for place, column in enumerate(self.columns):
             heading = column.heading.splitlines() or [""]
             cells = lines[place :: len(self.columns)]
@@ -121,10 +121,7 @@ class FoldingTable:
         """Build the blocks: the columns left of the numbers are the title, the others follow by name."""
         titles = next((n for n, column in enumerate(self.columns) if column.right), 1) or 1
         above = ""
-        for row in self.rows:
-            if row is None:
-                continue
-            cells = [as_text(cell) for cell in row]
+        for cells in filter(None, self.rows):
             above = cells[0].plain or above
             yield Text(
                 " ".join(filter(None, [above, *(cell.plain for cell in cells[1:titles])])), style=STRONG
@@ -138,10 +135,6 @@ class FoldingTable:
 
 
 def build_table(columns: Sequence[TableColumn], rows: Iterable[Row]) -> FoldingTable:
-    """Build an aligned table; a row of None leaves a line empty."""
-    return FoldingTable(columns=columns, rows=list(rows))
-
-
-def as_text(cell: str | Text) -> Text:
-    """Make a text of a cell, letter by letter."""
-    return cell if isinstance(cell, Text) else Text(cell)
+    """Build an aligned table; a row of None leaves a line empty, and a text is shown letter by letter."""
+    cells = [[cell if isinstance(cell, Text) else Text(cell) for cell in row or ()] for row in rows]
+    return FoldingTable(columns=columns, rows=cells)
