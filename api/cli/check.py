@@ -58,7 +58,6 @@ def check(*, site_path: Path, from_date: date | None, as_json: bool) -> int:
 
 def _review(loaded: LoadedSite, site_path: Path, from_date: date | None) -> Iterator[Finding]:
     from config.file.loader import decode_text, locate, read_bytes
-    from config.validation.finding import SiteFinding
     from controller.planning.planner import Planner
     from controller.planning.review import review_year
 
@@ -68,9 +67,9 @@ def _review(loaded: LoadedSite, site_path: Path, from_date: date | None) -> Iter
         return
     name = str(site_path)
     text = decode_text(read_bytes(site_path), name).removeprefix("\ufeff")
-    for each in found:
-        for problem in locate([SiteFinding(each.path, each.what, each.remedy)], text, name):
-            yield each.severity, problem
+    for severity, finding in found:
+        for problem in locate([finding], text, name):
+            yield severity, problem
 
 
 def _to_json(findings: Iterable[Finding]) -> list[dict[str, object]]:

@@ -7,7 +7,7 @@ says in how many seconds the next call is due.
 from __future__ import annotations
 
 import logging
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from datetime import datetime
 from zoneinfo import ZoneInfo
 
@@ -15,16 +15,17 @@ from config.errors import RelayError
 from config.models.site import Site, Zone
 from controller.clock.clock import Clock
 from controller.journal.previous_run import PreviousRun
-from controller.keeper.overrides import ActiveOverrides
 from controller.keeper.recorder import JournalLike, Recorder
 from controller.keeper.state import LONG_AGO_S, TRIES_BEFORE_REOPENING, KeeperStatus, RelayFault, ZoneState
-from controller.planning.decision import decide, place_override
+from controller.planning.decision import decide, place_override, seconds_left
 from controller.planning.planner import Planner
-from controller.records.entries import Cause, EventKind, Override
+from controller.records.entries import Cause, EventKind, Override, OverrideEnded
 from controller.records.reading import Reading
 from controller.relays import Relays, Wire
 
 log = logging.getLogger(__name__)
+
+ZONE_REMOVED = "the zone was removed"
 
 # Every relay is checked at least this often, whatever any timer says.
 TICK_S = 30.0
@@ -34,10 +35,6 @@ class Keeper:
     """Keeps the relays of one site right; none is touched before the first ``reconcile``.
 
     Args:
-        site: the site.
-        clock: gives the time and whether to trust it.
-        relays: the board.
-        journal: records what happened.
         past: what the journal knows of the previous run; None where it cannot say yet.
         tick_s: the longest time between two rounds.
     """
@@ -58,7 +55,7 @@ class Keeper:
         self._planner = Planner(site)
         self._zones = {zone.id: ZoneState.of(zone) for zone in site.zones}
         self._leaving: dict[tuple[str, Wire], ZoneState] = {}
-        self._overrides = ActiveOverrides(journal)
+        self._overrides: dict[str, Override] = {}
         self._started_at = self._last = clock.read()
         words = f"site {site.name}"
         self._recorder = Recorder(journal, started_at=self._started_at, words=words, past=past)
@@ -82,15 +79,15 @@ class Keeper:
 
     @property
     def overrides(self) -> Mapping[str, Override]:
-        """The overrides in force, by zone; not for other threads."""
-        return self._overrides.by_zone
+        """The overrides in force, at most one for each zone; not for other threads."""
+        return self._overrides
 
     def status(self) -> KeeperStatus:
         """Give every zone's status after the last round."""
         zones = tuple(
             status
             for zone in self.site.zones
-            if (status := self._zones[zone.id].show(zone, self._overrides.of(zone.id))) is not None
+            if (status := self._zones[zone.id].show(zone, self._overrides.get(zone.id))) is not None
         )
         return KeeperStatus(
             at=self._last,
@@ -140,7 +137,8 @@ class Keeper:
         override = place_override(
             zone_id, now, on=on, planner=self._planner, ends_at_utc=ends_at_utc, lasts_s=lasts_s, by=by
         )
-        self._overrides.place(override)
+        self._overrides[zone_id] = override
+        self._journal.append(override)
         return override
 
     def lift_override(self, zone_id: str, *, by: str = "api") -> bool:
@@ -150,16 +148,23 @@ class Keeper:
             UnknownZoneError: no zone has that id.
         """
         self.site.zone(zone_id)
-        return self._overrides.lift(zone_id, self._clock.read(), by=by)
+        if zone_id not in self._overrides:
+            return False
+        self._end_override(zone_id, f"lifted by {by}", self._clock.read())
+        return True
 
     def adopt_previous_run(self, past: PreviousRun) -> None:
         """Use what the journal knows of the previous run, where it can be read only now."""
         self.restore_overrides(past.overrides)
         self._recorder.adopt_previous_run(past, self._last)
 
-    def restore_overrides(self, overrides: Sequence[Override]) -> None:
-        """Restore the overrides of the previous run; newer ones stay."""
-        self._overrides.restore(overrides, self._zones, self._started_at)
+    def restore_overrides(self, overrides: Iterable[Override]) -> None:
+        """Restore the overrides of the previous run, which the journal has already; newer ones stay."""
+        for override in overrides:
+            if override.zone in self._zones:
+                self._overrides.setdefault(override.zone, override)
+            else:
+                self._end_override(override.zone, ZONE_REMOVED, self._started_at)
 
     def change_site(self, site: Site, *, words: str, tz: ZoneInfo | None = None) -> None:
         """Keep another site from now on, or the same one with new time zone data.
@@ -174,7 +179,8 @@ class Keeper:
         self._leaving = known
         for zone in site.zones:
             self._zones[zone.id].load = zone.rated_load
-        self._overrides.keep_only(self._zones, now)
+        for zone_id in sorted(self._overrides.keys() - self._zones.keys()):
+            self._end_override(zone_id, ZONE_REMOVED, now)
         self._planner = planner
         self._refused = None
         self._recorder.note(EventKind.SITE_CHANGED, words, now)
@@ -199,18 +205,24 @@ class Keeper:
     def _reconcile_zone(self, zone: Zone, now: Reading) -> float:
         """Check one zone; an error in it stays with it."""
         try:
-            self._overrides.end_if_over(zone.id, now)
+            override = self._overrides.get(zone.id)
+            left_s = None if override is None else seconds_left(override, now)
+            if left_s is not None and left_s <= 0:
+                self._end_override(zone.id, "its time was over", now)
             return self._correct(zone, now)
         except Exception as error:
             log.exception("zone %s", zone.id)
-            return self._note_failure(
-                zone.id, self._zones[zone.id], now, RelayError(f"cannot be kept: {error}")
-            )
+            fault = RelayError(f"cannot be kept: {error}")
+            return self._note_failure(zone.id, self._zones[zone.id], now, fault)
+
+    def _end_override(self, zone_id: str, words: str, at: Reading) -> None:
+        self._overrides.pop(zone_id, None)
+        self._journal.append(OverrideEnded(zone=zone_id, at=at, words=words))
 
     def _correct(self, zone: Zone, now: Reading) -> float:
         """Compare one relay with its decision and correct it; give the seconds until it is due again."""
         state = self._zones[zone.id]
-        override = self._overrides.of(zone.id)
+        override = self._overrides.get(zone.id)
         decision = state.decision = decide(zone.id, now, planner=self._planner, override=override)
         due_in_s = self._tick_s if decision.changes_in_s is None else decision.changes_in_s
         if state.fault is not None and now.boot_s < state.fault.retry_at_boot_s:
@@ -219,7 +231,9 @@ class Keeper:
             return min(due_in_s, 1.0)
         try:
             found = self._relays.read(state.wire)
-            self._note_external_change(zone.id, state, now, lit=bool(found))
+            # Where the relay is not as it was left, something else switched it.
+            words = f"the relay was found {'lit' if found else 'dark'}"
+            self._recorder.switched(zone.id, state, now, on=bool(found), cause=Cause.RELAY_FAULT, words=words)
             if found is None and not decision.on:
                 self._relays.set(state.wire, on=False)
             elif found is not decision.on:
@@ -255,11 +269,6 @@ class Keeper:
         rest_s = moved_boot_s + self.site.relays.rest_s - now.boot_s
         turn_s = self._lit_boot_s + self.site.relays.stagger_s - now.boot_s if on else 0.0
         return max(rest_s, turn_s)
-
-    def _note_external_change(self, zone_id: str, state: ZoneState, now: Reading, *, lit: bool) -> None:
-        """Record that something else switched the relay, where it is not as it was left."""
-        words = f"the relay was found {'lit' if lit else 'dark'}"
-        self._recorder.switched(zone_id, state, now, on=lit, cause=Cause.RELAY_FAULT, words=words)
 
     def _note_failure(self, zone_id: str, state: ZoneState, now: Reading, error: RelayError) -> float:
         """Record a relay that fails, once for each fault; give the seconds until the next try."""

@@ -7,53 +7,33 @@ the off time in June, shows only night by night.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from datetime import date, timedelta
 from itertools import pairwise
 
 from config.errors import KeyPath, Severity
-from config.models.site import SpecialNight, Zone
+from config.models.site import Zone
 from config.program.spans import Span, SunEdge
-from config.program.special_nights import OneDate
+from config.program.special_nights import Nights, OneDate
+from config.validation.finding import SiteFinding
 from controller.calendar.night import Night, nights
 from controller.planning.plan import NightPlan, PlanContext, plan_night
 from controller.planning.planner import Planner
 from controller.planning.program_record import ZoneProgram
 
+Finding = tuple[Severity, SiteFinding]
+
 # Runs of dark nights named in one finding; more of them are counted.
 RUNS_NAMED = 2
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class YearlyFinding:
-    """One thing that the year shows.
-
-    Attributes:
-        path: keys and list indices, from 0, to the text in the site file.
-        value: the text there.
-        what: what happens, one clause.
-        remedy: what to change, one clause.
-        nights: how many nights of the year it concerns; ``first`` and ``last`` are None where that is 0.
-    """
-
-    zone: str
-    path: KeyPath
-    value: str
-    what: str
-    remedy: str
-    severity: Severity
-    nights: int
-    first: date | None
-    last: date | None
-
-
-def review_year(planner: Planner, first: date) -> tuple[YearlyFinding, ...]:
+def review_year(planner: Planner, first: date) -> tuple[Finding, ...]:
     """Check every night of the year that begins with a date, zone by zone in the order of the site file."""
     year = list(nights(first, _a_year_after(first), planner.tz))
-    findings: list[YearlyFinding] = []
-    for index, zone in enumerate(planner.site.zones):
-        findings += _review_zone(zone, ("zones", index), year, planner.place)
-    return tuple(findings)
+    return tuple(
+        finding
+        for index, zone in enumerate(planner.site.zones)
+        for finding in _review_zone(zone, ("zones", index), year, planner.place)
+    )
 
 
 def _a_year_after(first: date) -> date:
@@ -63,9 +43,7 @@ def _a_year_after(first: date) -> date:
         return first + timedelta(days=365)
 
 
-def _review_zone(
-    zone: Zone, path: KeyPath, year: Sequence[Night], place: PlanContext
-) -> Iterator[YearlyFinding]:
+def _review_zone(zone: Zone, path: KeyPath, year: Sequence[Night], place: PlanContext) -> Iterator[Finding]:
     """Check a zone's program on the nights that are left to it, and each special night on its own."""
     left = dict.fromkeys(year)
     decided: dict[int, list[Night]] = {}
@@ -73,78 +51,46 @@ def _review_zone(
         decided[index] = [night for night in left if zone.special_nights[index].nights.match(night.date)]
         for night in decided[index]:
             del left[night]
-    yield from _review_program(zone.id, (*path, "program"), zone.program, list(left), place)
+    yield from _review_program((*path, "program"), zone.program, list(left), place)
     for index, special in enumerate(zone.special_nights):
         its_path = (*path, "special_nights", index)
         if decided[index]:
-            program_path = (*its_path, "program")
-            yield from _review_program(zone.id, program_path, special.program, decided[index], place)
+            yield from _review_program((*its_path, "program"), special.program, decided[index], place)
         elif not any(special.nights == later.nights for later in zone.special_nights[index + 1 :]):
-            yield from _review_idle(zone.id, its_path, special, year)
+            yield from _review_idle((*its_path, "nights"), special.nights, year)
 
 
-def _review_idle(
-    zone: str, path: KeyPath, special: SpecialNight, year: Sequence[Night]
-) -> Iterator[YearlyFinding]:
+def _review_idle(path: KeyPath, condition: Nights, year: Sequence[Night]) -> Iterator[Finding]:
     """Say why a special night decides no night of the year; one that is still to come is in order."""
-    matched = [night.date for night in year if special.nights.match(night.date)]
-    if matched:
+    if any(condition.match(night.date) for night in year):
         what = "never decides: a later special night matches each of its nights, and the last one decides"
-        remedy, severity = "move it below the other, or remove it", Severity.WARNING
-    elif isinstance(special.nights, OneDate) and special.nights.on_date < year[0].date:
-        what, remedy, severity = "is in the past", "remove it, or give it a later date", Severity.NOTE
-    else:
-        return
-    yield YearlyFinding(
-        zone=zone,
-        path=(*path, "nights"),
-        value=str(special.nights),
-        what=what,
-        remedy=remedy,
-        severity=severity,
-        nights=len(matched),
-        first=matched[0] if matched else None,
-        last=matched[-1] if matched else None,
-    )
+        yield Severity.WARNING, SiteFinding(path, what, "move it below the other, or remove it")
+    elif isinstance(condition, OneDate) and condition.on_date < year[0].date:
+        yield Severity.NOTE, SiteFinding(path, "is in the past", "remove it, or give it a later date")
 
 
 def _review_program(
-    zone: str, path: KeyPath, program: Sequence[Span], decided: Sequence[Night], place: PlanContext
-) -> Iterator[YearlyFinding]:
+    path: KeyPath, program: Sequence[Span], decided: Sequence[Night], place: PlanContext
+) -> Iterator[Finding]:
     for index, span in enumerate(program):
         # What the clock alone shows was said when the file was read, about the text and not about the year.
         if span.never_lights or not decided:
             continue
-        plans = [plan_night(ZoneProgram(id=zone, program=(span,)), night, place) for night in decided]
+        plans = [plan_night(ZoneProgram(id="", program=(span,)), night, place) for night in decided]
         dark = [plan for plan in plans if not plan.windows]
         if dark:
-            yield _describe(zone, (*path, index), span, plans, dark)
+            severity, what = _describe(span, plans, dark)
+            yield severity, SiteFinding((*path, index), what, _remedy(span, severity))
 
 
-def _describe(
-    zone: str, path: KeyPath, span: Span, plans: Sequence[NightPlan], dark: Sequence[NightPlan]
-) -> YearlyFinding:
+def _describe(span: Span, plans: Sequence[NightPlan], dark: Sequence[NightPlan]) -> tuple[Severity, str]:
     why = dark[0].because.removeprefix(f"{span}: ")
     first, last = dark[0].night.date, dark[-1].night.date
     if len(dark) == len(plans):
         which = f"any of its {len(dark)} nights" if len(dark) > 1 else "its only night"
-        what = f"gives no light on {which} from {first} to {last} ({why})"
-        severity = Severity.WARNING
-    else:
-        which = f"{len(dark)} of its {len(plans)} nights"
-        what = f"gives no light on {which}: {_dark_runs(plans)} ({first}: {why})"
-        severity = Severity.NOTE
-    return YearlyFinding(
-        zone=zone,
-        path=path,
-        value=str(span),
-        what=what,
-        remedy=_remedy(span, severity),
-        severity=severity,
-        nights=len(dark),
-        first=first,
-        last=last,
-    )
+        return Severity.WARNING, f"gives no light on {which} from {first} to {last} ({why})"
+    which = f"{len(dark)} of its {len(plans)} nights"
+    return Severity.NOTE, f"gives no light on {which}: {_dark_runs(plans)} ({first}: {why})"
 
 
 def _dark_runs(plans: Sequence[NightPlan]) -> str:
@@ -165,14 +111,11 @@ def _dark_runs(plans: Sequence[NightPlan]) -> str:
 
 
 def _remedy(span: Span, severity: Severity) -> str:
-    kept = "leave it if those nights may stay dark" if severity is Severity.NOTE else "change it or remove it"
+    is_note = severity is Severity.NOTE
+    kept = "leave it if those nights may stay dark" if is_note else "change it or remove it"
     sun = [str(edge) for edge in (span.begins, span.ends) if isinstance(edge, SunEdge)]
     if sun:
         return f"{kept}; a clock time in place of {' and '.join(sun)} does not move with the sun"
     if span.while_dark:
-        return (
-            kept
-            if severity is Severity.NOTE
-            else f"{kept}; “while dark” waits for darkness that does not come"
-        )
+        return kept if is_note else f"{kept}; “while dark” waits for darkness that does not come"
     return f"{kept}; choose clock times that no clock change takes away"
