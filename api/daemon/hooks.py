@@ -73,7 +73,7 @@ class DaemonHooks:
         self._notifier.watchdog()
         self._notifier.status(status.words)
         if status.at.trusted:
-            self._clock.raise_floor(status.at.utc)
+            self._clock.trust.raise_floor(status.at.utc)
 
     def on_noon(self) -> None:
         """Once a night: back up the journal, and use new time zone data where there is some."""
@@ -89,7 +89,7 @@ class DaemonHooks:
     def on_previous_run(self, previous: PreviousRun) -> None:
         """Use what the journal knows of the previous run, where it can be read only now."""
         if previous.last_instant_utc is not None:
-            self._clock.raise_floor(previous.last_instant_utc)
+            self._clock.trust.raise_floor(previous.last_instant_utc)
         self.loop.call(lambda keeper: keeper.adopt_previous_run(previous))
 
     # -- from signals and the API ----------------------------------------------------------------------------
@@ -138,7 +138,7 @@ class DaemonHooks:
         self._use(site)
 
     def _use(self, site: Site) -> None:
-        self._clock.believe = site.clock.believe
+        self._clock.trust.believe = site.clock.believe
         self._stamp = tz_data_stamp(site.time_zone)
         self._remember()
 

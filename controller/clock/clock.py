@@ -11,7 +11,7 @@ from typing import Protocol
 
 from controller.clock.evidence import ClockEvidence
 from controller.clock.kernel import read_boot_id
-from controller.clock.trust import Belief, ClockTrust, Evidence
+from controller.clock.trust import FROM_NETWORK, Belief, ClockTrust, Evidence
 from controller.records.reading import Reading
 
 STEP_TOLERANCE_S = 1.0
@@ -46,7 +46,6 @@ class SystemClock:
         believe: what the site file says of the clock.
         floor_utc: the journal's latest instant, aware; the release date where there is none.
         trusted_boot_id: id of the boot in which the clock was last trusted, from the journal.
-        evidence: collects the evidence; from this machine where None.
     """
 
     def __init__(
@@ -58,38 +57,20 @@ class SystemClock:
         evidence: ClockEvidence | None = None,
     ) -> None:
         self.boot_id = read_boot_id()
-        self._trust = ClockTrust(
+        self.trust = ClockTrust(
             believe=believe, floor_utc=floor_utc, found_earlier=trusted_boot_id == self.boot_id
         )
         self._evidence = evidence if evidence is not None else ClockEvidence()
 
-    @property
-    def believe(self) -> Belief:
-        """What the site file says of the clock; may change while running."""
-        return self._trust.believe
-
-    @believe.setter
-    def believe(self, believe: Belief) -> None:
-        self._trust.believe = believe
-
-    @property
-    def floor_utc(self) -> datetime:
-        """The instant that the clock must not be behind."""
-        return self._trust.floor_utc
-
-    def raise_floor(self, utc: datetime) -> None:
-        """Move the floor up to ``utc``, an instant that was trusted; an earlier one moves nothing."""
-        self._trust.raise_floor(utc)
-
     def read(self) -> Reading:
         """Read both clocks, and evaluate their trust."""
         utc, boot_s = _read_both()
-        trust = self._trust
-        was_held = trust.held
+        was_held = self.trust.held
         evidence = Evidence()
-        if not trust.settled or trust.is_behind(utc):
+        # Where the network set the clock, no more evidence could change even the words.
+        if was_held != FROM_NETWORK or self.trust.is_behind(utc):
             evidence = self._evidence.collect(utc, boot_s)
-        trusted, words = trust.evaluate(utc, evidence)
+        trusted, words = self.trust.evaluate(utc, evidence)
         if was_held and not trusted:
             self._evidence.forget()
         return Reading(utc=utc, boot_s=boot_s, boot_id=self.boot_id, trusted=trusted, trust=words)

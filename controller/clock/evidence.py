@@ -36,12 +36,7 @@ runs ahead by less cannot be told from a right one; it is believed."""
 
 
 class ClockEvidence:
-    """Collects the evidence, and remembers it for a moment.
-
-    Args:
-        root: where run/ and sys/ are.
-        ask_kernel: says whether the clock is synchronised, None where it cannot say.
-    """
+    """Collects the evidence, and remembers it for a moment; ``root`` is where run/ and sys/ are."""
 
     def __init__(
         self, *, root: Path = Path("/"), ask_kernel: Callable[[], bool | None] = kernel_synchronised
@@ -52,12 +47,7 @@ class ClockEvidence:
         self._latest = Evidence()
 
     def collect(self, utc: datetime, boot_s: float) -> Evidence:
-        """Give the evidence, at most COLLECT_EVERY_S old.
-
-        Args:
-            utc: what the clock says, aware; a hardware clock is compared with it.
-            boot_s: the boot-time clock, in seconds.
-        """
+        """Give the evidence, at most COLLECT_EVERY_S old; a hardware clock is compared with ``utc``."""
         at_s = self._collected_at_s
         if at_s is None or not 0 <= boot_s - at_s < COLLECT_EVERY_S:
             hardware, remark = check_hardware_clock(self._root, utc, boot_s)
@@ -77,13 +67,8 @@ class ClockEvidence:
 def check_hardware_clock(root: Path, utc: datetime, boot_s: float) -> tuple[bool, str]:
     """Find out whether a battery-backed hardware clock set the clock.
 
-    Args:
-        root: where sys/ is.
-        utc: what the clock says, aware.
-        boot_s: seconds since boot.
-
     Returns:
-        (whether it did and still agrees, what is wrong with it where it does not).
+        Whether it did and still agrees; what is wrong with it where it does not.
 
     Source: Linux Documentation/ABI/testing/sysfs-class-rtc (hctosys, since_epoch). Held by
     tests/controller/clock/test_evidence.py.

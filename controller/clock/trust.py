@@ -52,13 +52,16 @@ class ClockTrust:
         believe: what the site file says.
         floor_utc: the journal's latest instant, aware; the release date counts where it is later.
         found_earlier: True where the clock was trusted before in this same boot.
+
+    Attributes:
+        held: why the clock is trusted for this boot, which only a fall behind the floor ends; empty before.
     """
 
     def __init__(self, *, believe: Belief, floor_utc: datetime, found_earlier: bool = False) -> None:
         if believe not in ("synchronised", "always"):
             raise ValueError(f"believe is “synchronised” or “always”, got {believe!r}")
         self.believe: Belief = believe
-        self._held = EARLIER if found_earlier else ""
+        self.held = EARLIER if found_earlier else ""
         self._floor_utc = RELEASED_UTC
         self.raise_floor(floor_utc)
 
@@ -66,16 +69,6 @@ class ClockTrust:
     def floor_utc(self) -> datetime:
         """The instant that the clock must not be behind."""
         return self._floor_utc
-
-    @property
-    def held(self) -> bool:
-        """True where the clock was trusted in this boot: only a fall behind the floor ends that."""
-        return bool(self._held)
-
-    @property
-    def settled(self) -> bool:
-        """True where no more evidence could change even the words."""
-        return self._held == FROM_NETWORK
 
     def is_behind(self, utc: datetime) -> bool:
         """Whether an instant is so far behind the floor that only the network makes it trusted."""
@@ -90,19 +83,19 @@ class ClockTrust:
     def evaluate(self, utc: datetime, evidence: Evidence) -> tuple[bool, str]:
         """Give whether the clock is trusted, and why, in words that do not change from minute to minute."""
         if utc < RELEASED_UTC - BEHIND_ALLOWED:
-            self._held = ""
+            self.held = ""
             return False, self._behind(utc)
         if self.is_behind(utc):
             if not evidence.synchronised:
-                self._held = ""
+                self.held = ""
                 return False, self._behind(utc)
             self._floor_utc = max(utc, RELEASED_UTC)
         if evidence.synchronised:
-            self._held = FROM_NETWORK
-        elif evidence.hardware and self._held != FROM_NETWORK:
-            self._held = FROM_HARDWARE
-        if self._held:
-            return True, self._held
+            self.held = FROM_NETWORK
+        elif evidence.hardware and self.held != FROM_NETWORK:
+            self.held = FROM_HARDWARE
+        if self.held:
+            return True, self.held
         if self.believe == "always":
             return True, BY_SITE_FILE
         what = f"{NOT_SET} ({evidence.remark})" if evidence.remark else NOT_SET

@@ -111,19 +111,19 @@ def test_a_file_that_was_written_over_the_api_is_used_in_every_way(runner: Runne
     path.write_text(path.read_text(encoding="utf-8") + '\n[clock]\nbelieve = "always"\n', encoding="utf-8")
     runner.house.keeper.change_site(load_site(path).site, words="written")
     runner.hooks.on_site_written()
-    assert runner.clock.believe == "always"
+    assert runner.clock.trust.believe == "always"
     assert (tmp_path / "state" / "site.last-good.toml").read_bytes() == path.read_bytes()
 
 
 def test_the_floor_of_the_clock_follows_trusted_rounds_alone(runner: Runner) -> None:
     """An instant that was trusted once is never taken for the future."""
     runner.hooks.on_round(runner.house.keeper.status())
-    assert runner.clock.floor_utc == runner.house.clock.utc
+    assert runner.clock.trust.floor_utc == runner.house.clock.utc
     runner.house.clock.trusted = False
     runner.house.clock.utc = datetime(2037, 1, 1, tzinfo=UTC)
     runner.house.loop.run_once()
     runner.hooks.on_round(runner.house.keeper.status())
-    assert runner.clock.floor_utc < datetime(2028, 1, 1, tzinfo=UTC)
+    assert runner.clock.trust.floor_utc < datetime(2028, 1, 1, tzinfo=UTC)
 
 
 @pytest.fixture

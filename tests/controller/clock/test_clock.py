@@ -142,15 +142,15 @@ def test_the_keeper_raises_the_floor(tmp_path, kernel, boot):
     system = build(tmp_path, kernel)
     with freeze_time("2027-06-22T20:30:00Z"):
         assert system.read().trusted
-        system.raise_floor(datetime(2027, 6, 23, 0, 0, tzinfo=UTC))
-        assert system.floor_utc == datetime(2027, 6, 23, 0, 0, tzinfo=UTC)
+        system.trust.raise_floor(datetime(2027, 6, 23, 0, 0, tzinfo=UTC))
+        assert system.trust.floor_utc == datetime(2027, 6, 23, 0, 0, tzinfo=UTC)
         kernel.synchronised = False
         boot["now"] += 10.0
         assert not system.read().trusted
         kernel.synchronised = True
         boot["now"] += 10.0
         assert system.read().trusted
-        assert system.floor_utc == datetime(2027, 6, 22, 20, 30, tzinfo=UTC)
+        assert system.trust.floor_utc == datetime(2027, 6, 22, 20, 30, tzinfo=UTC)
 
 
 def test_believe_may_change_while_running(tmp_path, kernel, boot):
@@ -158,12 +158,12 @@ def test_believe_may_change_while_running(tmp_path, kernel, boot):
     system = build(tmp_path, kernel)
     with freeze_time("2027-06-21T20:30:00Z"):
         assert not system.read().trusted
-        system.believe = "always"
+        system.trust.believe = "always"
         assert (system.read().trusted, system.read().trust) == (
             True,
             "believed because the site file says so",
         )
-        system.believe = "synchronised"
+        system.trust.believe = "synchronised"
         assert not system.read().trusted
 
 
