@@ -18,7 +18,8 @@ from config.models.site import CONTINUOUS_SHARE, Site
 from controller.design.materials import list_materials
 from controller.inspection.findings import part_of
 from controller.inspection.report import WiringReport
-from controller.wiring.solver import Solution
+from controller.wiring.network import CableSegment
+from controller.wiring.solver import SegmentState, Solution
 
 # Where a check names no code it is common practice, without a source: half an inch of bared copper, marked
 # conductor to marked conductor, the outlet tested and the transformer unplugged first. Marked services before
@@ -126,16 +127,10 @@ def _show_circuit(report: WiringReport, place: int, number: int) -> dict[str, An
     }
 
 
-def _runs(report: WiringReport) -> Iterator[dict[str, str]]:
+def _runs(report: WiringReport) -> Iterator[tuple[CableSegment, SegmentState | None]]:
     """Give the cables that begin at the transformer, where a clamp meter goes round one conductor."""
     for circuit, one in zip(report.wiring.circuits, report.inspection.solved, strict=True):
         carried = one.lit.cables if isinstance(one.lit, Solution) else {}
         for cable in circuit.network.segments:
             if cable.from_node == circuit.network.feed.node:
-                state = carried.get(cable.to_node)
-                yield {
-                    "words": f"{cable.from_node} to {cable.to_node}",
-                    "gauge": str(cable.gauge),
-                    "limit": f"{cable.limit_a:g}",
-                    "amperes": f"{state.amperes:.2f}" if state else "–",
-                }
+                yield cable, carried.get(cable.to_node)
