@@ -156,7 +156,7 @@ def _check_circuit(solution: Solution) -> Finding:
     return rule.check(node, amperes, words, warning=CONTINUOUS_SHARE * CIRCUIT_A, error=CIRCUIT_A, feed=node)
 
 
-def _check_cables(solution: Solution) -> list[Finding]:
+def _check_cables(solution: Solution) -> Iterator[Finding]:
     """Current of each cable and lead against its ampacity, and 80 % of it for long hours."""
     carried: list[tuple[str, Gauge, float, Ampacity]] = []
     for state in solution.segments:
@@ -170,21 +170,19 @@ def _check_cables(solution: Solution) -> list[Finding]:
             gauge = lamp.fixture.lead.gauge
             carried.append((f"lead at {lamp.fixture.node}", gauge, lamp.amperes, ampacity(gauge)))
     carried.sort(key=lambda one: one[2] / one[3].amperes, reverse=True)
-    findings = [_check_current(*one, feed=solution.network.feed.node) for one in carried]
-    return [each for rank, each in enumerate(findings) if rank == 0 or each.level is not Severity.OK]
-
-
-def _check_current(place: str, gauge: Gauge, amperes: float, limit: Ampacity, *, feed: str) -> Finding:
-    rule = Rule(
-        Topic.CABLE,
-        "A",
-        f"{limit.source}; 80 % of it for three hours or more by NEC 210.19(A)(1)",
-        "lay thicker cable there, or move part of the lamps to another run",
-    )
-    words = f"{gauge} from {place} carries {amperes:.2f} A of {limit.amperes:g} A"
-    return rule.check(
-        place, amperes, words, warning=CONTINUOUS_SHARE * limit.amperes, error=limit.amperes, feed=feed
-    )
+    for rank, (place, gauge, amperes, limit) in enumerate(carried):
+        rule = Rule(
+            Topic.CABLE,
+            "A",
+            f"{limit.source}; 80 % of it for three hours or more by NEC 210.19(A)(1)",
+            "lay thicker cable there, or move part of the lamps to another run",
+        )
+        words = f"{gauge} from {place} carries {amperes:.2f} A of {limit.amperes:g} A"
+        warning, error = CONTINUOUS_SHARE * limit.amperes, limit.amperes
+        feed = solution.network.feed.node
+        finding = rule.check(place, amperes, words, warning=warning, error=error, feed=feed)
+        if rank == 0 or finding.level is not Severity.OK:
+            yield finding
 
 
 def _check_conductors(network: Network) -> Iterator[Finding]:
