@@ -114,6 +114,7 @@ def put_program(context: Context, zone_id: ZoneId, body: ProgramRequest) -> Zone
 
 @router.put(
     "/v1/zones/{zone_id}/measured",
+    tags=["wiring"],
     summary="Note what was measured on site",
     responses=problems_of(*_SITE_CHANGE),
 )
