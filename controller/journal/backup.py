@@ -9,7 +9,9 @@ from __future__ import annotations
 
 import contextlib
 import os
+import shutil
 import sqlite3
+from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from pathlib import Path
@@ -19,8 +21,8 @@ from config.file.atomic_write import fsync, move_into_place
 from controller.journal.database import (
     BACKUPS_NAME,
     backups_of,
-    beside,
     explain_error,
+    files_of,
     find_damage,
     journal_errors,
     open_to_read,
@@ -28,7 +30,6 @@ from controller.journal.database import (
 
 # A backup may wait for another program; nothing waits for the backup.
 COPY_BUSY_S = 5.0
-CHUNK_BYTES = 1 << 20
 BACKUPS_KEPT = 14
 # Damaged journals that are kept. So many within a month mean that the disk spoils whatever it is given; then
 # nothing more is moved, and none of those kept is dropped for a new one that would be spoilt as well.
@@ -94,24 +95,33 @@ def copy_to(path: Path, target: Path) -> None:
     """
     if target.exists():
         raise JournalError(f"{target} exists already; choose another file")
-    part = target.with_name(target.name + ".part")
     try:
-        part.unlink(missing_ok=True)
-        with contextlib.closing(open_to_read(path, busy_s=COPY_BUSY_S, any_version=True)) as connection:
-            connection.execute("VACUUM INTO ?", (str(part),))
-        if damage := find_damage(part):
-            raise JournalError(f"the backup {target} came out damaged ({damage}); try another disk")
-        fsync(part)
-        move_into_place(part, target)
+        with _unfinished(target) as part:
+            with contextlib.closing(open_to_read(path, busy_s=COPY_BUSY_S, any_version=True)) as connection:
+                connection.execute("VACUUM INTO ?", (str(part),))
+            if damage := find_damage(part):
+                raise JournalError(f"the backup {target} came out damaged ({damage}); try another disk")
     except (sqlite3.Error, OSError) as error:
-        with contextlib.suppress(OSError):
-            part.unlink(missing_ok=True)
         if isinstance(error, JournalError):
             raise
         meaning = explain_error(error, path)
         if isinstance(meaning, JournalDamagedError):
             raise meaning from error
         raise JournalError(f"the backup {target} was not made: {error}") from error
+
+
+@contextlib.contextmanager
+def _unfinished(target: Path) -> Iterator[Path]:
+    """Give the path to write a file under; it takes the place of ``target`` whole or not at all."""
+    part = target.with_name(target.name + ".part")
+    part.unlink(missing_ok=True)
+    try:
+        yield part
+        fsync(part)
+        move_into_place(part, target)
+    finally:
+        with contextlib.suppress(OSError):
+            part.unlink(missing_ok=True)
 
 
 def quarantine(path: Path, at_utc: datetime) -> Path | None:
@@ -134,21 +144,18 @@ def quarantine(path: Path, at_utc: datetime) -> Path | None:
         number += 1
         moved_to = path.with_name(f"{now}-{number}.sqlite")
     # The log goes first: a file without its log is only older, a log without its file is thrown away.
-    for part, moved in zip(beside(path), beside(moved_to), strict=True):
+    for part, moved in zip(files_of(path), files_of(moved_to), strict=True):
         if part.exists():
             part.rename(moved)
-    existed = path.exists()
-    if existed:
-        path.rename(moved_to)
     fsync(path.parent)
     for old in others[QUARANTINES_KEPT - 1 :]:
         clear_away(old)
-    return moved_to if existed else None
+    return moved_to if moved_to.exists() else None
 
 
 def clear_away(path: Path) -> None:
     """Remove a journal with its log: one that holds nothing, could not be begun, or was kept long enough."""
-    for part in (*beside(path), path):
+    for part in files_of(path):
         part.unlink(missing_ok=True)
 
 
@@ -157,11 +164,9 @@ def restore_from_backup(path: Path) -> Path | None:
     for copy in backups_of(path):
         with contextlib.suppress(JournalError):
             if find_damage(copy) is None:
-                break
-    else:
-        return None
-    put_in_place(copy, path)
-    return copy
+                put_in_place(copy, path)
+                return copy
+    return None
 
 
 def restore(copy: Path, path: Path, at_utc: datetime) -> Path | None:
@@ -188,17 +193,9 @@ def restore(copy: Path, path: Path, at_utc: datetime) -> Path | None:
 
 def put_in_place(copy: Path, path: Path) -> None:
     """Copy a file to the journal's path, whole or not at all."""
-    part = path.with_name(path.name + ".part")
-    try:
-        with copy.open("rb") as source, part.open("wb") as sink:
-            while chunk := source.read(CHUNK_BYTES):
-                sink.write(chunk)
+    with _unfinished(path) as part:
+        shutil.copyfile(copy, part)
         # Put there by root, it must still be the service's to write.
         owner = path.parent.stat()
         if os.geteuid() == 0:
             os.chown(part, owner.st_uid, owner.st_gid)
-        fsync(part)
-        move_into_place(part, path)
-    except OSError:
-        part.unlink(missing_ok=True)
-        raise

@@ -69,9 +69,9 @@ def journal_path(place: Path) -> Path:
     return place / JOURNAL_NAME if place.is_dir() or place.suffix != ".sqlite" else place
 
 
-def beside(path: Path) -> tuple[Path, Path]:
-    """Name the two files that SQLite keeps beside a journal that is open: the log and its index."""
-    return path.with_name(path.name + "-wal"), path.with_name(path.name + "-shm")
+def files_of(path: Path) -> tuple[Path, Path, Path]:
+    """Name the files of a journal: the log and its index, which SQLite keeps while it is open, and itself."""
+    return path.with_name(path.name + "-wal"), path.with_name(path.name + "-shm"), path
 
 
 def backups_of(path: Path) -> list[Path]:
@@ -110,11 +110,8 @@ def _code_of(error: BaseException | None) -> int:
 def open_to_write(path: Path, *, fresh: bool = False) -> sqlite3.Connection:
     """Open the journal to write, make it where there is none, and bring an older one up to date.
 
-    The connection is in autocommit; the caller sees to it that two threads never use it at once.
-
-    Args:
-        path: the file; its folder is made where it is missing.
-        fresh: begin an empty one even where backups exist that it could be restored from.
+    The connection is in autocommit; the caller sees to it that two threads never use it at once. With ``fresh``
+    an empty one is begun even where backups exist that it could be restored from.
 
     Raises:
         JournalDamagedError: the file is damaged, or is gone while backups of it exist.
@@ -131,12 +128,7 @@ def open_to_write(path: Path, *, fresh: bool = False) -> sqlite3.Connection:
 
 
 def open_to_read(path: Path, *, busy_s: float = BUSY_S, any_version: bool = False) -> sqlite3.Connection:
-    """Open a journal, live or a backup, only to read.
-
-    Args:
-        path: the file.
-        busy_s: how many seconds to wait where another program holds it.
-        any_version: take an older version too.
+    """Open a journal, live or a backup, only to read; an older version only if ``any_version`` is true.
 
     Raises:
         JournalError: there is none, it cannot be read now, or it is of another version.
@@ -146,7 +138,7 @@ def open_to_read(path: Path, *, busy_s: float = BUSY_S, any_version: bool = Fals
     try:
         return _connect_to_read(path, "mode=ro", busy_s, any_version=any_version)
     except JournalError as error:
-        log, _ = beside(path)
+        log, *_ = files_of(path)
         locked_out = _code_of(error.__cause__) in (sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_READONLY)
         if not locked_out or (log.exists() and log.stat().st_size):
             raise

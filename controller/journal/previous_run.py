@@ -8,9 +8,8 @@ from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
-from controller.calendar.intervals import utc_of
 from controller.journal.database import journal_errors, open_to_read
-from controller.journal.rows import OVERRIDES, SWITCHINGS, as_reading
+from controller.journal.rows import OVERRIDES, SWITCHINGS, as_reading, as_utc
 from controller.records.entries import EventKind, Override, Switching
 from controller.records.reading import Reading
 
@@ -24,15 +23,18 @@ SIGNS_OF_LIFE = """
 # A relay rests for a minute at most: one that switched before these rows need not rest any more.
 _LAST_FEW = 100
 
-# Every table with instants of its own; each has an index by instant, or few rows.
-_TRUSTED_INSTANTS = (
-    "SELECT at_ms FROM switching WHERE trusted ORDER BY at_ms DESC LIMIT 1",
-    "SELECT at_ms FROM event WHERE trusted ORDER BY at_ms DESC LIMIT 1",
-    "SELECT at_ms FROM override WHERE trusted ORDER BY at_ms DESC LIMIT 1",
-    "SELECT max(ended_at_ms) FROM override WHERE ended_trusted",
-    "SELECT max(at_ms) FROM beat WHERE trusted",
-    "SELECT max(at_ms) FROM replacement WHERE trusted",
-)
+# The last start or stop, the newest boot with a trusted clock, and the latest instant of such a clock, out of
+# every table with instants of its own; each has an index by instant, or few rows.
+_LATEST = """
+    SELECT (SELECT kind FROM event WHERE kind IN ('started', 'stopped') ORDER BY id DESC LIMIT 1),
+    (SELECT boot_id FROM boot WHERE trusted ORDER BY id DESC LIMIT 1),
+    (SELECT max(column1) FROM (VALUES
+    ((SELECT at_ms FROM switching WHERE trusted ORDER BY at_ms DESC LIMIT 1)),
+    ((SELECT at_ms FROM event WHERE trusted ORDER BY at_ms DESC LIMIT 1)),
+    ((SELECT at_ms FROM override WHERE trusted ORDER BY at_ms DESC LIMIT 1)),
+    ((SELECT max(ended_at_ms) FROM override WHERE ended_trusted)),
+    ((SELECT max(at_ms) FROM beat WHERE trusted)),
+    ((SELECT max(at_ms) FROM replacement WHERE trusted))))"""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -70,24 +72,16 @@ def read_previous_run(path: Path) -> PreviousRun:
         if not path.exists() or path.stat().st_size == 0:
             return PreviousRun()
     with journal_errors(path), contextlib.closing(open_to_read(path)) as connection:
-        started_or_stopped = connection.execute(
-            "SELECT kind FROM event WHERE kind IN (?, ?) ORDER BY id DESC LIMIT 1",
-            (EventKind.STARTED.value, EventKind.STOPPED.value),
-        ).fetchone()
-        rows = [connection.execute(select).fetchone() for select in _TRUSTED_INSTANTS]
-        instants_ms = [row[0] for row in rows if row is not None and row[0] is not None]
-        boot = connection.execute(
-            "SELECT boot_id FROM boot WHERE trusted ORDER BY id DESC LIMIT 1"
-        ).fetchone()
+        started_or_stopped, trusted_boot_id, last_ms = connection.execute(_LATEST).fetchone()
         newest: dict[str, Switching] = {}
         for each in SWITCHINGS.fetch(connection, f"ORDER BY s.id DESC LIMIT {_LAST_FEW}"):
             newest.setdefault(each.zone, each)
         return PreviousRun(
             overrides=tuple(overrides_in_force(connection)),
             last_sign=last_sign_of_life(connection),
-            ended_well=started_or_stopped in (None, (EventKind.STOPPED.value,)),
-            last_instant_utc=utc_of(max(instants_ms)) if instants_ms else None,
-            trusted_boot_id=None if boot is None else str(boot[0]),
+            ended_well=started_or_stopped != EventKind.STARTED.value,
+            last_instant_utc=as_utc(last_ms),
+            trusted_boot_id=trusted_boot_id,
             last_switchings=tuple(newest.values()),
         )
 

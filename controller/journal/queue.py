@@ -106,5 +106,3 @@ class CurrentState:
                     self.overrides.pop(work.zone, None)
                 case CloseOpenRuns():
                     self.lit.clear()
-                case _:
-                    pass

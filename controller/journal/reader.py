@@ -9,7 +9,7 @@ from __future__ import annotations
 import contextlib
 import heapq
 import sqlite3
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from datetime import datetime
 from operator import itemgetter
 from pathlib import Path
@@ -76,22 +76,16 @@ def _as_run(row: Row) -> Run:
 
 _PAST_OVERRIDES = Query(OVERRIDES.select, _as_past_override)
 # A run that is over is row b, which ended it, with row a, which began it. First comes from when on it counts.
-_RUNS = Query(
-    """
+_RUNS = """
     SELECT b.lit_from_ms, a.at_ms, b.at_ms, b.lit_ms, zone.name, ra.cause, ra.words, rb.cause,
     load.watts, load.origin, a.trusted AND b.trusted
     FROM switching b CROSS JOIN switching a ON a.id = b.on_id JOIN zone ON zone.id = a.zone
-    JOIN reason ra ON ra.id = a.reason JOIN reason rb ON rb.id = b.reason JOIN load ON load.id = a.load""",
-    _as_run,
-)
-_OPEN_RUNS = Query(
-    """
+    JOIN reason ra ON ra.id = a.reason JOIN reason rb ON rb.id = b.reason JOIN load ON load.id = a.load"""
+_OPEN_RUNS = """
     SELECT a.at_ms, a.at_ms, NULL, NULL, zone.name, ra.cause, ra.words, NULL,
     load.watts, load.origin, a.trusted
     FROM account JOIN switching a ON a.id = account.lit_by JOIN zone ON zone.id = a.zone
-    JOIN reason ra ON ra.id = a.reason JOIN load ON load.id = a.load""",
-    _as_run,
-)
+    JOIN reason ra ON ra.id = a.reason JOIN load ON load.id = a.load"""
 
 
 class JournalReader:
@@ -166,21 +160,18 @@ class JournalReader:
         """
         interval, lit_from_ms = _interval(from_utc, to_utc), itemgetter(0)
         reaches = "b.lit_from_ms < :to AND (b.at_ms > :from OR b.lit_from_ms >= :from)"
-        still_lit = f"{_OPEN_RUNS.select} WHERE a.at_ms < :to"
+        still_lit = f"{_OPEN_RUNS} WHERE a.at_ms < :to"
         long_before = (
-            f"{_RUNS.select} WHERE b.at_ms - b.lit_from_ms > {LONG_RUN_MS} "
+            f"{_RUNS} WHERE b.at_ms - b.lit_from_ms > {LONG_RUN_MS} "
             f"AND b.lit_from_ms < :from - {LONG_RUN_MS} AND {reaches}"
         )
-        others = (
-            f"{_RUNS.select} WHERE b.lit_from_ms >= :from - {LONG_RUN_MS} AND {reaches} "
-            "ORDER BY b.lit_from_ms"
-        )
+        others = f"{_RUNS} WHERE b.lit_from_ms >= :from - {LONG_RUN_MS} AND {reaches} ORDER BY b.lit_from_ms"
         with self._open() as connection:
             few: list[Row] = connection.execute(still_lit, interval).fetchall()
             few += connection.execute(long_before, interval).fetchall()
             many = connection.execute(others, interval)
             for row in heapq.merge(sorted(few, key=lit_from_ms), many, key=lit_from_ms):
-                yield _RUNS.make(row)
+                yield _as_run(row)
 
     def totals(self) -> list[ZoneSum]:
         """Add up all runs of every zone that have ended, from the account kept with every switching."""
@@ -189,7 +180,7 @@ class JournalReader:
             "JOIN zone ON zone.id = account.zone JOIN load ON load.id = account.load "
             "ORDER BY account.zone, account.load"
         )
-        return _as_zone_sums(self._rows(select, {}))
+        return self._sums(select, {})
 
     def totals_since(self, since_utc: datetime) -> list[ZoneSum]:
         """Add up the runs of every zone since an instant; of one that it cuts, only the later part counts."""
@@ -199,7 +190,7 @@ class JournalReader:
             "JOIN zone ON zone.id = a.zone JOIN load ON load.id = a.load "
             "WHERE b.at_ms >= :from AND b.lit_ms IS NOT NULL GROUP BY a.zone, a.load ORDER BY a.zone, a.load"
         )
-        return _as_zone_sums(self._rows(select, _interval(since_utc)))
+        return self._sums(select, _interval(since_utc))
 
     def loads_at(self, at_utc: datetime) -> dict[str, float | None]:
         """Give the rated load, in watts, at which each zone was last lit before an instant; None: not known.
@@ -227,6 +218,14 @@ class JournalReader:
         with self._open() as connection:
             return connection.execute(select, values).fetchall()
 
+    def _sums(self, select: str, values: dict[str, object]) -> list[ZoneSum]:
+        parts: dict[str, list[LoadSum]] = {}
+        for zone, watts, origin, lit_ms, starts, cycles in self._rows(select, values):
+            lit_s = lit_ms / MS_PER_S
+            part = LoadSum(load_w=watts, load_from=origin, lit_s=lit_s, starts=starts, cycles=cycles)
+            parts.setdefault(zone, []).append(part)
+        return [ZoneSum(zone=zone, by_load=tuple(by_load)) for zone, by_load in parts.items()]
+
     def _stream(self, query: Query[Value], rest: str, values: dict[str, object]) -> Iterator[Value]:
         with self._open() as connection:
             for row in connection.execute(f"{query.select} {rest}", values):
@@ -236,11 +235,3 @@ class JournalReader:
 def _interval(from_utc: datetime | None, to_utc: datetime | None = None) -> dict[str, object]:
     from_ms = _FIRST_MS if from_utc is None else ms_of(from_utc)
     return {"from": from_ms, "to": _LAST_MS if to_utc is None else ms_of(to_utc)}
-
-
-def _as_zone_sums(rows: Iterable[Row]) -> list[ZoneSum]:
-    sums: dict[str, list[LoadSum]] = {}
-    for zone, watts, origin, lit_ms, starts, cycles in rows:
-        part = LoadSum(load_w=watts, load_from=origin, lit_s=lit_ms / MS_PER_S, starts=starts, cycles=cycles)
-        sums.setdefault(zone, []).append(part)
-    return [ZoneSum(zone=zone, by_load=tuple(parts)) for zone, parts in sums.items()]

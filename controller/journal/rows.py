@@ -9,7 +9,7 @@ from __future__ import annotations
 import sqlite3
 from collections.abc import Callable
 from datetime import date, datetime
-from typing import Any, Generic, TypeVar
+from typing import Any, Generic, NamedTuple, TypeVar
 
 from controller.calendar.intervals import MS_PER_S, utc_of
 from controller.records.entries import Cause, Event, EventKind, Override, Replacement, Switching
@@ -22,12 +22,11 @@ TRUSTED = "trusted when it was written"
 NOT_TRUSTED = "not trusted when it was written"
 
 
-class Query(Generic[Value]):
+class Query(NamedTuple, Generic[Value]):
     """A select up to its WHERE, all of it text of ours, and what makes a value of each of its rows."""
 
-    def __init__(self, select: str, make: Callable[[Row], Value]) -> None:
-        self.select = select
-        self.make = make
+    select: str
+    make: Callable[[Row], Value]
 
     def fetch(self, connection: sqlite3.Connection, rest: str) -> list[Value]:
         """Run the select with its WHERE and ORDER BY, where few rows are expected."""
