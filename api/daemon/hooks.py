@@ -26,12 +26,6 @@ log = logging.getLogger("leerie")
 class DaemonHooks:
     """Connects the control loop with the site file, the journal and the service manager.
 
-    Args:
-        site_path: the site file.
-        state: the state folder.
-        clock: the keeper's clock.
-        site: the site at the start.
-
     ``loop`` and ``maintenance`` are set before the first hook is called.
     """
 

@@ -20,10 +20,6 @@ LAST_GOOD = "site.last-good.toml"
 def load_or_last_good(site_path: Path, state: Path) -> tuple[Site, str]:
     """Read the site file, or the last good copy where the file is not valid.
 
-    Args:
-        site_path: the site file.
-        state: the state folder.
-
     Returns:
         The site, and why the file itself was refused; an empty text where it was not.
 

@@ -38,13 +38,9 @@ CLOSE_S = 0.2
 
 
 def run_daemon(site_path: Path, *, state: Path, port: int, relays_off: bool = False) -> int:
-    """Light a site until a signal ends it.
+    """Light a site until a signal ends it; with ``relays_off`` only switch every relay off, and end.
 
-    Args:
-        site_path: the site file.
-        state: folder of the journal; made where it is missing.
-        port: where the web server listens on this machine.
-        relays_off: only switch every relay off, and end.
+    The state folder is made where it is missing; the web server listens on a port of this machine.
 
     Returns:
         The exit code: 0, or 1 where a relay could not be switched off.
@@ -95,11 +91,7 @@ def _run(site: Site, refused: str, *, site_path: Path, state: Path, lock: FileLo
     hooks = DaemonHooks(site_path=site_path, state=state, clock=clock, site=site)
     hooks.maintenance = JournalMaintenance(journal, clock=clock, past=previous, learn=hooks.on_previous_run)
     hooks.loop = ControlLoop(
-        keeper,
-        clock=clock,
-        flush=hooks.maintenance.flush,
-        on_round=hooks.on_round,
-        on_noon=hooks.on_noon,
+        keeper, clock=clock, flush=hooks.maintenance.flush, on_round=hooks.on_round, on_noon=hooks.on_noon
     )
     gateway = KeeperGateway(
         loop=hooks.loop,

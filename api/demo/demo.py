@@ -100,21 +100,15 @@ class Demo:
         self._clock = FastClock(self._evening.starts_at_utc, pace=pace)
         self._journal = RecordingJournal(folder)
         self._keeper = Keeper(site, clock=self._clock, relays=open_relays("simulated"), journal=self._journal)
-        self._loop = ControlLoop(self._keeper, clock=self._clock, flush=self._flush, pace=pace)
+        self._loop = ControlLoop(self._keeper, clock=self._clock, flush=self._journal.flush, pace=pace)
         gateway = KeeperGateway(
-            loop=self._loop,
-            journal=JournalReader(folder),
-            site_path=copy,
-            append=self._journal.append,
+            loop=self._loop, journal=JournalReader(folder), site_path=copy, append=self._journal.append
         )
         self._web = WebServer(
             lambda: make_app(gateway, boot_s=lambda: self._clock.read().boot_s),
             port=choose_port() if port is None else port,
         )
         self._warning = LastWarning(logging.WARNING)
-
-    def _flush(self) -> None:
-        self._journal.flush()
 
     def run(self, open_display: OpenDisplay, *, stay: bool) -> DemoResult:
         """Show the evening; with ``stay`` the evenings after it as well, until a signal ends it."""

@@ -42,9 +42,7 @@ class Evening:
 def choose_evening(planner: Planner, night: Night) -> Evening:
     """Choose what to show of a night: from before sunset and the first light until the last goes out.
 
-    Args:
-        planner: the site's plans.
-        night: any night, also one without a sunset or one without any light.
+    A night without a sunset, or without any light, has an evening, too.
     """
     last_utc = clock_in_night(night, LAST_HOUR, 0, planner.tz)
     midnight_utc = clock_in_night(night, 0, 0, planner.tz)
@@ -62,11 +60,8 @@ def choose_evening(planner: Planner, night: Night) -> Evening:
     ends = [window.off_utc for window in windows if window.off_utc <= last_utc]
     starts_at_utc = max(first_utc - LEAD, night.starts_at_utc)
     ends_at_utc = min(max([midnight_utc, *ends]) + TAIL, night.ends_at_utc)
-    return Evening(
-        night=night,
-        starts_at_utc=starts_at_utc,
-        ends_at_utc=max(ends_at_utc, starts_at_utc + LEAD),
-    )
+    ends_at_utc = max(ends_at_utc, starts_at_utc + LEAD)
+    return Evening(night=night, starts_at_utc=starts_at_utc, ends_at_utc=ends_at_utc)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

@@ -13,11 +13,7 @@ from controller.sun.sun import SUNSET_ANGLE_DEG
 
 
 class Lines:
-    """Writes a line for each event, once.
-
-    Args:
-        write: writes one line.
-    """
+    """Gives ``write`` a line for each event, once."""
 
     def __init__(self, write: Callable[[str], None]) -> None:
         self._write = write

@@ -110,8 +110,8 @@ def _code_of(error: BaseException | None) -> int:
 def open_to_write(path: Path, *, fresh: bool = False) -> sqlite3.Connection:
     """Open the journal to write, make it where there is none, and bring an older one up to date.
 
-    The connection is in autocommit; the caller sees to it that two threads never use it at once. With ``fresh``
-    an empty one is begun even where backups exist that it could be restored from.
+    The connection is in autocommit; the caller sees to it that two threads never use it at once. With
+    ``fresh`` an empty one is begun even where there are backups that it could be restored from.
 
     Raises:
         JournalDamagedError: the file is damaged, or is gone while backups of it exist.

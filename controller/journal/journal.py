@@ -133,14 +133,8 @@ class Journal:
     def check(self, at: Reading) -> Quarantined | None:
         """Read the whole file and replace it where it is damaged; slow, so lights come first.
 
-        The damaged file is set aside whole. The new one is restored from the newest good backup, and gets
-        what is lit and which overrides are in force.
-
-        Args:
-            at: now, for the name of what is set aside and for what the backup left open.
-
-        Returns:
-            What was done, None where the file is whole.
+        The damaged file is set aside whole, under a name with the instant. The new one is restored from the
+        newest good backup, and gets what is lit and which overrides are in force. None: all is well.
 
         Raises:
             JournalError: it cannot be read, or not be replaced, now.

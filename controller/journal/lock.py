@@ -43,8 +43,7 @@ def _open(path: Path) -> int:
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         return os.open(path, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o644)
-    except OSError as error:
-        try:
+    except OSError:
+        with contextlib.suppress(OSError):
             return os.open(path, os.O_RDONLY | os.O_CLOEXEC)
-        except OSError:
-            raise error from None
+        raise

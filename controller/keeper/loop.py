@@ -67,7 +67,7 @@ class ControlLoop:
         keeper: Keeper,
         *,
         clock: Clock,
-        flush: Callable[[], None],
+        flush: Callable[[], object],
         on_round: Callable[[KeeperStatus], None] = lambda _status: None,
         on_noon: Callable[[], None] = lambda: None,
         pace: float = 1.0,

@@ -10,19 +10,13 @@ from controller.records.entries import Cause, Override, OverrideEnded
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Run:
-    """One stretch of light of one zone, made of two switchings.
+    """One stretch of light of one zone, made of two switchings; still lit, it has no end yet: None.
 
     Attributes:
-        zone: id of the zone.
-        on_utc: when it was lit (wall clock, UTC).
-        off_utc: when it was put out; None while it is still lit.
         lit_s: seconds lit, measured on the boot-time clock where both ends share a boot, else the
-            difference of the wall-clock instants; None while it is still lit.
-        cause: why it was lit.
-        words: the same in words.
-        ended_by: why it was put out; None while it is still lit.
+            difference of the wall-clock instants.
+        cause: why it was lit; ``words`` is the same in words.
         load_w: rated load in watts when it was lit; None where not known.
-        load_from: where that figure came from.
         trusted: whether the clock was trusted at both ends.
     """
 
@@ -52,7 +46,6 @@ class LoadSum:
 
     Attributes:
         load_w: rated load of the zone in watts, as it was then; None where not known.
-        load_from: where that figure came from.
         lit_s: seconds lit, over runs that have ended.
         starts: how often it was lit.
         cycles: how often its relay closed and opened again.
