@@ -11,7 +11,7 @@ import os
 import sys
 from collections.abc import Callable, Sequence
 from pathlib import Path
-from typing import NamedTuple, NoReturn
+from typing import NoReturn
 
 from config.errors import LeerieError, SiteFileError
 
@@ -30,29 +30,20 @@ def main() -> NoReturn:
         # A terminal that cannot show a letter shows a question mark.
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="replace")
-    request = parse_plain_run(sys.argv[1:])
-    if request is not None:
-        sys.exit(exit_code_of(lambda: start_daemon(request)))
+    run = parse_plain_run(sys.argv[1:])
+    if run is not None:
+        sys.exit(exit_code_of(run))
     from api.cli.commands import leerie
 
     leerie()
     raise AssertionError("click leaves with an exit code")
 
 
-class StartRequest(NamedTuple):
-    """What ``leerie run`` was asked for; a dataclass would take three times as long to make."""
-
-    site_path: Path
-    state: Path | None
-    port: int
-    relays_off: bool
-
-
-def parse_plain_run(words: Sequence[str]) -> StartRequest | None:
+def parse_plain_run(words: Sequence[str]) -> Callable[[], int] | None:
     """Read ``run SITE.toml [--state DIR] [--port N] [--relays-off]``, as a unit or a person writes it.
 
     Returns:
-        The request; None for everything else, which click reads or refuses.
+        What runs the daemon; None for everything else, which click reads or refuses.
     """
     if len(words) < 2 or words[0] != "run" or words[1].startswith("-"):  # noqa: PLR2004 - run and a file
         return None
@@ -69,10 +60,10 @@ def parse_plain_run(words: Sequence[str]) -> StartRequest | None:
             port = int(value)
         else:
             return None
-    return StartRequest(Path(words[1]), state, port, relays_off)
+    return lambda: start_daemon(Path(words[1]), state=state, port=port, relays_off=relays_off)
 
 
-def start_daemon(request: StartRequest) -> int:
+def start_daemon(site_path: Path, *, state: Path | None, port: int, relays_off: bool) -> int:
     """Run the daemon to its end, and return its exit code."""
     # Before the lights are right nothing becomes garbage, and looking for it takes a tenth of their time.
     # Looking for plugins of pydantic would read the metadata of every installed package.
@@ -81,8 +72,7 @@ def start_daemon(request: StartRequest) -> int:
     try:
         from api.daemon.main import run_daemon
 
-        state = request.state or default_state()
-        return run_daemon(request.site_path, state=state, port=request.port, relays_off=request.relays_off)
+        return run_daemon(site_path, state=state or default_state(), port=port, relays_off=relays_off)
     finally:
         gc.enable()
 

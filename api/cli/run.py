@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from api.cli.main import DEFAULT_PORT, StartRequest, start_daemon
+from api.cli.main import DEFAULT_PORT, start_daemon
 from api.cli.options import port_option, site_argument
 
 
@@ -25,4 +25,4 @@ def run(*, site_path: Path, state: Path | None, port: int, relays_off: bool) -> 
     SIGTERM or Ctrl-C switches every light off and ends with exit code 0. SIGHUP reads the site file again; a
     file with errors is refused, and the old one stays in force.
     """
-    return start_daemon(StartRequest(site_path, state, port, relays_off))
+    return start_daemon(site_path, state=state, port=port, relays_off=relays_off)

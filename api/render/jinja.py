@@ -2,30 +2,19 @@
 
 from __future__ import annotations
 
-from functools import cache
 from pathlib import Path
 
 import jinja2
 
-FOLDER = Path(__file__).parent / "templates"
-
-
-@cache
-def _environment() -> jinja2.Environment:
-    return jinja2.Environment(
-        loader=jinja2.FileSystemLoader(FOLDER),
-        autoescape=True,
-        undefined=jinja2.StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
+_ENVIRONMENT = jinja2.Environment(
+    loader=jinja2.FileSystemLoader(Path(__file__).parent / "templates"),
+    autoescape=True,
+    undefined=jinja2.StrictUndefined,
+    trim_blocks=True,
+    lstrip_blocks=True,
+)
 
 
 def render(name: str, **values: object) -> str:
-    """Fill in a template.
-
-    Args:
-        name: file name of the template.
-        values: what stands in it; a value that is missing is an error.
-    """
-    return _environment().get_template(name).render(**values)
+    """Fill in a template, by its file name; a value that is missing is an error."""
+    return _ENVIRONMENT.get_template(name).render(**values)

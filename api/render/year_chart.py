@@ -41,13 +41,8 @@ class SkyLight(StrEnum):
     DARK = "dark"
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Stretch:
-    """A light of the sky, or a zone lit, from one hour to another, counted from noon on the wall."""
-
-    kind: str
-    from_h: float
-    to_h: float
+Stretch = tuple[float, float]
+"""From one hour to another, counted from noon on the wall."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -56,8 +51,8 @@ class NightColumn:
 
     index: int
     night: date
-    shades: tuple[Stretch, ...]
-    bars: tuple[Stretch, ...]
+    shades: Mapping[SkyLight, Sequence[Stretch]]
+    bars: Mapping[str, Sequence[Stretch]]
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -85,7 +80,7 @@ class YearChart:
 
     def nights_lit(self, zone: str) -> int:
         """Count the nights on which a zone was or will be lit."""
-        return sum(any(bar.kind == zone for bar in column.bars) for column in self.columns)
+        return sum(bool(column.bars[zone]) for column in self.columns)
 
 
 class WallClock:
@@ -110,7 +105,7 @@ class WallClock:
             self._change_ms = night_ms[changed]
         self.change_h = (self._change_ms - self._noon_ms) / MS_PER_HOUR
 
-    def hours(self, intervals: Sequence[Interval]) -> list[tuple[float, float]]:
+    def hours(self, intervals: Sequence[Interval]) -> list[Stretch]:
         """Turn intervals of this night into stretches of the wall, joined where they overlap on it."""
         parts = merge(intervals)
         before = overlap(parts, [(self._noon_ms, self._change_ms)])
@@ -149,9 +144,14 @@ def draw_year(
     changes = []
     for index, night in enumerate(nights):
         wall = WallClock(night, tz)
-        bars = [each for zone in lit for each in _stretches(zone, wall, shares[zone][index])]
-        shades = _shades(night, wall, sun, dusk_angle_deg)
-        columns.append(NightColumn(index=index, night=night.date, shades=tuple(shades), bars=tuple(bars)))
+        bars = {zone: wall.hours(share[index]) for zone, share in shares.items()}
+        below, dark = (dark_intervals(sun, [night], angle) for angle in (SUNSET_ANGLE_DEG, dusk_angle_deg))
+        shades = {
+            SkyLight.DAY: wall.hours(without([boxes[index]], below)),
+            SkyLight.TWILIGHT: wall.hours(without(below, dark)),
+            SkyLight.DARK: wall.hours(dark),
+        }
+        columns.append(NightColumn(index=index, night=night.date, shades=shades, bars=bars))
         if wall.by_ms:
             by_h = wall.by_ms / MS_PER_HOUR
             changes.append(ClockChange(index=index, night=night.date, at_h=wall.change_h, by_h=by_h))
@@ -169,9 +169,7 @@ def describe(picture: YearChart, names: Mapping[str, str] | None = None) -> str:
     first, last = picture.columns[0].night, picture.columns[-1].night
     sentences = [f"{len(picture.columns)} nights, {day_text(first)} to {day_text(last)}."]
     known = [
-        (min(dark), column.night)
-        for column in picture.columns
-        if (dark := [shade.from_h for shade in column.shades if shade.kind == SkyLight.DARK])
+        (dark[0][0], column.night) for column in picture.columns if (dark := column.shades[SkyLight.DARK])
     ]
     if known:
         (early_h, early), (late_h, late) = min(known), max(known)
@@ -187,19 +185,6 @@ def describe(picture: YearChart, names: Mapping[str, str] | None = None) -> str:
         way = "forward" if change.by_h > 0 else "back"
         sentences.append(f"The clocks go {way} in the night of {day_text(change.night)}.")
     return " ".join(sentences)
-
-
-def _stretches(kind: str, wall: WallClock, intervals: Sequence[Interval]) -> list[Stretch]:
-    return [Stretch(kind=kind, from_h=from_h, to_h=to_h) for from_h, to_h in wall.hours(intervals)]
-
-
-def _shades(night: Night, wall: WallClock, sun: Sun, dusk_angle_deg: float) -> list[Stretch]:
-    whole = [(ms_of(night.starts_at_utc), ms_of(night.ends_at_utc))]
-    below, dark = (dark_intervals(sun, [night], angle) for angle in (SUNSET_ANGLE_DEG, dusk_angle_deg))
-    shades = _stretches(SkyLight.DAY, wall, without(whole, below))
-    shades += _stretches(SkyLight.TWILIGHT, wall, without(below, dark))
-    shades += _stretches(SkyLight.DARK, wall, dark)
-    return sorted(shades, key=lambda shade: (shade.from_h, shade.to_h))
 
 
 def _clock(hours: float) -> str:

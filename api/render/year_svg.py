@@ -79,8 +79,6 @@ def write_svg(
     """
     picture, names, columns = laid_out.picture, laid_out.names, laid_out.picture.columns
     first, last = columns[0].night, columns[-1].night
-    bars = [(each.index, each.bars) for each in columns]
-    shades = [(each.index, each.shades) for each in columns]
     height_px = next(height_px for most, height_px in _STRIPS_PX if len(names) <= most)
     if compact and height_px == _STRIPS_PX[-1][1]:
         height_px = _COMPACT_PX
@@ -88,9 +86,9 @@ def write_svg(
         {
             "name": name,
             "words": _words(picture, zone),
-            "lit": _path(bars, zone),
-            "early": _path(bars, zone + _EARLY),
-            "missed": _path(bars, zone + _MISSED),
+            "lit": _path(each.bars[zone] for each in columns),
+            "early": _path(each.bars[zone + _EARLY] for each in columns),
+            "missed": _path(each.bars[zone + _MISSED] for each in columns),
         }
         for zone, name in names.items()
     ]
@@ -104,7 +102,7 @@ def write_svg(
         width_px=width_px,
         narrow=width_px < _NARROW_PX,
         strip_px=height_px,
-        sky={str(light): _path(shades, light) for light in SkyLight},
+        sky={str(light): _path(each.shades[light] for each in columns) for light in SkyLight},
         strips=strips,
         columns=columns,
         changes=picture.changes,
@@ -142,15 +140,15 @@ def _lay_out(
     )
 
 
-def _path(nights: Iterable[tuple[int, Sequence[Stretch]]], kind: str) -> str:
-    """Draw the stretches of a kind as one path; neighbours alike become one box.
+def _path(nights: Iterable[Sequence[Stretch]]) -> str:
+    """Draw the stretches of all nights as one path; neighbours alike become one box.
 
     Across counts nights from the left, upwards counts hours from noon; the template scales both.
     """
     wide: dict[tuple[str, str], tuple[int, int]] = {}
     pieces = []
-    for index, stretch in ((index, each) for index, some in nights for each in some if each.kind == kind):
-        low, high = _hour(stretch.from_h), _hour(stretch.to_h)
+    for index, (from_h, to_h) in ((index, each) for index, some in enumerate(nights) for each in some):
+        low, high = _hour(from_h), _hour(to_h)
         since, until = wide.get((low, high), (index, index))
         if until < index:
             pieces.append((since, until, low, high))

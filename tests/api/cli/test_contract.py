@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 from api.cli.commands import COMMANDS
-from api.cli.main import DEFAULT_PORT, default_state, parse_plain_run, start_daemon
+from api.cli.main import DEFAULT_PORT, default_state, parse_plain_run
 from api.web.server import PORT
 from tests.api.command import ROOT, call, command, environment, start, write_site, zone_table
 
@@ -181,8 +181,7 @@ def test_run_reaches_the_daemon_without_anything_heavy(tmp_path: Path) -> None:
         "daemon.run_daemon = lambda path, *, state, port, relays_off: 0\n"
         "sys.modules['api.daemon.main'] = daemon\n"
         "from api.cli import main\n"
-        "request = main.parse_plain_run(sys.argv[1:])\n"
-        "main.start_daemon(request)\n"
+        "main.parse_plain_run(sys.argv[1:])()\n"
     )
     assert loaded_after(script, "run", write_site(tmp_path, JETTY), "--state", tmp_path) == set()
 
@@ -261,7 +260,7 @@ def test_a_plain_run_is_read_as_click_reads_it(
     words = ["run", str(write_site(tmp_path, JETTY)), *(each.format(folder=tmp_path) for each in options)]
     request = parse_plain_run(words)
     assert request is not None
-    start_daemon(request)
+    request()
     assert call(*words).exit_code == 0
     assert asked[0] == asked[1]
 

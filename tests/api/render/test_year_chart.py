@@ -42,16 +42,13 @@ def test_dusk_stands_where_the_reference_has_it(year):
     """Dark begins so many hours before midnight, which is at 12, every night (season_nightly.csv, 20 s)."""
     at_40_n = [row for row in rows("season_nightly.csv") if row["latitude"] == "40"]
     expected = [12 - float(row["hours_civil_dusk_to_midnight"]) for row in at_40_n]
-    dusks = [
-        next(shade.from_h for shade in column.shades if shade.kind == SkyLight.DARK)
-        for column in year.columns
-    ]
+    dusks = [column.shades[SkyLight.DARK][0][0] for column in year.columns]
     assert dusks == pytest.approx(expected, abs=20 / 3600)
 
 
 def test_a_clock_time_is_a_level_line(year):
     """A zone lit by the clock stands at the same height on every night, also on those of a clock change."""
-    bars = {(bar.from_h, bar.to_h) for column in year.columns for bar in column.bars}
+    bars = {bar for column in year.columns for bar in column.bars["jetty"]}
     assert bars == {(9.25, 11.75)}
     assert year.lit_h == {"jetty": pytest.approx(365 * 2.5)}
 
@@ -68,9 +65,9 @@ def test_on_the_night_of_23_hours_an_hour_of_the_wall_is_empty():
     """From 02:00 to 03:00 nothing is drawn, and a light across it is two bars."""
     picture = draw(date(2027, 3, 13), 1, {"a": [lit_on(date(2027, 3, 13), "23:30", "03:30")]})
     (column,) = picture.columns
-    assert [(bar.from_h, bar.to_h) for bar in column.bars] == [(11.5, 14.0), (15.0, 15.5)]
+    assert column.bars["a"] == [(11.5, 14.0), (15.0, 15.5)]
     assert picture.lit_h["a"] == 3.0
-    drawn = [(shade.from_h, shade.to_h) for shade in column.shades]
+    drawn = [stretch for shades in column.shades.values() for stretch in shades]
     assert all(to_h <= 14 or from_h >= 15 for from_h, to_h in drawn)
     assert sum(to_h - from_h for from_h, to_h in drawn) == pytest.approx(23)
 
@@ -79,7 +76,7 @@ def test_on_the_night_of_25_hours_an_hour_of_the_wall_is_drawn_once():
     """A light over both times of 01:00 to 02:00 is one bar of four hours on the wall and five in truth."""
     picture = draw(date(2027, 11, 6), 1, {"a": [lit_on(date(2027, 11, 6), "23:30", "03:30")]})
     (column,) = picture.columns
-    assert [(bar.from_h, bar.to_h) for bar in column.bars] == [(11.5, 15.5)]
+    assert column.bars["a"] == [(11.5, 15.5)]
     assert picture.lit_h["a"] == 5.0
 
 
@@ -94,19 +91,19 @@ def test_the_light_of_the_sky_tiles_every_plain_night(latitude_deg, zone, day):
     tz = ZoneInfo(zone)
     sun = Sun(latitude_deg, 0.0)
     picture = draw_year([night_on(day, tz)], {}, sun=sun, dusk_angle_deg=6.0, tz=tz)
-    shades = picture.columns[0].shades
     if picture.changes:
         return
-    edges = [(shade.from_h, shade.to_h) for shade in shades]
+    shades = sorted((*stretch, kind) for kind, some in picture.columns[0].shades.items() for stretch in some)
+    edges = [(from_h, to_h) for from_h, to_h, _ in shades]
     assert (edges[0][0], edges[-1][1]) == (0, 24)
     assert [a[1] for a in edges[:-1]] == [b[0] for b in edges[1:]]
-    assert all(a.kind != b.kind for a, b in pairwise(shades))
+    assert all(a[2] != b[2] for a, b in pairwise(shades))
     noon = night_on(day, tz).starts_at_utc
-    for shade in shades:
-        middle = noon + timedelta(hours=(shade.from_h + shade.to_h) / 2)
+    for from_h, to_h, kind in shades:
+        middle = noon + timedelta(hours=(from_h + to_h) / 2)
         height_deg = sun.elevation_deg(middle)
         lows = {SkyLight.DAY: (-50 / 60, 90), SkyLight.TWILIGHT: (-6, -50 / 60), SkyLight.DARK: (-90, -6)}
-        low, high = lows[shade.kind]
+        low, high = lows[kind]
         assert low - 0.01 <= height_deg <= high + 0.01
 
 
