@@ -82,31 +82,22 @@ def nights_response(
         [zone.id for zone in site.zones] if zone_ids is None else [site.zone(each).id for each in zone_ids]
     )
     found = [
-        _night(planner.plan(zone_id, night))
+        night_response(planner.plan(zone_id, night))
         for night in nights(from_date, to_date, planner.tz)
         for zone_id in zones
     ]
-    # Thousands of parts: one validation of them all takes a third less time than one of each.
-    return NightsResponse.model_validate({"site": site.name, "nights": found})
+    return NightsResponse(site=site.name, nights=found)
 
 
 def night_response(plan: NightPlan) -> NightResponse:
     """Describe what one zone does in one night."""
-    return NightResponse.model_validate(_night(plan))
-
-
-def _night(plan: NightPlan) -> dict[str, object]:
-    """Give the fields of a ``NightResponse``."""
     windows = [
-        {"on": instant_text(each.on_utc), "off": instant_text(each.off_utc), "span": each.span}
+        WindowResponse(on=instant_text(each.on_utc), off=instant_text(each.off_utc), span=each.span)
         for each in plan.windows
     ]
-    return {
-        "night": plan.night.date.isoformat(),
-        "zone": plan.zone,
-        "windows": windows,
-        "because": plan.because,
-    }
+    return NightResponse(
+        night=plan.night.date.isoformat(), zone=plan.zone, windows=windows, because=plan.because
+    )
 
 
 def decision_response(decision: Decision) -> DecisionResponse:
