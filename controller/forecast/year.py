@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from datetime import date
 from functools import partial
 
-from config.models.site import Zone
+from config.models.site import SpecialNight, Zone
 from config.program.spans import NOON_HOUR, ClockEdge, Span, SunEdge, SunEvent
 from controller.calendar.intervals import MS_PER_HOUR
 from controller.calendar.night import nights
@@ -22,7 +22,7 @@ from controller.forecast.mechanical_timer import MechanicalTimer, TimerNight, ti
 from controller.lamps.life import Lamps, lamps_of
 from controller.planning.plan import ZoneLike, plan_night
 from controller.planning.planner import Planner
-from controller.planning.program_record import SpecialProgram, ZoneProgram
+from controller.planning.program_record import ZoneProgram
 from controller.planning.program_text import format_spans
 from controller.sun.sun import dark_intervals
 from controller.wiring.losses import cable_losses
@@ -147,7 +147,7 @@ def end_evenings_at(zone: ZoneLike, off: ClockEdge) -> ZoneProgram:
         )
 
     special_nights = [
-        SpecialProgram(nights=each.nights, program=ended(each.program)) for each in zone.special_nights
+        SpecialNight(nights=each.nights, program=ended(each.program)) for each in zone.special_nights
     ]
     return ZoneProgram(id=zone.id, program=ended(zone.program), special_nights=tuple(special_nights))
 

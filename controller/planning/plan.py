@@ -8,8 +8,8 @@ from datetime import datetime, timedelta
 from typing import Protocol
 from zoneinfo import ZoneInfo
 
+from config.models.site import SpecialNight
 from config.program.spans import ClockEdge, Span, SunEdge, SunEvent
-from config.program.special_nights import Nights
 from controller.calendar.intervals import first_part, merge, overlap
 from controller.calendar.night import Night, clock_in_night, local
 from controller.records.entries import Cause
@@ -18,20 +18,8 @@ from controller.sun.sun import SUNSET_ANGLE_DEG, Sun
 EVERY_NIGHT = "every night"
 
 
-class SpecialNightLike(Protocol):
-    """What the plan needs of a special night."""
-
-    @property
-    def nights(self) -> Nights:
-        """On which nights it holds."""
-
-    @property
-    def program(self) -> Sequence[Span]:
-        """What the zone does then; empty for a dark night."""
-
-
 class ZoneLike(Protocol):
-    """What the plan needs of a zone."""
+    """What its plan and the journal's record of its program need of a zone."""
 
     @property
     def id(self) -> str:
@@ -42,8 +30,12 @@ class ZoneLike(Protocol):
         """What it does every night."""
 
     @property
-    def special_nights(self) -> Sequence[SpecialNightLike]:
+    def special_nights(self) -> Sequence[SpecialNight]:
         """Nights that differ; the last one that matches decides."""
+
+    @property
+    def out_of_service(self) -> str | None:
+        """Why it is never lit; None where it is in service."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -63,8 +55,6 @@ class NightPlan:
     """What one zone does in one night.
 
     Attributes:
-        night: the night.
-        zone: id of the zone.
         windows: disjoint, in order, inside the night; empty for a dark night.
         because: "every night" or the special night that decides; for a dark night, what made it dark.
         cause: whether the program or a special night decided.
@@ -95,11 +85,6 @@ class _NoLight(Exception):  # noqa: N818 - a reason, not an error
 def plan_night(zone: ZoneLike, night: Night, place: PlanContext) -> NightPlan:
     """Resolve a zone's program for one night.
 
-    Args:
-        zone: the zone, with its program and special nights.
-        night: the night to plan.
-        place: the sun over the site, its angle of dusk and its time zone.
-
     Returns:
         The windows of the night, or the reason for having none. A night without dusk or dawn raises nothing.
     """
@@ -110,9 +95,8 @@ def plan_night(zone: ZoneLike, night: Night, place: PlanContext) -> NightPlan:
     reasons: list[str] = []
     for span in program:
         try:
-            windows += [
-                Window(on_utc=on, off_utc=off, span=str(span)) for on, off in _lit(span, night, place)
-            ]
+            lit = _lit(span, night, place)
+            windows += [Window(on_utc=on, off_utc=off, span=str(span)) for on, off in lit]
         except _NoLight as reason:
             reasons.append(f"{span}: {reason}")
     because = nights
@@ -130,20 +114,14 @@ def plan_night(zone: ZoneLike, night: Night, place: PlanContext) -> NightPlan:
     )
 
 
-def _special_night(zone: ZoneLike, night: Night) -> SpecialNightLike | None:
+def _special_night(zone: ZoneLike, night: Night) -> SpecialNight | None:
     """Find the special night that decides: the last in the file that matches the night's own date."""
-    for special in reversed(zone.special_nights):
-        if special.nights.match(night.date):
-            return special
-    return None
+    matching = (special for special in reversed(zone.special_nights) if special.nights.match(night.date))
+    return next(matching, None)
 
 
 def _lit(span: Span, night: Night, place: PlanContext) -> list[tuple[datetime, datetime]]:
-    """Give when a span is lit in a night.
-
-    Raises:
-        _NoLight: it is not.
-    """
+    """Give when a span is lit in a night; raises ``_NoLight`` where it is not."""
     begins = _instant(span.begins, night, place)
     if span.lasts is not None:
         ends = begins + timedelta(seconds=span.lasts.seconds)
@@ -168,11 +146,7 @@ def _lit(span: Span, night: Night, place: PlanContext) -> list[tuple[datetime, d
 
 
 def _instant(edge: ClockEdge | SunEdge, night: Night, place: PlanContext) -> datetime:
-    """Give the instant of an edge in a night.
-
-    Raises:
-        _NoLight: the sun does not reach it in this night.
-    """
+    """Give the instant of an edge in a night; raises ``_NoLight`` where the sun does not reach it."""
     if isinstance(edge, ClockEdge):
         return clock_in_night(night, edge.hour, edge.minute, place.tz)
     twilight = edge.event in (SunEvent.DUSK, SunEvent.DAWN)

@@ -5,18 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from config.models.site import SpecialNight
 from config.program.spans import Span
-from config.program.special_nights import Nights, parse_nights
-from controller.planning.plan import SpecialNightLike
+from config.program.special_nights import parse_nights
 from controller.planning.program_text import COLON, NEXT, OUT_OF_SERVICE, REMOVED, parse_spans
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class SpecialProgram:
-    """Nights that differ, and what the zone was to do then."""
-
-    nights: Nights
-    program: tuple[Span, ...]
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -25,7 +17,7 @@ class ZoneProgram:
 
     id: str
     program: tuple[Span, ...]
-    special_nights: Sequence[SpecialNightLike] = ()
+    special_nights: Sequence[SpecialNight] = ()
     out_of_service: str | None = None
 
 
@@ -42,7 +34,7 @@ def parse_program_record(zone_id: str, words: str) -> ZoneProgram | None:
     special_nights = []
     for other in others:
         nights, _, spans = other.partition(COLON)
-        special_nights.append(SpecialProgram(nights=parse_nights(nights), program=parse_spans(spans)))
+        special_nights.append(SpecialNight(nights=parse_nights(nights), program=parse_spans(spans)))
     return ZoneProgram(
         id=zone_id,
         program=parse_spans(every_night),

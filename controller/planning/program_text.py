@@ -1,8 +1,7 @@
 """What a zone was to do, as one line of the journal.
 
 The journal records at every start, and at every change, what each zone is to do from then on. So a program
-that
-was changed in June does not rewrite what was planned, and missed, in May:
+that was changed in June does not rewrite what was planned, and missed, in May:
 
     dusk to midnight; Fri, Sat: dusk to 01:30; 2027-12-31: dark; out of service: the post was felled
 """
@@ -10,7 +9,6 @@ was changed in June does not rewrite what was planned, and missed, in May:
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import Protocol
 
 from config.program.parser import parse_span
 from config.program.spans import Span
@@ -25,15 +23,7 @@ COLON = ": "
 OUT_OF_SERVICE = "out of service" + COLON
 
 
-class RecordedZone(ZoneLike, Protocol):
-    """What is recorded of a zone."""
-
-    @property
-    def out_of_service(self) -> str | None:
-        """Why it is never lit; None where it is in service."""
-
-
-def format_program(zone: RecordedZone) -> str:
+def format_program(zone: ZoneLike) -> str:
     """Write in one line what a zone is to do."""
     parts = [format_spans(zone.program)]
     parts += [f"{each.nights}{COLON}{format_spans(each.program)}" for each in zone.special_nights]

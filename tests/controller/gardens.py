@@ -3,46 +3,28 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 from decimal import Decimal
 from zoneinfo import ZoneInfo
 
+from config.models.site import SpecialNight
 from config.models.tariff import Tariff
 from config.program.parser import parse_span
-from config.program.spans import Span
-from config.program.special_nights import Nights, parse_nights
+from config.program.special_nights import parse_nights
 from controller.calendar.night import Night
 from controller.energy.values import Load, Losses
 from controller.forecast.forecast import ForecastInput, ForecastZone, PlanOf
 from controller.planning.plan import PlanContext, Window, plan_night
+from controller.planning.program_record import ZoneProgram
 from controller.sun.sun import Sun
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class PlannedNights:
-    """Special nights as the plan needs them."""
-
-    nights: Nights
-    program: tuple[Span, ...]
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class PlannedZone:
-    """A zone as the plan needs it."""
-
-    id: str
-    program: tuple[Span, ...]
-    special_nights: tuple[PlannedNights, ...] = ()
-
-
-def zone(zone_id: str, *spans: str, special: Iterable[tuple[str, str]] = ()) -> PlannedZone:
+def zone(zone_id: str, *spans: str, special: Iterable[tuple[str, str]] = ()) -> ZoneProgram:
     """Write a zone down in the program language; ``special`` holds pairs of nights and one span."""
-    return PlannedZone(
+    return ZoneProgram(
         id=zone_id,
         program=tuple(parse_span(span) for span in spans),
         special_nights=tuple(
-            PlannedNights(nights=parse_nights(nights), program=(parse_span(span),))
-            for nights, span in special
+            SpecialNight(nights=parse_nights(nights), program=(parse_span(span),)) for nights, span in special
         ),
     )
 
@@ -68,7 +50,7 @@ def garden(
     )
 
 
-def plan_of(place: ForecastInput, *zones: PlannedZone) -> PlanOf:
+def plan_of(place: ForecastInput, *zones: ZoneProgram) -> PlanOf:
     """Plan these zones in a garden."""
     by_id = {each.id: each for each in zones}
 
