@@ -133,14 +133,10 @@ def nights(first: date, last: date, tz: ZoneInfo) -> Iterator[Night]:
         return
     night = night_on(first, tz)
     yield night
-    noon = datetime.combine(first, NOON) + _ONE_DAY
     while night.date < last:
-        noon += _ONE_DAY
-        night = Night(
-            date=night.date + _ONE_DAY,
-            starts_at_utc=night.ends_at_utc,
-            ends_at_utc=utc_of_local(noon, tz),
-        )
+        on_date = night.date + _ONE_DAY
+        next_noon_utc = utc_of_local(datetime.combine(on_date, NOON) + _ONE_DAY, tz)
+        night = Night(date=on_date, starts_at_utc=night.ends_at_utc, ends_at_utc=next_noon_utc)
         yield night
 
 

@@ -12,7 +12,6 @@ is one season, ``2027-winter``, and is read to a person as "winter 2027/28".
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from enum import StrEnum
@@ -172,10 +171,7 @@ def split(period: Period, each: Each, tz: ZoneInfo, *, latitude_deg: float) -> t
     """
     if each is Each.WHOLE:
         return (period,)
-    return tuple(_pieces(period, each, tz, latitude_deg))
-
-
-def _pieces(period: Period, each: Each, tz: ZoneInfo, latitude_deg: float) -> Iterator[Period]:
+    pieces: list[Period] = []
     first = period.first
     while first <= period.last:
         if each is Each.NIGHT:
@@ -186,8 +182,9 @@ def _pieces(period: Period, each: Each, tz: ZoneInfo, latitude_deg: float) -> It
             whole = season_of(*season_at(first, latitude_deg), tz, latitude_deg=latitude_deg)
             name, last = whole.name, whole.last
         last = min(last, period.last)
-        yield stretch_of_nights(first, last, tz, name=name)
+        pieces.append(stretch_of_nights(first, last, tz, name=name))
         first = last + _ONE_DAY
+    return tuple(pieces)
 
 
 def _seasons(latitude_deg: float) -> tuple[Season, ...]:

@@ -50,18 +50,17 @@ class ClockEvidence:
         """Give the evidence, at most COLLECT_EVERY_S old; a hardware clock is compared with ``utc``."""
         at_s = self._collected_at_s
         if at_s is None or not 0 <= boot_s - at_s < COLLECT_EVERY_S:
+            synchronised = self._ask_kernel()
+            if synchronised is None:
+                synchronised = _exists(self._root / TIMESYNC_FLAG)
             hardware, remark = check_hardware_clock(self._root, utc, boot_s)
-            self._latest = Evidence(synchronised=self._synchronised(), hardware=hardware, remark=remark)
+            self._latest = Evidence(synchronised=synchronised, hardware=hardware, remark=remark)
             self._collected_at_s = boot_s
         return self._latest
 
     def forget(self) -> None:
         """Collect anew the next time: the clock was set since."""
         self._collected_at_s = None
-
-    def _synchronised(self) -> bool:
-        kernel = self._ask_kernel()
-        return _exists(self._root / TIMESYNC_FLAG) if kernel is None else kernel
 
 
 def check_hardware_clock(root: Path, utc: datetime, boot_s: float) -> tuple[bool, str]:

@@ -26,8 +26,7 @@ def use_newest_zone_data() -> str:
         The edition now in force, as ``tz_data_version`` gives it.
     """
     zoneinfo.reset_tzpath(_SYSTEM_PATH)
-    newer = _edition(_package_folder()) > _edition(_system_place("UTC"))
-    if newer:
+    if _edition(_package_folder()) > _edition(_system_place("UTC")):
         zoneinfo.reset_tzpath(())
     return tz_data_version()
 
@@ -35,20 +34,15 @@ def use_newest_zone_data() -> str:
 def tz_data_version(name: str = "UTC") -> str:
     """Name the edition of a zone's rules, such as ``2025b, from /usr/share/zoneinfo``."""
     place = _system_place(name)
-    if place is not None:
-        return f"{_edition(place) or 'unknown edition'}, from {place}"
-    return f"{_edition(_package_folder()) or 'unknown edition'}, from the package tzdata"
+    edition = _edition(place or _package_folder()) or "unknown edition"
+    return f"{edition}, from {place or 'the package tzdata'}"
 
 
 def tz_data_stamp(name: str) -> ZoneDataStamp:
     """Take a stamp of the files that decide what a zone is; a stamp that differs means: reload."""
     key = Path(*_parts(name))
-    folders = [Path(folder) for folder in _SYSTEM_PATH]
-    package = _package_folder()
-    if package is not None:
-        folders.append(package)
     stamps = []
-    for folder in folders:
+    for folder in filter(None, (*map(Path, _SYSTEM_PATH), _package_folder())):
         for file in (folder / key, folder / "tzdata.zi"):
             try:
                 found = file.stat()

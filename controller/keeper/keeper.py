@@ -37,6 +37,9 @@ class Keeper:
     Args:
         past: what the journal knows of the previous run; None where it cannot say yet.
         tick_s: the longest time between two rounds.
+
+    Attributes:
+        planner: the plans in force; not for other threads.
     """
 
     def __init__(
@@ -52,7 +55,7 @@ class Keeper:
         self._clock = clock
         self._relays = relays
         self._journal = journal
-        self._planner = Planner(site)
+        self.planner = Planner(site)
         self._zones = {zone.id: ZoneState.of(zone) for zone in site.zones}
         self._leaving: dict[tuple[str, Wire], ZoneState] = {}
         self._overrides: dict[str, Override] = {}
@@ -70,12 +73,7 @@ class Keeper:
     @property
     def site(self) -> Site:
         """The site that is kept now."""
-        return self._planner.site
-
-    @property
-    def planner(self) -> Planner:
-        """The plans in force; not for other threads."""
-        return self._planner
+        return self.planner.site
 
     @property
     def overrides(self) -> Mapping[str, Override]:
@@ -135,7 +133,7 @@ class Keeper:
         """
         now = self._clock.read()
         override = place_override(
-            zone_id, now, on=on, planner=self._planner, ends_at_utc=ends_at_utc, lasts_s=lasts_s, by=by
+            zone_id, now, on=on, planner=self.planner, ends_at_utc=ends_at_utc, lasts_s=lasts_s, by=by
         )
         self._overrides[zone_id] = override
         self._journal.append(override)
@@ -181,7 +179,7 @@ class Keeper:
             self._zones[zone.id].load = zone.rated_load
         for zone_id in sorted(self._overrides.keys() - self._zones.keys()):
             self._end_override(zone_id, ZONE_REMOVED, now)
-        self._planner = planner
+        self.planner = planner
         self._refused = None
         self._recorder.note(EventKind.SITE_CHANGED, words, now)
         self._recorder.record_programs(site.zones, now)
@@ -223,7 +221,7 @@ class Keeper:
         """Compare one relay with its decision and correct it; give the seconds until it is due again."""
         state = self._zones[zone.id]
         override = self._overrides.get(zone.id)
-        decision = state.decision = decide(zone.id, now, planner=self._planner, override=override)
+        decision = state.decision = decide(zone.id, now, planner=self.planner, override=override)
         due_in_s = self._tick_s if decision.changes_in_s is None else decision.changes_in_s
         if state.fault is not None and now.boot_s < state.fault.retry_at_boot_s:
             return min(due_in_s, state.fault.retry_at_boot_s - now.boot_s)

@@ -60,6 +60,9 @@ class ControlLoop:
         on_round: called after every completed round, such as to feed a watchdog.
         on_noon: called once in each night, from noon on, while the clock is trusted; in a thread of its own.
         pace: how many seconds of the keeper's clock pass in one of real time; 1 but in a demonstration.
+
+    Attributes:
+        status: the keeper's status after the last round; may be read from any thread.
     """
 
     def __init__(
@@ -78,19 +81,14 @@ class ControlLoop:
         self._on_round = on_round
         self._on_noon = on_noon
         self._pace = pace
-        self._status = keeper.status()
-        self._night = keeper.planner.night_at(self._status.at.utc)
+        self.status = keeper.status()
+        self._night = keeper.planner.night_at(self.status.at.utc)
         self._writing = False
         self._written = threading.Event()
         self._loop: asyncio.AbstractEventLoop | None = None
         self._scheduler: Any = None
         self._stop: asyncio.Event | None = None
         self._stopped = False
-
-    @property
-    def status(self) -> KeeperStatus:
-        """The keeper's status after the last round; may be read from any thread."""
-        return self._status
 
     # -- from other threads ----------------------------------------------------------------------------------
 
@@ -160,8 +158,8 @@ class ControlLoop:
         due_in_s = AFTER_ERROR_S
         try:
             due_in_s = self.keeper.reconcile()
-            self._status = self.keeper.status()
-            self._on_round(self._status)
+            self.status = self.keeper.status()
+            self._on_round(self.status)
         except Exception:
             log.exception("a round failed; the next one follows in %.0f s", due_in_s)
         try:
@@ -207,7 +205,7 @@ class ControlLoop:
 
     def _noon_in_s(self) -> float:
         """Give the seconds until the next noon; zero where the clock has left the night that had its noon."""
-        now_utc = self._status.at.utc
+        now_utc = self.status.at.utc
         return (self._night.ends_at_utc - now_utc).total_seconds() if self._night.holds(now_utc) else 0.0
 
     async def _tick(self) -> None:
@@ -222,7 +220,7 @@ class ControlLoop:
     async def _compare_clocks(self, every_s: float) -> None:
         while True:
             await asyncio.sleep(every_s)
-            last, now = self._status.at, self._clock.read()
+            last, now = self.status.at, self._clock.read()
             if now.trusted is not last.trusted or step_between(last, now) is not None:
                 self.run_once()
 
@@ -230,7 +228,7 @@ class ControlLoop:
 
     def _flush_soon(self) -> None:
         """Have the journal written in its own thread, one write at a time; a slow disk delays nobody."""
-        if not self._writing and self._status.waiting:
+        if not self._writing and self.status.waiting:
             self._writing = True
             self._written.clear()
             in_background(self._flush_now, name="journal")
@@ -250,8 +248,8 @@ class ControlLoop:
                     self._loop.call_soon_threadsafe(self._on_flushed)
 
     def _on_flushed(self) -> None:
-        self._status = self.keeper.status()
-        if self._status.waiting and self._status.journal_fault is None:
+        self.status = self.keeper.status()
+        if self.status.waiting and self.status.journal_fault is None:
             self._flush_soon()
 
     async def _flush_last(self) -> None:

@@ -104,12 +104,9 @@ class Recorder:
         )
 
     def compare(self, last: Reading, now: Reading, *, due_in_s: float) -> None:
-        """Record what happened to the clock, and to the journal, since the last round.
+        """Record what happened to the clock and to the journal since the last round.
 
-        Args:
-            last: the reading of the last round.
-            now: the reading of this one.
-            due_in_s: seconds after the last round at which this one was due.
+        This round was due ``due_in_s`` seconds after the last one.
         """
         step_s = step_between(last, now)
         if step_s is not None:

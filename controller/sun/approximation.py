@@ -88,11 +88,7 @@ class SunApproximation:
     def __init__(self, place: Place, starts_unix_s: int, lasts_s: int) -> None:
         self.place, self.starts_unix_s, self.lasts_s = place, starts_unix_s, lasts_s
         self._along, self._across = place.along, place.across
-        before, now, after = (
-            _at_noon(starts_unix_s - _DAY_S),
-            _at_noon(starts_unix_s),
-            _at_noon(starts_unix_s + _DAY_S),
-        )
+        before, now, after = (_at_noon(starts_unix_s + shift_s) for shift_s in (-_DAY_S, 0, _DAY_S))
         self._declination = _parabola(before[0], now[0], after[0])
         equation, drift, bend = _parabola(before[1], now[1], after[1])
         hour = (starts_unix_s % _DAY_S) * _TURN_RAD_PER_S - pi + place.longitude_rad + equation
@@ -153,13 +149,9 @@ class SunApproximation:
         return sorted(found)
 
     def crossing_s(self, low_s: int, high_s: int, sine: float, *, climbs: bool) -> tuple[float, bool]:
-        """Find the second at which the sun crosses an elevation between two extrema.
+        """Find the second from ``low_s`` to ``high_s`` at which the sun crosses an elevation.
 
-        Args:
-            low_s: where the search begins.
-            high_s: where it ends; the sun only climbs or only sinks in between.
-            sine: sine of the elevation.
-            climbs: which of the two it does.
+        Between these two it only climbs or only sinks.
 
         Returns:
             The second, never outside the two; and whether the next whole second is certain to be the first on

@@ -92,10 +92,7 @@ class Darkness:
         while high_s - low_s > 1:
             middle_s = (low_s + high_s) // 2
             climbs = self._path.exact_sine_at(middle_s) > self._path.exact_sine_at(middle_s - 1)
-            if climbs == lowest:
-                high_s = middle_s
-            else:
-                low_s = middle_s
+            low_s, high_s = (low_s, middle_s) if climbs == lowest else (middle_s, high_s)
         return low_s
 
     def _edge(self, number: int) -> datetime:
@@ -120,10 +117,7 @@ class Darkness:
             now_s = ceil(root_s) if tries < _NEWTON_TRIES else (low_s + high_s) // 2
             now_s = min(max(now_s, low_s + 1), high_s - 1)
             above = self._path.exact_sine_at(now_s) - self._sine
-            if (above < 0) == gets_dark:
-                high_s = now_s
-            else:
-                low_s = now_s
+            low_s, high_s = (low_s, now_s) if (above < 0) == gets_dark else (now_s, high_s)
             root_s = now_s - above / self._path.sine_and_slope_at(now_s)[1]
             root_s = min(max(root_s, low_s), high_s)
             tries += 1
