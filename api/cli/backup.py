@@ -49,7 +49,7 @@ def _restore(copy: Path, state: Path) -> None:
     """Put a copy in the place of the journal."""
     from controller.journal.backup import restore
     from controller.journal.database import JOURNAL_NAME
-    from controller.journal.lock import lock_state
+    from controller.journal.journal import lock_state
 
     path = state / JOURNAL_NAME
     with lock_state(state):

@@ -19,8 +19,7 @@ from config.models.site import Site
 from controller.clock.clock import SystemClock
 from controller.clock.trust import RELEASED_UTC
 from controller.clock.tzdata import use_newest_zone_data
-from controller.journal.journal import Journal
-from controller.journal.lock import lock_state
+from controller.journal.journal import Journal, lock_state
 from controller.journal.previous_run import PreviousRun
 from controller.keeper.keeper import Keeper
 from controller.relays import Wire, open_relays

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from math import ceil
@@ -13,7 +14,6 @@ from rich.table import Table
 from rich.text import Text
 
 from api.demo.evening import Frame, lit_intervals
-from api.demo.sky import sky_character, sky_colour, sky_word
 from api.render.tables import DARK, LIT, QUIET, STRONG, open_console
 from controller.keeper.state import ZoneStatus
 
@@ -34,6 +34,30 @@ _SKY_LINES = 3
 # Up to when a clock time alone is clear, and with its weekday.
 _SAME_NIGHT = timedelta(hours=12)
 _SAME_WEEK = timedelta(days=6)
+
+# The sun's elevation in degrees, and the colour of a clear sky above the sunset: invented by eye.
+_COLOURS: tuple[tuple[float, tuple[int, int, int]], ...] = (
+    (-90.0, (9, 12, 32)),
+    (-18.0, (9, 12, 32)),
+    (-12.0, (20, 28, 66)),
+    (-8.0, (46, 50, 110)),
+    (-6.0, (84, 68, 136)),
+    (-4.0, (150, 92, 130)),
+    (-1.0, (226, 128, 84)),
+    (2.0, (246, 188, 96)),
+    (6.0, (196, 214, 222)),
+    (12.0, (130, 184, 226)),
+    (90.0, (130, 184, 226)),
+)
+
+# From below: US Naval Observatory, "Rise, Set, and Twilight Definitions".
+_LIGHTS: tuple[tuple[float, str, str], ...] = (
+    (-90.0, " ", "night"),
+    (-18.0, "░", "astronomical twilight"),
+    (-12.0, "▒", "nautical twilight"),
+    (-6.0, "▓", "civil twilight"),
+    (-50 / 60, "█", "daylight"),
+)
 
 
 class Screen(Live):
@@ -72,7 +96,7 @@ def _head(frame: Frame) -> Iterator[Text]:
     side = "above" if elevation_deg >= 0 else "below"
     sun = f": the sun is {abs(elevation_deg):.1f}° {side} the horizon"
     date = f"  {at:%a %d %b %Y}, {at:%Z}  "
-    yield _line((f"{at:%H:%M}", STRONG), date, (sky_word(elevation_deg), STRONG), sun)
+    yield _line((f"{at:%H:%M}", STRONG), date, (sky_light(elevation_deg)[1], STRONG), sun)
 
 
 def _grid(frame: Frame, bar: int, *, reasons: bool, coloured: bool) -> Table:
@@ -137,8 +161,23 @@ def _sky(frame: Frame, columns: int, *, coloured: bool) -> Text:
         if coloured:
             sky.append(" ", Style(bgcolor=sky_colour(elevation_deg)))
         else:
-            sky.append(sky_character(elevation_deg))
+            sky.append(sky_light(elevation_deg)[0])
     return sky
+
+
+def sky_colour(elevation_deg: float) -> str:
+    """Return the colour of the sky as ``#rrggbb``, by the elevation of the sun's centre, -90 to 90."""
+    above = bisect_right([low_deg for low_deg, _ in _COLOURS[1:-1]], elevation_deg) + 1
+    (low_deg, low), (high_deg, high) = _COLOURS[above - 1 : above + 1]
+    share = (elevation_deg - low_deg) / (high_deg - low_deg)
+    parts = (round(one + (other - one) * share) for one, other in zip(low, high, strict=True))
+    return "#" + "".join(f"{part:02x}" for part in parts)
+
+
+def sky_light(elevation_deg: float) -> tuple[str, str]:
+    """Return a character that is the fuller, the lighter the sky, and the name of the light."""
+    _, character, name = _LIGHTS[max(bisect_right([low for low, _, _ in _LIGHTS], elevation_deg) - 1, 0)]
+    return character, name
 
 
 def _now(frame: Frame, columns: int) -> Text:

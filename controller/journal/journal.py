@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import logging
+import os
 import sqlite3
 import threading
 from collections.abc import Iterator
@@ -21,7 +22,6 @@ from controller.journal.database import (
     journal_errors,
     open_to_write,
 )
-from controller.journal.lock import lock_state
 from controller.journal.previous_run import (
     PreviousRun,
     open_switchings,
@@ -38,6 +38,8 @@ if TYPE_CHECKING:
     from controller.journal.writer import Transactions
 
 log = logging.getLogger(__name__)
+
+LOCK_NAME = "keeper.lock"
 
 
 class Journal:
@@ -263,3 +265,40 @@ def _file_id(path: Path) -> tuple[int, int] | None:
         status = path.stat()
         return status.st_dev, status.st_ino
     return None
+
+
+def lock_state(directory: Path) -> FileLock:
+    """Lock a state folder, made where it is missing, for its one keeper; to read needs no lock.
+
+    Raises:
+        AlreadyRunningError: another keeper has locked it.
+        JournalError: the lock file can be neither made nor opened, as on a read-only disk.
+    """
+    path = directory / LOCK_NAME
+    try:
+        lock = FileLock(_open_lock(path))
+    except TimeoutError as error:
+        holder = path.read_bytes()[:20].decode("ascii", "replace").strip()
+        who = f"another Leerie (process {holder})" if holder else "another Leerie"
+        raise AlreadyRunningError(
+            f"{who} already runs with the state folder {directory}; stop it, or use another folder"
+        ) from error
+    except OSError as error:
+        why = error.strerror or error
+        raise JournalError(f"the state folder {directory}: {why}; check the path and who owns it") from error
+    # Only for the message above: the lock is what counts, and a full disk does not matter.
+    with contextlib.suppress(OSError):
+        os.ftruncate(lock.descriptor, 0)
+        os.pwrite(lock.descriptor, f"{os.getpid()}\n".encode("ascii"), 0)
+    return lock
+
+
+def _open_lock(path: Path) -> int:
+    """Open the lock file, made where possible; an existing one can be locked even on a read-only disk."""
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        return os.open(path, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o644)
+    except OSError:
+        with contextlib.suppress(OSError):
+            return os.open(path, os.O_RDONLY | os.O_CLOEXEC)
+        raise

@@ -6,7 +6,7 @@ from datetime import UTC, date, datetime, timedelta
 
 import pytest
 
-from controller.journal.lock import lock_state
+from controller.journal.journal import lock_state
 from controller.journal.reader import JournalReader
 from tests.api.command import call
 from tests.api.lines import serving

@@ -15,7 +15,7 @@ from api.demo.demo import RecordingJournal
 from api.demo.evening import Evening, Frame, choose_evening, lit_intervals, zone_total
 from api.demo.fast_clock import FastClock
 from api.demo.lines import Lines
-from api.demo.sky import sky_character, sky_colour, sky_word
+from api.demo.screen import sky_colour, sky_light
 from config.file.loader import example_path, load_site
 from controller.calendar.night import night_on
 from controller.clock.clock import SteppedClock, step_between
@@ -212,7 +212,7 @@ def test_the_bars_are_what_was_really_lit(frames: list[Frame]) -> None:
 )
 def test_the_sky_has_its_name(height_deg: float, word: str) -> None:
     """The twilights are named as astronomers do."""
-    assert sky_word(height_deg) == word
+    assert sky_light(height_deg)[1] == word
 
 
 def test_the_sky_gets_darker_without_a_leap() -> None:
@@ -224,7 +224,7 @@ def test_the_sky_gets_darker_without_a_leap() -> None:
     heights = [number / 10 for number in range(200, -300, -1)]
     for high, low in pairwise(heights):
         assert max(abs(a - b) for a, b in zip(parts(high), parts(low), strict=True)) <= 8
-        assert " ░▒▓█".index(sky_character(high)) >= " ░▒▓█".index(sky_character(low))
+        assert " ░▒▓█".index(sky_light(high)[0]) >= " ░▒▓█".index(sky_light(low)[0])
     assert sum(parts(20)) > sum(parts(0)) > sum(parts(-6)) > sum(parts(-12)) > sum(parts(-18))
 
 

@@ -9,8 +9,7 @@ from datetime import date, timedelta
 import pytest
 
 from config.errors import AlreadyRunningError
-from controller.journal.journal import Journal
-from controller.journal.lock import LOCK_NAME, lock_state
+from controller.journal.journal import LOCK_NAME, Journal, lock_state
 from controller.journal.previous_run import PreviousRun
 from controller.journal.reader import JournalReader
 from controller.records.entries import Cause, EventKind, OverrideEnded, Replacement
@@ -260,7 +259,7 @@ class TestLock:
     def test_a_second_process_is_refused_until_the_first_is_gone(self, tmp_path):
         """The lock holds between processes, and is gone when its process is."""
         program = (
-            "import sys; from pathlib import Path; from controller.journal.lock import lock_state\n"
+            "import sys; from pathlib import Path; from controller.journal.journal import lock_state\n"
             "lock = lock_state(Path(sys.argv[1])); print('locked', flush=True); sys.stdin.read()"
         )
         with subprocess.Popen(
