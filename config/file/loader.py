@@ -20,7 +20,7 @@ from pydantic import ValidationError
 from config.errors import SiteFileError, SiteProblem
 from config.models.site import Site, flatten_site
 from config.validation.document import check_document
-from config.validation.finding import SiteFinding
+from config.validation.finding import SiteFinding, name_place, write_path
 from config.validation.warnings import find_warnings
 
 # A property with hundreds of zones stays far below; a file above this size is something else by mistake.
@@ -148,7 +148,6 @@ def locate(findings: Iterable[SiteFinding], text: str, file_name: str) -> tuple[
     if not findings:
         return ()
     from config.file.toml_positions import Positions  # noqa: PLC0415 (not needed to start the lights)
-    from config.validation.finding import name_place, write_path  # noqa: PLC0415
 
     document, positions = read_document(text, file_name), Positions(text)
     placed = []

@@ -58,10 +58,5 @@ class FileLock:
 
 
 def lock_folder(folder: Path, *, wait_s: float) -> FileLock:
-    """Keep every other editor of this program out of a folder; no lock file is made.
-
-    Raises:
-        TimeoutError: another editor holds the folder for longer than ``wait_s``.
-        OSError: there is no such folder, or it may not be opened.
-    """
+    """Keep every other editor of this program out of a folder without a lock file; raises as FileLock does."""
     return FileLock(os.open(folder, os.O_RDONLY | os.O_DIRECTORY), wait_s=wait_s)

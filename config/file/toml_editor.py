@@ -95,10 +95,7 @@ class TomlEditor:
         ]
         indent = self._indent_of(rows[0]) if rows else self._indent_of(offsets[parent].start) + _STEP
         name = write_path(tuple(part for part in path if isinstance(part, str)))
-        lines = [
-            f"[[{name}]]",
-            *(f"{write_path((key,))} = {write_value(each)}" for key, each in values.items()),
-        ]
+        lines = [f"[[{name}]]", *_write_pairs(values)]
         block = self._line_end + "".join(self._line_end + indent + line for line in lines)
         self.text = self.text[:at] + block + self.text[at:]
         self.get(parent).setdefault(path[-1], []).append(values)
@@ -139,7 +136,7 @@ class TomlEditor:
         del self.get(path[:-1])[path[-1]]
 
     def _add_key(self, path: KeyPath, value: Any, offsets: dict[KeyPath, Offsets]) -> None:  # noqa: ANN401
-        table, pair = path[:-1], f"{write_path(path[-1:])} = {write_value(value)}"
+        table, (pair,) = path[:-1], _write_pairs({str(path[-1]): value})
         if table not in offsets:
             raise LayoutError(f"there is no table {write_path(table)}")
         if not _is_in_braces(table, offsets):
@@ -172,6 +169,10 @@ def _is_in_braces(table: KeyPath, offsets: dict[KeyPath, Offsets]) -> bool:
     return any(offsets[table[:length]].has_value for length in range(1, len(table) + 1))
 
 
+def _write_pairs(values: dict[str, Any]) -> list[str]:
+    return [f"{write_path((key,))} = {write_value(value)}" for key, value in values.items()]
+
+
 def write_value(value: object) -> str:
     """Write a value as TOML, in one line."""
     if isinstance(value, bool):
@@ -181,8 +182,7 @@ def write_value(value: object) -> str:
     if isinstance(value, list | tuple):
         return "[" + ", ".join(write_value(each) for each in value) + "]"
     if isinstance(value, dict):
-        pairs = ", ".join(f"{write_path((key,))} = {write_value(each)}" for key, each in value.items())
-        return f"{{ {pairs} }}" if pairs else "{}"
+        return f"{{ {', '.join(_write_pairs(value))} }}" if value else "{}"
     if isinstance(value, date | time):
         return value.isoformat()
     if isinstance(value, int | float | Decimal):

@@ -97,9 +97,8 @@ class Positions:
         path = (*path, parts[-1])
         if brackets == 1:
             self.offsets[path] = Offsets(start)
-            return path
-        self.offsets.setdefault(path, Offsets(start))
-        self._counts[path] = self._counts.get(path, 0) + 1
+        else:
+            self._counts[path] = self._counts.get(path, 0) + 1
         return self._enter(path, start)
 
     def _enter(self, path: KeyPath, start: int) -> KeyPath:

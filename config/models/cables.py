@@ -35,10 +35,6 @@ _MOST_VOLTS: Final = 60.0
 
 _A_GAUGE = "a gauge such as “12 AWG”, “12 AWG solid” or “2.5 mm2”"
 _A_LENGTH = "a length such as “100 ft” or “30 m”"
-_A_RANGE = "the lowest and the highest volts from its plate, such as [10, 15]"
-_READINGS = (
-    "the volts measured at the last of its lights, such as 11.6, or a list with one number for each light"
-)
 
 
 class Unit(StrEnum):
@@ -213,12 +209,16 @@ class WiredFixture(Table):
         description="“regulated” where an LED takes the same watts at any volts, “linear” the same amperes,"
         " “resistor” amperes in proportion",
     )
-    volts: Annotated[tuple[float, float], read_by(_take_range)] | None = Field(None, description=_A_RANGE)
+    volts: Annotated[tuple[float, float], read_by(_take_range)] | None = Field(
+        None, description="the lowest and the highest volts from its plate, such as [10, 15]"
+    )
     power_factor: Share = Field(
         1.0, description="watts over volt-amperes from its plate, over 0 up to 1, such as 0.9"
     )
     measured_volts: Annotated[tuple[float, ...], read_by(_take_readings)] | None = Field(
-        None, description=_READINGS
+        None,
+        description="the volts measured at the last of its lights, such as 11.6, or a list with one number"
+        " for each light",
     )
 
 

@@ -85,14 +85,11 @@ class SunEdge:
     @property
     def offset_s(self) -> int:
         """Signed offset in seconds, negative before the event."""
-        if self.offset is None:
-            return 0
-        return -self.offset.seconds if self.before else self.offset.seconds
+        seconds = self.offset.seconds if self.offset else 0
+        return -seconds if self.before else seconds
 
     def __str__(self) -> str:
-        if self.offset is None:
-            return str(self.event)
-        return f"{self.event}{'-' if self.before else '+'}{self.offset}"
+        return f"{self.event}{'-' if self.before else '+'}{self.offset}" if self.offset else str(self.event)
 
 
 Edge = ClockEdge | SunEdge

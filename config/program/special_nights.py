@@ -17,7 +17,7 @@ from config.program.parser import TextReader
 
 WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 _LONG_NAMES = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
-_BY_LONG_NAME = dict(zip(_LONG_NAMES, WEEKDAYS, strict=True))
+_BY_LONG_NAME = {name: name[:3].capitalize() for name in _LONG_NAMES}
 # Any leap year will do: it has every day that a month can have.
 _LEAP_YEAR = 2000
 

@@ -70,13 +70,11 @@ class CableTree:
 
 def read_tree(document: Document) -> CableTree | None:
     """Read the cables and lights of a file; None where the ends of a cable are not known."""
-    cables = tables_of(document, "cables")
-    runs = [run for path, row in cables if (run := _read_run(path, row))]
+    runs = [run for path, row in tables_of(document, "cables") if (run := _read_run(path, row))]
     ids = [row.get("id") for _, row in tables_of(document, "transformers")]
     written = document.get("cables")
-    if len(runs) != (len(written) if isinstance(written, list) else 0):
-        return None
-    if not all(isinstance(each, str) for each in ids):
+    count = len(written) if isinstance(written, list) else 0
+    if len(runs) != count or not all(isinstance(each, str) for each in ids):
         return None
     simple = {run.name for run in runs if run.form != "to"}
     lights = []

@@ -28,9 +28,8 @@ def _warn_loose_lights(tree: CableTree) -> Iterator[SiteFinding]:
     for light in tree.lights:
         if light.node is None and light.transformer in wired and light.zone not in warned:
             warned.add(light.zone)
-            what = (
-                f"is not on any cable of transformer “{light.transformer}”, so that its volts are not known"
-            )
+            what = f"is not on any cable of transformer “{light.transformer}”"
+            what += ", so that its volts are not known"
             yield SiteFinding(light.path, what, "add “node = …”")
 
 
@@ -57,9 +56,7 @@ def _warn_dead_ends(tree: CableTree) -> Iterator[SiteFinding]:
             remedy = f'give the fixtures there “node = "{run.name}"”, or remove the cable'
             yield SiteFinding((*run.path, "to"), "leads to no light and to no other cable", remedy)
         if run.form == "hub" and tree.count_lights(run.name) == 0:
-            for end in name_places(run.name, run.legs):
-                if end not in used:
-                    remedy = f'give the fixtures there “node = "{end}"”, or remove the leg'
-                    yield SiteFinding(
-                        (*run.path, "hub"), f"has a leg that leads to no light, “{end}”", remedy
-                    )
+            for end in (each for each in name_places(run.name, run.legs) if each not in used):
+                what = f"has a leg that leads to no light, “{end}”"
+                remedy = f'give the fixtures there “node = "{end}"”, or remove the leg'
+                yield SiteFinding((*run.path, "hub"), what, remedy)

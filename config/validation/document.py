@@ -36,10 +36,9 @@ def check_document(document: Document) -> Iterator[SiteFinding]:
     yield from _check_unique(zones, "pin", int, "zone")
     for path, transformer in transformers:
         if "efficiency" in transformer and "copper_w" in transformer:
+            what = "is included in the efficiency, which is also given"
             remedy = "remove one of the two; with copper_w the efficiency follows from the load"
-            yield SiteFinding(
-                (*path, "copper_w"), "is included in the efficiency, which is also given", remedy
-            )
+            yield SiteFinding((*path, "copper_w"), what, remedy)
     yield from check_cables(document)
     yield from _check_changes(document)
     ids = [table.get("id") for _, table in transformers]

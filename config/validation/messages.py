@@ -27,10 +27,8 @@ _MUST_BE = {
 }
 _UNQUOTED = ("int_type", "float_type", "is_instance_of", "bool_type", "date_type")
 _OUT_OF_BOUNDS = {
-    "greater_than": "is too small",
-    "greater_than_equal": "is too small",
-    "less_than": "is too large",
-    "less_than_equal": "is too large",
+    **dict.fromkeys(("greater_than", "greater_than_equal"), "is too small"),
+    **dict.fromkeys(("less_than", "less_than_equal"), "is too large"),
     "finite_number": "is not a finite number",
     "string_pattern_mismatch": "has characters that are not allowed",
     "string_too_long": "is too long",
@@ -69,10 +67,8 @@ def _explain(kind: str, path: KeyPath, value: object, context: dict[str, Any]) -
         choices = get_args(field.annotation) if (field := _field_at(path)) else ()
         return "is not an allowed value", f"{suggest(value, map(str, choices))}allowed: {_describe(path)}"
     if kind in _MUST_BE:
-        quoted = kind in _UNQUOTED and isinstance(value, str)
-        return f"must be {_MUST_BE[kind]}{', without quotes' if quoted else ''}", _how_to_write(
-            kind, path, value
-        )
+        hint = ", without quotes" if kind in _UNQUOTED and isinstance(value, str) else ""
+        return f"must be {_MUST_BE[kind]}{hint}", _how_to_write(kind, path, value)
     return _explain_bounds(kind, path, value)
 
 

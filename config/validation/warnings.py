@@ -26,10 +26,8 @@ _LEAST_EFFICIENCY = 0.5
 _GREATEST_LOSS = 0.25
 # BCM 2 and 3 carry I2C and have pull-up resistors soldered on; 14 and 15 are the serial console.
 _POOR_PINS = {
-    2: "has a pull-up resistor that cannot be taken off",
-    3: "has a pull-up resistor that cannot be taken off",
-    14: "is the serial console's pin and moves while the board starts",
-    15: "is the serial console's pin and moves while the board starts",
+    **dict.fromkeys((2, 3), "has a pull-up resistor that cannot be taken off"),
+    **dict.fromkeys((14, 15), "is the serial console's pin and moves while the board starts"),
 }
 
 
@@ -44,8 +42,7 @@ def find_warnings(site: Site, document: Document) -> Iterator[SiteFinding]:
         for index, change in enumerate(site.tariff.changes):
             yield from _warn_bands(change.bands, ("tariff", "changes", index, "bands"))
     for index, transformer in enumerate(site.transformers):
-        yield from _warn_load(site, transformer, ("transformers", index))
-        yield from _warn_losses(site, transformer, ("transformers", index))
+        yield from _warn_transformer(site, transformer, ("transformers", index))
     for index, zone in enumerate(site.zones):
         yield from _warn_zone(zone, ("zones", index))
     if site.cables:
@@ -66,22 +63,17 @@ def _warn_time_zone(site: Site) -> Iterator[SiteFinding]:
         yield SiteFinding(("site", "time_zone"), what, remedy)
 
 
-def _warn_load(site: Site, transformer: Transformer, path: KeyPath) -> Iterator[SiteFinding]:
+def _warn_transformer(site: Site, transformer: Transformer, path: KeyPath) -> Iterator[SiteFinding]:
     loads = [zone.rated_load.watts for zone in site.zones if site.transformer_of(zone) is transformer]
     load_w = sum(watts for watts in loads if watts is not None)
     share = load_w / transformer.rated_va
-    if share <= CONTINUOUS_SHARE:
-        return
-    unknown = f", {loads.count(None)} of them with an unknown load" if None in loads else ""
-    drawn = f"its zones draw {load_w:g} W{unknown}, {share:.0%} of its rating"
-    if share > 1:
-        what, remedy = f"is too small: {drawn}", "move a zone to another one, or fit lamps of fewer watts"
-    else:
+    if share > CONTINUOUS_SHARE:
+        unknown = f", {loads.count(None)} of them with an unknown load" if None in loads else ""
+        drawn = f"its zones draw {load_w:g} W{unknown}, {share:.0%} of its rating"
         what, remedy = f"is nearly used up: {drawn}", "common practice is to stay at or below 80 %"
-    yield SiteFinding((*path, "rated_va"), what, remedy)
-
-
-def _warn_losses(site: Site, transformer: Transformer, path: KeyPath) -> Iterator[SiteFinding]:
+        if share > 1:
+            what, remedy = f"is too small: {drawn}", "move a zone to another one, or fit lamps of fewer watts"
+        yield SiteFinding((*path, "rated_va"), what, remedy)
     if transformer.efficiency is not None and transformer.efficiency < _LEAST_EFFICIENCY:
         remedy = "write what the transformer gives over what it takes, as 0.88 for 88 %"
         yield SiteFinding((*path, "efficiency"), "means that more than half is lost", remedy)
@@ -89,9 +81,8 @@ def _warn_losses(site: Site, transformer: Transformer, path: KeyPath) -> Iterato
         if watts is not None and watts > _GREATEST_LOSS * transformer.rated_va:
             what = f"is {watts / transformer.rated_va:.0%} of its rating, which is far more than usual"
             yield SiteFinding((*path, key), what, "check the plate, or measure it")
-    zones = [zone.id for zone in site.zones if site.transformer_of(zone) is transformer]
-    if transformer.relay_side == "mains" and len(zones) > 1:
-        what = f"switches the mains of a transformer that {len(zones)} zones share: each lights all of them"
+    if transformer.relay_side == "mains" and len(loads) > 1:
+        what = f"switches the mains of a transformer that {len(loads)} zones share: each lights all of them"
         remedy = "give each of these zones its own transformer, or write “low voltage”"
         yield SiteFinding((*path, "relay_side"), what, remedy)
 
@@ -126,10 +117,9 @@ def _warn_zone(zone: Zone, path: KeyPath) -> Iterator[SiteFinding]:
 
 def _warn_spans(program: tuple[Span, ...], path: KeyPath) -> Iterator[SiteFinding]:
     for index, span in enumerate(program):
-        if span.never_lights and str(span.ends) == "12:00":
-            what = "gives no light: it ends at noon, when the night begins"
-            yield SiteFinding((*path, index), what, "write 00:00 for midnight")
-        elif span.never_lights:
-            what = "gives no light: it ends before it begins, as a night runs from noon to noon"
+        if span.never_lights:
+            why = "it ends before it begins, as a night runs from noon to noon"
             remedy = "swap the two times, or write one span to 11:59 and one from 12:00"
-            yield SiteFinding((*path, index), what, remedy)
+            if str(span.ends) == "12:00":
+                why, remedy = "it ends at noon, when the night begins", "write 00:00 for midnight"
+            yield SiteFinding((*path, index), f"gives no light: {why}", remedy)
