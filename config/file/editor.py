@@ -28,6 +28,7 @@ from config.file.lock import lock_folder
 from config.file.toml_editor import LayoutError, TomlEditor
 from config.models.site import SpecialNight
 from config.program.spans import Span
+from config.validation.cables import tables_of
 
 # How long one editor waits for another to finish.
 WAIT_S = 5.0
@@ -132,8 +133,6 @@ def edit_site(path: str | os.PathLike[str], change: Callable[[TomlEditor], None]
             if new != old:
                 write_atomically(file, new, expected=old)
             return loaded
-    except FileNotFoundError:
-        raise refuse_file(name, "there is no such file", "give the path of a site file") from None
     except OSError as error:
         raise _explain_failure(name, error) from error
 
@@ -156,7 +155,9 @@ def _change_text(text: str, change: Callable[[TomlEditor], None], name: str) -> 
 
 def _explain_failure(name: str, error: OSError) -> SiteFileError:
     why = error.strerror or type(error).__name__
-    if isinstance(error, FileChangedError):
+    if isinstance(error, FileNotFoundError):
+        what, remedy = "there is no such file", "give the path of a site file"
+    elif isinstance(error, FileChangedError):
         what, remedy = "was changed by another program meanwhile and is left as it is", "try again"
     elif isinstance(error, NotSyncedError):
         what = f"was written, but may not be on the disk ({why})"
@@ -170,12 +171,11 @@ def _explain_failure(name: str, error: OSError) -> SiteFileError:
 
 
 def _find_zone(editor: TomlEditor, zone_id: str) -> KeyPath:
-    zones = editor.get(("zones",))
-    rows = zones if isinstance(zones, list) else []
-    ids = [row.get("id") if isinstance(row, dict) else None for row in rows]
-    if zone_id not in ids:
-        raise UnknownZoneError(zone_id, tuple(each for each in ids if isinstance(each, str)))
-    return ("zones", ids.index(zone_id))
+    ids = [(path, row.get("id")) for path, row in tables_of(editor.values, "zones")]
+    for path, each in ids:
+        if each == zone_id:
+            return path
+    raise UnknownZoneError(zone_id, tuple(each for _, each in ids if isinstance(each, str)))
 
 
 def _put_special_nights(editor: TomlEditor, path: KeyPath, special_nights: Sequence[SpecialNight]) -> None:

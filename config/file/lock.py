@@ -58,5 +58,5 @@ class FileLock:
 
 
 def lock_folder(folder: Path, *, wait_s: float) -> FileLock:
-    """Keep every other editor of this program out of a folder without a lock file; raises as FileLock does."""
+    """Keep other editors of this program out of a folder; makes no lock file, raises as FileLock does."""
     return FileLock(os.open(folder, os.O_RDONLY | os.O_DIRECTORY), wait_s=wait_s)

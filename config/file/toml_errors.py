@@ -18,8 +18,9 @@ _BACKSLASH = ("a single backslash is not valid", "write two of them, or use sing
 _NUMBER = "write an ordinary number such as 4.5"
 
 _AFTER_VALUE = "Expected newline or end of document after a statement"
-# How the reader begins its message, what that means, and what to do.
+# How the reader begins its message, what that means, and what to do; the longest beginning that fits decides.
 _MEANINGS = {
+    "": ("this is not valid", "compare the line with one of the examples"),
     "Invalid value": (
         "a value is not valid",
         "put text in quotes, and write true and false in small letters",
@@ -76,11 +77,12 @@ def explain_toml_error(error: Exception, text: str, file_name: str) -> SiteProbl
     elif isinstance(error, InvalidOperation):
         what, remedy = "a number is too large or too small", _NUMBER
     elif match := _PLACE.fullmatch(str(error)):
-        what, remedy = _explain_message(match["what"])
+        message = match["what"]
+        what, remedy = _MEANINGS[max(filter(message.startswith, _MEANINGS), key=len)]
         if match["line"]:
             line, column = int(match["line"]), int(match["column"])
             written = text.split("\n")[line - 1] if line <= text.count("\n") + 1 else ""
-            slip = _explain_slip(written) if match["what"] in ("Invalid value", _AFTER_VALUE) else None
+            slip = _explain_slip(written) if message in ("Invalid value", _AFTER_VALUE) else None
             what, remedy = slip or (f"{what} at column {column}", remedy)
             if written[column - 1 : column] in tuple("“”„‘’‚«»´"):
                 what, remedy = f"quotes are curly at column {column}", 'write straight quotes, " and "'
@@ -101,11 +103,3 @@ def _explain_slip(line: str) -> tuple[str, str] | None:
         if found := pattern.fullmatch(value):
             return f"“{value}” {what}", found.expand(remedy)
     return None
-
-
-def _explain_message(message: str) -> tuple[str, str]:
-    # The longest beginning that fits is the most exact one.
-    fitting = [beginning for beginning in _MEANINGS if message.startswith(beginning)]
-    if not fitting:
-        return "this is not valid", "compare the line with one of the examples"
-    return _MEANINGS[max(fitting, key=len)]

@@ -7,6 +7,8 @@ from __future__ import annotations
 
 import re
 
+from config.program.spans import LONGEST_MINUTES, NOON_HOUR, Duration
+
 _TWELVE_HOUR = re.compile(r"([0-9]{1,2})(?:[:.]([0-9]{2}))?\s*([ap])\.?m\b\.?", re.IGNORECASE)
 _OTHER_CLOCK = re.compile(r"([0-9]{1,2})(?:[:.h]?([0-9]{2}))?(?::[0-9]{2})?(?=[\s,+-]|$)", re.IGNORECASE)
 _HOURS = re.compile(r"([0-9]{1,2})\s*(?:h|hrs?|hours?)(?=[\s,]|$)", re.IGNORECASE)
@@ -17,21 +19,19 @@ _HALF = re.compile(r"([0-9]{1,2})[.,]5\s*h\w*", re.IGNORECASE)
 _MIDNIGHT = "00:00 or midnight"
 _ANY_CLOCK = "a clock time from 00:00 to 23:59"
 _TWELVE = "12:00 for noon, 00:00 or midnight for midnight"
-_NOON = 12
 _LAST_HOUR = 23
 _LAST_MINUTE = 59
-_LONGEST_H = 24
 
 
 def guess_clock(rest: str) -> tuple[str, str] | None:
     """Guess the clock time at the beginning of a text: what was found and what to write; None for no time."""
     if match := _TWELVE_HOUR.match(rest):
         hour, minute = int(match[1]), int(match[2] or 0)
-        if not 1 <= hour <= _NOON or minute > _LAST_MINUTE:
+        if not 1 <= hour <= NOON_HOUR or minute > _LAST_MINUTE:
             return match[0], _ANY_CLOCK
-        if (hour, minute) == (_NOON, 0):
+        if (hour, minute) == (NOON_HOUR, 0):
             return match[0], _TWELVE
-        return match[0], f"{hour % _NOON + (_NOON if match[3] in 'pP' else 0):02}:{minute:02}"
+        return match[0], f"{hour % NOON_HOUR + (NOON_HOUR if match[3] in 'pP' else 0):02}:{minute:02}"
     if match := _OTHER_CLOCK.match(rest):
         return match[0], _read_digits(int(match[1]), match[2])
     word = re.match(r"[^\s,+\-]+", rest)
@@ -44,8 +44,8 @@ def _read_digits(hour: int, minutes: str | None) -> str:
     minute = int(minutes or 0)
     if hour > _LAST_HOUR or minute > _LAST_MINUTE:
         return _MIDNIGHT if (hour, minute) == (_LAST_HOUR + 1, 0) else _ANY_CLOCK
-    if minutes is None and 1 <= hour < _NOON:
-        return f"{hour:02}:00 or {hour + _NOON}:00"
+    if minutes is None and 1 <= hour < NOON_HOUR:
+        return f"{hour:02}:00 or {hour + NOON_HOUR}:00"
     return f"{hour:02}:{minute:02}" if hour or minute else _MIDNIGHT
 
 
@@ -67,9 +67,6 @@ def describe_duration(hours: int, minutes: int) -> str:
     total = hours * 60 + minutes
     if not total:
         return "a duration longer than nothing, such as 45m"
-    if total > _LONGEST_H * 60:
+    if total > LONGEST_MINUTES:
         return "a duration of at most 24h"
-    if not hours:
-        return f"{minutes}m"
-    hours, minutes = total // 60, total % 60
-    return f"{hours}h{minutes}m" if minutes else f"{hours}h"
+    return str(Duration(hours=total // 60, minutes=total % 60) if hours else Duration(minutes=minutes))

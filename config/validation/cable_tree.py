@@ -10,8 +10,8 @@ from dataclasses import dataclass, field
 
 from config.errors import KeyPath
 from config.models.cables import name_places
-from config.validation.cables import FORMS, Document, count_of, fixtures_of, tables_of
-from config.validation.finding import SiteFinding, suggest
+from config.validation.cables import Document, count_of, fixtures_of, tables_of
+from config.validation.finding import CABLE_FORMS, SiteFinding, suggest
 
 # More is no garden any more, and the search for advice, which grows with the square, should not take minutes.
 MOST_NODES = 500
@@ -95,7 +95,7 @@ def read_tree(document: Document) -> CableTree | None:
 
 
 def _read_run(path: KeyPath, row: Document) -> CableRun | None:
-    given = [form for form in FORMS if form in row]
+    given = [form for form in CABLE_FORMS if form in row]
     begins, name = row.get("from"), row.get(given[0]) if given else None
     if len(given) != 1 or not isinstance(begins, str) or not isinstance(name, str):
         return None
@@ -197,8 +197,6 @@ def _check_lights(tree: CableTree) -> Iterator[SiteFinding]:
             hint = suggest(light.node, [*tree.owner, *tree.transformers])
             remedy = f"{hint}name a node that a cable leads to, or add the cable"
             yield SiteFinding(path, "is not on any cable", remedy)
-            continue
-        supply = tree.transformer_of(light.node)
-        if supply and light.transformer and supply != light.transformer:
+        elif (supply := tree.transformer_of(light.node)) and light.transformer not in (None, supply):
             what = f"is supplied by transformer “{supply}”, and zone “{light.zone}” by “{light.transformer}”"
             yield SiteFinding(path, what, "name a node of the zone’s own transformer, or move the zone")

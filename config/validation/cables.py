@@ -10,12 +10,10 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from config.errors import KeyPath
-from config.validation.finding import SiteFinding
+from config.validation.finding import CABLE_FORMS, SiteFinding
 
 Document = Mapping[str, Any]
 Rows = list[tuple[KeyPath, Document]]
-
-FORMS = ("to", "line", "hub")
 
 
 def check_cables(document: Document) -> Iterator[SiteFinding]:
@@ -90,7 +88,7 @@ def _check_taps(transformers: Rows, cables: Rows) -> Iterator[SiteFinding]:
 
 
 def _check_form(path: KeyPath, row: Document) -> Iterator[SiteFinding]:
-    given = [form for form in FORMS if form in row]
+    given = [form for form in CABLE_FORMS if form in row]
     if not given:
         remedy = "add “to = …” with the node at its end, or “line = …” or “hub = …”"
         yield SiteFinding(path, "leads nowhere", remedy)

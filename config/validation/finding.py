@@ -9,7 +9,7 @@ from typing import Any, NamedTuple
 from config.errors import KeyPath
 
 _BARE_KEY = re.compile(r"[A-Za-z0-9_-]+")
-_CABLE_FORMS = {"to": "cable to", "line": "line", "hub": "hub"}
+CABLE_FORMS = {"to": "cable to", "line": "line", "hub": "hub"}
 
 
 class SiteFinding(NamedTuple):
@@ -41,7 +41,7 @@ def name_place(path: KeyPath, document: Mapping[str, Any]) -> str:
     try:
         row = document[str(path[0])][path[1]]
         if path[0] == "cables":
-            noun, name = next((noun, row[form]) for form, noun in _CABLE_FORMS.items() if form in row)
+            noun, name = next((noun, row[form]) for form, noun in CABLE_FORMS.items() if form in row)
         else:
             noun, name = {"zones": "zone", "transformers": "transformer"}[str(path[0])], row["id"]
     except (LookupError, TypeError, StopIteration):
