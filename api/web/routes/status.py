@@ -8,7 +8,7 @@ from fastapi import APIRouter, Path, Request, Response
 from fastapi.routing import APIRoute
 
 from api.render.instants import instant_text, quote
-from api.web.context import Context, json_response
+from api.web.context import Context, ShortRoute, json_response
 from api.web.openapi import problems_of
 from api.web.problems.types import PROBLEM_TYPES, ProblemError
 from api.web.schemas.status import (
@@ -31,7 +31,7 @@ LATE_S = 90.0
 
 ProblemName = Annotated[str, Path(description="the last part of a problem's type", examples=["unknown-zone"])]
 
-router = APIRouter(tags=["status"])
+router = APIRouter(tags=["status"], route_class=ShortRoute)
 
 
 @router.get("/", summary="The routes of this API", response_model=IndexResponse)
@@ -65,7 +65,7 @@ async def get_health(context: Context) -> Response:
 
 
 @router.get("/v1/status", summary="The state of everything", response_model=StatusResponse)
-async def get_status(context: Context) -> Response:
+def get_status(context: Context) -> Response:
     """Show the clock, the keeper, every zone, the journal and the site file."""
     site, status, now = context.gateway.site, context.gateway.status, context.now()
     found = StatusResponse(
