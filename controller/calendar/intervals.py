@@ -118,11 +118,7 @@ def first_part(
 
 
 def share_out(intervals: Iterable[Interval], boxes: Sequence[Interval]) -> list[list[Interval]]:
-    """Cut intervals at the edges of boxes and put each piece into its box.
-
-    Args:
-        intervals: any intervals, in any order; they may overlap.
-        boxes: where the pieces go; must be disjoint.
+    """Cut intervals, in any order, at the edges of some disjoint boxes and put each piece into its box.
 
     Returns:
         For each box the pieces inside it, in the order in which they came. What lies in no box is left out.

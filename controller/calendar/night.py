@@ -5,6 +5,7 @@ Every clock time falls into a night exactly once, so nothing named by its night 
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
@@ -14,6 +15,7 @@ NOON = time(12)
 """Clock time at which a night begins: the one farthest from anything that a garden light does."""
 
 _ONE_DAY = timedelta(days=1)
+_DAY_S = 86_400
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -168,13 +170,11 @@ def _first_instant(midnight_utc: datetime, on_date: date, tz: ZoneInfo) -> datet
     The two differ only where a gap begins before midnight and ends after it, as 23:30 to 00:30 did in
     Toronto in 1919: the RFC counts on from before the gap, but the new date begins with the change itself.
     """
-    before_s, since_s = 86_400, 1  # seconds before 00:00 at which it is still the date before; or no longer
-    if local(midnight_utc - timedelta(seconds=since_s), tz).date() < on_date:
+
+    def is_date_before(seconds_before: int) -> bool:
+        return local(midnight_utc - timedelta(seconds=seconds_before), tz).date() < on_date
+
+    if is_date_before(1):
         return midnight_utc
-    while before_s - since_s > 1:
-        middle_s = (before_s + since_s) // 2
-        if local(midnight_utc - timedelta(seconds=middle_s), tz).date() < on_date:
-            before_s = middle_s
-        else:
-            since_s = middle_s
-    return midnight_utc - timedelta(seconds=since_s)
+    first_s = bisect_left(range(_DAY_S), x=True, key=is_date_before) - 1
+    return midnight_utc - timedelta(seconds=first_s)

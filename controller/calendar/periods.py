@@ -111,10 +111,9 @@ def month_of(year: int, month: int, tz: ZoneInfo) -> Period:
 
 def season_of(year: int, season: Season, tz: ZoneInfo, *, latitude_deg: float) -> Period:
     """Give the season that begins in a year; the sign of the latitude gives the hemisphere."""
-    place = _seasons(latitude_deg).index(season)
-    first_month = year * _MONTHS + place * _QUARTER - 1
-    if first_month < year * _MONTHS:  # the quarter around New Year begins in December
-        first_month += _MONTHS
+    seasons = _seasons(latitude_deg)
+    quarter = seasons.index(season) or len(seasons)  # the one around New Year begins in December
+    first_month = year * _MONTHS + quarter * _QUARTER - 1
     first = _first_date(first_month)
     return stretch_of_nights(first, _last_date(first_month + _QUARTER - 1), tz, name=f"{year:04d}-{season}")
 

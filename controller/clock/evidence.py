@@ -12,11 +12,12 @@ moves the clock forward to the last time that it had saved, and only the differe
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
-from controller.clock.kernel import kernel_synchronised
+from controller.clock.kernel import kernel_synchronised, read_line
 from controller.clock.trust import RELEASED_UTC, Evidence
 
 COLLECT_EVERY_S = 2.0
@@ -52,7 +53,7 @@ class ClockEvidence:
         if at_s is None or not 0 <= boot_s - at_s < COLLECT_EVERY_S:
             synchronised = self._ask_kernel()
             if synchronised is None:
-                synchronised = _exists(self._root / TIMESYNC_FLAG)
+                synchronised = os.path.exists(self._root / TIMESYNC_FLAG)  # noqa: PTH110 - raises nothing
             hardware, remark = check_hardware_clock(self._root, utc, boot_s)
             self._latest = Evidence(synchronised=synchronised, hardware=hardware, remark=remark)
             self._collected_at_s = boot_s
@@ -74,10 +75,10 @@ def check_hardware_clock(root: Path, utc: datetime, boot_s: float) -> tuple[bool
     """
     remark = ""
     for clock in sorted((root / HARDWARE_CLOCKS).glob("rtc*")):
-        if _first_line(clock / "hctosys") != "1":
+        if read_line(clock / "hctosys") != "1":
             continue
         try:
-            hardware_utc = datetime.fromtimestamp(int(_first_line(clock / "since_epoch")), UTC)
+            hardware_utc = datetime.fromtimestamp(int(read_line(clock / "since_epoch")), UTC)
         except (ValueError, OverflowError, OSError):
             remark = "the hardware clock has no time; its battery may be empty"
             continue
@@ -88,17 +89,3 @@ def check_hardware_clock(root: Path, utc: datetime, boot_s: float) -> tuple[bool
         else:
             return True, ""
     return False, remark
-
-
-def _exists(path: Path) -> bool:
-    try:
-        return path.exists()
-    except OSError:
-        return False
-
-
-def _first_line(path: Path) -> str:
-    try:
-        return path.read_text(encoding="ascii").strip()
-    except (OSError, UnicodeDecodeError):
-        return ""

@@ -79,11 +79,15 @@ def kernel_synchronised() -> bool | None:
 @functools.cache
 def read_boot_id(root: Path = Path("/")) -> str:
     """Give the id of this boot; where the kernel has none, one of this process that no other reading has."""
+    return read_line(root / BOOT_ID) or f"process-{uuid.uuid4()}"
+
+
+def read_line(path: Path) -> str:
+    """Read one of the kernel's files; empty where it cannot be read."""
     try:
-        boot_id = (root / BOOT_ID).read_text(encoding="ascii").strip()
+        return path.read_text(encoding="ascii").strip()
     except (OSError, UnicodeDecodeError):
-        boot_id = ""
-    return boot_id or f"process-{uuid.uuid4()}"
+        return ""
 
 
 class ClockStepWatch:
@@ -122,9 +126,7 @@ class ClockStepWatch:
         was_set = False
         try:
             os.read(self._fd, 8)
-        except BlockingIOError:
-            pass
-        except OSError as error:
+        except OSError as error:  # EAGAIN where it was not
             was_set = error.errno == errno.ECANCELED
         self._arm()
         return was_set

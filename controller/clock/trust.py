@@ -54,6 +54,7 @@ class ClockTrust:
         found_earlier: True where the clock was trusted before in this same boot.
 
     Attributes:
+        floor_utc: the instant that the clock must not be behind, never before the release date.
         held: why the clock is trusted for this boot, which only a fall behind the floor ends; empty before.
     """
 
@@ -62,23 +63,18 @@ class ClockTrust:
             raise ValueError(f"believe is “synchronised” or “always”, got {believe!r}")
         self.believe: Belief = believe
         self.held = EARLIER if found_earlier else ""
-        self._floor_utc = RELEASED_UTC
+        self.floor_utc = RELEASED_UTC
         self.raise_floor(floor_utc)
-
-    @property
-    def floor_utc(self) -> datetime:
-        """The instant that the clock must not be behind."""
-        return self._floor_utc
 
     def is_behind(self, utc: datetime) -> bool:
         """Whether an instant is so far behind the floor that only the network makes it trusted."""
-        return utc < self._floor_utc - BEHIND_ALLOWED
+        return utc < self.floor_utc - BEHIND_ALLOWED
 
     def raise_floor(self, utc: datetime) -> None:
         """Move the floor up to ``utc``; an earlier instant moves nothing."""
         if utc.tzinfo is None:
             raise ValueError(f"the floor must be an aware instant, got {utc!r}")
-        self._floor_utc = max(self._floor_utc, utc.astimezone(UTC))
+        self.floor_utc = max(self.floor_utc, utc.astimezone(UTC))
 
     def evaluate(self, utc: datetime, evidence: Evidence) -> tuple[bool, str]:
         """Give whether the clock is trusted, and why, in words that do not change from minute to minute."""
@@ -89,7 +85,7 @@ class ClockTrust:
             if not evidence.synchronised:
                 self.held = ""
                 return False, self._behind(utc)
-            self._floor_utc = max(utc, RELEASED_UTC)
+            self.floor_utc = max(utc, RELEASED_UTC)
         if evidence.synchronised:
             self.held = FROM_NETWORK
         elif evidence.hardware and self.held != FROM_NETWORK:
@@ -102,10 +98,10 @@ class ClockTrust:
         return False, f"{what}. {CONNECT}, {SET_BY_HAND}"
 
     def _behind(self, utc: datetime) -> str:
-        if self._floor_utc == RELEASED_UTC or utc < RELEASED_UTC - BEHIND_ALLOWED:
+        if self.floor_utc == RELEASED_UTC or utc < RELEASED_UTC - BEHIND_ALLOWED:
             made = f"this program was made ({RELEASED_UTC:%Y-%m-%d})"
             return f"the clock says {utc:%Y-%m-%d}, before {made}. {CONNECT}"
-        last = f"the last entry of the journal ({self._floor_utc:%Y-%m-%d %H:%M} UTC)"
-        if utc.date() == self._floor_utc.date():
+        last = f"the last entry of the journal ({self.floor_utc:%Y-%m-%d %H:%M} UTC)"
+        if utc.date() == self.floor_utc.date():
             return f"the clock is behind {last}. {CONNECT}"
         return f"the clock says {utc:%Y-%m-%d}, before {last}. {CONNECT}"

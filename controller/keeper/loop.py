@@ -83,8 +83,8 @@ class ControlLoop:
         self._pace = pace
         self.status = keeper.status()
         self._night = keeper.planner.night_at(self.status.at.utc)
-        self._writing = False
-        self._written = threading.Event()
+        self._written = threading.Event()  # set while no thread writes the journal
+        self._written.set()
         self._loop: asyncio.AbstractEventLoop | None = None
         self._scheduler: Any = None
         self._stop: asyncio.Event | None = None
@@ -174,11 +174,10 @@ class ControlLoop:
         It is set anew after each round, from the present instant alone, so that a clock that is set cannot
         leave it behind. The tick and the comparison of the clocks are not in it: they run on the event loop's
         own monotonic timers, and keep the lights right if the scheduler fails.
-
-        Args:
-            due_in_s: seconds until a relay next has to be checked, such as at dusk.
         """
-        noon_in_s = self._noon_in_s()
+        now_utc, night = self.status.at.utc, self._night
+        # Zero where the clock has left the night that had its noon.
+        noon_in_s = (night.ends_at_utc - now_utc).total_seconds() if night.holds(now_utc) else 0.0
         for job_id, job, in_s in (
             ("boundary", self._at_boundary, due_in_s),
             ("noon", self._at_noon, noon_in_s),  # backup, check for new time zone data: see ``on_noon``
@@ -203,11 +202,6 @@ class ControlLoop:
         if self._night.date != before.date and now.trusted:
             in_background(self._on_noon, name="noon")
 
-    def _noon_in_s(self) -> float:
-        """Give the seconds until the next noon; zero where the clock has left the night that had its noon."""
-        now_utc = self.status.at.utc
-        return (self._night.ends_at_utc - now_utc).total_seconds() if self._night.holds(now_utc) else 0.0
-
     async def _tick(self) -> None:
         while True:
             await asyncio.sleep(TICK_S / self._pace)
@@ -228,8 +222,7 @@ class ControlLoop:
 
     def _flush_soon(self) -> None:
         """Have the journal written in its own thread, one write at a time; a slow disk delays nobody."""
-        if not self._writing and self.status.waiting:
-            self._writing = True
+        if self._written.is_set() and self.status.waiting:
             self._written.clear()
             in_background(self._flush_now, name="journal")
 
@@ -240,7 +233,6 @@ class ControlLoop:
         except OSError as error:
             log.warning("journal: %s", error)
         finally:
-            self._writing = False
             self._written.set()
             # The loop is closed where the disk took longer than the end of the program.
             with contextlib.suppress(RuntimeError):
@@ -257,8 +249,7 @@ class ControlLoop:
         loop = asyncio.get_running_loop()
 
         def flush() -> None:
-            if self._writing:
-                self._written.wait(LAST_FLUSH_S)
+            self._written.wait(LAST_FLUSH_S)
             try:
                 self._flush()
             except OSError as error:

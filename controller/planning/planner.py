@@ -75,13 +75,11 @@ class Planner:
         Raises:
             UnknownZoneError: no zone has that id.
         """
-        key = (zone_id, night)
-        found = self._plans.get(key)
+        found = self._plans.get((zone_id, night))
         if found is None:
             if len(self._plans) >= REMEMBERED_NIGHTS * len(self.site.zones):
                 self._plans.clear()
-            found = plan_night(self.site.zone(zone_id), night, self.place)
-            self._plans[key] = found
+            found = self._plans[zone_id, night] = plan_night(self.site.zone(zone_id), night, self.place)
         return found
 
     def program_state(self, zone_id: str, at_utc: datetime) -> ProgramState:

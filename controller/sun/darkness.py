@@ -6,6 +6,7 @@ the sun is below the angle and ends at the first at which it no longer is.
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from math import ceil, radians, sin
@@ -88,12 +89,12 @@ class Darkness:
 
     def _extremum_s(self, low_s: int, high_s: int, guess_s: int) -> int:
         """Give the exact second at which the sun is highest or lowest, between two neighbouring points."""
-        lowest = self._path.sine_at(guess_s) < self._path.sine_at(low_s)
-        while high_s - low_s > 1:
-            middle_s = (low_s + high_s) // 2
-            climbs = self._path.exact_sine_at(middle_s) > self._path.exact_sine_at(middle_s - 1)
-            low_s, high_s = (low_s, middle_s) if climbs == lowest else (middle_s, high_s)
-        return low_s
+        sine_at, lowest = self._path.exact_sine_at, self._path.sine_at(guess_s) < self._path.sine_at(low_s)
+
+        def is_past(at_s: int) -> bool:
+            return (sine_at(at_s) > sine_at(at_s - 1)) == lowest
+
+        return low_s + bisect_left(range(low_s + 1, high_s), x=True, key=is_past)
 
     def _edge(self, number: int) -> datetime:
         """Give the first whole second after a change between dark and light."""

@@ -113,7 +113,7 @@ MUTANTS = (
     Mutant(
         "a clock behind the journal is believed",
         "controller/clock/trust.py",
-        "return utc < self._floor_utc - BEHIND_ALLOWED",
+        "return utc < self.floor_utc - BEHIND_ALLOWED",
         "return False",
         seed=13,
     ),
