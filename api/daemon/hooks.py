@@ -36,7 +36,7 @@ class DaemonHooks:
         self._site_path = site_path
         self._state = state
         self._clock = clock
-        self._notifier = Notifier.from_environment()
+        self._notifier = Notifier()
         self._reload_wanted = threading.Event()
         self._reloading = threading.Lock()
         self._copying = threading.Lock()

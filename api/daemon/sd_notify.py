@@ -19,24 +19,19 @@ class Notifier:
     """Sends to the service manager, or to nobody; each method returns whether it was sent.
 
     Args:
-        address: path of the socket; ``@name`` for an abstract one; empty for nobody.
-        has_watchdog: whether the service manager waits for signs of life.
+        environment: NOTIFY_SOCKET is the path of the socket, ``@name`` for an abstract one; WATCHDOG_USEC and
+            WATCHDOG_PID say whether the service manager waits for signs of life.
     """
 
-    def __init__(self, address: str = "", *, has_watchdog: bool = False) -> None:
-        if address.startswith(("@", "\0")):
+    def __init__(self, environment: Mapping[str, str] = os.environ) -> None:
+        address = environment.get("NOTIFY_SOCKET", "")
+        if address.startswith("@"):
             address = "\0" + address[1:]
         self._address = os.fsencode(address) if address.startswith(("/", "\0")) else b""
-        self.has_watchdog = has_watchdog
+        within_us, for_whom = environment.get("WATCHDOG_USEC", ""), environment.get("WATCHDOG_PID", "")
+        is_for_us = for_whom in ("", str(os.getpid()))
+        self.has_watchdog = is_for_us and within_us.isdecimal() and int(within_us) > 0
         self._status = ""
-
-    @classmethod
-    def from_environment(cls, environment: Mapping[str, str] | None = None) -> Notifier:
-        """Take socket and watchdog from NOTIFY_SOCKET, WATCHDOG_USEC and WATCHDOG_PID."""
-        found = os.environ if environment is None else environment
-        within_us, for_whom = found.get("WATCHDOG_USEC", ""), found.get("WATCHDOG_PID", "")
-        has_watchdog = within_us.isdecimal() and int(within_us) > 0 and for_whom in ("", str(os.getpid()))
-        return cls(found.get("NOTIFY_SOCKET", ""), has_watchdog=has_watchdog)
 
     def ready(self, status: str = "") -> bool:
         """Report that the relays are right; also ends a reload."""

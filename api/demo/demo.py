@@ -82,8 +82,6 @@ class Demo:
 
     Args:
         folder: an empty folder for the copy of the site file and the journal.
-        site_path: the site file to copy.
-        night_date: the night whose evening is shown.
         pace: how fast the clock is; None so that the evening takes about a minute.
         port: where the web server listens; None for the usual port, or any other if that is taken.
     """

@@ -1,15 +1,15 @@
-"""An evening to show: from before sunset until past midnight, its frames and its totals."""
+"""An evening to show: from before sunset until past midnight, and its frames."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from controller.calendar.night import Night, clock_in_night
 from controller.keeper.state import KeeperStatus
 from controller.planning.planner import Planner
-from controller.records.entries import Cause, Switching
+from controller.records.entries import Switching
 from controller.sun.sun import SUNSET_ANGLE_DEG
 
 # Shown before the first thing happens, and after the last.
@@ -91,6 +91,20 @@ class Frame:
         """Return the name of a zone; its id where the site has it no longer."""
         return next((zone.name for zone in self.planner.site.zones if zone.id == zone_id), zone_id)
 
+    def lit_intervals(self, zone_id: str) -> list[tuple[datetime, datetime]]:
+        """Return when a zone was lit; where it is still lit, the last interval ends at this moment."""
+        intervals: list[tuple[datetime, datetime]] = []
+        on_utc: datetime | None = None
+        for switching in self.switchings:
+            if switching.zone != zone_id:
+                continue
+            if switching.on:
+                on_utc = switching.at.utc
+            elif on_utc is not None:
+                intervals.append((on_utc, switching.at.utc))
+                on_utc = None
+        return intervals if on_utc is None else [*intervals, (on_utc, self.at_utc)]
+
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class DemoResult:
@@ -99,43 +113,3 @@ class DemoResult:
     first: Frame
     last: Frame
     is_complete: bool
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class ZoneTotal:
-    """How long one zone was lit, the energy of its lamps by the rated load, and what ended it."""
-
-    zone: str
-    lit_s: float
-    energy_wh: float | None
-    ended_by: Cause | None
-
-
-def lit_intervals(
-    switchings: Iterable[Switching], zone: str, until_utc: datetime
-) -> list[tuple[datetime, datetime]]:
-    """Return when a zone was lit; where it is still lit, the last interval ends at ``until_utc``."""
-    intervals: list[tuple[datetime, datetime]] = []
-    on_utc: datetime | None = None
-    for switching in switchings:
-        if switching.zone != zone:
-            continue
-        if switching.on:
-            on_utc = switching.at.utc
-        elif on_utc is not None:
-            intervals.append((on_utc, switching.at.utc))
-            on_utc = None
-    return intervals if on_utc is None else [*intervals, (on_utc, until_utc)]
-
-
-def zone_total(switchings: Iterable[Switching], zone: str, until_utc: datetime) -> ZoneTotal:
-    """Add up how long a zone was lit, and the energy of its lamps."""
-    own = [switching for switching in switchings if switching.zone == zone]
-    lit_s = sum((off - on).total_seconds() for on, off in lit_intervals(own, zone, until_utc))
-    load_w = own[-1].load_w if own else None
-    return ZoneTotal(
-        zone=zone,
-        lit_s=lit_s,
-        energy_wh=None if load_w is None else load_w * lit_s / 3600,
-        ended_by=own[-1].cause if own and not own[-1].on else None,
-    )

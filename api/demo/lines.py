@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from datetime import datetime, timedelta
 
-from api.demo.evening import DemoResult, Evening, Frame, zone_total
+from api.demo.evening import DemoResult, Evening, Frame
 from api.render.numbers import count, spell_duration
 from api.render.tables import TableColumn, build_table, show
 from controller.records.entries import Cause
@@ -54,6 +54,19 @@ def sun_events(frame: Frame) -> list[tuple[datetime, str]]:
     return [(at, words) for at, words in events if at is not None and starts_at_utc < at < ends_at_utc]
 
 
+def zone_row(frame: Frame, zone_id: str) -> list[str]:
+    """Return a row of the summary: how long a zone was lit, its energy, and whether it was lit to the end."""
+    lit = sum((off - on for on, off in frame.lit_intervals(zone_id)), timedelta(0))
+    last = next((each for each in reversed(frame.switchings) if each.zone == zone_id), None)
+    load_w = None if last is None else last.load_w
+    return [
+        frame.name_of(zone_id),
+        spell_duration(lit) if lit else "not at all",
+        "" if load_w is None else f"{load_w * lit.total_seconds() / 3600:.0f} Wh",
+        "was still lit" if last and not last.on and last.cause is Cause.STOPPED else "",
+    ]
+
+
 def print_summary(result: DemoResult, write: Callable[[str], None], hints: Sequence[str]) -> None:
     """Print how long each zone was lit, and what to do next."""
     first, last = result.first, result.last
@@ -62,16 +75,7 @@ def print_summary(result: DemoResult, write: Callable[[str], None], hints: Seque
     write("")
     write(f"{over}: {starts:%H:%M} to {ends:%H:%M}, {spell_duration(ends - starts)}.")
     write("")
-    totals = [zone_total(last.switchings, zone.id, last.at_utc) for zone in last.planner.site.zones]
-    rows = [
-        [
-            last.name_of(each.zone),
-            spell_duration(timedelta(seconds=each.lit_s)) if each.lit_s else "not at all",
-            "" if each.energy_wh is None else f"{each.energy_wh:.0f} Wh",
-            "was still lit" if each.ended_by is Cause.STOPPED else "",
-        ]
-        for each in totals
-    ]
+    rows = [zone_row(last, zone.id) for zone in last.planner.site.zones]
     numbers = [TableColumn(heading=each, right=True) for each in ("Lit for", "Energy of the lamps")]
     columns = [TableColumn(heading="Zone"), *numbers, TableColumn(heading="")]
     show(build_table(columns, rows))

@@ -13,7 +13,7 @@ from rich.style import Style
 from rich.table import Table
 from rich.text import Text
 
-from api.demo.evening import Frame, lit_intervals
+from api.demo.evening import Frame
 from api.render.tables import DARK, LIT, QUIET, STRONG, open_console
 from controller.keeper.state import ZoneStatus
 
@@ -186,7 +186,7 @@ def _now(frame: Frame, columns: int) -> Text:
 
 
 def _bar(frame: Frame, zone: ZoneStatus, columns: int) -> Text:
-    was_lit = lit_intervals(frame.switchings, zone.zone, frame.at_utc)
+    was_lit = frame.lit_intervals(zone.zone)
     plan = frame.planner.plan(zone.zone, frame.evening.night)
     planned = [(window.on_utc, window.off_utc) for window in plan.windows]
     line = Text()

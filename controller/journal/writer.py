@@ -158,7 +158,6 @@ class Writer:
     def __init__(self, connection: sqlite3.Connection) -> None:
         self._execute = connection.execute
         self._ids: dict[tuple[object, ...], int] = {}
-        self._trusted_boots: set[int] = set()
 
     def write(self, work: Work) -> None:
         """Write one entry, or do what a request asks; may raise ``_REFUSALS`` or another SQLite error."""
@@ -290,9 +289,8 @@ class Writer:
 
     def _when(self, at: Reading) -> _When:
         boot = self._find("boot", boot_id=at.boot_id)
-        if at.trusted and boot not in self._trusted_boots:
+        if at.trusted:
             self._execute("UPDATE boot SET trusted = 1 WHERE id = ? AND NOT trusted", (boot,))
-            self._trusted_boots.add(boot)
         return _When(ms_of(at.utc), round(at.boot_s * MS_PER_S), boot, at.trusted)
 
     def _zone(self, zone_id: str) -> int:

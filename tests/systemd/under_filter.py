@@ -148,7 +148,7 @@ def main() -> None:
         "watch": watch.rearm(),
         "heard": heard[0].decode(),
         "rows": read_back(Path(folder)),
-        "notified": Notifier(notify).ready("all dark"),
+        "notified": Notifier({"NOTIFY_SOCKET": notify}).ready("all dark"),
         "set_clock_errno": refused,
         "set_frequency_errno": None if kernel is None else set_frequency_errno(),
     }

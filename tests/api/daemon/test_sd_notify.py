@@ -27,7 +27,7 @@ def manager(tmp_path):
 
 @pytest.fixture
 def notifier(manager):
-    return Notifier(manager.getsockname(), has_watchdog=True)
+    return Notifier({"NOTIFY_SOCKET": manager.getsockname(), "WATCHDOG_USEC": "90000000"})
 
 
 def hear(manager: socket.socket) -> dict[str, str]:
@@ -74,7 +74,7 @@ def test_the_sign_of_life(manager, notifier):
 
 def test_no_sign_of_life_where_nobody_waits_for_it(manager):
     """Without a watchdog nothing is sent."""
-    assert not Notifier(manager.getsockname()).watchdog()
+    assert not Notifier({"NOTIFY_SOCKET": manager.getsockname()}).watchdog()
     assert heard_nothing(manager)
 
 
@@ -99,7 +99,7 @@ def test_abstract_socket():
     """An address that begins with @ names an abstract socket."""
     name = f"leerie-test-{os.getpid()}"
     with bind(b"\0" + name.encode()) as manager:
-        assert Notifier.from_environment({"NOTIFY_SOCKET": f"@{name}"}).ready()
+        assert Notifier({"NOTIFY_SOCKET": f"@{name}"}).ready()
         assert hear(manager) == {"READY": "1"}
 
 
@@ -109,7 +109,7 @@ def test_abstract_socket():
 )
 def test_nobody_there_raises_nothing(address):
     """Without a manager, or with an address that leads nowhere, every call says False and goes on."""
-    notifier = Notifier(address, has_watchdog=True)
+    notifier = Notifier({"NOTIFY_SOCKET": address, "WATCHDOG_USEC": "90000000"})
     assert [
         notifier.ready("x"),
         notifier.status("y"),
@@ -121,7 +121,7 @@ def test_nobody_there_raises_nothing(address):
 
 def test_a_status_that_was_lost_is_sent_again(tmp_path):
     """A manager that was away hears the status when it is back."""
-    notifier = Notifier(str(tmp_path / "notify"))
+    notifier = Notifier({"NOTIFY_SOCKET": str(tmp_path / "notify")})
     assert not notifier.status("all dark")
     with bind(str(tmp_path / "notify")) as manager:
         assert notifier.status("all dark")
@@ -156,7 +156,7 @@ def test_a_manager_that_does_not_listen_holds_nobody_up(manager, notifier, monke
 )
 def test_the_watchdog_is_fed_where_it_is_meant_for_us(environment, expected):
     """As sd_watchdog_enabled(3) reads the environment."""
-    assert Notifier.from_environment(environment).has_watchdog is expected
+    assert Notifier(environment).has_watchdog is expected
 
 
 def test_the_process_environment_is_the_default(manager, monkeypatch):
@@ -164,7 +164,7 @@ def test_the_process_environment_is_the_default(manager, monkeypatch):
     monkeypatch.setenv("NOTIFY_SOCKET", manager.getsockname())
     monkeypatch.setenv("WATCHDOG_USEC", "3000000")
     monkeypatch.delenv("WATCHDOG_PID", raising=False)
-    notifier = Notifier.from_environment()
+    notifier = Notifier()
     assert notifier.has_watchdog
     assert notifier.ready()
     assert hear(manager) == {"READY": "1"}

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from io import StringIO
 from itertools import pairwise
@@ -12,9 +13,9 @@ from rich.console import Console
 
 from api.demo import screen
 from api.demo.demo import RecordingJournal
-from api.demo.evening import Evening, Frame, choose_evening, lit_intervals, zone_total
+from api.demo.evening import Evening, Frame, choose_evening
 from api.demo.fast_clock import FastClock
-from api.demo.lines import Lines
+from api.demo.lines import Lines, zone_row
 from api.demo.screen import sky_colour, sky_light
 from config.file.loader import example_path, load_site
 from controller.calendar.night import night_on
@@ -192,7 +193,7 @@ def test_the_bars_are_what_was_really_lit(frames: list[Frame]) -> None:
         (line,) = [each for each in drawn if f" {shown.name} " in each[:24]]
         lit = line.count("━")
         columns = lit + line.count("·") + line.count("─")
-        ((on_utc, off_utc),) = lit_intervals(last.switchings, shown.zone, last.at_utc)
+        ((on_utc, off_utc),) = last.lit_intervals(shown.zone)
         wanted = (off_utc - on_utc).total_seconds() / last.evening.lasts_s * columns
         assert abs(lit - wanted) <= 2, shown.name
 
@@ -228,7 +229,7 @@ def test_the_sky_gets_darker_without_a_leap() -> None:
     assert sum(parts(20)) > sum(parts(0)) > sum(parts(-6)) > sum(parts(-12)) > sum(parts(-18))
 
 
-def test_the_total_counts_what_was_lit() -> None:
+def test_the_total_counts_what_was_lit(frames: list[Frame]) -> None:
     """Two intervals of a zone add up, the last one to the end; load times time is the energy."""
     clock = SteppedClock(datetime(2027, 9, 17, 22, tzinfo=UTC))
     switchings = []
@@ -237,6 +238,6 @@ def test_the_total_counts_what_was_lit() -> None:
             Switching(zone="jetty", at=clock.read(), on=on, cause=Cause.PROGRAM, words="", load_w=50.0)
         )
         clock.advance(3600)
-    jetty, pond = (zone_total(switchings, zone_id, clock.utc) for zone_id in ("jetty", "pond"))
-    assert (jetty.lit_s, jetty.energy_wh) == (7200, 100)
-    assert (pond.lit_s, pond.energy_wh) == (0, None)
+    frame = replace(frames[-1], switchings=switchings, at_utc=clock.utc)
+    assert zone_row(frame, "jetty") == ["jetty", "2 h 00 m", "100 Wh", ""]
+    assert zone_row(frame, "pond") == ["pond", "not at all", "", ""]
