@@ -240,4 +240,4 @@ def test_the_total_counts_what_was_lit(frames: list[Frame]) -> None:
         clock.advance(3600)
     frame = replace(frames[-1], switchings=switchings, at_utc=clock.utc)
     assert zone_row(frame, "jetty") == ["jetty", "2 h 00 m", "100 Wh", ""]
-    assert zone_row(frame, "pond") == ["pond", "not at all", "", ""]
+    assert zone_row(frame, "pond") == ["Pond", "not at all", "", ""]
