@@ -51,10 +51,7 @@ def write_program(
 ) -> LoadedSite:
     """Write a zone's program into the site file, and all its special nights unless they are None.
 
-    Returns and raises what edit_site does.
-
-    Raises:
-        UnknownZoneError: the file has no such zone.
+    Returns and raises what edit_site does, and UnknownZoneError where the file has no such zone.
     """
 
     def change(editor: TomlEditor) -> None:

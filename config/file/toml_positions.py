@@ -15,7 +15,7 @@ from config.errors import KeyPath
 
 _BLANK = re.compile(r"(?:[ \t\r\n]+|#[^\n]*)*")
 _SPACE = re.compile(r"[ \t]*")
-_KEY = re.compile(r"[A-Za-z0-9_-]+|\"(?:[^\"\\]|\\.)*\"|'[^']*'")
+_KEY = re.compile(r"[ \t]*(?:[A-Za-z0-9_-]+|\"(?:[^\"\\]|\\.)*\"|'[^']*')[ \t]*")
 # A text of several lines may end in up to five quotes, two of which belong to the text.
 _TEXT = re.compile(
     r'"""(?:[^\\]|\\.)*?"""(?:"{0,2})' r"|'''.*?'''(?:'{0,2})" r'|"(?:[^"\\]|\\.)*"' r"|'[^']*'", re.DOTALL
@@ -112,10 +112,8 @@ class Positions:
     def _read_key(self) -> list[str]:
         parts: list[str] = []
         while True:
-            self._skip(_SPACE)
-            part = self._skip(_KEY)
+            part = self._skip(_KEY).strip()
             parts.append(str(tomllib.loads(f"key = {part}")["key"]) if part[0] in "\"'" else part)
-            self._skip(_SPACE)
             if self._text[self._at] != ".":
                 return parts
             self._at += 1

@@ -47,22 +47,19 @@ def check_document(document: Document) -> Iterator[SiteFinding]:
         yield from _check_transformers(zones, [str(each) for each in ids])
     site = document.get("site")
     name = site.get("time_zone") if isinstance(site, Mapping) else None
-    if isinstance(name, str) and not is_time_zone(name):
+    if isinstance(name, str) and not _is_time_zone(name):
         what = "is not a time zone of the tz database"
         remedy = f"{_suggest_time_zone(name)}write an area and a city such as America/New_York"
         yield SiteFinding(("site", "time_zone"), what, remedy)
 
 
-def is_time_zone(name: str) -> bool:
-    """Whether the tz database at hand knows a place or an offset of that name."""
-    if name in _NO_PLACES or name.startswith(_NO_FOLDERS):
-        return False
+def _is_time_zone(name: str) -> bool:
     try:
         ZoneInfo(name)
     # Besides a name that is not found, a folder of the database and a file that is no zone end up here.
     except (KeyError, ValueError, OSError):
         return False
-    return True
+    return name not in _NO_PLACES and not name.startswith(_NO_FOLDERS)
 
 
 def _suggest_time_zone(name: str) -> str:

@@ -46,7 +46,7 @@ def find_warnings(site: Site, document: Document) -> Iterator[SiteFinding]:
     for index, zone in enumerate(site.zones):
         yield from _warn_zone(zone, ("zones", index))
     if site.cables:
-        from config.validation.cable_warnings import find_cable_warnings  # noqa: PLC0415 (most files have none)
+        from config.validation.cable_tree import find_cable_warnings  # noqa: PLC0415 (most files have none)
 
         yield from find_cable_warnings(site, document)
 
