@@ -181,7 +181,7 @@ def _put_special_nights(editor: TomlEditor, path: KeyPath, special_nights: Seque
         {"nights": str(each.nights), "program": [str(span) for span in each.program]}
         for each in special_nights
     ]
-    if editor.is_inline(path) or editor.is_inline(path[:-1]):
+    if editor.is_inline(path):
         if editor.get(path) != wanted:
             editor.put(path, wanted)
         return

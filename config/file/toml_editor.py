@@ -54,9 +54,8 @@ class TomlEditor:
         return value
 
     def is_inline(self, path: KeyPath) -> bool:
-        """Whether what is at a path was written behind a ``=``, not under headings."""
-        found = Positions(self.text).offsets.get(path)
-        return found is not None and found.has_value
+        """Whether a path, or a table that it belongs to, is written behind a ``=``, not under headings."""
+        return _is_inline(path, Positions(self.text).offsets)
 
     def put(self, path: KeyPath, value: Any) -> None:  # noqa: ANN401 (any value that TOML has)
         """Write a value in place of the one at a path, or as a new key of its table."""
@@ -123,7 +122,7 @@ class TomlEditor:
         if path not in offsets or not offsets[path].has_value:
             raise LayoutError(f"{write_path(path)} is not written with “=”")
         start, _, end = offsets[path]
-        if _is_in_braces(path[:-1], offsets):
+        if _is_inline(path[:-1], offsets):
             before, after = self.text[:start], self.text[end:]
             # In braces one comma goes with it: the one behind it, else the one before it.
             follows = _COMMA_AFTER.match(after)
@@ -139,7 +138,7 @@ class TomlEditor:
         table, (pair,) = path[:-1], _write_pairs({str(path[-1]): value})
         if table not in offsets:
             raise LayoutError(f"there is no table {write_path(table)}")
-        if not _is_in_braces(table, offsets):
+        if not _is_inline(table, offsets):
             at, indent = self._end_of_table(table, offsets), self._indent_of(offsets[table].start)
             self.text = self.text[:at] + self._line_end + indent + pair + self.text[at:]
             return
@@ -164,9 +163,9 @@ class TomlEditor:
         return line if line.isspace() else ""
 
 
-def _is_in_braces(table: KeyPath, offsets: dict[KeyPath, Offsets]) -> bool:
-    """Whether a table, or one that it belongs to, is written behind a ``=``."""
-    return any(offsets[table[:length]].has_value for length in range(1, len(table) + 1))
+def _is_inline(path: KeyPath, offsets: dict[KeyPath, Offsets]) -> bool:
+    above = (offsets.get(path[:length]) for length in range(1, len(path) + 1))
+    return any(found.has_value for found in above if found)
 
 
 def _write_pairs(values: dict[str, Any]) -> list[str]:

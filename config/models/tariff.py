@@ -66,10 +66,8 @@ class Prices(Table):
 
     def price(self, day: date, at: time) -> tuple[Decimal, str]:
         """Return the price of a kilowatt-hour at a clock time of a day, and the name of its band."""
-        for band in reversed(self.bands):
-            if band.holds(day, at):
-                return band.per_kwh, band.name
-        return self.per_kwh, ""
+        band = next((each for each in reversed(self.bands) if each.holds(day, at)), None)
+        return (band.per_kwh, band.name) if band else (self.per_kwh, "")
 
 
 class PriceChange(Prices):

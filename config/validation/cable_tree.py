@@ -227,13 +227,12 @@ def _warn_loose_lights(tree: CableTree) -> Iterator[SiteFinding]:
 
 def _warn_shared_runs(site: Site, tree: CableTree) -> Iterator[SiteFinding]:
     """Warn of a run with lights of several zones, whose relays are at the transformer."""
-    zones: dict[int, list[str]] = {}
+    zones: dict[CableRun, dict[str, None]] = {}
     for light in tree.lights:
         if trail := tree.climb(light.node):
-            zones.setdefault(tree.runs.index(trail[-1]), []).append(light.zone)
+            zones.setdefault(trail[-1], {})[light.zone] = None
     sides = {transformer.id: transformer.relay_side for transformer in site.transformers}
-    for index, lit in sorted(zones.items()):
-        run, names = tree.runs[index], list(dict.fromkeys(lit))
+    for run, names in zones.items():
         if len(names) > 1 and sides[run.begins] == "low voltage":
             what = f"carries lights of {' and '.join(f'“{name}”' for name in names)}"
             what += ": a relay at the transformer would switch them together"
