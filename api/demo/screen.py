@@ -111,7 +111,8 @@ def _grid(frame: Frame, bar: int, *, reasons: bool, coloured: bool) -> Table:
     if bar:
         grid.add_row("", "", _hours(frame, bar))
         grid.add_row("", Text("sky", style=QUIET), _sky(frame, bar, coloured=coloured))
-        grid.add_row("", "", _now(frame, bar))
+        now = min(int(frame.evening.share(frame.at_utc) * bar), bar - 1)
+        grid.add_row("", "", Text(" " * now + "▲", style=STRONG))
     for zone in frame.status.zones:
         style = LIT if zone.lit else DARK
         cells = [Text(LAMP_LIT if zone.lit else LAMP_DARK, style=style), Text(zone.name, style=STRONG)]
@@ -178,11 +179,6 @@ def sky_light(elevation_deg: float) -> tuple[str, str]:
     """Return a character that is the fuller, the lighter the sky, and the name of the light."""
     _, character, name = _LIGHTS[max(bisect_right([low for low, _, _ in _LIGHTS], elevation_deg) - 1, 0)]
     return character, name
-
-
-def _now(frame: Frame, columns: int) -> Text:
-    column = min(int(frame.evening.share(frame.at_utc) * columns), columns - 1)
-    return Text(" " * column + "▲", style=STRONG)
 
 
 def _bar(frame: Frame, zone: ZoneStatus, columns: int) -> Text:

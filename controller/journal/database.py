@@ -181,8 +181,7 @@ def _version_of(connection: sqlite3.Connection, path: Path) -> int:
     newest = len(STEPS)
     version = int(connection.execute("PRAGMA user_version").fetchone()[0])
     marked = connection.execute("PRAGMA application_id").fetchone() == (APPLICATION_ID,)
-    names = connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'")
-    tables = {str(name) for (name,) in names}
+    tables = {name for (name,) in connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
     if not tables and not version:
         return 0
     if not marked and not tables >= _OUR_TABLES:

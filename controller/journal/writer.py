@@ -15,7 +15,7 @@ from typing import NamedTuple
 from config.errors import JournalDamagedError
 from controller.calendar.intervals import MS_PER_S, ms_of
 from controller.journal.database import DAMAGED, empty_journal
-from controller.journal.previous_run import SIGNS_OF_LIFE
+from controller.journal.previous_run import SIGNS_OF_LIFE, overrides_in_force
 from controller.journal.queue import CloseOpenRuns, StartFresh, Work
 from controller.records.entries import (
     Cause,
@@ -156,6 +156,7 @@ class Writer:
     """
 
     def __init__(self, connection: sqlite3.Connection) -> None:
+        self._connection = connection
         self._execute = connection.execute
         self._ids: dict[tuple[object, ...], int] = {}
 
@@ -275,13 +276,9 @@ class Writer:
             self._switch(entry)
         placed = work.state.overrides.values()
         overrides = {self._key(entry.zone, entry.placed_at): entry for entry in placed}
-        in_force = (
-            "SELECT o.zone, o.boot, o.boot_ms, zone.name FROM override o JOIN zone ON zone.id = o.zone "
-            "WHERE o.ended_at_ms IS NULL"
-        )
-        for *key, zone_id in self._execute(in_force).fetchall():
-            if overrides.pop(tuple(key), None) is None:
-                self._end_override(OverrideEnded(zone=zone_id, at=work.now, words=LOST))
+        for known in overrides_in_force(self._connection):
+            if overrides.pop(self._key(known.zone, known.placed_at), None) is None:
+                self._end_override(OverrideEnded(zone=known.zone, at=work.now, words=LOST))
         for override in overrides.values():
             self._override(override)
 

@@ -10,6 +10,7 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import logging
+import signal
 import threading
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
@@ -268,6 +269,8 @@ def in_background(work: Callable[[], None], *, name: str) -> threading.Thread:
     """Run something in a daemon thread, which never delays the end; what it raises is logged."""
 
     def run() -> None:
+        # Signals are for the main thread: one that comes late, with no handler left, must not end us here.
+        signal.pthread_sigmask(signal.SIG_BLOCK, signal.valid_signals())
         try:
             work()
         except Exception:
