@@ -23,7 +23,6 @@ class Night:
     """One night of one time zone, named by the local date on which it begins.
 
     Attributes:
-        date: the local date of the noon at which the night begins.
         ends_at_utc: the next noon, not included; equal to the beginning where the time zone skipped the whole
             date, by crossing the date line.
     """

@@ -9,19 +9,23 @@ from __future__ import annotations
 import logging
 from collections.abc import Iterable, Mapping
 from datetime import datetime
+from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 from config.errors import RelayError
 from config.models.site import Site, Zone
 from controller.clock.clock import Clock
 from controller.journal.previous_run import PreviousRun
-from controller.keeper.recorder import JournalLike, Recorder
+from controller.keeper.recorder import Recorder
 from controller.keeper.state import LONG_AGO_S, TRIES_BEFORE_REOPENING, KeeperStatus, RelayFault, ZoneState
 from controller.planning.decision import decide, place_override, seconds_left
 from controller.planning.planner import Planner
 from controller.records.entries import Cause, EventKind, Override, OverrideEnded
 from controller.records.reading import Reading
 from controller.relays import Relays, Wire
+
+if TYPE_CHECKING:
+    from controller.journal.journal import Journal
 
 log = logging.getLogger(__name__)
 
@@ -35,6 +39,7 @@ class Keeper:
     """Keeps the relays of one site right; none is touched before the first ``reconcile``.
 
     Args:
+        journal: takes what happened, and never blocks or raises.
         past: what the journal knows of the previous run; None where it cannot say yet.
         tick_s: the longest time between two rounds.
 
@@ -48,7 +53,7 @@ class Keeper:
         *,
         clock: Clock,
         relays: Relays,
-        journal: JournalLike,
+        journal: Journal,
         past: PreviousRun | None = None,
         tick_s: float = TICK_S,
     ) -> None:

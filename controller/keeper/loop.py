@@ -55,7 +55,6 @@ class ControlLoop:
     """Runs the keeper in an event loop of its own thread, and has the journal written beside it.
 
     Args:
-        keeper: corrects the relays.
         clock: the keeper's clock, compared between two rounds.
         flush: writes what waits in the journal; runs in a thread of its own and may be slow or raise OSError.
         on_round: called after every completed round, such as to feed a watchdog.

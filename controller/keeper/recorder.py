@@ -4,15 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import timedelta
-from typing import Protocol
+from typing import TYPE_CHECKING
 
 from config.models.site import Zone
 from controller.clock.clock import step_between
 from controller.journal.previous_run import PreviousRun
 from controller.keeper.state import ZoneState
 from controller.planning.program_text import REMOVED, format_program
-from controller.records.entries import Cause, Entry, Event, EventKind, Heartbeat, Switching
+from controller.records.entries import Cause, Event, EventKind, Heartbeat, Switching
 from controller.records.reading import Reading
+
+if TYPE_CHECKING:
+    from controller.journal.journal import Journal
 
 # A heartbeat while something is lit, so often that a power cut loses no more than five minutes: with a tick
 # of 30 s between two checks, 270 s keeps that promise.
@@ -21,33 +24,11 @@ BEAT_S = 270.0
 HELD_UP_S = 60.0
 
 
-class JournalLike(Protocol):
-    """What the keeper needs of the journal: a queue that never blocks and never raises."""
-
-    def append(self, entry: Entry) -> None:
-        """Queue an entry."""
-
-    def close_open_runs(self, now: Reading) -> None:
-        """End every run that the previous run left open, at its last heartbeat."""
-
-    @property
-    def waiting(self) -> int:
-        """Entries not written yet."""
-
-    @property
-    def lost(self) -> int:
-        """Entries dropped because too many waited."""
-
-    @property
-    def fault(self) -> str | None:
-        """Why nothing can be written now."""
-
-
 class Recorder:
     """Puts what happens into the journal, each thing once; begins by closing the previous run."""
 
     def __init__(
-        self, journal: JournalLike, *, started_at: Reading, words: str, past: PreviousRun | None
+        self, journal: Journal, *, started_at: Reading, words: str, past: PreviousRun | None
     ) -> None:
         self.journal = journal
         self.trust_since = started_at

@@ -87,7 +87,6 @@ class KeeperStatus:
 
     Attributes:
         at: the time of the round.
-        started_at: when this run of the daemon started.
         trust_since: since when the clock is, or is not, trusted.
         zones: in the order of the site file.
         waiting: journal entries not written yet.

@@ -22,7 +22,6 @@ class ProgramState:
     """What the program alone asks of one zone for some time.
 
     Attributes:
-        on: lit or dark.
         plan: the plan of the night that decides.
         window: the window that is lit; for a dark zone the last one over in this night, else None.
         waits_for: for a dark zone, the next window of this night, else None.
@@ -53,8 +52,7 @@ class Planner:
     """Plans every zone of a site, each night once. It has no clock: the night or the instant is an argument.
 
     Args:
-        site: the site.
-        tz: its time zone with other rules than those in force, as after an update.
+        tz: the site's time zone with other rules than those in force, as after an update.
     """
 
     def __init__(self, site: Site, *, tz: ZoneInfo | None = None) -> None:

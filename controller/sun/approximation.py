@@ -27,7 +27,6 @@ _SURE_FOR_S = 25 * 3600
 _BRISK_RAD_PER_S = radians(1e-3)
 _LAST_STEP_S = 2.0
 _UNSURE_S = 0.03
-_SMALL_RAD = 0.01
 _DAY_S = 86_400
 _TURN_RAD_PER_S = 2 * pi / _DAY_S  # the mean sun, once round in a day
 _J2000_UNIX_S = 946_728_000  # 2000-01-01 12:00, from which astral counts Julian centuries
@@ -138,8 +137,7 @@ class SunApproximation:
             steep = steepness * (drift + 2 * bend * due_s)
             if abs(steep) >= 1:
                 continue
-            # An angle this small is its own sine to 2e-7, which is 2 ms.
-            shift_s = (steep if abs(steep) < _SMALL_RAD else asin(steep)) / turn
+            shift_s = asin(steep) / turn
             # Lowest at odd half turns, highest at even ones.
             after_s = round(due_s - shift_s if half_turns % 2 else due_s + shift_s)
             if 0 < after_s < self.lasts_s - 1 and after_s not in found:
