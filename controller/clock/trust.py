@@ -78,13 +78,11 @@ class ClockTrust:
 
     def evaluate(self, utc: datetime, evidence: Evidence) -> tuple[bool, str]:
         """Give whether the clock is trusted, and why, in words that do not change from minute to minute."""
-        if utc < RELEASED_UTC - BEHIND_ALLOWED:
+        before_release = utc < RELEASED_UTC - BEHIND_ALLOWED
+        if before_release or (self.is_behind(utc) and not evidence.synchronised):
             self.held = ""
             return False, self._behind(utc)
         if self.is_behind(utc):
-            if not evidence.synchronised:
-                self.held = ""
-                return False, self._behind(utc)
             self.floor_utc = max(utc, RELEASED_UTC)
         if evidence.synchronised:
             self.held = FROM_NETWORK
@@ -99,9 +97,9 @@ class ClockTrust:
 
     def _behind(self, utc: datetime) -> str:
         if self.floor_utc == RELEASED_UTC or utc < RELEASED_UTC - BEHIND_ALLOWED:
-            made = f"this program was made ({RELEASED_UTC:%Y-%m-%d})"
-            return f"the clock says {utc:%Y-%m-%d}, before {made}. {CONNECT}"
-        last = f"the last entry of the journal ({self.floor_utc:%Y-%m-%d %H:%M} UTC)"
-        if utc.date() == self.floor_utc.date():
-            return f"the clock is behind {last}. {CONNECT}"
-        return f"the clock says {utc:%Y-%m-%d}, before {last}. {CONNECT}"
+            limit = f"this program was made ({RELEASED_UTC:%Y-%m-%d})"
+        else:
+            limit = f"the last entry of the journal ({self.floor_utc:%Y-%m-%d %H:%M} UTC)"
+            if utc.date() == self.floor_utc.date():
+                return f"the clock is behind {limit}. {CONNECT}"
+        return f"the clock says {utc:%Y-%m-%d}, before {limit}. {CONNECT}"

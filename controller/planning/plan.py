@@ -88,7 +88,8 @@ def plan_night(zone: ZoneLike, night: Night, place: PlanContext) -> NightPlan:
     Returns:
         The windows of the night, or the reason for having none. A night without dusk or dawn raises nothing.
     """
-    special = _special_night(zone, night)
+    # The last special night in the file that matches the night's own date decides.
+    special = next((each for each in reversed(zone.special_nights) if each.nights.match(night.date)), None)
     program = zone.program if special is None else special.program
     nights = EVERY_NIGHT if special is None else f"special night {special.nights}"
     windows: list[Window] = []
@@ -112,12 +113,6 @@ def plan_night(zone: ZoneLike, night: Night, place: PlanContext) -> NightPlan:
         cause=Cause.PROGRAM if special is None else Cause.SPECIAL_NIGHT,
         nights=nights,
     )
-
-
-def _special_night(zone: ZoneLike, night: Night) -> SpecialNight | None:
-    """Find the special night that decides: the last in the file that matches the night's own date."""
-    matching = (special for special in reversed(zone.special_nights) if special.nights.match(night.date))
-    return next(matching, None)
 
 
 def _lit(span: Span, night: Night, place: PlanContext) -> list[tuple[datetime, datetime]]:

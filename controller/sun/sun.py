@@ -53,7 +53,6 @@ class Sun:
         if not (isfinite(longitude_deg) and abs(longitude_deg) <= 180):  # noqa: PLR2004 (half a circle)
             raise ValueError(f"a longitude lies between -180 and 180 degrees, got {longitude_deg}")
         self.latitude_deg = latitude_deg
-        self.longitude_deg = longitude_deg
         self._place = Place(latitude_deg, longitude_deg)
         self._darkness = lru_cache(maxsize=_ANSWERS_KEPT)(self._find_darkness)
         self._path: tuple[Night, SunApproximation] | None = None  # of the last night, for its other angles
