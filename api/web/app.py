@@ -5,36 +5,65 @@ Imported by the web server's own thread only, once the lights are right: FastAPI
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 from importlib.metadata import PackageNotFoundError, version
+from typing import Any
 
 from fastapi import FastAPI
 
 from api.web.context import RequestContext
 from api.web.gateway import KeeperGateway
 from api.web.middleware import ALLOWED_HOSTS, RequestGuardMiddleware
-from api.web.openapi import DescribedApp
 from api.web.problems.handlers import add_problem_handlers
+from api.web.problems.types import SCHEMA_REF, ProblemDocument, problems_of
 from api.web.routes import hours, nights, replacements, status, wiring, zones
 from controller.clock.clock import read_boot_s
 
+DESCRIPTION = (
+    "What garden lights do and why, and what they will do. Instants are RFC 3339 in UTC and end in Z. "
+    "A night is named by the date on which it begins, at noon. Every error is a problem document (RFC 9457)."
+)
+
+
+class DescribedApp(FastAPI):
+    """An application that describes itself by OpenAPI 3.1, once, with the problems of each route."""
+
+    def openapi(self) -> dict[str, Any]:
+        """Give the OpenAPI document."""
+        if self.openapi_schema is not None:
+            return self.openapi_schema
+        document = super().openapi()
+        schemas = document.setdefault("components", {}).setdefault("schemas", {})
+        problem = ProblemDocument.model_json_schema(ref_template=SCHEMA_REF)
+        schemas.update(problem.pop("$defs", {}))
+        schemas["Problem"] = problem
+        for path in document["paths"].values():
+            for method, operation in path.items():
+                responses = operation["responses"]
+                # FastAPI's own description of a validation error, which nobody is answered with here.
+                if "application/json" in responses.get("422", {}).get("content", {}):
+                    del responses["422"]
+                for code, added in problems_of(*_implied(method, operation)).items():
+                    known = responses.setdefault(str(code), added)
+                    if known is not added:
+                        known["description"] += f"; {added['description']}"
+        for unused in ("HTTPValidationError", "ValidationError"):
+            schemas.pop(unused, None)
+        return document
+
 
 def make_app(
-    gateway: KeeperGateway,
-    *,
-    boot_s: Callable[[], float] = read_boot_s,
-    hosts: Iterable[str] = ALLOWED_HOSTS,
+    gateway: KeeperGateway, *, boot_s: Callable[[], float] = read_boot_s, hosts: Iterable[str] = ALLOWED_HOSTS
 ) -> FastAPI:
-    """Put the web application together.
-
-    Args:
-        gateway: the way to the keeper and the journal.
-        boot_s: reads the keeper's boot-time clock, in seconds.
-        hosts: the host names, without a port, that the server answers to.
-    """
+    """Put the web application together; ``hosts`` are the names, without a port, that it answers to."""
     # The documentation pages of FastAPI load from the internet; the description itself does not.
     app = DescribedApp(
-        title="Leerie", version=_version(), docs_url=None, redoc_url=None, redirect_slashes=False
+        title="Leerie",
+        version=_version(),
+        description=DESCRIPTION,
+        docs_url=None,
+        redoc_url=None,
+        redirect_slashes=False,
     )
     app.state.context = RequestContext(gateway, boot_s=boot_s)
     for subject in (status, zones, nights, hours, replacements, wiring):
@@ -50,3 +79,17 @@ def _version() -> str:
         return version("leerie")
     except PackageNotFoundError:  # a checkout that is not installed
         return "0"
+
+
+def _implied(method: str, operation: dict[str, Any]) -> Iterator[str]:
+    """Name the problems that follow from what a route takes, and those that any request may meet."""
+    parameters = operation.get("parameters", [])
+    if any(each["name"] in ("zone", "zone_id") for each in parameters):
+        yield "unknown-zone"
+    if "requestBody" in operation or any(each["in"] == "query" for each in parameters):
+        yield "invalid-request"
+    if "requestBody" in operation:
+        yield from ("not-json", "not-json-type", "too-large")
+    if method != "get":
+        yield from ("cross-site", "keeper-silent")
+    yield from ("wrong-host", "too-busy", "stopping", "fault")

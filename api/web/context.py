@@ -1,8 +1,4 @@
-"""What the routes share: the gateway to the keeper, the time, caches, and how many requests run at once.
-
-The framework calls plain functions in its thread pool. How many of them run, and how many wait for that, is
-bounded here, apart for short questions and for long ones.
-"""
+"""What the routes share: the gateway to the keeper, the time, caches, and how many requests run at once."""
 
 from __future__ import annotations
 
@@ -119,10 +115,6 @@ class RequestContext:
     def write_site(self, edit: Callable[[Path], LoadedSite], note: str) -> None:
         """Edit the site file, one request after the other, and have the keeper take the new site over.
 
-        Args:
-            edit: one of the edits of ``config.file``.
-            note: what was changed, for the journal.
-
         Raises:
             ProblemError: this is a demonstration.
             SiteFileError: the changed file would not be valid, or could not be written.
@@ -137,13 +129,12 @@ class RequestContext:
             gateway.on_site_written()
 
 
-async def get_context(request: Request) -> RequestContext:
-    """Give the context that the application was made with."""
+async def _get_context(request: Request) -> RequestContext:
     context: RequestContext = request.app.state.context
     return context
 
 
-Context = Annotated[RequestContext, Depends(get_context)]
+Context = Annotated[RequestContext, Depends(_get_context)]
 
 
 class ShortRoute(APIRoute):
@@ -153,6 +144,8 @@ class ShortRoute(APIRoute):
     sent, so that a slow reader holds none.
     """
 
+    takes_long = False
+
     def get_route_handler(self) -> Callable[[Request], Coroutine[Any, Any, Response]]:
         """Give the framework's handler, within a slot."""
         handle = super().get_route_handler()
@@ -160,24 +153,17 @@ class ShortRoute(APIRoute):
             return handle
 
         async def handle_in_slot(request: Request) -> Response:
-            async with self.slots(request.app.state.context).take():
+            context: RequestContext = request.app.state.context
+            async with (context.long_slots if self.takes_long else context.short_slots).take():
                 return await handle(request)
 
         return handle_in_slot
-
-    @staticmethod
-    def slots(context: RequestContext) -> RequestSlots:
-        """Choose the slots for routes of this kind."""
-        return context.short_slots
 
 
 class LongRoute(ShortRoute):
     """A route that computes for a while."""
 
-    @staticmethod
-    def slots(context: RequestContext) -> RequestSlots:
-        """Choose the slots for routes of this kind."""
-        return context.long_slots
+    takes_long = True
 
 
 def json_response(model: BaseModel) -> Response:

@@ -45,10 +45,7 @@ _HEADERS = {
 class RequestGuardMiddleware:
     """Refuses requests that must not reach the routes, and answers every exception that comes out of them.
 
-    Args:
-        app: the application behind it.
-        hosts: the host names that are this server's own, without a port, in small letters.
-        receive_s: how long a body may take to arrive, in seconds.
+    The ``hosts`` are this server's own names, without a port, in small letters.
     """
 
     def __init__(
@@ -131,7 +128,6 @@ class _GuardedResponse:
         self.started = False
 
     async def send(self, message: Message) -> None:
-        """Send one message of the response."""
         if message["type"] == "http.response.start":
             self.started = True
             headers = MutableHeaders(scope=message)

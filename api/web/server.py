@@ -33,13 +33,9 @@ _FIRST_FREE_PORT = 1024
 
 
 class WebServer:
-    """Serves an application on one address of this machine.
+    """Serves an application on one address of this machine; port 0 takes any that is free.
 
-    Args:
-        make_app: makes the ASGI application; called in the server's thread, and the place to import it.
-        host: the address to listen on.
-        port: the port; 0 takes any that is free.
-        first_pause_s: how long to wait before the second try.
+    ``make_app`` is called in the server's thread, and is the place to import the application.
     """
 
     def __init__(
@@ -85,10 +81,9 @@ class WebServer:
             self._thread.join(wait_s)
         return not self._thread.is_alive()
 
-    # -- in its own thread -----------------------------------------------------------------------------------
+    # From here on in the server's own thread.
 
     def _run(self) -> None:
-        """Serve until stopped, and again after every fault; no exception leaves this thread."""
         pause_s = self._first_pause_s
         while not self._stopping.is_set():
             try:

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import errno
+import json
 import logging
-from collections.abc import Awaitable, Callable
+import re
+from collections.abc import Awaitable, Callable, Mapping, Sequence
 from dataclasses import asdict
 from http import HTTPStatus
 from typing import Any
+from urllib.parse import quote as percent_encode
 
 from fastapi import FastAPI, Request, Response
 from fastapi.exceptions import RequestValidationError
@@ -16,21 +19,34 @@ from starlette.routing import Route
 
 from api.render.instants import quote
 from api.web.problems.types import ProblemError
-from api.web.problems.validation import validation_problem
-from config.errors import JournalError, SiteFileError, UnknownZoneError
+from config.errors import JournalError, ProgramError, SiteFileError, UnknownZoneError
 from config.file.atomic_write import FileChangedError
 
 log = logging.getLogger(__name__)
 
 _NO_ANSWER = "the keeper did not answer in time and may still carry it out; check the zone first"
 _FULL = (errno.ENOSPC, errno.EDQUOT)
+# What pydantic's own message does not say in plain words.
+_MESSAGES = {
+    "missing": "is missing",
+    "extra_forbidden": "is not an allowed field; leave it out",
+    "string_pattern_mismatch": "does not have the form that /openapi.json describes",
+    "string_unicode": "must be valid Unicode text",
+    "int_parsing": "must be a whole number",
+    "model_type": "must be an object",
+    "model_attributes_type": "must be an object",
+}
+_QUOTES_NOTHING = frozenset({"missing", "extra_forbidden", "value_error", "json_invalid"})
+_SIMPLE = (str, int, float, bool, type(None))
+# As many errors are named in the detail; all of them are listed under "errors".
+_NAMED = 3
 
 
 def add_problem_handlers(app: FastAPI) -> None:
     """Have every error answered with a problem document."""
     problems: dict[type[Exception], Callable[[Any], ProblemError]] = {
         ProblemError: lambda error: error,
-        RequestValidationError: validation_problem,
+        RequestValidationError: _validation_problem,
         UnknownZoneError: _unknown_zone,
         SiteFileError: _site_file_problem,
         JournalError: lambda error: ProblemError("journal-unreadable", str(error)),
@@ -49,7 +65,6 @@ def _handler(make: Callable[[Any], ProblemError]) -> Callable[[Request, Exceptio
 
 
 async def _on_http_exception(request: Request, error: HTTPException) -> Response:
-    """Answer what the framework itself refuses."""
     path = request.scope["path"]
     if error.status_code == HTTPStatus.NOT_FOUND:
         problem = ProblemError("not-found", f"there is no route {quote(path)}; GET / lists the routes")
@@ -82,7 +97,6 @@ def _unknown_zone(error: UnknownZoneError) -> ProblemError:
 
 
 def _site_file_problem(error: SiteFileError) -> ProblemError:
-    """Make the problem of a change that would not be valid, or that could not be written."""
     cause = error.__cause__
     if isinstance(cause, FileChangedError):
         return ProblemError("site-file-changed", str(error))
@@ -92,3 +106,74 @@ def _site_file_problem(error: SiteFileError) -> ProblemError:
     more = f", and {len(others)} more" if others else ""
     problems = [asdict(each) for each in error.problems]
     return ProblemError("site-file-refused", f"{first}{more}", problems=problems)
+
+
+def _validation_problem(error: RequestValidationError) -> ProblemError:
+    """Say everything that pydantic found wrong in a request in words that a person understands.
+
+    Each error has its text and its place: a JSON pointer (RFC 6901, in the fragment form that RFC 9457 uses)
+    into the body, or the name of the parameter. An error in the program language also carries ``text``,
+    ``column``, ``found`` and ``expected``.
+    """
+    found = error.errors()
+    errors = [_entry(each) for each in found]
+    if found[0]["type"] == "json_invalid":
+        return ProblemError("not-json", str(errors[0]["detail"]), errors=errors)
+    detail = "; ".join(str(each["detail"]) for each in errors[:_NAMED])
+    more = f"; and {len(errors) - _NAMED} more" if len(errors) > _NAMED else ""
+    name = "not-a-program" if any("expected" in each for each in errors) else "invalid-request"
+    return ProblemError(name, f"{detail}{more}", errors=errors)
+
+
+def _entry(found: Mapping[str, Any]) -> dict[str, object]:
+    if found["type"] == "json_invalid":
+        return {"detail": _not_json(found), "pointer": "#"}
+    place, *path = found["loc"]
+    entry: dict[str, object] = {"detail": _detail(found)}
+    if place == "body":
+        entry["pointer"] = "#" + "".join(f"/{_escape(step)}" for step in path)
+    else:
+        entry["parameter"] = ".".join(str(step) for step in path)
+    error = found.get("ctx", {}).get("error")
+    if isinstance(error, ProgramError):
+        entry |= {name: getattr(error, name) for name in ("text", "column", "found", "expected")}
+    return entry
+
+
+def _detail(found: Mapping[str, Any]) -> str:
+    where = _where(found["loc"])
+    if found["type"] == "value_error":
+        what = str(found["ctx"]["error"])
+    else:
+        # Failing words of ours, pydantic's own message in our form and quotation marks.
+        message = found["msg"].replace("Input should be", "must be")
+        what = _MESSAGES.get(found["type"]) or re.sub("'([^']*)'", r"“\1”", message)
+    value = found.get("input")
+    if found["type"] not in _QUOTES_NOTHING and isinstance(value, _SIMPLE):
+        what = f"{what}, not {quote(value if isinstance(value, str) else json.dumps(value))}"
+    return f"{where}: {what}" if where else what
+
+
+def _where(loc: Sequence[str | int]) -> str:
+    """Name a place as a person would: ``program 2``, ``special_nights 1, nights``; positions count from 1."""
+    place, *path = loc
+    if not path:
+        return "the body" if place == "body" else ""
+    words: list[str] = []
+    for step in path:
+        if isinstance(step, int) and words:
+            words[-1] += f" {step + 1}"
+        else:
+            words.append(str(step))
+    return ", ".join(words)
+
+
+def _escape(step: str | int) -> str:
+    """Write one step of a JSON pointer: RFC 6901, sections 3 and 6."""
+    return percent_encode(str(step).replace("~", "~0").replace("/", "~1"), safe="~!$&'()*+,;=:@")
+
+
+def _not_json(found: Mapping[str, Any]) -> str:
+    at = found["loc"][-1]
+    reason = str(found.get("ctx", {}).get("error", "not readable")).lower()
+    return f"the body is not JSON at character {at + 1 if isinstance(at, int) else at}: {reason}"

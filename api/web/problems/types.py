@@ -10,6 +10,7 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 from urllib.parse import quote as quote_path
 
 from fastapi import Response
@@ -18,6 +19,9 @@ from pydantic import BaseModel, Field
 from config.errors import SiteProblem
 
 PROBLEM_MEDIA_TYPE = "application/problem+json"
+SCHEMA_REF = "#/components/schemas/{model}"
+
+Responses = dict[int | str, dict[str, Any]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,14 +93,7 @@ class ProblemDocument(BaseModel):
 
 
 class ProblemError(Exception):
-    """A request that is answered with a problem document.
-
-    Args:
-        name: name of the type, one of ``PROBLEM_TYPES``.
-        detail: what is wrong this time and what to do, one sentence for a person.
-        headers: further headers of the response.
-        members: further members of the document, as ``ProblemDocument`` names them.
-    """
+    """A request that is answered with a problem document; ``members`` are further members of it."""
 
     def __init__(
         self, name: str, detail: str, *, headers: Mapping[str, str] | None = None, **members: object
@@ -127,10 +124,24 @@ class ProblemError(Exception):
 
 
 def invalid(detail: str, **place: str) -> ProblemError:
-    """Make the error for one thing that is wrong in a request.
-
-    Args:
-        detail: what is wrong and what to send instead, one sentence for a person.
-        place: ``parameter``, the name of one, or ``pointer``, a JSON pointer into the body; or neither.
-    """
+    """Make the error for one wrong thing, at a ``parameter`` or at a JSON ``pointer`` into the body."""
     return ProblemError("invalid-request", detail, errors=[{"detail": detail, **place}])
+
+
+def problems_of(*names: str) -> Responses:
+    """Describe problems that a route answers with, by their status.
+
+    Those that follow from the route's method, parameters and body are added to every route by themselves.
+    """
+    titles: dict[int, list[str]] = {}
+    for name in names:
+        found = PROBLEM_TYPES[name]
+        titles.setdefault(found.status, []).append(f"{found.title} (`/problems/{name}`)")
+    content = {PROBLEM_MEDIA_TYPE: {"schema": {"$ref": SCHEMA_REF.format(model="Problem")}}}
+    return {status: {"description": "; ".join(said), "content": content} for status, said in titles.items()}
+
+
+def shown_as(media_type: str, *names: str) -> Responses:
+    """Describe a document that is not JSON, and the problems of its route."""
+    content = {media_type: {"schema": {"type": "string"}}}
+    return {200: {"description": "the document", "content": content}, **problems_of(*names)}

@@ -1,1 +1,1 @@
-"""The routes, one file a subject, as functions on an `APIRouter`."""
+"""The routes, one file a subject, as functions on an `APIRouter` with its models."""

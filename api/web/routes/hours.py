@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 from datetime import timedelta
-from typing import Annotated
+from typing import Annotated, Literal
 
 from fastapi import APIRouter, Path, Query, Response
+from pydantic import Field
 
 from api.render.hours_json import HoursResponse, to_response
 from api.render.season_report import write_report
-from api.render.year_svg import draw_future, lay_out_past, write_svg
+from api.render.year_svg import NARROWEST_PX, USUAL_PX, WIDEST_PX, draw_future, lay_out_past, write_svg
 from api.web.context import SELF_CONTAINED, Context, LongRoute, json_response
-from api.web.openapi import problems_of, shown_as
-from api.web.problems.types import invalid
-from api.web.schemas.hours import PERIODS, HoursParams, YearSvgParams
+from api.web.problems.types import invalid, problems_of, shown_as
+from api.web.schemas.fields import DateField, OneZone, RequestModel
 from config.errors import PeriodError
 from controller.calendar.periods import Each
 from controller.forecast.year import YearQuery, forecast_year
@@ -21,6 +21,44 @@ from controller.history.account import light_of_past
 from controller.history.nights import bounds_of
 from controller.history.query import MOST_NIGHTS_OVER_THE_WEB, HoursQuery
 from controller.history.report import report_hours, report_season
+
+PERIODS = "a season by the year in which it begins, a month, a night, or two nights joined by “to”"
+
+
+class HoursParams(RequestModel):
+    """Which nights, and into what they are cut."""
+
+    by: Literal["night", "month", "season", "whole"] = Field(
+        "month", description="what a row is about; “whole” without dates adds up the journal's whole life"
+    )
+    period: str | None = Field(
+        None, max_length=40, description=PERIODS, examples=["2027-winter", "2027-06", "2027-06-21"]
+    )
+    from_date: DateField | None = Field(
+        None, alias="from", description="the first night; 14 nights, 12 months or 4 seasons back if left out"
+    )
+    to_date: DateField | None = Field(None, alias="to", description="the last night; tonight if left out")
+    zone: OneZone = None
+
+
+class YearSvgParams(RequestModel):
+    """Which year is to be drawn, and how."""
+
+    kind: Literal["past", "future"] = Field("future", description="what ran, or what will")
+    from_date: DateField | None = Field(
+        None,
+        alias="from",
+        description="the first of 365 nights; if left out, tonight is the first to come, or the last gone",
+    )
+    zone: OneZone = None
+    width: int = Field(
+        USUAL_PX,
+        ge=NARROWEST_PX,
+        le=WIDEST_PX,
+        strict=False,
+        description="width in pixels; below 620 it is laid out for a phone",
+    )
+
 
 SeasonText = Annotated[str, Path(description=PERIODS, examples=["2027-winter"], max_length=40)]
 

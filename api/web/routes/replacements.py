@@ -5,19 +5,61 @@ from __future__ import annotations
 from typing import Annotated
 
 from fastapi import APIRouter, Query
+from pydantic import Field
 
+from api.render.instants import instant_text
+from api.render.model import Instant, NightDate, ResponseModel
 from api.web.context import Context, ShortRoute
-from api.web.openapi import problems_of
-from api.web.problems.types import invalid
-from api.web.schemas.hours import (
-    ReplacementRequest,
-    ReplacementResponse,
-    ReplacementsParams,
-    ReplacementsResponse,
-    replacement_response,
-)
+from api.web.problems.types import invalid, problems_of
+from api.web.schemas.fields import DateField, OneZone, RequestModel
 from controller.lamps.life import require_replaced
 from controller.records.entries import Replacement
+
+_FIXTURE = "the fixture's place in the site file, from 1"
+
+
+class ReplacementsParams(RequestModel):
+    """Whose replaced lamps."""
+
+    zone: OneZone = None
+
+
+class ReplacementRequest(RequestModel):
+    """Lamps that were replaced."""
+
+    zone: str = Field(description="id of the zone")
+    fixture: int = Field(ge=1, le=10_000, description=_FIXTURE)
+    on: DateField | None = Field(None, description="the day on which they were replaced; today if left out")
+    note: str = Field("", max_length=200, description="a note on it")
+
+
+class ReplacementResponse(ResponseModel):
+    """Lamps that were replaced."""
+
+    zone: str
+    fixture: int = Field(description=_FIXTURE)
+    on: NightDate = Field(description="the day; the new lamps serve from that night on")
+    note: str
+    at: Instant = Field(description="when this was recorded")
+
+
+class ReplacementsResponse(ResponseModel):
+    """Lamps that were replaced, in the order of their days."""
+
+    site: str
+    replacements: list[ReplacementResponse]
+
+
+def replacement_response(entry: Replacement) -> ReplacementResponse:
+    """Describe lamps that were replaced."""
+    return ReplacementResponse(
+        zone=entry.zone,
+        fixture=entry.fixture,
+        on=entry.on_date.isoformat(),
+        note=entry.note,
+        at=instant_text(entry.at.utc),
+    )
+
 
 router = APIRouter(tags=["hours"], route_class=ShortRoute)
 

@@ -2,21 +2,41 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import Annotated, Literal
 from zoneinfo import ZoneInfo
 
 from fastapi import APIRouter, Path, Query, Response
+from pydantic import Field
 
 from api.render.site_sheet import make_sheet
 from api.render.wiring_json import PlacementResponse, WiringResponse, placement_response, to_response
 from api.web.context import SELF_CONTAINED, Context, LongRoute, RequestContext, json_response
-from api.web.openapi import problems_of, shown_as
-from api.web.problems.types import ProblemError, invalid
-from api.web.schemas.wiring import PlacingParams, WiringParams
+from api.web.problems.types import ProblemError, invalid, problems_of, shown_as
+from api.web.schemas.fields import RequestModel
 from config.errors import WiringError
 from config.models.site import Site
 from controller.design.placement import Target, place_object
 from controller.inspection.report import WiringReport, report_site
+
+
+class WiringParams(RequestModel):
+    """The transformer that is asked about."""
+
+    transformer: str | None = Field(None, description="id of one transformer; every one if left out")
+
+
+class PlacingParams(RequestModel):
+    """The object that is to be lit."""
+
+    kind: Literal["tree", "shrub", "tall thing", "wall", "path"] = Field(description="what it is")
+    height: str | None = Field(None, description="its height, such as “7 ft” or “2 m”; a path has none")
+    spread: str | None = Field(
+        None, description="its width; the length of a shrub bed, a wall or a path; a tree may do without"
+    )
+    candela: float | None = Field(
+        None, gt=0, strict=False, description="of one light in the middle of its beam, to compute the lux"
+    )
+
 
 TransformerId = Annotated[
     str, Path(description="id of the transformer, as the site file has it", examples=["boathouse"])

@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import Annotated, Self
 
 from fastapi import APIRouter, Path, Query, Response
+from pydantic import Field, model_validator
 
 from api.render.nights_json import WhyResponse, why_by_site_file, why_response
 from api.web.context import Context, RequestContext, ShortRoute, json_response
-from api.web.openapi import problems_of
-from api.web.problems.types import ProblemError, invalid
-from api.web.schemas.wiring import MeasuredRequest
+from api.web.problems.types import ProblemError, invalid, problems_of
+from api.web.schemas.fields import RequestModel
 from api.web.schemas.zones import (
     OverrideRequest,
     OverrideResponse,
@@ -28,6 +28,8 @@ from config.models.site import SpecialNight
 
 ZoneId = Annotated[str, Path(description="id of the zone in the site file", examples=["jetty"])]
 
+Volts = Annotated[float, Field(ge=0, le=60)]
+
 # The problems of every route that writes the site file.
 _SITE_CHANGE = (
     "site-file-refused",
@@ -36,6 +38,40 @@ _SITE_CHANGE = (
     "site-file-changed",
     "disk-full",
 )
+
+
+class FixtureMeasured(RequestModel):
+    """What was measured at one fixture."""
+
+    fixture: int = Field(ge=1, description="its place among the zone's fixtures, from 1")
+    volts: list[Volts] | None = Field(
+        description="one reading, at the last of its lights, or one for each; null takes the file's out"
+    )
+
+    @model_validator(mode="after")
+    def _some_volts(self) -> Self:
+        if self.volts is not None and not self.volts:
+            raise ValueError("an empty list has no reading; give one, or null to take out the file’s")
+        return self
+
+
+class MeasuredRequest(RequestModel):
+    """What was measured in one zone."""
+
+    watts: Annotated[float, Field(gt=0, le=3000)] | None = Field(
+        None, description="that the zone takes from its transformer; null takes the file's out"
+    )
+    fixtures: list[FixtureMeasured] = Field([], description="volts, with everything lit")
+
+    @model_validator(mode="after")
+    def _something(self) -> Self:
+        if "watts" not in self.model_fields_set and not self.fixtures:
+            raise ValueError("give “watts”, or volts under “fixtures”")
+        places = [each.fixture for each in self.fixtures]
+        if len(set(places)) != len(places):
+            raise ValueError("a fixture is named twice")
+        return self
+
 
 router = APIRouter(tags=["zones"], route_class=ShortRoute)
 
@@ -55,11 +91,7 @@ def get_zone(context: Context, zone_id: ZoneId) -> Response:
 
 
 def describe_zone(context: RequestContext, zone_id: str) -> ZoneResponse:
-    """Describe one zone in full; every route that changes a zone responds with this.
-
-    Raises:
-        UnknownZoneError: no zone has that id.
-    """
+    """Describe one zone in full; every route that changes a zone responds with this."""
     now = context.now()
     with context.planner_lock:
         planner = context.gateway.planner

@@ -1,1 +1,1 @@
-"""The request and response models, one file a subject."""
+"""The request and response models that several routes share."""

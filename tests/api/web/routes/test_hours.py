@@ -10,7 +10,7 @@ import pytest
 
 from api.render.hours_json import HoursResponse
 from api.web.context import YearCache
-from api.web.schemas.hours import ReplacementsResponse
+from api.web.routes.replacements import ReplacementsResponse
 from config.file.loader import load_site
 from controller.forecast.forecast import look_ahead
 from controller.history.query import HoursQuery
