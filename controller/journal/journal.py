@@ -142,7 +142,13 @@ class Journal:
             JournalError: it cannot be read, or not be replaced, now.
         """
         replaced = self._replaced
-        damage = find_damage(self.path)
+        try:
+            damage = find_damage(self.path)
+        except JournalError:
+            with self._one_at_a_time:
+                if replaced == self._replaced:
+                    raise
+            return None  # another thread replaced the file under the reader
         if damage == NOTHING_THERE and not backups_of(self.path):
             damage = None
         if damage is None and self.damaged:
