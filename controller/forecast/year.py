@@ -20,7 +20,7 @@ from controller.forecast.forecast import (
 )
 from controller.forecast.mechanical_timer import MechanicalTimer, TimerNight, timer_nights, timer_windows
 from controller.lamps.life import Lamps, lamps_of
-from controller.planning.plan import ZoneLike, plan_night
+from controller.planning.plan import plan_night
 from controller.planning.planner import Planner
 from controller.planning.program_record import ZoneProgram
 from controller.planning.program_text import format_spans
@@ -133,7 +133,7 @@ def forecast_year(planner: Planner, query: YearQuery) -> YearForecast:
     )
 
 
-def end_evenings_at(zone: ZoneLike, off: ClockEdge) -> ZoneProgram:
+def end_evenings_at(zone: Zone, off: ClockEdge) -> ZoneProgram:
     """Imagine that a zone goes out at another time.
 
     Every span that begins in the evening (at sunset or dusk, or at a clock time from noon to midnight) ends
@@ -152,7 +152,7 @@ def end_evenings_at(zone: ZoneLike, off: ClockEdge) -> ZoneProgram:
     return ZoneProgram(id=zone.id, program=ended(zone.program), special_nights=tuple(special_nights))
 
 
-def do_instead(zone: ZoneLike, program: Iterable[Span]) -> ZoneProgram:
+def do_instead(zone: Zone, program: Iterable[Span]) -> ZoneProgram:
     """Imagine another program for a zone; its special nights stay as they are."""
     return ZoneProgram(id=zone.id, program=tuple(program), special_nights=zone.special_nights)
 

@@ -149,7 +149,7 @@ class ControlLoop:
             self._stopped = True
             self._scheduler.shutdown(wait=False)
             self.keeper.stop()
-            await self._flush_last()
+            self._flush_last()
 
     def run_once(self) -> None:
         """Run a round now, and set the timetable; nothing once the lights were switched off for good."""
@@ -241,26 +241,19 @@ class ControlLoop:
 
     def _on_flushed(self) -> None:
         self.status = self.keeper.status()
-        if self.status.waiting and self.status.journal_fault is None:
+        if self.status.waiting and self.status.journal_fault is None and not self._stopped:
             self._flush_soon()
 
-    async def _flush_last(self) -> None:
-        done = asyncio.Event()
-        loop = asyncio.get_running_loop()
+    def _flush_last(self) -> None:
+        """Have the last entries written; the lights are dark by now, and this loop has nothing else to do."""
 
         def flush() -> None:
             self._written.wait(LAST_FLUSH_S)
-            try:
-                self._flush()
-            except OSError as error:
-                log.warning("journal: %s", error)
-            with contextlib.suppress(RuntimeError):
-                loop.call_soon_threadsafe(done.set)
+            self._flush_now()
 
-        in_background(flush, name="last entries")
-        try:
-            await asyncio.wait_for(done.wait(), LAST_FLUSH_S)
-        except TimeoutError:
+        thread = in_background(flush, name="last entries")
+        thread.join(LAST_FLUSH_S)
+        if thread.is_alive():
             log.warning("journal: %d entries could not be written in time", self.keeper.status().waiting)
 
 

@@ -2,40 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from typing import Protocol
+from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
-from config.models.site import SpecialNight
+from config.models.site import Zone
 from config.program.spans import ClockEdge, Span, SunEdge, SunEvent
 from controller.calendar.intervals import first_part, merge, overlap
 from controller.calendar.night import Night, clock_in_night, local
 from controller.records.entries import Cause
 from controller.sun.sun import SUNSET_ANGLE_DEG, Sun
 
+if TYPE_CHECKING:
+    # What the journal says a zone was to do; not needed to start the lights.
+    from controller.planning.program_record import ZoneProgram
+
 EVERY_NIGHT = "every night"
-
-
-class ZoneLike(Protocol):
-    """What its plan and the journal's record of its program need of a zone."""
-
-    @property
-    def id(self) -> str:
-        """Id of the zone."""
-
-    @property
-    def program(self) -> Sequence[Span]:
-        """What it does every night."""
-
-    @property
-    def special_nights(self) -> Sequence[SpecialNight]:
-        """Nights that differ; the last one that matches decides."""
-
-    @property
-    def out_of_service(self) -> str | None:
-        """Why it is never lit; None where it is in service."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -82,7 +65,7 @@ class _NoLight(Exception):  # noqa: N818 - a reason, not an error
     """Why a span gives no light in a night."""
 
 
-def plan_night(zone: ZoneLike, night: Night, place: PlanContext) -> NightPlan:
+def plan_night(zone: Zone | ZoneProgram, night: Night, place: PlanContext) -> NightPlan:
     """Resolve a zone's program for one night.
 
     Returns:

@@ -10,9 +10,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from config.models.site import Zone
 from config.program.parser import parse_span
 from config.program.spans import Span
-from controller.planning.plan import ZoneLike
 
 DARK = "dark"
 # Recorded of a zone that the site file no longer has.
@@ -23,7 +23,7 @@ COLON = ": "
 OUT_OF_SERVICE = "out of service" + COLON
 
 
-def format_program(zone: ZoneLike) -> str:
+def format_program(zone: Zone) -> str:
     """Write in one line what a zone is to do."""
     parts = [format_spans(zone.program)]
     parts += [f"{each.nights}{COLON}{format_spans(each.program)}" for each in zone.special_nights]
