@@ -7,7 +7,7 @@ says in how many seconds the next call is due.
 from __future__ import annotations
 
 import logging
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from datetime import datetime
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
@@ -45,6 +45,7 @@ class Keeper:
 
     Attributes:
         planner: the plans in force; not for other threads.
+        overrides: those in force, by zone; not for other threads.
     """
 
     def __init__(
@@ -63,7 +64,7 @@ class Keeper:
         self.planner = Planner(site)
         self._zones = {zone.id: ZoneState.of(zone) for zone in site.zones}
         self._leaving: dict[tuple[str, Wire], ZoneState] = {}
-        self._overrides: dict[str, Override] = {}
+        self.overrides: dict[str, Override] = {}
         self._started_at = self._last = clock.read()
         words = f"site {site.name}"
         self._recorder = Recorder(journal, started_at=self._started_at, words=words, past=past)
@@ -80,17 +81,12 @@ class Keeper:
         """The site that is kept now."""
         return self.planner.site
 
-    @property
-    def overrides(self) -> Mapping[str, Override]:
-        """The overrides in force, at most one for each zone; not for other threads."""
-        return self._overrides
-
     def status(self) -> KeeperStatus:
         """Give every zone's status after the last round."""
         zones = tuple(
             status
             for zone in self.site.zones
-            if (status := self._zones[zone.id].show(zone, self._overrides.get(zone.id))) is not None
+            if (status := self._zones[zone.id].show(zone, self.overrides.get(zone.id))) is not None
         )
         return KeeperStatus(
             at=self._last,
@@ -140,7 +136,7 @@ class Keeper:
         override = place_override(
             zone_id, now, on=on, planner=self.planner, ends_at_utc=ends_at_utc, lasts_s=lasts_s, by=by
         )
-        self._overrides[zone_id] = override
+        self.overrides[zone_id] = override
         self._journal.append(override)
         return override
 
@@ -151,7 +147,7 @@ class Keeper:
             UnknownZoneError: no zone has that id.
         """
         self.site.zone(zone_id)
-        if zone_id not in self._overrides:
+        if zone_id not in self.overrides:
             return False
         self._end_override(zone_id, f"lifted by {by}", self._clock.read())
         return True
@@ -165,7 +161,7 @@ class Keeper:
         """Restore the overrides of the previous run, which the journal has already; newer ones stay."""
         for override in overrides:
             if override.zone in self._zones:
-                self._overrides.setdefault(override.zone, override)
+                self.overrides.setdefault(override.zone, override)
             else:
                 self._end_override(override.zone, ZONE_REMOVED, self._started_at)
 
@@ -182,7 +178,7 @@ class Keeper:
         self._leaving = known
         for zone in site.zones:
             self._zones[zone.id].load = zone.rated_load
-        for zone_id in sorted(self._overrides.keys() - self._zones.keys()):
+        for zone_id in sorted(self.overrides.keys() - self._zones.keys()):
             self._end_override(zone_id, ZONE_REMOVED, now)
         self.planner = planner
         self._refused = None
@@ -208,7 +204,7 @@ class Keeper:
     def _reconcile_zone(self, zone: Zone, now: Reading) -> float:
         """Check one zone; an error in it stays with it."""
         try:
-            override = self._overrides.get(zone.id)
+            override = self.overrides.get(zone.id)
             left_s = None if override is None else seconds_left(override, now)
             if left_s is not None and left_s <= 0:
                 self._end_override(zone.id, "its time was over", now)
@@ -219,13 +215,13 @@ class Keeper:
             return self._note_failure(zone.id, self._zones[zone.id], now, fault)
 
     def _end_override(self, zone_id: str, words: str, at: Reading) -> None:
-        self._overrides.pop(zone_id, None)
+        self.overrides.pop(zone_id, None)
         self._journal.append(OverrideEnded(zone=zone_id, at=at, words=words))
 
     def _correct(self, zone: Zone, now: Reading) -> float:
         """Compare one relay with its decision and correct it; give the seconds until it is due again."""
         state = self._zones[zone.id]
-        override = self._overrides.get(zone.id)
+        override = self.overrides.get(zone.id)
         decision = state.decision = decide(zone.id, now, planner=self.planner, override=override)
         due_in_s = self._tick_s if decision.changes_in_s is None else decision.changes_in_s
         if state.fault is not None and now.boot_s < state.fault.retry_at_boot_s:

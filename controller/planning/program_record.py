@@ -31,10 +31,10 @@ def parse_program_record(zone_id: str, words: str) -> ZoneProgram | None:
         return None
     words, out, reason = words.partition(NEXT + OUT_OF_SERVICE)
     every_night, *others = words.split(NEXT)
-    special_nights = []
-    for other in others:
-        nights, _, spans = other.partition(COLON)
-        special_nights.append(SpecialNight(nights=parse_nights(nights), program=parse_spans(spans)))
+    special_nights = [
+        SpecialNight(nights=parse_nights(nights), program=parse_spans(spans))
+        for nights, _, spans in (other.partition(COLON) for other in others)
+    ]
     return ZoneProgram(
         id=zone_id,
         program=parse_spans(every_night),

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from datetime import date, timedelta
-from itertools import pairwise
+from itertools import groupby
 
 from config.errors import KeyPath, Severity
 from config.models.site import Zone
@@ -95,17 +95,9 @@ def _describe(span: Span, plans: Sequence[NightPlan], dark: Sequence[NightPlan])
 
 def _dark_runs(plans: Sequence[NightPlan]) -> str:
     """Name the runs of dark nights; nights on which another program decides do not interrupt one."""
-    borders = [
-        place
-        for place, (one, next_one) in enumerate(pairwise(plans), start=1)
-        if bool(one.windows) != bool(next_one.windows)
-    ]
-    pieces = [plans[start:end] for start, end in pairwise([0, *borders, len(plans)])]
-    dark = [piece for piece in pieces if not piece[0].windows]
-    named = [
-        f"{piece[0].night.date} to {piece[-1].night.date}" if len(piece) > 1 else f"{piece[0].night.date}"
-        for piece in dark[:RUNS_NAMED]
-    ]
+    runs = [[*run] for is_dark, run in groupby(plans, key=lambda plan: not plan.windows) if is_dark]
+    dark = [(run[0].night.date, run[-1].night.date) for run in runs]
+    named = [f"{first} to {last}" if last > first else f"{first}" for first, last in dark[:RUNS_NAMED]]
     more = len(dark) - len(named)
     return " and ".join(named) if not more else f"{', '.join(named)} and {more} more"
 
