@@ -102,7 +102,7 @@ class SteppedClock:
         )
 
     def advance(self, seconds: float) -> None:
-        """Let time pass: both clocks go on."""
+        """Let time pass: both clocks go on, also while the machine is suspended."""
         if seconds < 0:
             raise ValueError(f"time passes forward only, got {seconds} s; step() moves the wall clock back")
         self.utc += timedelta(seconds=seconds)
@@ -111,10 +111,6 @@ class SteppedClock:
     def step(self, seconds: float) -> None:
         """Set the wall clock forward, or back where negative; the boot-time clock knows nothing of it."""
         self.utc += timedelta(seconds=seconds)
-
-    def suspend(self, seconds: float) -> None:
-        """Suspend: both clocks go on, because the boot-time clock counts suspended time."""
-        self.advance(seconds)
 
     def reboot(self, *, utc: datetime | None = None, off_s: float = 0.0) -> None:
         """Start again under a new boot id, ``off_s`` later or with the wall clock at ``utc``."""

@@ -66,8 +66,7 @@ class Keeper:
         self._leaving: dict[tuple[str, Wire], ZoneState] = {}
         self.overrides: dict[str, Override] = {}
         self._started_at = self._last = clock.read()
-        words = f"site {site.name}"
-        self._recorder = Recorder(journal, started_at=self._started_at, words=words, past=past)
+        self._recorder = Recorder(journal, started_at=self._started_at, words=f"site {site.name}", past=past)
         self._recorder.record_programs(site.zones, self._started_at)
         self._lit_boot_s = LONG_AGO_S
         moved_boot_s = past.switched_in(self._started_at.boot_id) if past else {}

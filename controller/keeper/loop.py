@@ -28,10 +28,8 @@ from controller.keeper.state import KeeperStatus
 log = logging.getLogger(__name__)
 T = TypeVar("T")
 
-# How often the clocks are compared where the kernel does not report a set clock; where it does, as often as
-# there can be new evidence of trust.
+# How often the clocks are compared where the kernel does not report a set clock.
 COMPARE_S = 0.5
-COMPARE_WATCHED_S = COLLECT_EVERY_S
 # The least pause: APScheduler enumerates what is due up to now, and must come to an end.
 LEAST_PAUSE_S = 0.001
 # A round that raises, which none should, is repeated after this pause.
@@ -134,7 +132,8 @@ class ControlLoop:
         watch = ClockStepWatch.open()
         if watch is not None:
             self._loop.add_reader(watch.fileno(), self._on_clock_set, watch)
-        compare_s = COMPARE_S if watch is None else COMPARE_WATCHED_S
+        # Where the kernel reports it, a comparison finds only new evidence of trust.
+        compare_s = COMPARE_S if watch is None else COLLECT_EVERY_S
         tasks = [asyncio.create_task(self._tick()), asyncio.create_task(self._compare_clocks(compare_s))]
         self.run_once()
         try:

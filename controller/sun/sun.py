@@ -20,16 +20,11 @@ from controller.calendar.night import Night
 from controller.sun.approximation import Place, SunApproximation
 from controller.sun.darkness import DarkInterval, Darkness
 
-__all__ = ["CIVIL_ANGLE_DEG", "SUNSET_ANGLE_DEG", "DarkInterval", "Sun"]
-
 SUNSET_ANGLE_DEG = 50 / 60
 """Degrees below the horizon of the sun's centre at sunset and sunrise: 34' refraction, 16' semidiameter.
 
 Source: US Naval Observatory, "Rise, Set, and Twilight Definitions".
 """
-
-CIVIL_ANGLE_DEG = 6.0
-"""Degrees below the horizon at civil dusk and dawn. Source: US Naval Observatory, as above."""
 
 _ANSWERS_KEPT = 2_048  # a year of nights for five angles; bounded, because a daemon runs for years
 

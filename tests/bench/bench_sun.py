@@ -15,8 +15,9 @@ from astral.sun import dusk
 from skyfield import almanac  # type: ignore[import-untyped]
 
 from controller.calendar.night import nights, zone_info
-from controller.sun.sun import CIVIL_ANGLE_DEG, Sun
+from controller.sun.sun import Sun
 from tests.bench.benchmark import Benchmark, Measurement, best_ms
+from tests.reference import CIVIL_ANGLE_DEG
 from tests.reference.de421 import ephemeris, place, sun_heights_deg
 
 LATITUDE_DEG = 51.5

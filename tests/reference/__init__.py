@@ -8,6 +8,12 @@ from importlib import resources
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
+CIVIL_ANGLE_DEG = 6.0
+"""Degrees below the horizon at civil dusk and dawn.
+
+Source: US Naval Observatory, "Rise, Set, and Twilight Definitions".
+"""
+
 FOLDER = Path(__file__).parent
 
 

@@ -56,10 +56,10 @@ def test_rounds_at_odd_moments_do_no_harm() -> None:
 def test_a_round_that_was_missed_for_hours_loses_nothing_but_the_time() -> None:
     """However late a round comes, it makes the relay what it must be by then."""
     kept = Kept(at_utc=at("20:00"))
-    kept.clock.suspend(1.5 * 3600)
+    kept.clock.advance(1.5 * 3600)
     kept.reconcile()
     assert kept.lit
-    kept.clock.suspend(24 * 3600)  # from the middle of one window to the middle of the next
+    kept.clock.advance(24 * 3600)  # from the middle of one window to the middle of the next
     kept.reconcile()
     assert kept.ledger.switchings() == [("21:30:00", True)]
 
@@ -232,7 +232,7 @@ def test_a_suspend_is_told_with_its_length() -> None:
     """A round that comes minutes late means that the board slept."""
     kept = Kept()
     due_in_s = kept.due_in_s
-    kept.clock.suspend(3600)
+    kept.clock.advance(3600)
     kept.reconcile()
     (resumed,) = kept.ledger.events(EventKind.RESUMED)
     assert resumed.size_s == pytest.approx(3600 - due_in_s)

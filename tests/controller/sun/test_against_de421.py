@@ -10,8 +10,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from controller.calendar.night import night_on
-from controller.sun.sun import CIVIL_ANGLE_DEG, SUNSET_ANGLE_DEG, Sun
-from tests.reference import zone
+from controller.sun.sun import SUNSET_ANGLE_DEG, Sun
+from tests.reference import CIVIL_ANGLE_DEG, zone
 from tests.reference.de421 import ephemeris, sun_heights_deg
 
 # How far astral's sun may stand from DE421's, 2026 to 2039: 0.0140 degrees between the two directions from

@@ -12,8 +12,9 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from controller.calendar.night import Night, night_on
-from controller.sun.sun import CIVIL_ANGLE_DEG, SUNSET_ANGLE_DEG, DarkInterval, Sun
-from tests.reference import zone
+from controller.sun.darkness import DarkInterval
+from controller.sun.sun import SUNSET_ANGLE_DEG, Sun
+from tests.reference import CIVIL_ANGLE_DEG, zone
 
 SECOND = timedelta(seconds=1)
 MINUTE = timedelta(minutes=1)

@@ -7,8 +7,8 @@ from datetime import UTC, date, datetime, timedelta
 import pytest
 
 from controller.calendar.night import Night, clock_in_night, night_on, nights
-from controller.sun.sun import CIVIL_ANGLE_DEG, SUNSET_ANGLE_DEG, Sun
-from tests.reference import rows, zone
+from controller.sun.sun import SUNSET_ANGLE_DEG, Sun
+from tests.reference import CIVIL_ANGLE_DEG, rows, zone
 
 ANGLES_DEG = {
     "sunset": SUNSET_ANGLE_DEG,

@@ -7,8 +7,9 @@ from datetime import UTC, date, datetime, timedelta, timezone
 import pytest
 
 from controller.calendar.night import Night, night_at, night_on, nights
-from controller.sun.sun import CIVIL_ANGLE_DEG, SUNSET_ANGLE_DEG, DarkInterval, Sun
-from tests.reference import zone
+from controller.sun.darkness import DarkInterval
+from controller.sun.sun import SUNSET_ANGLE_DEG, Sun
+from tests.reference import CIVIL_ANGLE_DEG, zone
 
 SECOND = timedelta(seconds=1)
 
