@@ -227,6 +227,8 @@ def test_a_state_folder_that_goes_away_while_it_runs_leaves_the_lights_on(site: 
         state.rename(state.with_name("moved"))
         daemon.ask("PUT", "/v1/zones/jetty/override", {"light": "off", "for": "1h"})
         daemon.wait_until("dark", lambda: is_lit(daemon, "orchard"))
+        # At the end a slow disk is not waited for, and to begin a journal takes it longest.
+        daemon.wait_until("begun", lambda: bool(daemon.switchings))
         assert daemon.stop() == 0
         assert "Traceback" not in daemon.log
     switched = [(each.zone, each.on) for each in JournalReader(state).switchings()]
