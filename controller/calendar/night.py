@@ -15,7 +15,6 @@ NOON = time(12)
 """Clock time at which a night begins: the one farthest from anything that a garden light does."""
 
 _ONE_DAY = timedelta(days=1)
-_DAY_S = 86_400
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -175,5 +174,5 @@ def _first_instant(midnight_utc: datetime, on_date: date, tz: ZoneInfo) -> datet
 
     if is_date_before(1):
         return midnight_utc
-    first_s = bisect_left(range(_DAY_S), x=True, key=is_date_before) - 1
+    first_s = bisect_left(range(86_400), x=True, key=is_date_before) - 1  # searches a day back
     return midnight_utc - timedelta(seconds=first_s)
