@@ -101,7 +101,13 @@ class WebServer:
         self._wake_up = partial(asyncio.get_running_loop().call_soon_threadsafe, stop.set)
         if self._stopping.is_set():
             return
-        with _listen(self._host, self.port) as listener:
+        family = socket.AF_INET6 if ":" in self._host else socket.AF_INET
+        # With the protocol named asyncio turns Nagle off; else a response may wait 40 ms for an ACK.
+        with socket.socket(family, socket.SOCK_STREAM, socket.IPPROTO_TCP) as listener:
+            # Connections of an earlier run that are still closing do not keep the port taken.
+            listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+            listener.bind((self._host, self.port))
+            listener.listen(BACKLOG)
             self.port = listener.getsockname()[1]
             if self._app is None:
                 self._app = self._make_app()
@@ -121,22 +127,6 @@ class WebServer:
         if words != self.fault:
             log.error("%s", words, exc_info=None if isinstance(error, OSError) else error)
         self.fault = words
-
-
-def _listen(host: str, port: int) -> socket.socket:
-    """Open a socket that listens; OSError where the port is taken, or not ours to take."""
-    family = socket.AF_INET6 if ":" in host else socket.AF_INET
-    # With the protocol named asyncio turns Nagle's algorithm off; else a response may wait 40 ms for an ACK.
-    listener = socket.socket(family, socket.SOCK_STREAM, socket.IPPROTO_TCP)
-    try:
-        # Connections of an earlier run that are still closing do not keep the port taken.
-        listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-        listener.bind((host, port))
-        listener.listen(BACKLOG)
-    except BaseException:
-        listener.close()
-        raise
-    return listener
 
 
 async def _run_uvicorn(

@@ -6,8 +6,9 @@ import errno
 import json
 import logging
 import re
-from collections.abc import Awaitable, Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict
+from functools import partial
 from http import HTTPStatus
 from typing import Any
 from urllib.parse import quote as percent_encode
@@ -53,15 +54,12 @@ def add_problem_handlers(app: FastAPI) -> None:
         TimeoutError: lambda error: ProblemError("keeper-silent", str(error) or _NO_ANSWER),
     }
     for error_type, make in problems.items():
-        app.add_exception_handler(error_type, _handler(make))
+        app.add_exception_handler(error_type, partial(_answer, make))
     app.add_exception_handler(HTTPException, _on_http_exception)  # type: ignore[arg-type]  # as Starlette has it
 
 
-def _handler(make: Callable[[Any], ProblemError]) -> Callable[[Request, Exception], Awaitable[Response]]:
-    async def handle(request: Request, error: Exception) -> Response:
-        return make(error).response(request.scope["path"])
-
-    return handle
+async def _answer(make: Callable[[Any], ProblemError], request: Request, error: Exception) -> Response:
+    return make(error).response(request.scope["path"])
 
 
 async def _on_http_exception(request: Request, error: HTTPException) -> Response:
@@ -127,7 +125,9 @@ def _validation_problem(error: RequestValidationError) -> ProblemError:
 
 def _entry(found: Mapping[str, Any]) -> dict[str, object]:
     if found["type"] == "json_invalid":
-        return {"detail": _not_json(found), "pointer": "#"}
+        at, reason = found["loc"][-1], str(found.get("ctx", {}).get("error", "not readable")).lower()
+        words = f"the body is not JSON at character {at + 1 if isinstance(at, int) else at}: {reason}"
+        return {"detail": words, "pointer": "#"}
     place, *path = found["loc"]
     entry: dict[str, object] = {"detail": _detail(found)}
     if place == "body":
@@ -171,9 +171,3 @@ def _where(loc: Sequence[str | int]) -> str:
 def _escape(step: str | int) -> str:
     """Write one step of a JSON pointer: RFC 6901, sections 3 and 6."""
     return percent_encode(str(step).replace("~", "~0").replace("/", "~1"), safe="~!$&'()*+,;=:@")
-
-
-def _not_json(found: Mapping[str, Any]) -> str:
-    at = found["loc"][-1]
-    reason = str(found.get("ctx", {}).get("error", "not readable")).lower()
-    return f"the body is not JSON at character {at + 1 if isinstance(at, int) else at}: {reason}"

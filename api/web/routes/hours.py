@@ -23,6 +23,10 @@ from controller.history.query import MOST_NIGHTS_OVER_THE_WEB, HoursQuery
 from controller.history.report import report_hours, report_season
 
 PERIODS = "a season by the year in which it begins, a month, a night, or two nights joined by “to”"
+SeasonText = Annotated[str, Path(description=PERIODS, examples=["2027-winter"], max_length=40)]
+_NIGHTS_TO_THE_LAST = timedelta(days=364)
+
+router = APIRouter(tags=["hours"], route_class=LongRoute)
 
 
 class HoursParams(RequestModel):
@@ -58,13 +62,6 @@ class YearSvgParams(RequestModel):
         strict=False,
         description="width in pixels; below 620 it is laid out for a phone",
     )
-
-
-SeasonText = Annotated[str, Path(description=PERIODS, examples=["2027-winter"], max_length=40)]
-
-_NIGHTS_TO_THE_LAST = timedelta(days=364)
-
-router = APIRouter(tags=["hours"], route_class=LongRoute)
 
 
 @router.get(

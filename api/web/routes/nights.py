@@ -20,8 +20,13 @@ from controller.calendar.intervals import ms_of, utc_of
 from controller.calendar.night import night_on
 from controller.records.entries import Switching
 
+MOST_NIGHTS = 800
+USUAL_NIGHTS = 7
+USUAL_STRETCH = timedelta(days=7)
 MOST_SWITCHINGS = 1000
 USUAL_SWITCHINGS = 100
+
+router = APIRouter(tags=["nights"], route_class=ShortRoute)
 
 
 class NightsParams(RequestModel):
@@ -79,28 +84,6 @@ class SwitchingsResponse(ResponseModel):
     next: str | None = Field(description="address of the older ones; null where there are none")
 
 
-def switching_response(switching: Switching) -> SwitchingResponse:
-    """Describe one change of one relay."""
-    return SwitchingResponse(
-        at=instant_text(switching.at.utc),
-        zone=switching.zone,
-        on=switching.on,
-        cause=str(switching.cause),
-        because=switching.words,
-        trusted=switching.at.trusted,
-        load_w=switching.load_w,
-        load_from=switching.load_from or None,
-    )
-
-
-MOST_NIGHTS = 800
-USUAL_NIGHTS = 7
-USUAL_STRETCH = timedelta(days=7)
-_MILLISECOND = timedelta(milliseconds=1)
-
-router = APIRouter(tags=["nights"], route_class=ShortRoute)
-
-
 @router.get("/v1/nights", summary="What each zone does, night by night", response_model=NightsResponse)
 def get_nights(context: Context, params: Annotated[NightsParams, Query()]) -> Response:
     """Say when zones are lit from one night to another, by the site file alone: at most 800 nights."""
@@ -124,7 +107,7 @@ def get_switchings(context: Context, params: Annotated[SwitchingsParams, Query()
     if params.cursor is not None:
         # A page ends at an instant of which so many switchings were given already.
         at_ms, skip = (int(part) for part in params.cursor.split("."))
-        to_utc = utc_of(at_ms) + _MILLISECOND
+        to_utc = utc_of(at_ms + 1)
     limit, journal = params.limit, context.gateway.journal
     newest = journal.switchings(from_utc, to_utc, zone=params.zone, limit=skip + limit + 1, newest_first=True)
     found = list(newest)[skip:]
@@ -133,7 +116,19 @@ def get_switchings(context: Context, params: Annotated[SwitchingsParams, Query()
     page = found[:limit]
     response = SwitchingsResponse(
         site=context.gateway.site.name,
-        switchings=[switching_response(each) for each in page],
+        switchings=[
+            SwitchingResponse(
+                at=instant_text(each.at.utc),
+                zone=each.zone,
+                on=each.on,
+                cause=str(each.cause),
+                because=each.words,
+                trusted=each.at.trusted,
+                load_w=each.load_w,
+                load_from=each.load_from or None,
+            )
+            for each in page
+        ],
         next=_next_link(params, from_utc, page, skip) if len(found) > limit else None,
     )
     return json_response(response)

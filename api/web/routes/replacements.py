@@ -17,6 +17,8 @@ from controller.records.entries import Replacement
 
 _FIXTURE = "the fixture's place in the site file, from 1"
 
+router = APIRouter(tags=["hours"], route_class=ShortRoute)
+
 
 class ReplacementsParams(RequestModel):
     """Whose replaced lamps."""
@@ -61,13 +63,8 @@ def replacement_response(entry: Replacement) -> ReplacementResponse:
     )
 
 
-router = APIRouter(tags=["hours"], route_class=ShortRoute)
-
-
 @router.get(
-    "/v1/replacements",
-    summary="Lamps that were replaced",
-    responses=problems_of("journal-unreadable"),
+    "/v1/replacements", summary="Lamps that were replaced", responses=problems_of("journal-unreadable")
 )
 def get_replacements(
     context: Context, params: Annotated[ReplacementsParams, Query()]

@@ -15,6 +15,12 @@ from api.web.problems.types import PROBLEM_TYPES, ProblemError, problems_of
 from api.web.schemas.zones import ZoneSummary, by_present_clock, zone_summary
 from controller.clock.tzdata import tz_data_version
 
+# A round is due at least every 30 s; after two and a half missed ones the control loop is stuck.
+LATE_S = 90.0
+ProblemName = Annotated[str, Path(description="the last part of a problem's type", examples=["unknown-zone"])]
+
+router = APIRouter(tags=["status"], route_class=ShortRoute)
+
 
 class HealthResponse(ResponseModel):
     """The control loop is running."""
@@ -96,14 +102,6 @@ class ProblemTypeResponse(ResponseModel):
     title: str
     status: int
     remedy: str
-
-
-# A round is due at least every 30 s; after two and a half missed ones the control loop is stuck.
-LATE_S = 90.0
-
-ProblemName = Annotated[str, Path(description="the last part of a problem's type", examples=["unknown-zone"])]
-
-router = APIRouter(tags=["status"], route_class=ShortRoute)
 
 
 @router.get("/", summary="The routes of this API", response_model=IndexResponse)

@@ -18,6 +18,12 @@ from config.models.site import Site
 from controller.design.placement import Target, place_object
 from controller.inspection.report import WiringReport, report_site
 
+TransformerId = Annotated[
+    str, Path(description="id of the transformer, as the site file has it", examples=["boathouse"])
+]
+
+router = APIRouter(tags=["wiring"], route_class=LongRoute)
+
 
 class WiringParams(RequestModel):
     """The transformer that is asked about."""
@@ -36,13 +42,6 @@ class PlacingParams(RequestModel):
     candela: float | None = Field(
         None, gt=0, strict=False, description="of one light in the middle of its beam, to compute the lux"
     )
-
-
-TransformerId = Annotated[
-    str, Path(description="id of the transformer, as the site file has it", examples=["boathouse"])
-]
-
-router = APIRouter(tags=["wiring"], route_class=LongRoute)
 
 
 @router.get(

@@ -27,17 +27,18 @@ from config.file.editor import write_measured, write_program
 from config.models.site import SpecialNight
 
 ZoneId = Annotated[str, Path(description="id of the zone in the site file", examples=["jetty"])]
-
 Volts = Annotated[float, Field(ge=0, le=60)]
 
 # The problems of every route that writes the site file.
-_SITE_CHANGE = (
+_WRITING = (
     "site-file-refused",
     "demonstration",
     "site-file-unwritable",
     "site-file-changed",
     "disk-full",
 )
+
+router = APIRouter(tags=["zones"], route_class=ShortRoute)
 
 
 class FixtureMeasured(RequestModel):
@@ -71,9 +72,6 @@ class MeasuredRequest(RequestModel):
         if len(set(places)) != len(places):
             raise ValueError("a fixture is named twice")
         return self
-
-
-router = APIRouter(tags=["zones"], route_class=ShortRoute)
 
 
 @router.get("/v1/zones", summary="All zones", response_model=ZonesResponse)
@@ -127,7 +125,7 @@ def get_why(context: Context, zone_id: ZoneId, params: Annotated[WhyParams, Quer
 @router.put(
     "/v1/zones/{zone_id}/program",
     summary="Change a zone's program",
-    responses=problems_of("not-a-program", *_SITE_CHANGE),
+    responses=problems_of("not-a-program", *_WRITING),
 )
 def put_program(context: Context, zone_id: ZoneId, body: ProgramRequest) -> ZoneResponse:
     """Write a zone's program into the site file, its comments kept, and follow it from now on."""
@@ -148,7 +146,7 @@ def put_program(context: Context, zone_id: ZoneId, body: ProgramRequest) -> Zone
     "/v1/zones/{zone_id}/measured",
     tags=["wiring"],
     summary="Note what was measured on site",
-    responses=problems_of(*_SITE_CHANGE),
+    responses=problems_of(*_WRITING),
 )
 def put_measured(context: Context, zone_id: ZoneId, body: MeasuredRequest) -> ZoneResponse:
     """Write measured watts and volts into the site file, with its comments kept.

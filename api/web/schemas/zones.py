@@ -6,7 +6,6 @@ from datetime import datetime, timedelta
 from typing import Annotated, Literal, Self
 
 from pydantic import ConfigDict, Field, model_validator
-from pydantic.config import JsonDict
 
 from api.render.instants import coming_text, instant_text
 from api.render.model import Instant, ResponseModel
@@ -42,19 +41,18 @@ class ProgramRequest(RequestModel):
     )
 
 
-# What ``OverrideRequest._one_end`` checks, in the words of JSON Schema.
-_NOT_BOTH: JsonDict = {
-    "not": {
-        "required": ["until", "for"],
-        "properties": {"until": {"type": "string"}, "for": {"type": "string"}},
-    }
-}
-
-
 class OverrideRequest(RequestModel):
     """Light or dark for now: until an instant, for a time, or until the program's next change."""
 
-    model_config = ConfigDict(json_schema_extra=_NOT_BOTH)
+    # What ``_one_end`` checks, in the words of JSON Schema.
+    model_config = ConfigDict(
+        json_schema_extra={
+            "not": {
+                "required": ["until", "for"],
+                "properties": {"until": {"type": "string"}, "for": {"type": "string"}},
+            }
+        }
+    )
 
     light: Literal["on", "off"]
     until: InstantField | None = Field(None, description="the instant at which it ends (RFC 3339)")
