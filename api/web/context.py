@@ -11,7 +11,7 @@ from inspect import iscoroutinefunction
 from pathlib import Path
 from typing import Annotated, Any
 
-from anyio import CapacityLimiter, WouldBlock
+from anyio import CapacityLimiter
 from fastapi import Depends, Request, Response
 from fastapi.routing import APIRoute
 from pydantic import BaseModel
@@ -46,18 +46,13 @@ class RequestSlots:
     @asynccontextmanager
     async def take(self) -> AsyncIterator[None]:
         """Hold a slot; wait for it where all are taken, unless too many wait already."""
-        try:
-            self._limiter.acquire_nowait()
-        except WouldBlock:
+        if not self._limiter.available_tokens:
             now = self._limiter.statistics()
             if now.tasks_waiting >= self._waiting:
                 words = f"{now.borrowed_tokens} requests are being answered, {now.tasks_waiting} are waiting"
-                raise ProblemError("too-busy", f"{words}; ask again in a few seconds") from None
-            await self._limiter.acquire()
-        try:
+                raise ProblemError("too-busy", f"{words}; ask again in a few seconds")
+        async with self._limiter:
             yield
-        finally:
-            self._limiter.release()
 
 
 class YearCache:
