@@ -113,14 +113,14 @@ class RequestContext:
         Raises:
             ProblemError: this is a demonstration.
             SiteFileError: the changed file would not be valid, or could not be written.
-            TimeoutError: the keeper did not answer.
+            TimeoutError: the keeper did not answer; CancelledError where it has stopped.
         """
         gateway = self.gateway
         if gateway.site_path is None:
             raise ProblemError("demonstration", "this is a demonstration, which has no site file to write to")
         with self._writing:
             site = edit(gateway.site_path).site
-            gateway.call(lambda keeper: keeper.change_site(site, words=note))
+            gateway.loop.call(lambda keeper: keeper.change_site(site, words=note))
             gateway.on_site_written()
 
 

@@ -7,21 +7,16 @@ however many come, can hold up a light.
 from __future__ import annotations
 
 from collections.abc import Callable
-from concurrent.futures import CancelledError
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TypeVar
 from zoneinfo import ZoneInfo
 
 from config.models.site import Site
 from controller.journal.reader import JournalReader
-from controller.keeper.keeper import Keeper
 from controller.keeper.loop import ControlLoop
 from controller.keeper.state import KeeperStatus
 from controller.planning.planner import Planner
 from controller.records.entries import Entry
-
-T = TypeVar("T")
 
 
 @dataclass(kw_only=True)
@@ -63,10 +58,3 @@ class KeeperGateway:
         if self._planner is None or self._planner.site is not site or self._planner.tz is not tz:
             self._planner = Planner(site, tz=tz)
         return self._planner
-
-    def call(self, work: Callable[[Keeper], T]) -> T:
-        """Have the keeper do something, in its own thread; TimeoutError where it does not answer."""
-        try:
-            return self.loop.call(work)
-        except CancelledError:
-            raise TimeoutError from None

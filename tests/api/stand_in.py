@@ -85,8 +85,10 @@ class LoopHere:
 class SilentLoop(LoopHere):
     """A control loop that never answers, as that of a keeper that is stuck."""
 
+    error: type[Exception] = TimeoutError
+
     def call(self, work, *, wait_s: float = 5.0):
-        raise TimeoutError
+        raise self.error
 
 
 class House:

@@ -7,6 +7,7 @@ import json
 import logging
 import re
 from collections.abc import Callable, Mapping, Sequence
+from concurrent.futures import CancelledError
 from dataclasses import asdict
 from functools import partial
 from http import HTTPStatus
@@ -52,6 +53,7 @@ def add_problem_handlers(app: FastAPI) -> None:
         SiteFileError: _site_file_problem,
         JournalError: lambda error: ProblemError("journal-unreadable", str(error)),
         TimeoutError: lambda error: ProblemError("keeper-silent", str(error) or _NO_ANSWER),
+        CancelledError: lambda _error: ProblemError("keeper-silent", _NO_ANSWER),
     }
     for error_type, make in problems.items():
         app.add_exception_handler(error_type, partial(_answer, make))

@@ -95,5 +95,5 @@ def post_replacement(context: Context, body: ReplacementRequest) -> ReplacementR
         raise invalid(str(error), pointer="#/on" if on_date > today else "#/fixture") from error
     entry = Replacement(zone=zone.id, fixture=body.fixture, on_date=on_date, at=now, note=body.note)
     # By way of the keeper, whose next round has the entry written soon.
-    gateway.call(lambda _keeper: gateway.append(entry))
+    gateway.loop.call(lambda _keeper: gateway.append(entry))
     return replacement_response(entry)

@@ -180,7 +180,7 @@ def put_override(context: Context, zone_id: ZoneId, body: OverrideRequest) -> Ov
     lasts_s = None if body.lasts is None else float(body.lasts.seconds)
     on = body.light == "on"
     try:
-        override = context.gateway.call(
+        override = context.gateway.loop.call(
             lambda keeper: keeper.override(zone_id, on=on, ends_at_utc=body.until, lasts_s=lasts_s)
         )
     except ValueError as error:
@@ -196,4 +196,4 @@ def put_override(context: Context, zone_id: ZoneId, body: OverrideRequest) -> Ov
 )
 def delete_override(context: Context, zone_id: ZoneId) -> None:
     """End an override before its time; no error where none was in force."""
-    context.gateway.call(lambda keeper: keeper.lift_override(zone_id))
+    context.gateway.loop.call(lambda keeper: keeper.lift_override(zone_id))

@@ -2,6 +2,7 @@
 
 import errno
 import os
+from concurrent.futures import CancelledError
 
 import pytest
 
@@ -275,10 +276,12 @@ def test_lifting_an_override_gives_the_zone_back(house):
         assert (zone["lit"], zone["override"]) == (True, None)
 
 
+@pytest.mark.parametrize("error", [TimeoutError, CancelledError])
 @pytest.mark.parametrize(("method", "body"), [("PUT", {"light": "off"}), ("DELETE", None)])
-def test_a_keeper_that_does_not_answer_is_reported(house, method, body):
+def test_a_keeper_that_does_not_answer_is_reported(house, method, body, error):
     """An override that the keeper did not confirm is reported so, because it may have been carried out."""
     house.gateway.loop = SilentLoop(house.keeper)
+    house.gateway.loop.error = error
     more = {} if body is None else {"json": body}
     told = problem(house.ask(method, f"{JETTY}/override", **more), "keeper-silent", at=f"{JETTY}/override")
     assert "did not answer in time" in told["detail"]
