@@ -5,8 +5,6 @@ code that is missing here only gets a warning, as currencies come and go. Held a
 tests/config/test_currencies.py and tests/controller/energy/test_tariff.py.
 """
 
-from __future__ import annotations
-
 # Codes by the digits after the point: list one of ISO 4217 as published on 2026-01-01.
 _NO_DIGITS = "BIF CLP DJF GNF ISK JPY KMF KRW PYG RWF UGX VND VUV XAF XOF XPF"
 _TWO_DIGITS = (

@@ -17,8 +17,6 @@ Each one also is the built-in error that a caller would expect, so that code whi
 Leerie can still catch it. The text of each is one line for a person.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from enum import StrEnum
 

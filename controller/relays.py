@@ -4,8 +4,6 @@ A pin that is closed becomes an input without pull, and what the relay module do
 so every relay is driven to its off level first.
 """
 
-from __future__ import annotations
-
 import logging
 import os
 import traceback

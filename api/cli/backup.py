@@ -1,7 +1,5 @@
 """``leerie backup``: a consistent copy of the journal while the daemon runs, and the way back."""
 
-from __future__ import annotations
-
 import shutil
 from pathlib import Path
 

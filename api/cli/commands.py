@@ -7,8 +7,6 @@ them: 130 stopped by Ctrl-C, 141 the reader of the output went away; and 70 for 
 to standard error, one line each, and never as a traceback unless ``LEERIE_TRACEBACK`` is set.
 """
 
-from __future__ import annotations
-
 import contextlib
 import functools
 import importlib

@@ -1,7 +1,5 @@
 """``leerie hours``: run hours, missed light, energy, cost, and wear of lamps and relays, from the journal."""
 
-from __future__ import annotations
-
 from datetime import date
 from pathlib import Path
 

@@ -3,8 +3,6 @@
 Importing click would cost the lights a twentieth of their time, so a plain ``leerie run`` is read here.
 """
 
-from __future__ import annotations
-
 import contextlib
 import gc
 import os

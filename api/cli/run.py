@@ -1,7 +1,5 @@
 """``leerie run``: the options and the help of the daemon; see ``start`` for how it starts."""
 
-from __future__ import annotations
-
 from pathlib import Path
 
 import click

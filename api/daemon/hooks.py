@@ -1,7 +1,5 @@
 """What the daemon does beside the lights: after a round, at noon, on a signal, after a new site file."""
 
-from __future__ import annotations
-
 import asyncio
 import logging
 import signal

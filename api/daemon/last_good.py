@@ -3,8 +3,6 @@
 A file that a power cut or a slip of the hand has spoilt must not keep the garden dark.
 """
 
-from __future__ import annotations
-
 import logging
 from pathlib import Path
 

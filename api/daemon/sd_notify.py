@@ -4,8 +4,6 @@ One datagram of lines ``NAME=value`` to the socket that systemd names. Without s
 nothing, and nothing here raises: lights do not depend on who listens.
 """
 
-from __future__ import annotations
-
 import os
 import socket
 import time

@@ -4,8 +4,6 @@ Keeper, control loop, journal and web server are those of ``leerie run``; only t
 are mock pins. The site file is a copy in a temporary folder: programs may be changed through the API.
 """
 
-from __future__ import annotations
-
 import asyncio
 import contextlib
 import logging

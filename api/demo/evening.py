@@ -1,7 +1,5 @@
 """An evening to show: from before sunset until past midnight, and its frames."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta

@@ -1,7 +1,5 @@
 """A clock for the demonstration: hours pass in seconds."""
 
-from __future__ import annotations
-
 import time
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta

@@ -1,7 +1,5 @@
 """The demonstration as text: a line for each thing that happens, for a pipe, and the closing summary."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Sequence
 from datetime import datetime, timedelta
 

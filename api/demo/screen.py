@@ -1,7 +1,5 @@
 """The demonstration on a terminal: the sky over the evening, and each zone's light under it."""
 
-from __future__ import annotations
-
 from bisect import bisect_right
 from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta

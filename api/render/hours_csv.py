@@ -1,7 +1,5 @@
 """The account of the past as CSV (RFC 4180): one row a zone and period, units in the header."""
 
-from __future__ import annotations
-
 import csv
 import io
 from collections.abc import Callable, Iterable, Iterator

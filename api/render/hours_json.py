@@ -4,8 +4,6 @@ Each field says from which attribute it is read, unless that has the same name. 
 to the millionth; money, worked out in exact decimals, to the currency's smallest unit, each figure by itself.
 """
 
-from __future__ import annotations
-
 from datetime import date
 from functools import partial
 from typing import Annotated, Any

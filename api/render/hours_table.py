@@ -1,7 +1,5 @@
 """The account of the past for people: tables of hours, energy and money, of lamps, and of relays."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterable, Iterator
 
 from rich.console import RenderableType

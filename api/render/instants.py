@@ -1,7 +1,5 @@
 """Instants and dates as text: RFC 3339 on the way in and out, always UTC and ending in Z on the way out."""
 
-from __future__ import annotations
-
 import re
 from datetime import UTC, date, datetime, timedelta
 

@@ -1,7 +1,5 @@
 """The templates, filled in by jinja2 with everything escaped that is not marked as safe."""
 
-from __future__ import annotations
-
 from pathlib import Path
 
 import jinja2

@@ -1,7 +1,5 @@
 """The base of every model that documents a JSON document and makes it, and the texts that stand in many."""
 
-from __future__ import annotations
-
 from typing import Annotated
 
 from pydantic import BaseModel, ConfigDict, WithJsonSchema

@@ -1,7 +1,5 @@
 """Plans as JSON, for the API and the command line: the nights of a period, a decision, and why."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable
 from datetime import UTC, date, datetime
 

@@ -1,7 +1,5 @@
 """Numbers, of hours, energy and money above all: rounded for JSON, and written for people."""
 
-from __future__ import annotations
-
 from datetime import timedelta
 from decimal import Decimal
 from typing import overload

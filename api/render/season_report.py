@@ -1,7 +1,5 @@
 """The printable report of a season: what ran, what it used, what was missed and why, which lamps are due."""
 
-from __future__ import annotations
-
 import re
 from datetime import date, datetime
 from functools import partial

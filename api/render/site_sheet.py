@@ -1,7 +1,5 @@
 """The site sheet: everything about the wiring on paper, for the one who digs, splices and switches on."""
 
-from __future__ import annotations
-
 import re
 from collections.abc import Iterator, Sequence
 from datetime import date

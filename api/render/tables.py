@@ -5,8 +5,6 @@ texts fold there too, but a table stays one, and no line is cut or padded, so th
 numbers. Colours never carry a meaning of their own: what is lit says "lit".
 """
 
-from __future__ import annotations
-
 import sys
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass

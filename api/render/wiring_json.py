@@ -4,8 +4,6 @@ Lengths are in metres, temperatures in °C; a number that is not known is null. 
 a voltmeter could see it.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Sequence
 from typing import Annotated, Final, TypeVar
 

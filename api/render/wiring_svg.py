@@ -5,8 +5,6 @@ The volts stand as a dot on the band that the lamp is allowed, and in figures; w
 and words too, so that nothing depends on its colour. Long trees are cut into pieces that fit a page.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace

@@ -1,7 +1,5 @@
 """The wiring of a site on the terminal: errors first, then warnings, each kind in one line."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Sequence
 
 from rich.console import RenderableType

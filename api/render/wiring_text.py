@@ -1,7 +1,5 @@
 """The wiring in words and short figures for people; the terminal's tables and the sheet share them."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final

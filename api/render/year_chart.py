@@ -5,8 +5,6 @@ a level line, and a clock change shows as a step in the dusk. Where an hour of t
 drawn; where one comes twice, what happened in either is drawn over it.
 """
 
-from __future__ import annotations
-
 from bisect import bisect_left
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass

@@ -1,7 +1,5 @@
 """The year ahead as JSON: by month and zone, with other plans and a mechanical timer beside it."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from decimal import Decimal
 from typing import Any

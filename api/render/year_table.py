@@ -1,7 +1,5 @@
 """The year ahead for people: months, zones, other plans, and the mechanical timer against the sun."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Sequence
 from itertools import groupby
 

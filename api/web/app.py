@@ -3,8 +3,6 @@
 Imported by the web server's own thread only, once the lights are right: FastAPI takes a while.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterable, Iterator
 from importlib.metadata import PackageNotFoundError, version
 from typing import Any

@@ -1,7 +1,5 @@
 """What the routes share: the gateway to the keeper, the time, caches, and how many requests run at once."""
 
-from __future__ import annotations
-
 import threading
 from collections.abc import AsyncIterator, Callable, Coroutine, Iterator
 from contextlib import asynccontextmanager, contextmanager

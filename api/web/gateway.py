@@ -4,8 +4,6 @@ What is shown comes from the status that the keeper published after its last rou
 however many come, can hold up a light.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path

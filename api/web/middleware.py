@@ -7,8 +7,6 @@ form cannot send. Starlette's TrustedHostMiddleware makes the first check, but a
 Fetch Metadata Request Headers (W3C), section 2; Fetch (WHATWG), the header Origin; RFC 9110, section 7.2.
 """
 
-from __future__ import annotations
-
 import asyncio
 import logging
 import re

@@ -4,8 +4,6 @@ uvicorn waits for ever for the head of a request and for a client that does not 
 (its `limit_concurrency` answers in plain text), and answers what is not HTTP in plain text.
 """
 
-from __future__ import annotations
-
 import asyncio
 from typing import Any
 

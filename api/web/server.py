@@ -4,8 +4,6 @@ FastAPI and uvicorn are imported in that thread, once it runs. A port that is ta
 once, shown in ``fault``, and tried again with growing pauses until it works.
 """
 
-from __future__ import annotations
-
 import asyncio
 import contextlib
 import errno

@@ -5,8 +5,6 @@ name in one step; last, the folder is forced to the disk. Where the caller says 
 the two files exchange names, so that the old one can come back if the last step fails.
 """
 
-from __future__ import annotations
-
 import contextlib
 import errno
 import os

@@ -4,8 +4,6 @@ A change is tried in memory first: the new text must mean exactly what was asked
 site, before anything on the disk is touched.
 """
 
-from __future__ import annotations
-
 import errno
 import os
 from collections.abc import Callable, Mapping, Sequence

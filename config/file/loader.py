@@ -4,8 +4,6 @@ A good file is read with Python's own TOML reader and nothing else. Only when th
 it scanned a second time, for the lines.
 """
 
-from __future__ import annotations
-
 import os
 import stat
 import tomllib

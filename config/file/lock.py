@@ -3,8 +3,6 @@
 The kernel drops it when the process ends, however it ends: nothing is left to clear away.
 """
 
-from __future__ import annotations
-
 import errno
 import fcntl
 import os

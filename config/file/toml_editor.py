@@ -4,8 +4,6 @@ The editor holds the text and the plain values that the text should mean. Each c
 two are compared at the end with Python's own TOML reader, so that a mistake of this editor spoils nothing.
 """
 
-from __future__ import annotations
-
 import re
 import tomllib
 from datetime import date, time

@@ -1,7 +1,5 @@
 """Turns the errors of Python's TOML reader into messages that say what to do."""
 
-from __future__ import annotations
-
 import re
 from decimal import InvalidOperation
 

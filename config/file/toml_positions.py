@@ -5,8 +5,6 @@ accepted, so it checks nothing: it only records where keys and values begin and 
 there is something to report about a file, or to edit it.
 """
 
-from __future__ import annotations
-
 import re
 import tomllib
 from typing import NamedTuple

@@ -4,8 +4,6 @@ The ``description`` of a field is more than documentation: it says what to write
 every refusal of that key quotes it after “write”. A new key needs one, and nothing else.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from decimal import Decimal
 from typing import Annotated, Any

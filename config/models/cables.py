@@ -4,8 +4,6 @@ A cable is written from the transformer outwards. It ends at one node (``to``), 
 forms: a ``line``, whose lights are spread evenly along it, and a ``hub`` with legs.
 """
 
-from __future__ import annotations
-
 import math
 import re
 from dataclasses import dataclass

@@ -4,8 +4,6 @@ Each table checks its own values here. What concerns several tables at once (an 
 transformer that does not exist) is checked in config.validation.document when a file is read.
 """
 
-from __future__ import annotations
-
 from collections.abc import Container, Mapping
 from dataclasses import dataclass
 from datetime import date

@@ -4,8 +4,6 @@ The simple form is one price. Where it depends on the hour, the day or the seaso
 or will be raised, each change holds from its date on, with bands of its own.
 """
 
-from __future__ import annotations
-
 from datetime import date, time
 from decimal import Decimal
 from typing import Annotated

@@ -3,8 +3,6 @@
 The program language has one way to write each; these guesses are used only in the text of an error.
 """
 
-from __future__ import annotations
-
 import re
 
 from config.program.spans import LONGEST_MINUTES, NOON_HOUR, Duration

@@ -10,8 +10,6 @@
 Extra blanks and capital letters are read as well; ``str()`` of a span gives the canonical text.
 """
 
-from __future__ import annotations
-
 import re
 from collections.abc import Iterable
 from datetime import time

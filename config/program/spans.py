@@ -4,8 +4,6 @@ Text becomes these values in ``parser``; ``str()`` of a value gives its canonica
 here knows where the sun is or what time it is: a span is only what was written.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from enum import StrEnum
 

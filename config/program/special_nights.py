@@ -7,8 +7,6 @@ A condition tests the night's own date, the one on which it begins: the night of
 its 01:30 on the first of January. ``str()`` of a condition gives its canonical text.
 """
 
-from __future__ import annotations
-
 import re
 from dataclasses import dataclass
 from datetime import date

@@ -3,8 +3,6 @@
 Only ends, names and counts matter here; what the cables are made of does not.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 

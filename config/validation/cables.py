@@ -4,8 +4,6 @@ Like the other checks these read the file's plain tables. Where the ends of a ca
 reported about the tree.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Mapping
 from typing import Any
 

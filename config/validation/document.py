@@ -5,8 +5,6 @@ with the errors of a file from which no model can be made. Values of the wrong t
 models report them.
 """
 
-from __future__ import annotations
-
 import re
 from collections.abc import Iterator, Mapping
 from datetime import date

@@ -1,7 +1,5 @@
 """One thing to report about a site file, before its line is known, and how its place is named."""
 
-from __future__ import annotations
-
 import re
 from collections.abc import Iterable, Mapping
 from typing import Any, NamedTuple

@@ -1,7 +1,5 @@
 """Turns the errors that pydantic finds in a site file into messages that say what to do."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from typing import Any, get_args
 

@@ -1,7 +1,5 @@
 """What is allowed in a site file but probably a mistake: warnings, which stop no light."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo

@@ -5,8 +5,6 @@ seasons are cut into nights and summed again, of whole milliseconds since 1970-0
 would drift. "Disjoint" means sorted as well; neighbours may touch.
 """
 
-from __future__ import annotations
-
 from bisect import bisect_right
 from collections.abc import Iterable, Sequence
 from datetime import UTC, datetime, timedelta

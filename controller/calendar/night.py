@@ -3,8 +3,6 @@
 Every clock time falls into a night exactly once, so nothing named by its night is lost or counted twice.
 """
 
-from __future__ import annotations
-
 from bisect import bisect_left
 from collections.abc import Iterator
 from dataclasses import dataclass

@@ -9,8 +9,6 @@ north. A season is named by the year in which it begins: the northern winter of 
 is one season, ``2027-winter``, and is read to a person as "winter 2027/28".
 """
 
-from __future__ import annotations
-
 import re
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta

@@ -3,8 +3,6 @@
 Everything else takes the time as an argument, as a Reading. Tests and the simulation drive a SteppedClock.
 """
 
-from __future__ import annotations
-
 import time
 from datetime import UTC, datetime, timedelta
 from typing import Protocol

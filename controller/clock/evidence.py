@@ -10,8 +10,6 @@ the two still agree. The last matters: a hardware clock without a battery starts
 moves the clock forward to the last time that it had saved, and only the difference shows it.
 """
 
-from __future__ import annotations
-
 import os
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta

@@ -1,7 +1,5 @@
 """Whether the clock is trusted, from the evidence that controller.clock.evidence collects. Pure."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from typing import Literal

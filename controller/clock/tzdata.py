@@ -3,8 +3,6 @@
 zoneinfo takes the system's files before those of the package tzdata, and either may be the older one.
 """
 
-from __future__ import annotations
-
 import functools
 import zoneinfo
 from importlib import resources

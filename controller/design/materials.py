@@ -3,8 +3,6 @@
 Two connectors to a splice, and a lead for each light, are common practice. Prices are not known here.
 """
 
-from __future__ import annotations
-
 import math
 from collections import Counter, defaultdict
 from collections.abc import Mapping, Sequence

@@ -5,8 +5,6 @@ placement says which of its figures are. Tilt and beam are computed: a lamp stan
 on level ground and shines at an upright object. What looks right at night decides.
 """
 
-from __future__ import annotations
-
 import math
 import re
 from dataclasses import dataclass, replace

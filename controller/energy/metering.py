@@ -8,8 +8,6 @@ load is known the shares are equal. Shares by what is lit at the moment, not by 
 the same whether it is asked for alone or as part of a year.
 """
 
-from __future__ import annotations
-
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field

@@ -4,8 +4,6 @@ Weekdays, dates and clock times of a tariff are those of the civil calendar at t
 price at 01:30 on a Saturday is Saturday's. Public holidays are not known here; a band can name their dates.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 from decimal import ROUND_HALF_UP, Decimal

@@ -5,8 +5,6 @@ worked out alike and can be compared. The arithmetic is that of the past: window
 transformer and are metered as the runs of the journal are.
 """
 
-from __future__ import annotations
-
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace

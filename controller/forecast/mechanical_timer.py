@@ -5,8 +5,6 @@ it does not, so from then on its pins trip an hour off by the clock on the wall.
 changes is set right by the first noon after the change. A dial may also run fast or slow.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, time, timedelta

@@ -1,7 +1,5 @@
 """The year ahead: by the present program, by others in its place, and by a mechanical timer."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date

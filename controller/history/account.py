@@ -4,8 +4,6 @@ Everything is read with one night more on either side, so that the figures of a 
 the stretch that is asked for was cut. Long stretches are worked out piece by piece and given as they come.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta

@@ -4,8 +4,6 @@ Every entry of the journal carries the boot-time clock too, which nobody sets. S
 gives the true instant of all others of that boot.
 """
 
-from __future__ import annotations
-
 from bisect import bisect_left
 from collections import defaultdict
 from collections.abc import Iterable

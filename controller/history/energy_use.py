@@ -4,8 +4,6 @@ What a transformer uses while nothing is lit is shared out by the loads of its z
 the time, so that a load that is changed in June moves nothing in May.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
 from decimal import Decimal

@@ -4,8 +4,6 @@ Lamps that were fitted before the journal began burned hours that nobody counted
 the plan of today and shown apart, since a lamp that is older than the account must not look new.
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta

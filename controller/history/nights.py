@@ -1,7 +1,5 @@
 """Nights of the past as the journal and the site know them: what was lit, what was planned, and why not."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta

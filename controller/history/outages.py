@@ -5,8 +5,6 @@ ended stands in "stopped", or is recorded by the next run, once a trusted clock 
 garden was dark.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Sequence
 from datetime import datetime, timedelta
 

@@ -1,7 +1,5 @@
 """What was planned over a stretch of the past: by the programs that were in force, not by today's."""
 
-from __future__ import annotations
-
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass

@@ -1,7 +1,5 @@
 """Which nights are to be accounted for, and into what they are cut: for the command line and the web."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from datetime import date, timedelta
 

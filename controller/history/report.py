@@ -1,7 +1,5 @@
 """The answer to "what was lit": chooses the periods, asks the journal, and puts the account together."""
 
-from __future__ import annotations
-
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass

@@ -10,8 +10,6 @@ wall-clock instants lie farther apart than that, or nearer. The later reading is
 step is how a wrong clock is put right, so the interval ends there and reaches back by the measured length.
 """
 
-from __future__ import annotations
-
 from bisect import bisect_left
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass

@@ -4,8 +4,6 @@ Stretches of time are half-open and in UTC; None leaves an end open. Every quest
 at its first value.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from datetime import datetime
 from typing import Protocol

@@ -1,7 +1,5 @@
 """What zones did, as values: hours lit and missed, energy and cost of one zone and period, or added up."""
 
-from __future__ import annotations
-
 from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass

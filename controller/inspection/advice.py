@@ -5,8 +5,6 @@ so and stands behind those that bring none. Cheap means little copper to buy; a 
 tap alone does, nothing is bought on top of it.
 """
 
-from __future__ import annotations
-
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass

@@ -5,8 +5,6 @@ thickest gauge tried are not listed. Lengths of new cable are those of the old w
 can go into the same trench; a shorter way across the garden is better still.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum

@@ -5,8 +5,6 @@ fewest volts are those with everything lit and the cable at the network's temper
 a lamp's zone lit alone on cool cable.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import replace

@@ -4,8 +4,6 @@ Tried are one lamp that is out, a splice with too many ohms in any cable or at a
 another gauge than noted, and other volts at the tap.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum

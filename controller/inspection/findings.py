@@ -4,8 +4,6 @@ A finding is an error where a rule or a lamp's range is broken, a warning where 
 common practice is passed. This program advises; fuses and breakers protect.
 """
 
-from __future__ import annotations
-
 import math
 from dataclasses import dataclass
 from enum import StrEnum

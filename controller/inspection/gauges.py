@@ -5,8 +5,6 @@ current is greatest: near the feed. Cables on the ways to lamps with too few vol
 their current, and how many of them it takes is found by halving, each trial solved.
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import replace
 

@@ -4,8 +4,6 @@ A reading agrees where it lies between what warm and cool cable give, with a met
 Where readings do not agree, single faults that would explain all of them are named as places to look first.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Final

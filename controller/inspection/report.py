@@ -1,7 +1,5 @@
 """The whole report on the wiring of a transformer: findings, advice, readings, what is not known."""
 
-from __future__ import annotations
-
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace

@@ -4,8 +4,6 @@ The rule is common practice and has no source. It is a reach limit for a modest 
 are too much for it in any arrangement, so it is only ever shown together with what was computed.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from typing import Final
 

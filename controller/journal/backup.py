@@ -5,8 +5,6 @@ A backup is an ordinary journal in one file, with no log beside it. To restore o
 the backup), copy the backup there under that name, give it to the user that Leerie runs as, start Leerie.
 """
 
-from __future__ import annotations
-
 import contextlib
 import os
 import shutil

@@ -1,7 +1,5 @@
 """The journal's file: opened to write or to read, brought up to date, checked; and what its errors mean."""
 
-from __future__ import annotations
-
 import contextlib
 import sqlite3
 from collections.abc import Callable, Iterator

@@ -1,7 +1,5 @@
 """Keeps the journal written, whole and backed up, in a thread beside the keeper, since it may be slow."""
 
-from __future__ import annotations
-
 import logging
 from collections.abc import Callable
 from dataclasses import replace

@@ -1,7 +1,5 @@
 """What the journal knows of earlier keepers: the questions that a keeper asks at its start."""
 
-from __future__ import annotations
-
 import contextlib
 import sqlite3
 from dataclasses import dataclass

@@ -4,8 +4,6 @@ Intervals are half-open, in UTC; None leaves an end open. Every method may raise
 value.
 """
 
-from __future__ import annotations
-
 import contextlib
 import heapq
 import sqlite3

@@ -4,8 +4,6 @@ A value comes back as it went in, with two exceptions: instants are cut to whole
 text why the clock was trusted only whether it was.
 """
 
-from __future__ import annotations
-
 import sqlite3
 from collections.abc import Callable
 from datetime import date, datetime

@@ -9,8 +9,6 @@ Zones, reasons, boots and loads repeat all the time and are kept once; so a swit
 indexes costs under 70 bytes; tests/bench/bench_journal.py measures it.
 """
 
-from __future__ import annotations
-
 Step = tuple[str, ...]
 
 # The years 1 to 9999, which are all that a datetime can hold.

@@ -4,8 +4,6 @@ The rows of one zone alternate. Where an "on" meets a run that nobody ended (the
 that run is ended first, at the last sign of life of its boot.
 """
 
-from __future__ import annotations
-
 import contextlib
 import logging
 import sqlite3

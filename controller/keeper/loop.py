@@ -5,8 +5,6 @@ clock, the kernel's notice that the clock was set, and a comparison of wall cloc
 only a hint: the round works out the state from the present instant alone.
 """
 
-from __future__ import annotations
-
 import asyncio
 import contextlib
 import logging

@@ -3,8 +3,6 @@
 Every rated life is an average over many: half the lamps have failed by then. So the answer is "about".
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta

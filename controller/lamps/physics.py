@@ -6,8 +6,6 @@ keeps its light and its power whatever its volts. A filament lamp's rated life a
 volts; outside ±10 % of them the laws here only indicate, and halogen lamps depart below.
 """
 
-from __future__ import annotations
-
 from math import exp, log
 from typing import Final
 

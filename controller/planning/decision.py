@@ -3,8 +3,6 @@
 What wins, first to last: zone out of service, override, clock not trusted, special night, program.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 

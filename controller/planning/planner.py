@@ -1,7 +1,5 @@
 """The plans of one site, night by night, and the next change of each zone's light."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo

@@ -1,7 +1,5 @@
 """What a zone was to do, read back from the line that ``program_text`` writes for the journal."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass
 

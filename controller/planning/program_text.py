@@ -6,8 +6,6 @@ that was changed in June does not rewrite what was planned, and missed, in May:
     dusk to midnight; Fri, Sat: dusk to 01:30; 2027-12-31: dark; out of service: the post was felled
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable
 
 from config.models.site import Zone

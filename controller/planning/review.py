@@ -4,8 +4,6 @@ A span that can never give light is found when the file is read. What depends on
 the off time in June, shows only night by night.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Sequence
 from datetime import date, timedelta
 from itertools import groupby

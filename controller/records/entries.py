@@ -1,7 +1,5 @@
 """What the journal records, as values: switchings, events, overrides, replacements; and runs made of them."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from datetime import date, datetime
 from enum import StrEnum

@@ -1,7 +1,5 @@
 """What the journal answers about the past: runs, overrides, and the totals of a zone."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from datetime import datetime
 

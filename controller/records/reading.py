@@ -1,7 +1,5 @@
 """One reading of the clock, which every other module gets as an argument."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from datetime import UTC, datetime
 

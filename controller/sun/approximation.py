@@ -6,8 +6,6 @@ any night, and a crossing at usual latitudes to a few thousandths of a second. `
 astral's own position, decides wherever that is not close enough.
 """
 
-from __future__ import annotations
-
 from functools import lru_cache
 from math import acos, asin, ceil, cos, floor, pi, radians, sin, tan
 

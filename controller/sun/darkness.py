@@ -4,8 +4,6 @@ An edge is a whole second, because astral reads whole seconds: an interval begin
 the sun is below the angle and ends at the first at which it no longer is.
 """
 
-from __future__ import annotations
-
 from bisect import bisect_left
 from dataclasses import dataclass
 from datetime import datetime, timedelta

@@ -8,8 +8,6 @@ minutes is the same question with another answer. Nothing raises because there i
 ``controller.sun.darkness`` finds the edges.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable
 from datetime import datetime
 from functools import lru_cache

@@ -5,8 +5,6 @@ IEC 60228 for metric ones. Both are brought to the same temperature, 75 °C unle
 2.5 mm² and a 14 AWG cable can be compared. Cool buried cable has 16 to 18 % less: 75 °C is the safe side.
 """
 
-from __future__ import annotations
-
 import math
 from typing import Final, NamedTuple
 

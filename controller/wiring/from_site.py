@@ -7,8 +7,6 @@ in the file still load the transformer: they stand at its terminals with their r
 volts there.
 """
 
-from __future__ import annotations
-
 from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass

@@ -4,8 +4,6 @@ A zone whose watts were measured has its cables in them already. Cables that can
 in the file, lose nothing here; a filament lamp whose cable is not known is taken to get its rated volts.
 """
 
-from __future__ import annotations
-
 from collections import defaultdict
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass

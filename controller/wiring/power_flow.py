@@ -17,8 +17,6 @@ memory). Filament lamps bend the other way, so a failed start is tried again fro
 The number of steps is bounded in every case.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from typing import Final
 

@@ -11,8 +11,6 @@ What is simplified, all of it stated here once:
 - an LED driver keeps its power at any volts. Below its input range the real one drops out: it is named.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass

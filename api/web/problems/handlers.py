@@ -1,7 +1,5 @@
 """Turns every error of the routes, of Leerie and of the framework into a problem document (RFC 9457)."""
 
-from __future__ import annotations
-
 import errno
 import json
 import logging

@@ -5,8 +5,6 @@ title is the same for every problem of a type; what happened this time stands in
 Source of the form: RFC 9457, section 3.
 """
 
-from __future__ import annotations
-
 import json
 from collections.abc import Mapping
 from dataclasses import dataclass

@@ -1,7 +1,5 @@
 """Routes of the account: hours, energy and money, the printable report of a season, the picture of a year."""
 
-from __future__ import annotations
-
 from datetime import timedelta
 from typing import Annotated, Literal
 

@@ -1,7 +1,5 @@
 """Routes over time: the nights to come and gone by the site file, and the switchings that were made."""
 
-from __future__ import annotations
-
 from datetime import UTC, date, datetime, timedelta
 from typing import Annotated
 from urllib.parse import urlencode

@@ -1,7 +1,5 @@
 """Routes of lamps that were replaced."""
 
-from __future__ import annotations
-
 from typing import Annotated
 
 from fastapi import APIRouter, Query

@@ -1,7 +1,5 @@
 """Routes about the daemon as a whole: the index, health, status, and the types of problems."""
 
-from __future__ import annotations
-
 from typing import Annotated
 
 from fastapi import APIRouter, Path, Request, Response

@@ -1,7 +1,5 @@
 """Routes of the wiring: load and volts, the sheet to print, and where lights go."""
 
-from __future__ import annotations
-
 from typing import Annotated, Literal
 from zoneinfo import ZoneInfo
 

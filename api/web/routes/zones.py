@@ -1,7 +1,5 @@
 """Routes of the zones: the state of each and why, its program and override, what was measured."""
 
-from __future__ import annotations
-
 from typing import Annotated, Self
 
 from fastapi import APIRouter, Path, Query, Response

@@ -1,7 +1,5 @@
 """What the request models share: their base, and fields that are read from text."""
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from datetime import date, datetime
 from typing import Annotated, TypeVar

@@ -1,7 +1,5 @@
 """The requests and responses about zones: state, program, override."""
 
-from __future__ import annotations
-
 from datetime import datetime, timedelta
 from typing import Annotated, Literal, Self
 
