@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
-from controller.journal.database import JOURNAL_NAME, backups_of, beside
+from controller.journal.database import JOURNAL_NAME, backups_of, files_of
 from controller.records.entries import EventKind, Switching
 from tests.process.daemon import PATIENCE_S, Daemon, running
 from tests.process.faketime import FakeTime
@@ -83,7 +83,7 @@ class _Disk:
     """
 
     def __init__(self, journal: Path) -> None:
-        self._log = beside(journal)[0]
+        self._log = files_of(journal)[0]
         self.log_bytes = self._synced_bytes = 0
 
     def sync(self) -> bool:
