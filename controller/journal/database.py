@@ -59,6 +59,7 @@ _TEXTS: tuple[tuple[Callable[[str], object], str], ...] = (
     (str, "SELECT ended_words FROM override"),
     (date.fromisoformat, "SELECT on_date FROM replacement"),
     (str, "SELECT note FROM replacement"),
+    (str, "SELECT text FROM site_record"),
 )
 
 

@@ -19,6 +19,7 @@ from controller.journal.rows import (
     EVENTS,
     OVERRIDES,
     REPLACEMENTS,
+    SITE_RECORDS,
     SWITCHINGS,
     Query,
     Row,
@@ -28,7 +29,7 @@ from controller.journal.rows import (
     as_utc,
 )
 from controller.journal.schema import LONG_RUN_MS
-from controller.records.entries import Cause, Event, OverrideEnded, Replacement, Switching
+from controller.records.entries import Cause, Event, OverrideEnded, Replacement, SiteRecord, Switching
 from controller.records.past import LoadSum, PastOverride, Run, ZoneSum
 from controller.records.reading import Reading
 
@@ -127,6 +128,10 @@ class JournalReader:
         instants.
         """
         return self._stream(EVENTS, _ABOUT, _interval(from_utc, to_utc))
+
+    def site_records(self) -> Iterator[SiteRecord]:
+        """Give what the site was, from each change to the next, in the order in which they were written."""
+        return self._stream(SITE_RECORDS, "ORDER BY r.id", {})
 
     def began_at(self) -> datetime | None:
         """Give the first instant of a trusted clock; None where there is none."""

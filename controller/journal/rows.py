@@ -10,7 +10,7 @@ from datetime import date, datetime
 from typing import Any, Generic, NamedTuple, TypeVar
 
 from controller.calendar.intervals import MS_PER_S, utc_of
-from controller.records.entries import Cause, Event, EventKind, Override, Replacement, Switching
+from controller.records.entries import Cause, Event, EventKind, Override, Replacement, SiteRecord, Switching
 from controller.records.reading import Reading
 
 Row = tuple[Any, ...]
@@ -94,6 +94,10 @@ OVERRIDES = Query(
 EVENTS = Query(
     f"SELECT {_AT.format(t='e')}, e.kind, e.words, {_ZONE.format(t='e')}, e.size_s FROM event e",  # noqa: S608
     _as_event,
+)
+SITE_RECORDS = Query(
+    f"SELECT {_AT.format(t='r')}, r.text FROM site_record r",  # noqa: S608
+    lambda row: SiteRecord(at=as_reading(*row[:4]), text=row[4]),
 )
 REPLACEMENTS = Query(
     f"SELECT {_AT.format(t='r')}, {_ZONE.format(t='r')}, r.fixture, r.on_date, r.note FROM replacement r",  # noqa: S608

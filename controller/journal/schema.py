@@ -89,4 +89,9 @@ _FIRST: Step = (
     on_date TEXT NOT NULL, note TEXT NOT NULL) STRICT""",
 )
 
-STEPS: tuple[Step, ...] = (_FIRST,)
+_SECOND: Step = (
+    # What the site was, from each instant at which that changed; seldom, so all of it is read at once.
+    f"CREATE TABLE site_record (id INTEGER PRIMARY KEY, {_WHEN}, text TEXT NOT NULL) STRICT",
+)
+
+STEPS: tuple[Step, ...] = (_FIRST, _SECOND)

@@ -22,6 +22,7 @@ from controller.records.entries import (
     Override,
     OverrideEnded,
     Replacement,
+    SiteRecord,
     Switching,
 )
 from controller.records.reading import Reading
@@ -50,7 +51,7 @@ _REFUSALS = (
 # The last id of every table that entries add rows to; it shows whether a commit is in the file.
 _LAST_IDS = """
     SELECT (SELECT max(id) FROM switching), (SELECT max(id) FROM event), (SELECT max(id) FROM override),
-    (SELECT max(id) FROM replacement)"""
+    (SELECT max(id) FROM replacement), (SELECT max(id) FROM site_record)"""
 
 
 class Transactions:
@@ -181,6 +182,8 @@ class Writer:
             case Replacement(at=at, fixture=fixture, note=note):
                 zone, on_date = self._zone(work.zone), work.on_date.isoformat()
                 self._insert_at("replacement", at, zone=zone, fixture=fixture, on_date=on_date, note=note)
+            case SiteRecord():
+                self._record_site(work)
             case CloseOpenRuns():
                 for run in self._open_runs():
                     self._close(run, work.now)
@@ -208,6 +211,22 @@ class Writer:
             "ended_words = ? WHERE zone = ? AND ended_at_ms IS NULL",
             (*self._when(end.at), end.words, self._zone(end.zone)),
         )
+
+    def _record_site(self, entry: SiteRecord) -> None:
+        """Write what the site is, where that differs from the last record.
+
+        Where it does not, and the last one was written in this boot before its clock was trusted, that one
+        gets its true instant.
+        """
+        when = self._when(entry.at)
+        last = self._execute(
+            "SELECT id, text, boot, boot_ms, trusted FROM site_record ORDER BY id DESC LIMIT 1"
+        ).fetchone()
+        if last is None or last[1] != entry.text:
+            self._insert_at("site_record", when, text=entry.text)
+        elif when.trusted and not last[4] and last[2] == when.boot:
+            at_ms = when.at_ms - (when.boot_ms - last[3])
+            self._execute("UPDATE site_record SET at_ms = ?, trusted = 1 WHERE id = ?", (at_ms, last[0]))
 
     def _switch(self, entry: Switching) -> None:
         when, zone = self._when(entry.at), self._zone(entry.zone)

@@ -117,4 +117,12 @@ class Replacement:
     note: str = ""
 
 
-Entry = Switching | Event | Override | OverrideEnded | Heartbeat | Replacement
+@dataclass(frozen=True, kw_only=True, slots=True)
+class SiteRecord:
+    """What the site was from an instant on, as `controller.history.site_facts` writes it."""
+
+    at: Reading
+    text: str
+
+
+Entry = Switching | Event | Override | OverrideEnded | Heartbeat | Replacement | SiteRecord

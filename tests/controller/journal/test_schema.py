@@ -93,6 +93,7 @@ class TestVersions:
         assert not isinstance(refusal.value, JournalDamagedError)
         assert version(of_version_1) == 1
         assert find_damage(of_version_1) is None
+        monkeypatch.setattr("controller.journal.database.STEPS", STEPS[:1])
         assert len(list(JournalReader(of_version_1).runs())) == 2
         # Nothing but the mark of the write-ahead log, at offsets 18 and 19 by SQLite's file format, and the
         # counters of changes that go with it.
