@@ -103,7 +103,9 @@ def _account(
         of_zone = found.runs.get(zone, ())
         past = ZonePast(zone=zone, runs=of_zone, planned=found.planned[zone], gaps=found.gaps)
         as_of_utc, since_utc = bounds.now_utc, bounds.began_utc
-        hours[zone] = count_hours(past, periods, dark=found.dark, as_of_utc=as_of_utc, since_utc=since_utc)
+        hours[zone] = count_hours(
+            past, periods, dark=found.dark, as_of_utc=as_of_utc, since_utc=since_utc, nights=around
+        )
         runs[zone] = sort_into(
             ((lit_interval(run, as_of_utc), run) for run in of_zone), [period.interval for period in periods]
         )

@@ -10,11 +10,11 @@ wall-clock instants lie farther apart than that, or nearer. The later reading is
 step is how a wrong clock is put right, so the interval ends there and reaches back by the measured length.
 """
 
-from bisect import bisect_left
+from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime
-from itertools import pairwise
+from datetime import UTC, date, datetime
+from itertools import chain, pairwise
 
 from controller.calendar.intervals import (
     MS_PER_S,
@@ -28,6 +28,7 @@ from controller.calendar.intervals import (
     utc_of,
     without,
 )
+from controller.calendar.night import Night
 from controller.calendar.periods import Period
 from controller.history.totals import REASONS_FOR_DARK, HourSum, LongestOutage, Missed
 from controller.records.entries import Cause
@@ -90,11 +91,13 @@ def count_hours(
     dark: Sequence[Interval],
     as_of_utc: datetime,
     since_utc: datetime = _ALWAYS_UTC,
+    nights: Sequence[Night] = (),
 ) -> tuple[HourSum, ...]:
     """Account for one zone over some periods.
 
     Periods are in order, none reaching into the next; ``dark`` is when the sun was below the angle of dusk.
-    What is planned for later than ``as_of_utc``, or was before ``since_utc``, is not missed.
+    ``nights`` are those of the periods, for the dates on which light was planned and missed. What is planned
+    for later than ``as_of_utc``, or was before ``since_utc``, is not missed.
 
     Returns:
         What it did in each period, without the energy. Over periods that tile a stretch every sum adds up to
@@ -115,7 +118,9 @@ def count_hours(
     starts = sorted(interval[0] for interval in intervals)
     planned = overlap(merge(past.planned), merge([(ms_of(since_utc), ms_of(as_of_utc))]))
     planned_ms = _lengths(planned, bins)
-    found = _missed(past, without(planned, merge(intervals)), bins, as_of_utc)
+    planned_on = _sort_by_night(planned, periods, nights)
+    attributed = _attribute(past, without(planned, merge(intervals)), as_of_utc)
+    found = _missed(attributed, periods, bins, nights)
     return tuple(
         HourSum(
             zone=past.zone,
@@ -128,6 +133,7 @@ def count_hours(
             daylight_ms=lit_ms[n] - dark_ms[n],
             starts=bisect_left(starts, bins[n][1]) - bisect_left(starts, bins[n][0]),
             planned_ms=planned_ms[n],
+            planned_nights=tuple(night for night, _ in planned_on[n]),
             missed_ms=sum(part.lasts_ms for part in found[n][0]),
             missed=found[n][0],
             longest_gap=found[n][1],
@@ -153,17 +159,34 @@ def _lit(past: ZonePast, as_of_utc: datetime) -> list[tuple[Run, Interval]]:
 
 
 def _missed(
-    past: ZonePast, missed: list[Interval], bins: Sequence[Interval], as_of_utc: datetime
+    attributed: Mapping[Cause | None, Sequence[Interval]],
+    periods: Sequence[Period],
+    bins: Sequence[Interval],
+    nights: Sequence[Night],
 ) -> list[tuple[tuple[Missed, ...], LongestOutage | None]]:
-    """Give for each bin what was missed by reason, and the longest gap."""
-    attributed = _attribute(past, missed, as_of_utc)
-    by_reason = {reason: share_out(intervals, bins) for reason, intervals in attributed.items()}
+    """Give for each period what was missed by reason, and the longest gap."""
+    pieces = {reason: share_out(intervals, bins) for reason, intervals in attributed.items()}
+    by_night = {reason: _sort_by_night(some, periods, nights) for reason, some in attributed.items()}
     found = []
-    for n, pieces in enumerate(share_out(missed, bins)):
-        reasons = {reason: shares[n] for reason, shares in by_reason.items() if shares[n]}
-        parts = [Missed(reason=reason, lasts_ms=total_ms(part)) for reason, part in reasons.items()]
-        found.append((tuple(parts), _longest(pieces, reasons)))
+    for n in range(len(bins)):
+        reasons = {reason: shares[n] for reason, shares in pieces.items() if shares[n]}
+        parts = [
+            Missed(reason=reason, lasts_ms=total_ms(part), nights=tuple(by_night[reason][n]))
+            for reason, part in reasons.items()
+        ]
+        found.append((tuple(parts), _longest(merge(chain(*reasons.values())), reasons)))
     return found
+
+
+def _sort_by_night(
+    intervals: Sequence[Interval], periods: Sequence[Period], nights: Sequence[Night]
+) -> list[list[tuple[date, int]]]:
+    """Give for each period the nights that intervals reach into, with how much of them, in milliseconds."""
+    boxes = [(ms_of(night.starts_at_utc), ms_of(night.ends_at_utc)) for night in nights]
+    shares = share_out(intervals, boxes) if intervals else []
+    found = [(night.date, total_ms(share)) for night, share in zip(nights, shares, strict=False) if share]
+    dates = [night for night, _ in found]
+    return [found[bisect_left(dates, each.first) : bisect_right(dates, each.last)] for each in periods]
 
 
 def _attribute(

@@ -1,9 +1,9 @@
 """What zones did, as values: hours lit and missed, energy and cost of one zone and period, or added up."""
 
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from decimal import Decimal
 
 from controller.calendar.intervals import MS_PER_S
@@ -28,10 +28,14 @@ REASONS: tuple[Cause | None, ...] = (*REASONS_FOR_DARK, None)
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Missed:
-    """Planned time without light, and the reason; None where nothing explains it."""
+    """Planned time without light, and the reason; None where nothing explains it.
+
+    ``nights`` are those on which it was missed, in order, with the milliseconds of each.
+    """
 
     reason: Cause | None
     lasts_ms: int
+    nights: tuple[tuple[date, int], ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -60,6 +64,7 @@ class HourSum:
         daylight_ms: of ``lit_ms``, with the sun above the angle of dusk.
         starts: how often it was switched on; a run that began before the period is not counted again.
         planned_ms: time for which the program asked for light, up to now.
+        planned_nights: the nights on which it did, in order.
         missed: of these, what was not lit, by reason, in the order of ``REASONS``.
         longest_gap: the longest unbroken part of what was missed; None if nothing was.
         lamps_j: energy at the lamps.
@@ -79,6 +84,7 @@ class HourSum:
     daylight_ms: int | None = None
     starts: int = 0
     planned_ms: int | None = None
+    planned_nights: tuple[date, ...] = ()
     missed_ms: int | None = None
     missed: tuple[Missed, ...] = ()
     longest_gap: LongestOutage | None = None
@@ -108,9 +114,9 @@ class HourSum:
 def add_up(sums: Iterable[HourSum], *, zone: str | None = None, period: Period | None = None) -> HourSum:
     """Add up sums: those of a zone, or over a period, where these are named."""
     sums = list(sums)
-    missed_ms: dict[Cause | None, int] = defaultdict(int)
+    missed: dict[Cause | None, list[Missed]] = defaultdict(list)
     for part in (part for each in sums for part in each.missed):
-        missed_ms[part.reason] += part.lasts_ms
+        missed[part.reason].append(part)
     gaps = [each.longest_gap for each in sums if each.longest_gap is not None]
     energies = [each.energy for each in sums if each.energy is not None]
     return HourSum(
@@ -124,8 +130,9 @@ def add_up(sums: Iterable[HourSum], *, zone: str | None = None, period: Period |
         daylight_ms=_known(each.daylight_ms for each in sums),
         starts=sum(each.starts for each in sums),
         planned_ms=_known(each.planned_ms for each in sums),
+        planned_nights=tuple(sorted({night for each in sums for night in each.planned_nights})),
         missed_ms=_known(each.missed_ms for each in sums),
-        missed=tuple(Missed(reason=each, lasts_ms=missed_ms[each]) for each in REASONS if missed_ms[each]),
+        missed=tuple(_join(missed[reason]) for reason in REASONS if reason in missed),
         longest_gap=max(gaps, key=lambda gap: gap.lasts_ms, default=None),
         lamps_j=sum((each.lamps_j for each in sums), Decimal(0)),
         energy=sum(energies, Energy()) if len(energies) == len(sums) else None,
@@ -133,6 +140,18 @@ def add_up(sums: Iterable[HourSum], *, zone: str | None = None, period: Period |
         loads=tuple(dict.fromkeys(load for each in sums for load in each.loads)),
         losses=tuple(dict.fromkeys(origin for each in sums for origin in each.losses)),
         at_least=any(each.at_least for each in sums),
+    )
+
+
+def _join(parts: Sequence[Missed]) -> Missed:
+    """Add up what was missed for one reason, night by night."""
+    by_night: dict[date, int] = defaultdict(int)
+    for night, lasts_ms in (each for part in parts for each in part.nights):
+        by_night[night] += lasts_ms
+    return Missed(
+        reason=parts[0].reason,
+        lasts_ms=sum(part.lasts_ms for part in parts),
+        nights=tuple(sorted(by_night.items())),
     )
 
 
