@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
+from controller.calendar.intervals import MS_PER_S
 from controller.journal.database import journal_errors, open_to_read
 from controller.journal.rows import OVERRIDES, SWITCHINGS, as_reading, as_utc
 from controller.records.entries import EventKind, Override, Switching
@@ -20,6 +21,8 @@ SIGNS_OF_LIFE = """
 
 # A relay rests for a minute at most: one that switched before these rows need not rest any more.
 _LAST_FEW = 100
+# By how much an instant in the journal may be earlier than it was.
+_ROUNDED_S = 0.5 / MS_PER_S
 
 # The last start or stop, the newest boot with a trusted clock, and the latest instant of such a clock, out of
 # every table with instants of its own; each has an index by instant, or few rows.
@@ -56,8 +59,15 @@ class PreviousRun:
     last_switchings: tuple[Switching, ...] = ()
 
     def switched_in(self, boot_id: str) -> dict[str, float]:
-        """Give when relays last switched in a boot, by zone, on its clock: they may have to rest."""
-        return {each.zone: each.at.boot_s for each in self.last_switchings if each.at.boot_id == boot_id}
+        """Give when relays last switched in a boot, by zone, on its clock: they may have to rest.
+
+        At the latest: the journal rounds to whole milliseconds.
+        """
+        return {
+            each.zone: each.at.boot_s + _ROUNDED_S
+            for each in self.last_switchings
+            if each.at.boot_id == boot_id
+        }
 
 
 def read_previous_run(path: Path) -> PreviousRun:

@@ -69,8 +69,9 @@ class Keeper:
         self._recorder = Recorder(journal, started_at=self._started_at, words=f"site {site.name}", past=past)
         self._recorder.record_programs(site.zones, self._started_at)
         self._lit_boot_s = LONG_AGO_S
+        # By pin. Whatever else switched a relay, the power or an earlier boot, was before this boot began: 0.
         moved_boot_s = past.switched_in(self._started_at.boot_id) if past else {}
-        self._moved_boot_s = {each.pin: moved_boot_s.get(each.id, LONG_AGO_S) for each in site.zones}
+        self._moved_boot_s = {each.pin: moved_boot_s.get(each.id, 0.0) for each in site.zones}
         self._refused: str | None = None
         self._tick_s = self._due_in_s = tick_s
         self.restore_overrides(past.overrides if past else ())
@@ -263,7 +264,7 @@ class Keeper:
 
         Both are counted for the pin, whichever zone it belongs to by now.
         """
-        moved_boot_s = self._moved_boot_s.get(state.wire.pin, LONG_AGO_S)
+        moved_boot_s = self._moved_boot_s.get(state.wire.pin, 0.0)
         rest_s = moved_boot_s + self.site.relays.rest_s - now.boot_s
         turn_s = self._lit_boot_s + self.site.relays.stagger_s - now.boot_s if on else 0.0
         return max(rest_s, turn_s)

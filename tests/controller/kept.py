@@ -126,7 +126,10 @@ class Board(MockFactory):  # type: ignore[misc]
 
 
 class Kept:
-    """A keeper with its surroundings; without a site it keeps one zone called jetty on pin 17, active low."""
+    """A keeper with its surroundings; without a site it keeps one zone called jetty on pin 17, active low.
+
+    The board has been up for a minute, so that no relay rests any more.
+    """
 
     def __init__(
         self,
@@ -136,9 +139,10 @@ class Kept:
         past: PreviousRun | None = None,
         clock: SteppedClock | None = None,
         trouble: dict[int, str] | None = None,
+        boot_s: float = 60.0,
         **of_clock: Any,
     ) -> None:
-        self.clock = clock or SteppedClock(at_utc, **of_clock)
+        self.clock = clock or SteppedClock(at_utc, boot_s=boot_s, **of_clock)
         self.board = Board(self.clock)
         self.board.trouble.update(trouble or {})
         self.ledger = Ledger()

@@ -27,7 +27,7 @@ def test_an_evening_from_beginning_to_end() -> None:
         kept.reconcile()
     assert kept.ledger.switchings() == [("21:00:00", True), ("22:00:00", False)]
     assert kept.board.levels(17) == [1, 0, 1]
-    assert [boot_s for boot_s, _ in kept.board.pin(17).levels] == [0, 6 * 3600, 7 * 3600]
+    assert [boot_s for boot_s, _ in kept.board.pin(17).levels] == [60, 60 + 6 * 3600, 60 + 7 * 3600]
     lit, dark = kept.ledger.of(Switching)
     assert (lit.cause, lit.words) == (Cause.PROGRAM, f"{PROGRAM}, every night")
     assert (dark.cause, dark.words) == (Cause.PROGRAM, f"{PROGRAM} is over, every night")

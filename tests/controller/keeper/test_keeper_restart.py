@@ -101,19 +101,31 @@ def lives(tmp_path: Path) -> Iterator[Lives]:
 
 
 def test_a_relay_rests_across_a_restart_in_one_boot(lives: Lives) -> None:
-    """A relay that was switched just before the end waits out its rest; after a reboot it need not."""
-    lives.clock = SteppedClock(at("21:20"))
+    """A relay that was switched just before the end waits out its rest, to the fraction of a millisecond."""
+    lives.clock = SteppedClock(at("21:20"), boot_s=1000.0004)
     lives.begin(site(zone("jetty", PROGRAM), relays={"rest_s": 30.0, "stagger_s": 0.0}))
     assert lives.lit
     lives.restart(off_s=10)
     assert not lives.lit
-    lives.pass_until(at("21:20") + timedelta(seconds=29))
+    lives.pass_until(at("21:20") + timedelta(seconds=29.9998))
     assert not lives.lit
-    lives.pass_until(at("21:20") + timedelta(seconds=31))
+    lives.pass_until(at("21:20") + timedelta(seconds=30.001))
     assert lives.lit
-    lives.cut()
+
+
+@pytest.mark.parametrize("ended", ["cut", "stop"])
+def test_a_relay_rests_after_the_board_started(lives: Lives, ended: str) -> None:
+    """Whatever switched it before a power cut, no relay comes on sooner than its rest after the start."""
+    lives.clock = SteppedClock(at("21:20"), boot_s=1000)
+    lives.begin(site(zone("jetty", PROGRAM), relays={"rest_s": 30.0, "stagger_s": 0.0}))
+    assert lives.lit
+    getattr(lives, ended)()
     lives.clock.reboot(off_s=1)
+    lives.clock.advance(20)  # the board takes so long to start
     lives.begin()
+    lives.pass_until(at("21:20") + timedelta(seconds=30.9))
+    assert not lives.lit
+    lives.pass_until(at("21:20") + timedelta(seconds=31.1))
     assert lives.lit
 
 
