@@ -14,6 +14,7 @@ from pydantic import BeforeValidator, Field
 from config.errors import UnknownZoneError
 from config.models.base import Id, Loss, Name, NightsText, Number, Share, SpanText, Table, Volts, Watts, Words
 from config.models.cables import Cable, TappedTransformer, WiredFixture, WiringSettings
+from config.models.contacts import Customer, Installer
 from config.models.tariff import Tariff
 
 # Keys of the [site] table; every other field of Site is a table of its own. A new one goes in both places.
@@ -190,6 +191,8 @@ class Site(Table):
         le=GREATEST_DUSK_ANGLE_DEG,
         description="how many degrees the sun is below the horizon at dusk and dawn, 0.84 to 18",
     )
+    customer: Customer | None = Field(None, description="a [customer] table")
+    installer: Installer | None = Field(None, description="an [installer] table")
     tariff: Tariff | None = Field(None, description="a [tariff] table")
     relays: RelaySettings = Field(**_EMPTY, description="a [relays] table")
     clock: ClockSettings = Field(**_EMPTY, description="a [clock] table")

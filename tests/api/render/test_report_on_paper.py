@@ -2,13 +2,9 @@
 
 from __future__ import annotations
 
-import os
 import re
-import shutil
-import subprocess
 from datetime import UTC, datetime
 from html import escape
-from pathlib import Path
 
 import pytest
 
@@ -16,14 +12,10 @@ from api.render.season_report import write_report
 from config.file.loader import example_path, load_site
 from controller.history.report import report_season, year_to_come
 from controller.planning.planner import Planner
+from tests.api.paper import SIZES, browse, needs_browser, print_pages
 from tests.controller.board import Board
 
-CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
-pytestmark = pytest.mark.skipif(
-    CHROMIUM is None and not os.environ.get("CI"), reason="no chromium here; the CI installs it"
-)
-# In points of 1/72 inch: ISO 216 A4 is 210 by 297 mm, ANSI/ASME Y14.1 size A 8.5 by 11 inches.
-A4, LETTER = (595, 842), (612, 792)
+pytestmark = needs_browser
 
 
 @pytest.fixture(scope="module")
@@ -42,34 +34,13 @@ def report(tmp_path_factory):
     return write_report(report_season(planner, board.reader, "2027-summer", now_utc=now_utc, year=year))
 
 
-def browse(folder: Path, html: str, *args: str) -> str:
-    """Have a browser of our own open a page, and give what it prints."""
-    page = folder / "report.html"
-    page.write_text(html, encoding="utf-8")
-    quiet = ["--no-first-run", "--disable-background-networking", "--disable-component-update"]
-    result = subprocess.run(
-        [
-            str(CHROMIUM), "--headless", "--no-sandbox", "--disable-gpu", "--disable-sync", *quiet,
-            f"--user-data-dir={folder / 'profile'}", *args, page.as_uri(),
-        ],
-        capture_output=True,
-        text=True,
-        timeout=120,
-        check=True,
-    )  # fmt: skip
-    return result.stdout
-
-
-@pytest.mark.parametrize(("size", "points"), [("A4", A4), ("letter", LETTER)], ids=["A4", "Letter"])
-def test_it_prints_on_either_paper(report, tmp_path, size, points):
-    """Eight zones with lamps, picture and remarks take three pages of the printer's paper."""
-    # A browser without a window has no printer whose paper it could take, so the test names one.
-    sized = report.replace("@page {", f"@page {{ size: {size};", 1)
-    assert sized != report
-    paper = tmp_path / "report.pdf"
-    browse(tmp_path, sized, "--no-pdf-header-footer", f"--print-to-pdf={paper}")
-    found = re.findall(rb"/MediaBox \[0 0 ([\d.]+) ([\d.]+)\]", paper.read_bytes())
-    assert [(round(float(wide)), round(float(high))) for wide, high in found] == [points] * 3
+@pytest.mark.parametrize("size", SIZES)
+def test_it_prints_on_either_paper(report, tmp_path, size):
+    """Eight zones with lamps, picture and remarks take three numbered pages of the printer's paper."""
+    sheets = print_pages(tmp_path, report, size)
+    assert [text.rstrip().splitlines()[-1].split("   ")[-1].strip() for text in sheets] == [
+        f"page {number} of 3" for number in (1, 2, 3)
+    ]
 
 
 @pytest.mark.parametrize("width", [360, 390, 800, 1400])

@@ -110,6 +110,20 @@ def test_the_sheet_has_what_the_installer_needs():
         assert words.replace("\u00a0", " ") in text.replace("\u00a0", " "), words
 
 
+def test_the_sheet_says_for_whom_and_from_whom_it_is():
+    """Customer and address, installer, telephone and e-mail stand on it as the site file has them."""
+    site, html = example_sheet("full-property")
+    for words in (
+        f"For {site.customer.name}",
+        site.customer.address,
+        f"From {site.installer.name}",
+        f"{site.installer.telephone} · {site.installer.email}",
+    ):
+        assert words in Page(html).text
+    _, without = example_sheet("two-zones")
+    assert "From" not in Page(without).text
+
+
 def test_readings_stand_in_their_boxes():
     """What was measured already is printed; every other box is empty."""
     _, html = example_sheet("full-property")

@@ -12,6 +12,7 @@ from config.models.site import SITE_KEYS, RatedLoad, Site, Zone
 from config.program.parser import parse_span
 from config.program.special_nights import parse_nights
 from tests.config.site_texts import GOOD, spoil
+from tests.sites import site
 
 
 def zone(**more):
@@ -123,6 +124,16 @@ def test_a_zone_is_fed_by_the_transformer_it_names_or_by_the_only_one():
     assert unnamed.transformer_of(unnamed.zones[0]) is unnamed.transformers[0]
     bare = Site(name="x", latitude_deg=0.0, longitude_deg=0.0, time_zone="Etc/UTC", zones=(zone(),))
     assert bare.transformer_of(bare.zones[0]) is None
+
+
+@pytest.mark.parametrize(
+    "telephone", ["+1 802 555 0142", "+44 1632 960123", "(01632) 960 123", "802-555-0142", "01632 960123"]
+)
+def test_a_telephone_number_is_kept_as_it_was_written(telephone):
+    """National and international notation of ITU-T E.123 are taken, and nothing is changed about them."""
+    here = site(installer={"name": "The installer", "telephone": telephone})
+    assert here.installer.telephone == telephone
+    assert (here.installer.email, here.customer) == (None, None)
 
 
 def test_a_site_never_changes_and_can_be_a_key():
