@@ -59,7 +59,7 @@ def replace_lamps(planner: Planner, state: Path, texts: Sequence[str], *, note: 
     try:
         at = _read_clock(planner, journal)
         for zone, fixture, on_date in wanted:
-            journal.append(Replacement(zone=zone, fixture=fixture, on_date=on_date, at=at, note=note))
+            journal.append(Replacement(zone=zone, part=str(fixture), on_date=on_date, at=at, note=note))
         journal.flush()
     finally:
         journal.close()

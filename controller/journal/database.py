@@ -58,6 +58,7 @@ _TEXTS: tuple[tuple[Callable[[str], object], str], ...] = (
     (str, "SELECT by FROM override"),
     (str, "SELECT ended_words FROM override"),
     (date.fromisoformat, "SELECT on_date FROM replacement"),
+    (str, "SELECT part FROM replacement"),
     (str, "SELECT note FROM replacement"),
     (str, "SELECT text FROM site_record"),
 )

@@ -35,7 +35,8 @@ _LATEST = """
     ((SELECT at_ms FROM override WHERE trusted ORDER BY at_ms DESC LIMIT 1)),
     ((SELECT max(ended_at_ms) FROM override WHERE ended_trusted)),
     ((SELECT max(at_ms) FROM beat WHERE trusted)),
-    ((SELECT max(at_ms) FROM replacement WHERE trusted))))"""
+    ((SELECT max(at_ms) FROM replacement WHERE trusted)),
+    ((SELECT max(undone_at_ms) FROM replacement WHERE undone_trusted))))"""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

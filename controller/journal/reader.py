@@ -151,8 +151,9 @@ class JournalReader:
         return self._stream(_PAST_OVERRIDES, f"WHERE {in_force} ORDER BY o.id", _interval(from_utc, to_utc))
 
     def replacements(self, zone: str | None = None) -> Iterator[Replacement]:
-        """Give the lamps that were replaced, in the order of their dates."""
-        return self._stream(REPLACEMENTS, f"WHERE 1 {_OF_ZONE} ORDER BY r.on_date, r.id", {"zone": zone})
+        """Give what was replaced and not taken back, in the order of the dates."""
+        where = f"WHERE r.undone_at_ms IS NULL {_OF_ZONE}"
+        return self._stream(REPLACEMENTS, f"{where} ORDER BY r.on_date, r.id", {"zone": zone})
 
     def runs(self, from_utc: datetime | None = None, to_utc: datetime | None = None) -> Iterator[Run]:
         """Give every run that reaches into an interval, in the order in which they began.

@@ -68,9 +68,9 @@ def _as_event(row: Row) -> Event:
 
 
 def _as_replacement(row: Row) -> Replacement:
-    zone, fixture, on_date, note = row[4:]
+    zone, part, on_date, note = row[4:]
     at, on_date = as_reading(*row[:4]), date.fromisoformat(on_date)
-    return Replacement(zone=zone, fixture=fixture, on_date=on_date, at=at, note=note)
+    return Replacement(zone=zone, part=part, on_date=on_date, at=at, note=note)
 
 
 # Most selects begin with these, so that the reading is made from the first four columns.
@@ -100,6 +100,6 @@ SITE_RECORDS = Query(
     lambda row: SiteRecord(at=as_reading(*row[:4]), text=row[4]),
 )
 REPLACEMENTS = Query(
-    f"SELECT {_AT.format(t='r')}, {_ZONE.format(t='r')}, r.fixture, r.on_date, r.note FROM replacement r",  # noqa: S608
+    f"SELECT {_AT.format(t='r')}, {_ZONE.format(t='r')}, r.part, r.on_date, r.note FROM replacement r",  # noqa: S608
     _as_replacement,
 )

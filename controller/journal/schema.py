@@ -92,6 +92,26 @@ _FIRST: Step = (
 _SECOND: Step = (
     # What the site was, from each instant at which that changed; seldom, so all of it is read at once.
     f"CREATE TABLE site_record (id INTEGER PRIMARY KEY, {_WHEN}, text TEXT NOT NULL) STRICT",
+    # A replacement belongs to a part of its zone: a fixture by its id, or "relay". Version 1 knew fixtures by
+    # their places in the list: parts of digits. What was recorded twice is one here, with all its notes.
+    "ALTER TABLE replacement RENAME TO replacement_by_place",
+    f"""CREATE TABLE replacement (
+    id INTEGER PRIMARY KEY, {_WHEN},
+    zone INTEGER NOT NULL REFERENCES zone (id),
+    part TEXT NOT NULL CHECK (part <> ''),
+    on_date TEXT NOT NULL, note TEXT NOT NULL,
+    undone_at_ms INTEGER CHECK (undone_at_ms {_YEARS}),
+    undone_boot_ms INTEGER, undone_boot INTEGER REFERENCES boot (id),
+    undone_trusted INTEGER CHECK (undone_trusted IN (0, 1)),
+    CHECK ((undone_at_ms IS NULL) = (undone_boot_ms IS NULL)),
+    CHECK ((undone_at_ms IS NULL) = (undone_boot IS NULL)),
+    CHECK ((undone_at_ms IS NULL) = (undone_trusted IS NULL)),
+    UNIQUE (zone, part, on_date)) STRICT""",
+    """INSERT INTO replacement (id, at_ms, boot_ms, boot, trusted, zone, part, on_date, note)
+    SELECT min(id), at_ms, boot_ms, boot, trusted, zone, CAST(fixture AS TEXT), on_date,
+    ifnull(group_concat(DISTINCT nullif(note, '')), '')
+    FROM replacement_by_place GROUP BY zone, fixture, on_date""",
+    "DROP TABLE replacement_by_place",
 )
 
 STEPS: tuple[Step, ...] = (_FIRST, _SECOND)

@@ -18,10 +18,12 @@ from controller.journal.queue import CloseOpenRuns, StartFresh, Work
 from controller.records.entries import (
     Cause,
     Event,
+    FixtureIds,
     Heartbeat,
     Override,
     OverrideEnded,
     Replacement,
+    ReplacementUndone,
     SiteRecord,
     Switching,
 )
@@ -179,9 +181,10 @@ class Writer:
                 self._override(work)
             case OverrideEnded():
                 self._end_override(work)
-            case Replacement(at=at, fixture=fixture, note=note):
-                zone, on_date = self._zone(work.zone), work.on_date.isoformat()
-                self._insert_at("replacement", at, zone=zone, fixture=fixture, on_date=on_date, note=note)
+            case Replacement() | ReplacementUndone():
+                self._replace(work)
+            case FixtureIds():
+                self._name_fixtures(work)
             case SiteRecord():
                 self._record_site(work)
             case CloseOpenRuns():
@@ -211,6 +214,33 @@ class Writer:
             "ended_words = ? WHERE zone = ? AND ended_at_ms IS NULL",
             (*self._when(end.at), end.words, self._zone(end.zone)),
         )
+
+    def _replace(self, entry: Replacement | ReplacementUndone) -> None:
+        """Write a replacement, or that it is taken back; a known one gets this note, and stands again."""
+        values = (*self._when(entry.at), self._zone(entry.zone), entry.part, entry.on_date.isoformat())
+        if isinstance(entry, ReplacementUndone):
+            self._execute(
+                "UPDATE replacement SET undone_at_ms = ?, undone_boot_ms = ?, undone_boot = ?, "
+                "undone_trusted = ? WHERE zone = ? AND part = ? AND on_date = ? AND undone_at_ms IS NULL",
+                values,
+            )
+            return
+        self._execute(
+            "INSERT INTO replacement (at_ms, boot_ms, boot, trusted, zone, part, on_date, note) "
+            "VALUES (?, ?, ?, ?, ?, ?, ?, ?) ON CONFLICT (zone, part, on_date) DO UPDATE SET "
+            "at_ms = excluded.at_ms, boot_ms = excluded.boot_ms, boot = excluded.boot, "
+            "trusted = excluded.trusted, note = excluded.note, "
+            "undone_at_ms = NULL, undone_boot_ms = NULL, undone_boot = NULL, undone_trusted = NULL",
+            (*values, entry.note),
+        )
+
+    def _name_fixtures(self, entry: FixtureIds) -> None:
+        """Give what was replaced at a place to the fixture that stands there; the same twice stays once."""
+        of_place = "zone = (SELECT id FROM zone WHERE name = ?) AND part = ?"
+        for (zone_id, place), part in entry.ids.items():
+            values = (zone_id, str(place))
+            self._execute(f"UPDATE OR IGNORE replacement SET part = ? WHERE {of_place}", (part, *values))  # noqa: S608
+            self._execute(f"DELETE FROM replacement WHERE {of_place}", values)  # noqa: S608
 
     def _record_site(self, entry: SiteRecord) -> None:
         """Write what the site is, where that differs from the last record.

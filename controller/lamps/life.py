@@ -63,7 +63,8 @@ def fitted_since(lamps: Lamps, replacements: Iterable[Replacement]) -> date | No
     Lamps are changed by day, so those fitted on a date serve from the night of that date on. The latest of
     the site file's date and the journal's replacements counts; None where neither is known.
     """
-    dates = [each.on_date for each in replacements if (each.zone, each.fixture) == (lamps.zone, lamps.number)]
+    of_lamps = (lamps.zone, str(lamps.number))
+    dates = [each.on_date for each in replacements if (each.zone, each.part) == of_lamps]
     return max([*dates, *([lamps.fixture.fitted] if lamps.fixture.fitted else [])], default=None)
 
 

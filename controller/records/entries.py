@@ -1,5 +1,6 @@
 """What the journal records, as values: switchings, events, overrides, replacements; and runs made of them."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
 from enum import StrEnum
@@ -108,13 +109,43 @@ class Heartbeat:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Replacement:
-    """Lamps of one fixture group replaced on a date; ``fixture`` counts from 1 as in the site file."""
+    """The lamps of one fixture, or the relay of a zone, replaced on a date; a date has one for each part.
+
+    Attributes:
+        part: the fixture's id, or "relay". Digits are the fixture's place in its zone, from 1: so it was
+            recorded before fixtures had ids.
+    """
 
     zone: str
-    fixture: int
+    part: str
     on_date: date
     at: Reading
     note: str = ""
+
+    @property
+    def id(self) -> str:
+        """What names it, such as ``jetty.steps.2027-04-15``."""
+        return f"{self.zone}.{self.part}.{self.on_date}"
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class ReplacementUndone:
+    """A replacement is taken back, as it was none."""
+
+    zone: str
+    part: str
+    on_date: date
+    at: Reading
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class FixtureIds:
+    """What fixtures are called, each by its zone and its place from 1.
+
+    A replacement that was recorded for the place belongs to that fixture from then on, wherever it stands.
+    """
+
+    ids: Mapping[tuple[str, int], str]
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -125,4 +156,14 @@ class SiteRecord:
     text: str
 
 
-Entry = Switching | Event | Override | OverrideEnded | Heartbeat | Replacement | SiteRecord
+Entry = (
+    Switching
+    | Event
+    | Override
+    | OverrideEnded
+    | Heartbeat
+    | Replacement
+    | ReplacementUndone
+    | FixtureIds
+    | SiteRecord
+)

@@ -54,7 +54,7 @@ def replacement_response(entry: Replacement) -> ReplacementResponse:
     """Describe lamps that were replaced."""
     return ReplacementResponse(
         zone=entry.zone,
-        fixture=entry.fixture,
+        fixture=int(entry.part),
         on=entry.on_date.isoformat(),
         note=entry.note,
         at=instant_text(entry.at.utc),
@@ -91,7 +91,7 @@ def post_replacement(context: Context, body: ReplacementRequest) -> ReplacementR
         require_replaced(zone, body.fixture, on_date, today)
     except ValueError as error:
         raise invalid(str(error), pointer="#/on" if on_date > today else "#/fixture") from error
-    entry = Replacement(zone=zone.id, fixture=body.fixture, on_date=on_date, at=now, note=body.note)
+    entry = Replacement(zone=zone.id, part=str(body.fixture), on_date=on_date, at=now, note=body.note)
     # By way of the keeper, whose next round has the entry written soon.
     gateway.loop.call(lambda _keeper: gateway.append(entry))
     return replacement_response(entry)

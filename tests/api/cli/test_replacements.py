@@ -25,7 +25,7 @@ def today(monkeypatch):
 def replaced(house):
     """What the journal knows: zone, fixture, day, note."""
     found = JournalReader(house.journal.directory).replacements()
-    return [(each.zone, each.fixture, each.on_date, each.note) for each in found]
+    return [(each.zone, each.part, each.on_date, each.note) for each in found]
 
 
 def hours(house, *args):
@@ -41,8 +41,8 @@ def test_without_a_daemon_the_journal_is_written_at_once(house):
     result = hours(house, *args)
     assert result.exit_code == 0, result.output
     assert replaced(house) == [
-        ("jetty", 1, date(2027, 6, 1), "warm white"),
-        ("jetty", 1, date(2027, 6, 22), "warm white"),
+        ("jetty", "1", date(2027, 6, 1), "warm white"),
+        ("jetty", "1", date(2027, 6, 22), "warm white"),
     ]
     assert '"since": "2027-06-22"' in result.stdout
     lock_state(house.journal.directory).release()  # the verb let go of the journal
@@ -61,7 +61,7 @@ def test_a_daemon_takes_it_down_itself(house):
         result = hours(house, "--replaced", "jetty:1:2027-06-20", "--note", "2700 K", "--port", server.port)
         assert result.exit_code == 0, result.output
         assert not result.stderr
-        assert replaced(house) == [("jetty", 1, date(2027, 6, 20), "2700 K")]
+        assert replaced(house) == [("jetty", "1", date(2027, 6, 20), "2700 K")]
         # The daemon's own clock stands at the evening before: there this day is still to come.
         result = hours(house, "--replaced", "jetty:1:2027-06-22", "--port", server.port)
     assert result.exit_code == 2

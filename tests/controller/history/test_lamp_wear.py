@@ -45,7 +45,7 @@ def ten_nights(tmp_path_factory):
     )
     board.run_until(START + 4 * DAY)
     on_date = date(2027, 3, 5)
-    board.journal.append(Replacement(zone="jetty", fixture=3, on_date=on_date, at=board.clock.read()))
+    board.journal.append(Replacement(zone="jetty", part="3", on_date=on_date, at=board.clock.read()))
     board.run_until(START + 10 * DAY)
     board.close()
     return board

@@ -66,8 +66,8 @@ class TestCheck:
         journal.close()
         with contextlib.closing(sqlite3.connect(journal.path)) as connection:
             connection.execute(
-                "INSERT INTO replacement (at_ms, boot_ms, boot, trusted, zone, fixture, on_date, note) "
-                "VALUES (0, 0, 1, 1, 1, 1, '2027-06-01', '')"
+                "INSERT INTO replacement (at_ms, boot_ms, boot, trusted, zone, part, on_date, note) "
+                "VALUES (0, 0, 1, 1, 1, 'path', '2027-06-01', '')"
             )
             connection.commit()
             assert find_damage(journal.path) is None

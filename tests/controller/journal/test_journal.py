@@ -62,7 +62,7 @@ class TestWriting:
         override = overridden("jetty", reading(7))
         ended = OverrideEnded(zone="jetty", at=reading(8), words="lifted by api")
         lamps = Replacement(
-            zone="jetty", fixture=2, on_date=date(2027, 6, 1), at=reading(9), note="three of six"
+            zone="jetty", part="path", on_date=date(2027, 6, 1), at=reading(9), note="three of six"
         )
         write(journal, step, override, ended, lamps)
         reader = JournalReader(journal.directory)
@@ -222,7 +222,7 @@ class TestStart:
                 heartbeat,
                 lambda at: overridden("jetty", at),
                 lambda at: OverrideEnded(zone="jetty", at=at, words="over"),
-                lambda at: Replacement(zone="jetty", fixture=1, on_date=date(2027, 6, 1), at=at),
+                lambda at: Replacement(zone="jetty", part="path", on_date=date(2027, 6, 1), at=at),
             )
         ):
             at = reading(number, boot=f"boot-{number}")

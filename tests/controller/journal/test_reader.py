@@ -58,8 +58,8 @@ class TestQuestions:
 
     def test_replacements_are_ordered_by_their_date(self, state):
         """One that was written down late stands where it belongs."""
-        late = Replacement(zone="jetty", fixture=1, on_date=date(2026, 5, 1), at=reading(9))
-        early = Replacement(zone="steps", fixture=2, on_date=date(2027, 6, 1), at=reading(1), note="both")
+        late = Replacement(zone="jetty", part="1", on_date=date(2026, 5, 1), at=reading(9))
+        early = Replacement(zone="steps", part="relay", on_date=date(2027, 6, 1), at=reading(1), note="both")
         reader = written_to(state, early, late)
         assert list(reader.replacements()) == [late, early]
         assert list(reader.replacements("steps")) == [early]

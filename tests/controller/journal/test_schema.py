@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import sqlite3
-from datetime import date
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
@@ -21,6 +21,8 @@ SECOND = ("ALTER TABLE zone ADD COLUMN colour TEXT", "CREATE TABLE visit (id INT
 THIRD = ("UPDATE zone SET colour = 'amber'",)
 # A dump of a journal as version 1 wrote it. It never changes: journals like it lie on cards in gardens.
 VERSION_1 = Path(__file__).parent / "journal_v1.sql"
+# A longer one of the same version: three nights with a power cut, a stop, and lamps that were replaced.
+OF_0_1_0 = VERSION_1.with_name("journal_of_0_1_0.sql")
 
 
 @pytest.fixture
@@ -55,7 +57,26 @@ class TestVersions:
         assert [(past.override.lasts_s, past.ended.words) for past in reader.overrides()] == [
             (1800.0, "its time was over")
         ]
-        assert [lamps.on_date for lamps in reader.replacements()] == [date(2027, 6, 1)]
+        (lamps,) = reader.replacements()
+        assert (lamps.id, lamps.note) == ("jetty.1.2027-06-01", "two of six")
+        assert lamps.at.utc == datetime(2027, 6, 21, 22, 43, 20, tzinfo=UTC)
+
+    def test_a_journal_of_0_1_0_loses_nothing(self, path):
+        """What a garden has had since version 0.1.0 is all there; a replacement recorded twice is one."""
+        with contextlib.closing(sqlite3.connect(path)) as connection:
+            connection.executescript(OF_0_1_0.read_text(encoding="utf-8"))
+            tables = ("switching", "event", "override", "account", "beat", "boot", "load", "reason", "zone")
+            before = {name: connection.execute(f"SELECT * FROM {name}").fetchall() for name in tables}
+        open_to_write(path).close()
+        assert find_damage(path) is None
+        with contextlib.closing(sqlite3.connect(path)) as connection:
+            after = {name: connection.execute(f"SELECT * FROM {name}").fetchall() for name in tables}
+        assert after == before
+        found = [(each.id, each.note) for each in JournalReader(path).replacements()]
+        assert found == [
+            ("front-path.2.2027-06-01", ""),
+            ("front-path.1.2027-06-22", "warm white,two of four"),
+        ]
 
     def test_version_1_is_still_what_it_was(self, of_version_1, monkeypatch):
         """The first step makes the very tables of the dump: a released step is never changed."""
@@ -138,7 +159,8 @@ class TestRules:
             "UPDATE switching SET lit = 1",
             "UPDATE switching SET lit_from_ms = at_ms + 1 WHERE lit = 0",
             "UPDATE override SET ended_words = NULL",
-            "UPDATE replacement SET fixture = 0",
+            "UPDATE replacement SET part = ''",
+            "UPDATE replacement SET undone_at_ms = 0",
         ],
     )
     def test_the_tables_refuse_what_makes_no_sense(self, of_version_1, statement):

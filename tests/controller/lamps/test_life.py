@@ -71,15 +71,15 @@ def test_e8_an_led_lamp_fades_exponentially():
     assert light_left(25_000, 25_000, first_light=1.02) == pytest.approx(0.7)
 
 
-def replaced(on: date, *, zone: str = "jetty", fixture: int = 1) -> Replacement:
+def replaced(on: date, *, zone: str = "jetty", part: str = "1") -> Replacement:
     reading = Reading(utc=datetime(2027, 1, 1, tzinfo=UTC), boot_s=1.0, boot_id="b", trusted=True, trust="")
-    return Replacement(zone=zone, fixture=fixture, on_date=on, at=reading)
+    return Replacement(zone=zone, part=part, on_date=on, at=reading)
 
 
 def test_the_latest_of_fitting_and_replacement_counts():
     """A replacement begins a new life for its own fixture; the site file's date may be later still."""
     old = led(fitted=date(2025, 4, 15))
-    others = [replaced(date(2027, 1, 1), fixture=2), replaced(date(2027, 1, 1), zone="gate")]
+    others = [replaced(date(2027, 1, 1), part="2"), replaced(date(2027, 1, 1), zone="gate")]
     assert fitted_since(old, others) == date(2025, 4, 15)
     assert fitted_since(old, [*others, replaced(date(2026, 5, 1))]) == date(2026, 5, 1)
     assert fitted_since(led(fitted=date(2026, 9, 1)), [replaced(date(2026, 5, 1))]) == date(2026, 9, 1)
