@@ -6,7 +6,7 @@ import signal
 import threading
 from pathlib import Path
 
-from api.daemon.last_good import remember
+from api.daemon.last_good import log_warnings, remember
 from api.daemon.sd_notify import Notifier
 from config.errors import SiteFileError
 from config.file.loader import load_site
@@ -119,14 +119,16 @@ class DaemonHooks:
 
     def _reload_once(self) -> None:
         try:
-            site = load_site(self._site_path).site
+            loaded = load_site(self._site_path)
         except SiteFileError as error:
             self._refuse(str(error))
             return
+        site = loaded.site
         if self._refuses_board(site):
             return
         self.loop.call(lambda keeper: keeper.change_site(site, words="the site file was read again"))
         log.info("the site file was read again and is in force")
+        log_warnings(loaded)
         self._use(site)
 
     def _use(self, site: Site) -> None:

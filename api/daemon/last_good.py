@@ -7,15 +7,14 @@ import logging
 from pathlib import Path
 
 from config.errors import SiteFileError
-from config.file.loader import load_site
-from config.models.site import Site
+from config.file.loader import LoadedSite, load_site
 
 log = logging.getLogger("leerie")
 
 LAST_GOOD = "site.last-good.toml"
 
 
-def load_or_last_good(site_path: Path, state: Path) -> tuple[Site, str]:
+def load_or_last_good(site_path: Path, state: Path) -> tuple[LoadedSite, str]:
     """Read the site file, or the last good copy where the file is not valid.
 
     Returns:
@@ -25,18 +24,21 @@ def load_or_last_good(site_path: Path, state: Path) -> tuple[Site, str]:
         SiteFileError: neither is valid; with the problems of the file itself.
     """
     try:
-        loaded = load_site(site_path)
+        return load_site(site_path), ""
     except SiteFileError as error:
         try:
-            site = load_site(state / LAST_GOOD).site
+            loaded = load_site(state / LAST_GOOD)
         except SiteFileError:
             raise error from None
         log.error("%s", error)
         log.error("the site file is not valid; using the last good copy, %s", state / LAST_GOOD)
-        return site, str(error).splitlines()[0]
+        return loaded, str(error).splitlines()[0]
+
+
+def log_warnings(loaded: LoadedSite) -> None:
+    """Write what is probably a mistake in a site file to the log."""
     for warning in loaded.warnings:
         log.warning("%s", warning)
-    return loaded.site, ""
 
 
 def remember(site_path: Path, state: Path) -> None:

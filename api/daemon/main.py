@@ -13,7 +13,7 @@ from importlib.util import find_spec
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from api.daemon.last_good import load_or_last_good
+from api.daemon.last_good import load_or_last_good, log_warnings
 from config.errors import JournalError, RelayError
 from config.models.site import Site
 from controller.clock.clock import SystemClock
@@ -26,6 +26,7 @@ from controller.relays import Wire, open_relays
 
 if TYPE_CHECKING:
     from api.web.gateway import KeeperGateway
+    from config.file.loader import LoadedSite
     from config.file.lock import FileLock
 
 log = logging.getLogger("leerie")
@@ -52,16 +53,19 @@ def run_daemon(site_path: Path, *, state: Path, port: int, relays_off: bool = Fa
     logging.basicConfig(stream=sys.stderr, level=logging.INFO, format="%(name)s: %(message)s")
     logging.getLogger("apscheduler").setLevel(logging.WARNING)  # else a line for every job
     use_newest_zone_data()
-    site, refused = load_or_last_good(site_path, state)
-    _require_board(site)
+    loaded, refused = load_or_last_good(site_path, state)
+    _require_board(loaded.site)
     if relays_off:
-        return switch_all_off(site)
-    _run(site, refused, site_path=site_path, state=state, lock=_lock(state), port=port)
+        return switch_all_off(loaded.site)
+    _run(loaded, refused, site_path=site_path, state=state, lock=_lock(state), port=port)
     return 0
 
 
-def _run(site: Site, refused: str, *, site_path: Path, state: Path, lock: FileLock | None, port: int) -> None:
+def _run(
+    loaded: LoadedSite, refused: str, *, site_path: Path, state: Path, lock: FileLock | None, port: int
+) -> None:
     """Put the daemon together: the lights, then everything else; run it, and stop it in reverse."""
+    site = loaded.site
     journal = Journal(state, lock=lock)
     previous = journal.previous_run()
     clock = _make_clock(site, previous)
@@ -102,6 +106,7 @@ def _run(site: Site, refused: str, *, site_path: Path, state: Path, lock: FileLo
     web = WebServer(lambda: _make_app(gateway), port=port)
 
     in_background(hooks.maintenance.check, name="journal check")
+    in_background(lambda: log_warnings(loaded), name="site file warnings")
     web.start()
     try:
         asyncio.run(hooks.run_until_stopped())

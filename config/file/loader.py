@@ -10,6 +10,7 @@ import tomllib
 from collections.abc import Iterable
 from dataclasses import dataclass
 from decimal import Decimal, InvalidOperation
+from functools import cached_property
 from importlib import resources
 from pathlib import Path
 
@@ -19,19 +20,28 @@ from config.errors import SiteFileError, SiteProblem
 from config.models.site import Site, flatten_site
 from config.validation.document import check_document
 from config.validation.finding import SiteFinding, name_place, write_path
-from config.validation.warnings import find_warnings
 
 # A property with hundreds of zones stays far below; a file above this size is something else by mistake.
 LARGEST_FILE_BYTES = 1_000_000
 BYTE_ORDER_MARK = "\ufeff"
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
+@dataclass(frozen=True, kw_only=True)
 class LoadedSite:
-    """A site as it stands in its file, and its warnings in the order of the file."""
+    """A site as it stands in its file, with the text and the name of that file."""
 
     site: Site
-    warnings: tuple[SiteProblem, ...]
+    text: str
+    file_name: str
+
+    @cached_property
+    def warnings(self) -> tuple[SiteProblem, ...]:
+        """What is probably a mistake, in the order of the file; looked for when it is first asked for."""
+        # Not needed to start the lights.
+        from config.validation.warnings import find_warnings  # noqa: PLC0415
+
+        document = read_document(self.text, self.file_name)
+        return locate(find_warnings(self.site, document), self.text, self.file_name)
 
 
 def load_site(path: str | os.PathLike[str]) -> LoadedSite:
@@ -67,7 +77,7 @@ def _build(document: dict[str, object], text: str, file_name: str) -> LoadedSite
         findings += (each for each in explain_errors(error) if not (missing and each.path[:1] == ("site",)))
     if site is None or findings:
         raise SiteFileError(locate(findings, text, file_name))
-    return LoadedSite(site=site, warnings=locate(find_warnings(site, document), text, file_name))
+    return LoadedSite(site=site, text=text, file_name=file_name)
 
 
 def example_path(name: str) -> Path:

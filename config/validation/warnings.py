@@ -11,6 +11,7 @@ from config.models.tariff import PriceBand
 from config.program.spans import Span
 from config.validation.cables import Document
 from config.validation.finding import SiteFinding
+from config.validation.place import warn_place
 
 # A January day: summer time, where it holds then, is taken off again.
 _A_WINTER_DAY = datetime(2027, 1, 15, tzinfo=UTC)
@@ -18,6 +19,8 @@ _A_WINTER_DAY = datetime(2027, 1, 15, tzinfo=UTC)
 # that keeps UTC+8 throughout (73.5 degrees east).
 _WIDEST_GAP_H = 3.5
 _DEGREES_PER_HOUR = 15.0
+# So near to a pole any hour is the sun's.
+_POLAR_DEG = 85.0
 # Usual figures, loosely quoted and from memory: magnetic transformers give 80 to 95 % of what they take, and
 # lose a few per cent of their rating with no load. Beyond these bounds it is probably a slip of the pen.
 _LEAST_EFFICIENCY = 0.5
@@ -31,7 +34,7 @@ _POOR_PINS = {
 
 def find_warnings(site: Site, document: Document) -> Iterator[SiteFinding]:
     """Yield everything that is probably a mistake in a valid site with these plain tables."""
-    yield from _warn_time_zone(site)
+    yield from list(warn_place(site)) or _warn_time_zone(site)
     if site.tariff:
         if site.tariff.currency not in CURRENCIES:
             what, remedy = "is not a currency known here", "check that it is a code of ISO 4217"
@@ -55,7 +58,7 @@ def _warn_time_zone(site: Site) -> Iterator[SiteFinding]:
     sun_h = site.longitude_deg / _DEGREES_PER_HOUR
     # On either side of the date line the two differ by a whole day, which is no mistake.
     gap_h = abs((standard_h - sun_h + 12) % 24 - 12)
-    if gap_h > _WIDEST_GAP_H:
+    if gap_h > _WIDEST_GAP_H and abs(site.latitude_deg) < _POLAR_DEG:
         what = f"is {gap_h:.1f} hours off the sun's time at longitude {site.longitude_deg:g}"
         remedy = "check the time zone and the sign of the longitude (west is negative)"
         yield SiteFinding(("site", "time_zone"), what, remedy)

@@ -48,6 +48,7 @@ pin = 27
 program = ["12:00 for 24h"]
 """
 LATE = ("asyncio", "apscheduler", "fastapi", "starlette", "uvicorn", "tomlkit", "rich", "jinja2")
+LATE += ("config.validation.warnings", "config.validation.place")
 
 
 @pytest.fixture
@@ -279,6 +280,20 @@ def test_a_file_that_is_spoilt_is_refused_and_the_old_one_kept(site: Path, state
         assert daemon.stop() == 0
         kinds = [event.kind for event in daemon.events]
         assert (kinds.count(EventKind.SITE_REFUSED), kinds.count(EventKind.SITE_CHANGED)) == (1, 1)
+
+
+def test_what_is_probably_a_mistake_is_in_the_log_after_the_lights(site: Path, state: Path) -> None:
+    """Warnings of the site file are logged at the start and after each reading, never before the lights."""
+    pin_is_pulled_up = SITE.replace("pin = 27", "pin = 3")
+    site.write_text(pin_is_pulled_up, encoding="utf-8")
+    with running(site, state) as daemon:
+        daemon.wait_until("warned", lambda: "pin = 3: " in daemon.log)
+        assert daemon.log.index("Tern Cottage: lit") < daemon.log.index("pin = 3: ")
+        daemon.wait_for_api()
+        site.write_text(pin_is_pulled_up.replace("pin = 3", "pin = 2"), encoding="utf-8")
+        daemon.process.send_signal(signal.SIGHUP)
+        daemon.wait_until("warned again", lambda: "pin = 2: " in daemon.log)
+        assert daemon.stop() == 0
 
 
 def refused(daemon: Daemon) -> object:

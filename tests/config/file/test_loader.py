@@ -203,7 +203,8 @@ def test_a_good_file_is_read_without_what_only_problems_need():
     code = (
         "import sys; from config.file.loader import load_site; load_site(sys.argv[1]);"
         "names = 'config.file.toml_positions config.validation.messages config.file.toml_errors '"
-        "'config.file.editor config.file.toml_editor difflib';"
+        "'config.file.editor config.file.toml_editor config.validation.warnings '"
+        "'config.validation.place difflib';"
         "print([name for name in names.split() if name in sys.modules])"
     )
     done = subprocess.run(
