@@ -1,15 +1,16 @@
 """The year's picture as SVG: a strip for each zone, nights across, noon to noon upwards.
 
 Every strip shows the same sky (day, twilight, dark) and on it the hours in which its zone was or will be lit.
-Light before dusk or after dawn is hatched, missed light is dotted, and each strip has its name beside it, so
-that nothing is shown by its colour alone.
+Light before dusk or after dawn is hatched, missed light is dotted, time of which there is no record is ruled,
+and each strip has its name beside it, so that nothing is shown by its colour alone.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
+from types import MappingProxyType
 from typing import TYPE_CHECKING
 
 from api.render.instants import day_text
@@ -28,7 +29,7 @@ if TYPE_CHECKING:
 NARROWEST_PX, WIDEST_PX, USUAL_PX = 320, 2400, 1000
 _DAY_H = 24
 # No zone has an id with a blank in it.
-_EARLY, _MISSED = " early", " missed"
+_EARLY, _MISSED, _UNKNOWN = " early", " missed", " unknown"
 # Below this width months have one letter and the legend more lines.
 _NARROW_PX = 620
 # Up to so many zones, strips of this height.
@@ -43,7 +44,8 @@ class YearPicture:
 
     Attributes:
         names: by id what a person calls the zones, in the order of their strips.
-        picture: sky and bars; light outside of the dark, and missed light, under names of their own.
+        picture: sky and bars; light outside of the dark, missed light, and time of which there is no record,
+            under names of their own.
         tonight: place of tonight from the left, where it is among the nights and they are not all to come.
     """
 
@@ -58,15 +60,23 @@ def draw_future(year: YearForecast, *, width_px: int = USUAL_PX, key: str = "yea
     """Draw the nights to come by the present program; see ``write_svg``."""
     forecast, period = year.present, year.present.period
     lit = {zone: [each for night in forecast.lit[zone] for each in night] for zone in year.zones}
-    laid_out = _lay_out("What will be lit", year.planner, period.first, period.last, lit=lit, missed={})
+    laid_out = _lay_out("What will be lit", year.planner, period.first, period.last, lit=lit)
     return write_svg(laid_out, width_px=width_px, key=key)
 
 
 def lay_out_past(planner: Planner, light: PastLight, *, now_utc: datetime) -> YearPicture:
     """Lay out what ran, and what was missed; nights after now show only the sky."""
     today = planner.night_at(now_utc).date
-    lit, missed = light.lit, light.missed
-    return _lay_out("What was lit", planner, light.first, light.last, lit=lit, missed=missed, today=today)
+    return _lay_out(
+        "What was lit",
+        planner,
+        light.first,
+        light.last,
+        lit=light.lit,
+        missed=light.missed,
+        unknown=light.unknown,
+        today=today,
+    )
 
 
 def write_svg(
@@ -89,6 +99,7 @@ def write_svg(
             "lit": _path(each.bars[zone] for each in columns),
             "early": _path(each.bars[zone + _EARLY] for each in columns),
             "missed": _path(each.bars[zone + _MISSED] for each in columns),
+            "unknown": _path(_unknown_stretches(picture, zone)),
         }
         for zone, name in names.items()
     ]
@@ -98,7 +109,7 @@ def write_svg(
         heading=laid_out.title,
         site=laid_out.site,
         dates=f"{day_text(first)} to {day_text(last)}",
-        words=describe(picture, names),
+        words=" ".join([describe(picture, names), *_unknown_words(picture, names)]),
         width_px=width_px,
         narrow=width_px < _NARROW_PX,
         strip_px=height_px,
@@ -117,10 +128,11 @@ def _lay_out(
     last: date,
     *,
     lit: Mapping[str, Sequence[Interval]],
-    missed: Mapping[str, Sequence[Interval]],
+    missed: Mapping[str, Sequence[Interval]] = MappingProxyType({}),
+    unknown: Mapping[str, Sequence[Interval]] = MappingProxyType({}),
     today: date | None = None,
 ) -> YearPicture:
-    """Lay out some nights, each once: what was lit, of that what was not in the dark, and what was missed."""
+    """Lay out some nights: lit, of that what was not in the dark, missed, and what nobody recorded."""
     site = planner.site
     names = {zone.id: zone.name for zone in site.zones}
     ahead = list(nights(first, last, planner.tz))
@@ -131,6 +143,7 @@ def _lay_out(
         hours[zone] = overlap(lit[zone], inside)
         hours[zone + _EARLY] = without(hours[zone], dark)
         hours[zone + _MISSED] = missed.get(zone, ())
+        hours[zone + _UNKNOWN] = unknown.get(zone, ())
     return YearPicture(
         title=title,
         site=site.name,
@@ -161,6 +174,23 @@ def _path(nights: Iterable[Sequence[Stretch]]) -> str:
 def _hour(hours: float) -> str:
     """Write hours since noon as a height: the template's origin is at the top, midnight next noon."""
     return f"{_DAY_H - hours:.2f}".rstrip("0").rstrip(".")
+
+
+def _unknown_stretches(picture: YearChart, zone: str) -> Iterator[Sequence[Stretch]]:
+    """Give night by night of what there is no record, over the hour that the clock skips as well."""
+    skipped = {each.index: (each.at_h, each.at_h + each.by_h) for each in picture.changes if each.by_h > 0}
+    for column in picture.columns:
+        bars = column.bars[zone + _UNKNOWN]
+        if (hour := skipped.get(column.index)) and hour[0] in (ends for _, ends in bars):
+            bars = [*bars, hour]
+        yield bars
+
+
+def _unknown_words(picture: YearChart, names: Mapping[str, str]) -> Iterator[str]:
+    """Say of which zones there is no record for a while, and for how long."""
+    for zone, name in names.items():
+        if unknown_h := picture.lit_h[zone + _UNKNOWN]:
+            yield f"{name}: no record of {unknown_h:,.0f} hours, by day and by night."
 
 
 def _words(picture: YearChart, zone: str) -> str:

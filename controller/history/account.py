@@ -58,13 +58,15 @@ def account_for_past(
 class PastLight:
     """When zones were lit, and when they were planned to be and were not, in milliseconds since 1970.
 
-    What was lit may reach beyond the first and the last night.
+    What was lit may reach beyond the first and the last night. ``unknown`` is when, up to now, the journal
+    does not know what a zone did: before it began or first heard of the zone, or without a trusted clock.
     """
 
     first: date
     last: date
     lit: Mapping[str, Sequence[Interval]]
     missed: Mapping[str, Sequence[Interval]]
+    unknown: Mapping[str, Sequence[Interval]]
 
 
 def light_of_past(
@@ -81,11 +83,14 @@ def light_of_past(
     Raises:
         JournalError: the journal cannot be read.
     """
-    found = read_nights(planner, source, list(nights(first, last, planner.tz)), bounds)
+    those = list(nights(first, last, planner.tz))
+    found = read_nights(planner, source, those, bounds)
     known = merge([(ms_of(bounds.began_utc), ms_of(bounds.now_utc))])
+    gone = merge([(ms_of(those[0].starts_at_utc), ms_of(min(those[-1].ends_at_utc, bounds.now_utc)))])
     lit = {zone: found.lit[zone] for zone in zones or found.zones}
     missed = {zone: overlap(without(found.planned[zone], found.lit[zone]), known) for zone in lit}
-    return PastLight(first=first, last=last, lit=lit, missed=missed)
+    unknown = {zone: without(gone, found.known[zone]) for zone in lit}
+    return PastLight(first=first, last=last, lit=lit, missed=missed, unknown=unknown)
 
 
 def _account(

@@ -4,7 +4,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
-from controller.calendar.intervals import MS_PER_S, Interval, merge, ms_of, utc_of, without
+from controller.calendar.intervals import MS_PER_S, Interval, merge, ms_of, overlap, utc_of, without
 from controller.calendar.night import Night
 from controller.history.clock_correction import ClockCorrection
 from controller.history.outages import gaps_of, gaps_of_overrides
@@ -66,6 +66,7 @@ class PastNights:
         lit: when each zone was lit, apart.
         planned: when each zone was to be lit, less what a relay waited for its rest or its turn.
         gaps: why zones may have been dark.
+        known: when the journal knows what each zone did: it has its program, and trusted the clock.
         zones: ids of all zones: those of the site in their order, then those that are gone.
     """
 
@@ -74,6 +75,7 @@ class PastNights:
     lit: Mapping[str, Sequence[Interval]]
     planned: Mapping[str, Sequence[Interval]]
     gaps: Sequence[Gap]
+    known: Mapping[str, Sequence[Interval]]
     zones: Sequence[str]
 
 
@@ -100,7 +102,7 @@ def read_nights(
         # A zone that the journal does not know yet has the program of the site file.
         programs.setdefault(zone.id, [ProgramPeriod(program=zone, starts_ms=starts_ms, ends_ms=ends_ms)])
     gaps = [
-        *gaps_of(events, correction),
+        *(_after_runs(gap, runs) for gap in gaps_of(events, correction)),
         *gaps_of_overrides(overrides, correction),
         *_out_of_service(programs),
     ]
@@ -111,12 +113,20 @@ def read_nights(
         wanted = planned_intervals(programs.get(zone_id, ()), nights, place)
         explained = time_of(gaps, zone_id, bounds.now_utc)
         planned[zone_id] = _without_waiting(wanted, lit[zone_id], explained)
+    without_time = [gap for gap in gaps if not gap.is_recorded]
+    with_time = merge([(ms_of(bounds.began_utc), ms_of(bounds.now_utc))])
+    with_time = without(with_time, time_of(without_time, "", bounds.now_utc))
+    known = {
+        zone: overlap(merge((each.starts_ms, each.ends_ms) for each in programs.get(zone, ())), with_time)
+        for zone in zones
+    }
     return PastNights(
         dark=dark_intervals(place.sun, nights, place.dusk_angle_deg),
         runs=runs,
         lit=lit,
         planned=planned,
         gaps=gaps,
+        known=known,
         zones=zones,
     )
 
@@ -126,6 +136,15 @@ def _closed(run: Run, bounds: Bounds) -> Run:
     if run.off_utc is not None or bounds.alive_until_utc >= bounds.now_utc:
         return run
     return replace(run, off_utc=max(run.on_utc, bounds.alive_until_utc), lit_s=None)
+
+
+def _after_runs(gap: Gap, runs: Mapping[str, Sequence[Run]]) -> Gap:
+    """Begin a gap of which there is no record where the last run before it ended; its events may be older."""
+    if gap.is_recorded:
+        return gap
+    ends = (run.off_utc for of_zone in runs.values() for run in of_zone if run.trusted and run.off_utc)
+    inside = [each for each in ends if gap.ends_at_utc is None or each < gap.ends_at_utc]
+    return replace(gap, starts_at_utc=max([gap.starts_at_utc, *inside]))
 
 
 def _out_of_service(programs: Mapping[str, Sequence[ProgramPeriod]]) -> Iterator[Gap]:

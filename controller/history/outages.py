@@ -93,7 +93,7 @@ class _OutageReader:
         if self._stopped:
             self._add(None, self._last_utc, None, Cause.STOPPED)
         if self._untrusted:
-            self._add(None, self._untrusted_utc or self._last_utc, None, Cause.CLOCK_NOT_TRUSTED)
+            self._add_untrusted(None)
         return self._gaps
 
     def _start(self, at_utc: datetime | None) -> None:
@@ -103,7 +103,7 @@ class _OutageReader:
             self._add(None, self._last_utc, at_utc, Cause.STOPPED)
         elif self._untrusted and at_utc is not None:
             # A whole run without a trusted clock lies between.
-            self._add(None, self._untrusted_utc or self._last_utc, at_utc, Cause.CLOCK_NOT_TRUSTED)
+            self._add_untrusted(at_utc)
         self._untrusted, self._started_utc, self._ended_utc = False, at_utc, self._last_utc
 
     def _add_end(self, event: Event) -> None:
@@ -118,6 +118,12 @@ class _OutageReader:
         if self._untrusted and at_utc is not None:
             self._add(None, self._untrusted_utc, at_utc, Cause.CLOCK_NOT_TRUSTED)
         self._untrusted = False
+
+    def _add_untrusted(self, to_utc: datetime | None) -> None:
+        """Add the time without a trusted clock: since when it was not, else since the last true instant."""
+        is_recorded = self._untrusted_utc is not None
+        since_utc = self._untrusted_utc or self._last_utc
+        self._add(None, since_utc, to_utc, Cause.CLOCK_NOT_TRUSTED, is_recorded=is_recorded)
 
     def _end_faults(self, at_utc: datetime | None) -> None:
         for zone, since_utc in self._faults.items():
@@ -136,8 +142,22 @@ class _OutageReader:
         return at_utc - timedelta(seconds=min(event.size_s, ran_s))
 
     def _add(
-        self, zone: str | None, from_utc: datetime | None, to_utc: datetime | None, reason: Cause
+        self,
+        zone: str | None,
+        from_utc: datetime | None,
+        to_utc: datetime | None,
+        reason: Cause,
+        *,
+        is_recorded: bool = True,
     ) -> None:
         """Add a gap, unless it is not known when it began or it is empty."""
         if from_utc is not None and (to_utc is None or to_utc > from_utc):
-            self._gaps.append(Gap(zone=zone, starts_at_utc=from_utc, ends_at_utc=to_utc, reason=reason))
+            self._gaps.append(
+                Gap(
+                    zone=zone,
+                    starts_at_utc=from_utc,
+                    ends_at_utc=to_utc,
+                    reason=reason,
+                    is_recorded=is_recorded,
+                )
+            )

@@ -42,13 +42,15 @@ BY_PROGRAM = frozenset({Cause.PROGRAM, Cause.SPECIAL_NIGHT})
 class Gap:
     """Time in which a zone, or every zone where None, could not be lit, or was not meant to be.
 
-    ``ends_at_utc`` is not included, and None while it lasts; the reason is one of ``REASONS_FOR_DARK``.
+    ``ends_at_utc`` is not included, and None while it lasts; the reason is one of ``REASONS_FOR_DARK``. Where
+    the clock of a whole boot was never trusted, nobody knows what happened when: not ``is_recorded``.
     """
 
     zone: str | None
     starts_at_utc: datetime
     ends_at_utc: datetime | None
     reason: Cause
+    is_recorded: bool = True
 
     def __post_init__(self) -> None:
         if self.reason not in REASONS_FOR_DARK:

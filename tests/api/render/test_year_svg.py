@@ -163,11 +163,7 @@ def test_the_past_shows_what_ran_what_was_missed_and_now(tmp_path):
     board.cut_power(3600)
     board.run_until(start + timedelta(days=3))
     board.close()
-    planner = Planner(board.site)
-    first, last = date(2027, 6, 20), date(2027, 6, 26)
-    bounds = bounds_of(board.reader, board.true_utc)
-    light = light_of_past(planner, board.reader, first, last, bounds=bounds)
-    picture = Drawing(write_svg(lay_out_past(planner, light, now_utc=board.true_utc)))
+    picture = past(board, date(2027, 6, 20), date(2027, 6, 26))
     lit = columns(picture.paths(LIT)[0])
     assert sorted(lit) == [1, 2, 3]
     assert lit[2] == lit[3] == [(9, 13)]
@@ -181,3 +177,71 @@ def test_the_past_shows_what_ran_what_was_missed_and_now(tmp_path):
     assert missed[1] == [(before[1], 12)]
     assert "now" in picture.words()
     assert any("h missed" in word for word in picture.words())
+
+
+def past(board, first, last):
+    """The picture of some nights of a board, at its own time."""
+    planner = Planner(board.site)
+    bounds = bounds_of(board.reader, board.true_utc)
+    light = light_of_past(planner, board.reader, first, last, bounds=bounds)
+    return Drawing(write_svg(lay_out_past(planner, light, now_utc=board.true_utc)))
+
+
+def test_what_nobody_recorded_is_no_record(tmp_path):
+    """Before the journal, and while a board never knew the time, nothing is drawn but “no record”.
+
+    After now there is only the sky; what was missed meanwhile, by the account, stays dotted.
+    """
+    start = datetime(2027, 6, 3, 17, tzinfo=UTC)
+    board = Board(tmp_path, site(zone("jetty", "21:00 to 01:00", rated_watts=5)), start)
+    board.run_until(datetime(2027, 6, 5, 9, tzinfo=UTC))
+    board.stop(60)
+    # A boot of two days whose clock nobody ever set, and then one that is right from its start.
+    board.cut_power(60, wakes_at=datetime(1970, 1, 1, tzinfo=UTC))
+    board.run_until(datetime(2027, 6, 7, 9, tzinfo=UTC))
+    board.cut_power(0)
+    board.run_until(datetime(2027, 6, 8, 23, tzinfo=UTC))
+    board.close()
+    picture = past(board, date(2027, 6, 1), date(2027, 6, 12))
+    (unknown,) = picture.paths("#eceef2")
+    found = columns(unknown)
+    # London is at UTC+1, so 17:00 is six hours after noon and 09:00 the next day 22.
+    assert found.pop(0) == found.pop(1) == [(0, 24)]
+    assert found.pop(2) == [(0, 6)]
+    assert found.pop(3) == [(pytest.approx(22 + 1 / 60, abs=0.09), 24)]
+    assert found.pop(4) == [(0, 24)]
+    assert found.pop(5) == [(0, pytest.approx(22, abs=0.05))]
+    assert not found
+    assert "no record" in picture.words()
+    (told,) = picture.words("desc")
+    assert "jetty: no record of 102 hours, by day and by night." in told
+    (clip,) = [each for each in picture.root.iter() if each.get("id") == "year-missed-1"]
+    assert columns(clip[0].get("d")) == {4: [(9, 13)], 5: [(9, 13)]}
+    assert "no record" not in future(site()).words()
+
+
+def test_no_record_begins_after_the_last_light_that_there_is_a_record_of(tmp_path):
+    """A board that dies without a word, and never knows the time again, was known up to its last run."""
+    board = Board(tmp_path, site(zone("jetty", "21:00 to 01:00")), datetime(2027, 6, 1, 11, tzinfo=UTC))
+    board.run_until(datetime(2027, 6, 6, 9, tzinfo=UTC))
+    board.cut_power(60, wakes_at=datetime(1970, 1, 1, tzinfo=UTC))
+    board.run_until(datetime(2027, 6, 8, 9, tzinfo=UTC))
+    board.close()
+    picture = past(board, date(2027, 6, 1), date(2027, 6, 9))
+    assert sorted(columns(picture.paths(LIT)[0])) == [0, 1, 2, 3, 4]
+    found = columns(picture.paths("#eceef2")[0])
+    assert found[4] == [(13, 24)]
+    assert sorted(found) == [4, 5, 6]
+
+
+def test_no_record_has_no_hole_where_the_clock_skips_an_hour(tmp_path):
+    """In the night of the clock change, too, a night without a record is ruled from noon to noon."""
+    board = Board(tmp_path, site(), datetime(2027, 4, 2, 12, tzinfo=UTC), tick_s=21600)
+    board.run_until(datetime(2027, 4, 3, 12, tzinfo=UTC))
+    board.close()
+    found = columns(past(board, date(2027, 3, 20), date(2027, 4, 1)).paths("#eceef2")[0])
+    change = (date(2027, 3, 27) - date(2027, 3, 20)).days
+    assert {column: sum(to - since for since, to in found[column]) for column in found} == dict.fromkeys(
+        range(13), 24
+    )
+    assert len(found[change]) >= 2
