@@ -122,14 +122,17 @@ class PeriodError(LeerieError, ValueError):
 
 
 class UnknownZoneError(LeerieError, KeyError):
-    """No zone of the site has that id."""
+    """No zone of the site has that id; ``now`` is that of the zone that had it earlier."""
 
-    def __init__(self, zone_id: str, known: tuple[str, ...]) -> None:
+    def __init__(self, zone_id: str, known: tuple[str, ...], *, now: str | None = None) -> None:
         self.zone_id = zone_id
         self.known = known
+        self.now = now
         super().__init__(zone_id)
 
     def __str__(self) -> str:
+        if self.now is not None:
+            return f"no zone is called “{self.zone_id}” any more; it is now “{self.now}”"
         return f"no zone is called “{self.zone_id}”; this site has {', '.join(self.known)}"
 
 

@@ -53,7 +53,7 @@ def write_program(
     """
 
     def change(editor: TomlEditor) -> None:
-        zone = _find_zone(editor, zone_id)
+        zone = find_zone(editor, zone_id)
         editor.put_list((*zone, "program"), [str(span) for span in program])
         if special_nights is not None:
             _put_special_nights(editor, (*zone, "special_nights"), special_nights)
@@ -87,7 +87,7 @@ def write_measured(
     """
 
     def change(editor: TomlEditor) -> None:
-        zone = _find_zone(editor, zone_id)
+        zone = find_zone(editor, zone_id)
         count = len(editor.get((*zone, "fixtures")) or ())
         for number in volts or ():
             if not 1 <= number <= count:
@@ -165,7 +165,8 @@ def _explain_failure(name: str, error: OSError) -> SiteFileError:
     return refuse_file(name, what, remedy)
 
 
-def _find_zone(editor: TomlEditor, zone_id: str) -> KeyPath:
+def find_zone(editor: TomlEditor, zone_id: str) -> KeyPath:
+    """Return the path of a zone's table, or raise UnknownZoneError."""
     ids = [(path, row.get("id")) for path, row in tables_of(editor.values, "zones")]
     for path, each in ids:
         if each == zone_id:

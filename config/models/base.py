@@ -8,7 +8,7 @@ from collections.abc import Callable
 from decimal import Decimal
 from typing import Annotated, Any
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, GetPydanticSchema
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, GetPydanticSchema
 from pydantic_core import CoreSchema, PydanticKnownError, core_schema
 
 from config.program.parser import parse_span
@@ -76,6 +76,23 @@ Id = Annotated[
         max_length=40,
         description="lower case letters, digits and hyphens, at most 40, such as jetty-2",
     ),
+]
+# What names the relay of a zone where a fixture is named by its id; so no fixture may be called so.
+RELAY = "relay"
+
+
+def _check_fixture_id(text: str) -> str:
+    if text == RELAY:
+        raise ValueError(f"is what the zone's {RELAY} is called")
+    if text.isdigit():
+        raise ValueError("is a number, which names a fixture by its place in the list")
+    return text
+
+
+FixtureId = Annotated[
+    Id,
+    AfterValidator(_check_fixture_id),
+    Field(description="lower case letters, digits and hyphens, with a letter, such as steps-2"),
 ]
 # Something to read, and nothing that would break a line of a table: no control character.
 _READABLE = r"^[^\x00-\x1f\x7f]*[^\s\x00-\x1f\x7f][^\x00-\x1f\x7f]*$"

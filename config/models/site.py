@@ -12,7 +12,20 @@ from typing import Annotated, Any, Literal
 from pydantic import BeforeValidator, Field
 
 from config.errors import UnknownZoneError
-from config.models.base import Id, Loss, Name, NightsText, Number, Share, SpanText, Table, Volts, Watts, Words
+from config.models.base import (
+    FixtureId,
+    Id,
+    Loss,
+    Name,
+    NightsText,
+    Number,
+    Share,
+    SpanText,
+    Table,
+    Volts,
+    Watts,
+    Words,
+)
 from config.models.cables import Cable, TappedTransformer, WiredFixture, WiringSettings
 from config.models.contacts import Customer, Installer
 from config.models.tariff import Tariff
@@ -100,6 +113,12 @@ class Transformer(NamedTable, TappedTransformer):
 class Fixture(WiredFixture):
     """One or more lamps of one kind, with their holders."""
 
+    id: FixtureId | None = Field(
+        None, description="lower case letters, digits and hyphens, with a letter, such as steps-2"
+    )
+    formerly: tuple[FixtureId, ...] = Field(
+        (), strict=False, description='a list of the ids that it had earlier, such as ["steps"]'
+    )
     kind: Literal[
         "spot", "wash", "path", "step", "well", "bollard", "string", "tape", "pendant", "underwater", "other"
     ] = Field(description="spot, wash, path, step, well, bollard, string, tape, pendant, underwater or other")
@@ -135,6 +154,9 @@ def _take_out_of_service(value: object) -> object:
 class Zone(NamedTable):
     """One relay and the fixtures that it switches."""
 
+    formerly: tuple[Id, ...] = Field(
+        (), strict=False, description='a list of the ids that it had earlier, such as ["front-path"]'
+    )
     transformer: Id | None = Field(None, description="the id of one of the site's transformers")
     pin: int = Field(ge=FIRST_PIN, le=LAST_PIN, description="the BCM number of a header pin, 2 to 27")
     active_high: bool = Field(
@@ -206,7 +228,13 @@ class Site(Table):
         for zone in self.zones:
             if zone.id == zone_id:
                 return zone
-        raise UnknownZoneError(zone_id, tuple(zone.id for zone in self.zones))
+        now = self.zone_id_now(zone_id)
+        known = tuple(zone.id for zone in self.zones)
+        raise UnknownZoneError(zone_id, known, now=None if now == zone_id else now)
+
+    def zone_id_now(self, zone_id: str) -> str:
+        """Return the id that a zone has now: the same, or that of the zone that had this one earlier."""
+        return next((zone.id for zone in self.zones if zone_id in zone.formerly), zone_id)
 
     def transformer_of(self, zone: Zone) -> Transformer | None:
         """Return the transformer of a zone: the one it names, else the only one; None without any."""

@@ -14,6 +14,7 @@ from zoneinfo import ZoneInfo, available_timezones
 from config.errors import KeyPath
 from config.models.site import SITE_KEYS, Site
 from config.validation.cables import Document, Rows, check_cables, tables_of
+from config.validation.earlier_ids import check_earlier_ids
 from config.validation.finding import SiteFinding, find_like, suggest
 
 # Names that the system's tz database answers to although no place has them: the board's own setting, two
@@ -32,6 +33,10 @@ def check_document(document: Document) -> Iterator[SiteFinding]:
     yield from _check_unique(zones, "id", str, "zone")
     yield from _check_unique(transformers, "id", str, "transformer")
     yield from _check_unique(zones, "pin", int, "zone")
+    for path, zone in zones:
+        fixtures = [((*path, *place), fixture) for place, fixture in tables_of(zone, "fixtures")]
+        yield from _check_unique(fixtures, "id", str, "fixture")
+    yield from check_earlier_ids(document)
     for path, transformer in transformers:
         if "efficiency" in transformer and "copper_w" in transformer:
             what = "is included in the efficiency, which is also given"

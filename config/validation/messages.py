@@ -103,7 +103,7 @@ def _how_to_write(kind: str, path: KeyPath, value: object) -> str:
         return f"write [{name}] with one bracket on either side"
     if kind == "model_type":
         return f"write [[{name}]] tables" if isinstance(path[-1], int) else f"write a [{name}] table"
-    if kind == "tuple_type" and isinstance(value, str) and path[-1] == "program":
+    if kind == "tuple_type" and isinstance(value, str) and path[-1] in ("program", "formerly"):
         return f'write ["{value}"]'
     return f"write {_describe(path)}"
 

@@ -91,6 +91,8 @@ def methods_at(app: FastAPI, path: str) -> list[str]:
 
 def _unknown_zone(error: UnknownZoneError) -> ProblemError:
     words = f"there is no zone {quote(error.zone_id)}; the zones are {', '.join(error.known)}"
+    if error.now is not None:
+        words = f"there is no zone {quote(error.zone_id)} any more; it is now {quote(error.now)}"
     return ProblemError("unknown-zone", words, zones=list(error.known))
 
 
