@@ -6,7 +6,8 @@ the plan of today and shown apart, since a lamp that is older than the account m
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
+from functools import cache
 
 from controller.calendar.intervals import MS_PER_HOUR
 from controller.calendar.night import night_at, night_on
@@ -15,14 +16,13 @@ from controller.history.source import JournalSource
 from controller.lamps.life import (
     LampLife,
     RelayLife,
-    fitted_since,
+    fittings,
     lamp_life,
     lamps_of,
     nights_again,
     relay_life,
 )
 from controller.planning.planner import Planner
-from controller.records.past import ZoneSum
 from controller.wiring.losses import cable_losses
 
 _ONE_DAY = timedelta(days=1)
@@ -38,9 +38,17 @@ class Wear:
 
 
 def account_for_wear(
-    planner: Planner, source: JournalSource, year: Forecast, *, zones: Sequence[str] = ()
+    planner: Planner,
+    source: JournalSource,
+    year: Forecast,
+    *,
+    zones: Sequence[str] = (),
+    until: date | None = None,
 ) -> Wear:
     """Account for the lamps and relays of some zones; of all where none is named.
+
+    ``until`` is the night at whose end they are looked at; they are looked at now where None. What comes then
+    is taken from ``year``, the plan of a year, night by night.
 
     Returns:
         Hours and cycles over runs that have ended. Held by tests/controller/history/test_lamp_wear.py.
@@ -48,46 +56,60 @@ def account_for_wear(
     Raises:
         JournalError: the journal cannot be read.
     """
-    first, began_utc = year.period.first, source.began_at()
-    began = first if began_utc is None else night_at(began_utc, planner.tz).date
-    # All hours of every zone, and those since a date; most lamps are as old as the journal.
-    whole = {each.zone: each for each in source.totals()}
-    since_date: dict[date, dict[str, ZoneSum]] = {}
+    first_night = year.period.first if until is None else until + _ONE_DAY
+    began_utc = source.began_at()
+    began = first_night if began_utc is None else min(night_at(began_utc, planner.tz).date, first_night)
     replacements = list(source.replacements())
     wanted = [zone for zone in planner.site.zones if not zones or zone.id in zones]
-    again = {zone.id: nights_again(first, year.lit_ms_by_night(zone.id)) for zone in wanted}
+    again = {zone.id: nights_again(year.period.first, year.lit_ms_by_night(zone.id)) for zone in wanted}
+
+    def noon(night: date) -> datetime:
+        return night_on(night, planner.tz).starts_at_utc
+
+    later = {} if until is None else {each.zone: each for each in source.totals_since(noon(first_night))}
+
+    @cache  # most lamps are as old as the journal
+    def burned(since: date | None) -> dict[str, tuple[float, int]]:
+        """Give the seconds lit and the cycles of each zone, since the noon of a date or since ever."""
+        sums = source.totals() if since is None else source.totals_since(noon(since))
+        return {
+            each.zone: (
+                each.lit_s - (later[each.zone].lit_s if each.zone in later else 0.0),
+                each.cycles - (later[each.zone].cycles if each.zone in later else 0),
+            )
+            for each in sums
+        }
+
     lives = []
     for lamps in lamps_of(planner.site, cable_losses(planner.site).volts):
         if lamps.zone not in again:
             continue
-        since, lit_ms_on, burned = fitted_since(lamps, replacements), again[lamps.zone], whole
+        dates, lit_ms_on = fittings(lamps, replacements), again[lamps.zone]
+        since = max((each for each in dates if each <= (until or date.max)), default=None)
         estimated_h = 0.0
-        if since is not None and since > began:
-            if since not in since_date:
-                from_utc = night_on(since, planner.tz).starts_at_utc
-                since_date[since] = {each.zone: each for each in source.totals_since(from_utc)}
-            burned = since_date[since]
-        elif since is not None:
+        if since is not None and since < began:
             before = range((began - since).days)
             estimated_h = sum(lit_ms_on(since + number * _ONE_DAY) for number in before) / MS_PER_HOUR
-        lit_h = burned[lamps.zone].lit_s / _S_PER_HOUR if lamps.zone in burned else 0.0
+        of_zones = burned(since if since is not None and since > began else None)
+        lit_s, _ = of_zones.get(lamps.zone, (0.0, 0))
         lives.append(
             lamp_life(
                 lamps,
-                lit_h + estimated_h,
+                lit_s / _S_PER_HOUR + estimated_h,
                 since=since,
-                first_night=first,
+                first_night=first_night,
                 lit_ms_on=lit_ms_on,
                 estimated_h=estimated_h,
+                replaced_on=next((each for each in dates if each > (until or date.max)), None),
             )
         )
 
     relays = [
         relay_life(
             zone.id,
-            whole[zone.id].cycles if zone.id in whole else 0,
-            first_night=first,
-            starts_on=nights_again(first, year.starts[zone.id]),
+            burned(None).get(zone.id, (0.0, 0))[1],
+            first_night=first_night,
+            starts_on=nights_again(year.period.first, year.starts[zone.id]),
             endurance_cycles=planner.site.relays.endurance_cycles,
         )
         for zone in wanted

@@ -4,7 +4,7 @@ Every rated life is an average over many: half the lamps have failed by then. So
 """
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 from config.models.site import RELAY_CYCLES, Fixture, Site, Zone
@@ -57,15 +57,15 @@ def lamps_of(site: Site, volts: Mapping[tuple[str, int], float]) -> list[Lamps]:
     ]
 
 
-def fitted_since(lamps: Lamps, replacements: Iterable[Replacement]) -> date | None:
-    """Give the first night that the present lamps served.
+def fittings(lamps: Lamps, replacements: Iterable[Replacement]) -> list[date]:
+    """Give the dates on which lamps of a fixture were fitted, in order.
 
-    Lamps are changed by day, so those fitted on a date serve from the night of that date on. The latest of
-    the site file's date and the journal's replacements counts; None where neither is known.
+    Lamps are changed by day, so those fitted on a date serve from the night of that date on. The site file's
+    date and the journal's replacements count.
     """
     of_lamps = (lamps.zone, str(lamps.number))
-    dates = [each.on_date for each in replacements if (each.zone, each.part) == of_lamps]
-    return max([*dates, *([lamps.fixture.fitted] if lamps.fixture.fitted else [])], default=None)
+    dates = {each.on_date for each in replacements if (each.zone, each.part) == of_lamps}
+    return sorted(dates | ({lamps.fixture.fitted} if lamps.fixture.fitted else set()))
 
 
 def require_replaced(zone: Zone, fixture: int, on_date: date, today: date) -> None:
@@ -95,6 +95,7 @@ class LampLife:
         used: part of their life used, 1 is spent; None where no life is rated.
         used_in_a_year: part of their life that the next 365 nights use; None where no life is rated.
         light: for LED, the part of their first light that they still give; None otherwise.
+        replaced_on: when they were replaced, if that was after the night in question.
         replace_about: the night on which their life ends by the plan to come; None where it does not end
             within ``HORIZON_YEARS`` or is not rated.
     """
@@ -106,11 +107,14 @@ class LampLife:
     used: float | None = None
     used_in_a_year: float | None = None
     light: float | None = None
+    replaced_on: date | None = None
     replace_about: date | None = None
 
     @property
     def words(self) -> str:
         """The outlook, for a person."""
+        if self.replaced_on is not None:
+            return f"replaced on {self.replaced_on.day} {self.replaced_on:%B %Y}"
         if self.used is None:
             return "no rated life is known"
         if self.used >= 1:
@@ -128,6 +132,7 @@ def lamp_life(
     first_night: date,
     lit_ms_on: Callable[[date], int],
     estimated_h: float = 0.0,
+    replaced_on: date | None = None,
 ) -> LampLife:
     """Work out how far along some lamps are and when their life ends by the plan.
 
@@ -135,14 +140,12 @@ def lamp_life(
     ``lit_ms_on`` is how long the plan lights their zone in a night, see ``nights_again``.
     """
     life_h = lamps.life_h
+    life = LampLife(lamps=lamps, since=since, lit_h=lit_h, estimated_h=estimated_h, replaced_on=replaced_on)
     if life_h is None:
-        return LampLife(lamps=lamps, since=since, lit_h=lit_h, estimated_h=estimated_h)
+        return life
     year_ms = sum(lit_ms_on(first_night + timedelta(days=number)) for number in range(_NIGHTS_IN_A_YEAR))
-    return LampLife(
-        lamps=lamps,
-        since=since,
-        lit_h=lit_h,
-        estimated_h=estimated_h,
+    return replace(
+        life,
         used=lit_h / life_h,
         used_in_a_year=year_ms / MS_PER_HOUR / life_h,
         light=light_left(lit_h, life_h) if lamps.fixture.lamp == "led" else None,

@@ -26,13 +26,13 @@ def garden(*fixtures):
     return site(zone("jetty", "20:00 to 00:00", fixtures=lamps), relays={"endurance_cycles": 500})
 
 
-def wear_of(board, first):
-    """Lamps and relays of a board, the year to come beginning with a night."""
+def wear_of(board, first, until=None):
+    """Lamps and relays of a board, the year to come beginning with a night; now, or after another night."""
     planner = Planner(board.site)
     year = look_ahead(
         forecast_input(planner), first, lambda zone_id, night: planner.plan(zone_id, night).windows
     )
-    return account_for_wear(planner, board.reader, year)
+    return account_for_wear(planner, board.reader, year, until=until)
 
 
 @pytest.fixture(scope="module")
@@ -77,6 +77,41 @@ def test_a_relay_counts_its_cycles(ten_nights):
     (relay,) = wear_of(ten_nights, date(2027, 3, 11)).relays
     assert (relay.cycles, relay.endurance_cycles, relay.used) == (10, 500, 0.02)
     assert relay.wears_out_about == date(2027, 3, 11) + 489 * DAY
+
+
+def test_lamps_are_shown_as_they_stood_after_a_night(ten_nights):
+    """After the fourth night nothing counts that came later: no hours, no cycles, no new lamps.
+
+    Lamps that were replaced later say so instead of an outlook.
+    """
+    wear = wear_of(ten_nights, date(2027, 3, 11), until=date(2027, 3, 4))
+    found = [(each.since, round(each.lit_h, 2), round(each.estimated_h, 2)) for each in wear.lamps]
+    # From 1 January 2025 to the end of February 2027 are 365 + 365 + 59 nights.
+    assert found == [
+        (None, 16.0, 0.0),
+        (date(2027, 2, 19), 56.0, 40.0),
+        (date(2025, 1, 1), 789 * 4 + 16.0, 789 * 4),
+        (None, 16.0, 0.0),
+    ]
+    assert [each.words for each in wear.lamps[2:]] == ["replaced on 5 March 2027", "replaced on 8 March 2027"]
+    (relay,) = wear.relays
+    assert relay.cycles == 4
+    # 984 hours are left at four a night, 496 cycles at one a night, from 5 March on.
+    assert wear.lamps[0].replace_about == date(2027, 3, 5) + 245 * DAY
+    assert relay.wears_out_about == date(2027, 3, 5) + 495 * DAY
+
+
+def test_before_the_journal_lamps_have_estimated_hours_only(ten_nights):
+    """After a night before the journal began, lamps have the hours of the plan since they were fitted."""
+    wear = wear_of(ten_nights, date(2027, 3, 11), until=date(2027, 2, 23))
+    found = [(each.since, round(each.lit_h, 2), round(each.estimated_h, 2)) for each in wear.lamps]
+    before = 365 + 365 + 31 + 23
+    assert found[:3] == [
+        (None, 0, 0),
+        (date(2027, 2, 19), 20, 20),
+        (date(2025, 1, 1), before * 4, before * 4),
+    ]
+    assert wear.relays[0].cycles == 0
 
 
 def test_with_an_empty_journal_all_hours_are_estimated(tmp_path):

@@ -15,7 +15,7 @@ from controller.lamps.life import (
     HORIZON_YEARS,
     Lamps,
     ends_on,
-    fitted_since,
+    fittings,
     lamp_life,
     nights_again,
     relay_life,
@@ -76,14 +76,15 @@ def replaced(on: date, *, zone: str = "jetty", part: str = "1") -> Replacement:
     return Replacement(zone=zone, part=part, on_date=on, at=reading)
 
 
-def test_the_latest_of_fitting_and_replacement_counts():
-    """A replacement begins a new life for its own fixture; the site file's date may be later still."""
+def test_a_fixture_has_the_fittings_of_its_own_lamps():
+    """The site file's date and the replacements of this fixture count, and those of no other."""
     old = led(fitted=date(2025, 4, 15))
     others = [replaced(date(2027, 1, 1), part="2"), replaced(date(2027, 1, 1), zone="gate")]
-    assert fitted_since(old, others) == date(2025, 4, 15)
-    assert fitted_since(old, [*others, replaced(date(2026, 5, 1))]) == date(2026, 5, 1)
-    assert fitted_since(led(fitted=date(2026, 9, 1)), [replaced(date(2026, 5, 1))]) == date(2026, 9, 1)
-    assert fitted_since(led(), others) is None
+    assert fittings(old, others) == [date(2025, 4, 15)]
+    assert fittings(old, [*others, replaced(date(2026, 5, 1))]) == [date(2025, 4, 15), date(2026, 5, 1)]
+    later = led(fitted=date(2026, 9, 1))
+    assert fittings(later, [replaced(date(2026, 5, 1))]) == [date(2026, 5, 1), date(2026, 9, 1)]
+    assert fittings(led(), others) == []
 
 
 def test_a_life_ends_on_the_night_that_uses_its_last_hour():
