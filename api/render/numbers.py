@@ -1,5 +1,6 @@
 """Numbers, of hours, energy and money above all: rounded for JSON, and written for people."""
 
+from collections.abc import Sequence
 from datetime import timedelta
 from decimal import Decimal
 from typing import overload
@@ -69,6 +70,28 @@ def hours(lasts_ms: int | None) -> str:
 def kwh(joules: Decimal | None, *, at_least: bool = False) -> str:
     """Write joules as kilowatt-hours."""
     return NONE if joules is None else f"{'≥ ' if at_least else ''}{kwh_of(joules):,.2f}"
+
+
+def kwh_that_add_up(first: Decimal, others: Sequence[Decimal], total: Decimal) -> list[str]:
+    """Write the parts of an amount of energy, in joules, so that what is written adds up.
+
+    The first part and the total are written as ``kwh`` writes them; the others are cut off or rounded up by
+    less than a hundredth until they make up the rest.
+
+    Held by tests/api/render/test_numbers.py.
+    """
+
+    def as_written(joules: Decimal) -> int:
+        return int(f"{kwh_of(joules):.2f}".replace(".", ""))
+
+    exact = [part * 100 / J_PER_KWH for part in others]
+    shown = [int(part) for part in exact]
+    missing = as_written(total) - as_written(first) - sum(shown)
+    for _ in range(abs(missing)):
+        one = 1 if missing > 0 else -1
+        farthest = max(range(len(exact)), key=lambda n: (exact[n] - shown[n]) * one)
+        shown[farthest] += one
+    return [kwh(first), *(f"{part / 100:,.2f}" for part in shown)]
 
 
 def money(amount: Decimal | None, currency: str | None, *, at_least: bool = False) -> str:
