@@ -190,5 +190,5 @@ class HoursResponse(_Model):
 def to_response(report: HoursReport) -> HoursResponse:
     """Make the JSON document of a report."""
     response = HoursResponse.model_validate(report, context=currency_of(report.site))
-    notes = hour_notes(is_lifetime=report.is_lifetime, total=report.total)
+    notes = hour_notes(report)
     return response.model_copy(update={"notes": notes})

@@ -9,10 +9,19 @@ from config.models.site import Site
 from controller.calendar.intervals import MS_PER_HOUR
 from controller.energy.tariff import round_money
 from controller.energy.values import J_PER_KWH
+from controller.history.report import HoursReport
+from controller.records.entries import Cause
 
 NONE = "–"
 LOWER_BOUNDS = "at least: a load or a transformer's losses are not known, so energy and cost are lower bounds"
 LIFETIME = "the totals of a whole life hold hours, starts and lamp energy only; name dates for the rest"
+ASSUMED = (
+    "some of the energy goes by transformers and cables that the journal was not told of at the time: the "
+    "first ones that it was told of are assumed"
+)
+UNPOWERED = (
+    "while the board had no power, its transformers are taken to have had none either: nothing is billed"
+)
 
 
 def currency_of(site: Site) -> str | None:
@@ -52,11 +61,16 @@ def rounded(value: float | None, digits: int) -> float | None:
     return None if value is None else round(value, digits)
 
 
-def hour_notes(*, is_lifetime: bool, at_least: bool) -> list[str]:
-    """Say what limits the figures of an account."""
-    if is_lifetime:
+def hour_notes(report: HoursReport) -> list[str]:
+    """Say what limits the figures of an account, and what they assume."""
+    if report.is_lifetime:
         return [LIFETIME]
-    return [LOWER_BOUNDS] if at_least else []
+    notes = [LOWER_BOUNDS] if report.total.at_least else []
+    if report.total.assumed:
+        notes.append(ASSUMED)
+    if any(part.reason is Cause.POWER_LOST for part in report.total.missed):
+        notes.append(UNPOWERED)
+    return notes
 
 
 def hours(lasts_ms: int | None) -> str:
