@@ -45,7 +45,7 @@ def account_for_past(
     """
     if not periods:
         return
-    known = history.zones((periods[0].interval[0], periods[-1].interval[1]))
+    known = _zones_in(history, source, (periods[0].interval[0], periods[-1].interval[1]))
     some: list[Period] = []
     for period in periods:
         if some and sum(each.nights for each in some) + period.nights > NIGHTS_AT_ONCE:
@@ -86,14 +86,27 @@ def light_of_past(
         JournalError: the journal cannot be read.
     """
     those = list(nights(first, last, history.planner.tz))
-    all_zones = history.zones((those[0].interval[0], those[-1].interval[1]))
+    all_zones = _zones_in(history, source, (those[0].interval[0], those[-1].interval[1]))
     found = read_nights(history, source, those, bounds, zones=all_zones)
     known = merge([(ms_of(bounds.began_utc), ms_of(bounds.now_utc))])
     gone = merge([(ms_of(those[0].starts_at_utc), ms_of(min(those[-1].ends_at_utc, bounds.now_utc)))])
-    lit = {zone: found.lit[zone] for zone in zones or found.zones}
+    lit = {zone: found.lit[zone] for zone in zones or all_zones}
     missed = {zone: overlap(without(found.planned[zone], found.lit[zone]), known) for zone in lit}
     unknown = {zone: without(gone, found.known[zone]) for zone in lit}
     return PastLight(first=first, last=last, lit=lit, missed=missed, unknown=unknown)
+
+
+def _zones_in(history: SiteHistory, source: JournalSource, within: Interval) -> list[str]:
+    """Give the ids of today's zones in their order, then of those that were there in a stretch.
+
+    Before the journal was told of the site, any that was ever lit may have been there.
+    """
+    today = [zone.id for zone in history.planner.site.zones]
+    periods = history.periods(within)
+    then = {zone for each in periods for zone in each.facts.supplies}
+    if any(each.assumed for each in periods):
+        then.update(each.zone for each in source.totals())
+    return [*today, *sorted(then - {*today})]
 
 
 def _account(
@@ -111,7 +124,7 @@ def _account(
     found = read_nights(history, source, around, bounds, zones=known)
     loads = source.loads_at(around[0].starts_at_utc)
     uses = energy_used(history, found, periods, loads=loads, bounds=bounds)
-    wanted = [zone for zone in found.zones if not zones or zone in zones]
+    wanted = [zone for zone in known if not zones or zone in zones]
     hours, runs = {}, {}
     for zone in wanted:
         of_zone = found.runs.get(zone, ())

@@ -81,12 +81,6 @@ class SiteHistory:
             if max(each.starts_ms, within[0]) < min(each.ends_ms, within[1])
         ]
 
-    def zones(self, within: Interval) -> list[str]:
-        """Give the ids of the zones of today in their order, then of those that were there in a stretch."""
-        today = [zone.id for zone in self.planner.site.zones]
-        then = {zone for each in self.periods(within) for zone in each.facts.supplies}
-        return [*today, *sorted(then - {*today})]
-
 
 def _place_of(facts: SiteFacts, planner: Planner) -> PlanContext:
     """Give the place of a time; where that is still the same, the planner's own, which remembers its sun."""

@@ -13,8 +13,8 @@ from controller.calendar.periods import Each, split, stretch_of_nights
 from controller.history.account import account_for_past
 from controller.history.dark_nights import outages_of
 from controller.history.nights import bounds_of
-from controller.history.totals import HourSum, Missed
 from controller.history.site_history import SiteHistory
+from controller.history.totals import HourSum, Missed
 from controller.planning.planner import Planner
 from controller.records.entries import Cause
 from tests.controller.board import Board
