@@ -183,7 +183,6 @@ def live(folder: Path, first: Site, story: list[tuple[str, Site, int]]) -> Board
             case _:
                 board.override(board.site.zones[0].id, on=what == "on", lasts_s=5 * 3600)
     board.run_until(board.true_utc + 2 * DAY)
-    board.close()
     return board
 
 
@@ -199,6 +198,7 @@ def test_any_cut_gives_the_same_sums(first, story, cuts):
         last = board.true_utc.date()
         whole = account(board, board.site, FIRST, last, Each.WHOLE)
         nights = account(board, board.site, FIRST, last, Each.NIGHT)
+        board.close()
         with pytest.MonkeyPatch.context() as patch:
             patch.setattr(account_module, "NIGHTS_AT_ONCE", 1)
             assert account(board, board.site, FIRST, last, Each.NIGHT) == nights
@@ -237,7 +237,7 @@ def test_no_edit_of_today_alters_a_night_that_is_over(first, story, today):
         before = account(board, board.site, FIRST, last)
         assert figures(account(board, today, FIRST, last), before) == figures(before, before)
         board.site = today
-        board.start()
+        board.stop(60)
         board.run_until(board.true_utc + 2 * DAY)
         board.close()
         assert figures(account(board, today, FIRST, last), before) == figures(before, before)
