@@ -89,7 +89,7 @@ class HourSumResponse(_Model):
     by_program_h: Hours | None = _of("program_ms", about="of these, by the program or a special night")
     by_override_h: Hours | None = _of("override_ms", about="because somebody asked for it")
     unknown_h: Hours | None = _of("unknown_ms", about="for another reason, or none that is known")
-    clock_not_trusted_h: Hours | None = _of("untrusted_ms", about="lit while the clock was not trusted")
+    clock_not_trusted_h: Hours | None = _of("untrusted_ms", about="lit at a time that no trusted clock knows")
     daylight_h: Hours | None = _of("daylight_ms", about="lit before dusk or after dawn")
     starts: int = Field(description="how often it was switched on")
     planned_h: Hours | None = _of("planned_ms", about="what the program of the time asked for, up to now")
@@ -112,9 +112,6 @@ class HourSumResponse(_Model):
         description="where the transformer's losses come from"
     )
     at_least: bool = Field(description="whether energy and cost are lower bounds")
-    assumed: bool = Field(
-        description="whether the transformer and the cables are assumed: the journal was not told of them yet"
-    )
 
 
 class _ZoneKey(_Model):
@@ -190,5 +187,5 @@ class HoursResponse(_Model):
 def to_response(report: HoursReport) -> HoursResponse:
     """Make the JSON document of a report."""
     response = HoursResponse.model_validate(report, context=currency_of(report.site))
-    notes = hour_notes(report)
+    notes = hour_notes(is_lifetime=report.is_lifetime, at_least=report.total.at_least)
     return response.model_copy(update={"notes": notes})

@@ -14,7 +14,6 @@ from controller.history.account import PastLight, account_for_past, light_of_pas
 from controller.history.lamp_wear import Wear, account_for_wear
 from controller.history.nights import Bounds, bounds_of
 from controller.history.query import MOST_NIGHTS_OVER_THE_WEB, HoursQuery, choose_periods, read_period
-from controller.history.site_history import SiteHistory
 from controller.history.source import JournalSource
 from controller.history.totals import HourSum, add_up, lifetime_sum
 from controller.planning.planner import Planner
@@ -91,9 +90,8 @@ def report_hours(
         PeriodError: no such period.
         UnknownZoneError: neither the site nor the journal knows one of the zones.
     """
-    history = SiteHistory(planner, source.site_records())
-    bounds, periods = _prepare(history, source, query, now_utc)
-    rows = list(_rows(history, source, query, bounds, periods))
+    bounds, periods = _prepare(planner, source, query, now_utc)
+    rows = list(_rows(planner, source, query, bounds, periods))
     by_zone: dict[str | None, list[HourSum]] = defaultdict(list)
     by_period: dict[Period | None, list[HourSum]] = defaultdict(list)
     for row in rows:
@@ -101,7 +99,7 @@ def report_hours(
         by_period[row.period].append(row)
     return HoursReport(
         site=planner.site,
-        tz=history.planner.tz,
+        tz=planner.tz,
         by=query.by,
         first=periods[0].first,
         last=periods[-1].last,
@@ -123,17 +121,15 @@ def iter_hour_rows(
     Raises:
         As ``report_hours``, at the first row.
     """
-    history = SiteHistory(planner, source.site_records())
-    bounds, periods = _prepare(history, source, query, now_utc)
-    yield from _rows(history, source, query, bounds, periods)
+    bounds, periods = _prepare(planner, source, query, now_utc)
+    yield from _rows(planner, source, query, bounds, periods)
 
 
 def report_season(
     planner: Planner, source: JournalSource, text: str, *, now_utc: datetime, year: Forecast
 ) -> SeasonReport:
     """Report a season, or any other period: see ``report_hours`` and ``read_period``."""
-    history = SiteHistory(planner, source.site_records())
-    period = read_period(text, history.planner)
+    period = read_period(text, planner)
     query = HoursQuery(by=Each.MONTH, period=text, most_nights=MOST_NIGHTS_OVER_THE_WEB)
     hours = report_hours(planner, source, query, now_utc=now_utc, year=year)
     first = period.last - _A_YEAR + _ONE_NIGHT
@@ -141,7 +137,7 @@ def report_season(
         planner=planner,
         period=period,
         hours=hours,
-        light=light_of_past(history, source, first, period.last, bounds=hours.bounds),
+        light=light_of_past(planner, source, first, period.last, bounds=hours.bounds),
         year_ends=year.period.last,
         now_utc=now_utc,
     )
@@ -154,10 +150,9 @@ def year_to_come(planner: Planner, now_utc: datetime) -> Forecast:
 
 
 def _prepare(
-    history: SiteHistory, source: JournalSource, query: HoursQuery, now_utc: datetime
+    planner: Planner, source: JournalSource, query: HoursQuery, now_utc: datetime
 ) -> tuple[Bounds, list[Period]]:
     """Check the zones and choose the periods, with the journal's beginning and now as the usual ends."""
-    planner = history.planner
     for zone in query.zones:
         try:
             planner.site.zone(zone)
@@ -172,11 +167,11 @@ def _prepare(
 
 
 def _rows(
-    history: SiteHistory, source: JournalSource, query: HoursQuery, bounds: Bounds, periods: Sequence[Period]
+    planner: Planner, source: JournalSource, query: HoursQuery, bounds: Bounds, periods: Sequence[Period]
 ) -> Iterable[HourSum]:
     if not query.is_whole_life:
-        return account_for_past(history, source, periods, bounds=bounds, zones=query.zones)
-    order = {zone.id: number for number, zone in enumerate(history.planner.site.zones)}
+        return account_for_past(planner, source, periods, bounds=bounds, zones=query.zones)
+    order = {zone.id: number for number, zone in enumerate(planner.site.zones)}
     sums = [each for each in source.totals() if not query.zones or each.zone in query.zones]
     sums.sort(key=lambda each: (order.get(each.zone, len(order)), each.zone))
     return [lifetime_sum(each, periods[0]) for each in sums]

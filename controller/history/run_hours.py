@@ -4,10 +4,8 @@ Runs come from the journal, windows from the plan, darkness from the sun; everyt
 periods in whole milliseconds, so that the parts add up to the whole. A zone's runs may overlap where the
 clock was put back between them; each counts in full.
 
-How a run becomes an interval: its length is ``lit_s``, measured on the boot-time clock, which no step of the
-wall clock touches; its end is ``off_utc``. Where the clock was stepped while the zone was lit, the two
-wall-clock instants lie farther apart than that, or nearer. The later reading is then the better one, since a
-step is how a wrong clock is put right, so the interval ends there and reaches back by the measured length.
+A run lasts ``lit_s``, measured on the boot-time clock, which no step of the wall clock touches. The journal
+says when that was, also where the clock was stepped or wrong: see ``controller/journal/rows.py``.
 """
 
 from bisect import bisect_left, bisect_right

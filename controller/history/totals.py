@@ -59,8 +59,8 @@ class HourSum:
         program_ms: of these because of the program or a special night.
         override_ms: because a person asked for it.
         unknown_ms: for another reason, or none that is known.
-        untrusted_ms: of ``lit_ms``, in runs whose clock was not trusted at both ends: its length is
-            certain, its date is not.
+        untrusted_ms: of ``lit_ms``, in runs of boots whose clock was never trusted: its length is certain,
+            its date is not.
         daylight_ms: of ``lit_ms``, with the sun above the angle of dusk.
         starts: how often it was switched on; a run that began before the period is not counted again.
         planned_ms: time for which the program asked for light, up to now.
@@ -72,7 +72,6 @@ class HourSum:
             known, and where each comes from.
         losses: where the losses of the transformers come from.
         at_least: whether the energy is a lower bound: a load, or a transformer's losses, are not known.
-        assumed: whether transformers and cables are assumed, because the journal was not told of them.
     """
 
     zone: str | None = None
@@ -95,7 +94,6 @@ class HourSum:
     loads: tuple[tuple[float | None, str], ...] = ()
     losses: tuple[str, ...] = ()
     at_least: bool = False
-    assumed: bool = False
 
     @property
     def meter_j(self) -> Decimal | None:
@@ -142,7 +140,6 @@ def add_up(sums: Iterable[HourSum], *, zone: str | None = None, period: Period |
         loads=tuple(dict.fromkeys(load for each in sums for load in each.loads)),
         losses=tuple(dict.fromkeys(origin for each in sums for origin in each.losses)),
         at_least=any(each.at_least for each in sums),
-        assumed=any(each.assumed for each in sums),
     )
 
 

@@ -106,10 +106,18 @@ def open_switchings(connection: sqlite3.Connection) -> list[Switching]:
     return SWITCHINGS.fetch(connection, f"WHERE s.id IN ({lit_by}) ORDER BY s.id")
 
 
-def last_sign_of_life(connection: sqlite3.Connection) -> Reading | None:
-    """Give the latest reading of the newest boot in the journal."""
+def last_sign_of_life(connection: sqlite3.Connection, *, corrected: bool = False) -> Reading | None:
+    """Give the latest reading of the newest boot in the journal.
+
+    Where its clock was wrong, and right at another moment of that boot, ``corrected`` gives the true instant.
+    """
     row = connection.execute(
-        f"SELECT at_ms, boot_ms, boot.boot_id, l.trusted FROM ({SIGNS_OF_LIFE}) l "  # noqa: S608 - our own text
-        "JOIN boot ON boot.id = l.boot ORDER BY boot.id DESC, boot_ms DESC LIMIT 1"
+        "SELECT at_ms, boot_ms, boot.boot_id, l.trusted, boot.began_ms "  # noqa: S608 - our own text
+        f"FROM ({SIGNS_OF_LIFE}) l JOIN boot ON boot.id = l.boot ORDER BY boot.id DESC, boot_ms DESC LIMIT 1"
     ).fetchone()
-    return None if row is None else as_reading(*row)
+    if row is None:
+        return None
+    at_ms, boot_ms, boot_id, trusted, began_ms = row
+    if corrected and not trusted and began_ms is not None:
+        at_ms, trusted = began_ms + boot_ms, True
+    return as_reading(at_ms, boot_ms, boot_id, trusted)

@@ -19,6 +19,8 @@ from controller.journal.rows import (
     EVENTS,
     OVERRIDES,
     REPLACEMENTS,
+    RUN_BEGAN,
+    RUN_TRUSTED,
     SITE_RECORDS,
     SWITCHINGS,
     Query,
@@ -26,7 +28,6 @@ from controller.journal.rows import (
     Value,
     as_override,
     as_reading,
-    as_utc,
 )
 from controller.journal.schema import LONG_RUN_MS
 from controller.records.entries import Cause, Event, OverrideEnded, Replacement, SiteRecord, Switching
@@ -58,11 +59,11 @@ def _as_past_override(row: Row) -> PastOverride:
 
 
 def _as_run(row: Row) -> Run:
-    _, on_ms, off_ms, lit_ms, zone, cause, words, ended_by, watts, origin, trusted = row
+    since_ms, lit_ms, zone, cause, words, ended_by, watts, origin, trusted = row
     return Run(
         zone=zone,
-        on_utc=utc_of(on_ms),
-        off_utc=as_utc(off_ms),
+        on_utc=utc_of(since_ms),
+        off_utc=None if lit_ms is None else utc_of(since_ms + lit_ms),
         lit_s=None if lit_ms is None else lit_ms / MS_PER_S,
         cause=Cause(cause),
         words=words,
@@ -75,16 +76,17 @@ def _as_run(row: Row) -> Run:
 
 _PAST_OVERRIDES = Query(OVERRIDES.select, _as_past_override)
 # A run that is over is row b, which ended it, with row a, which began it. First comes from when on it counts.
-_RUNS = """
-    SELECT b.lit_from_ms, a.at_ms, b.at_ms, b.lit_ms, zone.name, ra.cause, ra.words, rb.cause,
-    load.watts, load.origin, a.trusted AND b.trusted
-    FROM switching b CROSS JOIN switching a ON a.id = b.on_id JOIN zone ON zone.id = a.zone
+_PAIRED = "FROM switching b CROSS JOIN switching a ON a.id = b.on_id LEFT JOIN boot ON boot.id = a.boot"
+_RUNS = f"""
+    SELECT {RUN_BEGAN} AS since_ms, b.lit_ms, zone.name, ra.cause, ra.words, rb.cause,
+    load.watts, load.origin, {RUN_TRUSTED} {_PAIRED} JOIN zone ON zone.id = a.zone
     JOIN reason ra ON ra.id = a.reason JOIN reason rb ON rb.id = b.reason JOIN load ON load.id = a.load"""
 _OPEN_RUNS = """
-    SELECT a.at_ms, a.at_ms, NULL, NULL, zone.name, ra.cause, ra.words, NULL,
-    load.watts, load.origin, a.trusted
-    FROM account JOIN switching a ON a.id = account.lit_by JOIN zone ON zone.id = a.zone
-    JOIN reason ra ON ra.id = a.reason JOIN load ON load.id = a.load"""
+    SELECT ifnull(boot.began_ms + a.boot_ms, a.at_ms) AS since_ms, NULL, zone.name, ra.cause, ra.words, NULL,
+    load.watts, load.origin, a.trusted OR boot.began_ms IS NOT NULL
+    FROM account JOIN switching a ON a.id = account.lit_by JOIN boot ON boot.id = a.boot
+    JOIN zone ON zone.id = a.zone JOIN reason ra ON ra.id = a.reason JOIN load ON load.id = a.load"""
+_IS_LONG = f"b.at_ms - b.lit_from_ms > {LONG_RUN_MS}"
 
 
 class JournalReader:
@@ -139,9 +141,9 @@ class JournalReader:
         return utc_of(rows[0][0]) if rows else None
 
     def last_sign(self) -> Reading | None:
-        """Give the last sign of life of any keeper; None in an empty journal."""
+        """Give the last sign of life, by a trusted clock where its boot had one; None in an empty journal."""
         with self._open() as connection:
-            return last_sign_of_life(connection)
+            return last_sign_of_life(connection, corrected=True)
 
     def overrides(
         self, from_utc: datetime | None = None, to_utc: datetime | None = None
@@ -158,23 +160,19 @@ class JournalReader:
     def runs(self, from_utc: datetime | None = None, to_utc: datetime | None = None) -> Iterator[Run]:
         """Give every run that reaches into an interval, in the order in which they began.
 
-        A run reaches from its beginning to its end, and at least over the seconds that it was lit, counted
-        back from its end: where the clock was set meanwhile, these differ. One that is still lit has no end;
+        It reaches from ``on_utc`` to ``off_utc``: see ``rows.RUN_BEGAN``. One that is still lit has no end;
         one that was lit for no time at all reaches into the interval that its instant belongs to.
         """
-        interval, lit_from_ms = _interval(from_utc, to_utc), itemgetter(0)
-        reaches = "b.lit_from_ms < :to AND (b.at_ms > :from OR b.lit_from_ms >= :from)"
-        still_lit = f"{_OPEN_RUNS} WHERE a.at_ms < :to"
-        long_before = (
-            f"{_RUNS} WHERE b.at_ms - b.lit_from_ms > {LONG_RUN_MS} "
-            f"AND b.lit_from_ms < :from - {LONG_RUN_MS} AND {reaches}"
-        )
-        others = f"{_RUNS} WHERE b.lit_from_ms >= :from - {LONG_RUN_MS} AND {reaches} ORDER BY b.lit_from_ms"
+        interval, since_ms = _interval(from_utc, to_utc), itemgetter(0)
+        reaches = "since_ms < :to AND (since_ms + b.lit_ms > :from OR since_ms >= :from)"
+        of_a_day = f"b.lit_from_ms >= :from - {LONG_RUN_MS} AND b.lit_from_ms < :to AND NOT {_IS_LONG}"
         with self._open() as connection:
-            few: list[Row] = connection.execute(still_lit, interval).fetchall()
-            few += connection.execute(long_before, interval).fetchall()
-            many = connection.execute(others, interval)
-            for row in heapq.merge(sorted(few, key=lit_from_ms), many, key=lit_from_ms):
+            few: list[Row] = connection.execute(f"{_OPEN_RUNS} WHERE since_ms < :to", interval).fetchall()
+            few += connection.execute(f"{_RUNS} WHERE {_IS_LONG} AND {reaches}", interval).fetchall()
+            many = connection.execute(
+                f"{_RUNS} WHERE {of_a_day} AND {reaches} ORDER BY b.lit_from_ms", interval
+            )
+            for row in heapq.merge(sorted(few, key=since_ms), many, key=since_ms):
                 yield _as_run(row)
 
     def totals(self) -> list[ZoneSum]:
@@ -188,11 +186,16 @@ class JournalReader:
 
     def totals_since(self, since_utc: datetime) -> list[ZoneSum]:
         """Add up the runs of every zone since an instant; of one that it cuts, only the later part counts."""
+        ended = "SELECT a.zone, a.load, {} AS since_ms, b.lit_ms " + _PAIRED
+        by_right = (
+            f"{ended.format('b.at_ms - b.lit_ms')} WHERE b.at_ms >= :from AND b.trusted AND b.lit_ms NOTNULL"
+        )
+        by_wrong = f"{ended.format(RUN_BEGAN)} WHERE {_IS_LONG} AND NOT b.trusted"
         select = (
-            "SELECT zone.name, load.watts, load.origin, sum(min(b.lit_ms, b.at_ms - :from)), "
-            "sum(a.at_ms >= :from), count(*) FROM switching b CROSS JOIN switching a ON a.id = b.on_id "
-            "JOIN zone ON zone.id = a.zone JOIN load ON load.id = a.load "
-            "WHERE b.at_ms >= :from AND b.lit_ms IS NOT NULL GROUP BY a.zone, a.load ORDER BY a.zone, a.load"
+            "SELECT zone.name, load.watts, load.origin, sum(min(lit_ms, since_ms + lit_ms - :from)), "  # noqa: S608
+            f"sum(since_ms >= :from), count(*) FROM ({by_right} UNION ALL {by_wrong}) run "
+            "JOIN zone ON zone.id = run.zone JOIN load ON load.id = run.load "
+            "WHERE since_ms + lit_ms >= :from GROUP BY run.zone, run.load ORDER BY run.zone, run.load"
         )
         return self._sums(select, _interval(since_utc))
 

@@ -73,6 +73,16 @@ def _as_replacement(row: Row) -> Replacement:
     return Replacement(zone=zone, part=part, on_date=on_date, at=at, note=note)
 
 
+# From when on a run counts: row a began it, row b ended it, of the boot ``boot``. It lasts as long as really
+# passed, on the boot-time clock; a trusted clock says when that was. Where both ends have one, the later is
+# the better, since a step is how a wrong clock is put right: the run is counted back from its end. Where only
+# the beginning has one, it is counted on from there. Where neither has, any trusted clock of that boot gives
+# the instants; and where there was none, they stay as they were recorded.
+RUN_BEGAN = """CASE WHEN b.trusted THEN b.at_ms - b.lit_ms WHEN a.trusted THEN a.at_ms
+    ELSE ifnull(boot.began_ms + a.boot_ms, b.at_ms - b.lit_ms) END"""
+# Whether a trusted clock says when a run was.
+RUN_TRUSTED = "a.trusted OR b.trusted OR boot.began_ms IS NOT NULL"
+
 # Most selects begin with these, so that the reading is made from the first four columns.
 _AT = "{t}.at_ms, {t}.boot_ms, (SELECT boot_id FROM boot WHERE id = {t}.boot), {t}.trusted"
 _ZONE = "(SELECT name FROM zone WHERE id = {t}.zone)"

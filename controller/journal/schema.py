@@ -20,8 +20,9 @@ _WHEN = f"""
     boot INTEGER NOT NULL REFERENCES boot (id),
     trusted INTEGER NOT NULL CHECK (trusted IN (0, 1))"""
 
-# A run that reaches over more than this stands in an index of its own. So a search for the runs that reach
-# into a night has to look back one day only, and still finds every one.
+# A run that reaches over more than this stands in an index of its own, as does every run whose end a wrong
+# clock recorded. So a search for the runs that reach into a night has to look back one day only, and looks
+# through the few runs of that index besides.
 LONG_RUN_MS = 86_400_000
 
 _FIRST: Step = (
@@ -40,8 +41,8 @@ _FIRST: Step = (
     boot INTEGER PRIMARY KEY REFERENCES boot (id), at_ms INTEGER NOT NULL CHECK (at_ms {_YEARS}),
     boot_ms INTEGER NOT NULL CHECK (boot_ms >= 0),
     trusted INTEGER NOT NULL CHECK (trusted IN (0, 1))) STRICT""",
-    # A row that ends a run names the row that began it, how long the zone was lit, and from when on: the
-    # instant of that row, or its own less the time lit, whichever is earlier. Setting the clock parts them.
+    # A row that ends a run names the row that began it, how long the zone was lit, and from when on: its own
+    # instant less the time lit. Where a wrong clock wrote it, that says nothing: see rows.RUN_BEGAN.
     f"""CREATE TABLE switching (
     id INTEGER PRIMARY KEY, {_WHEN},
     zone INTEGER NOT NULL REFERENCES zone (id),
@@ -112,6 +113,12 @@ _SECOND: Step = (
     ifnull(group_concat(DISTINCT nullif(note, '')), '')
     FROM replacement_by_place GROUP BY zone, fixture, on_date""",
     "DROP TABLE replacement_by_place",
+    # When a boot began, by the last trusted clock in it: so what a wrong clock recorded has an instant.
+    "ALTER TABLE boot ADD COLUMN began_ms INTEGER",
+    "UPDATE boot SET began_ms = (SELECT at_ms - boot_ms FROM beat WHERE boot = boot.id AND trusted)",
+    # The runs that a wrong clock ended go to the index of long runs. This walks over all rows, this once.
+    f"""UPDATE switching SET lit_from_ms = at_ms - {LONG_RUN_MS + 1}
+    WHERE lit_ms IS NOT NULL AND NOT trusted AND at_ms - lit_from_ms <= {LONG_RUN_MS}""",  # noqa: S608
 )
 
 STEPS: tuple[Step, ...] = (_FIRST, _SECOND)

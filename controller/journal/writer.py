@@ -15,6 +15,7 @@ from controller.calendar.intervals import MS_PER_S, ms_of
 from controller.journal.database import DAMAGED, empty_journal
 from controller.journal.previous_run import SIGNS_OF_LIFE, overrides_in_force
 from controller.journal.queue import CloseOpenRuns, StartFresh, Work
+from controller.journal.schema import LONG_RUN_MS
 from controller.records.entries import (
     Cause,
     Event,
@@ -36,6 +37,9 @@ POWER_LOST = "the power was lost"
 DIED = "Leerie ended without warning"
 REPLACED = "another one took its place"
 LOST = "how it ended was lost with a damaged journal"
+
+# A trusted clock that was set by more than this says anew when its boot began.
+_STEP_MS = 1000
 
 # What says that a file refuses an entry, rather than cannot take it now: the entry breaks a rule of the
 # tables or holds what no column can, or the file is not what it was.
@@ -282,7 +286,8 @@ class Writer:
             self._insert_at("switching", when, **off)
             return
         lit_ms = run.lit_ms(when)
-        lit_from_ms = min(run.at_ms, when.at_ms - lit_ms)
+        # Where a wrong clock ends it, the index of long runs is where a search finds it.
+        lit_from_ms = when.at_ms - (lit_ms if when.trusted else LONG_RUN_MS + 1)
         self._insert_at("switching", when, **off, on_id=run.on_id, lit_ms=lit_ms, lit_from_ms=lit_from_ms)
         self._execute(
             "UPDATE account SET cycles = cycles + 1, lit_ms = lit_ms + ?, lit_by = NULL "
@@ -333,9 +338,14 @@ class Writer:
 
     def _when(self, at: Reading) -> _When:
         boot = self._find("boot", boot_id=at.boot_id)
+        when = _When(ms_of(at.utc), round(at.boot_s * MS_PER_S), boot, at.trusted)
         if at.trusted:
-            self._execute("UPDATE boot SET trusted = 1 WHERE id = ? AND NOT trusted", (boot,))
-        return _When(ms_of(at.utc), round(at.boot_s * MS_PER_S), boot, at.trusted)
+            self._execute(
+                "UPDATE boot SET trusted = 1, began_ms = :began WHERE id = :boot "
+                "AND (began_ms IS NULL OR abs(began_ms - :began) > :step)",
+                {"boot": boot, "began": when.at_ms - when.boot_ms, "step": _STEP_MS},
+            )
+        return when
 
     def _zone(self, zone_id: str) -> int:
         return self._find("zone", name=zone_id)

@@ -11,11 +11,13 @@ class Run:
     """One stretch of light of one zone, made of two switchings; still lit, it has no end yet: None.
 
     Attributes:
+        on_utc: when it really began, also where the clock was wrong then, if any clock of that boot was right
+            at another time; ``off_utc`` is ``lit_s`` later.
         lit_s: seconds lit, measured on the boot-time clock where both ends share a boot, else the
             difference of the wall-clock instants.
         cause: why it was lit; ``words`` is the same in words.
         load_w: rated load in watts when it was lit; None where not known.
-        trusted: whether the clock was trusted at both ends.
+        trusted: whether a trusted clock says when it was.
     """
 
     zone: str

@@ -81,9 +81,14 @@ def unended(journal: Journal) -> list[Switching]:
 
 
 def model_runs(switchings: list[Switching]) -> list[Run]:
-    """Pair the switchings of alternating zones, in the plainest way that there is; oldest beginning first."""
+    """Pair the switchings of alternating zones, in the plainest way that there is; oldest beginning first.
+
+    Every clock is trusted: a run is counted back from its end; one that is still lit began when the last
+    clock of its boot says.
+    """
     begun: dict[str, Switching] = {}
     runs: list[Run] = []
+    booted = {each.at.boot_id: each.at.utc - timedelta(seconds=each.at.boot_s) for each in switchings}
     for switching in switchings:
         if switching.on:
             begun[switching.zone] = switching
@@ -93,32 +98,25 @@ def model_runs(switchings: list[Switching]) -> list[Run]:
             continue
         same_boot = on.at.boot_id == switching.at.boot_id
         by_wall_s = (switching.at.utc - on.at.utc).total_seconds()
-        lit_s = switching.at.boot_s - on.at.boot_s if same_boot else max(0.0, by_wall_s)
-        runs.append(_run(on, switching, lit_s))
-    runs += [_run(on, None, None) for on in begun.values()]
-    return sorted(runs, key=reaches_from)
+        lit_s = round(switching.at.boot_s - on.at.boot_s if same_boot else max(0.0, by_wall_s), 3)
+        runs.append(_run(on, switching, switching.at.utc - timedelta(seconds=lit_s), lit_s))
+    runs += [_run(on, None, booted[on.at.boot_id] + timedelta(seconds=on.at.boot_s)) for on in begun.values()]
+    return sorted(runs, key=lambda run: run.on_utc)
 
 
-def reaches_from(run: Run) -> datetime:
-    """Say from when on a run counts: see JournalReader.runs."""
-    if run.off_utc is None or run.lit_s is None:
-        return run.on_utc
-    return min(run.on_utc, run.off_utc - timedelta(milliseconds=round(run.lit_s * 1000)))
-
-
-def _run(on: Switching, off: Switching | None, lit_s: float | None) -> Run:
+def _run(on: Switching, off: Switching | None, on_utc: datetime, lit_s: float | None = None) -> Run:
     """Make a run of its ends."""
     return Run(
         zone=on.zone,
-        on_utc=on.at.utc,
+        on_utc=on_utc,
         off_utc=None if off is None else off.at.utc,
-        lit_s=None if lit_s is None else round(lit_s, 3),
+        lit_s=lit_s,
         cause=on.cause,
         words=on.words,
         ended_by=None if off is None else off.cause,
         load_w=on.load_w,
         load_from=on.load_from,
-        trusted=on.at.trusted and (off is None or off.at.trusted),
+        trusted=True,
     )
 
 

@@ -79,7 +79,6 @@ class SimulatedDaemon:
         )
         self.due_s = world.now_s
         self.round()
-        self.keeper.record_site()
         if not world.disk:
             with contextlib.suppress(JournalError):
                 self.maintenance.check()

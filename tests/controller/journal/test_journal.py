@@ -107,7 +107,7 @@ class TestRuns:
         """A step of the wall clock adds no run hours and takes none."""
         write(journal, lit("jetty", reading()), dark("jetty", reading(5400, boot_s=1000 + 1800)))
         (run,) = JournalReader(journal.directory).runs()
-        assert (run.lit_s, run.off_utc - run.on_utc) == (1800.0, timedelta(seconds=5400))
+        assert (run.lit_s, run.off_utc) == (1800.0, DUSK + timedelta(seconds=5400))
 
     def test_a_run_over_two_boots_is_measured_by_the_wall_clock(self, journal):
         """Where the two ends have no boot in common, the wall clock is all there is."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import sqlite3
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
@@ -65,18 +65,42 @@ class TestVersions:
         """What a garden has had since version 0.1.0 is all there; a replacement recorded twice is one."""
         with contextlib.closing(sqlite3.connect(path)) as connection:
             connection.executescript(OF_0_1_0.read_text(encoding="utf-8"))
-            tables = ("switching", "event", "override", "account", "beat", "boot", "load", "reason", "zone")
+            tables = ("switching", "event", "override", "account", "beat", "load", "reason", "zone")
             before = {name: connection.execute(f"SELECT * FROM {name}").fetchall() for name in tables}
         open_to_write(path).close()
         assert find_damage(path) is None
         with contextlib.closing(sqlite3.connect(path)) as connection:
             after = {name: connection.execute(f"SELECT * FROM {name}").fetchall() for name in tables}
+            # Each boot is told when it began: the last trusted sign of life less the time since.
+            boots = connection.execute("SELECT id, boot_id, trusted, began_ms FROM boot").fetchall()
         assert after == before
+        assert boots == [(1, "boot-1", 1, 1813579200000), (2, "boot-2", 1, 1813702200000)]
         found = [(each.id, each.note) for each in JournalReader(path).replacements()]
         assert found == [
             ("front-path.2.2027-06-01", ""),
             ("front-path.1.2027-06-22", "warm white,two of four"),
         ]
+
+    def test_runs_that_version_1_put_elsewhere_come_back_to_their_nights(self, of_version_1):
+        """Put out in 1970 after a trusted beginning, or lit and put out by a clock that was right later."""
+        row = "INSERT INTO switching VALUES({})"
+        with contextlib.closing(sqlite3.connect(of_version_1)) as connection:
+            for values in (
+                "4,1813618000000,5000000,1,1,1,1,1,1,NULL,NULL,NULL",
+                "5,1000,12200000,1,0,1,0,2,1,4,-7199000,7200000",
+                "6,2000000,14000000,1,0,2,1,1,1,NULL,NULL,NULL",
+                "7,3000000,15000000,1,0,2,0,2,1,6,2000000,1000000",
+            ):
+                connection.execute(row.format(values))
+            connection.execute("UPDATE beat SET at_ms = 1813620000000, boot_ms = 7000000")
+            connection.commit()
+        open_to_write(of_version_1).close()
+        began = {1: 1813614060, 2: 1813618000, 3: 1813620000 - 7000 + 14000}
+        night = datetime.fromtimestamp(1813614060, UTC) - timedelta(hours=8)
+        runs = list(JournalReader(of_version_1).runs(night, night + timedelta(days=1)))
+        ended = [(run.on_utc.timestamp(), run.lit_s) for run in runs if run.off_utc is not None]
+        assert ended == [(began[1], 3600.0), (began[2], 7200.0), (began[3], 1000.0)]
+        assert len(list(JournalReader(of_version_1).runs())) == len(runs)
 
     def test_version_1_is_still_what_it_was(self, of_version_1, monkeypatch):
         """The first step makes the very tables of the dump: a released step is never changed."""
@@ -115,7 +139,7 @@ class TestVersions:
         assert version(of_version_1) == 1
         assert find_damage(of_version_1) is None
         monkeypatch.setattr("controller.journal.database.STEPS", STEPS[:1])
-        assert len(list(JournalReader(of_version_1).runs())) == 2
+        assert len(list(JournalReader(of_version_1).switchings())) == 3
         # Nothing but the mark of the write-ahead log, at offsets 18 and 19 by SQLite's file format, and the
         # counters of changes that go with it.
         after = of_version_1.read_bytes()
