@@ -58,6 +58,7 @@ def _columns(currency: str | None) -> dict[str, Callable[[HourSum], Cell]]:
     )
     columns["lit with an unknown load (h)"] = lambda hours: hours_of(hours.without_load_ms)
     columns["energy is"] = lambda hours: "at least" if hours.at_least else "complete"
+    columns["transformer and cables are"] = lambda hours: "assumed" if hours.assumed else "as recorded"
     return columns
 
 

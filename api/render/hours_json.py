@@ -112,6 +112,9 @@ class HourSumResponse(_Model):
         description="where the transformer's losses come from"
     )
     at_least: bool = Field(description="whether energy and cost are lower bounds")
+    assumed: bool = Field(
+        description="whether the transformer and the cables are assumed: the journal was not told of them yet"
+    )
 
 
 class _ZoneKey(_Model):
@@ -187,5 +190,5 @@ class HoursResponse(_Model):
 def to_response(report: HoursReport) -> HoursResponse:
     """Make the JSON document of a report."""
     response = HoursResponse.model_validate(report, context=currency_of(report.site))
-    notes = hour_notes(is_lifetime=report.is_lifetime, at_least=report.total.at_least)
+    notes = hour_notes(report)
     return response.model_copy(update={"notes": notes})

@@ -31,7 +31,7 @@ def lay_out_hours(report: HoursReport) -> Iterator[RenderableType]:
         yield from (Text(""), build_table(_LAMP_COLUMNS, map(_lamp_cells, report.wear.lamps)))
     if report.wear is not None and report.wear.relays:
         yield from (Text(""), build_table(_RELAY_COLUMNS, map(_relay_cells, report.wear.relays)))
-    notes = [*_since(report), *hour_notes(is_lifetime=report.is_lifetime, at_least=report.total.at_least)]
+    notes = [*_since(report), *hour_notes(report)]
     if notes:
         yield Text("")
     yield from map(note_line, notes)

@@ -1,5 +1,6 @@
 """Numbers, of hours, energy and money above all: rounded for JSON, and written for people."""
 
+from collections.abc import Sequence
 from datetime import timedelta
 from decimal import Decimal
 from typing import overload
@@ -8,10 +9,19 @@ from config.models.site import Site
 from controller.calendar.intervals import MS_PER_HOUR
 from controller.energy.tariff import round_money
 from controller.energy.values import J_PER_KWH
+from controller.history.report import HoursReport
+from controller.records.entries import Cause
 
 NONE = "–"
 LOWER_BOUNDS = "at least: a load or a transformer's losses are not known, so energy and cost are lower bounds"
 LIFETIME = "the totals of a whole life hold hours, starts and lamp energy only; name dates for the rest"
+ASSUMED = (
+    "some of the energy goes by transformers and cables that the journal was not told of at the time: the "
+    "first ones that it was told of are assumed"
+)
+UNPOWERED = (
+    "while the board had no power, its transformers are taken to have had none either: nothing is billed"
+)
 
 
 def currency_of(site: Site) -> str | None:
@@ -51,11 +61,16 @@ def rounded(value: float | None, digits: int) -> float | None:
     return None if value is None else round(value, digits)
 
 
-def hour_notes(*, is_lifetime: bool, at_least: bool) -> list[str]:
-    """Say what limits the figures of an account."""
-    if is_lifetime:
+def hour_notes(report: HoursReport) -> list[str]:
+    """Say what limits the figures of an account, and what they assume."""
+    if report.is_lifetime:
         return [LIFETIME]
-    return [LOWER_BOUNDS] if at_least else []
+    notes = [LOWER_BOUNDS] if report.total.at_least else []
+    if report.total.assumed:
+        notes.append(ASSUMED)
+    if any(part.reason is Cause.POWER_LOST for part in report.total.missed):
+        notes.append(UNPOWERED)
+    return notes
 
 
 def hours(lasts_ms: int | None) -> str:
@@ -69,6 +84,28 @@ def hours(lasts_ms: int | None) -> str:
 def kwh(joules: Decimal | None, *, at_least: bool = False) -> str:
     """Write joules as kilowatt-hours."""
     return NONE if joules is None else f"{'≥ ' if at_least else ''}{kwh_of(joules):,.2f}"
+
+
+def kwh_that_add_up(first: Decimal, others: Sequence[Decimal], total: Decimal) -> list[str]:
+    """Write the parts of an amount of energy, in joules, so that what is written adds up.
+
+    The first part and the total are written as ``kwh`` writes them; the others are cut off or rounded up by
+    less than a hundredth until they make up the rest.
+
+    Held by tests/api/render/test_numbers.py.
+    """
+
+    def as_written(joules: Decimal) -> int:
+        return int(f"{kwh_of(joules):.2f}".replace(".", ""))
+
+    exact = [part * 100 / J_PER_KWH for part in others]
+    shown = [int(part) for part in exact]
+    missing = as_written(total) - as_written(first) - sum(shown)
+    for _ in range(abs(missing)):
+        one = 1 if missing > 0 else -1
+        farthest = max(range(len(exact)), key=lambda n: (exact[n] - shown[n]) * one)
+        shown[farthest] += one
+    return [kwh(first), *(f"{part / 100:,.2f}" for part in shown)]
 
 
 def money(amount: Decimal | None, currency: str | None, *, at_least: bool = False) -> str:

@@ -52,7 +52,7 @@ def write_report(report: SeasonReport) -> str:
         lamps=[(lamps, _is_due(lamps, report.year_ends)) for lamps in account.wear.lamps],
         worn=[relay for relay in account.wear.relays if relay.used >= _NEARLY_USED],
         pictures=[Markup(each) for each in pictures],  # noqa: S704 - escaped by their own template
-        notes=hour_notes(is_lifetime=account.is_lifetime, at_least=total.at_least),
+        notes=hour_notes(account),
         currency=currency,
         day=day_text,
         instant=instant,

@@ -9,6 +9,8 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
+from controller.calendar.intervals import Interval, ms_of
+
 NOON = time(12)
 """Clock time at which a night begins: the one farthest from anything that a garden light does."""
 
@@ -38,6 +40,11 @@ class Night:
     def __hash__(self) -> int:
         """Hash the date alone, which is cheap: equal nights share it, and others seldom do."""
         return hash(self.date)
+
+    @property
+    def interval(self) -> Interval:
+        """The same in milliseconds since 1970."""
+        return ms_of(self.starts_at_utc), ms_of(self.ends_at_utc)
 
     def holds(self, at_utc: datetime) -> bool:
         """Whether the instant lies in this night; its beginning does, its end does not."""

@@ -11,13 +11,12 @@ from datetime import date, timedelta
 from controller.calendar.intervals import Interval, merge, ms_of, overlap, sort_into, without
 from controller.calendar.night import nights
 from controller.calendar.periods import Period
-from controller.energy.values import losses_of
 from controller.history.energy_use import energy_used
 from controller.history.nights import Bounds, read_nights
 from controller.history.run_hours import ZonePast, count_hours, lit_interval
+from controller.history.site_history import SiteHistory
 from controller.history.source import JournalSource
 from controller.history.totals import HourSum
-from controller.planning.planner import Planner
 
 # Nights worked out at once.
 NIGHTS_AT_ONCE = 100
@@ -25,7 +24,7 @@ _ONE_NIGHT = timedelta(days=1)
 
 
 def account_for_past(
-    planner: Planner,
+    history: SiteHistory,
     source: JournalSource,
     periods: Sequence[Period],
     *,
@@ -44,14 +43,17 @@ def account_for_past(
     Raises:
         JournalError: the journal cannot be read.
     """
+    if not periods:
+        return
+    known = _zones_in(history, source, (periods[0].interval[0], periods[-1].interval[1]))
     some: list[Period] = []
     for period in periods:
         if some and sum(each.nights for each in some) + period.nights > NIGHTS_AT_ONCE:
-            yield from _account(planner, source, some, bounds, zones)
+            yield from _account(history, source, some, bounds, zones=zones, known=known)
             some = []
         some.append(period)
     if some:
-        yield from _account(planner, source, some, bounds, zones)
+        yield from _account(history, source, some, bounds, zones=zones, known=known)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -70,7 +72,7 @@ class PastLight:
 
 
 def light_of_past(
-    planner: Planner,
+    history: SiteHistory,
     source: JournalSource,
     first: date,
     last: date,
@@ -83,26 +85,46 @@ def light_of_past(
     Raises:
         JournalError: the journal cannot be read.
     """
-    those = list(nights(first, last, planner.tz))
-    found = read_nights(planner, source, those, bounds)
+    those = list(nights(first, last, history.planner.tz))
+    all_zones = _zones_in(history, source, (those[0].interval[0], those[-1].interval[1]))
+    found = read_nights(history, source, those, bounds, zones=all_zones)
     known = merge([(ms_of(bounds.began_utc), ms_of(bounds.now_utc))])
     gone = merge([(ms_of(those[0].starts_at_utc), ms_of(min(those[-1].ends_at_utc, bounds.now_utc)))])
-    lit = {zone: found.lit[zone] for zone in zones or found.zones}
+    lit = {zone: found.lit[zone] for zone in zones or all_zones}
     missed = {zone: overlap(without(found.planned[zone], found.lit[zone]), known) for zone in lit}
     unknown = {zone: without(gone, found.known[zone]) for zone in lit}
     return PastLight(first=first, last=last, lit=lit, missed=missed, unknown=unknown)
 
 
+def _zones_in(history: SiteHistory, source: JournalSource, within: Interval) -> list[str]:
+    """Give the ids of today's zones in their order, then of those that were there in a stretch.
+
+    Before the journal was told of the site, any that was ever lit may have been there.
+    """
+    today = [zone.id for zone in history.planner.site.zones]
+    periods = history.periods(within)
+    then = {zone for each in periods for zone in each.facts.supplies}
+    if any(each.assumed for each in periods):
+        then.update(each.zone for each in source.totals())
+    return [*today, *sorted(then - {*today})]
+
+
 def _account(
-    planner: Planner, source: JournalSource, periods: Sequence[Period], bounds: Bounds, zones: Sequence[str]
+    history: SiteHistory,
+    source: JournalSource,
+    periods: Sequence[Period],
+    bounds: Bounds,
+    *,
+    zones: Sequence[str],
+    known: Sequence[str],
 ) -> Iterator[HourSum]:
-    around = list(nights(periods[0].first - _ONE_NIGHT, periods[-1].last + _ONE_NIGHT, planner.tz))
-    found = read_nights(planner, source, around, bounds)
-    of_site = {zone.id: zone for zone in planner.site.zones}
-    losses = {zone: losses_of(planner.site, of_site.get(zone)) for zone in found.zones}
+    """Account for some of the periods; ``zones`` are those wanted, ``known`` those of the whole question."""
+    tz = history.planner.tz
+    around = list(nights(periods[0].first - _ONE_NIGHT, periods[-1].last + _ONE_NIGHT, tz))
+    found = read_nights(history, source, around, bounds, zones=known)
     loads = source.loads_at(around[0].starts_at_utc)
-    energies = energy_used(planner, found, periods, losses=losses, loads=loads, bounds=bounds)
-    wanted = [zone for zone in found.zones if not zones or zone in zones]
+    uses = energy_used(history, found, periods, loads=loads, bounds=bounds)
+    wanted = [zone for zone in known if not zones or zone in zones]
     hours, runs = {}, {}
     for zone in wanted:
         of_zone = found.runs.get(zone, ())
@@ -114,15 +136,16 @@ def _account(
         runs[zone] = sort_into(
             ((lit_interval(run, as_of_utc), run) for run in of_zone), [period.interval for period in periods]
         )
-    for number, by_zone in enumerate(energies):
+    for number, by_zone in enumerate(uses):
         for zone in wanted:
-            energy, origin = by_zone[zone], losses[zone].origin
+            use = by_zone[zone]
             yield replace(
                 hours[zone][number],
-                lamps_j=energy.lamps_j,
-                energy=energy,
-                without_load_ms=energy.without_load_ms,
+                lamps_j=use.energy.lamps_j,
+                energy=use.energy,
+                without_load_ms=use.energy.without_load_ms,
                 loads=tuple(dict.fromkeys((run.load_w, run.load_from) for run in runs[zone][number])),
-                losses=(origin,),
-                at_least=energy.without_load_ms > 0 or origin == "losses not known",
+                losses=use.losses,
+                at_least=use.at_least,
+                assumed=use.assumed,
             )

@@ -36,6 +36,21 @@ class Outage:
     nights: int
     lasts_ms: int
 
+    @property
+    def dates(self) -> str:
+        """The dates of its nights: 3 June 2027, 10 to 20 June 2027, 28 June to 3 July 2027."""
+        return dates_text(self.first, self.last)
+
+
+def dates_text(first: date, last: date, *, joined_by: str = "to") -> str:
+    """Write dates from one to another, no month and no year twice."""
+    until = f"{last.day} {last:%B %Y}"
+    if first == last:
+        return until
+    if first.year != last.year:
+        return f"{first.day} {first:%B %Y} {joined_by} {until}"
+    return f"{first.day}{'' if first.month == last.month else f' {first:%B}'} {joined_by} {until}"
+
 
 def outages_of(sums: Iterable[HourSum]) -> tuple[Outage, ...]:
     """Find the outages in the sums of zones over some periods.

@@ -10,8 +10,8 @@ from controller.history.clock_correction import ClockCorrection
 from controller.history.outages import gaps_of, gaps_of_overrides
 from controller.history.programs import ProgramPeriod, planned_intervals, program_periods
 from controller.history.run_hours import Gap, lit_interval, time_of
+from controller.history.site_history import SiteHistory, SitePeriod
 from controller.history.source import JournalSource
-from controller.planning.planner import Planner
 from controller.records.entries import Cause
 from controller.records.past import Run
 from controller.sun.sun import dark_intervals
@@ -67,7 +67,8 @@ class PastNights:
         planned: when each zone was to be lit, less what a relay waited for its rest or its turn.
         gaps: why zones may have been dark.
         known: when the journal knows what each zone did: it has its program, and trusted the clock.
-        zones: ids of all zones: those of the site in their order, then those that are gone.
+        sites: what the site was meanwhile.
+        zones: ids of all zones: those that were asked for, then others that were planned or lit.
     """
 
     dark: Sequence[Interval]
@@ -76,18 +77,25 @@ class PastNights:
     planned: Mapping[str, Sequence[Interval]]
     gaps: Sequence[Gap]
     known: Mapping[str, Sequence[Interval]]
+    sites: Sequence[SitePeriod]
     zones: Sequence[str]
 
 
 def read_nights(
-    planner: Planner, source: JournalSource, nights: Sequence[Night], bounds: Bounds
+    history: SiteHistory,
+    source: JournalSource,
+    nights: Sequence[Night],
+    bounds: Bounds,
+    *,
+    zones: Sequence[str],
 ) -> PastNights:
-    """Read what is known of some nights, in order, at least one.
+    """Read what is known of some nights, in order, at least one, and of these zones and any others.
+
+    Nothing is planned for a zone before the journal was first told of its program.
 
     Raises:
         JournalError: the journal cannot be read.
     """
-    site, place = planner.site, planner.place
     from_utc, to_utc = nights[0].starts_at_utc, nights[-1].ends_at_utc
     events = list(source.events_about(from_utc, to_utc))
     overrides = list(source.overrides(from_utc, to_utc))
@@ -98,19 +106,17 @@ def read_nights(
         runs.setdefault(run.zone, []).append(_closed(run, bounds))
     starts_ms, ends_ms = ms_of(from_utc), ms_of(to_utc)
     programs = program_periods(events, correction, starts_ms=starts_ms, ends_ms=ends_ms)
-    for zone in site.zones:
-        # A zone that the journal does not know yet has the program of the site file.
-        programs.setdefault(zone.id, [ProgramPeriod(program=zone, starts_ms=starts_ms, ends_ms=ends_ms)])
+    sites = history.periods((starts_ms, ends_ms))
     gaps = [
         *(_after_runs(gap, runs) for gap in gaps_of(events, correction)),
         *gaps_of_overrides(overrides, correction),
         *_out_of_service(programs),
     ]
-    zones = list(dict.fromkeys([*(zone.id for zone in site.zones), *sorted({*programs, *runs})]))
+    zones = [*zones, *sorted({*programs, *runs} - {*zones})]
     lit = {zone: merge(lit_interval(run, bounds.now_utc) for run in runs.get(zone, ())) for zone in zones}
     planned = {}
     for zone_id in zones:
-        wanted = planned_intervals(programs.get(zone_id, ()), nights, place)
+        wanted = planned_intervals(programs.get(zone_id, ()), nights, sites)
         explained = time_of(gaps, zone_id, bounds.now_utc)
         planned[zone_id] = _without_waiting(wanted, lit[zone_id], explained)
     without_time = [gap for gap in gaps if not gap.is_recorded]
@@ -121,14 +127,21 @@ def read_nights(
         for zone in zones
     }
     return PastNights(
-        dark=dark_intervals(place.sun, nights, place.dusk_angle_deg),
+        dark=merge(piece for each in sites for piece in _dark_in(each, nights)),
         runs=runs,
         lit=lit,
         planned=planned,
         gaps=gaps,
         known=known,
+        sites=sites,
         zones=zones,
     )
+
+
+def _dark_in(site: SitePeriod, nights: Sequence[Night]) -> list[Interval]:
+    """Give when it was dark over some nights, by the place at which the site was."""
+    those = [each for each in nights if overlap([each.interval], [site.interval])]
+    return overlap(dark_intervals(site.place.sun, those, site.place.dusk_angle_deg), [site.interval])
 
 
 def _closed(run: Run, bounds: Bounds) -> Run:

@@ -4,11 +4,11 @@ from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from config.models.site import Zone
 from controller.calendar.intervals import Interval, merge, ms_of, overlap
 from controller.calendar.night import Night
 from controller.history.clock_correction import ClockCorrection
-from controller.planning.plan import PlanContext, plan_night
+from controller.history.site_history import SitePeriod
+from controller.planning.plan import plan_night
 from controller.planning.program_record import ZoneProgram, parse_program_record
 from controller.records.entries import Event, EventKind
 from controller.records.reading import Reading
@@ -18,7 +18,7 @@ from controller.records.reading import Reading
 class ProgramPeriod:
     """The program of a zone, and from when to when it was in force, in milliseconds since 1970; half-open."""
 
-    program: ZoneProgram | Zone
+    program: ZoneProgram
     starts_ms: int
     ends_ms: int
 
@@ -42,18 +42,21 @@ def program_periods(
 
 
 def planned_intervals(
-    programs: Iterable[ProgramPeriod], nights: Sequence[Night], place: PlanContext
+    programs: Iterable[ProgramPeriod], nights: Sequence[Night], sites: Sequence[SitePeriod]
 ) -> list[Interval]:
-    """Give when a zone was to be lit over some nights, by the programs that were in force."""
+    """Give when a zone was to be lit over some nights, by the programs and at the place of the time."""
     planned: list[Interval] = []
-    for period in programs:
-        windows = [
-            (ms_of(window.on_utc), ms_of(window.off_utc))
-            for night in nights
-            if ms_of(night.starts_at_utc) < period.ends_ms and ms_of(night.ends_at_utc) > period.starts_ms
-            for window in plan_night(period.program, night, place).windows
-        ]
-        planned += overlap(merge(windows), [(period.starts_ms, period.ends_ms)])
+    for program in programs:
+        for site in sites:
+            starts_ms = max(program.starts_ms, site.starts_ms)
+            ends_ms = min(program.ends_ms, site.ends_ms)
+            windows = [
+                (ms_of(window.on_utc), ms_of(window.off_utc))
+                for night in nights
+                if night.interval[0] < ends_ms and night.interval[1] > starts_ms
+                for window in plan_night(program.program, night, site.place).windows
+            ]
+            planned += overlap(merge(windows), [(starts_ms, ends_ms)])
     return merge(planned)
 
 

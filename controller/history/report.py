@@ -14,6 +14,7 @@ from controller.history.account import PastLight, account_for_past, light_of_pas
 from controller.history.lamp_wear import Wear, account_for_wear
 from controller.history.nights import Bounds, bounds_of
 from controller.history.query import MOST_NIGHTS_OVER_THE_WEB, HoursQuery, choose_periods, read_period
+from controller.history.site_history import SiteHistory
 from controller.history.source import JournalSource
 from controller.history.totals import HourSum, add_up, lifetime_sum
 from controller.planning.planner import Planner
@@ -90,8 +91,9 @@ def report_hours(
         PeriodError: no such period.
         UnknownZoneError: neither the site nor the journal knows one of the zones.
     """
-    bounds, periods = _prepare(planner, source, query, now_utc)
-    rows = list(_rows(planner, source, query, bounds, periods))
+    history = SiteHistory(planner, source.site_records())
+    bounds, periods = _prepare(history, source, query, now_utc)
+    rows = list(_rows(history, source, query, bounds, periods))
     by_zone: dict[str | None, list[HourSum]] = defaultdict(list)
     by_period: dict[Period | None, list[HourSum]] = defaultdict(list)
     for row in rows:
@@ -99,7 +101,7 @@ def report_hours(
         by_period[row.period].append(row)
     return HoursReport(
         site=planner.site,
-        tz=planner.tz,
+        tz=history.planner.tz,
         by=query.by,
         first=periods[0].first,
         last=periods[-1].last,
@@ -121,15 +123,17 @@ def iter_hour_rows(
     Raises:
         As ``report_hours``, at the first row.
     """
-    bounds, periods = _prepare(planner, source, query, now_utc)
-    yield from _rows(planner, source, query, bounds, periods)
+    history = SiteHistory(planner, source.site_records())
+    bounds, periods = _prepare(history, source, query, now_utc)
+    yield from _rows(history, source, query, bounds, periods)
 
 
 def report_season(
     planner: Planner, source: JournalSource, text: str, *, now_utc: datetime, year: Forecast
 ) -> SeasonReport:
     """Report a season, or any other period: see ``report_hours`` and ``read_period``."""
-    period = read_period(text, planner)
+    history = SiteHistory(planner, source.site_records())
+    period = read_period(text, history.planner)
     query = HoursQuery(by=Each.MONTH, period=text, most_nights=MOST_NIGHTS_OVER_THE_WEB)
     hours = report_hours(planner, source, query, now_utc=now_utc, year=year)
     first = period.last - _A_YEAR + _ONE_NIGHT
@@ -137,7 +141,7 @@ def report_season(
         planner=planner,
         period=period,
         hours=hours,
-        light=light_of_past(planner, source, first, period.last, bounds=hours.bounds),
+        light=light_of_past(history, source, first, period.last, bounds=hours.bounds),
         year_ends=year.period.last,
         now_utc=now_utc,
     )
@@ -150,9 +154,10 @@ def year_to_come(planner: Planner, now_utc: datetime) -> Forecast:
 
 
 def _prepare(
-    planner: Planner, source: JournalSource, query: HoursQuery, now_utc: datetime
+    history: SiteHistory, source: JournalSource, query: HoursQuery, now_utc: datetime
 ) -> tuple[Bounds, list[Period]]:
     """Check the zones and choose the periods, with the journal's beginning and now as the usual ends."""
+    planner = history.planner
     for zone in query.zones:
         try:
             planner.site.zone(zone)
@@ -167,11 +172,11 @@ def _prepare(
 
 
 def _rows(
-    planner: Planner, source: JournalSource, query: HoursQuery, bounds: Bounds, periods: Sequence[Period]
+    history: SiteHistory, source: JournalSource, query: HoursQuery, bounds: Bounds, periods: Sequence[Period]
 ) -> Iterable[HourSum]:
     if not query.is_whole_life:
-        return account_for_past(planner, source, periods, bounds=bounds, zones=query.zones)
-    order = {zone.id: number for number, zone in enumerate(planner.site.zones)}
+        return account_for_past(history, source, periods, bounds=bounds, zones=query.zones)
+    order = {zone.id: number for number, zone in enumerate(history.planner.site.zones)}
     sums = [each for each in source.totals() if not query.zones or each.zone in query.zones]
     sums.sort(key=lambda each: (order.get(each.zone, len(order)), each.zone))
     return [lifetime_sum(each, periods[0]) for each in sums]

@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from datetime import datetime
 from typing import Protocol
 
-from controller.records.entries import Event, Replacement, Switching
+from controller.records.entries import Event, Replacement, SiteRecord, Switching
 from controller.records.past import PastOverride, Run, ZoneSum
 from controller.records.reading import Reading
 
@@ -24,6 +24,9 @@ class JournalSource(Protocol):
 
     def events_about(self, from_utc: datetime, to_utc: datetime, /) -> Iterator[Event]:
         """Give the events that say what held over a stretch, in the order in which they were written."""
+
+    def site_records(self) -> Iterator[SiteRecord]:
+        """Give what the site was, from each change to the next, in the order in which they were written."""
 
     def overrides(
         self, from_utc: datetime | None = None, to_utc: datetime | None = None, /

@@ -72,6 +72,7 @@ class HourSum:
             known, and where each comes from.
         losses: where the losses of the transformers come from.
         at_least: whether the energy is a lower bound: a load, or a transformer's losses, are not known.
+        assumed: whether transformers and cables are assumed, because the journal was not told of them.
     """
 
     zone: str | None = None
@@ -94,6 +95,7 @@ class HourSum:
     loads: tuple[tuple[float | None, str], ...] = ()
     losses: tuple[str, ...] = ()
     at_least: bool = False
+    assumed: bool = False
 
     @property
     def meter_j(self) -> Decimal | None:
@@ -140,6 +142,7 @@ def add_up(sums: Iterable[HourSum], *, zone: str | None = None, period: Period |
         loads=tuple(dict.fromkeys(load for each in sums for load in each.loads)),
         losses=tuple(dict.fromkeys(origin for each in sums for origin in each.losses)),
         at_least=any(each.at_least for each in sums),
+        assumed=any(each.assumed for each in sums),
     )
 
 

@@ -72,6 +72,7 @@ class Keeper:
         # By pin. Whatever else switched a relay, the power or an earlier boot, was before this boot began: 0.
         moved_boot_s = past.switched_in(self._started_at.boot_id) if past else {}
         self._moved_boot_s = {each.pin: moved_boot_s.get(each.id, 0.0) for each in site.zones}
+        self._unrecorded: tuple[Site, Reading] | None = (site, self._started_at)
         self._refused: str | None = None
         self._tick_s = self._due_in_s = tick_s
         self.restore_overrides(past.overrides if past else ())
@@ -181,9 +182,23 @@ class Keeper:
         for zone_id in sorted(self.overrides.keys() - self._zones.keys()):
             self._end_override(zone_id, ZONE_REMOVED, now)
         self.planner = planner
-        self._refused = None
+        self._refused, self._unrecorded = None, (site, now)
         self._recorder.note(EventKind.SITE_CHANGED, words, now)
         self._recorder.record_programs(site.zones, now)
+
+    @property
+    def site_is_recorded(self) -> bool:
+        """Whether the journal was told what the site is now."""
+        return self._unrecorded is None
+
+    def record_site(self) -> None:
+        """Tell the journal what the site is now, for the account of later; one thread at a time.
+
+        It may take a while, and nobody needs to wait: another thread than the keeper's may call it.
+        """
+        unrecorded, self._unrecorded = self._unrecorded, None
+        if unrecorded is not None:
+            self._recorder.record_site(*unrecorded)
 
     def refuse_site(self, words: str) -> None:
         """Record why a changed site file was refused; the old one stays in force."""

@@ -81,6 +81,7 @@ class ControlLoop:
         self._night = keeper.planner.night_at(self.status.at.utc)
         self._written = threading.Event()  # set while no thread writes the journal
         self._written.set()
+        self._recording = threading.Lock()
         self._loop: asyncio.AbstractEventLoop | None = None
         self._scheduler: Any = None
         self._stop: asyncio.Event | None = None
@@ -107,6 +108,7 @@ class ControlLoop:
                 raise TimeoutError("the caller waits no longer; it must not be done later")
             result = work(self.keeper)
             self.run_once()
+            self._record_site_soon()
             return result
 
         try:
@@ -136,6 +138,7 @@ class ControlLoop:
         self.run_once()
         try:
             on_started()
+            self._record_site_soon()
             await self._stop.wait()
         finally:
             for task in tasks:
@@ -216,6 +219,16 @@ class ControlLoop:
                 self.run_once()
 
     # -- the journal beside it -------------------------------------------------------------------------------
+
+    def _record_site_soon(self) -> None:
+        """Have the journal told what the site is, where that changed."""
+
+        def record() -> None:
+            with self._recording:
+                self.keeper.record_site()
+
+        if not self.keeper.site_is_recorded:
+            in_background(record, name="site record")
 
     def _flush_soon(self) -> None:
         """Have the journal written in its own thread, one write at a time; a slow disk delays nobody."""

@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import timedelta
 from typing import TYPE_CHECKING
 
-from config.models.site import Zone
+from config.models.site import Site, Zone
 from controller.clock.clock import step_between
 from controller.journal.previous_run import PreviousRun
 from controller.keeper.state import ZoneState
 from controller.planning.program_text import REMOVED, format_program
-from controller.records.entries import Cause, Event, EventKind, Heartbeat, Switching
+from controller.records.entries import Cause, Event, EventKind, Heartbeat, SiteRecord, Switching
 from controller.records.reading import Reading
 
 if TYPE_CHECKING:
@@ -37,6 +38,7 @@ class Recorder:
         self._journal_fault: str | None = None
         self._previous = past
         self._programs: dict[str, str] = {}
+        self._site_record: SiteRecord | None = None
         journal.close_open_runs(started_at)
         self.note(EventKind.STARTED, words, started_at)
         if not started_at.trusted:
@@ -64,6 +66,21 @@ class Recorder:
             if self._programs.get(zone_id) != program:
                 self.note(EventKind.PROGRAM, program, at, zone=zone_id)
         self._programs = programs
+
+    def record_site(self, site: Site, at: Reading) -> None:
+        """Record what the site is; its cables are solved, so from a thread that nobody waits for."""
+        from controller.history.site_facts import facts_of, format_facts  # noqa: PLC0415 - lights first
+
+        self._site_record = SiteRecord(at=at, text=format_facts(facts_of(site)))
+        self.journal.append(self._site_record)
+        self._date_site_record()
+
+    def _date_site_record(self) -> None:
+        """Write a record that was made before the clock was trusted once more: that gives it its instant."""
+        record, now = self._site_record, self.trust_since
+        if record is not None and not record.at.trusted and now.trusted:
+            self._site_record = replace(record, at=now)
+            self.journal.append(self._site_record)
 
     def switched(
         self, zone_id: str, state: ZoneState, at: Reading, *, on: bool, cause: Cause, words: str
@@ -101,6 +118,7 @@ class Recorder:
             self.note(kind, now.trust, now, size_s=now.boot_s - self.trust_since.boot_s)
             self.trust_since = now
             self._record_gap(now)
+            self._date_site_record()
         fault = self.journal.fault
         if (fault is None) is not (self._journal_fault is None):
             kind = EventKind.JOURNAL_RECOVERED if fault is None else EventKind.JOURNAL_FAULT

@@ -57,6 +57,7 @@ class Board:
             tick_s=self.tick_s,
         )
         self.due_in_s = self.keeper.reconcile()
+        self.keeper.record_site()
 
     def run_until(self, at_utc: datetime) -> None:
         """Let true time pass, round after round."""
@@ -96,6 +97,7 @@ class Board:
         self.site = site
         self.keeper.change_site(site, words="changed")
         self.due_in_s = self.keeper.reconcile()
+        self.keeper.record_site()
 
     def override(self, zone: str, *, on: bool, lasts_s: float) -> None:
         """Override a zone; the keeper checks it at once."""

@@ -79,6 +79,7 @@ class SimulatedDaemon:
         )
         self.due_s = world.now_s
         self.round()
+        self.keeper.record_site()
         if not world.disk:
             with contextlib.suppress(JournalError):
                 self.maintenance.check()

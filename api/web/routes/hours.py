@@ -19,6 +19,7 @@ from controller.history.account import light_of_past
 from controller.history.nights import bounds_of
 from controller.history.query import MOST_NIGHTS_OVER_THE_WEB, HoursQuery
 from controller.history.report import report_hours, report_season
+from controller.history.site_history import SiteHistory
 
 PERIODS = "a season by the year in which it begins, a month, a night, or two nights joined by “to”"
 SeasonText = Annotated[str, Path(description=PERIODS, examples=["2027-winter"], max_length=40)]
@@ -129,6 +130,7 @@ def get_year_svg(context: Context, params: Annotated[YearSvgParams, Query()]) ->
             first = params.from_date or tonight - _NIGHTS_TO_THE_LAST
             last = first + _NIGHTS_TO_THE_LAST
             bounds = bounds_of(gateway.journal, now_utc)
-            light = light_of_past(planner, gateway.journal, first, last, bounds=bounds, zones=zones)
+            history = SiteHistory(planner, gateway.journal.site_records())
+            light = light_of_past(history, gateway.journal, first, last, bounds=bounds, zones=zones)
             drawn = write_svg(lay_out_past(planner, light, now_utc=now_utc), width_px=params.width)
     return Response(drawn, media_type="image/svg+xml", headers=SELF_CONTAINED)

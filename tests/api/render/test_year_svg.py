@@ -12,6 +12,7 @@ from config.file.loader import example_path, load_site
 from controller.forecast.year import YearQuery, forecast_year
 from controller.history.account import light_of_past
 from controller.history.nights import bounds_of
+from controller.history.site_history import SiteHistory
 from controller.planning.planner import Planner
 from tests.api.markup import Drawing, boxes
 from tests.controller.board import Board
@@ -183,7 +184,8 @@ def past(board, first, last):
     """The picture of some nights of a board, at its own time."""
     planner = Planner(board.site)
     bounds = bounds_of(board.reader, board.true_utc)
-    light = light_of_past(planner, board.reader, first, last, bounds=bounds)
+    history = SiteHistory(planner, board.reader.site_records())
+    light = light_of_past(history, board.reader, first, last, bounds=bounds)
     return Drawing(write_svg(lay_out_past(planner, light, now_utc=board.true_utc)))
 
 

@@ -15,6 +15,7 @@ from controller.calendar.periods import Each, split, stretch_of_nights
 from controller.energy.values import J_PER_KWH
 from controller.history.account import account_for_past
 from controller.history.nights import bounds_of
+from controller.history.site_history import SiteHistory
 from controller.history.totals import HourSum
 from controller.planning.planner import Planner
 from controller.records.entries import Cause
@@ -28,12 +29,12 @@ HOUR = timedelta(hours=1)
 
 def account(board, first, last, each=Each.WHOLE, *, now=None, zones=()):
     """Account for the nights from one date to another."""
-    planner = Planner(board.site)
-    whole = stretch_of_nights(first, last, planner.tz)
-    periods = split(whole, each, planner.tz, latitude_deg=board.site.latitude_deg)
+    history = SiteHistory(Planner(board.site), board.reader.site_records())
+    whole = stretch_of_nights(first, last, history.planner.tz)
+    periods = split(whole, each, history.planner.tz, latitude_deg=board.site.latitude_deg)
     now = now or board.true_utc
     bounds = bounds_of(board.reader, now)
-    return list(account_for_past(planner, board.reader, periods, bounds=bounds, zones=zones))
+    return list(account_for_past(history, board.reader, periods, bounds=bounds, zones=zones))
 
 
 def of(rows, zone_id):
@@ -281,7 +282,10 @@ def test_a_zone_that_is_gone_keeps_its_hours(tmp_path):
     planned_h = [round(row.planned_ms / MS_PER_HOUR, 2) for row in of(rows, "lamp")]
     assert lit_h == planned_h == [1.0, 1.0, 0.0, 0.0]
     assert all(row.missed == () for row in rows)
-    assert of(rows, "lamp")[0].at_least
+    first = of(rows, "lamp")[0]
+    assert not first.at_least
+    assert float(first.lamps_j) == pytest.approx(10 * 3600, abs=20)
+    assert first.meter_j > first.lamps_j
 
 
 def test_one_zone_is_told_as_among_all(weeks):

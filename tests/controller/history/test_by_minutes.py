@@ -18,6 +18,7 @@ from controller.calendar.intervals import MS_PER_S
 from controller.calendar.periods import Each, split, stretch_of_nights
 from controller.history.account import account_for_past
 from controller.history.nights import bounds_of
+from controller.history.site_history import SiteHistory
 from controller.planning.planner import Planner
 from tests.controller.three_weeks import START, live_three_weeks
 
@@ -66,13 +67,14 @@ def counted(board):
 @pytest.fixture(scope="module")
 def accounted(board):
     """The same by the account, night by night."""
-    planner = Planner(board.site)
-    whole = stretch_of_nights(date(2027, 5, 28), date(2027, 6, 17), planner.tz)
-    periods = split(whole, Each.NIGHT, planner.tz, latitude_deg=51.5)
+    history = SiteHistory(Planner(board.site), board.reader.site_records())
+    tz = history.planner.tz
+    whole = stretch_of_nights(date(2027, 5, 28), date(2027, 6, 17), tz)
+    periods = split(whole, Each.NIGHT, tz, latitude_deg=51.5)
     bounds = bounds_of(board.reader, board.true_utc)
     return {
         (row.period.first, row.zone): row
-        for row in account_for_past(planner, board.reader, periods, bounds=bounds)
+        for row in account_for_past(history, board.reader, periods, bounds=bounds)
     }
 
 

@@ -13,6 +13,7 @@ from controller.calendar.periods import Each, split, stretch_of_nights
 from controller.history.account import account_for_past
 from controller.history.dark_nights import outages_of
 from controller.history.nights import bounds_of
+from controller.history.site_history import SiteHistory
 from controller.history.totals import HourSum, Missed
 from controller.planning.planner import Planner
 from controller.records.entries import Cause
@@ -59,11 +60,11 @@ def summer(tmp_path_factory):
 
 def rows_of(board: Board, each: Each) -> list[HourSum]:
     """Account for the summer, cut in some way."""
-    planner = Planner(board.site)
-    whole = stretch_of_nights(*SUMMER, planner.tz)
-    periods = split(whole, each, planner.tz, latitude_deg=51.5)
+    history = SiteHistory(Planner(board.site), board.reader.site_records())
+    whole = stretch_of_nights(*SUMMER, history.planner.tz)
+    periods = split(whole, each, history.planner.tz, latitude_deg=51.5)
     bounds = bounds_of(board.reader, board.true_utc)
-    return list(account_for_past(planner, board.reader, periods, bounds=bounds))
+    return list(account_for_past(history, board.reader, periods, bounds=bounds))
 
 
 def test_outages_are_counted_in_nights(summer):

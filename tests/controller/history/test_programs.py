@@ -8,6 +8,7 @@ from controller.calendar.intervals import MS_PER_HOUR, ms_of
 from controller.calendar.night import nights
 from controller.history.clock_correction import ClockCorrection
 from controller.history.programs import planned_intervals, program_periods
+from controller.history.site_history import SiteHistory
 from controller.planning.planner import Planner
 from controller.planning.program_text import REMOVED
 from controller.records.entries import Event, EventKind
@@ -115,6 +116,7 @@ def test_what_was_planned_is_cut_where_the_program_changed():
     begins_ms = ms_of(START)
     programs = program_periods(events, correction, starts_ms=begins_ms, ends_ms=begins_ms + 48 * MS_PER_HOUR)
     two = list(nights(START.date(), START.date() + timedelta(days=1), ALMANAC.tz))
-    planned = planned_intervals(programs["path"], two, ALMANAC.place)
+    sites = SiteHistory(ALMANAC, ()).periods((two[0].interval[0], two[-1].interval[1]))
+    planned = planned_intervals(programs["path"], two, sites)
     edges_h = [(edge - begins_ms) / MS_PER_HOUR for interval in planned for edge in interval]
     assert edges_h == [8, 11, 32.5, 35]

@@ -19,15 +19,20 @@ from controller.energy.metering import measure
 from controller.energy.values import J_PER_KWH, Losses
 from controller.history.energy_use import loads_drawn
 from controller.history.run_hours import Gap, ZonePast, count_hours, lit_interval
+from controller.history.site_history import SiteHistory
 from controller.history.totals import REASONS_FOR_DARK
+from controller.planning.planner import Planner
 from controller.records.entries import Cause
 from controller.records.past import Run
 from controller.sun.sun import Sun, dark_intervals
+from tests.sites import site
 
 REFERENCE = Path(__file__).parents[2] / "reference"
 ENERGY = json.loads((REFERENCE / "energy.json").read_text())
 NEW_YORK = ZoneInfo("America/New_York")
 LATER = datetime(2040, 1, 1, tzinfo=UTC)
+ALWAYS = (-(1 << 46), 1 << 46)
+SITES = SiteHistory(Planner(site()), ()).periods(ALWAYS)
 
 
 def at(text: str) -> datetime:
@@ -68,7 +73,7 @@ def test_e5_change_nights_come_out_as_three_and_five_hours(row):
     energy = measure(
         Losses(transformer="boathouse"),
         {"jetty": Decimal(60)},
-        loads_drawn([run(on, off)], {}, as_of_utc=LATER),
+        loads_drawn([run(on, off)], SITES, as_of_utc=LATER),
         starts_ms=night.interval[0],
         ends_ms=night.interval[1],
     )["jetty"]

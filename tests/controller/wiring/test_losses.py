@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from decimal import Decimal
 
@@ -11,8 +12,9 @@ import pytest
 from config.file.loader import parse_site
 from controller.energy.values import Losses
 from controller.history.energy_use import loads_drawn
+from controller.history.site_facts import Supply
 from controller.wiring.losses import cable_losses
-from tests.controller.history.test_run_hours import run
+from tests.controller.history.test_run_hours import SITES, run
 from tests.reference import FOLDER
 from tests.site_of_wiring import garden, line, piece, reference_site
 
@@ -90,5 +92,8 @@ def test_a_loss_goes_with_the_square_of_the_load_of_its_time():
     """A run at twice the watts of today lost four times as much in the same cable."""
     begins, hour = datetime(2027, 6, 21, 21, tzinfo=UTC), timedelta(hours=1)
     runs = [run(begins, begins + hour, load_w=watts) for watts in (30.0, 15.0, None)]
-    draws = loads_drawn(runs, {"jetty": Decimal(2)}, as_of_utc=begins + hour, rated_w={"jetty": 15.0})
+    supply = Supply(losses=Losses(transformer="shed"), load_w=15.0, cable_w=Decimal(2))
+    (now,) = SITES
+    then = replace(now, facts=replace(now.facts, supplies={"jetty": supply}))
+    draws = loads_drawn(runs, [then], as_of_utc=begins + hour)
     assert [draw.load.cable_w for draw in draws] == [8, 2, 2]

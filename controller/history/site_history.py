@@ -1,0 +1,92 @@
+"""What the site was in the past: by what the journal was told at the time, not by today's site file."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
+
+from controller.calendar.intervals import Interval, ms_of, utc_of
+from controller.calendar.moved_zone import MovedZone
+from controller.calendar.night import zone_info
+from controller.history.site_facts import SiteFacts, facts_of, parse_facts
+from controller.planning.plan import PlanContext
+from controller.planning.planner import Planner
+from controller.records.entries import SiteRecord
+from controller.sun.sun import Sun
+
+_FIRST_MS, _LAST_MS = ms_of(datetime.min.replace(tzinfo=UTC)), ms_of(datetime.max.replace(tzinfo=UTC))
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class SitePeriod:
+    """What the site was, from when to when in milliseconds since 1970, half-open.
+
+    Attributes:
+        place: its sun, its angle of dusk and its time zone.
+        assumed: whether the journal was not told: then the first facts that it was told of count, and before
+            any the site file.
+    """
+
+    facts: SiteFacts
+    place: PlanContext
+    starts_ms: int
+    ends_ms: int
+    assumed: bool
+
+    @property
+    def interval(self) -> Interval:
+        """From when to when."""
+        return self.starts_ms, self.ends_ms
+
+
+class SiteHistory:
+    """All that the journal was told of a site.
+
+    Args:
+        planner: of the site as it is now.
+        records: in the order in which they were written. Those of a clock that was never trusted are left
+            out, unless there is no other.
+
+    Attributes:
+        planner: the same, in the time zone of the time: where that was changed, earlier nights keep their
+            noons.
+    """
+
+    def __init__(self, planner: Planner, records: Iterable[SiteRecord]) -> None:
+        told = list(records)
+        dated = [(ms_of(each.at.utc), parse_facts(each.text)) for each in told if each.at.trusted]
+        first = dated[0][1] if dated else parse_facts(told[0].text) if told else facts_of(planner.site)
+        starts: list[tuple[int, SiteFacts]] = [(_FIRST_MS, first)]
+        for at_ms, facts in dated:
+            starts.append((max(at_ms, starts[-1][0]), facts))
+        ends = [at_ms for at_ms, _ in starts[1:]] + [_LAST_MS]
+        self._periods = [
+            SitePeriod(
+                facts=facts,
+                place=_place_of(facts, planner),
+                starts_ms=starts_ms,
+                ends_ms=ends_ms,
+                assumed=number == 0,
+            )
+            for number, ((starts_ms, facts), ends_ms) in enumerate(zip(starts, ends, strict=True))
+            if starts_ms < ends_ms
+        ]
+        tz = MovedZone.of([(utc_of(each.starts_ms), each.place.tz) for each in self._periods])
+        self.planner = planner if tz is planner.tz else Planner(planner.site, tz=tz)
+
+    def periods(self, within: Interval) -> list[SitePeriod]:
+        """Cut a stretch wherever the site changed; nothing where it is empty."""
+        return [
+            replace(each, starts_ms=max(each.starts_ms, within[0]), ends_ms=min(each.ends_ms, within[1]))
+            for each in self._periods
+            if max(each.starts_ms, within[0]) < min(each.ends_ms, within[1])
+        ]
+
+
+def _place_of(facts: SiteFacts, planner: Planner) -> PlanContext:
+    """Give the place of a time; where that is still the same, the planner's own, which remembers its sun."""
+    site = planner.site
+    tz = planner.tz if facts.time_zone == site.time_zone else zone_info(facts.time_zone)
+    sun = planner.sun
+    if (facts.latitude_deg, facts.longitude_deg) != (site.latitude_deg, site.longitude_deg):
+        sun = Sun(facts.latitude_deg, facts.longitude_deg)
+    return PlanContext(sun=sun, dusk_angle_deg=facts.dusk_angle_deg, tz=tz)

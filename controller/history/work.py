@@ -1,0 +1,159 @@
+"""The work to do after a season: what its figures ask for, and what is usual at that time of the year."""
+
+from collections import defaultdict
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from datetime import date
+
+from config.models.site import Site
+from controller.calendar.intervals import MS_PER_S
+from controller.calendar.periods import Season
+from controller.history.dark_nights import Outage, dates_text
+from controller.history.lamp_wear import Wear
+from controller.history.totals import HourSum
+from controller.lamps.life import LampLife
+from controller.records.entries import Cause
+
+# Lamps and relays are due from here on: so much of their life is used.
+NEARLY_USED = 0.9
+# A restart keeps a garden dark for seconds; an outage that is worth somebody's time lasts longer.
+_MATTERS_MS = 600 * MS_PER_S
+_OF_ZONE: dict[Cause | None, str] = {
+    None: "find out why it was dark",
+    Cause.RELAY_FAULT: "check the relay and its wiring: it failed",
+}
+_OF_GARDEN: dict[Cause | None, str] = {
+    Cause.POWER_LOST: "have the supply checked, plug and protective device first: there was no power",
+    Cause.STOPPED: "find out why the program was stopped: the garden was dark",
+    Cause.CLOCK_NOT_TRUSTED: "connect the board to the network or fit a clock module: the time was not known",
+}
+
+# Common practice, no source.
+AT_ANY_TIME = (
+    "clean lenses and glass",
+    "trim growth that covers a light",
+    "re-aim and straighten what has moved",
+    "look over cables and connectors; tighten the terminals with the transformer unplugged",
+)
+AFTER = {
+    Season.SPRING: "move lights out of the way of summer growth",
+    Season.SUMMER: "clear leaves off the lights in the ground as they fall",
+    Season.AUTUMN: "take up what frost or a snow shovel would break",
+    Season.WINTER: "straighten what frost has lifted",
+}
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Task:
+    """One thing to do.
+
+    Attributes:
+        zone: where; None where it concerns the whole garden or a transformer.
+        words: what to do, and what asks for it.
+        by: when it is due; None at the next visit.
+    """
+
+    zone: str | None
+    words: str
+    by: date | None = None
+
+
+def is_due(life: LampLife, before: date) -> bool:
+    """Whether lamps are to be replaced before a date, by the plan to come; not if they have been."""
+    if life.replaced_on is not None or life.used is None:
+        return False
+    return life.used >= NEARLY_USED or (life.replace_about is not None and life.replace_about <= before)
+
+
+def find_tasks(
+    site: Site,
+    sums: Sequence[HourSum],
+    outages: Iterable[Outage],
+    wear: Wear,
+    *,
+    last: date,
+    due_before: date,
+) -> tuple[Task, ...]:
+    """Find the work that the figures of a season ask for.
+
+    Args:
+        site: as it is now.
+        sums: of each zone over the season.
+        outages: of the season.
+        wear: lamps and relays as they stood at its end.
+        last: its last night that is over, or tonight.
+        due_before: lamps whose life ends later are left for another time.
+
+    Returns:
+        What is overdue first, then by date. Held by tests/controller/history/test_work.py.
+    """
+    tasks = [
+        *_dark(outages, last),
+        *_lamps(wear.lamps, due_before),
+        *(
+            Task(
+                zone=each.zone,
+                words=f"replace the relay: {each.cycles:,} of {each.endurance_cycles:,} cycles are made",
+            )
+            for each in wear.relays
+            if each.used >= NEARLY_USED
+        ),
+        *_measurements(site, sums),
+    ]
+    return tuple(sorted(tasks, key=lambda task: task.by or date.min))
+
+
+def usual_work(season: Season | None) -> tuple[str, ...]:
+    """Give what is usually done after a season, or at any time; common practice, no source."""
+    return AT_ANY_TIME if season is None else (*AT_ANY_TIME, AFTER[season])
+
+
+def _dark(outages: Iterable[Outage], last: date) -> Iterator[Task]:
+    """Give what outages ask for: of one kind and zone all together, and none that a person wanted."""
+    nights: dict[tuple[Cause | None, str | None], list[Outage]] = defaultdict(list)
+    for each in outages:
+        goes_on = each.reason is Cause.OUT_OF_SERVICE and each.last >= last
+        if each.reason in _OF_GARDEN:
+            nights[each.reason, None].append(each)
+        elif each.reason in _OF_ZONE or goes_on:
+            for zone in each.zones:
+                nights[each.reason, zone].append(each)
+    asks_for = {**_OF_GARDEN, **_OF_ZONE}
+    for (reason, place), some in nights.items():
+        if reason is Cause.OUT_OF_SERVICE:
+            since = some[-1].first
+            words = f"put it back into service; it has been out since {dates_text(since, since)}"
+            yield Task(zone=place, words=words)
+        elif sum(each.lasts_ms for each in some) >= _MATTERS_MS:
+            yield Task(zone=place, words=f"{asks_for[reason]} {_on_nights(some)}")
+
+
+def _on_nights(outages: Sequence[Outage]) -> str:
+    """Say on how many nights, and which."""
+    number, first, last = sum(each.nights for each in outages), outages[0].first, outages[-1].last
+    if number == 1:
+        return f"in the night of {dates_text(first, last)}"
+    if len(outages) == 1:
+        return f"on {number} nights, {dates_text(first, last)}"
+    return f"on {number} nights between {dates_text(first, last, joined_by='and')}"
+
+
+def _lamps(lamps: Iterable[LampLife], due_before: date) -> Iterator[Task]:
+    for life in lamps:
+        if is_due(life, due_before):
+            assert life.used is not None, "what is due has a rated life"
+            what = f"replace {life.lamps.fixture.count} × {life.lamps.name}"
+            words = f"{what}: {life.used * 100:.0f} % of the rated life used"
+            yield Task(zone=life.lamps.zone, words=words, by=None if life.used >= 1 else life.replace_about)
+
+
+def _measurements(site: Site, sums: Iterable[HourSum]) -> Iterator[Task]:
+    """Give what has to be measured or looked up, for energy that is more than “at least”."""
+    known = {zone.id for zone in site.zones}
+    for each in sums:
+        if each.without_load_ms and each.zone in known and site.zone(each.zone).rated_load.watts is None:
+            yield Task(zone=each.zone, words="measure its load, for measured_watts in the site file")
+    for transformer in site.transformers:
+        if transformer.efficiency is None and transformer.no_load_w is None and transformer.copper_w is None:
+            words = f"look up the losses of the transformer {transformer.name}, for the site file"
+            yield Task(zone=None, words=words)
