@@ -20,7 +20,19 @@ import click
 from api.cli.main import READER_GONE, REQUEST_WRONG, STOPPED_BY_PERSON, exit_code_of, print_error
 
 # A new command is a file api/cli/<command>.py with a click command of the same name, and its place here.
-COMMANDS = ("check", "nights", "why", "run", "demo", "hours", "report", "year", "wiring", "backup")
+COMMANDS = (
+    "check",
+    "nights",
+    "why",
+    "run",
+    "demo",
+    "hours",
+    "replaced",
+    "report",
+    "year",
+    "wiring",
+    "backup",
+)
 
 
 class LazyGroup(click.Group):

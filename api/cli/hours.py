@@ -5,13 +5,12 @@ from pathlib import Path
 
 import click
 
-from api.cli.main import DEFAULT_PORT
 from api.cli.options import (
     date_option,
     json_option,
     load,
-    port_option,
     print_json,
+    read_journal,
     site_argument,
     state_option,
     zone_option,
@@ -39,14 +38,7 @@ from controller.clock.clock import now_utc
 @zone_option
 @json_option
 @click.option("--csv", "as_csv", is_flag=True, help="Print CSV (RFC 4180), a row a zone and period.")
-@click.option(
-    "--replaced",
-    metavar="ZONE:FIXTURE[:DATE]",
-    multiple=True,
-    help="Record a lamp replacement, today or on DATE; FIXTURE counts from 1 in its zone.",
-)
-@click.option("--note", default="", metavar="TEXT", help="A note on the lamps that were replaced.")
-@port_option("Port of a running daemon, which then records the replacement.", default=DEFAULT_PORT)
+@click.option("--replaced", hidden=True, multiple=True)
 def hours(
     *,
     site_path: Path,
@@ -59,8 +51,6 @@ def hours(
     as_json: bool,
     as_csv: bool,
     replaced: tuple[str, ...],
-    note: str,
-    port: int,
 ) -> None:
     """Show what each zone did: hours, what was missed and why, energy, cost, lamps and relays.
 
@@ -69,21 +59,16 @@ def hours(
     """
     if as_json and as_csv:
         raise click.UsageError("--json and --csv exclude each other; give one of them")
-    if note and not replaced:
-        raise click.UsageError("--note is about a lamp replacement; give --replaced as well")
+    if replaced:
+        raise click.UsageError("this only reads; write leerie replaced SITE.toml ZONE FIXTURE [--on DATE]")
 
     from controller.calendar.periods import Each
     from controller.history.query import HoursQuery
     from controller.history.report import iter_hour_rows, report_hours, year_to_come
-    from controller.journal.reader import JournalReader
     from controller.planning.planner import Planner
 
     planner = Planner(load(site_path).site)
-    if replaced:
-        from api.cli.replacements import replace_lamps
-
-        replace_lamps(planner, state, replaced, note=note, port=port)
-    source, now = JournalReader(state), now_utc()
+    source, now = read_journal(state, planner.site), now_utc()
     query = HoursQuery(by=Each(by), period=period, first=from_date, last=to_date, zones=zone_ids)
     if as_csv:
         from api.render.hours_csv import write_csv

@@ -16,6 +16,8 @@ if TYPE_CHECKING:
     from pydantic import BaseModel
 
     from config.file.loader import LoadedSite
+    from config.models.site import Site
+    from controller.history.renames import RenamedJournal
 
 # A command, or the function that becomes one.
 Command = TypeVar("Command", bound=Callable[..., Any])
@@ -51,6 +53,14 @@ def load(path: Path) -> LoadedSite:
 
     use_newest_zone_data()
     return load_site(path)
+
+
+def read_journal(place: Path, site: Site) -> RenamedJournal:
+    """Read a journal, in its state folder or a copy, by what zones and fixtures are called now."""
+    from controller.history.renames import RenamedJournal
+    from controller.journal.reader import JournalReader
+
+    return RenamedJournal(JournalReader(place), site)
 
 
 def print_json(data: BaseModel | dict[str, Any]) -> None:

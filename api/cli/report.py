@@ -4,7 +4,7 @@ from pathlib import Path
 
 import click
 
-from api.cli.options import json_option, load, print_json, site_argument, state_option
+from api.cli.options import json_option, load, print_json, read_journal, site_argument, state_option
 from controller.clock.clock import now_utc
 
 
@@ -31,11 +31,11 @@ def report(
     """
     from api.render.season_report import write_report
     from controller.history.report import report_season, year_to_come
-    from controller.journal.reader import JournalReader
     from controller.planning.planner import Planner
 
     planner, now = Planner(load(site_path).site), now_utc()
-    found = report_season(planner, JournalReader(state), season, now_utc=now, year=year_to_come(planner, now))
+    source = read_journal(state, planner.site)
+    found = report_season(planner, source, season, now_utc=now, year=year_to_come(planner, now))
     period = found.period
     path = out or Path(f"{site_path.stem}-{period.name.replace(' ', '-')}.html")
     page = write_report(found)

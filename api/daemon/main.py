@@ -98,9 +98,10 @@ def _run(
     )
     gateway = KeeperGateway(
         loop=hooks.loop,
-        journal=JournalReader(state),
+        reader=JournalReader(state),
         site_path=site_path,
         append=journal.append,
+        unwritten=journal.unwritten,
         on_site_written=hooks.on_site_written,
     )
     web = WebServer(lambda: _make_app(gateway), port=port)

@@ -98,7 +98,11 @@ class Demo:
         self._keeper = Keeper(site, clock=self._clock, relays=open_relays("simulated"), journal=self._journal)
         self._loop = ControlLoop(self._keeper, clock=self._clock, flush=self._journal.flush, pace=pace)
         gateway = KeeperGateway(
-            loop=self._loop, journal=JournalReader(folder), site_path=copy, append=self._journal.append
+            loop=self._loop,
+            reader=JournalReader(folder),
+            site_path=copy,
+            append=self._journal.append,
+            unwritten=self._journal.unwritten,
         )
         self._web = WebServer(
             lambda: make_app(gateway, boot_s=lambda: self._clock.read().boot_s),

@@ -142,6 +142,7 @@ class LampLifeResponse(_Model):
 
     zone: str = _of("lamps", "zone")
     fixture: int = _of("lamps", "number", about="its place in the site file, from 1")
+    id: str | None = _of("lamps", "fixture", "id", about="its id in the site file; null where it has none")
     name: str = _of("lamps", "name")
     count: int = _of("lamps", "fixture", "count")
     lamp: str = _of("lamps", "fixture", "lamp", about="“led” or “filament”")
@@ -150,7 +151,9 @@ class LampLifeResponse(_Model):
     life_h: Rounded1 | None = _of("lamps", "life_h", about="hours that they live at these volts")
     since: Night | None = Field(description="the first night that they served; null where not known")
     lit_h: Rounded3
-    estimated_h: Rounded3 = Field(description="of these, before the journal began, by today's program")
+    estimated_h: Rounded3 = Field(
+        description="of these, before the journal was told of the zone, by today's program"
+    )
     used: Rounded6 | None = Field(description="part of their life; 1 is spent")
     used_in_a_year: Rounded6 | None = Field(description="what the next 365 nights use")
     light: Rounded4 | None = Field(description="for LED, the part of their first light that they still give")
@@ -162,6 +165,7 @@ class RelayLifeResponse(_Model):
     """How far along one relay is."""
 
     zone: str
+    since: Night | None = Field(description="the first night that it served; null where not known")
     cycles: int
     endurance_cycles: int
     used: Rounded6

@@ -4,12 +4,13 @@ What is shown comes from the status that the keeper published after its last rou
 however many come, can hold up a light.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
 from config.models.site import Site
+from controller.history.renames import RenamedJournal
 from controller.journal.reader import JournalReader
 from controller.keeper.loop import ControlLoop
 from controller.keeper.state import KeeperStatus
@@ -22,15 +23,18 @@ class KeeperGateway:
     """What the web server may ask of the keeper, the journal and the site file.
 
     Attributes:
+        reader: reads the journal as it was written; see ``journal``.
         site_path: the site file; None in a demonstration, where nothing is written.
         append: puts an entry into the journal's queue; never blocks.
+        unwritten: gives what waits in that queue.
         on_site_written: called after the site file was written and taken over.
     """
 
     loop: ControlLoop
-    journal: JournalReader
+    reader: JournalReader
     site_path: Path | None
     append: Callable[[Entry], None]
+    unwritten: Callable[[], Iterable[object]] = tuple
     on_site_written: Callable[[], None] = lambda: None
     _planner: Planner | None = None
 
@@ -43,6 +47,11 @@ class KeeperGateway:
     def site(self) -> Site:
         """The site as the keeper has it now."""
         return self.loop.keeper.site
+
+    @property
+    def journal(self) -> RenamedJournal:
+        """The journal, by what zones and fixtures are called now."""
+        return RenamedJournal(self.reader, self.site)
 
     @property
     def tz(self) -> ZoneInfo:

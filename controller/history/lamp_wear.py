@@ -1,7 +1,7 @@
 """How far along every lamp and relay of a site is: by the journal since it was fitted, then by the plan.
 
-Lamps that were fitted before the journal began burned hours that nobody counted. These are worked out from
-the plan of today and shown apart, since a lamp that is older than the account must not look new.
+Lamps that were fitted before the journal knew their zone burned hours that nobody counted. These are worked
+out from the plan of today and shown apart, since a lamp that is older than the account must not look new.
 """
 
 from collections.abc import Sequence
@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from functools import cache
 
+from config.models.base import RELAY
 from controller.calendar.intervals import MS_PER_HOUR
 from controller.calendar.night import night_at, night_on
 from controller.forecast.forecast import Forecast
@@ -21,6 +22,7 @@ from controller.lamps.life import (
     lamps_of,
     nights_again,
     relay_life,
+    replacement_dates,
 )
 from controller.planning.planner import Planner
 from controller.wiring.losses import cable_losses
@@ -56,9 +58,10 @@ def account_for_wear(
     Raises:
         JournalError: the journal cannot be read.
     """
+    last_night = date.max if until is None else until
     first_night = year.period.first if until is None else until + _ONE_DAY
-    began_utc = source.began_at()
-    began = first_night if began_utc is None else min(night_at(began_utc, planner.tz).date, first_night)
+    # Before the journal was told of a zone, none of its hours was counted.
+    began = {zone: night_at(at_utc, planner.tz).date for zone, at_utc in source.zones_began().items()}
     replacements = list(source.replacements())
     wanted = [zone for zone in planner.site.zones if not zones or zone.id in zones]
     again = {zone.id: nights_again(year.period.first, year.lit_ms_by_night(zone.id)) for zone in wanted}
@@ -85,12 +88,12 @@ def account_for_wear(
         if lamps.zone not in again:
             continue
         dates, lit_ms_on = fittings(lamps, replacements), again[lamps.zone]
-        since = max((each for each in dates if each <= (until or date.max)), default=None)
-        estimated_h = 0.0
-        if since is not None and since < began:
-            before = range((began - since).days)
+        since = max((each for each in dates if each <= last_night), default=None)
+        counted_from, estimated_h = min(began.get(lamps.zone, first_night), first_night), 0.0
+        if since is not None and since < counted_from:
+            before = range((counted_from - since).days)
             estimated_h = sum(lit_ms_on(since + number * _ONE_DAY) for number in before) / MS_PER_HOUR
-        of_zones = burned(since if since is not None and since > began else None)
+        of_zones = burned(since if since is not None and since > counted_from else None)
         lit_s, _ = of_zones.get(lamps.zone, (0.0, 0))
         lives.append(
             lamp_life(
@@ -100,18 +103,23 @@ def account_for_wear(
                 first_night=first_night,
                 lit_ms_on=lit_ms_on,
                 estimated_h=estimated_h,
-                replaced_on=next((each for each in dates if each > (until or date.max)), None),
+                replaced_on=next((each for each in dates if each > last_night), None),
             )
         )
 
-    relays = [
-        relay_life(
-            zone.id,
-            burned(None).get(zone.id, (0.0, 0))[1],
-            first_night=first_night,
-            starts_on=nights_again(year.period.first, year.starts[zone.id]),
-            endurance_cycles=planner.site.relays.endurance_cycles,
+    relays = []
+    for zone in wanted:
+        dates = replacement_dates(zone.id, RELAY, replacements)
+        since = max((each for each in dates if each <= last_night), default=None)
+        _, cycles = burned(since).get(zone.id, (0.0, 0))
+        relays.append(
+            relay_life(
+                zone.id,
+                cycles,
+                since=since,
+                first_night=first_night,
+                starts_on=nights_again(year.period.first, year.starts[zone.id]),
+                endurance_cycles=planner.site.relays.endurance_cycles,
+            )
         )
-        for zone in wanted
-    ]
     return Wear(lamps=tuple(lives), relays=tuple(relays))

@@ -1,5 +1,8 @@
 """What history asks of a journal, as a protocol: `controller.journal.reader.JournalReader` answers it.
 
+Read it through `controller.history.renames.RenamedJournal`, which calls zones and fixtures what they are
+called now.
+
 Stretches of time are half-open and in UTC; None leaves an end open. Every question may raise `JournalError`
 at its first value.
 """
@@ -18,6 +21,9 @@ class JournalSource(Protocol):
 
     def began_at(self) -> datetime | None:
         """Give the first instant of a trusted clock; None where there is none."""
+
+    def zones_began(self) -> dict[str, datetime]:
+        """Give the first instant of a trusted clock since each zone was known, by its first program."""
 
     def last_sign(self) -> Reading | None:
         """Give the last sign of life of any keeper; None in an empty journal."""
@@ -40,7 +46,7 @@ class JournalSource(Protocol):
         """Give the watts at which each zone was last lit before an instant, else first lit after it."""
 
     def replacements(self) -> Iterator[Replacement]:
-        """Give the lamps that were replaced, in the order of their dates."""
+        """Give what was replaced and not taken back, in the order of the dates."""
 
     def totals(self) -> list[ZoneSum]:
         """Add up all runs of every zone that have ended."""
@@ -48,5 +54,14 @@ class JournalSource(Protocol):
     def totals_since(self, since_utc: datetime, /) -> list[ZoneSum]:
         """The same since an instant; of a run that it cuts, only the later part counts."""
 
-    def switchings(self, *, zone: str | None = None, limit: int | None = None) -> Iterator[Switching]:
-        """Give the switchings of a zone in the order of their instants, at most so many."""
+    def switchings(
+        self,
+        from_utc: datetime | None = None,
+        to_utc: datetime | None = None,
+        /,
+        *,
+        zone: str | None = None,
+        limit: int | None = None,
+        newest_first: bool = False,
+    ) -> Iterator[Switching]:
+        """Give the switchings of a stretch in the order of their instants, at most so many."""

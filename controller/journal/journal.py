@@ -28,7 +28,7 @@ from controller.journal.previous_run import (
     overrides_in_force,
     read_previous_run,
 )
-from controller.journal.queue import CloseOpenRuns, CurrentState, StartFresh, WriteQueue
+from controller.journal.queue import CloseOpenRuns, CurrentState, StartFresh, Work, WriteQueue
 from controller.records.entries import Entry
 from controller.records.reading import Reading
 
@@ -88,6 +88,10 @@ class Journal:
     def waiting(self) -> int:
         """Entries not written yet."""
         return len(self._queue)
+
+    def unwritten(self) -> tuple[Work, ...]:
+        """Give what waits, oldest first."""
+        return self._queue.all()
 
     @property
     def lost(self) -> int:

@@ -140,6 +140,15 @@ class JournalReader:
         rows = self._rows("SELECT at_ms FROM event WHERE trusted ORDER BY at_ms LIMIT 1", {})
         return utc_of(rows[0][0]) if rows else None
 
+    def zones_began(self) -> dict[str, datetime]:
+        """Give the first instant of a trusted clock since each zone was known, by its first program."""
+        select = (
+            "SELECT zone.name, (SELECT at_ms FROM event WHERE trusted AND id >= f.id ORDER BY id LIMIT 1) "
+            "FROM (SELECT zone, min(id) AS id FROM event WHERE kind = 'program' GROUP BY zone) f "
+            "JOIN zone ON zone.id = f.zone"
+        )
+        return {zone: utc_of(at_ms) for zone, at_ms in self._rows(select, {}) if at_ms is not None}
+
     def last_sign(self) -> Reading | None:
         """Give the last sign of life, by a trusted clock where its boot had one; None in an empty journal."""
         with self._open() as connection:

@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
-from config.models.site import RELAY_CYCLES, Fixture, Site, Zone
+from config.models.site import RELAY_CYCLES, Fixture, Site
 from controller.calendar.intervals import MS_PER_HOUR
 from controller.lamps.physics import filament_life_h, light_left
 from controller.records.entries import Replacement
@@ -63,23 +63,14 @@ def fittings(lamps: Lamps, replacements: Iterable[Replacement]) -> list[date]:
     Lamps are changed by day, so those fitted on a date serve from the night of that date on. The site file's
     date and the journal's replacements count.
     """
-    of_lamps = (lamps.zone, str(lamps.number))
-    dates = {each.on_date for each in replacements if (each.zone, each.part) == of_lamps}
-    return sorted(dates | ({lamps.fixture.fitted} if lamps.fixture.fitted else set()))
+    part = lamps.fixture.id or str(lamps.number)
+    dates = {*replacement_dates(lamps.zone, part, replacements), lamps.fixture.fitted}
+    return sorted(each for each in dates if each is not None)
 
 
-def require_replaced(zone: Zone, fixture: int, on_date: date, today: date) -> None:
-    """Refuse a fixture that the zone does not have, and a day that is still to come.
-
-    Raises:
-        ValueError: says what is wrong and what would do.
-    """
-    fixtures = len(zone.fixtures)
-    if not 1 <= fixture <= fixtures:
-        has = f"its fixtures count from 1 to {fixtures}" if fixtures else "no fixture is listed for it"
-        raise ValueError(f"zone {zone.id} has no fixture {fixture}; {has}")
-    if on_date > today:
-        raise ValueError(f"{on_date} is still to come; name the day on which they were replaced")
+def replacement_dates(zone: str, part: str, replacements: Iterable[Replacement]) -> list[date]:
+    """Give the dates on which a part of a zone was replaced, in order."""
+    return sorted({each.on_date for each in replacements if (each.zone, each.part) == (zone, part)})
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -91,7 +82,7 @@ class LampLife:
         since: the first night that they served; None where not known, and then hours count from the
             beginning of the journal.
         lit_h: hours lit since then.
-        estimated_h: of these, before the journal began, by the plan of today.
+        estimated_h: of these, before the journal was told of the zone, by the plan of today.
         used: part of their life used, 1 is spent; None where no life is rated.
         used_in_a_year: part of their life that the next 365 nights use; None where no life is rated.
         light: for LED, the part of their first light that they still give; None otherwise.
@@ -186,9 +177,13 @@ def nights_again(first_night: date, per_night: Sequence[int]) -> Callable[[date]
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class RelayLife:
-    """How far along a relay is: cycles so far, of how many, and about when they are used up."""
+    """How far along a relay is: cycles so far, of how many, and about when they are used up.
+
+    ``since`` is the first night that it served; None where not known, and then all cycles count.
+    """
 
     zone: str
+    since: date | None = None
     cycles: int
     endurance_cycles: int
     wears_out_about: date | None
@@ -203,6 +198,7 @@ def relay_life(
     zone: str,
     cycles: int,
     *,
+    since: date | None = None,
     first_night: date,
     starts_on: Callable[[date], int],
     endurance_cycles: int = RELAY_CYCLES,
@@ -214,6 +210,7 @@ def relay_life(
     """
     return RelayLife(
         zone=zone,
+        since=since,
         cycles=cycles,
         endurance_cycles=endurance_cycles,
         wears_out_about=ends_on(endurance_cycles - cycles, first_night, starts_on),

@@ -1,10 +1,13 @@
 """What the journal records, as values: switchings, events, overrides, replacements; and runs made of them."""
 
+from __future__ import annotations
+
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
 from enum import StrEnum
 
+from config.models.site import Site
 from controller.records.reading import Reading
 
 
@@ -146,6 +149,19 @@ class FixtureIds:
     """
 
     ids: Mapping[tuple[str, int], str]
+
+    @classmethod
+    def of(cls, site: Site) -> FixtureIds:
+        """Name the fixtures of a site that have an id, for their zones under all names that these had."""
+        return cls(
+            ids={
+                (zone_id, place): fixture.id
+                for zone in site.zones
+                for zone_id in (zone.id, *zone.formerly)
+                for place, fixture in enumerate(zone.fixtures, start=1)
+                if fixture.id is not None
+            }
+        )
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

@@ -1,6 +1,6 @@
 """What the journal answers about the past: runs, overrides, and the totals of a zone."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 from controller.records.entries import Cause, Override, OverrideEnded
@@ -56,6 +56,15 @@ class LoadSum:
     lit_s: float
     starts: int
     cycles: int
+
+    def plus(self, other: "LoadSum") -> "LoadSum":
+        """Add what was burned at the same load."""
+        return replace(
+            self,
+            lit_s=self.lit_s + other.lit_s,
+            starts=self.starts + other.starts,
+            cycles=self.cycles + other.cycles,
+        )
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

@@ -44,7 +44,7 @@ class GardenPast:
 
     def be(self, monkeypatch: pytest.MonkeyPatch, now: datetime | None = None) -> None:
         """Have the command line believe that it is the board's time, or another one."""
-        for module in ("api.cli.hours", "api.cli.replacements"):
+        for module in ("api.cli.hours", "api.cli.replaced"):
             monkeypatch.setattr(f"{module}.now_utc", lambda: now or self.board.true_utc)
 
 

@@ -109,9 +109,10 @@ class House:
         self.loop = LoopHere(self.keeper)
         self.gateway = KeeperGateway(
             loop=self.loop,
-            journal=JournalReader(folder / "state"),
+            reader=JournalReader(folder / "state"),
             site_path=self.site_path,
             append=self.journal.append,
+            unwritten=self.journal.unwritten,
         )
         self.app = self.make_app()
 

@@ -41,6 +41,7 @@ _ALL = (
     ProblemType("not-found", 404, "Not found", "GET / lists the routes."),
     ProblemType("unknown-zone", 404, "Unknown zone", "GET /v1/zones lists the zones."),
     ProblemType("unknown-transformer", 404, "Unknown transformer", "GET /v1/wiring lists the transformers."),
+    ProblemType("unknown-replacement", 404, "Unknown replacement", "GET /v1/replacements lists them."),
     ProblemType("method-not-allowed", 405, "Method not allowed", "Use a method that the header Allow names."),
     ProblemType("too-slow", 408, "Request timeout", "Send the request again, all at once.", 1),
     ProblemType("site-file-changed", 409, "Site file changed meanwhile", "Read the zone and try again.", 1),
@@ -61,6 +62,14 @@ _ALL = (
     ProblemType("disk-full", 507, "Disk full", "Free some space; the site file was not changed.", 30),
 )
 PROBLEM_TYPES = {each.name: each for each in _ALL}
+# The problems of every route that writes the site file.
+WRITING = (
+    "site-file-refused",
+    "demonstration",
+    "site-file-unwritable",
+    "site-file-changed",
+    "disk-full",
+)
 
 
 class ErrorEntry(BaseModel):

@@ -1,97 +1,152 @@
-"""Routes of lamps that were replaced."""
+"""Routes of what was replaced: the lamps of a fixture, or a relay."""
 
+from collections.abc import Iterable
+from functools import partial
 from typing import Annotated
 
-from fastapi import APIRouter, Query
-from pydantic import Field
+from fastapi import APIRouter, Path, Query, Response
+from pydantic import BeforeValidator, Field, WithJsonSchema
 
-from api.render.instants import instant_text
-from api.render.model import Instant, NightDate, ResponseModel
-from api.web.context import Context, ShortRoute
-from api.web.problems.types import invalid, problems_of
+from api.render.instants import quote
+from api.render.replacements_json import ReplacementResponse, ReplacementsResponse, replacement_response
+from api.web.context import Context, RequestContext, ShortRoute
+from api.web.gateway import KeeperGateway
+from api.web.problems.types import WRITING, ProblemError, invalid, problems_of
 from api.web.schemas.fields import DateField, OneZone, RequestModel
-from controller.lamps.life import require_replaced
-from controller.records.entries import Replacement
-
-_FIXTURE = "the fixture's place in the site file, from 1"
+from config.errors import JournalError
+from config.file.fixture_ids import write_fixture_id
+from controller.history.replacements import Part, find_part, record, require_past, undo
+from controller.records.entries import Entry, Replacement, ReplacementUndone
 
 router = APIRouter(tags=["hours"], route_class=ShortRoute)
 
+ReplacementId = Annotated[
+    str, Path(description="zone, part and day, as the list has it", examples=["jetty.steps.2027-04-15"])
+]
+
+
+def _take_place(value: object) -> object:
+    return str(value) if type(value) is int else value
+
 
 class ReplacementsParams(RequestModel):
-    """Whose replaced lamps."""
+    """Whose replacements."""
 
     zone: OneZone = None
 
 
 class ReplacementRequest(RequestModel):
-    """Lamps that were replaced."""
+    """What was replaced."""
 
     zone: str = Field(description="id of the zone")
-    fixture: int = Field(ge=1, le=10_000, description=_FIXTURE)
-    on: DateField | None = Field(None, description="the day on which they were replaced; today if left out")
+    part: Annotated[
+        str,
+        BeforeValidator(_take_place),
+        WithJsonSchema({"type": ["string", "integer"], "examples": ["steps"]}),
+    ] = Field(description="“relay”, or the fixture: its id, or its place in the zone's list, from 1")
+    on: DateField | None = Field(None, description="the day on which it was replaced; today if left out")
     note: str = Field("", max_length=200, description="a note on it")
 
 
-class ReplacementResponse(ResponseModel):
-    """Lamps that were replaced."""
-
-    zone: str
-    fixture: int = Field(description=_FIXTURE)
-    on: NightDate = Field(description="the day; the new lamps serve from that night on")
-    note: str
-    at: Instant = Field(description="when this was recorded")
-
-
-class ReplacementsResponse(ResponseModel):
-    """Lamps that were replaced, in the order of their days."""
-
-    site: str
-    replacements: list[ReplacementResponse]
-
-
-def replacement_response(entry: Replacement) -> ReplacementResponse:
-    """Describe lamps that were replaced."""
-    return ReplacementResponse(
-        zone=entry.zone,
-        fixture=int(entry.part),
-        on=entry.on_date.isoformat(),
-        note=entry.note,
-        at=instant_text(entry.at.utc),
-    )
-
-
-@router.get(
-    "/v1/replacements", summary="Lamps that were replaced", responses=problems_of("journal-unreadable")
-)
+@router.get("/v1/replacements", summary="What was replaced", responses=problems_of("journal-unreadable"))
 def get_replacements(
     context: Context, params: Annotated[ReplacementsParams, Query()]
 ) -> ReplacementsResponse:
-    """List replaced lamps in the order of their days; the newest of a fixture counts."""
-    gateway = context.gateway
-    found = [replacement_response(each) for each in gateway.journal.replacements(params.zone)]
-    if params.zone is not None and not found:
-        gateway.site.zone(params.zone)
-    return ReplacementsResponse(site=gateway.site.name, replacements=found)
+    """List replaced lamps and relays in the order of their days; the newest of each counts."""
+    site = context.gateway.site
+    zone_id = None if params.zone is None else site.zone_id_now(params.zone)
+    found = [each for each in _known(context.gateway).values() if zone_id in (None, each.zone)]
+    if zone_id is not None and not found:
+        site.zone(zone_id)
+    found.sort(key=lambda each: each.on_date)
+    return ReplacementsResponse(
+        site=site.name, replacements=[replacement_response(site, each) for each in found]
+    )
 
 
 @router.post(
     "/v1/replacements",
-    summary="Record that lamps were replaced",
+    summary="Record that lamps or a relay were replaced",
     status_code=201,
-    responses=problems_of("unknown-zone"),
+    responses={
+        200: {"model": ReplacementResponse, "description": "it was recorded already"},
+        **problems_of("unknown-zone", *WRITING),
+    },
 )
-def post_replacement(context: Context, body: ReplacementRequest) -> ReplacementResponse:
-    """Record in the journal that the lamps of a fixture were replaced; their hours count from then."""
+def post_replacement(context: Context, body: ReplacementRequest, response: Response) -> ReplacementResponse:
+    """Record in the journal what was replaced: its hours, or its cycles, count from then on.
+
+    A fixture without an id gets one, which is written into the site file. The same replacement twice is one.
+    """
     gateway, now = context.gateway, context.now()
     zone = gateway.site.zone(body.zone)
+    try:
+        part = find_part(zone, body.part)
+    except ValueError as error:
+        raise invalid(str(error), pointer="#/part") from error
     today = now.utc.astimezone(gateway.tz).date()
     on_date = body.on or today
     try:
-        require_replaced(zone, body.fixture, on_date, today)
+        require_past(on_date, today)
     except ValueError as error:
-        raise invalid(str(error), pointer="#/on" if on_date > today else "#/fixture") from error
-    entry = Replacement(zone=zone.id, part=str(body.fixture), on_date=on_date, at=now, note=body.note)
-    # By way of the keeper, whose next round has the entry written soon.
-    gateway.loop.call(lambda _keeper: gateway.append(entry))
-    return replacement_response(entry)
+        raise invalid(str(error), pointer="#/on") from error
+    wanted = _with_id(context, part).replaced(on_date, at=now, note=body.note)
+    try:
+        known = _known(gateway).get(wanted.id)
+    except JournalError:
+        known = None  # what cannot be read now is told once more, and the journal keeps it once
+    stands, entries = record(gateway.site, wanted, known)
+    _append(gateway, entries)
+    response.status_code = 201 if known is None else 200
+    return replacement_response(gateway.site, stands)
+
+
+@router.delete(
+    "/v1/replacements/{replacement_id}",
+    summary="Take a replacement back",
+    status_code=204,
+    response_class=Response,
+    responses=problems_of("unknown-replacement", "journal-unreadable"),
+)
+def delete_replacement(context: Context, replacement_id: ReplacementId) -> None:
+    """Take back what was recorded by mistake; what was replaced before counts again."""
+    gateway = context.gateway
+    known = _known(gateway).get(replacement_id)
+    if known is None:
+        words = f"no replacement {quote(replacement_id)} is recorded; GET /v1/replacements lists them"
+        raise ProblemError("unknown-replacement", words)
+    _append(gateway, undo(gateway.site, known, context.now()))
+
+
+def _known(gateway: KeeperGateway) -> dict[str, Replacement]:
+    """Give what is recorded, by its id, what is not written yet among it."""
+    # In this order: what is written meanwhile is then in both.
+    waiting = list(gateway.unwritten())
+    known = {each.id: each for each in gateway.journal.replacements()}
+    for entry in waiting:
+        if isinstance(entry, Replacement):
+            known[entry.id] = entry
+        elif isinstance(entry, ReplacementUndone):
+            known.pop(f"{entry.zone}.{entry.part}.{entry.on_date}", None)
+    return known
+
+
+def _with_id(context: RequestContext, part: Part) -> Part:
+    """Have an id written into the site file for a fixture that has none."""
+    if part.id is not None or part.place is None:
+        return part
+    zone_id, place = part.zone.id, part.place
+    note = f"fixture {place} of zone {zone_id} was given an id over the API"
+    context.write_site(partial(write_fixture_id, zone_id=zone_id, place=place), note)
+    return find_part(context.gateway.site.zone(zone_id), str(place))
+
+
+def _append(gateway: KeeperGateway, entries: Iterable[Entry]) -> None:
+    """Have the journal told, by way of the keeper, whose next round has it written soon."""
+
+    def append(_keeper: object) -> None:
+        for entry in entries:
+            gateway.append(entry)
+
+    if entries:
+        gateway.loop.call(append)

@@ -7,7 +7,7 @@ from pydantic import Field, model_validator
 
 from api.render.nights_json import WhyResponse, why_by_site_file, why_response
 from api.web.context import Context, RequestContext, ShortRoute, json_response
-from api.web.problems.types import ProblemError, invalid, problems_of
+from api.web.problems.types import WRITING, ProblemError, invalid, problems_of
 from api.web.schemas.fields import RequestModel
 from api.web.schemas.zones import (
     OverrideRequest,
@@ -26,15 +26,6 @@ from config.models.site import SpecialNight
 
 ZoneId = Annotated[str, Path(description="id of the zone in the site file", examples=["jetty"])]
 Volts = Annotated[float, Field(ge=0, le=60)]
-
-# The problems of every route that writes the site file.
-_WRITING = (
-    "site-file-refused",
-    "demonstration",
-    "site-file-unwritable",
-    "site-file-changed",
-    "disk-full",
-)
 
 router = APIRouter(tags=["zones"], route_class=ShortRoute)
 
@@ -123,7 +114,7 @@ def get_why(context: Context, zone_id: ZoneId, params: Annotated[WhyParams, Quer
 @router.put(
     "/v1/zones/{zone_id}/program",
     summary="Change a zone's program",
-    responses=problems_of("not-a-program", *_WRITING),
+    responses=problems_of("not-a-program", *WRITING),
 )
 def put_program(context: Context, zone_id: ZoneId, body: ProgramRequest) -> ZoneResponse:
     """Write a zone's program into the site file, its comments kept, and follow it from now on."""
@@ -144,7 +135,7 @@ def put_program(context: Context, zone_id: ZoneId, body: ProgramRequest) -> Zone
     "/v1/zones/{zone_id}/measured",
     tags=["wiring"],
     summary="Note what was measured on site",
-    responses=problems_of(*_WRITING),
+    responses=problems_of(*WRITING),
 )
 def put_measured(context: Context, zone_id: ZoneId, body: MeasuredRequest) -> ZoneResponse:
     """Write measured watts and volts into the site file, with its comments kept.

@@ -314,14 +314,7 @@ def test_a_lower_bound_is_shown_as_one(tmp_path, monkeypatch):
         (["--by", "night", "--from", "2000-01-01", "--to", "2027-06-01"], "ask for fewer at once"),
         (["--zone", "pier"], "no zone is called “pier”"),
         (["--json", "--csv"], "exclude each other"),
-        (["--note", "x"], "give --replaced as well"),
         (["--by", "week"], "'week' is not one of"),
-        (["--replaced", "jetty"], "“jetty” names no lamps"),
-        (["--replaced", "jetty:2"], "zone jetty has no fixture 2; its fixtures count from 1 to 1"),
-        (["--replaced", "path:1"], "no fixture is listed for it"),
-        (["--replaced", "pier:1"], "no zone is called “pier”"),
-        (["--replaced", "jetty:1:2027-02-30"], "does not exist"),
-        (["--replaced", "jetty:1:2030-01-01"], "2030-01-01 is still to come"),
     ],
 )
 def test_a_wrong_request_is_one_line(spring, monkeypatch, args, told):
@@ -336,7 +329,7 @@ def test_a_wrong_request_is_one_line(spring, monkeypatch, args, told):
 
 def test_no_journal_is_told(spring, tmp_path):
     """Where nothing ever ran there is no account, and the remedy is to run."""
-    for args in ([], ["--csv"], ["--replaced", "jetty:1"]):
+    for args in ([], ["--csv"]):
         result = call("hours", spring.site_path, "--state", tmp_path / "none", *args)
         assert result.exit_code == 2
         assert "it begins with the first `leerie run`" in result.stderr

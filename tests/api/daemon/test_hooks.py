@@ -81,7 +81,7 @@ def test_new_time_zone_data_is_taken_at_noon_and_only_then(
         runner.hooks.on_noon()
     assert runner.house.keeper.planner.tz is not before
     runner.house.journal.flush()
-    changed = [each for each in runner.house.gateway.journal.events() if each.kind is EventKind.SITE_CHANGED]
+    changed = [each for each in runner.house.gateway.reader.events() if each.kind is EventKind.SITE_CHANGED]
     assert [event.words for event in changed] == ["new time zone data"]
 
 

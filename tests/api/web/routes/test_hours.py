@@ -10,14 +10,13 @@ import pytest
 
 from api.render.hours_json import HoursResponse
 from api.web.context import YearCache
-from api.web.routes.replacements import ReplacementsResponse
 from config.file.loader import load_site
 from controller.forecast.forecast import look_ahead
 from controller.history.query import HoursQuery
 from controller.planning.planner import Planner
 from tests.api.command import call_json
 from tests.api.lines import LONG_S
-from tests.api.stand_in import SITE, House, SilentLoop, problem
+from tests.api.stand_in import SITE, House, problem
 
 TARIFF = '[tariff]\ncurrency = "USD"\nper_kwh = 0.30\n\n[relays]'
 
@@ -172,75 +171,6 @@ def test_a_journal_that_cannot_be_read_is_reported(house, route):
     house.journal.path.write_bytes(b"this is no journal, but it is longer than a header of SQLite's " * 50)
     path = f"/v1/{route}".partition("?")[0]
     problem(house.ask("GET", f"/v1/{route}"), "journal-unreadable", at=path)
-
-
-# -- replaced lamps ------------------------------------------------------------------------------------------
-
-
-def test_a_replacement_is_recorded_and_listed(house):
-    """What was replaced today, or on a day named, is answered with 201 and stands in the list."""
-    body = {"zone": "jetty", "fixture": 1, "on": "2027-06-01", "note": "warm white"}
-    response = house.ask("POST", "/v1/replacements", json=body)
-    assert response.status_code == 201
-    assert response.json() == {**body, "at": "2027-06-22T01:30:00Z"}
-    today = house.ask("POST", "/v1/replacements", json={"zone": "jetty", "fixture": 1}).json()
-    # Half past nine in the evening of the 21st at the lodge.
-    assert (today["on"], today["note"]) == ("2027-06-21", "")
-    house.pass_time(60)
-    told = house.get("/v1/replacements")
-    ReplacementsResponse.model_validate(told)
-    assert [each["on"] for each in told["replacements"]] == ["2027-06-01", "2027-06-21"]
-    assert house.get("/v1/replacements?zone=orchard")["replacements"] == []
-    problem(
-        house.ask("GET", "/v1/replacements?zone=pier"),
-        "unknown-zone",
-        at="/v1/replacements",
-        zones=["jetty", "orchard"],
-    )
-
-
-@pytest.mark.parametrize(
-    ("body", "place", "told"),
-    [
-        ({"zone": "jetty", "fixture": 2}, "#/fixture", "its fixtures count from 1 to 1"),
-        ({"zone": "orchard", "fixture": 1}, "#/fixture", "no fixture is listed for it"),
-        ({"zone": "jetty", "fixture": 0}, "#/fixture", ""),
-        ({"zone": "jetty", "fixture": "1"}, "#/fixture", ""),
-        ({"zone": "jetty", "fixture": 1, "on": "2027-06-22"}, "#/on", "still to come"),
-        ({"zone": "jetty", "fixture": 1, "on": "2027-02-30"}, "#/on", "does not exist"),
-        ({"zone": "jetty"}, "#/fixture", ""),
-        ({"zone": "jetty", "fixture": 1, "when": "2027-06-01"}, "#/when", ""),
-    ],
-)
-def test_a_replacement_that_cannot_be_is_refused(house, body, place, told):
-    """Lamps that there are not, and days that are no days, are refused, and nothing is recorded."""
-    response = house.ask("POST", "/v1/replacements", json=body)
-    (error,) = response.json()["errors"]
-    assert error["pointer"] == place
-    assert told in error["detail"]
-    problem(response, "invalid-request", at="/v1/replacements", errors=[error])
-    house.pass_time(60)
-    assert house.get("/v1/replacements")["replacements"] == []
-
-
-def test_a_replacement_for_an_unknown_zone_is_refused(house):
-    """A zone that there is not is refused with those that there are."""
-    response = house.ask("POST", "/v1/replacements", json={"zone": "pier", "fixture": 1})
-    problem(response, "unknown-zone", at="/v1/replacements", zones=["jetty", "orchard"])
-
-
-def test_a_keeper_that_does_not_answer_is_reported(house):
-    """A keeper that is stuck records nothing, and the response says so."""
-    house.gateway.loop = SilentLoop(house.keeper)
-    response = house.ask("POST", "/v1/replacements", json={"zone": "jetty", "fixture": 1})
-    problem(response, "keeper-silent", at="/v1/replacements")
-
-
-def test_another_sites_page_may_not_replace_lamps(house):
-    """A change needs our own page, or a program: another site's page is turned away."""
-    body = {"zone": "jetty", "fixture": 1}
-    response = house.ask("POST", "/v1/replacements", json=body, headers={"sec-fetch-site": "cross-site"})
-    problem(response, "cross-site", at="/v1/replacements")
 
 
 def test_now_is_the_keepers_now(fortnight):

@@ -146,6 +146,7 @@ def test_the_index_lists_every_route_that_there_is(house):
         ("GET", "/v1/nights"),
         ("GET", "/v1/replacements"),
         ("POST", "/v1/replacements"),
+        ("DELETE", "/v1/replacements/{replacement_id}"),
         ("GET", "/v1/report/{season}"),
         ("GET", "/v1/status"),
         ("GET", "/v1/switchings"),
