@@ -8,6 +8,7 @@ import errno
 import os
 from collections.abc import Callable, Mapping, Sequence
 from decimal import Decimal
+from difflib import SequenceMatcher
 from pathlib import Path
 
 from config.errors import KeyPath, SiteFileError, UnknownFixtureError, UnknownZoneError
@@ -54,7 +55,7 @@ def write_program(
 
     def change(editor: TomlEditor) -> None:
         zone = find_zone(editor, zone_id)
-        editor.put_list((*zone, "program"), [str(span) for span in program])
+        editor.put((*zone, "program"), [str(span) for span in program])
         if special_nights is not None:
             _put_special_nights(editor, (*zone, "special_nights"), special_nights)
 
@@ -175,29 +176,31 @@ def find_zone(editor: TomlEditor, zone_id: str) -> KeyPath:
 
 
 def _put_special_nights(editor: TomlEditor, path: KeyPath, special_nights: Sequence[SpecialNight]) -> None:
-    """Make a zone's special nights these, touching only the tables that differ."""
+    """Make a zone's special nights these; each that stays keeps its table and its comments."""
     wanted = [
         {"nights": str(each.nights), "program": [str(span) for span in each.program]}
         for each in special_nights
     ]
-    if editor.is_inline(path):
-        if editor.get(path) != wanted:
-            editor.put(path, wanted)
+    old = [row for _, row in tables_of(editor.get(path[:-1]), "special_nights")]
+    # A special night is dark where its program is left out.
+    if [{"program": [], **each} for each in old] == wanted:
         return
-    kept = [each["nights"] for each in wanted]
-    for index in reversed(range(len(editor.get(path) or ()))):
-        if editor.get((*path, index, "nights")) not in kept:
+    if editor.is_inline(path):
+        editor.put(path, wanted)
+        return
+    one = [str(each.get("nights")) for each in old]
+    other = [str(each["nights"]) for each in wanted]
+    steps = SequenceMatcher(None, one, other, autojunk=False).get_opcodes()
+    for _, start, end, new_start, new_end in reversed(steps):
+        changed = min(end - start, new_end - new_start)
+        for index in reversed(range(start + changed, end)):
             editor.remove_table((*path, index))
-    count = len(editor.get(path) or ())
-    for index in reversed(range(len(wanted), count)):
-        editor.remove_table((*path, index))
-    for index, values in enumerate(wanted):
-        if index >= count:
-            editor.append_table(path, values)
-            continue
-        if editor.get((*path, index, "nights")) != values["nights"]:
-            editor.put((*path, index, "nights"), values["nights"])
-        editor.put_list((*path, index, "program"), list(values["program"]))
+        for index in range(changed, new_end - new_start):
+            editor.insert_table((*path, start + index), wanted[new_start + index])
+        for index in range(changed):
+            for key, value in wanted[new_start + index].items():
+                if value != (editor.get((*path, start + index, key)) or []):
+                    editor.put((*path, start + index, key), value)
 
 
 def _put_or_remove(editor: TomlEditor, path: KeyPath, readings: Sequence[float]) -> None:

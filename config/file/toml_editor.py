@@ -2,15 +2,19 @@
 
 The editor holds the text and the plain values that the text should mean. Each change is made to both, and the
 two are compared at the end with Python's own TOML reader, so that a mistake of this editor spoils nothing.
+Every comment stays: where what it stood in goes, it gets a line of its own.
 """
 
 import re
 import tomllib
+from collections import Counter
 from datetime import date, time
 from decimal import Decimal
+from difflib import SequenceMatcher
 from typing import Any
 
 from config.errors import KeyPath
+from config.file.toml_lists import insert_element, remove_element
 from config.file.toml_positions import Offsets, Positions
 from config.validation.finding import toml_string, write_path
 
@@ -18,7 +22,11 @@ _STEP = "  "
 _LINE_END = re.compile(r"\A\r?\n")
 _COMMA_AFTER = re.compile(r"[ \t]*,[ \t]*")
 _COMMA_BEFORE = re.compile(r"[ \t]*,[ \t]*\Z")
+_EMPTY_LINE = re.compile(r"[ \t]*(?:\r?\n|\Z)")
 _BLANK_LINE_BEFORE = re.compile(r"\n\r?\n\Z")
+_COMMENT_BEFORE = re.compile(r"(?:\A|\n)[ \t]*#[^\n]*\n\Z")
+# Comments right behind a table, and nothing right behind them, belong to it.
+_COMMENTS_AFTER = re.compile(r"(?:\r?\n[ \t]*#[^\r\n]*)+(?=\r?\n[ \t]*(?:\r?\n|\Z)|\Z)")
 
 
 class LayoutError(ValueError):
@@ -32,14 +40,16 @@ class TomlEditor:
         self.text = text
         self.values: dict[str, Any] = tomllib.loads(text, parse_float=Decimal)
         self._line_end = "\r\n" if text.partition("\n")[0].endswith("\r") else "\n"
+        self._comments = _count_comments(text)
 
     @property
     def is_consistent(self) -> bool:
-        """Whether the text means what it should after all changes."""
+        """Whether the text means what it should after all changes, and has every comment that it had."""
         try:
-            return tomllib.loads(self.text, parse_float=Decimal) == self.values
+            means_it = tomllib.loads(self.text, parse_float=Decimal) == self.values
         except tomllib.TOMLDecodeError:
             return False
+        return means_it and self._comments <= _count_comments(self.text)
 
     def get(self, path: KeyPath) -> Any:  # noqa: ANN401 (any value that TOML has)
         """Return the value at a path, or None."""
@@ -56,34 +66,40 @@ class TomlEditor:
         return _is_inline(path, Positions(self.text).offsets)
 
     def put(self, path: KeyPath, value: Any) -> None:  # noqa: ANN401 (any value that TOML has)
-        """Write a value in place of the one at a path, or as a new key of its table."""
-        offsets = Positions(self.text).offsets
-        if path not in offsets:
-            self._add_key(path, value, offsets)
-        elif offsets[path].has_value:
-            _, start, end = offsets[path]
-            self.text = self.text[:start] + write_value(value) + self.text[end:]
-        else:
+        """Write a value in place of the one at a path, or as a new key of its table.
+
+        What is the same in a list, or in a table in braces, is not touched.
+        """
+        positions, old = Positions(self.text), self.get(path)
+        if path not in positions.offsets:
+            self._add_key(path, value, positions.offsets)
+        elif not positions.offsets[path].has_value:
             raise LayoutError(f"{write_path(path)} is a table with a heading")
+        elif isinstance(old, list) and isinstance(value, list):
+            self._change_list(path, old, value)
+        elif old and isinstance(old, dict) and value and isinstance(value, dict):
+            for key, each in value.items():
+                self.put((*path, key), each)
+            for key in old.keys() - value.keys():
+                self.remove_key((*path, key))
+        elif write_value(old) != write_value(value):
+            _, start, end = positions.offsets[path]
+            self._put_above(path, positions, self.text[:start] + write_value(value) + self.text[end:])
         self.get(path[:-1])[path[-1]] = value
 
-    def put_list(self, path: KeyPath, values: list[Any]) -> None:
-        """Write a list in place of another; where both are as long, only what differs is touched."""
-        old = self.get(path)
-        if not isinstance(old, list) or len(old) != len(values) or not self.is_inline(path):
-            self.put(path, values)
-            return
-        for index, value in enumerate(values):
-            if old[index] != value:
-                self.put((*path, index), value)
+    def insert_table(self, path: KeyPath, values: dict[str, Any]) -> None:
+        """Write a ``[[ ]]`` table at a path: behind the one before, or behind its parent's own keys.
 
-    def append_table(self, path: KeyPath, values: dict[str, Any]) -> None:
-        """Write one more ``[[ ]]`` table behind those of a path, or as the first behind its parent's keys."""
+        Comments right behind those stay there.
+        """
+        path, index = path[:-1], int(path[-1])
         offsets = Positions(self.text).offsets
-        parent, count = path[:-1], len(self.get(path) or ())
+        parent = path[:-1]
         if parent not in offsets:
             raise LayoutError(f"there is no table {write_path(parent)}")
-        at = self._end_of_table((*path, count - 1) if count else parent, offsets)
+        at = self._end_of_table((*path, index - 1) if index else parent, offsets)
+        if comments := _COMMENTS_AFTER.match(self.text, at):
+            at = comments.end()
         # Indented as the other tables under the same heading are, else one step further than that heading.
         rows = [
             place.start
@@ -95,41 +111,87 @@ class TomlEditor:
         lines = [f"[[{name}]]", *_write_pairs(values)]
         block = self._line_end + "".join(self._line_end + indent + line for line in lines)
         self.text = self.text[:at] + block + self.text[at:]
-        self.get(parent).setdefault(path[-1], []).append(values)
+        self.get(parent).setdefault(path[-1], []).insert(index, values)
 
     def remove_table(self, path: KeyPath) -> None:
-        """Remove one ``[[ ]]`` table; a comment before its heading or after its last line stays."""
-        offsets = Positions(self.text).offsets
+        """Remove one ``[[ ]]`` table; its comments stay in its place, each on a line of its own."""
+        positions = Positions(self.text)
+        offsets = positions.offsets
         if path not in offsets or offsets[path].has_value:
             raise LayoutError(f"{write_path(path)} has no heading")
+        start = self._start_of_line(offsets[path].start)
         inside = [place.value_end for each, place in offsets.items() if each[: len(path)] == path]
-        start = self.text.rfind("\n", 0, offsets[path].start) + 1
-        rest = self.text[self._end_of_line(max(*inside, offsets[path].start)) :]
-        rest = _LINE_END.sub("", rest, count=1)
-        # Where a blank line stood on either side, one of them is enough.
-        if _BLANK_LINE_BEFORE.search(self.text[:start]):
+        end = self._end_of_line(max(*inside, offsets[path].start))
+        before = self.text[:start] + self._comment_lines(positions, start, end, indent_like=start)
+        rest = _LINE_END.sub("", self.text[end:], count=1)
+        if _COMMENT_BEFORE.search(before):
+            # The comments of what went do not belong to what follows.
+            if rest and not _EMPTY_LINE.match(rest):
+                before += self._line_end
+        elif _BLANK_LINE_BEFORE.search(before):
+            # Where a blank line stood on either side, one of them is enough.
             rest = _LINE_END.sub("", rest, count=1)
-        self.text = self.text[:start] + rest
-        del self.get(path[:-1])[path[-1]]
+        self.text = before + rest
+        self._forget(path)
         if not self.get(path[:-1]):
-            del self.get(path[:-2])[path[-2]]
+            self._forget(path[:-1])
 
     def remove_key(self, path: KeyPath) -> None:
-        """Remove a key with its value; under a heading its whole line goes, and a comment on it too."""
-        offsets = Positions(self.text).offsets
-        if path not in offsets or not offsets[path].has_value:
+        """Remove a key with its value; under a heading its whole line goes, but for a comment on it."""
+        positions = Positions(self.text)
+        if path not in positions.offsets or not positions.offsets[path].has_value:
             raise LayoutError(f"{write_path(path)} is not written with “=”")
-        start, _, end = offsets[path]
-        if _is_inline(path[:-1], offsets):
+        start, _, end = positions.offsets[path]
+        if _is_inline(path[:-1], positions.offsets):
             before, after = self.text[:start], self.text[end:]
             # In braces one comma goes with it: the one behind it, else the one before it.
             follows = _COMMA_AFTER.match(after)
             rest = after[follows.end() :] if follows else after
-            self.text = (before if follows else _COMMA_BEFORE.sub("", before)) + rest
+            self._put_above(path, positions, (before if follows else _COMMA_BEFORE.sub("", before)) + rest)
         else:
-            rest = self.text[self._end_of_line(end) :]
-            line_start = self.text.rfind("\n", 0, start) + 1
-            self.text = self.text[:line_start] + _LINE_END.sub("", rest, count=1)
+            line_start, line_end = self._start_of_line(start), self._end_of_line(end)
+            comments = self._comment_lines(positions, line_start, line_end, indent_like=line_start)
+            rest = _LINE_END.sub("", self.text[line_end:], count=1)
+            self.text = self.text[:line_start] + comments + rest
+        self._forget(path)
+
+    def _change_list(self, path: KeyPath, old: list[Any], new: list[Any]) -> None:
+        """Make one list of another; an element that changes keeps the comment behind it."""
+        one, other = ([write_value(each) for each in values] for values in (old, new))
+        steps = SequenceMatcher(None, one, other, autojunk=False).get_opcodes()
+        for step, start, end, new_start, new_end in reversed(steps):
+            if step == "equal":
+                continue
+            changed = min(end - start, new_end - new_start)
+            for index in reversed(range(start + changed, end)):
+                positions = Positions(self.text)
+                text = remove_element(self.text, positions.offsets, path, index)
+                self._put_above((*path, index), positions, text)
+                del old[index]
+            for index in range(changed, new_end - new_start):
+                place = path, start + index, other[new_start + index]
+                offsets = Positions(self.text).offsets
+                self.text = insert_element(self.text, offsets, *place, line_end=self._line_end)
+                old.insert(start + index, new[new_start + index])
+            for index in range(changed):
+                self.put((*path, start + index), new[new_start + index])
+
+    def _put_above(self, path: KeyPath, positions: Positions, text: str) -> None:
+        """Take a text without the value at a path, and put the comments in that above the line of its key."""
+        _, start, end = positions.offsets[path]
+        lengths = range(1, len(path) + 1)
+        key = next(path[:length] for length in lengths if _is_inline(path[:length], positions.offsets))
+        at = self._start_of_line(positions.offsets[key].start)
+        self.text = text[:at] + self._comment_lines(positions, start, end, indent_like=at) + text[at:]
+
+    def _comment_lines(self, positions: Positions, start: int, end: int, *, indent_like: int) -> str:
+        """Give the comments in a piece of the text as lines, set in as the line that begins at an offset."""
+        line = self.text[indent_like : self._end_of_line(indent_like)]
+        indent = line[: len(line) - len(line.lstrip(" \t"))]
+        inside = [self.text[one:other] for one, other in positions.comments if start <= one < end]
+        return "".join(indent + comment + self._line_end for comment in inside)
+
+    def _forget(self, path: KeyPath) -> None:
         del self.get(path[:-1])[path[-1]]
 
     def _add_key(self, path: KeyPath, value: Any, offsets: dict[KeyPath, Offsets]) -> None:  # noqa: ANN401
@@ -150,6 +212,9 @@ class TomlEditor:
         ends = [place.value_end for each, place in offsets.items() if each[:-1] == table]
         return self._end_of_line(max([*ends, offsets[table].start]))
 
+    def _start_of_line(self, at: int) -> int:
+        return self.text.rfind("\n", 0, at) + 1
+
     def _end_of_line(self, at: int) -> int:
         end = self.text.find("\n", at)
         if end < 0:
@@ -157,13 +222,17 @@ class TomlEditor:
         return end - 1 if self.text[end - 1] == "\r" else end
 
     def _indent_of(self, at: int) -> str:
-        line = self.text[self.text.rfind("\n", 0, at) + 1 : at]
+        line = self.text[self._start_of_line(at) : at]
         return line if line.isspace() else ""
 
 
 def _is_inline(path: KeyPath, offsets: dict[KeyPath, Offsets]) -> bool:
     above = (offsets.get(path[:length]) for length in range(1, len(path) + 1))
     return any(found.has_value for found in above if found)
+
+
+def _count_comments(text: str) -> Counter[str]:
+    return Counter(text[start:end].rstrip() for start, end in Positions(text).comments)
 
 
 def _write_pairs(values: dict[str, Any]) -> list[str]:

@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 from config.errors import KeyPath
 
-_BLANK = re.compile(r"(?:[ \t\r\n]+|#[^\n]*)*")
+BLANK = re.compile(r"(?:[ \t\r\n]+|#[^\n]*)*")
 _SPACE = re.compile(r"[ \t]*")
 _KEY = re.compile(r"[ \t]*(?:[A-Za-z0-9_-]+|\"(?:[^\"\\]|\\.)*\"|'[^']*')[ \t]*")
 # A text of several lines may end in up to five quotes, two of which belong to the text.
@@ -20,6 +20,7 @@ _TEXT = re.compile(
 )
 # A date and a time may have one blank between them; nothing else without quotes has one.
 _BARE = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2} [0-9]{2}:[^\s,\]}#]+|[^\s,\]}#]+")
+_COMMENT = re.compile(r"#[^\r\n]*")
 _LONGEST_VALUE = 60
 
 
@@ -48,21 +49,25 @@ class Offsets(NamedTuple):
 
 
 class Positions:
-    """The offsets of all keys and list elements of one TOML text, by their paths with list indexes from 0."""
+    """The offsets of all keys and list elements of one TOML text, by their paths with list indexes from 0.
+
+    ``comments`` are the offsets of each comment, without the end of its line, in the order of the text.
+    """
 
     def __init__(self, text: str) -> None:
         self.offsets: dict[KeyPath, Offsets] = {}
+        self.comments: list[tuple[int, int]] = []
         self._text = text
         self._at = 0
         self._counts: dict[KeyPath, int] = {}
         table: KeyPath = ()
-        self._skip(_BLANK)
+        self._skip_blank()
         while self._at < len(text):
             if text[self._at] == "[":
                 table = self._read_header()
             else:
                 self._read_pair(table)
-            self._skip(_BLANK)
+            self._skip_blank()
 
     def find(self, path: KeyPath) -> TextPosition:
         """Return where a path is, or, where it is missing, the table in which it should be."""
@@ -75,6 +80,14 @@ class Positions:
     def _quote(self, found: Offsets) -> str:
         value = " ".join(self._text[found.value_start : found.value_end].split()) if found.has_value else ""
         return value if len(value) <= _LONGEST_VALUE else value[: _LONGEST_VALUE - 1] + "…"
+
+    def _skip_blank(self) -> None:
+        start = self._at
+        blank = self._skip(BLANK)
+        if "#" in blank:
+            self.comments += (
+                (start + found.start(), start + found.end()) for found in _COMMENT.finditer(blank)
+            )
 
     def _skip(self, pattern: re.Pattern[str]) -> str:
         match = pattern.match(self._text, self._at)
@@ -140,15 +153,15 @@ class Positions:
     def _read_inside(self, path: KeyPath, closing: str) -> None:
         self._at += 1
         index = 0
-        self._skip(_BLANK)
+        self._skip_blank()
         while self._text[self._at] != closing:
             if closing == "}":
                 self._read_pair(path)
             else:
                 self._read_value((*path, index), self._at)
             index += 1
-            self._skip(_BLANK)
+            self._skip_blank()
             if self._text[self._at] == ",":
                 self._at += 1
-                self._skip(_BLANK)
+                self._skip_blank()
         self._at += 1

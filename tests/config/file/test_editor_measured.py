@@ -70,7 +70,9 @@ def test_unknown_zones_and_fixtures_touch_nothing(site_path):
     ("text", "path", "left"),
     [
         ("a = 1\nb = 2\n", ("a",), "b = 2\n"),
-        ("a = 1\nb = 2  # two\n", ("b",), "a = 1\n"),
+        ("a = 1\n  b = 2  # two\n", ("b",), "a = 1\n  # two\n"),
+        ("a = [\n  1, # one\n  2 ] # two\n", ("a",), "# one\n# two\n"),
+        ("t = { a = [ # one\n 1], b = 2 } # t\n", ("t", "a"), "# one\nt = { b = 2 } # t\n"),
         ("a = 1\r\nb = 2\r\n", ("a",), "b = 2\r\n"),
         ("a = 1", ("a",), ""),
         ("t = { a = 1, b = 2 }\n", ("t", "a"), "t = { b = 2 }\n"),
@@ -80,7 +82,7 @@ def test_unknown_zones_and_fixtures_touch_nothing(site_path):
     ],
 )
 def test_a_key_is_taken_out_with_its_line_or_its_comma(text, path, left):
-    """Whatever the layout, the rest stays as it was and still means the same."""
+    """Whatever the layout, the rest stays as it was, comments too, and still means the same."""
     editor = TomlEditor(text)
     editor.remove_key(path)
     assert editor.text == left

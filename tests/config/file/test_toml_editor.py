@@ -69,7 +69,7 @@ def test_what_toml_cannot_write_is_refused():
 @settings(deadline=None, suppress_health_check=[HealthCheck.filter_too_much, HealthCheck.too_slow])
 @given(documents(), st.data())
 def test_putting_a_value_changes_nothing_else(text, data):
-    """Before and behind the value every character stays, and the text means what it should."""
+    """Before its line and behind it every character stays, every comment too, and the text means it."""
     try:
         document = tomllib.loads(text)
     except tomllib.TOMLDecodeError:
@@ -82,21 +82,16 @@ def test_putting_a_value_changes_nothing_else(text, data):
     editor = TomlEditor(text)
     editor.put(path, value)
     _, start, end = offsets[path]
-    assert editor.text == text[:start] + write_value(value) + text[end:]
+    if "#" in text[start:end] or isinstance(value, list):
+        top = next(offsets[path[:length]] for length in range(1, 9) if offsets[path[:length]].has_value)
+        assert editor.text.startswith(text[: text.rfind("\n", 0, top.start) + 1])
+        assert editor.text.endswith(text[end:])
+    else:
+        assert editor.text == text[:start] + write_value(value) + text[end:]
     assert editor.get(path) == value
     # nan is not equal to itself, so a text that has one can never be shown to be consistent.
     if "nan" not in text:
         assert editor.is_consistent
-
-
-def test_a_list_as_long_as_before_keeps_the_comments_inside():
-    """Only the element that differs is touched."""
-    editor = TomlEditor('a = [\n  "x",  # first\n  "y",  # second\n]\n')
-    editor.put_list(("a",), ["x", "z"])
-    assert editor.text == 'a = [\n  "x",  # first\n  "z",  # second\n]\n'
-    editor.put_list(("a",), ["x"])
-    assert editor.text == 'a = ["x"]\n'
-    assert editor.is_consistent
 
 
 @pytest.mark.parametrize(
@@ -122,31 +117,58 @@ def test_a_new_key_goes_behind_the_last_one_of_its_table(text, path, after):
 def test_a_new_table_goes_behind_its_like_and_is_set_in_like_it():
     """The next table of a list follows the last one, before what comes after."""
     editor = TomlEditor("[[z]]\n  [[z.n]]\n  a = 1 # one\n\n  [[z.f]]\n  b = 1\n")
-    editor.append_table(("z", 0, "n"), {"a": 2})
+    editor.insert_table(("z", 0, "n", 1), {"a": 2})
     assert editor.text == "[[z]]\n  [[z.n]]\n  a = 1 # one\n\n  [[z.n]]\n  a = 2\n\n  [[z.f]]\n  b = 1\n"
     assert editor.is_consistent
 
 
 def test_the_first_table_of_a_list_goes_behind_the_keys_of_its_parent():
-    """It is set in as the tables beside it are, or one step where there are none."""
-    editor = TomlEditor("[[z]]\nx = 1\n\n    [[z.f]]\n    b = 1\n[[z]]\ny = 1\n# end\n")
-    editor.append_table(("z", 0, "n"), {"a": 2})
-    editor.append_table(("z", 1, "n"), {"a": 3})
+    """It is set in as the tables beside it are, or one step where there are none; a comment is not parted."""
+    editor = TomlEditor("[[z]]\nx = 1\n\n    [[z.f]]\n    b = 1\n[[z]]\ny = 1\n# of y\n")
+    editor.insert_table(("z", 0, "n", 0), {"a": 2})
+    editor.insert_table(("z", 1, "n", 0), {"a": 3})
     assert editor.text == (
         "[[z]]\nx = 1\n\n    [[z.n]]\n    a = 2\n\n    [[z.f]]\n    b = 1\n"
-        "[[z]]\ny = 1\n\n  [[z.n]]\n  a = 3\n# end\n"
+        "[[z]]\ny = 1\n# of y\n\n  [[z.n]]\n  a = 3\n"
     )
     assert editor.is_consistent
 
 
 @pytest.mark.parametrize("line_end", ["\n", "\r\n"])
-def test_a_table_is_taken_out_and_the_comments_around_it_stay(line_end):
-    """The comment before the next heading belongs to that heading."""
-    text = "[[z]]\n# before\n[[z.n]]\na = 1 # gone\n\n# the next zone\n[[z]]\nb = 1\n".replace("\n", line_end)
-    editor = TomlEditor(text)
+@pytest.mark.parametrize(
+    ("text", "after"),
+    [
+        (  # the comment before the next heading belongs to that heading
+            "[[z]]\n# before\n[[z.n]]\na = 1\n\n# the next zone\n[[z]]\nb = 1\n",
+            "[[z]]\n# before\n\n# the next zone\n[[z]]\nb = 1\n",
+        ),
+        (
+            "[[z]]\n  # before\n  [[z.n]]  # one\n  # two\n  a = [ # three\n    1 ] # four\n[[z]]\nb = 1\n",
+            "[[z]]\n  # before\n  # one\n  # two\n  # three\n  # four\n\n[[z]]\nb = 1\n",
+        ),
+        ("[[z]]\n[[z.n]]\na = 1 # last\n[[z]]\nb = 1", "[[z]]\n# last\n\n[[z]]\nb = 1"),
+        ("[[z]]\n\n[[z.n]]\na = 1\n# after\n\n[[z]]\nb = 1\n", "[[z]]\n\n# after\n\n[[z]]\nb = 1\n"),
+    ],
+)
+def test_a_table_is_taken_out_and_its_comments_stay(text, after, line_end):
+    """Each gets a line in the place of the table, apart from what follows."""
+    editor = TomlEditor(text.replace("\n", line_end))
     editor.remove_table(("z", 0, "n", 0))
-    assert editor.text == "[[z]]\n# before\n\n# the next zone\n[[z]]\nb = 1\n".replace("\n", line_end)
+    assert editor.text == after.replace("\n", line_end)
     assert editor.values == {"z": [{}, {"b": 1}]}
+    assert editor.is_consistent
+
+
+def test_a_table_is_inserted_before_another_and_parts_it_from_no_comment():
+    """Comments right behind a table stay behind it, those right before the next one before that."""
+    text = "[[z]]\n[[z.n]]\na = 1\n# of 1\n\n# of 3\n[[z.n]]\na = 3\n# of f\n[[z.f]]\n"
+    editor = TomlEditor(text)
+    editor.insert_table(("z", 0, "n", 1), {"a": 2})
+    assert editor.text == text.replace("# of 1\n", "# of 1\n\n[[z.n]]\na = 2\n")
+    editor.insert_table(("z", 0, "n", 3), {"a": 4})
+    assert editor.text.endswith("[[z.n]]\na = 3\n\n[[z.n]]\na = 4\n# of f\n[[z.f]]\n")
+    editor.insert_table(("z", 0, "n", 0), {"a": 0})
+    assert editor.text.startswith("[[z]]\n\n[[z.n]]\na = 0\n[[z.n]]\na = 1\n")
     assert editor.is_consistent
 
 
@@ -166,7 +188,7 @@ def test_one_blank_line_is_enough_where_a_table_was():
         ("a = [{ x = 1 }]\n", lambda editor: editor.remove_table(("a", 0)), r"a\[1\] has no heading"),
         ("[[a]]\n", lambda editor: editor.remove_table(("a", 1)), r"a\[2\] has no heading"),
         ("[a]\n", lambda editor: editor.put(("b", "k"), 1), "there is no table b"),
-        ("[a]\n", lambda editor: editor.append_table(("b", "k"), {}), "there is no table b"),
+        ("[a]\n", lambda editor: editor.insert_table(("b", "k", 0), {}), "there is no table b"),
     ],
 )
 def test_a_layout_that_cannot_be_edited_is_refused(text, change, words):
@@ -184,6 +206,14 @@ def test_a_slip_is_noticed_by_reading_the_text_again():
     assert editor.values == {"a": {"x": 1, "k": 2}}
     assert not editor.is_consistent
     editor.text = "not toml"
+    assert not editor.is_consistent
+
+
+def test_a_comment_that_is_gone_is_noticed_too():
+    """The same values with one of two equal comments less are not what was asked for."""
+    editor = TomlEditor("a = 1  # why\nb = 2  # why\n")
+    assert editor.is_consistent
+    editor.text = "a = 1  # why\nb = 2\n"
     assert not editor.is_consistent
 
 
