@@ -7,7 +7,7 @@ it scanned a second time, for the lines.
 import os
 import stat
 import tomllib
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from decimal import Decimal, InvalidOperation
 from functools import cached_property
@@ -72,12 +72,24 @@ def _build(document: dict[str, object], text: str, file_name: str) -> LoadedSite
     except ValidationError as error:
         from config.validation.messages import explain_errors  # noqa: PLC0415 (not needed to start the lights)
 
-        # Where [site] is missing, one problem says so, and not one more for each of its keys.
-        missing = not isinstance(document.get("site"), dict)
-        findings += (each for each in explain_errors(error) if not (missing and each.path[:1] == ("site",)))
+        findings += explain_errors(error)
+        findings = list(_say_once(findings, has_site=isinstance(document.get("site"), dict)))
     if site is None or findings:
         raise SiteFileError(locate(findings, text, file_name))
     return LoadedSite(site=site, text=text, file_name=file_name)
+
+
+def _say_once(findings: Sequence[SiteFinding], *, has_site: bool) -> Iterator[SiteFinding]:
+    """Leave out what follows from another finding: one for each place, none for a key under another name.
+
+    Where [site] is missing, one problem says so, and not one more for each of its keys.
+    """
+    said = {(*finding.path[:-1], finding.meant) for finding in findings if finding.meant}
+    for finding in findings:
+        follows = not has_site and len(finding.path) > 1 and finding.path[0] == "site"
+        if finding.path not in said and not follows:
+            said.add(finding.path)
+            yield finding
 
 
 def example_path(name: str) -> Path:

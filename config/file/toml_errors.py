@@ -2,8 +2,12 @@
 
 import re
 from decimal import InvalidOperation
+from typing import NamedTuple
 
 from config.errors import SiteProblem
+from config.validation.fields import heading_of, kinds_of
+from config.validation.finding import toml_string
+from config.validation.slips import explain_value
 
 _PLACE = re.compile(
     r"(?P<what>.*) \(at (?:line (?P<line>[0-9]+), column (?P<column>[0-9]+)|end of document)\)", re.DOTALL
@@ -15,7 +19,6 @@ _OPEN_TEXT = ("a text is not closed", "close it with the quotes with which it be
 _BACKSLASH = ("a single backslash is not valid", "write two of them, or use single quotes")
 _NUMBER = "write an ordinary number such as 4.5"
 
-_AFTER_VALUE = "Expected newline or end of document after a statement"
 # How the reader begins its message, what that means, and what to do; the longest beginning that fits decides.
 _MEANINGS = {
     "": ("this is not valid", "compare the line with one of the examples"),
@@ -37,8 +40,8 @@ _MEANINGS = {
     "Cannot redefine": _FINISHED,
     "Expected ']'": ("a heading has no closing bracket", "close it with ]"),
     "Expected ']]'": ("a heading has no closing brackets", "close it with ]]"),
-    "Unclosed array": ("a list is not closed", "put commas between values, ] at its end"),
-    "Unclosed inline table": ("a table in braces is not closed", "put commas between keys, } at its end"),
+    "Unclosed array": ("a comma is missing", "put commas between the values of a list, ] at its end"),
+    "Unclosed inline table": ("a comma is missing", "put commas between the keys in braces, } at their end"),
     "Unterminated string": _OPEN_TEXT,
     "Expected": _OPEN_TEXT,
     "Illegal character": ("a line ends inside quotes, or has a control character", "close the quotes first"),
@@ -52,52 +55,185 @@ _MEANINGS = {
     "Invalid date": ("a date does not exist", "write year-month-day of a day that exists"),
 }
 
-_VALUE = re.compile(r"[^=#]*=\s*(?P<value>[^#]*?)\s*(?:#.*)?")
-# How people write values that TOML has otherwise, what is wrong, and what to write.
-_SLIPS = (
-    (re.compile(r"([+-]?[0-9]+),([0-9]+)"), "is not a number", r"write \1.\2 with a point"),
-    (
-        re.compile(r"([+-]?[0-9]+(?:\.[0-9]+)?)\s*[A-Za-zµΩ°²%]+"),
-        "is not a number",
-        r"write \1, without a unit",
-    ),
-    (re.compile(r"([+-]?)0+([0-9]+)"), "is not a number", r"write \1\2, without the leading 0"),
-    (re.compile(r"(?i:(t)rue|(f)alse)"), "is not true or false", "write it in small letters"),
-    (re.compile(r"([^\W\d][\w/ .:-]*)"), "has no quotes", r'write "\1"'),
-)
+_CURLY = str.maketrans("“”„«»‘’‚´", '"""""' + "''''")
+_BLANKS_IN_KEY = re.compile(r"[A-Za-z0-9_-]+(?:\s+[A-Za-z0-9_-]+)+")
+_PAIR = re.compile(r"\s*(?P<key>[A-Za-z][\w.\s-]*?)\s*(?P<equals>:=|==|=|:)\s*(?P<value>.*)")
+_WITHOUT_EQUALS = re.compile(r"\s*(?P<key>\w+)(?P<equals>)\s+(?P<value>.*)")
+_HEADING = re.compile(r"\s*[\[(]*\s*(?P<name>[A-Za-z][\w.-]*)\s*[\])]*\s*")
+_HEADING_ALONE = re.compile(r"\s*\[+\s*[A-Za-z][\w.-]*\s*\]+\s*(?:#.*)?")
+_ONE_STRING = re.compile(r"\"(?:[^\"\\\n]|\\.)*\"|'[^'\n]*'")
+_CLOSING = {"[": "]", "{": "}"}
+_NOUNS = {"[": "the list", "{": "the table in braces", '"""': "the text", "'''": "the text"}
+
+
+class _Mistake(NamedTuple):
+    """The line on which a text stops being TOML, what is wrong there, and what to do."""
+
+    line: int
+    what: str
+    remedy: str
+
+
+class _Opening(NamedTuple):
+    """Where a bracket, or three quotes, opens that is not closed, and the key of its value."""
+
+    line: int
+    column: int
+    mark: str
+    key: str
 
 
 def explain_toml_error(error: Exception, text: str, file_name: str) -> SiteProblem:
     """Describe the place where a text is no longer TOML, from what the reader raised."""
-    line = 0
     if isinstance(error, RecursionError):
-        what, remedy = "brackets are nested too deep", "close the brackets that were opened"
+        mistake = _Mistake(0, "brackets are nested too deep", "close the brackets that were opened")
     elif isinstance(error, InvalidOperation):
-        what, remedy = "a number is too large or too small", _NUMBER
+        mistake = _Mistake(0, "a number is too large or too small", _NUMBER)
     elif match := _PLACE.fullmatch(str(error)):
-        message = match["what"]
-        what, remedy = _MEANINGS[max(filter(message.startswith, _MEANINGS), key=len)]
-        if match["line"]:
-            line, column = int(match["line"]), int(match["column"])
-            written = text.split("\n")[line - 1] if line <= text.count("\n") + 1 else ""
-            slip = _explain_slip(written) if message in ("Invalid value", _AFTER_VALUE) else None
-            what, remedy = slip or (f"{what} at column {column}", remedy)
-            if written[column - 1 : column] in tuple("“”„‘’‚«»´"):
-                what, remedy = f"quotes are curly at column {column}", 'write straight quotes, " and "'
-        else:
-            line = text.rstrip().count("\n") + 1
-            what += " at the end of the file"
+        lines = text.split("\n")
+        at_end = match["line"] is None
+        line = len(text.rstrip().split("\n")) if at_end else int(match["line"])
+        column = 0 if at_end else int(match["column"])
+        mistake = _explain(match["what"], lines, line, column)
     else:
         # The one thing that the reader leaves to int(): more digits than it is willing to read.
-        what, remedy = "a number has too many digits", _NUMBER
-    return SiteProblem(file=file_name, line=line, key="", value="", what=f"not TOML: {what}", remedy=remedy)
+        mistake = _Mistake(0, "a number has too many digits", _NUMBER)
+    what = f"not TOML: {mistake.what}"
+    return SiteProblem(file=file_name, line=mistake.line, key="", value="", what=what, remedy=mistake.remedy)
 
 
-def _explain_slip(line: str) -> tuple[str, str] | None:
-    """Say what to write for a value that people often write in another way; None for any other line."""
-    match = _VALUE.fullmatch(line.rstrip("\r"))
-    value = match["value"] if match else ""
-    for pattern, what, remedy in _SLIPS:
-        if found := pattern.fullmatch(value):
-            return f"“{value}” {what}", found.expand(remedy)
+def _explain(message: str, lines: list[str], line: int, column: int) -> _Mistake:
+    """Explain an error at a line; column 0 is the end of the text."""
+    written = lines[line - 1].rstrip("\r") if line <= len(lines) else ""
+    opening = _find_opening(lines, line, column)
+    is_next = bool(column and (_PAIR.fullmatch(written) or _HEADING_ALONE.fullmatch(written)))
+    # A heading or another key: what is open here should have been closed before.
+    left_open = _find_opening(lines, line, 1) if is_next else None
+    if opening and left_open is None and _is_left_open(message, opening, written, column):
+        left_open = opening
+    if left_open:
+        what = f"{_NOUNS[left_open.mark]} that begins at column {left_open.column} is not closed"
+        closing = _CLOSING.get(left_open.mark, left_open.mark)
+        return _Mistake(left_open.line, what, f"write {closing} at its end")
+    if found := _explain_twice(message, lines, line) or _explain_line(written, column, opening):
+        return _Mistake(line, *found)
+    what, remedy = _MEANINGS[max(filter(message.startswith, _MEANINGS), key=len)]
+    place = f"at column {column}" if column else "at the end of the file"
+    return _Mistake(line, f"{what} {place}", remedy)
+
+
+def _is_left_open(message: str, opening: _Opening, written: str, column: int) -> bool:
+    """Whether the text ends inside it, or its own line where the reader wants more of it."""
+    if column == 0 or opening.mark not in _CLOSING:
+        return True
+    return message.startswith("Unclosed") and not _without_comment(written[column - 1 :]).strip()
+
+
+def _find_opening(lines: list[str], line: int, column: int) -> _Opening | None:
+    """Find the innermost bracket, or three quotes, that opens before a place and does not close before it."""
+    before = "\n".join([*lines[: line - 1], lines[line - 1][: column - 1]] if column else lines)
+    opened: list[int] = []
+    in_value, at = False, 0
+    while at < len(before):
+        mark = before[at]
+        if mark == "#":
+            at += len(before[at:].partition("\n")[0])
+            continue
+        if before[at : at + 3] in _NOUNS:
+            end = before.find(before[at : at + 3], at + 3)
+            if end < 0:
+                return _opening_at(before, at, before[at : at + 3])
+            at = end + 3
+            continue
+        if string := _ONE_STRING.match(before, at):
+            at = string.end()
+            continue
+        if mark in _CLOSING and (in_value or opened):
+            opened.append(at)
+        elif mark in "]}" and opened:
+            opened.pop()
+        in_value = mark == "=" or (in_value and mark != "\n")
+        at += 1
+    return _opening_at(before, opened[-1], before[opened[-1]]) if opened else None
+
+
+def _opening_at(text: str, at: int, mark: str) -> _Opening:
+    start = text.rfind("\n", 0, at) + 1
+    pair = _PAIR.match(text, start)
+    return _Opening(text.count("\n", 0, at) + 1, at - start + 1, mark, pair["key"] if pair else "")
+
+
+def _explain_twice(message: str, lines: list[str], line: int) -> tuple[str, str] | None:
+    """Explain a heading or a key that is there a second time, with the line of the first."""
+    if not message.startswith(("Cannot declare", "Cannot overwrite")):
+        return None
+    written = _without_comment(lines[line - 1]).strip()
+    if written.startswith("["):
+        found = _HEADING.fullmatch(written)
+        name = found["name"] if found else ""
+        right = heading_of(name)
+        first = next((at for at, each in enumerate(lines, 1) if _is_heading(each, name)), line)
+        if not right or first == line:
+            return None
+        if right.startswith("[["):
+            return f"[{name}] is given twice, first on line {first}", f"write {right} each time"
+        return f"{right} is given twice, first on line {first}", "put all its keys under one of them"
+    pair = _PAIR.fullmatch(written)
+    for at in range(line - 1, 0, -1):
+        each = _PAIR.fullmatch(lines[at - 1].rstrip("\r"))
+        if each and pair and each["key"] == pair["key"]:
+            return f"“{pair['key']}” is given twice, first on line {at}", "remove one of the two"
+        if lines[at - 1].lstrip().startswith("["):
+            break
     return None
+
+
+def _is_heading(written: str, name: str) -> bool:
+    found = _HEADING.fullmatch(_without_comment(written))
+    return bool(found and found["name"] == name and written.lstrip().startswith("["))
+
+
+def _explain_line(written: str, column: int, opening: _Opening | None) -> tuple[str, str] | None:
+    """Say what to write for a line that people often write in another way; None for any other."""
+    line = _without_comment(written).strip()
+    pair = _PAIR.fullmatch(line)
+    if column and written[column - 1 : column] in tuple("“”„‘’‚«»´"):
+        return f"quotes are curly at column {column}", f"write straight quotes: {line.translate(_CURLY)}"
+    if opening and opening.mark == "[" and not pair:
+        return _explain_item(line.rstrip(","), opening.key)
+    if pair is None:
+        heading = _HEADING.fullmatch(line)
+        if heading and (right := heading_of(heading["name"])):
+            return "a heading lacks a bracket, or has one too many", f"write {right}"
+        bare = _WITHOUT_EQUALS.fullmatch(line)
+        pair = bare if bare and kinds_of(bare["key"]) else None
+    return _explain_pair(line, pair["key"].strip(), pair["equals"], pair["value"].strip()) if pair else None
+
+
+def _explain_pair(line: str, key: str, equals: str, value: str) -> tuple[str, str] | None:
+    """Say what to write for a key and its value."""
+    if _BLANKS_IN_KEY.fullmatch(key):
+        return f"“{key}” is a key with a blank in it", f"write {'_'.join(key.split())} = {value}"
+    if equals != "=":
+        return f"“{line}” has no single = between key and value", f"write {key} = {value}"
+    name = key.rpartition(".")[2]
+    if "//" in value and explain_value(name, value.partition("//")[0]) is None:
+        return "a comment begins with //", "begin it with #"
+    found = explain_value(name, value)
+    return (f"“{value or key}” {found[0]}", found[1]) if found else None
+
+
+def _explain_item(item: str, key: str) -> tuple[str, str] | None:
+    """Explain an element of a list that has a line of its own."""
+    if kinds_of(key) == {"list"} and re.fullmatch(r"[A-Za-z0-9][^\"'\[\]{}]*", item) and key != "taps":
+        return f"“{item}” has no quotes", f"write {toml_string(item)}"
+    return None
+
+
+def _without_comment(written: str) -> str:
+    """Cut off a comment; a # in quotes is none."""
+    at = 0
+    while at < len(written) and written[at] != "#":
+        string = _ONE_STRING.match(written, at)
+        at = string.end() if string else at + 1
+    return written[:at].rstrip("\r")

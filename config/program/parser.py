@@ -15,7 +15,7 @@ from collections.abc import Iterable
 from datetime import time
 
 from config.errors import ProgramError
-from config.program.spans import ClockEdge, Duration, Edge, Span, SunEdge, SunEvent
+from config.program.spans import NOON_HOUR, ClockEdge, Duration, Edge, Span, SunEdge, SunEvent
 
 _WORD = re.compile(r"[,+\-]|[^\s,+\-]+")
 _CLOCK = re.compile(r"([01][0-9]|2[0-3]):([0-5][0-9])")
@@ -24,7 +24,12 @@ _AM_OR_PM = re.compile(r"\s*[ap]\.?m\b", re.IGNORECASE)
 _DURATION = re.compile(
     r"(?:([0-9]{1,4})\s*h(?:\s*([0-9]{1,4})\s*m)?|([0-9]{1,4})\s*m)(?![^\s,+\-])", re.IGNORECASE
 )
+# In “dusk - 23:00” the hyphen means “to”, unless “to” or “for” follows.
+_EDGE_AFTER_HYPHEN = re.compile(
+    r"-\s*(?:[0-9]{1,2}:[0-9]{2}|midnight|sunset|dusk|dawn|sunrise)\b(?!.*\b(?:to|for)\b)", re.IGNORECASE
+)
 _EVENTS = {str(event): event for event in SunEvent}
+_BEFORE_OR_AFTER = re.compile(r"\b(?:before|after)\b", re.IGNORECASE)
 _LONGEST_WORD = 40
 
 _AN_EDGE = "a clock time such as 21:30, or midnight, sunset, dusk, dawn or sunrise"
@@ -46,6 +51,8 @@ def parse_span(text: str) -> Span:
     reader = TextReader(text, _WORD)
     begins = _read_edge(reader)
     if reader.accept("to"):
+        if (length := _DURATION.match(reader.text, reader.at)) and int(length[1] or 0) <= NOON_HOUR:
+            raise reader.error(f"“for” in place of “to” before {length[0]}", found=length[0], noun="a time")
         ends = _read_edge(reader)
         at_most, while_dark = _read_limits(reader, may_limit=True)
         return Span(begins=begins, ends=ends, at_most=at_most, while_dark=while_dark)
@@ -121,6 +128,8 @@ def _read_edge(reader: TextReader) -> Edge:
     word = reader.peek()
     if event := _EVENTS.get(word.lower()):
         reader.advance(len(word))
+        if reader.peek() == "-" and _EDGE_AFTER_HYPHEN.match(reader.text, reader.at):
+            raise reader.error("“to”")
         for sign in "+-":
             if reader.accept(sign):
                 return SunEdge(event=event, offset=_read_duration(reader), before=sign == "-")
@@ -135,9 +144,13 @@ def _read_clock(reader: TextReader, expected: str) -> ClockEdge:
     if (match := _CLOCK.fullmatch(word)) and not _AM_OR_PM.match(reader.text, reader.at + len(word)):
         reader.advance(len(word))
         return ClockEdge(hour=int(match[1]), minute=int(match[2]))
-    from config.program.hints import guess_clock  # noqa: PLC0415 (not needed to start the lights)
+    from config.program.hints import guess_clock, guess_span  # noqa: PLC0415 (not needed to start the lights)
 
-    found, expected = guess_clock(reader.text[reader.at :]) or (word, expected)
+    guess = guess_clock(reader.text[reader.at :])
+    span = guess_span(reader.text) if expected == _AN_EDGE else None
+    if span and (guess is None or _BEFORE_OR_AFTER.search(reader.text)):
+        raise reader.error(f"“{span}”", noun="a time")
+    found, expected = guess or (word, expected)
     raise reader.error(expected, found=found, noun="a time")
 
 
@@ -169,7 +182,7 @@ def _read_limits(reader: TextReader, *, may_limit: bool) -> tuple[Duration | Non
             return at_most, True
         if may_limit and at_most is None:
             if not reader.accept("at"):
-                raise reader.error("“at most” and a duration, or “while dark”")
+                raise reader.error(_two_spans(reader) or "“at most” and a duration, or “while dark”")
             reader.require("most")
             at_most = _read_duration(reader)
         elif reader.peek().lower() == "at" and not may_limit:
@@ -177,8 +190,20 @@ def _read_limits(reader: TextReader, *, may_limit: bool) -> tuple[Duration | Non
         else:
             raise reader.error("“while dark”")
     if found := reader.peek().lower():
-        raise reader.error(_after_last_edge(found, may_limit=may_limit and at_most is None))
+        after = _after_last_edge(found, may_limit=may_limit and at_most is None)
+        raise reader.error(_two_spans(reader) or after)
     return at_most, False
+
+
+def _two_spans(reader: TextReader) -> str:
+    """Say how to write two spans, if another one is at this place; an empty text where none is."""
+    text, rest = reader.text[: reader.at].rstrip(" ,"), reader.text[reader.at :]
+    other = re.sub(r"^(?:[;&+]|and\b|\s)+", "", rest, flags=re.IGNORECASE)
+    try:
+        parse_span(other)
+    except ProgramError:
+        return ""
+    return f'each span in quotes of its own: "{text}", "{other}"'
 
 
 def _after_first_edge(begins: Edge, found: str) -> str:

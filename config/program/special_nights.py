@@ -11,11 +11,11 @@ import re
 from dataclasses import dataclass
 from datetime import date
 
+from config.errors import ProgramError
 from config.program.parser import TextReader
 
 WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
-_LONG_NAMES = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
-_BY_LONG_NAME = {name: name[:3].capitalize() for name in _LONG_NAMES}
+_HYPHENS = ("-", "–", "—")
 # Any leap year will do: it has every day that a month can have.
 _LEAP_YEAR = 2000
 
@@ -105,11 +105,19 @@ def parse_nights(text: str) -> Nights:
     elif first.capitalize() in WEEKDAYS:
         nights = _read_weekdays(reader)
     elif _OTHER_DATE.fullmatch(first):
-        raise reader.error("year-month-day such as 2027-12-31, or month-day such as 12-31", noun="a date")
+        raise _refuse(reader, "year-month-day such as 2027-12-31, or month-day such as 12-31", noun="a date")
     else:
-        raise reader.error(_BY_LONG_NAME.get(first.lower(), _ANY_NIGHTS))
+        raise _refuse(reader, _ANY_NIGHTS)
     reader.require_end()
     return nights
+
+
+def _refuse(reader: TextReader, expected: str, noun: str = "valid") -> ProgramError:
+    """Refuse the next word, with the whole condition as it should be where that can be guessed."""
+    from config.program.hints import guess_nights  # noqa: PLC0415 (not needed to start the lights)
+
+    guess = guess_nights(reader.text) if reader.peek() else None
+    return reader.error(guess or expected, noun=noun)
 
 
 def _read_weekdays(reader: TextReader) -> Weekdays:
@@ -118,13 +126,13 @@ def _read_weekdays(reader: TextReader) -> Weekdays:
         word = reader.peek()
         found = word.capitalize()
         if found not in WEEKDAYS:
-            raise reader.error(_BY_LONG_NAME.get(word.lower(), _A_WEEKDAY), noun="a weekday")
+            raise _refuse(reader, _A_WEEKDAY, noun="a weekday")
         if WEEKDAYS.index(found) in days:
             raise reader.error(f"a weekday other than {found}")
         days.append(WEEKDAYS.index(found))
         reader.advance(len(word))
     if reader.peek():
-        raise reader.error("a comma and another weekday, or nothing more")
+        raise _refuse(reader, "a comma and another weekday, or nothing more")
     return Weekdays(days=tuple(days))
 
 
@@ -132,7 +140,11 @@ def _read_stretch(reader: TextReader) -> YearlyStretch:
     written = reader.peek()
     first = _read_date(reader, f"{_LEAP_YEAR}-{written}")
     if not reader.accept("to"):
-        raise reader.error(f"“to” and the last night (one night of every year is {written} to {written})")
+        raise reader.error(
+            "“to”"
+            if reader.peek() in _HYPHENS
+            else f"“to” and the last night (one night of every year is {written} to {written})"
+        )
     if not _MONTH_DAY.fullmatch(reader.peek()):
         raise reader.error("a month and a day such as 01-06")
     last = _read_date(reader, f"{_LEAP_YEAR}-{reader.peek()}")

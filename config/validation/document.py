@@ -6,8 +6,9 @@ models report them.
 """
 
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from datetime import date
+from decimal import Decimal
 from itertools import pairwise
 from zoneinfo import ZoneInfo, available_timezones
 
@@ -15,18 +16,20 @@ from config.errors import KeyPath
 from config.models.site import SITE_KEYS, Site
 from config.validation.cables import Document, Rows, check_cables, tables_of
 from config.validation.earlier_ids import check_earlier_ids
-from config.validation.finding import SiteFinding, find_like, suggest
+from config.validation.finding import SiteFinding, find_key, find_like, suggest
 
 # Names that the system's tz database answers to although no place has them: the board's own setting, two
 # leftovers, and the set that counts leap seconds and so is half a minute off.
 _NO_PLACES = ("localtime", "posixrules", "Factory")
 _NO_FOLDERS = ("right/", "posix/")
+_OFFSET = re.compile(r"(?:UTC|GMT|Z)?\s*[+−-]?\s*[0-9]{1,2}(?::?[0-9]{2})?", re.IGNORECASE)
 _ID = re.compile(r"[a-z0-9-]+")
 
 
 def check_document(document: Document) -> Iterator[SiteFinding]:
     """Yield everything that is wrong between the tables of a site file."""
-    yield from _check_top(document)
+    top = list(_check_top(document))
+    yield from top
     zones, transformers = tables_of(document, "zones"), tables_of(document, "transformers")
     if document.get("zones") == []:
         yield SiteFinding(("zones",), "is empty", "add at least one [[zones]] table")
@@ -46,14 +49,15 @@ def check_document(document: Document) -> Iterator[SiteFinding]:
     yield from _check_changes(document)
     ids = [table.get("id") for _, table in transformers]
     # Where an id is not valid, it is not known which transformer was meant; one problem at a time.
-    if all(isinstance(each, str) and _ID.fullmatch(each) for each in ids):
+    is_known = isinstance(document.get("transformers", []), list) and "transformers" not in [
+        finding.meant for finding in top
+    ]
+    if is_known and all(isinstance(each, str) and _ID.fullmatch(each) for each in ids):
         yield from _check_transformers(zones, [str(each) for each in ids])
     site = document.get("site")
     name = site.get("time_zone") if isinstance(site, Mapping) else None
-    if isinstance(name, str) and not _is_time_zone(name):
-        what = "is not a time zone of the tz database"
-        remedy = f"{_suggest_time_zone(name)}write an area and a city such as America/New_York"
-        yield SiteFinding(("site", "time_zone"), what, remedy)
+    if isinstance(site, Mapping) and isinstance(name, str) and not _is_time_zone(name):
+        yield SiteFinding(("site", "time_zone"), *_explain_time_zone(name, site))
 
 
 def _is_time_zone(name: str) -> bool:
@@ -65,15 +69,31 @@ def _is_time_zone(name: str) -> bool:
     return name not in _NO_PLACES and not name.startswith(_NO_FOLDERS)
 
 
-def _suggest_time_zone(name: str) -> str:
-    zones = sorted(zone for zone in available_timezones() if zone not in _NO_PLACES)
-    wanted = name.strip().replace(" ", "_")
-    if "/" in wanted:
-        return suggest(wanted, zones)
+def _explain_time_zone(name: str, site: Document) -> tuple[str, str]:
+    """Say what is wrong with the name of a time zone, and which was probably meant."""
+    what = "is not a time zone of the tz database"
+    if _OFFSET.fullmatch(name):
+        what = "is an offset, which knows no summer time"
+    elif like := _find_time_zone(name):
+        return what, f"did you mean “{like}”?"
+    place = [site.get("latitude"), site.get("longitude")]
+    if all(isinstance(each, int | Decimal) for each in place):
+        from config.validation.place import name_near_zones  # noqa: PLC0415 (not needed to start the lights)
+
+        if near := name_near_zones(*map(float, place)):  # type: ignore[arg-type]
+            return what, f"write an area and a city: {near}"
+    return what, "write an area and a city such as America/New_York"
+
+
+def _find_time_zone(name: str) -> str | None:
+    zones = sorted(zone for zone in available_timezones() if "/" in zone)
+    wanted = name.partition(",")[0].strip().replace(" ", "_")
+    area, _, city = wanted.rpartition("/")
     # Some cities are listed in several areas; the first in alphabetical order is the usual one.
     by_city = {zone.rpartition("/")[2]: zone for zone in reversed(zones)}
-    city = find_like(wanted, by_city, likeness=0.8)
-    return f"did you mean “{by_city[city]}”? " if city else ""
+    by_city |= {zone.rpartition("/")[2]: zone for zone in zones if zone.startswith(f"{area}/")}
+    like = find_like(city, by_city, likeness=0.8)
+    return by_city[like] if like else None
 
 
 def _check_top(document: Document) -> Iterator[SiteFinding]:
@@ -93,13 +113,23 @@ def _check_top(document: Document) -> Iterator[SiteFinding]:
             elif key not in SITE_KEYS:
                 from config.validation.messages import explain_unknown_key  # noqa: PLC0415 (not needed to start the lights)
 
-                yield SiteFinding(("site", key), *explain_unknown_key(("site", key)))
+                yield explain_unknown_key(("site", key))
     for key in document:
         if key in SITE_KEYS:
             yield SiteFinding((key,), "is outside all tables", "put it under [site]")
         elif key not in tables:
-            remedy = suggest(key, tables).rstrip() or f"the tables are {', '.join(tables)}"
-            yield SiteFinding((key,), "is not a table of the site file", remedy)
+            yield _explain_table(key, tables)
+
+
+def _explain_table(key: str, tables: Sequence[str]) -> SiteFinding:
+    """Say what is wrong with a table that the site file does not have; it may belong inside another."""
+    from config.validation.fields import heading_of, homes_of  # noqa: PLC0415 (not needed to start the lights)
+
+    what, like, homes = "is not a table of the site file", find_key(key, tables), homes_of(key)
+    if homes:
+        return SiteFinding((key,), what, f"write {min(homes, key=len)}, below the table that it belongs to")
+    remedy = f"did you mean {heading_of(like)}?" if like else f"the tables are {', '.join(tables)}"
+    return SiteFinding((key,), what, remedy, meant=like or "")
 
 
 def _check_unique(tables: Rows, key: str, kind: type, noun: str) -> Iterator[SiteFinding]:

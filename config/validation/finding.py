@@ -1,25 +1,47 @@
 """One thing to report about a site file, before its line is known, and how its place is named."""
 
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any, NamedTuple
 
 from config.errors import KeyPath
 
 _BARE_KEY = re.compile(r"[A-Za-z0-9_-]+")
+# What people call some keys; the first that the table has was meant.
+_OTHER_WORDS = {
+    "amount": ("count",),
+    "bcm": ("pin",),
+    "gpio": ("pin",),
+    "lng": ("longitude",),
+    "number": ("count",),
+    "power": ("watts", "rated_watts"),
+    "price": ("per_kwh",),
+    "qty": ("count",),
+    "quantity": ("count",),
+    "schedule": ("program",),
+    "title": ("name",),
+    "type": ("kind", "lamp"),
+    "tz": ("time_zone",),
+    "va": ("rated_va",),
+    "voltage": ("rated_volts", "tap"),
+}
+_SHORTEST = 3
+_NOUNS = {"zones": "zone", "transformers": "transformer"}
 CABLE_FORMS = {"to": "cable to", "line": "line", "hub": "hub"}
 
 
 class SiteFinding(NamedTuple):
     """What is wrong, or probably a mistake, at a path, and what to do; one clause each.
 
-    ``{line}`` in ``what`` stands for the line of ``other``, a second place that it concerns.
+    ``{line}`` in ``what`` stands for the line of ``other``, a second place that it concerns. ``meant`` is the
+    key that was probably meant by one that is not known.
     """
 
     path: KeyPath
     what: str
     remedy: str
     other: KeyPath | None = None
+    meant: str = ""
 
 
 def write_path(path: KeyPath) -> str:
@@ -35,18 +57,33 @@ def write_path(path: KeyPath) -> str:
 
 
 def name_place(path: KeyPath, document: Mapping[str, Any]) -> str:
-    """Name a place as a person does, zones and transformers by id: ``zone “jetty”, fixtures[2].watts``."""
+    """Name a place as a person does, by ids or names: ``zone “jetty”, fixture “steps”, watts``."""
     try:
         row = document[str(path[0])][path[1]]
         if path[0] == "cables":
             noun, name = next((noun, row[form]) for form, noun in CABLE_FORMS.items() if form in row)
         else:
-            noun, name = {"zones": "zone", "transformers": "transformer"}[str(path[0])], row["id"]
-    except (LookupError, TypeError, StopIteration):
+            noun, name = _NOUNS[str(path[0])], row.get("id") or row["name"]
+        rest = path[2:]
+        if not _is_name(name):
+            return write_path(path)
+    except (LookupError, TypeError, AttributeError, StopIteration):
         return write_path(path)
-    if not isinstance(name, str) or not name.isprintable() or not name.strip():
-        return write_path(path)
-    return f"{noun} “{name}”" + (f", {write_path(path[2:])}" if path[2:] else "")
+    return ", ".join(filter(None, (f"{noun} “{name}”", *_name_fixture(rest, row))))
+
+
+def _name_fixture(path: KeyPath, zone: Mapping[str, Any]) -> tuple[str, ...]:
+    """Name a place inside a zone or another table: a fixture by its id or name, anything else by its path."""
+    try:
+        fixture = zone["fixtures"][path[1]] if path[0] == "fixtures" else {}
+        name = fixture.get("id") or fixture.get("name")
+    except (LookupError, TypeError, AttributeError):
+        name = None
+    return (f"fixture “{name}”", write_path(path[2:])) if _is_name(name) else (write_path(path),)
+
+
+def _is_name(name: object) -> bool:
+    return isinstance(name, str) and name.isprintable() and bool(name.strip())
 
 
 def toml_string(text: str) -> str:
@@ -64,6 +101,15 @@ def find_like(word: str, known: Iterable[str], *, likeness: float = 0.6) -> str 
     by_lower = {each.lower(): each for each in known}
     close = difflib.get_close_matches(word.lower(), by_lower, n=1, cutoff=likeness)
     return by_lower[close[0]] if close else None
+
+
+def find_key(word: str, keys: Sequence[str]) -> str | None:
+    """Return the key that was probably meant: for another word, for a short form, or one that is like it."""
+    lower = word.lower()
+    if known := [key for key in _OTHER_WORDS.get(lower, ()) if key in keys]:
+        return known[0]
+    longer = [key for key in keys if key.startswith(lower) and len(lower) >= _SHORTEST]
+    return longer[0] if len(longer) == 1 else find_like(word, keys)
 
 
 def suggest(word: str, known: Iterable[str]) -> str:

@@ -1,16 +1,20 @@
 """Turns the errors that pydantic finds in a site file into messages that say what to do."""
 
+import re
 from collections.abc import Iterator
+from datetime import date
+from decimal import Decimal
 from typing import Any, get_args
 
 from pydantic import ValidationError
-from pydantic.fields import FieldInfo
 
 from config.currencies import CURRENCIES
 from config.errors import CableTextError, KeyPath, ProgramError
-from config.models.base import Table
-from config.models.site import SITE_KEYS, Site
-from config.validation.finding import SiteFinding, suggest, write_path
+from config.header import describe_header_pin
+from config.models.site import SITE_KEYS
+from config.validation.fields import field_at, fields_by_key, table_in
+from config.validation.finding import SiteFinding, find_key, suggest, toml_string, write_path
+from config.validation.slips import explain_number, read_date, read_truth
 
 _MUST_BE = {
     "string_type": "text, in quotes",
@@ -35,9 +39,13 @@ _OUT_OF_BOUNDS = {
 _BEYOND = {
     "latitude": "is beyond the poles",
     "longitude": "is more than half way round the Earth",
-    "pin": "is not a GPIO pin of the 40-pin header",
 }
-_RESERVED_PINS = (0, 1)
+_BEYOND_HEADER = "is not a BCM number of the 40-pin header"
+_RESERVED_PINS, _RESERVED = (0, 1), "is reserved for the memory chip of an add-on board"
+_POLE_DEG = 90
+_SYMBOLS = {"$": "USD", "£": "GBP", "€": "EUR", "¥": "JPY"}
+_OTHER_VALUES = {"halogen": "filament", "incandescent": "filament", "tungsten": "filament"}
+_UNKNOWN_KEYS = {"active_low": "write active_high = false where the relay closes on low, true where on high"}
 
 
 def explain_errors(error: ValidationError) -> Iterator[SiteFinding]:
@@ -46,7 +54,9 @@ def explain_errors(error: ValidationError) -> Iterator[SiteFinding]:
         path: KeyPath = each["loc"]
         if path and path[0] in SITE_KEYS:
             path = ("site", *path)
-        elif each["type"] == "extra_forbidden" and len(path) == 1:
+        elif each["type"] == "extra_forbidden":
+            if len(path) > 1:
+                yield explain_unknown_key(path)
             continue
         yield SiteFinding(path, *_explain(each["type"], path, each["input"], each.get("ctx", {})))
 
@@ -56,14 +66,14 @@ def _explain(kind: str, path: KeyPath, value: object, context: dict[str, Any]) -
         ours = isinstance(cause, CableTextError | ProgramError)
         return (cause.what, cause.remedy) if ours else (str(cause), f"write {_describe(path)}")
     if kind == "missing":
-        field = _field_at(path)
-        is_table = field is not None and _table_in(field.annotation) is not None
+        field = field_at(path)
+        is_table = field is not None and table_in(field.annotation) is not None
         return "is missing", f"add {'' if is_table else f'“{path[-1]} = …”: '}{_describe(path)}"
-    if kind == "extra_forbidden":
-        return explain_unknown_key(path)
     if kind == "literal_error" and isinstance(value, str):
-        choices = get_args(field.annotation) if (field := _field_at(path)) else ()
-        return "is not an allowed value", f"{suggest(value, map(str, choices))}allowed: {_describe(path)}"
+        choices = [str(each) for each in get_args(field.annotation)] if (field := field_at(path)) else []
+        meant = _OTHER_VALUES.get(value.lower(), "")
+        hint = f"did you mean “{meant}”? " if meant in choices else suggest(value, choices)
+        return "is not an allowed value", f"{hint}allowed: {_describe(path)}"
     if kind in _MUST_BE:
         hint = ", without quotes" if kind in _UNQUOTED and isinstance(value, str) else ""
         return f"must be {_MUST_BE[kind]}{hint}", _how_to_write(kind, path, value)
@@ -75,29 +85,55 @@ def _explain_bounds(kind: str, path: KeyPath, value: object) -> tuple[str, str]:
     what = _OUT_OF_BOUNDS.get(kind, "cannot be used here")
     if kind.startswith(("greater", "less")) and key in _BEYOND:
         what = _BEYOND[str(key)]
-        if key == "pin" and value in _RESERVED_PINS:
-            what = "is reserved for the memory chip of an add-on board"
+    if key == "pin" and isinstance(value, int):
+        return _explain_pin(value)
+    if key == "latitude" and _is_longitude(value):
+        hint = "exchange it with the longitude, or "
     if isinstance(value, str) and not value.strip():
         what = "is empty"
     elif isinstance(value, str) and key == "currency":
-        what, hint = "is not a currency code", suggest(value, CURRENCIES)
+        meant = _SYMBOLS.get(value.strip())
+        hint = f"did you mean “{meant}”? " if meant else suggest(value, CURRENCIES)
+        what = "is not a currency code"
+    elif kind == "string_pattern_mismatch" and key in ("id", "transformer"):
+        return what, f"write {_write_id(str(value))}: {_describe(path)}"
     return what, f"{hint}write {_describe(path)}"
 
 
-def explain_unknown_key(path: KeyPath) -> tuple[str, str]:
+def _explain_pin(pin: int) -> tuple[str, str]:
+    """Explain a number that is no BCM line; it may be that of a pin of the header."""
+    what = _RESERVED if pin in _RESERVED_PINS else _BEYOND_HEADER
+    on_header = describe_header_pin(pin)
+    return what, f"write one from 2 to 27{f' ({on_header})' if on_header else ''}"
+
+
+def _is_longitude(value: object) -> bool:
+    return isinstance(value, int | float | Decimal) and _POLE_DEG < abs(float(value)) <= 2 * _POLE_DEG
+
+
+def _write_id(text: str) -> str:
+    """Write a text as an id, as far as it goes."""
+    return "-".join(re.findall(r"[a-z0-9]+", text.lower())) or "another"
+
+
+def explain_unknown_key(path: KeyPath) -> SiteFinding:
     """Say what is wrong and what to do for a key that its table does not have."""
     *parent, key = path
-    field = _field_at(tuple(parent))
-    table = _table_in(field.annotation) if field else None
-    keys = SITE_KEYS if parent == ["site"] else tuple(_by_key(table)) if table else ()
+    field = field_at(tuple(parent))
+    table = table_in(field.annotation) if field else None
+    keys = SITE_KEYS if parent == ["site"] else tuple(fields_by_key(table)) if table else ()
     name = ".".join(str(part) for part in parent if isinstance(part, str))
-    return f"is not a key of “{name}”", suggest(str(key), keys).rstrip() or f"its keys are {', '.join(keys)}"
+    what, like = f"is not a key of “{name}”", find_key(str(key), keys)
+    if remedy := _UNKNOWN_KEYS.get(str(key)):
+        return SiteFinding(path, what, remedy)
+    remedy = f"did you mean “{like}”?" if like else f"its keys are {', '.join(keys)}"
+    return SiteFinding(path, what, remedy, meant=like or "")
 
 
 def _how_to_write(kind: str, path: KeyPath, value: object) -> str:
     name = write_path(tuple(part for part in path if isinstance(part, str)))
-    field = _field_at(path)
-    if kind == "tuple_type" and isinstance(value, dict) and field and _table_in(field.annotation):
+    field = field_at(path)
+    if kind == "tuple_type" and isinstance(value, dict) and field and table_in(field.annotation):
         return f"write [[{name}]] with two brackets on either side"
     if kind == "model_type" and isinstance(value, list):
         return f"write [{name}] with one bracket on either side"
@@ -105,36 +141,29 @@ def _how_to_write(kind: str, path: KeyPath, value: object) -> str:
         return f"write [[{name}]] tables" if isinstance(path[-1], int) else f"write a [{name}] table"
     if kind == "tuple_type" and isinstance(value, str) and path[-1] in ("program", "formerly"):
         return f'write ["{value}"]'
-    return f"write {_describe(path)}"
+    right = _read_other(kind, str(path[-1]), value)
+    return f"write {right or _describe(path)}"
+
+
+def _read_other(kind: str, key: str, value: object) -> str:
+    """Return what to write for a value that is only written in another way; an empty text for any other."""
+    if kind == "string_type" and isinstance(value, list) and all(isinstance(each, str) for each in value):
+        return toml_string(", ".join(value)) if value else ""
+    if kind == "string_type" and type(value) is date:
+        return toml_string(str(value))
+    if not isinstance(value, str) or not value.strip():
+        return ""
+    if kind in ("bool_type", "date_type"):
+        return read_truth(value) if kind == "bool_type" else read_date(value)
+    if kind not in _UNQUOTED:
+        return ""
+    slip = explain_number(key, value)
+    return slip[1].removeprefix("write ") if slip else value.strip()
 
 
 def _describe(path: KeyPath) -> str:
     """Say what is allowed at a place of the site file, from the description of its field."""
     if isinstance(path[-1], int) and path[-2] == "program":
         return 'a span in quotes such as "dusk to midnight"'
-    field = _field_at(path)
+    field = field_at(path)
     return (field.description if field else None) or "something else"
-
-
-def _by_key(table: type[Table]) -> dict[str, FieldInfo]:
-    """Return the fields of a table by their keys, its own before those of its base."""
-    names = sorted(table.model_fields, key=lambda name: name not in table.__annotations__)
-    fields = {name: table.model_fields[name] for name in names}
-    return {field.alias or name: field for name, field in fields.items()}
-
-
-def _field_at(path: KeyPath) -> FieldInfo | None:
-    table: type[Table] | None = Site
-    field = None
-    for part in path[1:] if path[:1] == ("site",) else path:
-        if isinstance(part, int):
-            continue
-        field = _by_key(table).get(part) if table else None
-        table = _table_in(field.annotation) if field else None
-    return field
-
-
-def _table_in(annotation: object) -> type[Table] | None:
-    if isinstance(annotation, type) and issubclass(annotation, Table):
-        return annotation
-    return next((table for inner in get_args(annotation) if (table := _table_in(inner))), None)

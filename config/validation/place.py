@@ -85,9 +85,7 @@ def warn_place(site: Site) -> Iterator[SiteFinding]:
     ):
         where = f"latitude {place.latitude_deg:g} and longitude {place.longitude_deg:g}"
         what = f"is known by {_city(zone)}, {_far(place.distance_km(reference))} from {where}"
-        near = find_near_zones(*place)
-        remedy = f"check all three; near this place are {', '.join(near[:-1])} and {near[-1]}"
-        yield SiteFinding(("site", "time_zone"), what, remedy)
+        yield SiteFinding(("site", "time_zone"), what, f"check all three; {name_near_zones(*place)}")
 
 
 def find_reference(time_zone: str) -> tuple[str, Coordinates] | None:
@@ -105,6 +103,12 @@ def find_near_zones(latitude_deg: float, longitude_deg: float) -> tuple[str, ...
     here = Coordinates(latitude_deg, longitude_deg)
     places = read_places("zone1970.tab") or read_places()
     return tuple(sorted(places, key=lambda zone: here.distance_km(places[zone]))[:_NEAR_ZONES])
+
+
+def name_near_zones(latitude_deg: float, longitude_deg: float) -> str:
+    """Name the time zones whose places are nearest; an empty text where no place is known."""
+    near = find_near_zones(latitude_deg, longitude_deg)
+    return f"near this place are {', '.join(near[:-1])} and {near[-1]}" if near else ""
 
 
 def read_places(*tables: str) -> dict[str, Coordinates]:

@@ -11,10 +11,11 @@ from config.models.tariff import PriceBand
 from config.program.spans import Span
 from config.validation.cables import Document
 from config.validation.finding import SiteFinding
-from config.validation.place import warn_place
+from config.validation.place import find_near_zones, name_near_zones, warn_place
 
 # A January day: summer time, where it holds then, is taken off again.
 _A_WINTER_DAY = datetime(2027, 1, 15, tzinfo=UTC)
+_A_SUMMER_DAY = datetime(2027, 7, 15, tzinfo=UTC)
 # The widest true gap between a zone's standard time and its sun is about 3.1 h, in the far west of a country
 # that keeps UTC+8 throughout (73.5 degrees east).
 _WIDEST_GAP_H = 3.5
@@ -24,6 +25,10 @@ _POLAR_DEG = 85.0
 # Usual figures, loosely quoted and from memory: magnetic transformers give 80 to 95 % of what they take, and
 # lose a few per cent of their rating with no load. Beyond these bounds it is probably a slip of the pen.
 _LEAST_EFFICIENCY = 0.5
+# No lamp is sold for less; a point that divides thousands makes 25 of 25.000.
+_LEAST_LIFE_H = 100
+# Beyond this a figure is wrong rather than a load too great.
+_GREATEST_SHARE = 3
 _GREATEST_LOSS = 0.25
 # BCM 2 and 3 carry I2C and have pull-up resistors soldered on; 14 and 15 are the serial console.
 _POOR_PINS = {
@@ -58,10 +63,25 @@ def _warn_time_zone(site: Site) -> Iterator[SiteFinding]:
     sun_h = site.longitude_deg / _DEGREES_PER_HOUR
     # On either side of the date line the two differ by a whole day, which is no mistake.
     gap_h = abs((standard_h - sun_h + 12) % 24 - 12)
+    path = ("site", "time_zone")
     if gap_h > _WIDEST_GAP_H and abs(site.latitude_deg) < _POLAR_DEG:
         what = f"is {gap_h:.1f} hours off the sun's time at longitude {site.longitude_deg:g}"
         remedy = "check the time zone and the sign of the longitude (west is negative)"
-        yield SiteFinding(("site", "time_zone"), what, remedy)
+        yield SiteFinding(path, what, remedy)
+    elif site.time_zone.partition("/")[0] in ("Etc", site.time_zone) and _differs_from_place(site):
+        what = "is the time of no place, and differs from the clocks here"
+        near = name_near_zones(site.latitude_deg, site.longitude_deg)
+        yield SiteFinding(path, what, f"write an area and a city: {near}")
+
+
+def _differs_from_place(site: Site) -> bool:
+    """Whether the nearest time zone with a place has another offset in January or in July."""
+    near = find_near_zones(site.latitude_deg, site.longitude_deg)[:1]
+    zones = [ZoneInfo(name) for name in (site.time_zone, *near)]
+    return any(
+        len({day.astimezone(zone).utcoffset() for zone in zones}) > 1
+        for day in (_A_WINTER_DAY, _A_SUMMER_DAY)
+    )
 
 
 def _warn_transformer(site: Site, transformer: Transformer, path: KeyPath) -> Iterator[SiteFinding]:
@@ -72,7 +92,12 @@ def _warn_transformer(site: Site, transformer: Transformer, path: KeyPath) -> It
         unknown = f", {loads.count(None)} of them with an unknown load" if None in loads else ""
         drawn = f"its zones draw {load_w:g} W{unknown}, {share:.0%} of its rating"
         what, remedy = f"is nearly used up: {drawn}", "common practice is to stay at or below 80 %"
-        if share > 1:
+        if share > _GREATEST_SHARE:
+            what = (
+                f"is too small: its zones draw {load_w:g} W{unknown}, over {_GREATEST_SHARE} times its rating"
+            )
+            remedy = "check the VA on its plate, and the watts of its lamps"
+        elif share > 1:
             what, remedy = f"is too small: {drawn}", "move a zone to another one, or fit lamps of fewer watts"
         yield SiteFinding((*path, "rated_va"), what, remedy)
     if transformer.efficiency is not None and transformer.efficiency < _LEAST_EFFICIENCY:
@@ -102,6 +127,11 @@ def _warn_zone(zone: Zone, path: KeyPath) -> Iterator[SiteFinding]:
     if zone.fixtures and zone.rated_watts is not None:
         what, remedy = "does not count while fixtures are listed", "remove it, or rename it to measured_watts"
         yield SiteFinding((*path, "rated_watts"), what, f"{remedy} if it was measured")
+    for index, fixture in enumerate(zone.fixtures):
+        if fixture.rated_life_h is not None and fixture.rated_life_h < _LEAST_LIFE_H:
+            what = f"is {fixture.rated_life_h:g} hours, far less than any lamp has"
+            remedy = "write thousands without a point or comma, such as 25000"
+            yield SiteFinding((*path, "fixtures", index, "rated_life_h"), what, remedy)
     yield from _warn_spans(zone.program, (*path, "program"))
     if not any((zone.program, *(night.program for night in zone.special_nights))) and not zone.out_of_service:
         what, remedy = "leaves the zone dark on every night", 'add a span such as "dusk to midnight"'

@@ -195,7 +195,7 @@ def test_a_name_that_only_code_uses_is_no_key():
     """The models' names with units do not get into files: dusk_angle_deg is not dusk_angle."""
     text = GOOD.replace("latitude = 51.5", "latitude_deg = 51.5")
     outcome = outcome_of(lambda each: parse_site(each, "site.toml"), text)
-    assert [problem.key for problem in outcome.problems] == ["site.latitude", "site.latitude_deg"]
+    assert [problem.key for problem in outcome.problems] == ["site.latitude_deg"]
 
 
 def test_a_good_file_is_read_without_what_only_problems_need():

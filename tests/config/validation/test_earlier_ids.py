@@ -54,15 +54,15 @@ def test_earlier_ids_of_zones_and_fixtures_are_read():
         (
             GOOD + '  id = "edge"\n' + SPOT + '  id = "edge"\n',
             (
-                'zone “path”, fixtures[2].id = "edge": is already the id of fixture “edge” on line 32; '
+                'zone “path”, fixture “edge”, id = "edge": is already the id of fixture “edge” on line 32; '
                 "give each fixture its own id"
             ),
         ),
         (
             GOOD + '  id = "edge"\n' + SPOT + '  id = "tree"\n  formerly = ["edge"]\n',
             (
-                'zone “path”, fixtures[2].formerly[1] = "edge": is still the id of the fixture on line 32; '
-                "remove it here, or give that fixture another id"
+                'zone “path”, fixture “tree”, formerly[1] = "edge": is still the id of the fixture on '
+                "line 32; remove it here, or give that fixture another id"
             ),
         ),
     ],

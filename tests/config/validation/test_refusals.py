@@ -9,9 +9,9 @@ from tests.config.site_texts import GOOD, problems_of
 NAME = "site.toml"
 
 
-def read_blocks():
-    """Yield each block of refusals.txt: lines taken out, lines put in, and the problems to be reported."""
-    text = (Path(__file__).parent / "refusals.txt").read_text()
+def read_blocks(name):
+    """Yield each block of a file here: lines taken out, lines put in, and what is to be reported."""
+    text = (Path(__file__).parent / name).read_text()
     for block in text.split("\n\n")[1:]:
         lines = block.strip("\n").split("\n")
         out = "".join(line[2:] + "\n" for line in lines if line.startswith("- "))
@@ -25,7 +25,7 @@ def test_the_good_file_is_good():
     assert problems_of(GOOD) == []
 
 
-@pytest.mark.parametrize(("out", "put", "told"), list(read_blocks()))
+@pytest.mark.parametrize(("out", "put", "told"), list(read_blocks("refusals.txt")))
 @pytest.mark.parametrize("line_end", ["\n", "\r\n"])
 @pytest.mark.parametrize("mark", ["", "\ufeff"])
 def test_each_mistake_is_reported_with_its_place_and_remedy(out, put, told, line_end, mark):

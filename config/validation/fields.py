@@ -1,0 +1,109 @@
+"""The keys of the site file by the models: which field is at a path, what it takes, what to write there."""
+
+from collections.abc import Iterator
+from datetime import date, time
+from decimal import Decimal
+from functools import cache
+from typing import Literal, get_args
+
+from pydantic.fields import FieldInfo
+
+from config.errors import KeyPath
+from config.models.base import Table
+from config.models.site import SITE_KEYS, Site
+
+Kind = Literal["number", "truth", "date", "list", "text", "table"]
+# Lengths are numbers of metres to the models, and text with a unit in the file.
+_LENGTHS = ("length", "lead", "legs")
+
+
+def field_at(path: KeyPath) -> FieldInfo | None:
+    """Return the field at a path of the site file; None where there is none."""
+    table: type[Table] | None = Site
+    field = None
+    for part in path[1:] if path[:1] == ("site",) else path:
+        if isinstance(part, int):
+            continue
+        field = fields_by_key(table).get(part) if table else None
+        table = table_in(field.annotation) if field else None
+    return field
+
+
+def fields_by_key(table: type[Table]) -> dict[str, FieldInfo]:
+    """Return the fields of a table by their keys, its own before those of its base."""
+    names = sorted(table.model_fields, key=lambda name: name not in table.__annotations__)
+    fields = {name: table.model_fields[name] for name in names}
+    return {field.alias or name: field for name, field in fields.items()}
+
+
+def table_in(annotation: object) -> type[Table] | None:
+    """Return the model of a table inside an annotation; None where it is a value."""
+    if isinstance(annotation, type) and issubclass(annotation, Table):
+        return annotation
+    return next((table for inner in get_args(annotation) if (table := table_in(inner))), None)
+
+
+def kinds_of(key: str) -> set[Kind]:
+    """Return what a key takes in the tables that have it; nothing for a key that none has."""
+    return {_kind_of(name, field) for path, field in _all_fields() if (name := path[-1]) == key}
+
+
+def describe_key(key: str) -> str:
+    """Say what to write for a key, from the description of the first table that has it."""
+    fields = (field for path, field in _all_fields() if path[-1] == key)
+    return next((field.description for field in fields if field.description), "something else")
+
+
+def heading_of(name: str) -> str:
+    """Write the heading of a table as it should be: ``[site]``, ``[[zones]]``; an empty text for no table."""
+    if name == "site":
+        return "[site]"
+    found = next((field for path, field in _all_fields() if ".".join(path) == name), None)
+    if found is None or _kind_of(name, found) != "table":
+        return ""
+    return f"[[{name}]]" if _is_list(found.annotation) else f"[{name}]"
+
+
+def homes_of(key: str) -> list[str]:
+    """List the headings of tables of that name inside others, such as ``[[zones.fixtures]]``."""
+    return [
+        heading
+        for path, _ in _all_fields()
+        if path[-1] == key and len(path) > 1 and (heading := heading_of(".".join(path)))
+    ]
+
+
+@cache
+def _all_fields() -> list[tuple[tuple[str, ...], FieldInfo]]:
+    return list(_walk(Site, ()))
+
+
+def _walk(table: type[Table], above: tuple[str, ...]) -> Iterator[tuple[tuple[str, ...], FieldInfo]]:
+    for key, field in fields_by_key(table).items():
+        path = ("site", key) if not above and key in SITE_KEYS else (*above, key)
+        yield path, field
+        if inner := table_in(field.annotation):
+            yield from _walk(inner, path)
+
+
+def _kind_of(key: str, field: FieldInfo) -> Kind:
+    if table_in(field.annotation):
+        return "table"
+    types = _types_in(field.annotation)
+    if str in types or key in _LENGTHS:
+        return "list" if tuple in types else "text"
+    if tuple in types:
+        return "list"
+    if types & {int, float, Decimal}:
+        return "number"
+    return "truth" if bool in types else "date" if date in types and time not in types else "text"
+
+
+def _types_in(annotation: object) -> set[object]:
+    inner = [each for each in get_args(annotation) if not isinstance(each, str)]
+    found = {getattr(annotation, "__origin__", annotation)}
+    return found.union(*(_types_in(each) for each in inner)) if inner else found
+
+
+def _is_list(annotation: object) -> bool:
+    return tuple in _types_in(annotation)
