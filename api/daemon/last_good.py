@@ -3,6 +3,7 @@
 A file that a power cut or a slip of the hand has spoilt must not keep the garden dark.
 """
 
+import contextlib
 import logging
 from pathlib import Path
 
@@ -42,7 +43,10 @@ def log_warnings(loaded: LoadedSite) -> None:
 
 
 def remember(site_path: Path, state: Path) -> None:
-    """Keep a copy of a valid site file, if the state folder can be written; one caller at a time."""
+    """Keep a copy of a valid site file, if the state folder can be written; one caller at a time.
+
+    What looks like a zone that was renamed since the last copy, and would lose its history, is logged.
+    """
     from config.file.atomic_write import write_atomically  # noqa: PLC0415 - lights first
 
     copy = state / LAST_GOOD
@@ -50,6 +54,15 @@ def remember(site_path: Path, state: Path) -> None:
         content = site_path.read_bytes()
         state.mkdir(parents=True, exist_ok=True)
         if not copy.exists() or copy.read_bytes() != content:
+            _log_renames(copy, site_path)
             write_atomically(copy, content)
     except OSError as error:
         log.warning("%s: the site file could not be copied: %s", state, error.strerror or error)
+
+
+def _log_renames(copy: Path, site_path: Path) -> None:
+    from config.validation.earlier_ids import find_renames  # noqa: PLC0415 - lights first
+
+    with contextlib.suppress(SiteFileError):
+        for hint in find_renames(load_site(copy).site, load_site(site_path).site):
+            log.warning("%s", hint)

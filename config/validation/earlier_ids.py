@@ -3,8 +3,9 @@
 from collections.abc import Iterator, Mapping
 
 from config.errors import KeyPath
+from config.models.site import Site
 from config.validation.cables import Document, Rows, tables_of
-from config.validation.finding import SiteFinding
+from config.validation.finding import SiteFinding, toml_string
 
 
 def check_earlier_ids(document: Document) -> Iterator[SiteFinding]:
@@ -14,6 +15,23 @@ def check_earlier_ids(document: Document) -> Iterator[SiteFinding]:
     for path, zone in zones:
         fixtures = [((*path, *place), fixture) for place, fixture in tables_of(zone, "fixtures")]
         yield from _check_formerly(fixtures, "fixture")
+
+
+def find_renames(before: Site, after: Site) -> Iterator[str]:
+    """Yield a hint for each zone that is gone where a new one has its pin: probably the same one."""
+    gone = {zone.pin: zone.id for zone in before.zones if zone.id not in _ids_of(after)}
+    for zone in after.zones:
+        if zone.pin in gone and zone.id not in _ids_of(before):
+            earlier = ", ".join(toml_string(each) for each in (*zone.formerly, gone[zone.pin]))
+            yield (
+                f"zone {gone[zone.pin]} is gone and zone {zone.id} is new on the same pin: if it is the same "
+                f"zone, write formerly = [{earlier}] in it to keep its history"
+            )
+
+
+def _ids_of(site: Site) -> set[str]:
+    """Give the ids that the zones of a site have or had."""
+    return {each for zone in site.zones for each in (zone.id, *zone.formerly)}
 
 
 def _check_formerly(tables: Rows, noun: str) -> Iterator[SiteFinding]:

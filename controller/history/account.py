@@ -122,7 +122,7 @@ def _account(
     tz = history.planner.tz
     around = list(nights(periods[0].first - _ONE_NIGHT, periods[-1].last + _ONE_NIGHT, tz))
     found = read_nights(history, source, around, bounds, zones=known)
-    loads = source.loads_at(around[0].starts_at_utc)
+    loads = {zone: each.load_w for zone, each in source.loads_at(around[0].starts_at_utc).items()}
     uses = energy_used(history, found, periods, loads=loads, bounds=bounds)
     wanted = [zone for zone in known if not zones or zone in zones]
     hours, runs = {}, {}

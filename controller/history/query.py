@@ -1,9 +1,10 @@
 """Which nights are to be accounted for, and into what they are cut: for the command line and the web."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 from config.errors import PeriodError
+from config.models.site import Site
 from controller.calendar.periods import (
     FIRST_YEAR,
     LAST_YEAR,
@@ -44,6 +45,10 @@ class HoursQuery:
     last: date | None = None
     zones: tuple[str, ...] = ()
     most_nights: int = MOST_NIGHTS
+
+    def named_now(self, site: Site) -> "HoursQuery":
+        """Name the zones as they are called now, where somebody asks by an earlier id."""
+        return replace(self, zones=tuple(dict.fromkeys(site.zone_id_now(zone) for zone in self.zones)))
 
     @property
     def is_whole_life(self) -> bool:

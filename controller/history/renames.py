@@ -8,13 +8,14 @@ import heapq
 from collections import defaultdict
 from collections.abc import Iterator
 from dataclasses import replace
-from datetime import datetime
+from datetime import datetime, timedelta
 from itertools import islice
 
 from config.models.site import Site
+from controller.history.site_facts import format_facts, parse_facts
 from controller.history.source import JournalSource
 from controller.records.entries import Event, Replacement, SiteRecord, Switching
-from controller.records.past import LoadSum, PastOverride, Run, ZoneSum
+from controller.records.past import LoadAt, LoadSum, PastOverride, Run, ZoneSum
 from controller.records.reading import Reading
 
 
@@ -55,7 +56,13 @@ class RenamedJournal:
 
     def site_records(self) -> Iterator[SiteRecord]:
         """As the journal, by the present names."""
-        return self._source.site_records()
+        for record in self._source.site_records():
+            facts = parse_facts(record.text) if self._now else None
+            if facts is None or self._now.keys().isdisjoint(facts.supplies):
+                yield record
+            else:
+                supplies = {self._name(zone): supply for zone, supply in facts.supplies.items()}
+                yield replace(record, text=format_facts(replace(facts, supplies=supplies)))
 
     def overrides(
         self, from_utc: datetime | None = None, to_utc: datetime | None = None
@@ -73,9 +80,16 @@ class RenamedJournal:
         for run in self._source.runs(from_utc, to_utc):
             yield run if run.zone not in self._now else replace(run, zone=self._now[run.zone])
 
-    def loads_at(self, at_utc: datetime) -> dict[str, float | None]:
+    def loads_at(self, at_utc: datetime) -> dict[str, LoadAt]:
         """As the journal, by the present names."""
-        return {self._name(zone): load_w for zone, load_w in self._source.loads_at(at_utc).items()}
+        found: dict[str, list[LoadAt]] = defaultdict(list)
+        for zone, load in self._source.loads_at(at_utc).items():
+            found[self._name(zone)].append(load)
+
+        def distance(load: LoadAt) -> tuple[bool, timedelta]:
+            return load.lit_at_utc >= at_utc, abs(load.lit_at_utc - at_utc)
+
+        return {zone: min(loads, key=distance) for zone, loads in found.items()}
 
     def replacements(self, zone: str | None = None) -> Iterator[Replacement]:
         """As the journal, each once, by the present names; those of one zone where it is named."""

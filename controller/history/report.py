@@ -91,7 +91,7 @@ def report_hours(
         PeriodError: no such period.
         UnknownZoneError: neither the site nor the journal knows one of the zones.
     """
-    history = SiteHistory(planner, source.site_records())
+    history, query = SiteHistory(planner, source.site_records()), query.named_now(planner.site)
     bounds, periods = _prepare(history, source, query, now_utc)
     rows = list(_rows(history, source, query, bounds, periods))
     by_zone: dict[str | None, list[HourSum]] = defaultdict(list)
@@ -123,7 +123,7 @@ def iter_hour_rows(
     Raises:
         As ``report_hours``, at the first row.
     """
-    history = SiteHistory(planner, source.site_records())
+    history, query = SiteHistory(planner, source.site_records()), query.named_now(planner.site)
     bounds, periods = _prepare(history, source, query, now_utc)
     yield from _rows(history, source, query, bounds, periods)
 

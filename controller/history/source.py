@@ -12,7 +12,7 @@ from datetime import datetime
 from typing import Protocol
 
 from controller.records.entries import Event, Replacement, SiteRecord, Switching
-from controller.records.past import PastOverride, Run, ZoneSum
+from controller.records.past import LoadAt, PastOverride, Run, ZoneSum
 from controller.records.reading import Reading
 
 
@@ -42,8 +42,8 @@ class JournalSource(Protocol):
     def runs(self, from_utc: datetime | None = None, to_utc: datetime | None = None, /) -> Iterator[Run]:
         """Give every run that reaches into a stretch, in the order in which they began."""
 
-    def loads_at(self, at_utc: datetime, /) -> dict[str, float | None]:
-        """Give the watts at which each zone was last lit before an instant, else first lit after it."""
+    def loads_at(self, at_utc: datetime, /) -> dict[str, LoadAt]:
+        """Give the load at which each zone was last lit before an instant, else first lit after it."""
 
     def replacements(self) -> Iterator[Replacement]:
         """Give what was replaced and not taken back, in the order of the dates."""

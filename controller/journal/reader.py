@@ -31,7 +31,7 @@ from controller.journal.rows import (
 )
 from controller.journal.schema import LONG_RUN_MS
 from controller.records.entries import Cause, Event, OverrideEnded, Replacement, SiteRecord, Switching
-from controller.records.past import LoadSum, PastOverride, Run, ZoneSum
+from controller.records.past import LoadAt, LoadSum, PastOverride, Run, ZoneSum
 from controller.records.reading import Reading
 
 # Nothing waits for a reader, so it may wait for others.
@@ -208,19 +208,20 @@ class JournalReader:
         )
         return self._sums(select, _interval(since_utc))
 
-    def loads_at(self, at_utc: datetime) -> dict[str, float | None]:
-        """Give the rated load, in watts, at which each zone was last lit before an instant; None: not known.
+    def loads_at(self, at_utc: datetime) -> dict[str, LoadAt]:
+        """Give the rated load at which each zone was last lit before an instant.
 
         A zone that was not lit by then has the load at which it was first lit later; one that never was is
         left out.
         """
         lit = "SELECT id FROM switching WHERE zone = zone.id AND lit"
         select = (
-            f"SELECT zone.name, load.watts FROM zone JOIN switching s ON s.id = ifnull("  # noqa: S608 - our own
+            f"SELECT zone.name, s.at_ms, load.watts FROM zone JOIN switching s ON s.id = ifnull("  # noqa: S608 - our own
             f"({lit} AND at_ms < :from ORDER BY at_ms DESC, id DESC LIMIT 1), "
             f"({lit} AND at_ms >= :from ORDER BY at_ms, id LIMIT 1)) JOIN load ON load.id = s.load"
         )
-        return dict(self._rows(select, _interval(at_utc)))
+        rows = self._rows(select, _interval(at_utc))
+        return {zone: LoadAt(lit_at_utc=utc_of(at_ms), load_w=watts) for zone, at_ms, watts in rows}
 
     @contextlib.contextmanager
     def _open(self) -> Iterator[sqlite3.Connection]:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import logging
 from collections.abc import Iterable
+from dataclasses import replace
 from datetime import datetime
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
@@ -71,7 +72,10 @@ class Keeper:
         self._lit_boot_s = LONG_AGO_S
         # By pin. Whatever else switched a relay, the power or an earlier boot, was before this boot began: 0.
         moved_boot_s = past.switched_in(self._started_at.boot_id) if past else {}
-        self._moved_boot_s = {each.pin: moved_boot_s.get(each.id, 0.0) for each in site.zones}
+        self._moved_boot_s = {
+            each.pin: max(moved_boot_s.get(name, 0.0) for name in (each.id, *each.formerly))
+            for each in site.zones
+        }
         self._unrecorded: tuple[Site, Reading] | None = (site, self._started_at)
         self._refused: str | None = None
         self._tick_s = self._due_in_s = tick_s
@@ -161,19 +165,31 @@ class Keeper:
     def restore_overrides(self, overrides: Iterable[Override]) -> None:
         """Restore the overrides of the previous run, which the journal has already; newer ones stay."""
         for override in overrides:
-            if override.zone in self._zones:
-                self.overrides.setdefault(override.zone, override)
-            else:
+            name = self.site.zone_id_now(override.zone)
+            if name not in self._zones:
                 self._end_override(override.zone, ZONE_REMOVED, self._started_at)
+            elif name != override.zone:
+                self._rename_override(override, name, self._started_at)
+            else:
+                self.overrides.setdefault(override.zone, override)
 
     def change_site(self, site: Site, *, words: str, tz: ZoneInfo | None = None) -> None:
         """Keep another site from now on, or the same one with new time zone data.
 
         A relay whose zone was removed, or whose wiring changed, is switched off and released first. Where the
-        wiring changed back before that, it stays as it is.
+        wiring changed back before that, or the zone has only another id now, it stays as it is.
         """
         now, planner = self._clock.read(), Planner(site, tz=tz)
-        known = self._leaving | {(zone_id, state.wire): state for zone_id, state in self._zones.items()}
+        states = self._leaving | {(zone_id, state.wire): state for zone_id, state in self._zones.items()}
+        known = {}
+        for (zone_id, wire), state in states.items():
+            name = site.zone_id_now(zone_id)
+            if name != zone_id:
+                self._recorder.renamed(zone_id, name, state, now)
+            known[name, wire] = state
+        for override in list(self.overrides.values()):
+            if (name := site.zone_id_now(override.zone)) != override.zone:
+                self._rename_override(override, name, now)
         fresh = [(zone.id, ZoneState.of(zone)) for zone in site.zones]
         self._zones = {zone_id: known.pop((zone_id, state.wire), state) for zone_id, state in fresh}
         self._leaving = known
@@ -232,6 +248,13 @@ class Keeper:
     def _end_override(self, zone_id: str, words: str, at: Reading) -> None:
         self.overrides.pop(zone_id, None)
         self._journal.append(OverrideEnded(zone=zone_id, at=at, words=words))
+
+    def _rename_override(self, override: Override, name: str, at: Reading) -> None:
+        """Have an override go on under the id that its zone has now, unless that has a newer one."""
+        self._end_override(override.zone, f"the zone is called {name} now", at)
+        if name not in self.overrides:
+            self.overrides[name] = replace(override, zone=name)
+            self._journal.append(self.overrides[name])
 
     def _correct(self, zone: Zone, now: Reading) -> float:
         """Compare one relay with its decision and correct it; give the seconds until it is due again."""

@@ -12,7 +12,7 @@ from controller.clock.clock import step_between
 from controller.journal.previous_run import PreviousRun
 from controller.keeper.state import ZoneState
 from controller.planning.program_text import REMOVED, format_program
-from controller.records.entries import Cause, Event, EventKind, Heartbeat, SiteRecord, Switching
+from controller.records.entries import Cause, Event, EventKind, FixtureIds, Heartbeat, SiteRecord, Switching
 from controller.records.reading import Reading
 
 if TYPE_CHECKING:
@@ -68,11 +68,15 @@ class Recorder:
         self._programs = programs
 
     def record_site(self, site: Site, at: Reading) -> None:
-        """Record what the site is; its cables are solved, so from a thread that nobody waits for."""
+        """Record what the site is, and the ids of its fixtures.
+
+        Its cables are solved for that, so from a thread that nobody waits for.
+        """
         from controller.history.site_facts import facts_of, format_facts  # noqa: PLC0415 - lights first
 
         self._site_record = SiteRecord(at=at, text=format_facts(facts_of(site)))
         self.journal.append(self._site_record)
+        self.journal.append(FixtureIds.of(site))
         self._date_site_record()
 
     def _date_site_record(self) -> None:
@@ -100,6 +104,15 @@ class Recorder:
                 load_from=state.load.origin,
             )
         )
+
+    def renamed(self, zone_id: str, name: str, state: ZoneState, at: Reading) -> None:
+        """Have a run go on under the id that its zone has now: one ends and one begins, at one instant."""
+        if not state.lit or state.decision is None:
+            return
+        lit_since, decision, words = state.lit_since, state.decision, f"the zone is called {name} now"
+        self.switched(zone_id, state, at, on=False, cause=Cause.SITE_CHANGED, words=words)
+        self.switched(name, state, at, on=True, cause=decision.cause, words=decision.words)
+        state.lit_since = lit_since
 
     def compare(self, last: Reading, now: Reading, *, due_in_s: float) -> None:
         """Record what happened to the clock and to the journal since the last round.

@@ -41,6 +41,14 @@ class PastOverride:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
+class LoadAt:
+    """The rated load of a zone in watts, None where not known, at an instant at which it was lit."""
+
+    lit_at_utc: datetime
+    load_w: float | None
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
 class LoadSum:
     """What a zone burned at one load.
 

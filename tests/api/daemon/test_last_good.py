@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from api.daemon.last_good import LAST_GOOD, remember
+from tests.api.command import write_site, zone_table
 
 
 @pytest.fixture
@@ -64,3 +65,16 @@ def test_a_copy_that_is_the_same_is_not_written_again(
     remember(site_path, state)
     monkeypatch.setattr(os, "fsync", lambda _descriptor: pytest.fail("the same copy was written again"))
     remember(site_path, state)
+
+
+def test_a_zone_that_was_renamed_without_saying_so_is_logged(
+    tmp_path: Path, caplog: pytest.LogCaptureFixture
+) -> None:
+    """At a start or after an edit: what would lose its history is named, with what to write; once."""
+    site_path = write_site(tmp_path, zone_table("front-path", "dusk to midnight"))
+    remember(site_path, tmp_path / "state")
+    write_site(tmp_path, zone_table("path", "dusk to midnight"))
+    remember(site_path, tmp_path / "state")
+    remember(site_path, tmp_path / "state")
+    (told,) = caplog.messages
+    assert told.endswith('write formerly = ["front-path"] in it to keep its history')

@@ -6,6 +6,7 @@ import pytest
 
 from config.errors import UnknownZoneError
 from config.file.loader import parse_site
+from config.validation.earlier_ids import find_renames
 from tests.config.site_texts import GOOD, problems_of
 
 DRIVE = '\n[[zones]]\nid = "drive"\ntransformer = "shed"\npin = 27\nprogram = ["dusk for 4h"]\n'
@@ -76,3 +77,36 @@ def test_fixtures_of_different_zones_may_share_an_id():
     """An id of a fixture is its own in its zone, and so are those that it had earlier."""
     text = GOOD + '  id = "edge"\n' + DRIVE + SPOT + '  id = "tree"\n  formerly = ["edge"]\n'
     assert told(text) == []
+
+
+@pytest.mark.parametrize(
+    ("after", "hints"),
+    [
+        (
+            GOOD.replace('id = "path"', 'id = "walk"'),
+            [
+                (
+                    "zone path is gone and zone walk is new on the same pin: if it is the same zone, "
+                    'write formerly = ["path"] in it to keep its history'
+                )
+            ],
+        ),
+        (
+            GOOD.replace('id = "path"', 'id = "walk"\nformerly = ["steps"]'),
+            [
+                (
+                    "zone path is gone and zone walk is new on the same pin: if it is the same zone, "
+                    'write formerly = ["steps", "path"] in it to keep its history'
+                )
+            ],
+        ),
+        (GOOD.replace('id = "path"', 'id = "walk"\nformerly = ["path"]'), []),
+        (GOOD.replace('id = "path"', 'id = "walk"').replace("pin = 17", "pin = 22"), []),
+        (GOOD.replace('id = "path"', 'id = "path"\nname = "The path"') + DRIVE, []),
+        (GOOD, []),
+    ],
+)
+def test_a_rename_without_its_earlier_id_is_noticed(after, hints):
+    """A zone that is gone and a new one on its pin are probably one zone; nothing else is taken for that."""
+    before, now = (parse_site(text, "site.toml").site for text in (GOOD, after))
+    assert list(find_renames(before, now)) == hints

@@ -2,17 +2,26 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
+from datetime import datetime, timedelta
 
 import pytest
 
 from controller.journal.journal import Journal
 from controller.journal.reader import JournalReader
-from controller.records.entries import EventKind
+from controller.records.entries import Event, EventKind
+from controller.records.past import LoadAt
 from controller.records.reading import Reading
 from tests.controller.journal_samples import DUSK, dark, event, heartbeat, lit, reading, written_to
 
 HOUR = 3600.0
+
+
+def after(seconds: float) -> datetime:
+    return DUSK + timedelta(seconds=seconds)
+
+
+def program(zone: str, at: Reading) -> Event:
+    return Event(kind=EventKind.PROGRAM, at=at, words="dusk to midnight", zone=zone)
 
 
 def life(number: int, starts_h: float, stops_h: float, *, trusted: bool = True) -> list:
@@ -117,6 +126,23 @@ def test_loads_are_those_of_the_last_light_before_else_of_the_first_after(tmp_pa
         lit("jetty", reading(40), load_w=15.0),
         lit("later", reading(50), load_w=7.0),
     )
-    assert reader.loads_at(DUSK + timedelta(seconds=25)) == {"jetty": 30.0, "steps": None, "later": 7.0}
-    assert reader.loads_at(DUSK + timedelta(seconds=45)) == {"jetty": 15.0, "steps": None, "later": 7.0}
-    assert reader.loads_at(DUSK) == {"jetty": 30.0, "steps": None, "later": 7.0}
+    steps, later = LoadAt(lit_at_utc=after(30), load_w=None), LoadAt(lit_at_utc=after(50), load_w=7.0)
+    for at_s, lit_s, load_w in ((25, 10, 30.0), (45, 40, 15.0), (0, 10, 30.0)):
+        jetty = LoadAt(lit_at_utc=after(lit_s), load_w=load_w)
+        assert reader.loads_at(after(at_s)) == {"jetty": jetty, "steps": steps, "later": later}
+
+
+def test_a_zone_began_with_its_first_program_by_a_right_clock(tmp_path):
+    """A program that a wrong clock dated began once the clock was right; another event begins no zone."""
+    wrong = reading(-1e9, trusted=False, boot_s=10)
+    reader = written_to(
+        tmp_path,
+        event(wrong),
+        program("jetty", wrong),
+        event(reading(60)),
+        program("steps", reading(60)),
+        program("steps", reading(90)),
+        Event(kind=EventKind.RELAY_FAULT, at=reading(95), words="stuck", zone="pond"),
+        program("later", reading(120, trusted=False)),
+    )
+    assert reader.zones_began() == {"jetty": after(60), "steps": after(60)}
