@@ -30,7 +30,8 @@ def report(
     file that exists is kept, unless --overwrite is given.
     """
     from api.render.season_report import write_report
-    from controller.history.report import report_season, year_to_come
+    from controller.history.report import year_to_come
+    from controller.history.season import report_season
     from controller.planning.planner import Planner
 
     planner, now = Planner(load(site_path).site), now_utc()

@@ -1,23 +1,29 @@
-"""The printable report of a season: what ran, what it used, what was missed and why, which lamps are due."""
+"""The printable report of a season: what ran, what it used, what was missed and why, what is to be done."""
 
 import re
-from datetime import date, datetime
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+from datetime import datetime
 from functools import partial
+from typing import Any
 
 from markupsafe import Markup
 
 from api.render.instants import day_text
 from api.render.jinja import render
-from api.render.numbers import count, currency_of, hour_notes, hours, kwh, money, share
+from api.render.numbers import count, currency_of, hour_notes, hours_of, kwh, kwh_that_add_up, money, share
 from api.render.year_svg import lay_out_past, write_svg
 from controller.calendar.night import local
-from controller.calendar.periods import Period, Season, season_words
-from controller.history.report import SeasonReport
-from controller.lamps.life import LampLife
+from controller.calendar.periods import Period, season_words
+from controller.history.dark_nights import Outage, dates_text
+from controller.history.season import SeasonReport, season_in
+from controller.history.totals import HourSum
+from controller.history.work import NEARLY_USED, is_due
 
 _WIDE_PX, _NARROW_PX = 1000, 380
-# Lamps and relays are due from here on: so much of their life is used.
-_NEARLY_USED = 0.9
+# More outages of one kind than these are told in one line.
+_MOST_ALIKE = 3
 
 
 def write_report(report: SeasonReport) -> str:
@@ -30,7 +36,6 @@ def write_report(report: SeasonReport) -> str:
         at = local(at_utc, planner.tz)
         return f"{at:%H:%M} on {day_text(at.date())}"
 
-    assert account.wear is not None, "a season's report holds lamps and relays"
     laid_out = lay_out_past(planner, report.light, now_utc=report.now_utc)
     pictures = [
         write_svg(laid_out, width_px=_WIDE_PX, key="wide", compact=True),
@@ -39,39 +44,97 @@ def write_report(report: SeasonReport) -> str:
     return render(
         "report.html",
         site=site,
+        report=report,
         title=_title(period, site.latitude_deg),
         period=period,
-        nights=count(period.nights, "night"),
         printed=local(report.now_utc, planner.tz).date(),
-        unfinished=period.last >= planner.night_at(report.now_utc).date,
         since=account.began_utc,
         total=total,
         zones=account.totals,
-        names={zone.id: zone.name for zone in site.zones},
+        names=_Names({zone.id: zone.name for zone in site.zones}),
         months=account.periods if len(account.periods) > 1 else (),
-        lamps=[(lamps, _is_due(lamps, report.year_ends)) for lamps in account.wear.lamps],
-        worn=[relay for relay in account.wear.relays if relay.used >= _NEARLY_USED],
+        missed_nights=_missed_nights,
+        outages=[(each, _when(each, times)) for each, times in _told_together(report.outages)],
+        parts=_parts(total),
+        lamps=[(life, is_due(life, report.due_before)) for life in report.wear.lamps],
+        worn=[relay for relay in report.wear.relays if relay.used >= NEARLY_USED],
         pictures=[Markup(each) for each in pictures],  # noqa: S704 - escaped by their own template
         notes=hour_notes(account),
         currency=currency,
+        count=count,
         day=day_text,
+        dates=dates_text,
         instant=instant,
-        hours=hours,
+        hours=_hours,
         kwh=kwh,
         money=partial(money, currency=currency),
         share=share,
     )
 
 
+class _Names(dict[str, str]):
+    """What a person calls the zones, by id; one that is gone says so."""
+
+    def __missing__(self, zone: str) -> str:
+        return f"{zone} (gone)"
+
+
 def _title(period: Period, latitude_deg: float) -> str:
-    if match := re.fullmatch(r"(\d{4})-([a-z]+)", period.name):
-        words = season_words(int(match[1]), Season(match[2]), latitude_deg=latitude_deg)
+    if season := season_in(period):
+        words = season_words(int(period.name[:4]), season, latitude_deg=latitude_deg)
         return f"{words[0].upper()}{words[1:]}"
     if re.fullmatch(r"\d{4}-\d{2}", period.name):
         return f"{period.first:%B %Y}"
-    return "Night" if period.nights == 1 else "Nights"
+    dates = dates_text(period.first, period.last)
+    return f"Night of {dates}" if period.nights == 1 else f"Nights of {dates}"
 
 
-def _is_due(life: LampLife, year_ends: date) -> bool:
-    about = life.replace_about
-    return (life.used or 0) >= _NEARLY_USED or (about is not None and about <= year_ends)
+def _hours(lasts_ms: int) -> str:
+    """Write hours to the hundredth, so that a column has one kind of figure."""
+    return f"{hours_of(lasts_ms):,.2f}"
+
+
+def _missed_nights(each: HourSum) -> int:
+    """Count the nights on which light was missed, for whatever reason."""
+    return len({night for part in each.missed for night, _ in part.nights})
+
+
+def _told_together(outages: Iterable[Outage]) -> list[tuple[Outage, int]]:
+    """Join outages of the same zones for the same reason where there are many, and say how many they were."""
+    alike: dict[Any, list[Outage]] = defaultdict(list)
+    for each in outages:
+        alike[each.reason, each.zones].append(each)
+    told = []
+    for some in alike.values():
+        if len(some) <= _MOST_ALIKE:
+            told += [(each, 1) for each in some]
+            continue
+        nights, lasts_ms = sum(each.nights for each in some), sum(each.lasts_ms for each in some)
+        told.append((replace(some[0], last=some[-1].last, nights=nights, lasts_ms=lasts_ms), len(some)))
+    return sorted(told, key=lambda each: each[0].first)
+
+
+def _when(outage: Outage, times: int) -> str:
+    """Write the dates of an outage, or between which dates several lie."""
+    if times == 1:
+        return outage.dates
+    return f"{times} times between {dates_text(outage.first, outage.last, joined_by='and')}"
+
+
+def _parts(total: HourSum) -> Sequence[tuple[str, str, str]]:
+    """Give what the energy at the meter is made of, in figures that add up; nothing where there is none."""
+    energy = total.energy
+    if energy is None or not energy.meter_j:
+        return ()
+    parts = {
+        "lamps": energy.lamps_j,
+        "lost in the cables": energy.cable_j,
+        "lost in the transformers while lit": energy.transformer_lit_j,
+        "taken by the transformers with nothing lit": energy.idle_j,
+    }
+    first, *others = parts.values()
+    written = kwh_that_add_up(first, others, energy.meter_j)
+    return [
+        (name, text, share(float(part / energy.meter_j)))
+        for (name, part), text in zip(parts.items(), written, strict=True)
+    ]

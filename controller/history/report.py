@@ -3,24 +3,21 @@
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
 from config.errors import UnknownZoneError
 from config.models.site import Site
 from controller.calendar.periods import Each, Period
 from controller.forecast.forecast import Forecast, forecast_input, look_ahead
-from controller.history.account import PastLight, account_for_past, light_of_past
+from controller.history.account import account_for_past
 from controller.history.lamp_wear import Wear, account_for_wear
 from controller.history.nights import Bounds, bounds_of
-from controller.history.query import MOST_NIGHTS_OVER_THE_WEB, HoursQuery, choose_periods, read_period
+from controller.history.query import HoursQuery, choose_periods
 from controller.history.site_history import SiteHistory
 from controller.history.source import JournalSource
 from controller.history.totals import HourSum, add_up, lifetime_sum
 from controller.planning.planner import Planner
-
-_A_YEAR = timedelta(days=365)
-_ONE_NIGHT = timedelta(days=1)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -54,24 +51,6 @@ class HoursReport:
     def began_utc(self) -> datetime | None:
         """When the journal began; None while it is empty."""
         return None if self.bounds.is_empty else self.bounds.began_utc
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class SeasonReport:
-    """What a season's report on paper shows.
-
-    Attributes:
-        hours: the account, month by month.
-        light: when zones were lit and missed over the 365 nights that end with the period.
-        year_ends: the last night of the year to come.
-    """
-
-    planner: Planner
-    period: Period
-    hours: HoursReport
-    light: PastLight
-    year_ends: date
-    now_utc: datetime
 
 
 def report_hours(
@@ -126,25 +105,6 @@ def iter_hour_rows(
     history, query = SiteHistory(planner, source.site_records()), query.named_now(planner.site)
     bounds, periods = _prepare(history, source, query, now_utc)
     yield from _rows(history, source, query, bounds, periods)
-
-
-def report_season(
-    planner: Planner, source: JournalSource, text: str, *, now_utc: datetime, year: Forecast
-) -> SeasonReport:
-    """Report a season, or any other period: see ``report_hours`` and ``read_period``."""
-    history = SiteHistory(planner, source.site_records())
-    period = read_period(text, history.planner)
-    query = HoursQuery(by=Each.MONTH, period=text, most_nights=MOST_NIGHTS_OVER_THE_WEB)
-    hours = report_hours(planner, source, query, now_utc=now_utc, year=year)
-    first = period.last - _A_YEAR + _ONE_NIGHT
-    return SeasonReport(
-        planner=planner,
-        period=period,
-        hours=hours,
-        light=light_of_past(history, source, first, period.last, bounds=hours.bounds),
-        year_ends=year.period.last,
-        now_utc=now_utc,
-    )
 
 
 def year_to_come(planner: Planner, now_utc: datetime) -> Forecast:

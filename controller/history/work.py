@@ -1,7 +1,7 @@
 """The work to do after a season: what its figures ask for, and what is usual at that time of the year."""
 
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
@@ -71,7 +71,6 @@ def find_tasks(
     outages: Iterable[Outage],
     wear: Wear,
     *,
-    last: date,
     due_before: date,
 ) -> tuple[Task, ...]:
     """Find the work that the figures of a season ask for.
@@ -81,14 +80,13 @@ def find_tasks(
         sums: of each zone over the season.
         outages: of the season.
         wear: lamps and relays as they stood at its end.
-        last: its last night that is over, or tonight.
         due_before: lamps whose life ends later are left for another time.
 
     Returns:
         What is overdue first, then by date. Held by tests/controller/history/test_work.py.
     """
     tasks = [
-        *_dark(outages, last),
+        *_dark(outages, {each.zone: max(each.planned_nights, default=date.min) for each in sums}),
         *_lamps(wear.lamps, due_before),
         *(
             Task(
@@ -108,15 +106,18 @@ def usual_work(season: Season | None) -> tuple[str, ...]:
     return AT_ANY_TIME if season is None else (*AT_ANY_TIME, AFTER[season])
 
 
-def _dark(outages: Iterable[Outage], last: date) -> Iterator[Task]:
-    """Give what outages ask for: of one kind and zone all together, and none that a person wanted."""
+def _dark(outages: Iterable[Outage], last_planned: Mapping[str | None, date]) -> Iterator[Task]:
+    """Give what outages ask for: of one kind and zone all together, and none that a person wanted.
+
+    A zone is still out of service if no night was planned after those on which it was.
+    """
     nights: dict[tuple[Cause | None, str | None], list[Outage]] = defaultdict(list)
     for each in outages:
-        goes_on = each.reason is Cause.OUT_OF_SERVICE and each.last >= last
         if each.reason in _OF_GARDEN:
             nights[each.reason, None].append(each)
-        elif each.reason in _OF_ZONE or goes_on:
-            for zone in each.zones:
+        for zone in each.zones:
+            goes_on = each.reason is Cause.OUT_OF_SERVICE and each.last >= last_planned[zone]
+            if goes_on or each.reason in _OF_ZONE:
                 nights[each.reason, zone].append(each)
     asks_for = {**_OF_GARDEN, **_OF_ZONE}
     for (reason, place), some in nights.items():

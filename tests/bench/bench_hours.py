@@ -24,7 +24,8 @@ from controller.calendar.night import nights
 from controller.calendar.periods import Each
 from controller.forecast.year import YearQuery, forecast_year
 from controller.history.query import HoursQuery
-from controller.history.report import iter_hour_rows, report_hours, report_season, year_to_come
+from controller.history.report import iter_hour_rows, report_hours, year_to_come
+from controller.history.season import report_season
 from controller.journal.journal import Journal
 from controller.journal.reader import JournalReader
 from controller.planning.planner import Planner

@@ -18,7 +18,8 @@ from controller.forecast.year import YearQuery, forecast_year
 from controller.history.account import light_of_past
 from controller.history.nights import bounds_of
 from controller.history.query import MOST_NIGHTS_OVER_THE_WEB, HoursQuery
-from controller.history.report import report_hours, report_season
+from controller.history.report import report_hours
+from controller.history.season import report_season
 from controller.history.site_history import SiteHistory
 
 PERIODS = "a season by the year in which it begins, a month, a night, or two nights joined by “to”"

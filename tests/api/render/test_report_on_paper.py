@@ -10,10 +10,12 @@ import pytest
 
 from api.render.season_report import write_report
 from config.file.loader import example_path, load_site
-from controller.history.report import report_season, year_to_come
+from controller.history.report import year_to_come
+from controller.history.season import report_season
 from controller.planning.planner import Planner
 from tests.api.paper import SIZES, browse, needs_browser, print_pages
 from tests.controller.board import Board
+from tests.sites import site, zone
 
 pytestmark = needs_browser
 
@@ -36,11 +38,33 @@ def report(tmp_path_factory):
 
 @pytest.mark.parametrize("size", SIZES)
 def test_it_prints_on_either_paper(report, tmp_path, size):
-    """Eight zones with lamps, picture and remarks take three numbered pages of the printer's paper."""
+    """Eight zones with lamps, picture and remarks take three numbered pages of either paper."""
     sheets = print_pages(tmp_path, report, size)
     assert [text.rstrip().splitlines()[-1].split("   ")[-1].strip() for text in sheets] == [
         f"page {number} of 3" for number in (1, 2, 3)
     ]
+
+
+def test_tables_go_on_over_pages_with_their_headings(tmp_path):
+    """Where a table goes on, the next page has its heading again, no row is cut, and the total comes once."""
+    names = [f"begin{n} of a zone whose name goes over several lines end{n}" for n in range(10, 26)]
+    zones = [zone(f"z{n}", pin=n - 8, name=name, rated_watts=5) for n, name in enumerate(names, start=10)]
+    board = Board(tmp_path / "state", site(*zones), datetime(2027, 6, 1, 12, tzinfo=UTC), tick_s=6 * 3600)
+    board.run_until(datetime(2027, 6, 3, 12, tzinfo=UTC))
+    board.close()
+    planner, now_utc = Planner(board.site), board.true_utc
+    year = year_to_come(planner, now_utc)
+    html = write_report(report_season(planner, board.reader, "2027-06", now_utc=now_utc, year=year))
+    # Only the table of the zones is looked at, larger than a page.
+    html = re.sub(r"(?s)<figure.*?</figure>", "", html).replace("font-size: 9.6pt", "font-size: 18pt")
+    sheets = print_pages(tmp_path, html, "A4")
+    with_rows = [text for text in sheets if re.search(r"begin\d\d", text)]
+    assert len(with_rows) > 1
+    for text in with_rows:
+        assert re.search(r"Zone +Lit", text)
+        assert re.findall(r"begin(\d\d)", text) == re.findall(r"end(\d\d)", text)
+    assert re.findall(r"begin(\d\d)", "".join(sheets)) == [str(n) for n in range(10, 26)]
+    assert sum(len(re.findall(r"^ *Total", text, re.MULTILINE)) for text in sheets) == 1
 
 
 @pytest.mark.parametrize("width", [360, 390, 800, 1400])

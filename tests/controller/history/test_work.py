@@ -23,13 +23,14 @@ LOSSES = {"efficiency": 0.9}
 
 
 def tasks(*, here=None, sums=(), outages=(), lamps=(), relays=()):
-    """The work of a summer, as (zone, words, by)."""
+    """The work of a summer with light planned on every night, as (zone, words, by)."""
+    nights = tuple(LAST - n * timedelta(days=1) for n in range(92))
+    sums = sums or [HourSum(zone=each, planned_nights=nights[::-1]) for each in ("jetty", "path")]
     found = find_tasks(
         here or site(zone("jetty", rated_watts=20)),
         sums,
         outages,
         Wear(lamps=tuple(lamps), relays=tuple(relays)),
-        last=LAST,
         due_before=NEXT_YEAR,
     )
     return [(task.zone, task.words, task.by) for task in found]
@@ -144,7 +145,7 @@ def test_what_is_not_known_is_to_be_measured():
 
 def test_a_garden_in_order_has_no_work_but_the_usual():
     """Nothing is asked for where nothing was found; the usual work depends on the season alone."""
-    assert tasks(sums=[HourSum(zone="jetty")], lamps=[life(0.1, None)]) == []
+    assert tasks(lamps=[life(0.1, None)]) == []
     assert usual_work(None) == AT_ANY_TIME
     for season in Season:
         assert usual_work(season) == (*AT_ANY_TIME, AFTER[season])
