@@ -82,7 +82,7 @@ def year(
     Differences are the other plan minus the present one: a minus saves. A mechanical timer switches the mains
     of all transformers; “dark but not lit” is the dark between dusk and its off pin without light.
     """
-    from api.render.year_json import year_as_json
+    from api.render.year.as_json import year_as_json
     from controller.forecast.year import YearQuery, forecast_year
     from controller.planning.planner import Planner
 
@@ -104,14 +104,14 @@ def year(
     )
     forecast = forecast_year(planner, query)
     if svg is not None:
-        from api.render.year_svg import draw_future
+        from api.render.year.svg import draw_future
 
         svg.write_text(draw_future(forecast), encoding="utf-8")
     if as_json:
         print_json(year_as_json(forecast))
         return
     from api.render.tables import show
-    from api.render.year_table import lay_out_year
+    from api.render.year.table import lay_out_year
 
     show(*lay_out_year(forecast))
     if svg is not None:

@@ -13,7 +13,7 @@ from markupsafe import Markup
 from api.render.instants import day_text
 from api.render.jinja import render
 from api.render.numbers import count, currency_of, hour_notes, hours_of, kwh, kwh_that_add_up, money, share
-from api.render.year_svg import lay_out_past, write_svg
+from api.render.year.svg import lay_out_past, write_svg
 from controller.calendar.night import local
 from controller.calendar.periods import Period, season_words
 from controller.history.dark_nights import Outage, dates_text

@@ -17,7 +17,7 @@ import pandas as pd
 from api.render.hours_csv import write_csv
 from api.render.hours_json import to_response
 from api.render.season_report import write_report
-from api.render.year_json import year_as_json
+from api.render.year.as_json import year_as_json
 from config.file.loader import example_path, load_site
 from config.models.site import Site
 from controller.calendar.night import nights

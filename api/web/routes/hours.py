@@ -8,7 +8,7 @@ from pydantic import Field
 
 from api.render.hours_json import HoursResponse, to_response
 from api.render.season_report import write_report
-from api.render.year_svg import NARROWEST_PX, USUAL_PX, WIDEST_PX, draw_future, lay_out_past, write_svg
+from api.render.year.svg import NARROWEST_PX, USUAL_PX, WIDEST_PX, draw_future, lay_out_past, write_svg
 from api.web.context import SELF_CONTAINED, Context, LongRoute, json_response
 from api.web.problems.types import invalid, problems_of, shown_as
 from api.web.schemas.fields import DateField, OneZone, RequestModel

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 from api.render.instants import day_text
 from api.render.jinja import render
 from api.render.numbers import count
-from api.render.year_chart import SkyLight, Stretch, YearChart, describe, draw_year
+from api.render.year.chart import SkyLight, Stretch, YearChart, describe, draw_year
 from controller.calendar.intervals import Interval, ms_of, overlap, without
 from controller.calendar.night import nights
 from controller.planning.planner import Planner

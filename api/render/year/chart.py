@@ -134,7 +134,7 @@ def draw_year(
         dusk_angle_deg: degrees below the horizon at dusk, positive downwards.
         tz: time zone of the site.
 
-    Held by tests/api/render/test_year_chart.py.
+    Held by tests/api/render/year/test_chart.py.
     """
     boxes = [(ms_of(night.starts_at_utc), ms_of(night.ends_at_utc)) for night in nights]
     shares = {zone: share_out(intervals, boxes) for zone, intervals in lit.items()}

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from api.render.year_chart import SkyLight, WallClock, YearChart, describe, draw_year
+from api.render.year.chart import SkyLight, WallClock, YearChart, describe, draw_year
 from controller.calendar.intervals import MS_PER_HOUR, Interval, ms_of
 from controller.calendar.night import night_on, nights, utc_of_local
 from controller.forecast.forecast import NIGHTS_AHEAD

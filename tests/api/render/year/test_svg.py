@@ -7,7 +7,7 @@ from itertools import pairwise
 
 import pytest
 
-from api.render.year_svg import draw_future, lay_out_past, write_svg
+from api.render.year.svg import draw_future, lay_out_past, write_svg
 from config.file.loader import example_path, load_site
 from controller.forecast.year import YearQuery, forecast_year
 from controller.history.account import light_of_past
