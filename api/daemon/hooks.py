@@ -38,7 +38,7 @@ class DaemonHooks:
         self._reload_wanted = threading.Event()
         self._reloading = threading.Lock()
         self._copying = threading.Lock()
-        self._stamp = tz_data_stamp(site.time_zone)
+        self._time_zone, self._stamp = site.time_zone, tz_data_stamp(site.time_zone)
         self._board = site.relays.board
 
     async def run_until_stopped(self) -> None:
@@ -133,7 +133,8 @@ class DaemonHooks:
 
     def _use(self, site: Site) -> None:
         self._clock.trust.believe = site.clock.believe
-        self._stamp = tz_data_stamp(site.time_zone)
+        if site.time_zone != self._time_zone:  # else the rules in force may be older than the files
+            self._time_zone, self._stamp = site.time_zone, tz_data_stamp(site.time_zone)
         self._remember()
 
     def _remember(self) -> None:

@@ -85,6 +85,17 @@ def test_new_time_zone_data_is_taken_at_noon_and_only_then(
     assert [event.words for event in changed] == ["new time zone data"]
 
 
+def test_a_site_file_that_is_read_again_leaves_new_time_zone_data_to_the_noon(
+    runner: Runner, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Rules that were installed before the site file was written again are used from the next noon on."""
+    before = runner.house.keeper.planner.tz
+    monkeypatch.setattr(hooks_module, "tz_data_stamp", lambda _name: (("file", 1, 2, 3),))
+    runner.hooks.on_site_written()
+    runner.hooks.on_noon()
+    assert runner.house.keeper.planner.tz is not before
+
+
 def test_time_zone_data_that_cannot_be_read_is_tried_again_the_next_noon(
     runner: Runner, monkeypatch: pytest.MonkeyPatch
 ) -> None:
