@@ -1,7 +1,7 @@
-"""Periods to account for: a night, a month, a season, or any stretch of nights, half-open in UTC.
+"""Periods to account for: a night, a month, a season, a year, or any stretch of nights, half-open in UTC.
 
 Every period is made of whole nights, so its edges are local noons and nothing falls between two periods. A
-month is the nights named in it: the night of 30 June, with its 01:30 on 1 July, is June's.
+month is the nights named in it, and so is a year: the night of 30 June, with its 01:30 on 1 July, is June's.
 
 Seasons are meteorological quarters of whole months (World Meteorological Organization practice): in the
 northern hemisphere winter is December to February, in the southern one June to August; the equator counts as
@@ -10,17 +10,18 @@ is one season, ``2027-winter``, and is read to a person as "winter 2027/28".
 """
 
 import re
-from dataclasses import dataclass
-from datetime import UTC, date, datetime, timedelta
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from datetime import MINYEAR, UTC, date, datetime, timedelta
 from enum import StrEnum
 from zoneinfo import ZoneInfo
 
 from config.errors import PeriodError
 from controller.calendar.intervals import Interval, ms_of
-from controller.calendar.night import night_on
+from controller.calendar.night import local, night_at, night_on, utc_of_local
 
 _ONE_DAY = timedelta(days=1)
-_EXAMPLES = "2027-06-21, 2027-06, 2027-winter or 2027-12-01 to 2028-02-29"
+_EXAMPLES = "2027-06-21, 2027-06, 2027-winter, 2027 or 2027-12-01 to 2028-02-29"
 
 
 class Season(StrEnum):
@@ -38,6 +39,7 @@ class Each(StrEnum):
     NIGHT = "night"
     MONTH = "month"
     SEASON = "season"
+    YEAR = "year"
     WHOLE = "whole"
 
 
@@ -53,10 +55,11 @@ class Period:
     """A stretch of whole nights.
 
     Attributes:
-        name: as a person or a program writes it: ``2027-06-21``, ``2027-06``, ``2027-winter``,
+        name: as a person or a program writes it: ``2027-06-21``, ``2027-06``, ``2027-winter``, ``2027``,
             ``2027-12-01 to 2028-02-29``.
         first: date of the first night.
         last: date of the last night, included.
+        ends_at_utc: the noon after the last night, or earlier for a part of one: see ``up_to``.
     """
 
     name: str
@@ -107,6 +110,15 @@ def month_of(year: int, month: int, tz: ZoneInfo) -> Period:
     return stretch_of_nights(first, _last_date(_month_index(first)), tz, name=f"{first:%Y-%m}")
 
 
+def year_of(year: int, tz: ZoneInfo) -> Period:
+    """Give the nights named in a calendar year.
+
+    Raises:
+        ValueError: no such year.
+    """
+    return stretch_of_nights(date(year, 1, 1), date(year, _MONTHS, 31), tz, name=f"{year:04d}")
+
+
 def season_of(year: int, season: Season, tz: ZoneInfo, *, latitude_deg: float) -> Period:
     """Give the season that begins in a year; the sign of the latitude gives the hemisphere."""
     seasons = _seasons(latitude_deg)
@@ -130,7 +142,7 @@ def season_words(year: int, season: Season, *, latitude_deg: float) -> str:
 
 
 def parse_period(text: str, tz: ZoneInfo, *, latitude_deg: float) -> Period:
-    """Read a period: a night, a month, a season by its first year, or two nights joined by "to".
+    """Read a period: a night, a month, a season by its first year, a year, or two nights joined by "to".
 
     Raises:
         PeriodError: the text is none of these; it is quoted, with examples.
@@ -141,6 +153,8 @@ def parse_period(text: str, tz: ZoneInfo, *, latitude_deg: float) -> Period:
             return season_of(int(match[1]), _read_season(match[2]), tz, latitude_deg=latitude_deg)
         if match := re.fullmatch(r"(\d{4})-(\d{2})", words):
             return month_of(int(match[1]), int(match[2]), tz)
+        if re.fullmatch(r"\d{4}", words):
+            return year_of(int(words), tz)
         first, joined, last = words.partition(" to ")
         from_night = _read_date(first)
         return stretch_of_nights(from_night, _read_date(last) if joined else from_night, tz)
@@ -161,27 +175,90 @@ def _read_date(text: str) -> date:
     return date.fromisoformat(text.strip())
 
 
-def split(period: Period, each: Each, tz: ZoneInfo, *, latitude_deg: float) -> tuple[Period, ...]:
-    """Cut a period into nights, months or seasons; each begins at the instant at which the one before ends.
+def iter_split(period: Period, each: Each, tz: ZoneInfo, *, latitude_deg: float) -> Iterator[Period]:
+    """Cut a period into nights, months, seasons or years; each begins at the instant at which another ends.
 
-    A month or season that reaches beyond the period is cut at its edge and keeps its name.
+    A month, season or year that reaches beyond the period is cut at its edge and keeps its name.
     """
     if each is Each.WHOLE:
-        return (period,)
-    pieces: list[Period] = []
+        yield period
+        return
     first = period.first
     while first <= period.last:
         if each is Each.NIGHT:
             name, last = f"{first}", first
         elif each is Each.MONTH:
             name, last = f"{first:%Y-%m}", _last_date(_month_index(first))
+        elif each is Each.YEAR:
+            name, last = f"{first:%Y}", first.replace(month=_MONTHS, day=31)
         else:
             whole = season_of(*season_at(first, latitude_deg), tz, latitude_deg=latitude_deg)
             name, last = whole.name, whole.last
         last = min(last, period.last)
-        pieces.append(stretch_of_nights(first, last, tz, name=name))
+        yield stretch_of_nights(first, last, tz, name=name)
         first = last + _ONE_DAY
-    return tuple(pieces)
+
+
+def split(period: Period, each: Each, tz: ZoneInfo, *, latitude_deg: float) -> tuple[Period, ...]:
+    """Cut a period at once: see ``iter_split``."""
+    return tuple(iter_split(period, each, tz, latitude_deg=latitude_deg))
+
+
+def cut_into(period: Period, most_nights: int, tz: ZoneInfo) -> Iterator[Period]:
+    """Cut a period into pieces of at most so many nights, which keep its name and tile it."""
+    first = period.first
+    while first + most_nights * _ONE_DAY <= period.last:
+        last = first + (most_nights - 1) * _ONE_DAY
+        yield stretch_of_nights(first, last, tz, name=period.name)
+        first = last + _ONE_DAY
+    starts_at_utc = period.starts_at_utc if first == period.first else night_on(first, tz).starts_at_utc
+    yield replace(period, first=first, starts_at_utc=starts_at_utc)
+
+
+def up_to(period: Period, at_utc: datetime, tz: ZoneInfo) -> Period | None:
+    """Cut a period at an instant, in the middle of a night if need be; None where it begins later."""
+    if at_utc >= period.ends_at_utc:
+        return period
+    if at_utc <= period.starts_at_utc:
+        return None
+    return replace(period, last=night_at(at_utc, tz).date, ends_at_utc=at_utc)
+
+
+def year_earlier(period: Period, tz: ZoneInfo, *, latitude_deg: float) -> Period | None:
+    """Give the same period a year earlier: the same month, season or year, or the nights of the same dates.
+
+    A part of a month, season or year is compared with the same dates. 29 February has no counterpart, except
+    in a whole February, season or year.
+
+    Returns:
+        None where there is no such date or year.
+    """
+    if period.first.year <= MINYEAR:
+        return None
+    first, last = _year_before(period.first, leap_day=_FIRST_OF_MARCH), _year_before(period.last)
+    if last < first:
+        return None
+    if not re.fullmatch(r"\d{4}(-[a-z]+|-\d{2})?", period.name):
+        return stretch_of_nights(first, last, tz)
+    name = f"{int(period.name[:4]) - 1:04d}{period.name[4:]}"
+    if period.last == parse_period(period.name, tz, latitude_deg=latitude_deg).last:
+        last = parse_period(name, tz, latitude_deg=latitude_deg).last
+    return stretch_of_nights(first, last, tz, name=name)
+
+
+def instant_a_year_before(at_utc: datetime, tz: ZoneInfo) -> datetime:
+    """Give the instant at which the same clock time was shown on the same date a year before."""
+    then = local(at_utc, tz)
+    return utc_of_local(datetime.combine(_year_before(then.date()), then.time()), tz)
+
+
+_LAST_OF_FEBRUARY, _FIRST_OF_MARCH = (2, 28), (3, 1)
+
+
+def _year_before(day: date, *, leap_day: tuple[int, int] = _LAST_OF_FEBRUARY) -> date:
+    """Give the same date a year before; ``leap_day`` is what stands for 29 February."""
+    month, day_of_month = leap_day if (day.month, day.day) == (2, 29) else (day.month, day.day)
+    return date(day.year - 1, month, day_of_month)
 
 
 def _seasons(latitude_deg: float) -> tuple[Season, ...]:
