@@ -7,9 +7,10 @@ import click
 
 from api.cli.options import (
     date_option,
+    dump_json,
+    echo_pieces,
     json_option,
     load,
-    print_json,
     read_journal,
     site_argument,
     state_option,
@@ -23,10 +24,10 @@ from controller.clock.clock import now_utc
 @state_option
 @click.option(
     "--by",
-    type=click.Choice(["night", "month", "season", "whole"]),
+    type=click.Choice(["night", "month", "season", "year", "whole"]),
     default="month",
     show_default=True,
-    help="One row a night (noon to noon), month, season (three whole months), or for all nights.",
+    help="One row a night (noon to noon), month, season (three whole months), year, or for all nights.",
 )
 @click.option(
     "--period",
@@ -35,6 +36,7 @@ from controller.clock.clock import now_utc
 )
 @date_option("--from", "from_date", about="First night.")
 @date_option("--to", "to_date", about="Last night; else tonight.")
+@click.option("--all", "everything", is_flag=True, help="All nights since the journal began.")
 @zone_option
 @json_option
 @click.option("--csv", "as_csv", is_flag=True, help="Print CSV (RFC 4180), a row a zone and period.")
@@ -47,6 +49,7 @@ def hours(
     period: str | None,
     from_date: date | None,
     to_date: date | None,
+    everything: bool,
     zone_ids: tuple[str, ...],
     as_json: bool,
     as_csv: bool,
@@ -54,8 +57,8 @@ def hours(
 ) -> None:
     """Show what each zone did: hours, what was missed and why, energy, cost, lamps and relays.
 
-    Without dates it shows the last 14 nights, 12 months or 4 seasons; `--by whole` then adds up the journal's
-    whole life. Energy is worked out from the load that a zone had at the time.
+    Without dates it shows the last 14 nights, 12 months, 4 seasons or 5 years, and with `--by whole` the sum
+    of all nights. Energy is worked out from the load that a zone had at the time.
     """
     if as_json and as_csv:
         raise click.UsageError("--json and --csv exclude each other; give one of them")
@@ -64,27 +67,27 @@ def hours(
 
     from controller.calendar.periods import Each
     from controller.history.query import HoursQuery
-    from controller.history.report import iter_hour_rows, report_hours, year_to_come
+    from controller.history.report import stream_hours, year_to_come
     from controller.planning.planner import Planner
 
     planner = Planner(load(site_path).site)
     source, now = read_journal(state, planner.site), now_utc()
-    query = HoursQuery(by=Each(by), period=period, first=from_date, last=to_date, zones=zone_ids)
+    query = HoursQuery(
+        by=Each(by), period=period, first=from_date, last=to_date, everything=everything, zones=zone_ids
+    )
+    year = None if as_csv else year_to_come(planner, now)
+    stream = stream_hours(planner, source, query, now_utc=now, year=year)
     if as_csv:
         from api.render.hours_csv import write_csv
-        from api.render.numbers import currency_of
 
-        rows = iter_hour_rows(planner, source, query, now_utc=now)
-        for line in write_csv(rows, currency_of(planner.site)):
-            click.echo(line, nl=False)
-        return
-    report = report_hours(planner, source, query, now_utc=now, year=year_to_come(planner, now))
-    if as_json:
-        from api.render.hours_json import to_response
+        echo_pieces(write_csv(stream))
+    elif as_json:
+        from api.render.hours_json import write_hours_json
 
-        print_json(to_response(report))
-        return
-    from api.render.hours_table import lay_out_hours
-    from api.render.tables import show
+        echo_pieces(write_hours_json(stream, dump_json()))
+        click.echo()
+    else:
+        from api.render.hours_table import lay_out_hours
+        from api.render.tables import show_each
 
-    show(*lay_out_hours(report))
+        show_each(lay_out_hours(stream))

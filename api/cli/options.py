@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from datetime import date
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -65,12 +66,21 @@ def read_journal(place: Path, site: Site) -> RenamedJournal:
 
 def print_json(data: BaseModel | dict[str, Any]) -> None:
     """Print data as JSON; characters that the terminal or file cannot hold are escaped."""
-    import json
+    click.echo(dump_json()(data))
 
-    if not isinstance(data, dict):
-        data = data.model_dump(mode="json")
+
+def dump_json() -> Callable[[BaseModel | dict[str, Any]], str]:
+    """Choose how JSON is written to standard output, so that its encoding holds every character."""
+    from api.render.document import dump_indented
+
     encoding = (getattr(sys.stdout, "encoding", None) or "ascii").lower().replace("-", "")
-    click.echo(json.dumps(data, indent=2, ensure_ascii=not encoding.startswith("utf")))
+    return partial(dump_indented, ensure_ascii=not encoding.startswith("utf"))
+
+
+def echo_pieces(pieces: Iterable[str]) -> None:
+    """Print the pieces of a text as they come."""
+    for piece in pieces:
+        click.echo(piece, nl=False)
 
 
 def date_option(name: str, *names: str, about: str) -> Callable[[Command], Command]:

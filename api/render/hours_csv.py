@@ -5,26 +5,30 @@ import io
 from collections.abc import Callable, Iterable, Iterator
 from functools import partial
 
-from api.render.numbers import hours_of, kwh_of, unrounded
-from controller.energy.values import Energy
+from api.render.numbers import currency_of, hours_of, kwh_of, unrounded
+from controller.history.report import HoursStream
 from controller.history.totals import REASONS, HourSum
 from controller.records.entries import Cause
 
 Cell = str | int | float | None
 
 
-def write_csv(rows: Iterable[HourSum], currency: str | None) -> Iterator[str]:
-    """Write rows of the account as lines of CSV, each as it comes, the header first.
+def write_csv(stream: HoursStream) -> Iterator[str]:
+    """Write an account as CSV: the header first, then the lines of each batch of rows as it comes.
 
     Source: RFC 4180; held by tests/api/cli/test_hours.py with Python's and pandas' own readers.
     """
-    columns = _columns(currency)
-    yield _line(["period", "first night", "last night", "zone", *columns])
-    for row in rows:
-        period = row.period
-        assert period is not None, "a row belongs to a period"
-        cells = (find(row) for find in columns.values())
-        yield _line([period.name, period.first.isoformat(), period.last.isoformat(), row.zone, *cells])
+    columns = _columns(currency_of(stream.head.site))
+    yield _lines([["period", "first night", "last night", "zone", *columns]])
+    for batch in stream.batches():
+        yield _lines(_row(row, columns.values()) for row in batch)
+
+
+def _row(row: HourSum, columns: Iterable[Callable[[HourSum], Cell]]) -> list[Cell]:
+    period = row.period
+    assert period is not None, "a row belongs to a period"
+    cells = (find(row) for find in columns)
+    return [period.name, period.first.isoformat(), period.last.isoformat(), row.zone, *cells]
 
 
 def _columns(currency: str | None) -> dict[str, Callable[[HourSum], Cell]]:
@@ -46,10 +50,10 @@ def _columns(currency: str | None) -> dict[str, Callable[[HourSum], Cell]]:
             hours_of(hours.longest_gap.lasts_ms) if hours.longest_gap else None
         ),
         "at the lamps (kWh)": lambda hours: kwh_of(hours.lamps_j),
-        "in the cables (kWh)": _energy(lambda energy: kwh_of(energy.cable_j)),
-        "in the transformer, lit (kWh)": _energy(lambda energy: kwh_of(energy.transformer_lit_j)),
-        "in the transformer, dark (kWh)": _energy(lambda energy: kwh_of(energy.idle_j)),
-        "at the meter (kWh)": _energy(lambda energy: kwh_of(energy.meter_j)),
+        "in the cables (kWh)": lambda hours: kwh_of(hours.energy.cable_j),
+        "in the transformer, lit (kWh)": lambda hours: kwh_of(hours.energy.transformer_lit_j),
+        "in the transformer, dark (kWh)": lambda hours: kwh_of(hours.energy.idle_j),
+        "at the meter (kWh)": lambda hours: kwh_of(hours.energy.meter_j),
     }
     if currency is not None:
         columns[f"cost ({currency})"] = lambda hours: unrounded(hours.cost)
@@ -63,19 +67,12 @@ def _columns(currency: str | None) -> dict[str, Callable[[HourSum], Cell]]:
 
 
 def _missed(reason: Cause | None, hours: HourSum) -> Cell:
-    """Add up the hours that were missed for a reason; none where it is not known what was missed."""
-    if hours.missed_ms is None:
-        return None
+    """Add up the hours that were missed for a reason."""
     return hours_of(sum(part.lasts_ms for part in hours.missed if part.reason is reason))
 
 
-def _energy(find: Callable[[Energy], float]) -> Callable[[HourSum], Cell]:
-    """Find a part of the energy, where it is known."""
-    return lambda hours: None if hours.energy is None else find(hours.energy)
-
-
-def _line(cells: Iterable[Cell]) -> str:
-    """Write one line; the default dialect ends it with CRLF and doubles quotes, as the RFC says."""
-    line = io.StringIO()
-    csv.writer(line).writerow(list(cells))
-    return line.getvalue()
+def _lines(rows: Iterable[Iterable[Cell]]) -> str:
+    """Write lines; the default dialect ends each with CRLF and doubles quotes, as the RFC says."""
+    lines = io.StringIO()
+    csv.writer(lines).writerows(rows)
+    return lines.getvalue()

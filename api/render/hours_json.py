@@ -4,16 +4,18 @@ Each field says from which attribute it is read, unless that has the same name. 
 to the millionth; money, worked out in exact decimals, to the currency's smallest unit, each figure by itself.
 """
 
+from collections.abc import Iterator
 from datetime import date
 from functools import partial
 from typing import Annotated, Any
 
 from pydantic import AliasPath, BeforeValidator, ConfigDict, Field, ValidationInfo
 
+from api.render.document import Dump, dump_compact, write_document
 from api.render.instants import instant_text
 from api.render.model import Instant, NightDate, ResponseModel
 from api.render.numbers import currency_of, hour_notes, hours_of, kwh_of, money_of, unrounded
-from controller.history.report import HoursReport
+from controller.history.report import HoursStream
 
 Hours = Annotated[float, BeforeValidator(hours_of)]
 Kwh = Annotated[float, BeforeValidator(kwh_of)]
@@ -40,7 +42,7 @@ def _of(*path: str, about: str | None = None, **more: Any) -> Any:  # noqa: ANN4
 
 
 def _energy(part: str, about: str) -> Any:  # noqa: ANN401 - as pydantic's own Field
-    return _of("energy", part, default=None, about=about)
+    return _of("energy", part, about=about)
 
 
 class _Model(ResponseModel):
@@ -83,24 +85,24 @@ def _loads(loads: Any) -> list[LoadResponse]:  # noqa: ANN401 - pairs of watts a
 
 
 class HourSumResponse(_Model):
-    """What was lit, missed and used; null where only the totals of a whole life are known."""
+    """What was lit, missed and used."""
 
     lit_h: Hours = _of("lit_ms", about="lit, in hours, to the millionth; the sum of the next three")
-    by_program_h: Hours | None = _of("program_ms", about="of these, by the program or a special night")
-    by_override_h: Hours | None = _of("override_ms", about="because somebody asked for it")
-    unknown_h: Hours | None = _of("unknown_ms", about="for another reason, or none that is known")
-    clock_not_trusted_h: Hours | None = _of("untrusted_ms", about="lit at a time that no trusted clock knows")
-    daylight_h: Hours | None = _of("daylight_ms", about="lit before dusk or after dawn")
+    by_program_h: Hours = _of("program_ms", about="of these, by the program or a special night")
+    by_override_h: Hours = _of("override_ms", about="because somebody asked for it")
+    unknown_h: Hours = _of("unknown_ms", about="for another reason, or none that is known")
+    clock_not_trusted_h: Hours = _of("untrusted_ms", about="lit at a time that no trusted clock knows")
+    daylight_h: Hours = _of("daylight_ms", about="lit before dusk or after dawn")
     starts: int = Field(description="how often it was switched on")
-    planned_h: Hours | None = _of("planned_ms", about="what the program of the time asked for, up to now")
-    missed_h: Hours | None = _of("missed_ms", about="of these, what was not lit")
+    planned_h: Hours = _of("planned_ms", about="what the program of the time asked for, up to now")
+    missed_h: Hours = _of("missed_ms", about="of these, what was not lit")
     missed: list[MissedResponse] = Field(description="the same by reason")
     longest_dark_gap: DarkGapResponse | None = _of("longest_gap")
     lamps_kwh: Kwh = _of("lamps_j", about="energy at the lamps")
-    cables_kwh: Kwh | None = _energy("cable_j", "lost in the cables, where these are known")
-    transformer_lit_kwh: Kwh | None = _energy("transformer_lit_j", "lost in the transformer while lit")
-    transformer_dark_kwh: Kwh | None = _energy("idle_j", "lost in the transformer with nothing lit")
-    meter_kwh: Kwh | None = _of("meter_j", about="energy at the meter, the sum of the last four")
+    cables_kwh: Kwh = _energy("cable_j", "lost in the cables, where these are known")
+    transformer_lit_kwh: Kwh = _energy("transformer_lit_j", "lost in the transformer while lit")
+    transformer_dark_kwh: Kwh = _energy("idle_j", "lost in the transformer with nothing lit")
+    meter_kwh: Kwh = _of("meter_j", about="energy at the meter, the sum of the last four")
     cost: Money = Field(description="rounded to the currency's smallest unit; null without a tariff")
     cost_unrounded: Unrounded = _of("cost", about="the same, to add up")
     prices: list[PriceResponse] = _of("bands", about="the meter's energy by price, the dearest first")
@@ -172,8 +174,8 @@ class RelayLifeResponse(_Model):
     wears_out_about: Night | None
 
 
-class HoursResponse(_Model):
-    """The account of the past."""
+class _HeadResponse(_Model):
+    """What is known before any row."""
 
     site: str = _of("site", "name")
     time_zone: str = _of("site", "time_zone")
@@ -183,16 +185,38 @@ class HoursResponse(_Model):
     last: Night = Field(serialization_alias="to", description="the last night")
     journal_since: At | None = _of("began_utc", about="when the journal began; null while it is empty")
     as_of: At = _of("bounds", "now_utc", about="now; what is planned for later is not missed yet")
-    hours: list[PeriodHoursResponse] = _of("rows", about="period by period, and in each zone by zone")
+
+
+class _RowsResponse(_Model):
+    hours: list[PeriodHoursResponse] = Field(description="period by period, and in each zone by zone")
+
+
+class _TailResponse(_Model):
+    """What is known after the last row."""
+
     totals: list[ZoneHoursResponse] = Field(description="zone by zone over all periods")
     total: HourSumResponse
-    lamps: list[LampLifeResponse] = _of("wear", "lamps", default=[])
-    relays: list[RelayLifeResponse] = _of("wear", "relays", default=[])
+    lamps: list[LampLifeResponse] = _of("head", "wear", "lamps", default=[])
+    relays: list[RelayLifeResponse] = _of("head", "wear", "relays", default=[])
     notes: list[str] = Field([], description="what limits these figures")
 
 
-def to_response(report: HoursReport) -> HoursResponse:
-    """Make the JSON document of a report."""
-    response = HoursResponse.model_validate(report, context=currency_of(report.site))
-    notes = hour_notes(report)
-    return response.model_copy(update={"notes": notes})
+# The fields of the last base come first.
+class HoursResponse(_TailResponse, _RowsResponse, _HeadResponse):
+    """The account of the past."""
+
+
+def write_hours_json(stream: HoursStream, dump: Dump = dump_compact) -> Iterator[str]:
+    """Write the JSON document of an account, piece by piece as its rows come."""
+    currency = currency_of(stream.head.site)
+    rows = (
+        [PeriodHoursResponse.model_validate(row, context=currency) for row in batch]
+        for batch in stream.batches()
+    )
+
+    def tail() -> _TailResponse:
+        response = _TailResponse.model_validate(stream, context=currency)
+        return response.model_copy(update={"notes": hour_notes(stream.total)})
+
+    head = _HeadResponse.model_validate(stream.head, context=currency)
+    return write_document(head, "hours", rows, tail, dump)

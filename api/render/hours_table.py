@@ -1,6 +1,7 @@
 """The account of the past for people: tables of hours, energy and money, of lamps, and of relays."""
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from itertools import chain
 
 from rich.console import RenderableType
 from rich.text import Text
@@ -8,62 +9,94 @@ from rich.text import Text
 from api.render.numbers import NONE, currency_of, hour_notes, hours, kwh, money, share
 from api.render.tables import Row, TableColumn, build_table, note_line, numbers, strong, texts
 from controller.calendar.night import local
-from controller.history.report import HoursReport
-from controller.history.totals import HourSum
+from controller.history.report import HoursHead, HoursStream
+from controller.history.totals import HourSum, add_up
 from controller.lamps.life import HORIZON_YEARS, LampLife, RelayLife
 from controller.records.entries import Cause
+
+# A longer table is laid out in pages.
+PAGE_ROWS = 250
 
 # A heading, and how its cell is found.
 _Column = tuple[str, Callable[[HourSum], str]]
 
 
-def lay_out_hours(report: HoursReport) -> Iterator[RenderableType]:
-    """Lay out a report."""
-    yield Text(f"{report.site.name}, nights of {report.first} to {report.last}, by {report.by}\n")
-    yield _hours(report)
-    if report.total.missed:
-        yield from (Text(""), _missed(report))
-    if gap := report.total.longest_gap:
-        began = local(gap.starts_at_utc, report.tz)
+def lay_out_hours(stream: HoursStream) -> Iterator[RenderableType]:
+    """Lay out an account: one table, or where it is long page after page, and the totals at the end."""
+    head = stream.head
+    yield Text(f"{head.site.name}, nights of {head.first} to {head.last}, by {head.by}\n")
+    pages = _pages(stream)
+    page = next(pages, [])
+    following = next(pages, None)
+    if following is None:
+        yield from _page(head, page, stream.totals)
+    else:
+        for each in chain([page, following], pages):
+            yield from _page(head, each, ())
+            yield Text("")
+        yield from _page(head, [], stream.totals)
+    total = stream.total
+    if gap := total.longest_gap:
+        began = local(gap.starts_at_utc, head.tz)
         when = f"from {began:%H:%M on %a %d %b %Y}"
         yield Text(f"\nLongest dark gap: {hours(gap.lasts_ms)} h {when}, {_reason(gap.reason)}.")
-    if report.wear is not None and report.wear.lamps:
-        yield from (Text(""), build_table(_LAMP_COLUMNS, map(_lamp_cells, report.wear.lamps)))
-    if report.wear is not None and report.wear.relays:
-        yield from (Text(""), build_table(_RELAY_COLUMNS, map(_relay_cells, report.wear.relays)))
-    notes = [*_since(report), *hour_notes(report)]
+    if head.wear is not None and head.wear.lamps:
+        yield from (Text(""), build_table(_LAMP_COLUMNS, map(_lamp_cells, head.wear.lamps)))
+    if head.wear is not None and head.wear.relays:
+        yield from (Text(""), build_table(_RELAY_COLUMNS, map(_relay_cells, head.wear.relays)))
+    notes = [*_since(head), *hour_notes(total)]
     if notes:
         yield Text("")
     yield from map(note_line, notes)
 
 
-def _hours(report: HoursReport) -> RenderableType:
-    """Lay out every row, with totals where there is something to add up."""
-    columns = _hour_columns(report)
+def _pages(stream: HoursStream) -> Iterator[list[HourSum]]:
+    """Gather rows into pages of whole periods."""
+    page: list[HourSum] = []
+    for row in chain.from_iterable(stream.batches()):
+        if len(page) >= PAGE_ROWS and row.period != page[-1].period:
+            yield page
+            page = []
+        page.append(row)
+    if page:
+        yield page
+
+
+def _page(head: HoursHead, rows: Sequence[HourSum], totals: Sequence[HourSum]) -> Iterator[RenderableType]:
+    """Lay out rows and totals, where there are any, and what was missed in the rows."""
+    yield _hours(head, rows, totals)
+    if any(row.missed for row in rows):
+        yield from (Text(""), _missed(rows))
+
+
+def _hours(head: HoursHead, rows: Sequence[HourSum], totals: Sequence[HourSum]) -> RenderableType:
+    """Lay out rows, with totals where there is something to add up."""
+    columns = _hour_columns(head, add_up(rows or totals))
 
     def cells(period: str, each: HourSum) -> list[str]:
         return [period, each.zone or "", *(find(each) for _, find in columns)]
 
-    rows: list[Row] = []
-    shown = ""
-    several = len(report.totals) > 1
-    for row in report.rows:
+    lines: list[Row] = []
+    shown, several = "", len({row.zone for row in (*rows, *totals)}) > 1
+    for row in rows:
         name = _name(row)
         if shown and shown != name and several:
-            rows.append(None)
-        rows.append(cells(name if name != shown else "", row))
+            lines.append(None)
+        lines.append(cells(name if name != shown else "", row))
         shown = name
-    if len(report.periods) > 1 and several:
-        rows.append(None)
-        rows += [cells("" if number else "all nights", each) for number, each in enumerate(report.totals)]
-    if len(report.periods) > 1 or several:
-        rows += [None, strong(*cells("total", report.total))]
-    return build_table([*texts("Period", "Zone"), *numbers(*(heading for heading, _ in columns))], rows)
+    if totals:
+        whole = len({row.period for row in rows}) == 1
+        if several and not whole:
+            lines += [None] if rows else []
+            lines += [cells("" if number else "all nights", each) for number, each in enumerate(totals)]
+        if several or not whole:
+            lines += [None, strong(*cells("total", add_up(totals)))]
+    return build_table([*texts("Period", "Zone"), *numbers(*(heading for heading, _ in columns))], lines)
 
 
-def _hour_columns(report: HoursReport) -> list[_Column]:
+def _hour_columns(head: HoursHead, total: HourSum) -> list[_Column]:
     """Choose the columns: what is nought everywhere is left out."""
-    total, currency = report.total, currency_of(report.site)
+    currency = currency_of(head.site)
     columns: list[_Column] = [("Lit h", lambda each: hours(each.lit_ms))]
     if total.override_ms:
         columns.append(("Override", lambda each: hours(each.override_ms)))
@@ -82,9 +115,9 @@ def _hour_columns(report: HoursReport) -> list[_Column]:
     return columns
 
 
-def _missed(report: HoursReport) -> RenderableType:
+def _missed(rows: Sequence[HourSum]) -> RenderableType:
     """Lay out what was missed, and for which reasons."""
-    rows = [
+    lines = [
         [
             _name(row),
             row.zone or "",
@@ -92,15 +125,17 @@ def _missed(report: HoursReport) -> RenderableType:
             hours(row.missed_ms),
             ", ".join(f"{_reason(part.reason)} {hours(part.lasts_ms)}" for part in row.missed),
         ]
-        for row in report.rows
+        for row in rows
         if row.missed
     ]
     columns = [*texts("Missed", "Zone"), *numbers("Planned h", "Missed h"), *texts("Reasons", folds=True)]
-    return build_table(columns, rows)
+    return build_table(columns, lines)
 
 
 def _name(row: HourSum) -> str:
-    return "" if row.period is None else row.period.name
+    """Name a period; the nights of two dates joined by "to" stand above the table."""
+    name = "" if row.period is None else row.period.name
+    return "all nights" if " to " in name else name
 
 
 _LAMP_COLUMNS = [
@@ -142,11 +177,11 @@ def _reason(reason: Cause | None) -> str:
     return "unexplained" if reason is None else str(reason)
 
 
-def _since(report: HoursReport) -> Iterable[str]:
+def _since(head: HoursHead) -> Iterable[str]:
     """Say where the journal begins, if that lies within what was asked."""
-    if report.began_utc is None:
+    if head.began_utc is None:
         return ["the journal holds no time yet that can be trusted, so nothing can be counted"]
-    began = local(report.began_utc, report.tz)
-    if began.date() < report.first:
+    began = local(head.began_utc, head.tz)
+    if began.date() < head.first:
         return []
     return [f"the journal begins on {began:%a %d %b %Y} at {began:%H:%M}"]

@@ -9,12 +9,11 @@ from config.models.site import Site
 from controller.calendar.intervals import MS_PER_HOUR
 from controller.energy.tariff import round_money
 from controller.energy.values import J_PER_KWH
-from controller.history.report import HoursReport
+from controller.history.totals import HourSum
 from controller.records.entries import Cause
 
 NONE = "–"
 LOWER_BOUNDS = "at least: a load or a transformer's losses are not known, so energy and cost are lower bounds"
-LIFETIME = "the totals of a whole life hold hours, starts and lamp energy only; name dates for the rest"
 ASSUMED = (
     "some of the energy goes by transformers and cables that the journal was not told of at the time: the "
     "first ones that it was told of are assumed"
@@ -61,14 +60,12 @@ def rounded(value: float | None, digits: int) -> float | None:
     return None if value is None else round(value, digits)
 
 
-def hour_notes(report: HoursReport) -> list[str]:
+def hour_notes(total: HourSum) -> list[str]:
     """Say what limits the figures of an account, and what they assume."""
-    if report.is_lifetime:
-        return [LIFETIME]
-    notes = [LOWER_BOUNDS] if report.total.at_least else []
-    if report.total.assumed:
+    notes = [LOWER_BOUNDS] if total.at_least else []
+    if total.assumed:
         notes.append(ASSUMED)
-    if any(part.reason is Cause.POWER_LOST for part in report.total.missed):
+    if any(part.reason is Cause.POWER_LOST for part in total.missed):
         notes.append(UNPOWERED)
     return notes
 

@@ -48,7 +48,7 @@ def write_report(report: SeasonReport) -> str:
         title=_title(period, site.latitude_deg),
         period=period,
         printed=local(report.now_utc, planner.tz).date(),
-        since=account.began_utc,
+        since=account.head.began_utc,
         total=total,
         zones=account.totals,
         names=_Names({zone.id: zone.name for zone in site.zones}),
@@ -59,7 +59,7 @@ def write_report(report: SeasonReport) -> str:
         lamps=[(life, is_due(life, report.due_before)) for life in report.wear.lamps],
         worn=[relay for relay in report.wear.relays if relay.used >= NEARLY_USED],
         pictures=[Markup(each) for each in pictures],  # noqa: S704 - escaped by their own template
-        notes=hour_notes(account),
+        notes=hour_notes(total),
         currency=currency,
         count=count,
         day=day_text,

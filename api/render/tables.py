@@ -69,13 +69,19 @@ def open_console(file: IO[str] | None = None) -> Console:
 
 def show(*things: RenderableType) -> None:
     """Print things one below the other to standard output."""
+    show_each(things)
+
+
+def show_each(things: Iterable[RenderableType]) -> None:
+    """Print things one below the other, each as it comes."""
     console = open_console()
-    if console.is_terminal:
-        console.print(*things, sep="\n")
-        return
-    with console.capture() as capture:
-        console.print(*things, sep="\n", crop=False)
-    console.file.write("".join(f"{line.rstrip()}\n" for line in capture.get().splitlines()))
+    for thing in things:
+        if console.is_terminal:
+            console.print(thing)
+            continue
+        with console.capture() as capture:
+            console.print(thing, crop=False)
+        console.file.write("".join(f"{line.rstrip()}\n" for line in capture.get().splitlines()))
 
 
 Row = Sequence[str | Text] | None

@@ -4,9 +4,10 @@ Everything is read with one night more on either side, so that the figures of a 
 the stretch that is asked for was cut. Long stretches are worked out piece by piece and given as they come.
 """
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
+from itertools import chain
 
 from controller.calendar.intervals import Interval, merge, ms_of, overlap, sort_into, without
 from controller.calendar.night import nights
@@ -16,11 +17,29 @@ from controller.history.nights import Bounds, read_nights
 from controller.history.run_hours import ZonePast, count_hours, lit_interval
 from controller.history.site_history import SiteHistory
 from controller.history.source import JournalSource
-from controller.history.totals import HourSum
+from controller.history.steps import sums_in_steps
+from controller.history.totals import HourSum, without_nights
 
-# Nights worked out at once.
-NIGHTS_AT_ONCE = 100
 _ONE_NIGHT = timedelta(days=1)
+
+Step = dict[Period, list[HourSum]]
+"""The periods that a step of work completed, each with its rows."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class AccountInput:
+    """What an account is made from.
+
+    Attributes:
+        known: ids of the zones of the whole question: see ``zones_in``.
+        zones: ids of those that are asked about; all where there is none.
+    """
+
+    history: SiteHistory
+    source: JournalSource
+    bounds: Bounds
+    known: Sequence[str]
+    zones: Sequence[str] = ()
 
 
 def account_for_past(
@@ -45,15 +64,31 @@ def account_for_past(
     """
     if not periods:
         return
-    known = _zones_in(history, source, (periods[0].interval[0], periods[-1].interval[1]))
-    some: list[Period] = []
-    for period in periods:
-        if some and sum(each.nights for each in some) + period.nights > NIGHTS_AT_ONCE:
-            yield from _account(history, source, some, bounds, zones=zones, known=known)
-            some = []
-        some.append(period)
-    if some:
-        yield from _account(history, source, some, bounds, zones=zones, known=known)
+    known = zones_in(history, source, (periods[0].interval[0], periods[-1].interval[1]))
+    inputs = AccountInput(history=history, source=source, bounds=bounds, known=known, zones=zones)
+    for step in account_in_steps(inputs, periods):
+        yield from chain.from_iterable(step.values())
+
+
+def account_in_steps(
+    inputs: AccountInput, periods: Iterable[Period], *, with_nights: bool = True
+) -> Iterator[Step]:
+    """Do the same some nights at a time: see ``sums_in_steps``.
+
+    ``with_nights`` keeps the dates on which light was planned and missed, which do grow with the periods.
+    """
+    bounds = inputs.bounds
+
+    def work(pieces: Sequence[Period]) -> Iterator[HourSum]:
+        parts = _account(inputs, pieces)
+        return parts if with_nights else map(without_nights, parts)
+
+    for step in sums_in_steps(periods, inputs.history.planner.tz, work):
+        completed = {}
+        for period, sums in step.items():
+            is_over, recorded = period.ends_at_utc <= bounds.now_utc, bounds.recorded(period)
+            completed[period] = [replace(each, is_over=is_over, recorded=recorded) for each in sums]
+        yield completed
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -86,7 +121,7 @@ def light_of_past(
         JournalError: the journal cannot be read.
     """
     those = list(nights(first, last, history.planner.tz))
-    all_zones = _zones_in(history, source, (those[0].interval[0], those[-1].interval[1]))
+    all_zones = zones_in(history, source, (those[0].interval[0], those[-1].interval[1]))
     found = read_nights(history, source, those, bounds, zones=all_zones)
     known = merge([(ms_of(bounds.began_utc), ms_of(bounds.now_utc))])
     gone = merge([(ms_of(those[0].starts_at_utc), ms_of(min(those[-1].ends_at_utc, bounds.now_utc)))])
@@ -96,7 +131,7 @@ def light_of_past(
     return PastLight(first=first, last=last, lit=lit, missed=missed, unknown=unknown)
 
 
-def _zones_in(history: SiteHistory, source: JournalSource, within: Interval) -> list[str]:
+def zones_in(history: SiteHistory, source: JournalSource, within: Interval) -> list[str]:
     """Give the ids of today's zones in their order, then of those that were there in a stretch.
 
     Before the journal was told of the site, any that was ever lit may have been there.
@@ -109,22 +144,14 @@ def _zones_in(history: SiteHistory, source: JournalSource, within: Interval) -> 
     return [*today, *sorted(then - {*today})]
 
 
-def _account(
-    history: SiteHistory,
-    source: JournalSource,
-    periods: Sequence[Period],
-    bounds: Bounds,
-    *,
-    zones: Sequence[str],
-    known: Sequence[str],
-) -> Iterator[HourSum]:
-    """Account for some of the periods; ``zones`` are those wanted, ``known`` those of the whole question."""
+def _account(inputs: AccountInput, periods: Sequence[Period]) -> Iterator[HourSum]:
+    history, source, bounds, known = inputs.history, inputs.source, inputs.bounds, inputs.known
     tz = history.planner.tz
     around = list(nights(periods[0].first - _ONE_NIGHT, periods[-1].last + _ONE_NIGHT, tz))
     found = read_nights(history, source, around, bounds, zones=known)
     loads = {zone: each.load_w for zone, each in source.loads_at(around[0].starts_at_utc).items()}
     uses = energy_used(history, found, periods, loads=loads, bounds=bounds)
-    wanted = [zone for zone in known if not zones or zone in zones]
+    wanted = [zone for zone in known if not inputs.zones or zone in inputs.zones]
     hours, runs = {}, {}
     for zone in wanted:
         of_zone = found.runs.get(zone, ())

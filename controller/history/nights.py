@@ -6,12 +6,14 @@ from datetime import datetime, timedelta
 
 from controller.calendar.intervals import MS_PER_S, Interval, merge, ms_of, overlap, utc_of, without
 from controller.calendar.night import Night
+from controller.calendar.periods import Period
 from controller.history.clock_correction import ClockCorrection
 from controller.history.outages import gaps_of, gaps_of_overrides
 from controller.history.programs import ProgramPeriod, planned_intervals, program_periods
 from controller.history.run_hours import Gap, lit_interval, time_of
 from controller.history.site_history import SiteHistory, SitePeriod
 from controller.history.source import JournalSource
+from controller.history.totals import Recorded
 from controller.records.entries import Cause
 from controller.records.past import Run
 from controller.sun.sun import dark_intervals
@@ -38,6 +40,17 @@ class Bounds:
     def is_empty(self) -> bool:
         """Whether the journal knows nothing at all."""
         return self.began_utc >= self.now_utc
+
+    def recorded(self, period: Period) -> Recorded:
+        """Say how much of a period, up to now, lies after the beginning of the journal."""
+        if self.is_empty or self.began_utc >= period.ends_at_utc:
+            return Recorded.NONE
+        return Recorded.PART if self.began_utc > period.starts_at_utc else Recorded.ALL
+
+    def known(self, period: Period) -> Interval:
+        """Give the part of a period between the two instants, in milliseconds; it may be empty."""
+        starts_ms = max(period.interval[0], ms_of(self.began_utc))
+        return starts_ms, max(starts_ms, min(period.interval[1], ms_of(self.now_utc)))
 
 
 def bounds_of(source: JournalSource, now_utc: datetime) -> Bounds:

@@ -1,7 +1,9 @@
 """Which nights are to be accounted for, and into what they are cut: for the command line and the web."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
+from enum import StrEnum
 
 from config.errors import PeriodError
 from config.models.site import Site
@@ -10,6 +12,7 @@ from controller.calendar.periods import (
     LAST_YEAR,
     Each,
     Period,
+    iter_split,
     parse_period,
     split,
     stretch_of_nights,
@@ -17,15 +20,20 @@ from controller.calendar.periods import (
 from controller.planning.planner import Planner
 
 # How many periods an answer has by default.
-USUAL = {Each.NIGHT: 14, Each.MONTH: 12, Each.SEASON: 4}
-# So many nights back that whole ones of these are among them.
-_FAR_BACK = timedelta(days=15 * 31)
-# More rows than these are a typing error: ten years night by night.
-MOST_PERIODS = 3653
+USUAL = {Each.NIGHT: 14, Each.MONTH: 12, Each.SEASON: 4, Each.YEAR: 5}
+# The most nights that each of them has.
+_LONGEST = {Each.NIGHT: 1, Each.MONTH: 31, Each.SEASON: 92, Each.YEAR: 366}
 # A journal is not older than this.
 MOST_NIGHTS = 366 * 100
-# The most for one request over the web: ten years, some seconds of work on a small board.
-MOST_NIGHTS_OVER_THE_WEB = 3653
+# The most for a report on paper: ten years.
+MOST_NIGHTS_ON_PAPER = 3653
+
+
+class Beside(StrEnum):
+    """What may be put beside a period."""
+
+    LAST_YEAR = "last-year"
+    FORECAST = "forecast"
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -34,8 +42,10 @@ class HoursQuery:
 
     Attributes:
         by: into what the nights are cut.
-        period: a night, month, season, or two nights joined by "to".
+        period: a night, month, season, year, or two nights joined by "to".
+        everything: from the beginning of the journal on.
         zones: ids of the zones; all where empty.
+        beside: what is put beside each period.
         most_nights: more nights than these are refused.
     """
 
@@ -43,34 +53,36 @@ class HoursQuery:
     period: str | None = None
     first: date | None = None
     last: date | None = None
+    everything: bool = False
     zones: tuple[str, ...] = ()
+    beside: frozenset[Beside] = frozenset()
     most_nights: int = MOST_NIGHTS
 
     def named_now(self, site: Site) -> "HoursQuery":
         """Name the zones as they are called now, where somebody asks by an earlier id."""
         return replace(self, zones=tuple(dict.fromkeys(site.zone_id_now(zone) for zone in self.zones)))
 
-    @property
-    def is_whole_life(self) -> bool:
-        """Whether it is about all that the journal ever recorded, in one sum."""
-        return self.by is Each.WHOLE and self.period is None and self.first is None and self.last is None
 
-
-def choose_periods(query: HoursQuery, planner: Planner, *, tonight: date, began: date | None) -> list[Period]:
-    """Give the periods that a query means; by default nothing before the night in which the journal began.
+def choose_nights(query: HoursQuery, planner: Planner, *, tonight: date, began: date | None) -> Period:
+    """Give the nights that a query means; by default nothing before the night in which the journal began.
 
     Raises:
-        PeriodError: no such period, one that ends before it begins, or too many of them; says what would do.
+        PeriodError: no such period, one that ends before it begins, or too many nights; says what would do.
     """
     if query.period is None:
         whole = _usual(query, planner, tonight, began)
-    elif query.first is not None or query.last is not None:
-        raise PeriodError("a period has its own dates; leave out either the period or “from” and “to”")
+    elif query.first is not None or query.last is not None or query.everything:
+        raise PeriodError("a period has its own dates; leave out either the period or “from”, “to” and “all”")
     else:
         whole = read_period(query.period, planner)
-    if whole.nights > query.most_nights or (query.by is Each.NIGHT and whole.nights > MOST_PERIODS):
+    if whole.nights > query.most_nights:
         raise PeriodError(f"{whole.name} is {whole.nights} nights; ask for fewer at once")
-    return list(split(whole, query.by, planner.tz, latitude_deg=planner.site.latitude_deg))
+    return whole
+
+
+def cut(whole: Period, query: HoursQuery, planner: Planner) -> Iterator[Period]:
+    """Cut the nights of a query into its periods."""
+    return iter_split(whole, query.by, planner.tz, latitude_deg=planner.site.latitude_deg)
 
 
 def read_period(text: str, planner: Planner) -> Period:
@@ -87,6 +99,8 @@ def read_period(text: str, planner: Planner) -> Period:
 
 def _usual(query: HoursQuery, planner: Planner, tonight: date, began: date | None) -> Period:
     """Fill in the first and the last night where they are not given."""
+    if query.everything and query.first is not None:
+        raise PeriodError("“all” begins with the journal; leave out either “all” or “from”")
     last = query.last or max(tonight, query.first or tonight)
     first = query.first or _usual_first(query, planner, last, began)
     if last < first:
@@ -100,9 +114,10 @@ def _usual_first(query: HoursQuery, planner: Planner, last: date, began: date | 
 
     While the journal is empty, one period is enough.
     """
-    if query.by is Each.WHOLE:
+    if query.by is Each.WHOLE or query.everything:
         return began or last
-    around = stretch_of_nights(last - _FAR_BACK, last, planner.tz)
+    far_back = timedelta(days=USUAL[query.by] * _LONGEST[query.by])
+    around = stretch_of_nights(last - far_back, last, planner.tz)
     pieces = split(around, query.by, planner.tz, latitude_deg=planner.site.latitude_deg)
     if began is None:
         return pieces[-1].first

@@ -28,7 +28,7 @@ from controller.calendar.intervals import (
 )
 from controller.calendar.night import Night
 from controller.calendar.periods import Period
-from controller.history.totals import REASONS_FOR_DARK, HourSum, LongestOutage, Missed
+from controller.history.totals import REASONS_FOR_DARK, DarkGap, DarkGaps, HourSum, Missed
 from controller.records.entries import Cause
 from controller.records.past import Run
 
@@ -136,7 +136,7 @@ def count_hours(
             planned_nights=tuple(night for night, _ in planned_on[n]),
             missed_ms=sum(part.lasts_ms for part in found[n][0]),
             missed=found[n][0],
-            longest_gap=found[n][1],
+            gaps=found[n][1],
         )
         for n, period in enumerate(periods)
     )
@@ -163,8 +163,8 @@ def _missed(
     periods: Sequence[Period],
     bins: Sequence[Interval],
     nights: Sequence[Night],
-) -> list[tuple[tuple[Missed, ...], LongestOutage | None]]:
-    """Give for each period what was missed by reason, and the longest gap."""
+) -> list[tuple[tuple[Missed, ...], DarkGaps]]:
+    """Give for each period what was missed by reason, and the dark gaps."""
     pieces = {reason: share_out(intervals, bins) for reason, intervals in attributed.items()}
     by_night = {reason: _sort_by_night(some, periods, nights) for reason, some in attributed.items()}
     found = []
@@ -174,7 +174,7 @@ def _missed(
             Missed(reason=reason, lasts_ms=total_ms(part), nights=tuple(by_night[reason][n]))
             for reason, part in reasons.items()
         ]
-        found.append((tuple(parts), _longest(merge(chain(*reasons.values())), reasons)))
+        found.append((tuple(parts), _gaps(merge(chain(*reasons.values())), reasons, bins[n])))
     return found
 
 
@@ -202,15 +202,23 @@ def _attribute(
     return {**reasons, None: left}
 
 
-def _longest(
-    missed: Sequence[Interval], reasons: Mapping[Cause | None, Sequence[Interval]]
-) -> LongestOutage | None:
-    """Find the longest unbroken part of what was missed, and the reason that explains most of it."""
+def _gaps(
+    missed: Sequence[Interval], reasons: Mapping[Cause | None, Sequence[Interval]], bin_: Interval
+) -> DarkGaps:
+    """Find the longest unbroken part of what was missed, and those at either edge."""
     if not missed:
-        return None
-    longest = max(missed, key=lambda interval: interval[1] - interval[0])
-    reason = max(reasons, key=lambda each: total_ms(overlap(reasons[each], [longest])))
-    return LongestOutage(starts_at_utc=utc_of(longest[0]), lasts_ms=longest[1] - longest[0], reason=reason)
+        return DarkGaps()
+
+    def gap(interval: Interval) -> DarkGap:
+        reason = max(reasons, key=lambda each: total_ms(overlap(reasons[each], [interval])))
+        lasts_ms = interval[1] - interval[0]
+        return DarkGap(starts_at_utc=utc_of(interval[0]), lasts_ms=lasts_ms, reason=reason)
+
+    return DarkGaps(
+        longest=gap(max(missed, key=lambda interval: interval[1] - interval[0])),
+        at_start=gap(missed[0]) if missed[0][0] == bin_[0] else None,
+        at_end=gap(missed[-1]) if missed[-1][1] == bin_[1] else None,
+    )
 
 
 def _lengths(intervals: Iterable[Interval], bins: Sequence[Interval]) -> list[int]:

@@ -10,7 +10,7 @@ from controller.forecast.forecast import Forecast
 from controller.history.account import PastLight, light_of_past
 from controller.history.dark_nights import Outage, outages_of
 from controller.history.lamp_wear import Wear, account_for_wear
-from controller.history.query import MOST_NIGHTS_OVER_THE_WEB, HoursQuery, read_period
+from controller.history.query import MOST_NIGHTS_ON_PAPER, HoursQuery, read_period
 from controller.history.report import HoursReport, report_hours
 from controller.history.site_history import SiteHistory
 from controller.history.source import JournalSource
@@ -64,9 +64,9 @@ def report_season(
     """
     history = SiteHistory(planner, source.site_records())
     period = read_period(text, history.planner)
-    query = HoursQuery(by=Each.MONTH, period=text, most_nights=MOST_NIGHTS_OVER_THE_WEB)
+    query = HoursQuery(by=Each.MONTH, period=text, most_nights=MOST_NIGHTS_ON_PAPER)
     hours = report_hours(planner, source, query, now_utc=now_utc)
-    bounds = hours.bounds
+    bounds = hours.head.bounds
     tonight = history.planner.night_at(bounds.now_utc).date
     is_over = period.ends_at_utc <= bounds.now_utc
     last = min(period.last, tonight)

@@ -6,8 +6,8 @@ added up by pandas, with no plan, no sun, no losses and no bands. Its import is 
 
 from __future__ import annotations
 
+import json
 import tempfile
-from collections.abc import Iterator
 from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import Any
@@ -15,32 +15,27 @@ from typing import Any
 import pandas as pd
 
 from api.render.hours_csv import write_csv
-from api.render.hours_json import to_response
+from api.render.hours_json import write_hours_json
 from api.render.season_report import write_report
 from api.render.year.as_json import year_as_json
 from config.file.loader import example_path, load_site
 from config.models.site import Site
-from controller.calendar.night import nights
 from controller.calendar.periods import Each
 from controller.forecast.year import YearQuery, forecast_year
 from controller.history.query import HoursQuery
-from controller.history.report import iter_hour_rows, report_hours, year_to_come
+from controller.history.report import stream_hours, year_to_come
 from controller.history.season import report_season
-from controller.journal.journal import Journal
 from controller.journal.reader import JournalReader
 from controller.planning.planner import Planner
-from controller.planning.program_text import format_program
-from controller.records.entries import Cause, Entry, Event, EventKind, Switching
-from controller.records.reading import Reading
+from controller.records.entries import Switching
 from tests.bench.benchmark import Benchmark, Measurement, best_ms
+from tests.years import entries, write_years
 
 FIRST = date(2027, 1, 1)
 LAST = date(2056, 12, 31)
 NOW = datetime(2057, 1, 1, 12, tzinfo=UTC)
 SEASON = "2046-winter"
 WINTER = (date(2046, 12, 1), date(2047, 2, 28))
-# A board that starts afresh so often.
-NIGHTS_A_BOOT = 100
 RUNS = 5
 BENCHMARKS = (
     Benchmark(
@@ -56,53 +51,14 @@ BENCHMARKS = (
 )
 
 
-def entries(site: Site) -> Iterator[Entry]:
-    """Give what a keeper writes in 30 years in which nothing goes wrong."""
-    planner = Planner(site)
-    boot_id, started = "", NOW
-    for number, night in enumerate(nights(FIRST, LAST, planner.tz)):
-        if number % NIGHTS_A_BOOT == 0:
-            boot_id, started = f"00000000-0000-4000-8000-{number:012d}", night.starts_at_utc
-            at = _reading(started, boot_id, started)
-            yield Event(kind=EventKind.STARTED, at=at, words="site")
-            for zone in site.zones:
-                yield Event(kind=EventKind.PROGRAM, at=at, words=format_program(zone), zone=zone.id)
-        edges = [
-            (at_utc, on, zone)
-            for zone in site.zones
-            for window in planner.plan(zone.id, night).windows
-            for at_utc, on in ((window.on_utc, True), (window.off_utc, False))
-        ]
-        for at_utc, on, zone in sorted(edges, key=lambda edge: edge[:2]):
-            yield Switching(
-                zone=zone.id,
-                at=_reading(at_utc, boot_id, started),
-                on=on,
-                cause=Cause.PROGRAM,
-                words="dusk to midnight, every night",
-                load_w=zone.rated_load.watts,
-                load_from=zone.rated_load.origin,
-            )
-
-
-def _reading(at_utc: datetime, boot_id: str, started_utc: datetime) -> Reading:
-    """Read a clock that is right."""
-    boot_s = (at_utc - started_utc).total_seconds()
-    return Reading(utc=at_utc, boot_s=boot_s, boot_id=boot_id, trusted=True, trust="set from the network")
-
-
 def build(folder: Path, site: Site) -> pd.DataFrame:
     """Write 30 years into a journal, and give the same as a table."""
-    journal = Journal(folder)
-    table: list[tuple[Any, ...]] = []
-    for number, entry in enumerate(entries(site)):
-        journal.append(entry)
-        if isinstance(entry, Switching):
-            table.append((entry.at.utc, entry.zone, entry.on, entry.load_w))
-        if number % 8000 == 0:
-            journal.flush()
-    journal.flush()
-    journal.close()
+    write_years(folder, site, FIRST, LAST)
+    table = [
+        (entry.at.utc, entry.zone, entry.on, entry.load_w)
+        for entry in entries(site, FIRST, LAST)
+        if isinstance(entry, Switching)
+    ]
     return pd.DataFrame(table, columns=["at", "zone", "on", "load_w"])
 
 
@@ -124,22 +80,26 @@ def measure() -> list[Measurement]:
         table = build(folder, site)
         reader = JournalReader(folder)
 
+        def document(planner: Planner, query: HoursQuery) -> dict[str, Any]:
+            stream = stream_hours(planner, reader, query, now_utc=NOW)
+            told: dict[str, Any] = json.loads("".join(write_hours_json(stream)))
+            return told
+
         def season() -> dict[str, Any]:
             query = HoursQuery(by=Each.SEASON, period=SEASON)
-            return to_response(report_hours(Planner(site), reader, query, now_utc=NOW)).model_dump()
+            return document(Planner(site), query)
 
         _compare(season(), by_pandas(table, *WINTER))
         planner = Planner(site)
         year = year_to_come(planner, NOW)
 
         def life() -> dict[str, Any]:
-            report = report_hours(Planner(site), reader, HoursQuery(by=Each.WHOLE), now_utc=NOW)
-            return to_response(report).model_dump()
+            return document(Planner(site), HoursQuery(by=Each.WHOLE))
 
         def csv() -> int:
             ask = HoursQuery(by=Each.NIGHT, first=date(2047, 1, 1), last=date(2047, 12, 31))
-            rows = iter_hour_rows(planner, reader, ask, now_utc=NOW)
-            return sum(len(line) for line in write_csv(rows, "USD"))
+            stream = stream_hours(planner, reader, ask, now_utc=NOW)
+            return sum(len(line) for line in write_csv(stream))
 
         def paper() -> str:
             return write_report(report_season(Planner(site), reader, SEASON, now_utc=NOW, year=year))

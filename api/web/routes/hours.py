@@ -6,10 +6,10 @@ from typing import Annotated, Literal
 from fastapi import APIRouter, Path, Query, Response
 from pydantic import Field
 
-from api.render.hours_json import HoursResponse, to_response
+from api.render.hours_json import HoursResponse, write_hours_json
 from api.render.season_report import write_report
 from api.render.year.svg import NARROWEST_PX, USUAL_PX, WIDEST_PX, draw_future, lay_out_past, write_svg
-from api.web.context import SELF_CONTAINED, Context, LongRoute, json_response
+from api.web.context import SELF_CONTAINED, Context, LongRoute
 from api.web.problems.types import invalid, problems_of, shown_as
 from api.web.schemas.fields import DateField, OneZone, RequestModel
 from config.errors import PeriodError
@@ -17,8 +17,8 @@ from controller.calendar.periods import Each
 from controller.forecast.year import YearQuery, forecast_year
 from controller.history.account import light_of_past
 from controller.history.nights import bounds_of
-from controller.history.query import MOST_NIGHTS_OVER_THE_WEB, HoursQuery
-from controller.history.report import report_hours
+from controller.history.query import HoursQuery
+from controller.history.report import stream_hours
 from controller.history.season import report_season
 from controller.history.site_history import SiteHistory
 
@@ -32,7 +32,7 @@ router = APIRouter(tags=["hours"], route_class=LongRoute)
 class HoursParams(RequestModel):
     """Which nights, and into what they are cut."""
 
-    by: Literal["night", "month", "season", "whole"] = Field(
+    by: Literal["night", "month", "season", "year", "whole"] = Field(
         "month", description="what a row is about; “whole” without dates adds up the journal's whole life"
     )
     period: str | None = Field(
@@ -81,16 +81,16 @@ def get_hours(context: Context, params: Annotated[HoursParams, Query()]) -> Resp
         first=params.from_date,
         last=params.to_date,
         zones=() if params.zone is None else (params.zone,),
-        most_nights=MOST_NIGHTS_OVER_THE_WEB,
     )
     gateway, years, now = context.gateway, context.years, context.now()
     with years.planner_like(gateway.planner) as planner:
         year = years.year_ahead(planner, now)
         try:
-            report = report_hours(planner, gateway.journal, query, now_utc=now.utc, year=year)
+            stream = stream_hours(planner, gateway.journal, query, now_utc=now.utc, year=year)
         except PeriodError as error:
             raise invalid(str(error), parameter="to" if params.period is None else "period") from error
-    return json_response(to_response(report))
+        document = "".join(write_hours_json(stream))
+    return Response(document, media_type="application/json")
 
 
 @router.get(

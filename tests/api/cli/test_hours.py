@@ -171,17 +171,16 @@ def test_half_the_watts_from_june_on_leave_may_alone(tmp_path, monkeypatch):
     assert list(june["load (W)"].astype(str))[3:6] == ["30.0", "15.0", "15.0"]
 
 
-def test_the_whole_life_is_the_sum_of_all_there_is(spring, monkeypatch):
-    """Without dates the sums of the whole life are told, equal to the account of all nights."""
+def test_the_whole_life_has_energy_and_cost(spring, monkeypatch):
+    """Without dates all nights since the journal began are added up, the same as where they are named."""
     life = spring.hours(monkeypatch, "--by", "whole")
-    every = spring.hours(monkeypatch, "--by", "whole", "--from", "2027-05-20")
-    for one, other in zip(life["totals"], every["totals"], strict=True):
-        assert (one["zone"], one["starts"]) == (other["zone"], other["starts"])
-        assert one["lit_h"] == pytest.approx(other["lit_h"], abs=1e-5)
-        assert one["lamps_kwh"] == pytest.approx(other["lamps_kwh"], abs=1e-5)
-        assert one["meter_kwh"] is None
-        assert one["cost"] is None
-    assert "name dates for the rest" in life["notes"][0]
+    assert life == spring.hours(monkeypatch, "--by", "whole", "--from", "2027-05-20")
+    assert life == spring.hours(monkeypatch, "--by", "whole", "--all")
+    months = spring.hours(monkeypatch, "--by", "month")["totals"]
+    for total, by_month in zip(life["totals"], months, strict=True):
+        assert total["cost"] > 0
+        for name in ("lit_h", "starts", "missed_h", "lamps_kwh", "meter_kwh", "cost_unrounded"):
+            assert total[name] == pytest.approx(by_month[name], abs=1e-6)
 
 
 def test_lamps_and_relays_are_told(spring, monkeypatch):
@@ -259,7 +258,7 @@ def test_csv_comes_line_by_line(spring, monkeypatch):
         return read(self, from_utc, to_utc, **more)
 
     monkeypatch.setattr(JournalReader, "runs", runs)
-    monkeypatch.setattr("controller.history.account.NIGHTS_AT_ONCE", 10)
+    monkeypatch.setattr("controller.history.steps.NIGHTS_AT_ONCE", 10)
     table = frame(spring.csv(monkeypatch, "--by", "night", "--from", "2027-05-20", "--to", "2027-06-30"))
     assert len(table) == 42 * 2
     assert len(asked) == 5
@@ -311,7 +310,7 @@ def test_a_lower_bound_is_shown_as_one(tmp_path, monkeypatch):
         (["--period", "2027-06", "--from", "2027-06-01"], "a period has its own dates"),
         (["--from", "2027-06-02", "--to", "2027-06-01"], "to = 2027-06-01 lies before from = 2027-06-02"),
         (["--by", "whole", "--to", "2020-06-01"], "lies before 2027-05-20, where the journal begins"),
-        (["--by", "night", "--from", "2000-01-01", "--to", "2027-06-01"], "ask for fewer at once"),
+        (["--by", "night", "--from", "1970-01-01", "--to", "2190-06-01"], "ask for fewer at once"),
         (["--zone", "pier"], "no zone is called “pier”"),
         (["--json", "--csv"], "exclude each other"),
         (["--by", "week"], "'week' is not one of"),

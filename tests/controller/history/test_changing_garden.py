@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from config.models.site import Site
 from controller.calendar.periods import Each, split, stretch_of_nights
 from controller.energy.values import J_PER_KWH
-from controller.history import account as account_module
+from controller.history import steps
 from controller.history.account import account_for_past
 from controller.history.nights import bounds_of
 from controller.history.site_history import SiteHistory
@@ -200,7 +200,7 @@ def test_any_cut_gives_the_same_sums(first, story, cuts):
         nights = account(board, board.site, FIRST, last, Each.NIGHT)
         board.close()
         with pytest.MonkeyPatch.context() as patch:
-            patch.setattr(account_module, "NIGHTS_AT_ONCE", 1)
+            patch.setattr(steps, "NIGHTS_AT_ONCE", 1)
             assert account(board, board.site, FIRST, last, Each.NIGHT) == nights
         pieces: list[HourSum] = []
         since, number = FIRST, 0

@@ -8,7 +8,7 @@ import pytest
 
 from config.errors import PeriodError
 from controller.calendar.periods import Each
-from controller.history.query import HoursQuery, choose_periods, read_period
+from controller.history.query import HoursQuery, choose_nights, cut, read_period
 from controller.planning.planner import Planner
 from tests.sites import site
 
@@ -18,7 +18,8 @@ TONIGHT = date(2028, 3, 14)
 
 def names(by, *, began=date(2020, 1, 1), **more):
     """Names of the periods, and the first and the last night."""
-    periods = choose_periods(HoursQuery(by=by, **more), ALMANAC, tonight=TONIGHT, began=began)
+    query = HoursQuery(by=by, **more)
+    periods = list(cut(choose_nights(query, ALMANAC, tonight=TONIGHT, began=began), query, ALMANAC))
     return [period.name for period in periods], periods[0].first, periods[-1].last
 
 
@@ -65,7 +66,11 @@ def test_a_period_is_cut_into_what_is_asked():
     [
         ({"by": Each.NIGHT, "period": "2027-06", "last": date(2027, 6, 3)}, "leave out either"),
         ({"by": Each.NIGHT, "first": date(2028, 1, 2), "last": date(2028, 1, 1)}, "lies before"),
-        ({"by": Each.NIGHT, "first": date(2000, 1, 1)}, "ask for fewer at once"),
+        (
+            {"by": Each.NIGHT, "everything": True, "first": date(2020, 1, 1)},
+            "leave out either “all” or “from”",
+        ),
+        ({"by": Each.NIGHT, "everything": True, "period": "2027"}, "leave out either"),
         ({"by": Each.MONTH, "first": date(1970, 1, 1), "last": date(2199, 1, 1)}, "ask for fewer at once"),
         ({"by": Each.MONTH, "period": "tomorrow"}, "is not a period"),
     ],
@@ -73,7 +78,7 @@ def test_a_period_is_cut_into_what_is_asked():
 def test_what_cannot_be_meant_is_refused(ask, told):
     """Ends that contradict each other, and more than anybody reads, are refused in words."""
     with pytest.raises(PeriodError, match=told):
-        choose_periods(HoursQuery(**ask), ALMANAC, tonight=TONIGHT, began=None)
+        choose_nights(HoursQuery(**ask), ALMANAC, tonight=TONIGHT, began=None)
 
 
 @pytest.mark.parametrize("text", ["1969-winter", "2200-01", "2199-winter", "1900-06-21"])

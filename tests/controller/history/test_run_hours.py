@@ -12,7 +12,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from controller.calendar.intervals import MS_PER_HOUR, Interval, ms_of
+from controller.calendar.intervals import MS_PER_HOUR, Interval, merge, ms_of, utc_of, without
 from controller.calendar.night import night_on, nights, utc_of_local
 from controller.calendar.periods import Each, Period, month_of, split, stretch_of_nights
 from controller.energy.metering import measure
@@ -20,7 +20,7 @@ from controller.energy.values import J_PER_KWH, Losses
 from controller.history.energy_use import loads_drawn
 from controller.history.run_hours import Gap, ZonePast, count_hours, lit_interval
 from controller.history.site_history import SiteHistory
-from controller.history.totals import REASONS_FOR_DARK
+from controller.history.totals import REASONS_FOR_DARK, add_up
 from controller.planning.planner import Planner
 from controller.records.entries import Cause
 from controller.records.past import Run
@@ -219,6 +219,27 @@ def test_what_was_missed_is_laid_at_the_door_of_one_reason():
     assert hours.longest_gap is not None
     assert hours.longest_gap.starts_at_utc == at("2027-06-22T01:30")
     assert (hours.longest_gap.lasts_ms, hours.longest_gap.reason) == (90 * 60_000, Cause.POWER_LOST)
+
+
+@given(
+    lit_h=st.lists(st.tuples(st.integers(0, 140), st.integers(1, 60)), max_size=6),
+    cuts=st.sets(st.integers(1, 6), max_size=4),
+)
+def test_the_longest_gap_is_the_same_however_nights_are_cut(lit_h, cuts):
+    """An outage of the polar night that goes on across noon is one gap, also where nights are taken apart."""
+    oslo, first = ZoneInfo("Europe/Oslo"), date(2027, 12, 20)
+    starts_ms = ms_of(night_on(first, oslo).starts_at_utc)
+    hours = [(starts_ms + h * MS_PER_HOUR, starts_ms + (h + more) * MS_PER_HOUR) for h, more in lit_h]
+    planned = (starts_ms, starts_ms + 7 * 24 * MS_PER_HOUR)
+    runs = [run(utc_of(on), utc_of(off)) for on, off in merge(hours)]
+    past = ZonePast(zone="jetty", runs=runs, planned=[planned])
+    periods = [
+        stretch_of_nights(first + timedelta(days=begins), first + timedelta(days=ends - 1), oslo)
+        for begins, ends in pairwise([0, *sorted(cuts), 7])
+    ]
+    found = add_up(count_hours(past, periods, dark=[], as_of_utc=LATER), zone="jetty").longest_gap
+    missed_ms = [ends - starts for starts, ends in without([planned], merge(hours))]
+    assert (found.lasts_ms if found else 0) == max(missed_ms, default=0)
 
 
 def test_nothing_is_missed_before_the_journal_began():

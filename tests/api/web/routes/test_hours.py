@@ -138,9 +138,8 @@ def test_long_requests_delay_no_others(house):
         ("by=week", "by", "by:"),
         ("from=yesterday", "from", "is not a date"),
         ("since=2027-06-22", "since", "is not an allowed field"),
-        ("by=night&from=1990-01-01", "to", "ask for fewer at once"),
-        ("by=season&from=2017-01-01", "to", "ask for fewer at once"),
-        ("by=whole&period=2017-01-01 to 2027-02-01", "period", "ask for fewer at once"),
+        ("by=night&from=1970-01-01&to=2190-01-01", "to", "ask for fewer at once"),
+        ("by=whole&period=1970-01-01 to 2190-02-01", "period", "ask for fewer at once"),
     ],
 )
 def test_hours_that_make_no_sense_are_refused(fortnight, query, parameter, told):
