@@ -55,7 +55,21 @@ class RatedLoad:
     origin: Literal["fixtures", "rated", "measured", ""]
 
 
-class RelaySettings(Table):
+class RelayContact(Table):
+    """What the data sheet of a relay says of its contact."""
+
+    contact_a: Number | None = Field(
+        None, gt=0, le=100, description="the amperes that the relay's contact is rated for, such as 10"
+    )
+    contact_inrush_a: Number | None = Field(
+        None,
+        gt=0,
+        le=2000,
+        description="the amperes that the contact can take for a moment, from its data sheet, such as 80",
+    )
+
+
+class RelaySettings(RelayContact):
     """The relay board, and how gently it is used."""
 
     board: Literal["simulated", "gpio"] = Field("simulated", description="“simulated” or “gpio”")
@@ -104,6 +118,9 @@ class Transformer(NamedTable, TappedTransformer):
     copper_w: Loss | None = Field(
         None, description="the watts its windings lose at the rated load, such as 9"
     )
+    mains_volts: Number | None = Field(
+        None, ge=90, le=260, description="the volts of the mains at its input, such as 120 or 230"
+    )
     relay_side: Literal["low voltage", "mains"] = Field(
         "low voltage",
         description="“low voltage” where the relays are on its output, “mains” where they switch it off",
@@ -151,7 +168,7 @@ def _take_out_of_service(value: object) -> object:
     return value
 
 
-class Zone(NamedTable):
+class Zone(NamedTable, RelayContact):
     """One relay and the fixtures that it switches."""
 
     formerly: tuple[Id, ...] = Field(

@@ -10,6 +10,7 @@ from config.models.site import CONTINUOUS_SHARE, Site, Transformer, Zone
 from config.models.tariff import PriceBand
 from config.program.spans import Span
 from config.validation.cables import Document
+from config.validation.contacts import warn_contacts
 from config.validation.finding import SiteFinding
 from config.validation.place import find_near_zones, name_near_zones, warn_place
 
@@ -35,6 +36,8 @@ _POOR_PINS = {
     **dict.fromkeys((2, 3), "has a pull-up resistor that cannot be taken off"),
     **dict.fromkeys((14, 15), "is the serial console's pin and moves while the board starts"),
 }
+# BCM 0 to 8 have pull-ups after a reset, 9 to 27 pull-downs: from memory of the chip's peripherals manual.
+_PULLED_UP_PINS = range(2, 9)
 
 
 def find_warnings(site: Site, document: Document) -> Iterator[SiteFinding]:
@@ -51,6 +54,7 @@ def find_warnings(site: Site, document: Document) -> Iterator[SiteFinding]:
         yield from _warn_transformer(site, transformer, ("transformers", index))
     for index, zone in enumerate(site.zones):
         yield from _warn_zone(zone, ("zones", index))
+    yield from warn_contacts(site)
     if site.cables:
         from config.validation.cable_tree import find_cable_warnings  # noqa: PLC0415 (most files have none)
 
@@ -122,8 +126,13 @@ def _warn_bands(bands: tuple[PriceBand, ...], path: KeyPath) -> Iterator[SiteFin
 
 
 def _warn_zone(zone: Zone, path: KeyPath) -> Iterator[SiteFinding]:
-    if what := _POOR_PINS.get(zone.pin):
-        yield SiteFinding((*path, "pin"), what, "another pin is better for a relay")
+    if zone.active_high and zone.pin in _PULLED_UP_PINS:
+        pulled_up = f"BCM {zone.pin} is pulled up until Leerie sets it"
+        what = f"lets the relay close while the board starts, as {pulled_up}"
+        remedy = "use BCM 9 to 13 or 16 to 27, or a relay that closes on low"
+        yield SiteFinding((*path, "active_high"), what, remedy)
+    elif zone.pin in _POOR_PINS:
+        yield SiteFinding((*path, "pin"), _POOR_PINS[zone.pin], "another pin is better for a relay")
     if zone.fixtures and zone.rated_watts is not None:
         what, remedy = "does not count while fixtures are listed", "remove it, or rename it to measured_watts"
         yield SiteFinding((*path, "rated_watts"), what, f"{remedy} if it was measured")
