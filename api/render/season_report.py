@@ -12,7 +12,17 @@ from markupsafe import Markup
 
 from api.render.instants import day_text
 from api.render.jinja import render
-from api.render.numbers import count, currency_of, hour_notes, hours_of, kwh, kwh_that_add_up, money, share
+from api.render.numbers import (
+    NONE,
+    count,
+    currency_of,
+    hour_notes,
+    hours_of,
+    kwh,
+    kwh_that_add_up,
+    money,
+    share,
+)
 from api.render.year.svg import lay_out_past, write_svg
 from controller.calendar.night import local
 from controller.calendar.periods import Period, season_words
@@ -56,6 +66,8 @@ def write_report(report: SeasonReport) -> str:
         missed_nights=_missed_nights,
         outages=[(each, _when(each, times)) for each, times in _told_together(report.outages)],
         parts=_parts(total),
+        beside=_beside(report, currency),
+        months_beside=_month_names(report),
         lamps=[(life, is_due(life, report.due_before)) for life in report.wear.lamps],
         worn=[relay for relay in report.wear.relays if relay.used >= NEARLY_USED],
         pictures=[Markup(each) for each in pictures],  # noqa: S704 - escaped by their own template
@@ -119,6 +131,45 @@ def _when(outage: Outage, times: int) -> str:
     if times == 1:
         return outage.dates
     return f"{times} times between {dates_text(outage.first, outage.last, joined_by='and')}"
+
+
+def _beside(
+    report: SeasonReport, currency: str | None
+) -> list[tuple[str | None, list[tuple[str, str, str]]]]:
+    """Give for each zone, and for all, hours, energy and cost: now, the year before, and the change."""
+    account = report.hours
+    rows = []
+    for each in (*account.totals, account.total):
+        comparison = each.year_earlier
+        if comparison is None or comparison.change is None:
+            continue
+        then, change = comparison.other, comparison.change
+        now = then + change
+        figures = [
+            (_hours(now.lit_ms), _hours(then.lit_ms), _signed(_hours(change.lit_ms))),
+            (kwh(now.meter_j), kwh(then.meter_j), _signed(kwh(change.meter_j))),
+        ]
+        if currency is not None:
+            costs = (money(each.cost, currency) for each in (now, then, change))
+            figures.append((next(costs), next(costs), _signed(next(costs))))
+        rows.append((each.zone, figures))
+    return rows
+
+
+def _signed(figure: str) -> str:
+    """Write a change with its sign; none has none."""
+    if not figure.strip("0.,-") or figure == NONE:
+        return figure.lstrip("-")
+    return figure.replace("-", "\u2212") if figure.startswith("-") else f"+{figure}"
+
+
+def _month_names(report: SeasonReport) -> str:
+    """Name the months that can be compared, where these are not all that have begun."""
+    begun = [each.period for each in report.hours.periods if each.period and each.period.first <= report.last]
+    if report.compared == begun:
+        return ""
+    names = [f"{period.first:%B}" for period in report.compared]
+    return " and ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)
 
 
 def _parts(total: HourSum) -> Sequence[tuple[str, str, str]]:

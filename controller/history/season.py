@@ -10,7 +10,7 @@ from controller.forecast.forecast import Forecast
 from controller.history.account import PastLight, light_of_past
 from controller.history.dark_nights import Outage, outages_of
 from controller.history.lamp_wear import Wear, account_for_wear
-from controller.history.query import MOST_NIGHTS_ON_PAPER, HoursQuery, read_period
+from controller.history.query import MOST_NIGHTS_ON_PAPER, Beside, HoursQuery, read_period
 from controller.history.report import HoursReport, report_hours
 from controller.history.site_history import SiteHistory
 from controller.history.source import JournalSource
@@ -28,7 +28,7 @@ class SeasonReport:
     Attributes:
         last: the last night with figures: the period's own, or tonight.
         is_over: whether the period is.
-        hours: the account, month by month.
+        hours: the account, month by month, with the year before beside each month of which there is a record.
         outages: on which nights light was missed, and why.
         wear: lamps and relays as they stood at the end of the last night, or as they are now.
         due_before: a year from then on.
@@ -50,6 +50,12 @@ class SeasonReport:
     light: PastLight
     now_utc: datetime
 
+    @property
+    def compared(self) -> list[Period]:
+        """The months that have begun and can be compared with the year before, in order."""
+        compared = [row for row in self.hours.periods if row.year_earlier is not None]
+        return [row.period for row in compared if row.period is not None and row.period.first <= self.last]
+
 
 def report_season(
     planner: Planner, source: JournalSource, text: str, *, now_utc: datetime, year: Forecast
@@ -64,7 +70,8 @@ def report_season(
     """
     history = SiteHistory(planner, source.site_records())
     period = read_period(text, history.planner)
-    query = HoursQuery(by=Each.MONTH, period=text, most_nights=MOST_NIGHTS_ON_PAPER)
+    beside = frozenset({Beside.LAST_YEAR})
+    query = HoursQuery(by=Each.MONTH, period=text, beside=beside, most_nights=MOST_NIGHTS_ON_PAPER)
     hours = report_hours(planner, source, query, now_utc=now_utc)
     bounds = hours.head.bounds
     tonight = history.planner.night_at(bounds.now_utc).date

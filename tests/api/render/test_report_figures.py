@@ -84,14 +84,16 @@ def garden(tmp_path_factory):
     return board
 
 
+def page_of(board: Board, season: str) -> Page:
+    """The report of a season, printed on 15 October 2027, read strictly."""
+    planner, now_utc = Planner(board.site), board.true_utc
+    year = year_to_come(planner, now_utc)
+    return Page(write_report(report_season(planner, board.reader, season, now_utc=now_utc, year=year)))
+
+
 @pytest.fixture(scope="module")
 def told(garden):
-    """The report of the summer of 2027, printed in October, read strictly."""
-    planner = Planner(garden.site)
-    now_utc = garden.true_utc
-    year = year_to_come(planner, now_utc)
-    report = report_season(planner, garden.reader, "2027-summer", now_utc=now_utc, year=year)
-    return Page(write_report(report))
+    return page_of(garden, "2027-summer")
 
 
 def noon_ms(night: date) -> int:
@@ -213,7 +215,9 @@ def number(text: str) -> float:
 def table_of(told: Page, *headings: str) -> list[dict[str, str]]:
     """The rows of the table that has these headings, each by its heading."""
     (table,) = [each for each in told.tables if {*headings} <= {*each[0]}]
-    return [dict(zip(table[0], row, strict=True)) for row in table[1:]]
+    return [
+        dict(zip((each.replace("\u00a0", " ") for each in table[0]), row, strict=True)) for row in table[1:]
+    ]
 
 
 def near(value: float, within: float = 0.0051) -> object:
@@ -293,6 +297,56 @@ def test_from_the_lamps_to_the_meter(told, reckoned):
         assert match is not None
         assert number(match[1]) == near(some.meter.sum() / 1000)
         assert number(match[2]) == near(some.cost.sum())
+
+
+def test_the_year_before_beside_it(garden, told):
+    """July and August beside those of 2026, by zone and in all; of June 2026 there is no whole record."""
+    years = {}
+    for year in (2027, 2026):
+        both = Reckoning(garden, date(year, 7, 1), date(year, 8, 31))
+        energy = both.energy()
+        for zone_id in WATTS:
+            some = energy[energy.zone == zone_id]
+            years[year, zone_id] = (both.lit_h(zone_id), some.meter.sum() / 1000, some.cost.sum())
+    (table,) = [each for each in told.tables if "Before" in each[1]]
+    assert table[0] == ["", "Lit h", "Meter kWh", "Cost GBP"]
+    assert table[1] == ["Zone", *["Now", "Before", "Change"] * 3]
+    *zones, total = table[2:]
+    for row in zones:
+        now, before = (years[year, NAMES[row[0]]] for year in (2027, 2026))
+        for place, (this, other) in enumerate(zip(now, before, strict=True)):
+            told_now, told_before, change = row[1 + 3 * place : 4 + 3 * place]
+            assert number(told_now) == near(this)
+            assert number(told_before) == near(other)
+            assert number(change) == near(this - other)
+            assert change[0] in "+\u2212" or number(change) == 0
+    for column in range(1, 10):
+        assert number(total[column]) == near(sum(number(row[column]) for row in zones), 0.011)
+    assert (
+        "Only July and August: of the other nights of the year before there is no whole record." in told.text
+    )
+    # The tiles are about all three months, so nothing stands beside them.
+    assert "year before" not in told.text.partition("Work to do")[0]
+
+
+def test_a_season_that_is_not_over(garden):
+    """It says up to when, stands beside as much of the year before, and has no figures for days to come."""
+    told = page_of(garden, "2027-autumn")
+    assert "so far, to 15 October 2027: 45 of 91 nights" in told.text
+    now, before = (Reckoning(garden, date(year, 9, 1), date(year, 10, 14)) for year in (2027, 2026))
+    lit_h = [sum(map(each.lit_h, WATTS)) for each in (now, before)]
+    tile = re.search(r"Lit, all zones([\d,.]+) h\s*year before ([\d,.]+), (\S+?)\s", told.text)
+    assert tile is not None
+    expected = [lit_h[0], lit_h[1], lit_h[0] - lit_h[1]]
+    assert [number(text) for text in tile.groups()] == [near(each, 0.011) for each in expected]
+    months = table_of(told, "Nights of", "Starts")
+    assert [row["Nights of"] for row in months] == [
+        "September 2027",
+        "October 2027, so far",
+        "November 2027, to come",
+    ]
+    assert {*months[2].values()} == {"November 2027, to come", "–"}
+    assert "Both years up to the same time of the year." in told.text
 
 
 def test_outages_in_nights_and_dates(told, reckoned):
