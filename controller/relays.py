@@ -9,12 +9,15 @@ import os
 import traceback
 from collections.abc import Callable
 from dataclasses import dataclass
+from importlib.util import find_spec
 from pathlib import Path
 from typing import Any, Literal
 
 from config.errors import RelayError
 
 log = logging.getLogger(__name__)
+
+SIMULATED = "simulated relays: nothing is switched"
 
 BoardName = Literal["simulated", "gpio"]
 
@@ -178,6 +181,14 @@ def gpio_board() -> Any:  # noqa: ANN401 - gpiozero ships no types
         raise RelayError(
             'board = "gpio" needs lgpio, which is not installed; install leerie with its extra "gpio"'
         ) from error
+
+
+def missing_library(board: BoardName) -> tuple[str, str] | None:
+    """Say what a board needs and this machine lacks, and what to do; None where nothing is missing."""
+    if board == "gpio" and find_spec("lgpio") is None:
+        # Not by name: an index of packages may hold a stranger's under ours.
+        return "needs lgpio, which is not installed", "in Leerie's folder, pip install '.[gpio]' adds it"
+    return None
 
 
 def open_relays(board: BoardName) -> Relays:

@@ -21,6 +21,9 @@ from controller.clock.clock import now_utc
 
 if TYPE_CHECKING:
     from config.file.loader import LoadedSite
+    from config.models.site import Zone
+    from config.validation.finding import SiteFinding
+    from controller.relays import BoardName
 
 Finding = tuple[Severity, SiteProblem]
 
@@ -32,9 +35,10 @@ Finding = tuple[Severity, SiteProblem]
 def check(*, site_path: Path, from_date: date | None, as_json: bool) -> int:
     """Read the site file and print every problem at once.
 
-    With an error the file cannot be used: exit code 2. A warning is probably a mistake. A note says what the
-    sun makes of a program over the year, such as a dusk after the off time in June. With warnings and notes
-    alone the exit code is 0.
+    With an error the file cannot be used: exit code 2. A warning is probably a mistake. A note says what is
+    worth knowing: what the sun makes of a program over the year, such as a dusk after the off time in June,
+    or that the relays are simulated. With warnings and notes alone the exit code is 0. At the end each zone
+    is listed with its pin, by its BCM number and by its number on the header.
     """
     try:
         loaded = load(site_path)
@@ -42,39 +46,64 @@ def check(*, site_path: Path, from_date: date | None, as_json: bool) -> int:
         if not as_json:
             raise
         problems = _to_json((Severity.ERROR, problem) for problem in error.problems)
-        print_json({"site": None, "problems": problems})
+        print_json({"site": None, "problems": problems, "pins": []})
         return 2
     findings = [(Severity.WARNING, problem) for problem in loaded.warnings]
-    findings += _review(loaded, site_path, from_date)
+    findings += _review(loaded, from_date)
     findings.sort(key=lambda finding: finding[1].line)
+    pins = [_pin_of(zone) for zone in loaded.site.zones]
     if as_json:
-        print_json({"site": loaded.site.name, "problems": _to_json(findings)})
+        print_json({"site": loaded.site.name, "problems": _to_json(findings), "pins": pins})
         return 0
     for level, problem in findings:
         _print_problem(f"{level}: {problem}")
+    for pin in pins:
+        closes = "high" if pin["active_high"] else "low"
+        click.echo(f"zone “{pin['zone']}”: BCM {pin['bcm']}, header pin {pin['header']}, closes on {closes}")
     click.echo(_summary(len(loaded.site.zones), findings))
     return 0
 
 
-def _review(loaded: LoadedSite, site_path: Path, from_date: date | None) -> Iterator[Finding]:
-    from config.file.loader import decode_text, locate, read_bytes
+def _review(loaded: LoadedSite, from_date: date | None) -> Iterator[Finding]:
+    """Check what needs more than the file: the sun over the year, and this machine."""
+    from config.file.loader import locate
     from controller.planning.planner import Planner
     from controller.planning.review import review_year
 
     planner = Planner(loaded.site)
-    found = review_year(planner, from_date or planner.night_at(now_utc()).date)
-    if not found:
-        return
-    name = str(site_path)
-    text = decode_text(read_bytes(site_path), name).removeprefix("\ufeff")
+    found = [*_review_board(loaded.site.relays.board)]
+    found += review_year(planner, from_date or planner.night_at(now_utc()).date)
     for severity, finding in found:
-        for problem in locate([finding], text, name):
+        for problem in locate([finding], loaded.text, loaded.file_name):
             yield severity, problem
 
 
+def _review_board(board: BoardName) -> Iterator[tuple[Severity, SiteFinding]]:
+    from config.validation.finding import SiteFinding
+    from controller.relays import SIMULATED, missing_library
+
+    path = ("relays", "board")
+    if board == "simulated":
+        remedy = 'write board = "gpio" once relays are wired to the pins'
+        yield Severity.NOTE, SiteFinding(path, SIMULATED, remedy)
+    elif missing := missing_library(board):
+        yield Severity.WARNING, SiteFinding(path, *missing)
+
+
+def _pin_of(zone: Zone) -> dict[str, object]:
+    """Say where a zone's relay is wired to, by both ways of counting pins."""
+    from config.header import HEADER_PINS
+
+    return {
+        "zone": zone.id,
+        "bcm": zone.pin,
+        "header": HEADER_PINS[zone.pin],
+        "active_high": zone.active_high,
+    }
+
+
 def _to_json(findings: Iterable[Finding]) -> list[dict[str, object]]:
-    rows = [{**asdict(problem), "level": level} for level, problem in findings]
-    return [{key: value for key, value in row.items() if key != "where"} for row in rows]
+    return [{**asdict(problem), "level": level} for level, problem in findings]
 
 
 def _print_problem(text: str) -> None:

@@ -9,7 +9,6 @@ import gc
 import logging
 import signal
 import sys
-from importlib.util import find_spec
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -22,7 +21,7 @@ from controller.clock.tzdata import use_newest_zone_data
 from controller.journal.journal import Journal, lock_state
 from controller.journal.previous_run import PreviousRun
 from controller.keeper.keeper import Keeper
-from controller.relays import Wire, open_relays
+from controller.relays import Wire, missing_library, open_relays
 
 if TYPE_CHECKING:
     from api.web.gateway import KeeperGateway
@@ -143,10 +142,8 @@ def _lock(state: Path) -> FileLock | None:
 
 def _require_board(site: Site) -> None:
     """Refuse early what can never work: real pins without the library for them."""
-    if site.relays.board == "gpio" and find_spec("lgpio") is None:
-        # Not by name: an index of packages may hold a stranger's under ours.
-        remedy = "in Leerie's folder, pip install '.[gpio]' adds it"
-        raise RelayError(f'board = "gpio" needs lgpio, which is not installed; {remedy}')
+    if missing := missing_library(site.relays.board):
+        raise RelayError(f'board = "{site.relays.board}" {missing[0]}; {missing[1]}')
 
 
 def switch_all_off(site: Site) -> int:

@@ -1,4 +1,4 @@
-"""A year's review of a site's programs: which spans give no light, on how many nights, from when to when.
+"""A year's review of a site's programs: which spans give no light, and which are lit for hours in daylight.
 
 A span that can never give light is found when the file is read. What depends on the sun, such as a dusk after
 the off time in June, shows only night by night.
@@ -10,18 +10,22 @@ from itertools import groupby
 
 from config.errors import KeyPath, Severity
 from config.models.site import Zone
-from config.program.spans import Span, SunEdge
+from config.program.spans import NOON_HOUR, ClockEdge, Span, SunEdge
 from config.program.special_nights import Nights, OneDate
 from config.validation.finding import SiteFinding
+from controller.calendar.intervals import overlap
 from controller.calendar.night import Night, nights
 from controller.planning.plan import NightPlan, PlanContext, plan_night
 from controller.planning.planner import Planner
 from controller.planning.program_record import ZoneProgram
+from controller.sun.sun import SUNSET_ANGLE_DEG
 
 Finding = tuple[Severity, SiteFinding]
 
 # Runs of dark nights named in one finding; more of them are counted.
 RUNS_NAMED = 2
+# Less is what any clock time in the evening has in June.
+HOURS_IN_DAYLIGHT = 2
 
 
 def review_year(planner: Planner, first: date) -> tuple[Finding, ...]:
@@ -79,6 +83,38 @@ def _review_program(
         if dark:
             severity, what = _describe(span, plans, dark)
             yield severity, SiteFinding((*path, index), what, _remedy(span, severity))
+        yield from _review_daylight((*path, index), span, plans, place)
+
+
+def _review_daylight(
+    path: KeyPath, span: Span, plans: Sequence[NightPlan], place: PlanContext
+) -> Iterator[Finding]:
+    """Find a span that is lit for hours while the sun is up: on most of its nights it is hardly meant."""
+    by_day = {plan.night.date: _daylight_h(plan, place) for plan in plans}
+    many = [night for night, hours in by_day.items() if hours >= HOURS_IN_DAYLIGHT]
+    if not many:
+        return
+    worst = max(many, key=lambda night: by_day[night])
+    which = f"{len(many)} of its {len(plans)} nights" if len(plans) > 1 else "its only night"
+    what = f"is lit in daylight for {HOURS_IN_DAYLIGHT} hours or more on {which}"
+    what += f", at most {by_day[worst]:.1f} h ({worst})"
+    severity = Severity.WARNING if 2 * len(many) > len(plans) else Severity.NOTE
+    remedy = "add “, while dark” or change the times"
+    ends = span.ends
+    if isinstance(ends, ClockEdge) and 0 < ends.hour < NOON_HOUR and isinstance(span.begins, SunEdge):
+        remedy = (
+            f"write {ends.hour + NOON_HOUR}:{ends.minute:02} if the evening is meant, or add “, while dark”"
+        )
+    yield severity, SiteFinding(path, what, remedy)
+
+
+def _daylight_h(plan: NightPlan, place: PlanContext) -> float:
+    """Count the hours that a night's windows are lit between sunrise and sunset."""
+    windows = [(window.on_utc, window.off_utc) for window in plan.windows]
+    dark = place.sun.dark_intervals(plan.night, SUNSET_ANGLE_DEG) if windows else ()
+    after_sunset = overlap(windows, [(each.starts_at_utc, each.ends_at_utc) for each in dark])
+    lit, in_the_dark = (sum((off - on for on, off in each), timedelta()) for each in (windows, after_sunset))
+    return (lit - in_the_dark) / timedelta(hours=1)
 
 
 def _describe(span: Span, plans: Sequence[NightPlan], dark: Sequence[NightPlan]) -> tuple[Severity, str]:

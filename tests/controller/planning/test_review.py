@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from datetime import date
+import re
+from datetime import date, datetime, time, timedelta
 from typing import Any
 
 import pytest
@@ -12,6 +13,7 @@ from controller.calendar.night import night_on, nights
 from controller.planning.planner import Planner
 from controller.planning.review import Finding, review_year
 from tests.reference import rows
+from tests.reference import zone as reference_zone
 from tests.sites import site, zone
 
 FIRST = date(2027, 1, 1)
@@ -99,6 +101,66 @@ def test_a_date_that_is_over_is_a_note_and_one_to_come_is_none() -> None:
 def test_what_the_clock_alone_shows_is_not_said_again(described: dict[str, Any]) -> None:
     """The review is about the sun; what was said when the file was read, or is meant, is left alone."""
     assert review(described) == ()
+
+
+@pytest.mark.parametrize(
+    "row",
+    [
+        row
+        for row in rows("sun.csv")
+        if row["event"] == "sunrise" and row["instant_utc"].endswith("Z") and abs(float(row["latitude"])) < 62
+    ],
+    ids=lambda row: f"{row['place']} {row['night']}",
+)
+def test_hours_in_daylight_are_those_since_sunrise(row: dict[str, str]) -> None:
+    """``dusk to 11:00`` is lit by day from sunrise, by JPL DE421, to eleven o'clock."""
+    night = date.fromisoformat(row["night"])
+    ends = datetime.combine(night + timedelta(days=1), time(11), reference_zone(row["time_zone"]))
+    hours = (ends - datetime.fromisoformat(row["instant_utc"])) / timedelta(hours=1)
+    special = [(row["night"], ["dusk to 11:00"])]
+    place = {"latitude": float(row["latitude"]), "longitude": float(row["longitude"])}
+    described = zone("jetty", "dusk to midnight", special=special)
+    found = review(described, first=night, **place, time_zone=row["time_zone"])
+    told = [remark for _, remark in found if remark.path == ("zones", 0, "special_nights", 0, "program", 0)]
+    if hours < 1.99:
+        assert told == []
+        return
+    (remark,) = told
+    # Rounded to a tenth of an hour; the sun may be a minute off.
+    assert float(re.findall(r"at most ([0-9.]+) h", remark.what)[0]) == pytest.approx(hours, abs=0.07)
+    assert "on its only night" in remark.what
+    assert remark.remedy == "write 23:00 if the evening is meant, or add “, while dark”"
+
+
+def test_a_morning_hour_for_an_evening_one_is_a_warning() -> None:
+    """At 51.5 N the sun is up for hours before eleven on every morning of the year."""
+    ((severity, remark),) = review(zone("jetty", "dusk to 11:00"))
+    assert severity is Severity.WARNING
+    assert remark.path == ("zones", 0, "program", 0)
+    # Sunrise is at 04:43 in June; astronomical almanacs of London.
+    assert "for 2 hours or more on 365 of its 365 nights, at most 6.3 h (2027-06-1" in remark.what
+
+
+@pytest.mark.parametrize(
+    ("span", "severity"),
+    [
+        ("17:00 to 22:00", Severity.NOTE),
+        ("14:00 to 20:00", Severity.WARNING),
+        ("05:00 to 09:30", Severity.WARNING),
+        ("12:00 for 24h", Severity.WARNING),
+        ("21:15 to 23:45", None),
+        ("17:00 to 22:00, while dark", None),
+        ("sunset to sunrise", None),
+        ("sunset-1h to sunrise+55m", None),
+        ("dusk to dawn, at most 6h", None),
+    ],
+)
+def test_daylight_on_most_nights_is_a_warning_and_on_some_a_note(
+    span: str, severity: Severity | None
+) -> None:
+    """Clock times are lit by day in summer, which is worth a note; on most nights it is not meant."""
+    found = [severity for severity, remark in review(zone("jetty", span)) if "in daylight" in remark.what]
+    assert found == ([severity] if severity else [])
 
 
 @pytest.mark.parametrize("latitude", [-72.0, -33.9, 1.0, 51.5, 66.5, 78.2])
