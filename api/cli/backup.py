@@ -47,10 +47,10 @@ def _restore(copy: Path, state: Path) -> None:
     """Put a copy in the place of the journal."""
     from controller.journal.backup import restore
     from controller.journal.database import JOURNAL_NAME
-    from controller.journal.journal import lock_state
+    from controller.journal.lock import StateLock
 
     path = state / JOURNAL_NAME
-    with lock_state(state):
+    with StateLock(state):
         aside = restore(copy, path, now_utc())
     click.echo(f"{path}: restored from {copy}")
     if aside is not None:

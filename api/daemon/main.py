@@ -18,7 +18,8 @@ from config.models.site import Site
 from controller.clock.clock import SystemClock
 from controller.clock.trust import RELEASED_UTC
 from controller.clock.tzdata import use_newest_zone_data
-from controller.journal.journal import Journal, lock_state
+from controller.journal.journal import Journal
+from controller.journal.lock import StateLock
 from controller.journal.previous_run import PreviousRun
 from controller.keeper.keeper import Keeper
 from controller.relays import Wire, missing_library, open_relays
@@ -26,7 +27,6 @@ from controller.relays import Wire, missing_library, open_relays
 if TYPE_CHECKING:
     from api.web.gateway import KeeperGateway
     from config.file.loader import LoadedSite
-    from config.file.lock import FileLock
 
 log = logging.getLogger("leerie")
 
@@ -61,7 +61,7 @@ def run_daemon(site_path: Path, *, state: Path, port: int, relays_off: bool = Fa
 
 
 def _run(
-    loaded: LoadedSite, refused: str, *, site_path: Path, state: Path, lock: FileLock | None, port: int
+    loaded: LoadedSite, refused: str, *, site_path: Path, state: Path, lock: StateLock, port: int
 ) -> None:
     """Put the daemon together: the lights, then everything else; run it, and stop it in reverse."""
     site = loaded.site
@@ -131,13 +131,14 @@ def _make_clock(site: Site, previous: PreviousRun | None) -> SystemClock:
     )
 
 
-def _lock(state: Path) -> FileLock | None:
-    """Lock the state folder; None where that is not possible now, which must not keep the garden dark."""
+def _lock(state: Path) -> StateLock:
+    """Lock the state folder, or hold its name alone: a disk that fails must not keep the garden dark."""
+    lock = StateLock(state)
     try:
-        return lock_state(state)
+        lock.keep()
     except JournalError as error:
         log.error("%s; running without a journal until it can be written", error)
-        return None
+    return lock
 
 
 def _require_board(site: Site) -> None:

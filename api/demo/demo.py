@@ -96,7 +96,12 @@ class Demo:
         self._clock = FastClock(self._evening.starts_at_utc, pace=pace)
         self._journal = RecordingJournal(folder)
         self._keeper = Keeper(site, clock=self._clock, relays=open_relays("simulated"), journal=self._journal)
-        self._loop = ControlLoop(self._keeper, clock=self._clock, flush=self._journal.flush, pace=pace)
+        self._loop = ControlLoop(
+            self._keeper,
+            clock=self._clock,
+            flush=lambda: self._journal.flush(self._clock.read()),
+            pace=pace,
+        )
         gateway = KeeperGateway(
             loop=self._loop,
             reader=JournalReader(folder),

@@ -42,6 +42,13 @@ class FileLock:
                     raise TimeoutError(errno.ETIMEDOUT, "another program holds it") from None
             time.sleep(_POLL_S)
 
+    def is_on(self, path: Path) -> bool:
+        """Whether a path names the file that is locked; it may have been removed, moved away or replaced."""
+        try:
+            return os.path.samestat(path.stat(), os.fstat(self.descriptor))
+        except OSError:
+            return False
+
     def release(self) -> None:
         """Give the lock up; a second call does nothing."""
         if self.descriptor >= 0:

@@ -22,6 +22,7 @@ from controller.journal.database import (
     explain_error,
     files_of,
     find_damage,
+    is_nothing,
     journal_errors,
     open_to_read,
 )
@@ -53,12 +54,11 @@ class Quarantined:
     restored_from: Path | None
 
     def __str__(self) -> str:
-        moved = f"set aside as {self.path.name}" if self.path else "gone"
+        found = "the journal file was empty or gone"
+        if self.path is not None:
+            found = f"the journal was damaged ({self.damage}) and is set aside as {self.path.name}"
         backup = f"from the backup {self.restored_from.name}" if self.restored_from else ""
-        return (
-            f"the journal was damaged ({self.damage}) and is {moved}; "
-            f"a new one was started {backup or 'empty: no good backup was found'}"
-        )
+        return f"{found}; a new one was started {backup or 'empty: no good backup was found'}"
 
 
 def back_up(path: Path, night_date: date) -> Path | None:
@@ -158,13 +158,22 @@ def clear_away(path: Path) -> None:
 
 
 def restore_from_backup(path: Path) -> Path | None:
-    """Put the newest good backup in the place of a journal that is gone, and give it; None without one."""
+    """Put the newest good backup in the place of a journal that is gone, and give it; None without one.
+
+    Raises:
+        JournalError: the journal came back meanwhile; it stays.
+    """
     for copy in backups_of(path):
-        with contextlib.suppress(JournalError):
-            if find_damage(copy) is None:
-                put_in_place(copy, path)
-                return copy
+        if _is_good(copy):
+            put_in_place(copy, path)
+            return copy
     return None
+
+
+def _is_good(copy: Path) -> bool:
+    with contextlib.suppress(JournalError):
+        return find_damage(copy) is None
+    return False
 
 
 def restore(copy: Path, path: Path, at_utc: datetime) -> Path | None:
@@ -190,10 +199,12 @@ def restore(copy: Path, path: Path, at_utc: datetime) -> Path | None:
 
 
 def put_in_place(copy: Path, path: Path) -> None:
-    """Copy a file to the journal's path, whole or not at all."""
+    """Copy a file to the journal's path, whole or not at all; nothing may be there."""
     with _unfinished(path) as part:
         shutil.copyfile(copy, part)
         # Put there by root, it must still be the service's to write.
         owner = path.parent.stat()
         if os.geteuid() == 0:
             os.chown(part, owner.st_uid, owner.st_gid)
+        if not is_nothing(path):
+            raise JournalError(f"a journal came back to {path} while the backup {copy.name} was restored")

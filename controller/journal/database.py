@@ -229,6 +229,11 @@ def _take_steps(connection: sqlite3.Connection, version: int) -> None:
             connection.execute(statement)
 
 
+def is_nothing(path: Path) -> bool:
+    """Whether there is no file, or an empty one."""
+    return not path.exists() or path.stat().st_size == 0
+
+
 def find_damage(path: Path) -> str | None:
     """Read the whole of a journal or a backup and say what is wrong with it; slow where it is large.
 
@@ -238,7 +243,7 @@ def find_damage(path: Path) -> str | None:
     Raises:
         JournalError: it cannot be read now, or is not ours to judge.
     """
-    if not path.exists() or path.stat().st_size == 0:
+    if is_nothing(path):
         return NOTHING_THERE
     try:
         with contextlib.closing(open_to_read(path, any_version=True)) as connection, journal_errors(path):

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import contextlib
 import logging
-import os
 import sqlite3
 import threading
 from collections.abc import Iterator
@@ -13,23 +12,27 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from config.errors import AlreadyRunningError, JournalDamagedError, JournalError
-from config.file.lock import FileLock
 from controller.journal.database import (
     JOURNAL_NAME,
     NOTHING_THERE,
     backups_of,
     find_damage,
+    is_nothing,
     journal_errors,
     open_to_write,
 )
+from controller.journal.lock import StateLock
 from controller.journal.previous_run import (
+    EMPTY,
     PreviousRun,
-    open_switchings,
+    Stamp,
+    is_before,
     overrides_in_force,
+    previous_run_in,
     read_previous_run,
 )
 from controller.journal.queue import CloseOpenRuns, CurrentState, StartFresh, Work, WriteQueue
-from controller.records.entries import Entry
+from controller.records.entries import Entry, EventKind
 from controller.records.reading import Reading
 
 if TYPE_CHECKING:
@@ -39,8 +42,6 @@ if TYPE_CHECKING:
 
 log = logging.getLogger(__name__)
 
-LOCK_NAME = "keeper.lock"
-
 
 class Journal:
     """The journal of one state folder, for the one keeper that has locked it.
@@ -48,22 +49,35 @@ class Journal:
     One thread may append while another flushes, checks or backs up. The connection goes from thread to
     thread, but only under a lock.
 
+    The folder may be moved away, unmounted or emptied at any time, and come back. Whatever file is at the
+    path is written to; where it is not as this keeper left it, it is first told what is in force.
+
     Args:
         directory: the state folder; neither it nor anything in it is touched before ``open`` or ``flush``.
         lock: the folder's lock where the caller has it already; else ``open`` takes it.
+
+    Attributes:
+        found: what earlier keepers left behind in a file that turned up since the start; the caller takes it.
     """
 
-    def __init__(self, directory: Path, *, lock: FileLock | None = None) -> None:
+    def __init__(self, directory: Path, *, lock: StateLock | None = None) -> None:
         self.directory = directory
         self.path = directory / JOURNAL_NAME
-        self._state_lock = lock
+        self.found: PreviousRun | None = None
+        self._lock = lock or StateLock(directory)
         self._queue = WriteQueue()
         self._one_at_a_time = threading.RLock()
         self._connection: sqlite3.Connection | None = None
         self._file_id: tuple[int, int] | None = None
-        self._state: CurrentState | None = None
-        self._transactions: Transactions | None = None
         self._fault: JournalError | None = None
+        # What is in force, None before any file was read; what the file must be told of it before anything
+        # else; and this keeper's start.
+        self._state: CurrentState | None = None
+        self._fresh_start: StartFresh | None = None
+        self._started: Reading | None = None
+        # The stamp of the file that was read at the start.
+        self._left: Stamp | None = None
+        self._transactions: Transactions | None = None
         # How often the file was replaced, where a replacement that is not finished moved the damaged one, and
         # whether the next file may begin empty.
         self._replaced = 0
@@ -82,12 +96,13 @@ class Journal:
         Each ends at the last sign of life of its boot: "power lost" where ``now`` is in another boot,
         "stopped" where it is in the same one and only the process died.
         """
+        self._started = now
         self._queue.put(CloseOpenRuns(now=now))
 
     @property
     def waiting(self) -> int:
         """Entries not written yet."""
-        return len(self._queue)
+        return len(self._queue) + (self._fresh_start is not None)
 
     def unwritten(self) -> tuple[Work, ...]:
         """Give what waits, oldest first."""
@@ -118,20 +133,25 @@ class Journal:
             JournalError: the file cannot be used now; the journal goes on taking entries.
         """
         with self._using_file():
-            self._opened()
+            self._opened(None)
 
-    def flush(self) -> int:
+    def flush(self, at: Reading | None = None) -> int:
         """Write all that waits, in one transaction, and give how many entries that were.
+
+        Where nothing waits, it sees to it that the file is there if anything is in force, and locked.
+
+        Args:
+            at: now; it dates what another file is told. Without it, this keeper's start does.
 
         Raises:
             JournalError: nothing could be written; all of it goes on waiting.
         """
         with self._one_at_a_time:
-            if not self.waiting and self._fault is None:
+            if not self.waiting and self._fault is None and not self._is_needed():
                 return 0
             try:
                 with self._using_file():
-                    return self._write()
+                    return self._write(at)
             except AlreadyRunningError as error:
                 self._fault = JournalError(str(error))
                 raise self._fault from error
@@ -145,7 +165,7 @@ class Journal:
         Raises:
             JournalError: it cannot be read, or not be replaced, now.
         """
-        replaced = self._replaced
+        replaced, examined = self._replaced, _file_id(self.path)
         try:
             damage = find_damage(self.path)
         except JournalError:
@@ -158,12 +178,12 @@ class Journal:
         if damage is None and self.damaged:
             # It looks whole: try once more what found it damaged.
             try:
-                self.flush()
+                self.flush(at)
             except JournalDamagedError as error:
                 damage = str(error)
         with self._one_at_a_time:
-            # Where another thread has replaced it meanwhile, nothing is left to do.
-            if damage is None or replaced != self._replaced:
+            # Where another thread, or somebody else, has replaced it meanwhile, nothing is left to do.
+            if damage is None or replaced != self._replaced or examined != _file_id(self.path):
                 return None
             with self._using_file():
                 return self._replace_damaged(damage, at)
@@ -184,20 +204,22 @@ class Journal:
         None where the file cannot be read now, for whatever reason; it is logged, and the lights come first.
         """
         try:
-            return read_previous_run(self.path)
+            previous = read_previous_run(self.path)
         except JournalError as error:
             log.warning("journal: %s", error)
+            return None
         except Exception:
             log.exception("journal: what earlier keepers left behind could not be read")
-        return None
+            return None
+        if self._state is None:
+            self._state, self._left = CurrentState(previous.overrides), previous.stamp
+        return previous
 
     def close(self) -> None:
         """Close the file and unlock the folder; what waits is not written, ``flush`` does that."""
         with self._one_at_a_time:
             self._close_file()
-            if self._state_lock is not None:
-                self._state_lock.release()
-                self._state_lock = None
+            self._lock.release()
 
     # -- inside ----------------------------------------------------------------------------------------------
 
@@ -215,46 +237,95 @@ class Journal:
                 raise
             self._fault = None
 
-    def _opened(self) -> sqlite3.Connection:
+    def _is_needed(self) -> bool:
+        """Whether the file must be looked after though nothing waits.
+
+        Where nothing is in force, one that is away may come back as it was left: then nothing happened.
+        """
+        if self._connection is None:
+            return False
+        state = self._state or CurrentState()
+        return self._is_in_place() or bool(state.lit or state.overrides)
+
+    def _is_in_place(self) -> bool:
+        """Whether the open file is the one at the path; it may have been moved, removed or unmounted."""
+        return self._connection is not None and self._file_id == _file_id(self.path)
+
+    def _opened(self, at: Reading | None) -> sqlite3.Connection:
         """Give the open connection, opening the file where it is not, or is another one than it was."""
-        if self._connection is not None and self._file_id == _file_id(self.path):
+        if self._connection is not None and self._is_in_place():
+            self._lock.keep()
             return self._connection
+        found = _look_for(self.path)
         self._close_file()
-        self._state_lock = self._state_lock or lock_state(self.directory)
+        self._lock.keep()
         connection = self._connection = open_to_write(self.path, fresh=self._fresh)
         self._file_id, self._fresh = _file_id(self.path), False
-        if self._state is None:
-            self._state = CurrentState([*open_switchings(connection), *overrides_in_force(connection)])
+        self._recognise(connection, found, at)
         return connection
+
+    def _recognise(self, connection: sqlite3.Connection, found: str, at: Reading | None) -> None:
+        """Go on where the file is as this keeper left it; else prepare to tell it what is in force."""
+        from controller.journal.writer import Transactions  # noqa: PLC0415 - lights first
+
+        transactions = self._transactions = self._transactions or Transactions(self._left)
+        state = self._state = self._state or CurrentState(overrides_in_force(connection))
+        saved = transactions.resume(connection)
+        if saved is not None:
+            self._queue.remove(work for work in saved if not isinstance(work, StartFresh))
+            state.update(saved)
+            if transactions.left is not None:
+                self._fresh_start = None
+            return
+        previous = previous_run_in(connection)
+        words = f"{found}; {'a new one was begun' if previous.stamp == EMPTY else 'it is continued'}"
+        log.warning("journal %s: %s", self.path, words)
+        if is_before(previous.last_sign, self._started):
+            self.found = previous
+            # Those of before are still in force, unless this keeper placed another.
+            state.overrides = {each.zone: each for each in previous.overrides} | state.overrides
+        self._begin_afresh(EventKind.JOURNAL_REPLACED, words, at)
+
+    def _begin_afresh(self, kind: EventKind, words: str, at: Reading | None) -> None:
+        """Have the next flush tell the file what is in force, before anything else."""
+        now = at or self._started
+        if now is not None:
+            state = self._state = self._state or CurrentState()
+            self._fresh_start = StartFresh(state=state, now=now, kind=kind, words=words)
 
     def _close_file(self) -> None:
         if self._connection is not None:
+            if not self._is_in_place():
+                # SQLite does not fold the log into a file that was moved, and where the log stayed behind,
+                # the next file would take it for its own.
+                with contextlib.suppress(sqlite3.Error):
+                    self._connection.rollback()
+                    self._connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
             # What was not committed is rolled back.
             with contextlib.suppress(sqlite3.Error):
                 self._connection.close()
             self._connection = self._file_id = None
 
-    def _write(self) -> int:
-        from controller.journal.writer import Transactions  # noqa: PLC0415 - lights first
-
-        connection = self._opened()
-        transactions = self._transactions = self._transactions or Transactions()
-        saved = transactions.resolve_doubt(connection)
-        self._queue.remove(saved)
-        waiting = self._queue.all()
-        written = transactions.commit(connection, waiting)
-        self._queue.remove(waiting, lost=len(waiting) - len(written))
-        if self._state is not None:
-            self._state.update([*saved, *written])
-        return len(saved) + len(written)
+    def _write(self, at: Reading | None) -> int:
+        before = len(self._queue)
+        connection = self._opened(at)
+        saved = max(0, before - len(self._queue))
+        waiting, fresh_start = self._queue.all(), self._fresh_start
+        works = [fresh_start, *waiting] if fresh_start is not None else list(waiting)
+        if not works or self._transactions is None or self._state is None:
+            return saved
+        written = self._transactions.commit(connection, works)
+        self._queue.remove(waiting, lost=len(works) - len(written))
+        self._fresh_start = None
+        self._state.update(written)
+        return saved + len(written)
 
     def _replace_damaged(self, damage: str, at: Reading) -> Quarantined:
         """Set the damaged file aside and put a backup in its place; the next flush adds what is in force."""
         from controller.journal import backup  # noqa: PLC0415 - lights first
 
         self._close_file()
-        self._state_lock = self._state_lock or lock_state(self.directory)
-        self._transactions = None
+        self._lock.keep()
         if damage == NOTHING_THERE:
             backup.clear_away(self.path)
         else:
@@ -262,11 +333,24 @@ class Journal:
         # Where this fails for now, as on a full disk, the next check finds nothing there and goes on here.
         restored_from = backup.restore_from_backup(self.path)
         self._fresh = restored_from is None
+        self._transactions = self._left = None
         self._replaced += 1
-        self._state = self._state or CurrentState()
-        self._queue.put(StartFresh(state=self._state, now=at), first=True)
         path, self._quarantine = self._quarantine, None
-        return backup.Quarantined(damage=damage, path=path, restored_from=restored_from)
+        done = backup.Quarantined(damage=damage, path=path, restored_from=restored_from)
+        kind = EventKind.JOURNAL_SET_ASIDE if path else EventKind.JOURNAL_REPLACED
+        self._begin_afresh(kind, str(done), at)
+        return done
+
+
+def _look_for(path: Path) -> str:
+    """Say what is at the path of a journal that is not the one that was open."""
+    if not is_nothing(path):
+        return "another journal was found in its place"
+    if not path.parent.is_dir():
+        return "the state folder was gone"
+    if not any(path.parent.iterdir()):
+        return "the state folder was empty"
+    return "the journal file was empty or gone"
 
 
 def _file_id(path: Path) -> tuple[int, int] | None:
@@ -275,40 +359,3 @@ def _file_id(path: Path) -> tuple[int, int] | None:
         status = path.stat()
         return status.st_dev, status.st_ino
     return None
-
-
-def lock_state(directory: Path) -> FileLock:
-    """Lock a state folder, made where it is missing, for its one keeper; to read needs no lock.
-
-    Raises:
-        AlreadyRunningError: another keeper has locked it.
-        JournalError: the lock file can be neither made nor opened, as on a read-only disk.
-    """
-    path = directory / LOCK_NAME
-    try:
-        lock = FileLock(_open_lock(path))
-    except TimeoutError as error:
-        holder = path.read_bytes()[:20].decode("ascii", "replace").strip()
-        who = f"another Leerie (process {holder})" if holder else "another Leerie"
-        raise AlreadyRunningError(
-            f"{who} already runs with the state folder {directory}; stop it, or use another folder"
-        ) from error
-    except OSError as error:
-        why = error.strerror or error
-        raise JournalError(f"the state folder {directory}: {why}; check the path and who owns it") from error
-    # Only for the message above: the lock is what counts, and a full disk does not matter.
-    with contextlib.suppress(OSError):
-        os.ftruncate(lock.descriptor, 0)
-        os.pwrite(lock.descriptor, f"{os.getpid()}\n".encode("ascii"), 0)
-    return lock
-
-
-def _open_lock(path: Path) -> int:
-    """Open the lock file, made where possible; an existing one can be locked even on a read-only disk."""
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        return os.open(path, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o644)
-    except OSError:
-        with contextlib.suppress(OSError):
-            return os.open(path, os.O_RDONLY | os.O_CLOEXEC)
-        raise

@@ -9,7 +9,6 @@ from config.errors import JournalError
 from controller.clock.clock import Clock
 from controller.journal.journal import Journal
 from controller.journal.previous_run import PreviousRun
-from controller.records.entries import Event, EventKind
 
 log = logging.getLogger(__name__)
 
@@ -45,26 +44,27 @@ class JournalMaintenance:
         if self._before is None:
             self._before = self._journal.previous_run()
         try:
-            self._journal.flush()
+            self._journal.flush(self._clock.read())
         except JournalError:
             if not self._journal.damaged:
                 raise
             self.check()
-            self._journal.flush()
+            self._journal.flush(self._clock.read())
         # How an earlier keeper ended is known from what was there before our own entries, or not at all.
         self._before = self._before or PreviousRun()
+        if self._journal.found is not None:
+            self._before, self._past, self._journal.found = self._journal.found, None, None
         if self._past is None and (past := self._journal.previous_run()) is not None:
-            self._learn(replace(self._before, overrides=past.overrides))
+            # What the keeper placed itself it may have ended by now.
+            before = [each for each in past.overrides if each in self._before.overrides]
+            self._learn(replace(self._before, overrides=tuple(before)))
             self._past = past
 
     def check(self) -> None:
         """Have the whole journal read, and replaced where it is damaged; may raise JournalError."""
-        at = self._clock.read()
-        replaced = self._journal.check(at)
+        replaced = self._journal.check(self._clock.read())
         if replaced is not None:
             log.error("journal: %s", replaced)
-            words = "the journal was damaged; it was set aside unchanged and a new one started"
-            self._journal.append(Event(kind=EventKind.JOURNAL_SET_ASIDE, at=at, words=words))
 
     def back_up(self, night: date) -> None:
         """Make the backup of a night, where one is due; a failure is logged, the next night tries again."""

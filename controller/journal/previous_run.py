@@ -24,10 +24,23 @@ _LAST_FEW = 100
 # By how much an instant in the journal may be earlier than it was.
 _ROUNDED_S = 0.5 / MS_PER_S
 
-# The last start or stop, the newest boot with a trusted clock, and the latest instant of such a clock, out of
-# every table with instants of its own; each has an index by instant, or few rows.
+# The last id of every table that entries add rows to, with the newest event and the newest switching: tells
+# one file from another, and shows whether a commit is in it.
+_STAMP = """
+    SELECT (SELECT max(id) FROM switching), (SELECT max(id) FROM event), (SELECT max(id) FROM override),
+    (SELECT max(id) FROM replacement), (SELECT max(id) FROM site_record),
+    (SELECT boot_ms FROM event WHERE id = (SELECT max(id) FROM event)),
+    (SELECT boot_id FROM boot WHERE id = (SELECT boot FROM event WHERE id = (SELECT max(id) FROM event))),
+    (SELECT boot_ms FROM switching WHERE id = (SELECT max(id) FROM switching))"""
+Stamp = tuple[int | str | None, ...]
+EMPTY: Stamp = (None,) * 8
+
+# The last event that says whether a keeper is at work, the newest boot with a trusted clock, and the latest
+# instant of such a clock, out of every table with instants of its own; each has an index by instant, or few
+# rows.
 _LATEST = """
-    SELECT (SELECT kind FROM event WHERE kind IN ('started', 'stopped') ORDER BY id DESC LIMIT 1),
+    SELECT (SELECT kind FROM event WHERE kind IN
+    ('started', 'stopped', 'journal replaced', 'journal set aside') ORDER BY id DESC LIMIT 1),
     (SELECT boot_id FROM boot WHERE trusted ORDER BY id DESC LIMIT 1),
     (SELECT max(column1) FROM (VALUES
     ((SELECT at_ms FROM switching WHERE trusted ORDER BY at_ms DESC LIMIT 1)),
@@ -50,6 +63,7 @@ class PreviousRun:
         last_instant_utc: the latest instant that a trusted clock gave to any entry.
         trusted_boot_id: the newest boot in which the clock was trusted.
         last_switchings: the newest switching of each zone that switched lately.
+        stamp: tells the file from others; see ``read_stamp``.
     """
 
     overrides: tuple[Override, ...] = ()
@@ -58,6 +72,7 @@ class PreviousRun:
     last_instant_utc: datetime | None = None
     trusted_boot_id: str | None = None
     last_switchings: tuple[Switching, ...] = ()
+    stamp: Stamp = EMPTY
 
     def switched_in(self, boot_id: str) -> dict[str, float]:
         """Give when relays last switched in a boot, by zone, on its clock: they may have to rest.
@@ -81,18 +96,37 @@ def read_previous_run(path: Path) -> PreviousRun:
         if not path.exists() or path.stat().st_size == 0:
             return PreviousRun()
     with journal_errors(path), contextlib.closing(open_to_read(path)) as connection:
-        started_or_stopped, trusted_boot_id, last_ms = connection.execute(_LATEST).fetchone()
-        newest: dict[str, Switching] = {}
-        for each in SWITCHINGS.fetch(connection, f"ORDER BY s.id DESC LIMIT {_LAST_FEW}"):
-            newest.setdefault(each.zone, each)
-        return PreviousRun(
-            overrides=tuple(overrides_in_force(connection)),
-            last_sign=last_sign_of_life(connection),
-            ended_well=started_or_stopped != EventKind.STARTED.value,
-            last_instant_utc=as_utc(last_ms),
-            trusted_boot_id=trusted_boot_id,
-            last_switchings=tuple(newest.values()),
-        )
+        return previous_run_in(connection)
+
+
+def previous_run_in(connection: sqlite3.Connection) -> PreviousRun:
+    """Read from an open journal what earlier keepers left behind."""
+    kind, trusted_boot_id, last_ms = connection.execute(_LATEST).fetchone()
+    newest: dict[str, Switching] = {}
+    for each in SWITCHINGS.fetch(connection, f"ORDER BY s.id DESC LIMIT {_LAST_FEW}"):
+        newest.setdefault(each.zone, each)
+    return PreviousRun(
+        overrides=tuple(overrides_in_force(connection)),
+        last_sign=last_sign_of_life(connection),
+        ended_well=kind in (None, EventKind.STOPPED.value),
+        last_instant_utc=as_utc(last_ms),
+        trusted_boot_id=trusted_boot_id,
+        last_switchings=tuple(newest.values()),
+        stamp=read_stamp(connection),
+    )
+
+
+def is_before(last_sign: Reading | None, started: Reading | None) -> bool:
+    """Whether a journal's last sign of life is of a keeper earlier than the one that started then."""
+    if last_sign is None or started is None:
+        return False
+    return last_sign.boot_id != started.boot_id or last_sign.boot_s < started.boot_s
+
+
+def read_stamp(connection: sqlite3.Connection) -> Stamp:
+    """Read what tells a journal from others, and from what it was before its last commit."""
+    stamp: Stamp = connection.execute(_STAMP).fetchone()
+    return stamp
 
 
 def overrides_in_force(connection: sqlite3.Connection) -> list[Override]:

@@ -7,7 +7,17 @@ from collections import deque
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from controller.records.entries import Entry, Event, Heartbeat, Override, OverrideEnded, Switching
+from controller.planning.program_text import REMOVED
+from controller.records.entries import (
+    Entry,
+    Event,
+    EventKind,
+    Heartbeat,
+    Override,
+    OverrideEnded,
+    SiteRecord,
+    Switching,
+)
 from controller.records.reading import Reading
 
 # Entries that are kept in memory, about 10 MB of them. At 200 entries a day a full disk may last seven weeks.
@@ -23,17 +33,23 @@ class CloseOpenRuns:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class StartFresh:
-    """Says what is in force to a journal that was restored from a backup, or is empty; all else is over."""
+    """Says what is in force to a file that is not the one written last; all else in it is over.
+
+    Attributes:
+        kind: of the event that says so; ``words`` are what was found.
+    """
 
     state: CurrentState
     now: Reading
+    kind: EventKind
+    words: str
 
 
 Work = Entry | CloseOpenRuns | StartFresh
 
 # Where too many wait, the lowest rank is dropped first: a later heartbeat says all that an earlier one did,
 # and what was lit when matters more than what else happened.
-_RANKS: dict[type, int] = {Heartbeat: 0, Event: 1, Switching: 3, CloseOpenRuns: 4, StartFresh: 4}
+_RANKS: dict[type, int] = {Heartbeat: 0, Event: 1, Switching: 3, CloseOpenRuns: 4}
 _OTHER_RANK = 2
 
 
@@ -57,13 +73,10 @@ class WriteQueue:
     def __len__(self) -> int:
         return len(self._waiting)
 
-    def put(self, work: Work, *, first: bool = False) -> None:
-        """Add one, never the same object twice, after or before all that waits.
-
-        Where too many wait, the oldest of the lowest rank is dropped.
-        """
+    def put(self, work: Work) -> None:
+        """Add one, never the same object twice; where too many wait, drop the oldest of the lowest rank."""
         with self._lock:
-            self._waiting.insert(0 if first else len(self._waiting), work)
+            self._waiting.append(work)
             if len(self._waiting) > self._bound:
                 ranks = [_RANKS.get(type(each), _OTHER_RANK) for each in self._waiting]
                 del self._waiting[ranks.index(min(ranks))]
@@ -85,11 +98,22 @@ class WriteQueue:
 
 
 class CurrentState:
-    """What is in force by the entries written last: runs and overrides by zone."""
+    """What is in force by the entries that this keeper wrote, and what it found in force at its start.
+
+    Attributes:
+        lit, overrides: what lights each zone, and what overrides it.
+        started: the keeper's own start; None before it is written.
+        programs, faults: the events that say what each zone is to do, and which relays do not answer.
+        site: what the site is; None before it was recorded.
+    """
 
     def __init__(self, entries: Iterable[Switching | Override] = ()) -> None:
         self.lit: dict[str, Switching] = {}
         self.overrides: dict[str, Override] = {}
+        self.started: Event | None = None
+        self.programs: dict[str, Event] = {}
+        self.faults: dict[str, Event] = {}
+        self.site: SiteRecord | None = None
         self.update(entries)
 
     def update(self, written: Iterable[Work]) -> None:
@@ -106,3 +130,22 @@ class CurrentState:
                     self.overrides.pop(work.zone, None)
                 case CloseOpenRuns():
                     self.lit.clear()
+                case SiteRecord():
+                    self.site = work
+                case Event(kind=EventKind.STARTED):
+                    self.started = work
+                case Event(zone=str(zone)):
+                    self._follow(work, zone)
+
+    def _follow(self, event: Event, zone: str) -> None:
+        """Follow an event of one zone."""
+        match event.kind:
+            case EventKind.PROGRAM if event.words == REMOVED:
+                self.programs.pop(zone, None)
+                self.faults.pop(zone, None)
+            case EventKind.PROGRAM:
+                self.programs[zone] = event
+            case EventKind.RELAY_FAULT:
+                self.faults[zone] = event
+            case EventKind.RELAY_RECOVERED:
+                self.faults.pop(zone, None)

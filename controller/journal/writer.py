@@ -8,17 +8,26 @@ import contextlib
 import logging
 import sqlite3
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import NamedTuple
 
 from config.errors import JournalDamagedError
 from controller.calendar.intervals import MS_PER_S, ms_of
 from controller.journal.database import DAMAGED, empty_journal
-from controller.journal.previous_run import SIGNS_OF_LIFE, overrides_in_force
+from controller.journal.previous_run import (
+    SIGNS_OF_LIFE,
+    Stamp,
+    is_before,
+    last_sign_of_life,
+    overrides_in_force,
+    read_stamp,
+)
 from controller.journal.queue import CloseOpenRuns, StartFresh, Work
 from controller.journal.schema import LONG_RUN_MS
 from controller.records.entries import (
     Cause,
     Event,
+    EventKind,
     FixtureIds,
     Heartbeat,
     Override,
@@ -36,7 +45,7 @@ log = logging.getLogger(__name__)
 POWER_LOST = "the power was lost"
 DIED = "Leerie ended without warning"
 REPLACED = "another one took its place"
-LOST = "how it ended was lost with a damaged journal"
+LOST = "how it ended is not in this journal"
 
 # A trusted clock that was set by more than this says anew when its boot began.
 _STEP_MS = 1000
@@ -54,30 +63,32 @@ _REFUSALS = (
     AttributeError,
 )
 
-# The last id of every table that entries add rows to; it shows whether a commit is in the file.
-_LAST_IDS = """
-    SELECT (SELECT max(id) FROM switching), (SELECT max(id) FROM event), (SELECT max(id) FROM override),
-    (SELECT max(id) FROM replacement), (SELECT max(id) FROM site_record)"""
-
 
 class Transactions:
     """Commits entries to one file, and finds out about a commit that failed.
 
-    Where the disk fails as it syncs, a transaction may be in the file although the commit raised. The ids of
-    the rows show it once the file is opened again. Entries that add no row are there once if written twice.
+    Where the disk fails as it syncs, a transaction may be in the file although the commit raised. The file's
+    stamp shows it once it is opened again. Entries that add no row are there once if written twice.
+
+    Args:
+        left: the stamp that the file had last; None where any file will do.
     """
 
-    def __init__(self) -> None:
-        self._doubtful: tuple[tuple[int | None, ...], list[Work]] | None = None
+    def __init__(self, left: Stamp | None = None) -> None:
+        self.left = left
+        self._doubtful: tuple[Stamp, list[Work]] | None = None
 
-    def resolve_doubt(self, connection: sqlite3.Connection) -> list[Work]:
-        """Give the entries of a commit that failed and is in the file all the same, if there is one."""
-        if self._doubtful is None:
-            return []
-        ids, works = self._doubtful
-        saved = works if connection.execute(_LAST_IDS).fetchone() == ids else []
+    def resume(self, connection: sqlite3.Connection) -> list[Work] | None:
+        """Give the entries of a commit that failed and is in the file all the same; mostly there are none.
+
+        None where this is another file than the one written last, or that one as it was earlier.
+        """
+        stamp, doubtful = read_stamp(connection), self._doubtful
         self._doubtful = None
-        return saved
+        if doubtful is not None and stamp == doubtful[0]:
+            self.left = stamp
+            return doubtful[1]
+        return [] if self.left in (None, stamp) else None
 
     def commit(self, connection: sqlite3.Connection, works: Sequence[Work]) -> list[Work]:
         """Write in one transaction all but what no journal would take, and give what was written.
@@ -90,13 +101,13 @@ class Transactions:
         """
         durable = not all(isinstance(work, Heartbeat) for work in works)
         connection.execute(f"PRAGMA synchronous = {'FULL' if durable else 'NORMAL'}")
-        before = connection.execute(_LAST_IDS).fetchone()
+        before = read_stamp(connection)
         written = _write_possible(connection, works)
-        after = connection.execute(_LAST_IDS).fetchone()
+        after = read_stamp(connection)
         if after != before:
             self._doubtful = after, written
         connection.execute("COMMIT")
-        self._doubtful = None
+        self.left, self._doubtful = after, None
         return written
 
 
@@ -319,18 +330,33 @@ class Writer:
         return [_OpenRun(*row) for row in rows.fetchall()]
 
     def _start_fresh(self, work: StartFresh) -> None:
-        """End what a backup left open and is over by now, and begin what the backup does not know."""
-        lit = {self._key(entry.zone, entry.at): entry for entry in work.state.lit.values()}
+        """End what a file that is not the one written last took to go on, and begin what it does not know.
+
+        What it knows and is still in force goes on. In between it has no record of anything: the event says
+        for how long.
+        """
+        state, now = work.state, work.now
+        lit = {self._key(entry.zone, entry.at): entry for entry in state.lit.values()}
         for run in self._open_runs():
             if lit.pop((run.zone, run.boot, run.boot_ms), None) is None:
                 self._close_at_last_sign(run, Cause.STOPPED, LOST)
+        if state.started is not None and is_before(last_sign_of_life(self._connection), state.started.at):
+            self.write(state.started)
+        size_s = _seconds_since(last_sign_of_life(self._connection), now)
+        self.write(Event(kind=work.kind, at=now, words=work.words, size_s=size_s))
+        if not now.trusted:
+            self.write(Event(kind=EventKind.CLOCK_NOT_TRUSTED, at=now, words=now.trust))
+        for event in (*state.programs.values(), *state.faults.values()):
+            self.write(replace(event, at=now))
+        if state.site is not None:
+            self._record_site(state.site)
         for entry in lit.values():
             self._switch(entry)
-        placed = work.state.overrides.values()
+        placed = state.overrides.values()
         overrides = {self._key(entry.zone, entry.placed_at): entry for entry in placed}
         for known in overrides_in_force(self._connection):
             if overrides.pop(self._key(known.zone, known.placed_at), None) is None:
-                self._end_override(OverrideEnded(zone=known.zone, at=work.now, words=LOST))
+                self._end_override(OverrideEnded(zone=known.zone, at=now, words=LOST))
         for override in overrides.values():
             self._override(override)
 
@@ -373,3 +399,14 @@ class Writer:
         columns, marks = ", ".join(values), ", ".join(f":{column}" for column in values)
         row = self._execute(f"INSERT INTO {table} ({columns}) VALUES ({marks})", values)  # noqa: S608
         return int(row.lastrowid or 0)
+
+
+def _seconds_since(last: Reading | None, now: Reading) -> float | None:
+    """Measure how long ago a reading was; None where there is none, or no clock can say."""
+    if last is None:
+        return None
+    if last.boot_id == now.boot_id:
+        return max(0.0, now.boot_s - last.boot_s)
+    if not (last.trusted and now.trusted):
+        return None
+    return max(0.0, (now.utc - last.utc).total_seconds())

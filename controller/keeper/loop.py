@@ -52,7 +52,8 @@ class ControlLoop:
 
     Args:
         clock: the keeper's clock, compared between two rounds.
-        flush: writes what waits in the journal; runs in a thread of its own and may be slow or raise OSError.
+        flush: writes what waits in the journal and looks whether its file is there, after every round; runs
+            in a thread of its own and may be slow or raise OSError.
         on_round: called after every completed round, such as to feed a watchdog.
         on_noon: called once in each night, from noon on, while the clock is trusted; in a thread of its own.
         pace: how many seconds of the keeper's clock pass in one of real time; 1 but in a demonstration.
@@ -232,7 +233,7 @@ class ControlLoop:
 
     def _flush_soon(self) -> None:
         """Have the journal written in its own thread, one write at a time; a slow disk delays nobody."""
-        if self._written.is_set() and self.status.waiting:
+        if self._written.is_set():
             self._written.clear()
             in_background(self._flush_now, name="journal")
 

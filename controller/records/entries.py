@@ -44,6 +44,7 @@ class EventKind(StrEnum):
     JOURNAL_FAULT = "journal fault"
     JOURNAL_RECOVERED = "journal recovered"
     JOURNAL_SET_ASIDE = "journal set aside"
+    JOURNAL_REPLACED = "journal replaced"
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

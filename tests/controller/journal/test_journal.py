@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-import subprocess
-import sys
 from datetime import date, timedelta
 
 import pytest
 
 from config.errors import AlreadyRunningError
-from controller.journal.journal import LOCK_NAME, Journal, lock_state
+from controller.journal.journal import Journal
 from controller.journal.previous_run import PreviousRun
 from controller.journal.reader import JournalReader
 from controller.records.entries import Cause, EventKind, OverrideEnded, Replacement
@@ -255,30 +253,6 @@ class TestLock:
         journal.close()
         assert (second.flush(), second.fault) == (1, None)
         second.close()
-
-    def test_a_second_process_is_refused_until_the_first_is_gone(self, tmp_path):
-        """The lock holds between processes, and is gone when its process is."""
-        program = (
-            "import sys; from pathlib import Path; from controller.journal.journal import lock_state\n"
-            "lock = lock_state(Path(sys.argv[1])); print('locked', flush=True); sys.stdin.read()"
-        )
-        with subprocess.Popen(
-            [sys.executable, "-c", program, str(tmp_path)], stdin=subprocess.PIPE, stdout=subprocess.PIPE
-        ) as first:
-            assert first.stdout.readline() == b"locked\n"
-            with pytest.raises(AlreadyRunningError, match=f"process {first.pid}"):
-                lock_state(tmp_path)
-            first.kill()
-            first.wait()
-        with lock_state(tmp_path):
-            assert (tmp_path / LOCK_NAME).exists()
-
-    def test_a_lock_of_the_callers_is_used(self, tmp_path):
-        """A journal that is given a lock takes none of its own, and releases it at its end."""
-        journal = Journal(tmp_path, lock=lock_state(tmp_path))
-        journal.open()
-        journal.close()
-        lock_state(tmp_path).release()
 
     def test_readers_need_no_lock(self, journal):
         """A reader answers while the keeper has locked the folder."""

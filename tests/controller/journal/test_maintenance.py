@@ -77,6 +77,7 @@ def test_what_an_earlier_keeper_left_is_given_once_it_can_be_read(state: Path) -
     away = state.rename(state.with_name("unplugged"))
     state.write_text("in the way")
     setup = Setup(state, past=None)
+    setup.journal.close_open_runs(reading(20))
     setup.journal.append(heartbeat(reading(30)))
     with pytest.raises(JournalError):
         setup.maintenance.flush()

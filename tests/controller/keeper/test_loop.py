@@ -590,7 +590,12 @@ def test_nothing_is_lit_again_by_who_asks_while_the_last_entries_are_written(
     """A request that comes in between the lights' end and the program's end is refused."""
     monkeypatch.setattr(loop_module, "LAST_FLUSH_S", PATIENCE_S)
     write, inside, let_go = hanging
-    house = House("12:00 to 22:00", write=write)
+
+    def write_last() -> None:
+        if threading.current_thread().name == "last entries":
+            write()
+
+    house = House("12:00 to 22:00", write=write_last)
     pin = house.board.pin(17)
     refused: list[TimeoutError] = []
 
