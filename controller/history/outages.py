@@ -45,6 +45,24 @@ def gaps_of_overrides(overrides: Iterable[PastOverride], correction: ClockCorrec
     return gaps
 
 
+def is_gap_of_journal(event: Event) -> bool:
+    """Whether the journal has no record of the time before an event: another one was written, or it was lost.
+
+    Version 0.1.0 did not say for how long where it had set a journal aside.
+    """
+    if event.kind is EventKind.JOURNAL_SET_ASIDE:
+        return event.size_s is not None
+    return event.kind is EventKind.JOURNAL_REPLACED
+
+
+def lost_since(event: Event, correction: ClockCorrection) -> datetime | None:
+    """Give since when a journal has no record, by the event that says so; None where that is not known."""
+    at_utc = correction.utc_of(event.at)
+    if at_utc is None or event.size_s is None:
+        return None
+    return at_utc - timedelta(seconds=event.size_s)
+
+
 class _OutageReader:
     """Reads the events in their order and remembers what is not over yet."""
 
@@ -67,6 +85,8 @@ class _OutageReader:
         match event.kind:
             case EventKind.STARTED:
                 self._start(at_utc)
+            case EventKind.JOURNAL_REPLACED | EventKind.JOURNAL_SET_ASIDE if is_gap_of_journal(event):
+                self._lose_record(lost_since(event, self._correction) or self._last_utc)
             case EventKind.POWER_LOST | EventKind.DIED:
                 self._add_end(event)
             case EventKind.STOPPED | EventKind.CLOCK_TRUSTED:
@@ -112,6 +132,11 @@ class _OutageReader:
         if event.size_s is not None and self._started_utc is not None:
             since_utc = self._started_utc - timedelta(seconds=event.size_s)
         self._add(None, since_utc, self._started_utc, _ENDS_BADLY[event.kind])
+
+    def _lose_record(self, since_utc: datetime | None) -> None:
+        """End what was not over when the record did; what goes on is told anew."""
+        self._end_faults(since_utc)
+        self._trust(since_utc)
 
     def _trust(self, at_utc: datetime | None) -> None:
         """End a time without a trusted clock, because it is trusted now or the run is over."""

@@ -3,10 +3,12 @@
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 
 from controller.calendar.intervals import Interval, merge, ms_of, overlap
 from controller.calendar.night import Night
 from controller.history.clock_correction import ClockCorrection
+from controller.history.outages import is_gap_of_journal, lost_since
 from controller.history.site_history import SitePeriod
 from controller.planning.plan import plan_night
 from controller.planning.program_record import ZoneProgram, parse_program_record
@@ -33,7 +35,7 @@ def program_periods(
 
     Returns:
         For each zone in the events its programs in order, apart. A zone may have none for a while, when it
-        was not in the site file.
+        was not in the site file, or while another journal was written.
     """
     reader = _ProgramReader(correction, starts_ms)
     for event in events:
@@ -75,14 +77,21 @@ class _ProgramReader:
     def read(self, event: Event) -> None:
         if self._started is not None and event.at != self._started:
             self._drop_silent()
-        at_utc = self._correction.utc_of(event.at)
-        if at_utc is not None:
-            self._at_ms = max(self._at_ms, ms_of(at_utc))
+        if is_gap_of_journal(event):
+            self._go_to(lost_since(event, self._correction))
+            for zone in list(self._current):
+                self._change(zone, None)
+        self._go_to(self._correction.utc_of(event.at))
         if event.kind is EventKind.STARTED:
             self._started, self._silent = event.at, set(self._current)
         elif event.kind is EventKind.PROGRAM and event.zone is not None:
             self._silent.discard(event.zone)
             self._change(event.zone, parse_program_record(event.zone, event.words))
+
+    def _go_to(self, at_utc: datetime | None) -> None:
+        """Take what follows to have been so from an instant on; from the last one known where it is not."""
+        if at_utc is not None:
+            self._at_ms = max(self._at_ms, ms_of(at_utc))
 
     def finish(self, ends_ms: int) -> dict[str, list[ProgramPeriod]]:
         """Give what was found; the last program holds until the end."""

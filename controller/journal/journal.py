@@ -245,7 +245,7 @@ class Journal:
         if self._connection is None:
             return False
         state = self._state or CurrentState()
-        return self._is_in_place() or bool(state.lit or state.overrides)
+        return bool(state.lit or state.overrides) or not is_nothing(self.path)
 
     def _is_in_place(self) -> bool:
         """Whether the open file is the one at the path; it may have been moved, removed or unmounted."""

@@ -12,6 +12,7 @@ from controller.records.entries import (
     Entry,
     Event,
     EventKind,
+    FixtureIds,
     Heartbeat,
     Override,
     OverrideEnded,
@@ -104,7 +105,7 @@ class CurrentState:
         lit, overrides: what lights each zone, and what overrides it.
         started: the keeper's own start; None before it is written.
         programs, faults: the events that say what each zone is to do, and which relays do not answer.
-        site: what the site is; None before it was recorded.
+        site, fixtures: what the site is, and what its fixtures are called; None before that was recorded.
     """
 
     def __init__(self, entries: Iterable[Switching | Override] = ()) -> None:
@@ -114,6 +115,7 @@ class CurrentState:
         self.programs: dict[str, Event] = {}
         self.faults: dict[str, Event] = {}
         self.site: SiteRecord | None = None
+        self.fixtures: FixtureIds | None = None
         self.update(entries)
 
     def update(self, written: Iterable[Work]) -> None:
@@ -132,6 +134,8 @@ class CurrentState:
                     self.lit.clear()
                 case SiteRecord():
                     self.site = work
+                case FixtureIds():
+                    self.fixtures = work
                 case Event(kind=EventKind.STARTED):
                     self.started = work
                 case Event(zone=str(zone)):

@@ -28,6 +28,7 @@ from controller.journal.rows import (
     Value,
     as_override,
     as_reading,
+    as_utc,
 )
 from controller.journal.schema import LONG_RUN_MS
 from controller.records.entries import Cause, Event, OverrideEnded, Replacement, SiteRecord, Switching
@@ -136,9 +137,17 @@ class JournalReader:
         return self._stream(SITE_RECORDS, "ORDER BY r.id", {})
 
     def began_at(self) -> datetime | None:
-        """Give the first instant of a trusted clock; None where there is none."""
-        rows = self._rows("SELECT at_ms FROM event WHERE trusted ORDER BY at_ms LIMIT 1", {})
-        return utc_of(rows[0][0]) if rows else None
+        """Give the first instant of a trusted clock; None where there is none.
+
+        Mostly that of an event; a journal that was begun while a zone was lit knows since when.
+        """
+        select = (
+            "SELECT min(column1) FROM (VALUES "
+            "((SELECT at_ms FROM event WHERE trusted ORDER BY at_ms LIMIT 1)), "
+            "((SELECT at_ms FROM switching WHERE trusted ORDER BY at_ms LIMIT 1)))"
+        )
+        ((began_ms,),) = self._rows(select, {})
+        return as_utc(began_ms)
 
     def zones_began(self) -> dict[str, datetime]:
         """Give the first instant of a trusted clock since each zone was known, by its first program."""

@@ -350,6 +350,8 @@ class Writer:
             self.write(replace(event, at=now))
         if state.site is not None:
             self._record_site(state.site)
+        if state.fixtures is not None:
+            self._name_fixtures(state.fixtures)
         for entry in lit.values():
             self._switch(entry)
         placed = state.overrides.values()

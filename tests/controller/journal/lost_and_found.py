@@ -75,7 +75,7 @@ class Garden:
         """Let time pass until the clock says so next."""
         hour, minute = (int(part) for part in clock_time.split(":"))
         minutes = (hour - self.clock.utc.hour) * 60 + minute - self.clock.utc.minute
-        ends_boot_s = self.clock.boot_s + (minutes % 1440) * 60
+        ends_boot_s = self.clock.boot_s + (minutes % 1440 or 1440) * 60
         while self.clock.boot_s < ends_boot_s:
             self.clock.advance(min(self.due_in_s, ends_boot_s - self.clock.boot_s))
             self.round()
