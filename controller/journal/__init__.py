@@ -9,6 +9,11 @@ of the system, some thirty seconds later. Only after the commit do the entries l
 keeps them for the next flush, a crash before the commit loses what waits and doubles nothing, and a commit
 that failed but is in the file all the same is found by the next flush.
 
+The file at the path is the journal, whatever becomes of the folder: it is looked for with every flush. One
+that is not as the last commit left it (a new one, a backup, a copy, the folder that came back) first gets a
+``StartFresh``: what is lit, overridden and planned, and an event that says what was found and for how long
+the file has no record.
+
 In the state folder: ``journal.sqlite`` with its log beside it, ``backups`` with its backups, ``set-aside-*``
 with journals that were damaged, ``keeper.lock`` locked by the one keeper.
 """

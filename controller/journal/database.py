@@ -134,7 +134,10 @@ def open_to_read(path: Path, *, busy_s: float = BUSY_S, any_version: bool = Fals
         JournalError: there is none, it cannot be read now, or it is of another version.
     """
     if not path.exists():
-        raise JournalError(f"there is no journal at {path}; it begins with the first `leerie run`")
+        raise JournalError(
+            f"there is no journal at {path}; it begins with the first `leerie run`, "
+            "or comes back with its disk or folder"
+        )
     try:
         return _connect_to_read(path, "mode=ro", busy_s, any_version=any_version)
     except JournalError as error:

@@ -55,6 +55,16 @@ def card(folder: Path, *, size_kb: int = 16 * 1024) -> Iterator[Path]:
         yield folder
 
 
+def pull_out(folder: Path) -> None:
+    """Unmount a disk under whoever uses it; what is open on it stays until it is closed."""
+    _run("umount", "-l", str(folder))
+
+
+def plug_in(folder: Path) -> None:
+    """Mount the same card again, as another device."""
+    _run("mount", "-t", "ext4", "-o", "loop", str(folder.with_name(folder.name + ".img")), str(folder))
+
+
 def make_read_only(folder: Path) -> None:
     """Mount a disk anew, only to read; nobody may have a file open on it to write."""
     _run("mount", "-o", "remount,ro", str(folder))

@@ -11,7 +11,7 @@ import pytest
 
 from config.file import editor
 from config.file.loader import load_site
-from controller.journal.journal import lock_state
+from controller.journal.lock import StateLock
 from controller.journal.reader import JournalReader
 from tests.api.command import call
 from tests.api.lines import serving
@@ -75,7 +75,8 @@ def test_without_a_daemon_the_journal_is_written_at_once(alone):
         ("jetty", "2027-06-22"),
         ("orchard", None),
     ]
-    lock_state(alone.journal.directory).release()  # the command let go of the journal
+    with StateLock(alone.journal.directory):
+        pass  # the command let go of the journal
 
 
 def test_the_same_one_twice_is_one_and_can_be_taken_back(alone):
