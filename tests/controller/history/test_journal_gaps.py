@@ -13,7 +13,7 @@ from controller.calendar.periods import Each
 from controller.history.account import light_of_past
 from controller.history.nights import bounds_of
 from controller.history.query import HoursQuery
-from controller.history.report import iter_hour_rows
+from controller.history.report import stream_hours
 from controller.history.site_history import SiteHistory
 from controller.history.totals import HourSum
 from controller.journal.reader import JournalReader
@@ -33,7 +33,8 @@ def garden(tmp_path: Path) -> Iterator[Garden]:
 
 def rows(folder: Path, now_utc: datetime, *, by: Each = Each.NIGHT) -> list[HourSum]:
     query = HoursQuery(by=by, first=FIRST, last=LAST)
-    return list(iter_hour_rows(Planner(two_zones()), JournalReader(folder), query, now_utc=now_utc))
+    stream = stream_hours(Planner(two_zones()), JournalReader(folder), query, now_utc=now_utc)
+    return [row for batch in stream.batches() for row in batch]
 
 
 def planned_h(folder: Path, now_utc: datetime, zone_id: str) -> dict[int, float]:
