@@ -145,14 +145,14 @@ _LAMP_COLUMNS = [
     *numbers("Rated life", "Used", "Per year"),
     *texts("Outlook", folds=True),
 ]
-_RELAY_COLUMNS = [*texts("Relay"), *numbers("Cycles", "Rated", "Used"), *texts("Worn out about")]
+_RELAY_COLUMNS = [*texts("Relay", "Since"), *numbers("Cycles", "Rated", "Used"), *texts("Worn out about")]
 
 
 def _lamp_cells(life: LampLife) -> list[str]:
     lamps = life.lamps
     estimated = f" ({life.estimated_h:,.0f} h estimated)" if life.estimated_h else ""
     return [
-        f"{lamps.zone}:{lamps.number} {lamps.fixture.count} × {lamps.name}",
+        f"{lamps.zone} {lamps.fixture.id or lamps.number}: {lamps.fixture.count} × {lamps.name}",
         "not known" if life.since is None else life.since.isoformat(),
         f"{life.lit_h:,.0f} h{estimated}",
         NONE if lamps.life_h is None else f"{lamps.life_h:,.0f} h",
@@ -166,6 +166,7 @@ def _relay_cells(life: RelayLife) -> list[str]:
     about = life.wears_out_about
     return [
         life.zone,
+        "not known" if life.since is None else life.since.isoformat(),
         f"{life.cycles:,}",
         f"{life.endurance_cycles:,}",
         share(life.used),

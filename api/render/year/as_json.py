@@ -118,6 +118,7 @@ def _lamps(lamps: Lamps, lit_ms: int) -> dict[str, Any]:
     return {
         "zone": lamps.zone,
         "fixture": lamps.number,
+        "id": lamps.fixture.id,
         "name": lamps.name,
         "count": lamps.fixture.count,
         "life_h": rounded(lamps.life_h, 1),

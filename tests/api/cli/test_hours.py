@@ -275,7 +275,7 @@ def test_the_table_tells_it_all(spring, monkeypatch):
     assert f"{told['total']['cost']:.2f}" in words
     assert "power lost 1.0" in words
     assert "stopped 0.50" in words
-    assert "jetty:1" in words
+    assert "jetty 1: " in words
     assert "6 × Hats" in words
     assert "past the rated life:" in words
     assert "Longest dark gap: 1.0" in words

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import contextlib
 import errno
 import json
 import os
+import sqlite3
 from datetime import UTC, date, datetime
+from pathlib import Path
 
 import pytest
 
@@ -13,9 +16,10 @@ from config.file import editor
 from config.file.loader import load_site
 from controller.journal.lock import StateLock
 from controller.journal.reader import JournalReader
-from tests.api.command import call
+from tests.api.command import call, write_site, zone_table
 from tests.api.lines import serving
 
+OF_0_1_0 = Path(__file__).parents[2] / "controller" / "journal" / "journal_of_0_1_0.sql"
 TODAY = datetime(2027, 6, 22, 12, tzinfo=UTC)
 
 
@@ -202,3 +206,47 @@ def test_the_note_is_kept_from_the_first_time(alone):
     ask(alone, "jetty", "relay")
     assert recorded(alone) == [("jetty.relay.2027-06-22", "made in June")]
     assert date.fromisoformat(ask(alone, "jetty", "relay")["on"]) == date(2027, 6, 22)
+
+
+def test_what_version_0_1_0_recorded_stays_with_its_fixture(tmp_path):
+    """Recorded for places in the list, it goes to the fixtures that stand there, once these have ids."""
+    tables = "".join(
+        f'  [[zones.fixtures]]\n  kind = "{kind}"\n  count = 4\n  watts = 3\n' for kind in ("path", "spot")
+    )
+    site_path = write_site(tmp_path, zone_table("front-path", "dusk to midnight", more=tables))
+    state = tmp_path / "state"
+    state.mkdir()
+    with contextlib.closing(sqlite3.connect(state / "journal.sqlite")) as connection:
+        connection.executescript(OF_0_1_0.read_text(encoding="utf-8"))
+
+    def lamps() -> list[tuple[str | None, str | None]]:
+        told = call("hours", site_path, "--state", state, "--json")
+        return [(each["id"], each["since"]) for each in json.loads(told.stdout)["lamps"]]
+
+    done = call(
+        "replaced", site_path, "front-path", "relay", "--state", state
+    )  # brings the journal up to date
+    assert done.exit_code == 0, done.output
+    assert lamps() == [(None, "2027-06-22"), (None, "2027-06-01")]
+    # By hand: the second fixture gets an id; and the zone another one.
+    text = site_path.read_text().replace('kind = "spot"', 'kind = "spot"\n  id = "tree"')
+    site_path.write_text(text.replace('id = "front-path"', 'id = "walk"\nformerly = ["front-path"]'))
+    assert lamps() == [(None, "2027-06-22"), ("tree", "2027-06-01")]
+    # Recorded for the first one, which gets an id by that; what stands for places now stands for fixtures.
+    done = call("replaced", site_path, "walk", 1, "--on", "2027-06-10", "--state", state)
+    assert done.exit_code == 0, done.output
+    new = '  [[zones.fixtures]]\n  kind = "well"\n  count = 1\n  watts = 7\n'
+    first = '  [[zones.fixtures]]\n  kind = "path"'
+    site_path.write_text(site_path.read_text().replace(first, new + first))
+    assert lamps() == [(None, None), ("path", "2027-06-22"), ("tree", "2027-06-01")]
+    raw = [each.id for each in JournalReader(state).replacements()]
+    assert raw == [
+        "front-path.tree.2027-06-01",
+        "walk.path.2027-06-10",
+        "front-path.path.2027-06-22",
+        "front-path.relay.2027-06-22",
+    ]
+    # Taken back, whatever it was called when it was recorded; the older one counts again.
+    done = call("replaced", site_path, "walk", "path", "--on", "2027-06-22", "--undo", "--state", state)
+    assert done.stdout == "Taken back: walk.path.2027-06-22.\n"
+    assert lamps() == [(None, None), ("path", "2027-06-10"), ("tree", "2027-06-01")]

@@ -11,8 +11,9 @@ from controller.history.lamp_wear import account_for_wear
 from controller.journal.journal import Journal
 from controller.journal.reader import JournalReader
 from controller.planning.planner import Planner
-from controller.records.entries import Replacement
+from controller.records.entries import Replacement, ReplacementUndone
 from tests.controller.board import Board
+from tests.controller.journal_samples import write
 from tests.sites import site, zone
 
 START = datetime(2027, 3, 1, 12, tzinfo=UTC)
@@ -128,3 +129,41 @@ def test_with_an_empty_journal_all_hours_are_estimated(tmp_path):
     assert fitted.lit_h == fitted.estimated_h == pytest.approx(365 * 4)
     assert fitted.words == "past the rated life: replace"
     assert (unknown.lit_h, unknown.used) == (0.0, 0.0)
+
+
+def test_lamps_of_a_zone_that_came_later_burned_before_that_too(tmp_path):
+    """Fitted in 2024, told of after ten nights: hours are estimated up to the zone's own beginning."""
+    board = Board(tmp_path, garden({}), START)
+    board.run_until(START + 10 * DAY)
+    old = {**LAMP, "fitted": date(2024, 3, 11)}
+    pond = zone("pond", "20:00 to 23:00", pin=27, fixtures=[old, {**LAMP, "fitted": date(2027, 3, 13)}, LAMP])
+    board.change(site(zone("jetty", "20:00 to 00:00", fixtures=[old]), pond))
+    board.run_until(START + 14 * DAY)
+    board.close()
+    wear = wear_of(board, date(2027, 3, 15))
+    found = [(each.lamps.zone, round(each.estimated_h), round(each.lit_h)) for each in wear.lamps]
+    nights = (date(2027, 3, 11) - date(2024, 3, 11)).days
+    assert found == [
+        ("jetty", (nights - 10) * 4, (nights + 4) * 4),
+        ("pond", nights * 3, (nights + 4) * 3),
+        ("pond", 0, 2 * 3),
+        ("pond", 0, 4 * 3),
+    ]
+
+
+def test_a_relay_counts_its_cycles_from_its_replacement(ten_nights):
+    """Replaced after seven nights it has three cycles; taken back, it has all ten again."""
+    journal = ten_nights.journal
+    on_date, at = date(2027, 3, 8), ten_nights.clock.read()
+    write(journal, Replacement(zone="jetty", part="relay", on_date=on_date, at=at))
+    (relay,) = wear_of(ten_nights, date(2027, 3, 11)).relays
+    assert (relay.since, relay.cycles) == (on_date, 3)
+    assert relay.wears_out_about == date(2027, 3, 11) + 496 * DAY
+    (relay,) = wear_of(ten_nights, date(2027, 3, 11), until=date(2027, 3, 8)).relays
+    assert (relay.since, relay.cycles) == (on_date, 1)
+    (relay,) = wear_of(ten_nights, date(2027, 3, 11), until=date(2027, 3, 6)).relays
+    assert (relay.since, relay.cycles) == (None, 6)
+    write(journal, ReplacementUndone(zone="jetty", part="relay", on_date=on_date, at=at))
+    journal.close()
+    (relay,) = wear_of(ten_nights, date(2027, 3, 11)).relays
+    assert (relay.since, relay.cycles) == (None, 10)
