@@ -31,8 +31,8 @@ from config.file.fixture_ids import write_fixture_id
 from controller.calendar.night import zone_info
 from controller.clock.clock import SystemClock, now_utc
 from controller.clock.trust import RELEASED_UTC
-from controller.history.replacements import Part, find_part, record, require_past, undo
 from controller.journal.journal import Journal
+from controller.lamps.replacements import Part, find_part, record, require_past, undo
 from controller.records.entries import Entry, Replacement
 
 if TYPE_CHECKING:

@@ -6,7 +6,7 @@ from api.render.instants import instant_text
 from api.render.model import Instant, NightDate, ResponseModel
 from config.errors import UnknownZoneError
 from config.models.site import Site
-from controller.history.replacements import find_part
+from controller.lamps.replacements import find_part
 from controller.records.entries import Replacement
 
 

@@ -15,7 +15,7 @@ from api.web.problems.types import WRITING, ProblemError, invalid, problems_of
 from api.web.schemas.fields import DateField, OneZone, RequestModel
 from config.errors import JournalError
 from config.file.fixture_ids import write_fixture_id
-from controller.history.replacements import Part, find_part, record, require_past, undo
+from controller.lamps.replacements import Part, find_part, record, require_past, undo
 from controller.records.entries import Entry, Replacement, ReplacementUndone
 
 router = APIRouter(tags=["hours"], route_class=ShortRoute)
