@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
     from config.file.loader import LoadedSite
     from config.models.site import Site
-    from controller.history.renames import RenamedJournal
+    from controller.history.source import RenamedJournal
 
 # A command, or the function that becomes one.
 Command = TypeVar("Command", bound=Callable[..., Any])
@@ -58,7 +58,7 @@ def load(path: Path) -> LoadedSite:
 
 def read_journal(place: Path, site: Site) -> RenamedJournal:
     """Read a journal, in its state folder or a copy, by what zones and fixtures are called now."""
-    from controller.history.renames import RenamedJournal
+    from controller.history.source import RenamedJournal
     from controller.journal.reader import JournalReader
 
     return RenamedJournal(JournalReader(place), site)

@@ -10,7 +10,7 @@ from pathlib import Path
 from zoneinfo import ZoneInfo
 
 from config.models.site import Site
-from controller.history.renames import RenamedJournal
+from controller.history.source import RenamedJournal
 from controller.journal.reader import JournalReader
 from controller.keeper.loop import ControlLoop
 from controller.keeper.state import KeeperStatus

@@ -19,9 +19,9 @@ from controller.history.account import account_for_past
 from controller.history.lamp_wear import account_for_wear
 from controller.history.nights import bounds_of
 from controller.history.query import HoursQuery
-from controller.history.renames import RenamedJournal
 from controller.history.report import report_hours, year_to_come
 from controller.history.site_history import SiteHistory
+from controller.history.source import RenamedJournal
 from controller.history.totals import HourSum
 from controller.planning.planner import Planner
 from controller.records.entries import Cause, FixtureIds, Replacement, SiteRecord
