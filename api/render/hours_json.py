@@ -54,6 +54,7 @@ class MissedResponse(_Model):
 
     why: Text | None = _of("reason", about="the reason; null where nothing explains it")
     hours: Hours = _of("lasts_ms")
+    nights: int | None = _of("on_nights", about="on how many nights; null over several zones")
 
 
 class DarkGapResponse(_Model):

@@ -6,7 +6,7 @@ from itertools import chain
 from rich.console import RenderableType
 from rich.text import Text
 
-from api.render.numbers import NONE, currency_of, hour_notes, hours, kwh, money, share
+from api.render.numbers import NONE, count, currency_of, hour_notes, hours, kwh, money, share
 from api.render.tables import Row, TableColumn, build_table, note_line, numbers, strong, texts
 from controller.calendar.night import local
 from controller.history.report import HoursHead, HoursStream
@@ -123,7 +123,10 @@ def _missed(rows: Sequence[HourSum]) -> RenderableType:
             row.zone or "",
             hours(row.planned_ms),
             hours(row.missed_ms),
-            ", ".join(f"{_reason(part.reason)} {hours(part.lasts_ms)}" for part in row.missed),
+            ", ".join(
+                f"{_reason(part.reason)} {hours(part.lasts_ms)} ({count(part.on_nights or 0, 'night')})"
+                for part in row.missed
+            ),
         ]
         for row in rows
         if row.missed

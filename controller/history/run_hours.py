@@ -171,7 +171,12 @@ def _missed(
     for n in range(len(bins)):
         reasons = {reason: shares[n] for reason, shares in pieces.items() if shares[n]}
         parts = [
-            Missed(reason=reason, lasts_ms=total_ms(part), nights=tuple(by_night[reason][n]))
+            Missed(
+                reason=reason,
+                lasts_ms=total_ms(part),
+                on_nights=len(by_night[reason][n]),
+                nights=tuple(by_night[reason][n]),
+            )
             for reason, part in reasons.items()
         ]
         found.append((tuple(parts), _gaps(merge(chain(*reasons.values())), reasons, bins[n])))

@@ -35,11 +35,13 @@ REASONS: tuple[Cause | None, ...] = (*REASONS_FOR_DARK, None)
 class Missed:
     """Planned time without light, and the reason; None where nothing explains it.
 
-    ``nights`` are those on which it was missed, in order, with the milliseconds of each.
+    ``on_nights`` counts the nights on which it was missed; of several zones it is None where it is not known
+    which nights these are. ``nights`` are the nights, in order, with the milliseconds of each.
     """
 
     reason: Cause | None
     lasts_ms: int
+    on_nights: int | None = None
     nights: tuple[tuple[date, int], ...] = ()
 
 
@@ -271,7 +273,7 @@ def add_up(sums: Iterable[HourSum], *, zone: str | None = None, period: Period |
         planned_ms=sum(each.planned_ms for each in sums),
         planned_nights=tuple(sorted({night for each in sums for night in each.planned_nights})),
         missed_ms=sum(each.missed_ms for each in sums),
-        missed=tuple(_join(missed[reason]) for reason in REASONS if reason in missed),
+        missed=tuple(_join(missed[reason], zone) for reason in REASONS if reason in missed),
         gaps=gaps,
         lamps_j=sum((each.lamps_j for each in sums), Decimal(0)),
         energy=sum((each.energy for each in sums), Energy()),
@@ -285,14 +287,19 @@ def add_up(sums: Iterable[HourSum], *, zone: str | None = None, period: Period |
     )
 
 
-def _join(parts: Sequence[Missed]) -> Missed:
-    """Add up what was missed for one reason, night by night."""
+def _join(parts: Sequence[Missed], zone: str | None) -> Missed:
+    """Add up what was missed for one reason, night by night where the nights are known."""
     by_night: dict[date, int] = defaultdict(int)
     for night, lasts_ms in (each for part in parts for each in part.nights):
         by_night[night] += lasts_ms
+    on_nights = len(by_night) or None
+    if zone is not None and not by_night:
+        # Periods share no night, as zones do.
+        on_nights = sum(part.on_nights or 0 for part in parts)
     return Missed(
         reason=parts[0].reason,
         lasts_ms=sum(part.lasts_ms for part in parts),
+        on_nights=on_nights,
         nights=tuple(sorted(by_night.items())),
     )
 

@@ -119,12 +119,18 @@ def test_lit_hours_are_the_sum_of_their_causes(spring, monkeypatch):
 
 
 def test_what_was_missed_is_told_with_its_reasons(spring, monkeypatch):
-    """The power cut and the stop are named, and the longest dark gap is the power cut's."""
+    """The power cut and the stop are named, with a night each; the longest dark gap is the power cut's."""
     told = spring.hours(monkeypatch, "--by", "whole", "--from", "2027-05-20")
     missed = {part["why"]: part["hours"] for part in told["totals"][1]["missed"]}
     assert missed.keys() == {"power lost", "stopped"}
     assert missed["stopped"] == pytest.approx(0.5, abs=0.01)
     assert 1.0 <= missed["power lost"] <= 1 + 270 / 3600 + 0.01
+    assert [part["nights"] for total in told["totals"] for part in total["missed"]] == [1] * 3
+    # Over several zones some nights are the same.
+    assert [part["nights"] for part in told["total"]["missed"]] == [None, None]
+    assert "power lost 1.00 (1 night), stopped 0.50 (1 night)" in spring.words(
+        monkeypatch, "--period", "2027-05"
+    )
     gap = told["total"]["longest_dark_gap"]
     assert gap["why"] == "power lost"
     assert gap["hours"] == missed["power lost"]

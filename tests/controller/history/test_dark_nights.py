@@ -14,7 +14,7 @@ from controller.history.account import account_for_past
 from controller.history.dark_nights import outages_of
 from controller.history.nights import bounds_of
 from controller.history.site_history import SiteHistory
-from controller.history.totals import HourSum, Missed
+from controller.history.totals import HourSum, Missed, add_up, without_nights
 from controller.planning.planner import Planner
 from controller.records.entries import Cause
 from tests.controller.board import Board
@@ -146,3 +146,13 @@ def test_zones_that_miss_the_same_nights_for_one_reason_share_an_outage():
         (("jetty", "path"), 3, 6 * HOUR_MS)
     ]
     assert [each.zones for each in outages_of([row("jetty", 3), row("path", 4)])] == [("jetty",), ("path",)]
+
+
+def test_nights_are_counted_without_their_dates(summer):
+    """Months add up to the nights of the summer for each zone; over several zones that is not known."""
+    months = [without_nights(row) for row in rows_of(summer, Each.MONTH)]
+    for zone_id in ("jetty", "path", "lawn"):
+        (whole,) = [row for row in rows_of(summer, Each.WHOLE) if row.zone == zone_id]
+        total = add_up([row for row in months if row.zone == zone_id], zone=zone_id)
+        assert [part.on_nights for part in total.missed] == [len(part.nights) for part in whole.missed]
+    assert {part.on_nights for part in add_up(months).missed} == {None}
