@@ -42,6 +42,11 @@ class Relays:
         self._factory: Any = None
         self._devices: dict[Wire, Any] = {}
 
+    @property
+    def are_simulated(self) -> bool:
+        """Whether these are mock pins, with which nothing is switched."""
+        return self._make_factory is simulated_board
+
     def read(self, wire: Wire) -> bool | None:
         """Read back whether a relay is closed (lit); None where it was not opened yet.
 

@@ -20,7 +20,8 @@ from api.cli.options import port_option, site_argument
 def run(*, site_path: Path, state: Path | None, port: int, relays_off: bool) -> int:
     """Light a site every night until told to stop.
 
-    SIGTERM or Ctrl-C switches every light off and ends with exit code 0. SIGHUP reads the site file again; a
-    file with errors is refused, and the old one stays in force.
+    SIGTERM or Ctrl-C switches every light off and ends with exit code 0. A change of the site file is read
+    once the file has been still for two seconds, and at once on SIGHUP; a file with errors is refused, and
+    the old one stays in force.
     """
     return start_daemon(site_path, state=state, port=port, relays_off=relays_off)

@@ -8,9 +8,10 @@ from pathlib import Path
 
 from api.daemon.last_good import log_warnings, remember
 from api.daemon.sd_notify import Notifier
+from api.daemon.site_file import SiteFile, SiteFileUse
 from config.errors import SiteFileError
-from config.file.loader import load_site
-from config.models.site import Site
+from config.file.loader import LoadedSite, locate
+from config.validation.finding import SiteFinding
 from controller.clock.clock import SystemClock
 from controller.clock.tzdata import reload_zone, tz_data_stamp, use_newest_zone_data
 from controller.journal.maintenance import JournalMaintenance
@@ -30,16 +31,26 @@ class DaemonHooks:
     loop: ControlLoop
     maintenance: JournalMaintenance
 
-    def __init__(self, *, site_path: Path, state: Path, clock: SystemClock, site: Site) -> None:
-        self._site_path = site_path
+    def __init__(
+        self, *, site_path: Path, state: Path, clock: SystemClock, loaded: LoadedSite, refusal: str = ""
+    ) -> None:
         self._state = state
         self._clock = clock
         self._notifier = Notifier()
         self._reload_wanted = threading.Event()
         self._reloading = threading.Lock()
         self._copying = threading.Lock()
-        self._time_zone, self._stamp = site.time_zone, tz_data_stamp(site.time_zone)
-        self._board = site.relays.board
+        self._loaded = loaded
+        self._time_zone = loaded.site.time_zone
+        self._stamp = tz_data_stamp(self._time_zone)
+        self._board = loaded.site.relays.board
+        use = SiteFileUse(
+            changed=lambda: self._note_change(changed=True),
+            unchanged=lambda: self._note_change(changed=False),
+            take=self._take,
+            refuse=self._refuse,
+        )
+        self.site_file = SiteFile(site_path, text=loaded.text, refusal=refusal, use=use)
 
     async def run_until_stopped(self) -> None:
         """Run the control loop with the signals handled, which are blocked before and after."""
@@ -59,11 +70,13 @@ class DaemonHooks:
         self._notifier.ready(status.words)
         if not status.refused:
             in_background(self._remember, name="last good copy")  # forcing it to a slow disk takes seconds
+        in_background(self.site_file.watch, name="site file")
 
     def on_round(self, status: KeeperStatus) -> None:
         """Feed the watchdog and report the status; a clock behind this instant is not trusted from now on."""
         self._notifier.watchdog()
         self._notifier.status(status.words)
+        self.site_file.warn_if_it_hangs()
         if status.at.trusted:
             self._clock.trust.raise_floor(status.at.utc)
 
@@ -92,15 +105,19 @@ class DaemonHooks:
         self.loop.stop()
 
     def on_reload(self) -> None:
-        """Read the site file again, as SIGHUP asks; a storm of signals leads to one more reading."""
-        self._reload_wanted.set()
-        in_background(self._reload_while_wanted, name="reload")
+        """Read the site file now, as SIGHUP asks; a storm of signals leads to one more reading."""
+        if not self._reload_wanted.is_set():
+            self._reload_wanted.set()
+            in_background(self._reload_while_wanted, name="reload")
 
-    def on_site_written(self) -> None:
-        """Use a site file that was written over the API; a person may have edited other lines of it too."""
-        site = self.loop.keeper.site
-        self._use(site)
-        self._refuses_board(site)
+    def on_site_written(self, loaded: LoadedSite) -> None:
+        """Use a site file that was written over the API, within ``site_file.editing``."""
+        self.site_file.was_edited(loaded)
+        self._use(loaded)
+        try:
+            self._require_board(loaded)
+        except SiteFileError as error:
+            self._refuse(str(error))
 
     # -- the site file ---------------------------------------------------------------------------------------
 
@@ -111,42 +128,37 @@ class DaemonHooks:
                 self._reload_wanted.clear()
                 self._notifier.reloading()
                 try:
-                    self._reload_once()
+                    self.site_file.read()
                 except TimeoutError as error:
                     log.warning("the site file was not read again: %s", error)
                 finally:
                     self._notifier.ready(self.loop.status.words)
 
-    def _reload_once(self) -> None:
-        try:
-            loaded = load_site(self._site_path)
-        except SiteFileError as error:
-            self._refuse(str(error))
-            return
-        site = loaded.site
-        if self._refuses_board(site):
-            return
-        self.loop.call(lambda keeper: keeper.change_site(site, words="the site file was read again"))
-        log.info("the site file was read again and is in force")
-        log_warnings(loaded)
-        self._use(site)
+    def _note_change(self, *, changed: bool) -> None:
+        self.loop.call(lambda keeper: keeper.note_site_file(changed=changed))
 
-    def _use(self, site: Site) -> None:
-        self._clock.trust.believe = site.clock.believe
-        if site.time_zone != self._time_zone:  # else the rules in force may be older than the files
-            self._time_zone, self._stamp = site.time_zone, tz_data_stamp(site.time_zone)
+    def _take(self, loaded: LoadedSite) -> None:
+        self._require_board(loaded)
+        self.loop.call(lambda keeper: keeper.change_site(loaded.site, words="the site file was read again"))
+        log_warnings(loaded)
+        self._use(loaded)
+
+    def _refuse(self, words: str) -> None:
+        self.loop.call(lambda keeper: keeper.refuse_site(words))
+
+    def _use(self, loaded: LoadedSite) -> None:
+        self._clock.trust.believe = loaded.site.clock.believe
+        if loaded.site.time_zone != self._time_zone:  # else the rules in force may be older than the files
+            self._time_zone, self._stamp = loaded.site.time_zone, tz_data_stamp(loaded.site.time_zone)
+        self._loaded = loaded
         self._remember()
 
     def _remember(self) -> None:
         with self._copying:
-            remember(self._site_path, self._state)
+            remember(self._loaded, self._state)
 
-    def _refuses_board(self, site: Site) -> bool:
-        if site.relays.board == self._board:
-            return False
-        self._refuse(f"relays.board is now “{site.relays.board}”; restart Leerie to use another board")
-        return True
-
-    def _refuse(self, words: str) -> None:
-        log.error("the site file was refused: %s", words)
-        self.loop.call(lambda keeper: keeper.refuse_site(words.splitlines()[0]))
+    def _require_board(self, loaded: LoadedSite) -> None:
+        if loaded.site.relays.board != self._board:
+            what, remedy = f"is not the board in use, “{self._board}”", "restart Leerie to use another board"
+            finding = SiteFinding(("relays", "board"), what, remedy)
+            raise SiteFileError(locate([finding], loaded.text, loaded.file_name))

@@ -19,7 +19,7 @@ def load_or_last_good(site_path: Path, state: Path) -> tuple[LoadedSite, str]:
     """Read the site file, or the last good copy where the file is not valid.
 
     Returns:
-        The site, and why the file itself was refused; an empty text where it was not.
+        The site, and why the file itself was refused, all of it; an empty text where it was not.
 
     Raises:
         SiteFileError: neither is valid; with the problems of the file itself.
@@ -31,9 +31,8 @@ def load_or_last_good(site_path: Path, state: Path) -> tuple[LoadedSite, str]:
             loaded = load_site(state / LAST_GOOD)
         except SiteFileError:
             raise error from None
-        log.error("%s", error)
-        log.error("the site file is not valid; using the last good copy, %s", state / LAST_GOOD)
-        return loaded, str(error).splitlines()[0]
+        log.warning("the site file is not valid; using the last good copy, %s", state / LAST_GOOD)
+        return loaded, str(error)
 
 
 def log_warnings(loaded: LoadedSite) -> None:
@@ -42,27 +41,26 @@ def log_warnings(loaded: LoadedSite) -> None:
         log.warning("%s", warning)
 
 
-def remember(site_path: Path, state: Path) -> None:
-    """Keep a copy of a valid site file, if the state folder can be written; one caller at a time.
+def remember(loaded: LoadedSite, state: Path) -> None:
+    """Keep the text of a valid site file, if the state folder can be written; one caller at a time.
 
     What looks like a zone that was renamed since the last copy, and would lose its history, is logged.
     """
     from config.file.atomic_write import write_atomically  # noqa: PLC0415 - lights first
 
-    copy = state / LAST_GOOD
+    copy, content = state / LAST_GOOD, loaded.text.encode()
     try:
-        content = site_path.read_bytes()
         state.mkdir(parents=True, exist_ok=True)
         if not copy.exists() or copy.read_bytes() != content:
-            _log_renames(copy, site_path)
+            _log_renames(copy, loaded)
             write_atomically(copy, content)
     except OSError as error:
         log.warning("%s: the site file could not be copied: %s", state, error.strerror or error)
 
 
-def _log_renames(copy: Path, site_path: Path) -> None:
+def _log_renames(copy: Path, loaded: LoadedSite) -> None:
     from config.validation.earlier_ids import find_renames  # noqa: PLC0415 - lights first
 
     with contextlib.suppress(SiteFileError):
-        for hint in find_renames(load_site(copy).site, load_site(site_path).site):
+        for hint in find_renames(load_site(copy).site, loaded.site):
             log.warning("%s", hint)

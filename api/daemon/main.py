@@ -49,7 +49,7 @@ def run_daemon(site_path: Path, *, state: Path, port: int, relays_off: bool = Fa
         RelayError: the library for the board is missing.
         AlreadyRunningError: another daemon holds the state folder.
     """
-    logging.basicConfig(stream=sys.stderr, level=logging.INFO, format="%(name)s: %(message)s")
+    _log_to_stderr()
     logging.getLogger("apscheduler").setLevel(logging.WARNING)  # else a line for every job
     use_newest_zone_data()
     loaded, refused = load_or_last_good(site_path, state)
@@ -58,6 +58,24 @@ def run_daemon(site_path: Path, *, state: Path, port: int, relays_off: bool = Fa
         return switch_all_off(loaded.site)
     _run(loaded, refused, site_path=site_path, state=state, lock=_lock(state), port=port)
     return 0
+
+
+class LogLines(logging.Formatter):
+    """Lines of the log: ``warning: …``, ``error: …``, and whose they are where they are not ours."""
+
+    OURS = ("leerie", "api", "config", "controller")
+
+    def format(self, record: logging.LogRecord) -> str:
+        """Give a record's line."""
+        level = "" if record.levelno < logging.WARNING else f"{record.levelname.lower()}: "
+        whose = "" if record.name.split(".")[0] in self.OURS else f"{record.name}: "
+        return level + whose + super().format(record)
+
+
+def _log_to_stderr() -> None:
+    handler = logging.StreamHandler(sys.stderr)
+    handler.setFormatter(LogLines())
+    logging.basicConfig(level=logging.INFO, handlers=[handler])
 
 
 def _run(
@@ -90,7 +108,7 @@ def _run(
     from controller.journal.reader import JournalReader  # noqa: PLC0415
     from controller.keeper.loop import ControlLoop, in_background  # noqa: PLC0415
 
-    hooks = DaemonHooks(site_path=site_path, state=state, clock=clock, site=site)
+    hooks = DaemonHooks(site_path=site_path, state=state, clock=clock, loaded=loaded, refusal=refused)
     hooks.maintenance = JournalMaintenance(journal, clock=clock, past=previous, learn=hooks.on_previous_run)
     hooks.loop = ControlLoop(
         keeper, clock=clock, flush=hooks.maintenance.flush, on_round=hooks.on_round, on_noon=hooks.on_noon
@@ -99,6 +117,7 @@ def _run(
         loop=hooks.loop,
         reader=JournalReader(state),
         site_path=site_path,
+        editing=hooks.site_file.editing,
         append=journal.append,
         unwritten=journal.unwritten,
         on_site_written=hooks.on_site_written,

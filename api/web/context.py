@@ -93,7 +93,6 @@ class RequestContext:
         self.years = YearCache()
         self.short_slots = RequestSlots(waiting=MOST_SHORT_WAITING)
         self.long_slots = RequestSlots(waiting=MOST_LONG_WAITING)
-        self._writing = threading.Lock()
 
     def now(self) -> Reading:
         """Read the keeper's clock: its last reading, and what passed since."""
@@ -110,16 +109,17 @@ class RequestContext:
 
         Raises:
             ProblemError: this is a demonstration.
-            SiteFileError: the changed file would not be valid, or could not be written.
+            SiteFileError: the changed file would not be valid, could not be written, or was changed by hand
+                and not read yet.
             TimeoutError: the keeper did not answer; CancelledError where it has stopped.
         """
         gateway = self.gateway
         if gateway.site_path is None:
             raise ProblemError("demonstration", "this is a demonstration, which has no site file to write to")
-        with self._writing:
-            site = edit(gateway.site_path).site
-            gateway.loop.call(lambda keeper: keeper.change_site(site, words=note))
-            gateway.on_site_written()
+        with gateway.editing():
+            loaded = edit(gateway.site_path)
+            gateway.loop.call(lambda keeper: keeper.change_site(loaded.site, words=note))
+            gateway.on_site_written(loaded)
 
 
 async def _get_context(request: Request) -> RequestContext:

@@ -4,11 +4,14 @@ What is shown comes from the status that the keeper published after its last rou
 however many come, can hold up a light.
 """
 
+import threading
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from contextlib import AbstractContextManager
+from dataclasses import dataclass, field
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
+from config.file.loader import LoadedSite
 from config.models.site import Site
 from controller.history.source import RenamedJournal
 from controller.journal.reader import JournalReader
@@ -16,6 +19,11 @@ from controller.keeper.loop import ControlLoop
 from controller.keeper.state import KeeperStatus
 from controller.planning.planner import Planner
 from controller.records.entries import Entry
+
+
+def _one_at_a_time() -> Callable[[], AbstractContextManager[object]]:
+    lock = threading.Lock()
+    return lambda: lock
 
 
 @dataclass(kw_only=True)
@@ -27,7 +35,8 @@ class KeeperGateway:
         site_path: the site file; None in a demonstration, where nothing is written.
         append: puts an entry into the journal's queue; never blocks.
         unwritten: gives what waits in that queue.
-        on_site_written: called after the site file was written and taken over.
+        editing: held while the site file is written and taken over; raises SiteFileError where it may not.
+        on_site_written: called with what was written, after it was taken over.
     """
 
     loop: ControlLoop
@@ -35,7 +44,8 @@ class KeeperGateway:
     site_path: Path | None
     append: Callable[[Entry], None]
     unwritten: Callable[[], Iterable[object]] = tuple
-    on_site_written: Callable[[], None] = lambda: None
+    editing: Callable[[], AbstractContextManager[object]] = field(default_factory=_one_at_a_time)
+    on_site_written: Callable[[LoadedSite], None] = lambda _loaded: None
     _planner: Planner | None = None
 
     @property

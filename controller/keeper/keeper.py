@@ -9,7 +9,7 @@ from __future__ import annotations
 import logging
 from collections.abc import Iterable
 from dataclasses import replace
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
@@ -17,7 +17,7 @@ from config.errors import RelayError
 from config.models.site import Site, Zone
 from controller.clock.clock import Clock
 from controller.journal.previous_run import PreviousRun
-from controller.keeper.recorder import Recorder
+from controller.keeper.recorder import Recorder, until_words
 from controller.keeper.state import LONG_AGO_S, TRIES_BEFORE_REOPENING, KeeperStatus, RelayFault, ZoneState
 from controller.planning.decision import decide, place_override, seconds_left
 from controller.planning.planner import Planner
@@ -78,6 +78,7 @@ class Keeper:
         }
         self._unrecorded: tuple[Site, Reading] | None = (site, self._started_at)
         self._refused: str | None = None
+        self._site_changed_at: Reading | None = None
         self._tick_s = self._due_in_s = tick_s
         self.restore_overrides(past.overrides if past else ())
 
@@ -101,8 +102,16 @@ class Keeper:
             waiting=self._journal.waiting,
             lost=self._journal.lost,
             journal_fault=self._journal.fault,
+            site_changed_at=self._site_changed_at,
             refused=self._refused,
+            site_file=self._describe_site_file(),
+            simulated=self._relays.are_simulated,
         )
+
+    def _describe_site_file(self) -> str:
+        if self._site_changed_at is not None:
+            return f"changed at {self._site_changed_at.utc.astimezone(self.planner.tz):%H:%M}, not read yet"
+        return f"refused: {self._refused}" if self._refused else "in use"
 
     def reconcile(self) -> float:
         """Check every relay and correct what differs from its decision.
@@ -143,6 +152,7 @@ class Keeper:
         )
         self.overrides[zone_id] = override
         self._journal.append(override)
+        self._log_override(override, "placed")
         return override
 
     def lift_override(self, zone_id: str, *, by: str = "api") -> bool:
@@ -170,8 +180,8 @@ class Keeper:
                 self._end_override(override.zone, ZONE_REMOVED, self._started_at)
             elif name != override.zone:
                 self._rename_override(override, name, self._started_at)
-            else:
-                self.overrides.setdefault(override.zone, override)
+            elif self.overrides.setdefault(override.zone, override) is override:
+                self._log_override(override, "still in force, placed")
 
     def change_site(self, site: Site, *, words: str, tz: ZoneInfo | None = None) -> None:
         """Keep another site from now on, or the same one with new time zone data.
@@ -198,7 +208,10 @@ class Keeper:
         for zone_id in sorted(self.overrides.keys() - self._zones.keys()):
             self._end_override(zone_id, ZONE_REMOVED, now)
         self.planner = planner
-        self._refused, self._unrecorded = None, (site, now)
+        self._unrecorded = (site, now)
+        if tz is None:
+            self._refused = self._site_changed_at = None
+        log.info("%s", words)
         self._recorder.note(EventKind.SITE_CHANGED, words, now)
         self._recorder.record_programs(site.zones, now)
 
@@ -216,10 +229,16 @@ class Keeper:
         if unrecorded is not None:
             self._recorder.record_site(*unrecorded)
 
+    def note_site_file(self, *, changed: bool) -> None:
+        """Note that the site file was changed and is not read yet, or that it need not be read after all."""
+        self._site_changed_at = self._clock.read() if changed else None
+        log.info("%s", f"site file {self._describe_site_file()}" if changed else "the site file is as it was")
+
     def refuse_site(self, words: str) -> None:
-        """Record why a changed site file was refused; the old one stays in force."""
-        self._refused = words
-        self._recorder.note(EventKind.SITE_REFUSED, words, self._clock.read())
+        """Record why a changed site file was refused, by its first problem; the old one stays in force."""
+        log.error("the site file was refused: %s", words)
+        self._refused, self._site_changed_at = words.splitlines()[0], None
+        self._recorder.note(EventKind.SITE_REFUSED, self._refused, self._clock.read())
 
     def stop(self) -> None:
         """Switch every relay off, release the board and record the end."""
@@ -245,8 +264,19 @@ class Keeper:
             fault = RelayError(f"cannot be kept: {error}")
             return self._note_failure(zone.id, self._zones[zone.id], now, fault)
 
+    def _log_override(self, override: Override, what: str) -> None:
+        ends_at_utc, placed_at, lasts_s = override.ends_at_utc, override.placed_at, override.lasts_s
+        if lasts_s is not None and placed_at.trusted:
+            ends_at_utc = placed_at.utc + timedelta(seconds=lasts_s)
+        until = until_words(ends_at_utc, placed_at, self.planner.tz)
+        if ends_at_utc is None and lasts_s is not None:
+            until = f" for {lasts_s / 60:.0f} min"
+        light = "on" if override.on else "off"
+        log.info("zone %s: override %s%s, %s by %s", override.zone, light, until, what, override.by)
+
     def _end_override(self, zone_id: str, words: str, at: Reading) -> None:
         self.overrides.pop(zone_id, None)
+        log.info("zone %s: override ended: %s", zone_id, words)
         self._journal.append(OverrideEnded(zone=zone_id, at=at, words=words))
 
     def _rename_override(self, override: Override, name: str, at: Reading) -> None:
@@ -255,6 +285,7 @@ class Keeper:
         if name not in self.overrides:
             self.overrides[name] = replace(override, zone=name)
             self._journal.append(self.overrides[name])
+            self._log_override(self.overrides[name], "still in force, placed")
 
     def _correct(self, zone: Zone, now: Reading) -> float:
         """Compare one relay with its decision and correct it; give the seconds until it is due again."""
@@ -284,7 +315,14 @@ class Keeper:
         except RelayError as error:
             return min(due_in_s, self._note_failure(zone.id, state, now, error))
         self._recorder.switched(
-            zone.id, state, now, on=decision.on, cause=decision.cause, words=decision.words
+            zone.id,
+            state,
+            now,
+            on=decision.on,
+            cause=decision.cause,
+            words=decision.words,
+            until_utc=decision.until_utc,
+            tz=self.planner.tz,
         )
         return due_in_s
 

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import logging
 from collections.abc import Sequence
 from dataclasses import replace
-from datetime import timedelta
+from datetime import UTC, datetime, timedelta, tzinfo
 from typing import TYPE_CHECKING
 
 from config.models.site import Site, Zone
@@ -17,6 +18,8 @@ from controller.records.reading import Reading
 
 if TYPE_CHECKING:
     from controller.journal.journal import Journal
+
+log = logging.getLogger(__name__)
 
 # A heartbeat while something is lit, so often that a power cut loses no more than five minutes: with a tick
 # of 30 s between two checks, 270 s keeps that promise.
@@ -87,11 +90,26 @@ class Recorder:
             self.journal.append(self._site_record)
 
     def switched(
-        self, zone_id: str, state: ZoneState, at: Reading, *, on: bool, cause: Cause, words: str
+        self,
+        zone_id: str,
+        state: ZoneState,
+        at: Reading,
+        *,
+        on: bool,
+        cause: Cause,
+        words: str,
+        until_utc: datetime | None = None,
+        tz: tzinfo = UTC,
     ) -> None:
-        """Record a change of one relay; nothing where there is none, so that on and off alternate."""
+        """Record a change of one relay; nothing where there is none, so that on and off alternate.
+
+        ``until_utc`` is its next change, for the log, which has it by the clock of ``tz``.
+        """
         if state.lit is on:
             return
+        if log.isEnabledFor(logging.INFO):
+            until = until_words(until_utc, at, tz)
+            log.info("zone %s: %s%s (%s)", zone_id, "on" if on else "off", until, words)
         state.lit, state.lit_since = on, at if on else None
         self.journal.append(
             Switching(
@@ -163,3 +181,12 @@ class Recorder:
         if now.boot_s - self._beat_boot_s >= BEAT_S:
             self._beat_boot_s = now.boot_s
             self.journal.append(Heartbeat(at=now))
+
+
+def until_words(until_utc: datetime | None, now: Reading, tz: tzinfo) -> str:
+    """Write `` until 23:30`` for the log, with its date where that is a day or more away; empty for None."""
+    if until_utc is None:
+        return ""
+    until = (until_utc + timedelta(milliseconds=500)).astimezone(tz)
+    is_near = until_utc - now.utc < timedelta(days=1)
+    return f" until {until:%H:%M}" if is_near else f" until {until:%Y-%m-%d %H:%M}"

@@ -8,7 +8,7 @@ from config.models.site import RatedLoad, Zone
 from controller.planning.decision import Decision
 from controller.records.entries import Override
 from controller.records.reading import Reading
-from controller.relays import Wire
+from controller.relays import SIMULATED, Wire
 
 # Pauses between tries at a relay that fails: doubled from the first, never longer than a tick.
 FIRST_PAUSE_S = 1.0
@@ -92,7 +92,10 @@ class KeeperStatus:
         waiting: journal entries not written yet.
         lost: journal entries that had to be dropped.
         journal_fault: why the journal cannot be written; None while it can.
+        site_changed_at: when a change of the site file was noticed that is not read yet; None where all is.
         refused: why the last changed site file was refused; None where it was not.
+        site_file: the same two in words.
+        simulated: whether the relays are simulated, and nothing is switched.
     """
 
     at: Reading
@@ -102,16 +105,23 @@ class KeeperStatus:
     waiting: int
     lost: int
     journal_fault: str | None
+    site_changed_at: Reading | None
     refused: str | None
+    site_file: str
+    simulated: bool
 
     @property
     def words(self) -> str:
         """One line for the service manager and the log."""
-        if not self.at.trusted:
-            return f"Lights held: {self.at.trust}"
         lit = [zone.name for zone in self.zones if zone.lit]
         parts = [f"lit: {', '.join(lit)}" if lit else "all dark"]
+        if not self.at.trusted:
+            parts = [f"Lights held: {self.at.trust}"]
         parts += [f"{zone.name}: {zone.fault.words}" for zone in self.zones if zone.fault]
         if self.journal_fault:
             parts.append(f"journal: {self.journal_fault}, {self.waiting} waiting")
+        if self.site_changed_at or self.refused:
+            parts.append(f"site file {self.site_file}")
+        if self.simulated:
+            parts.append(SIMULATED)
         return "; ".join(parts)

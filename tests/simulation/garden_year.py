@@ -381,7 +381,7 @@ class GardenYear:
             parse_site(self.garden.spoil(), "garden.toml")
         except SiteFileError as error:
             if self.daemon is not None:
-                self.daemon.keeper.refuse_site(str(error).splitlines()[0])
+                self.daemon.keeper.refuse_site(str(error))
         else:
             raise Violation("a spoilt site file was taken")
 

@@ -12,6 +12,7 @@ from api.web.context import Context, ShortRoute, json_response
 from api.web.problems.types import PROBLEM_TYPES, ProblemError, problems_of
 from api.web.schemas.zones import ZoneSummary, by_present_clock, zone_summary
 from controller.clock.tzdata import tz_data_version
+from controller.relays import SIMULATED
 
 # A round is due at least every 30 s; after two and a half missed ones the control loop is stuck.
 LATE_S = 90.0
@@ -56,7 +57,20 @@ class JournalResponse(ResponseModel):
 class SiteFileResponse(ResponseModel):
     """The site file on disk."""
 
+    summary: str = Field(
+        description="the same in words", examples=["in use", "changed at 14:53, not read yet"]
+    )
+    changed_at: Instant | None = Field(
+        description="when a change was noticed that is not read yet; null where there is none"
+    )
     refused: str | None = Field(description="why its last change was refused; null where it was accepted")
+
+
+class RelaysResponse(ResponseModel):
+    """The relays of the board."""
+
+    simulated: bool = Field(description="whether they are simulated: nothing is switched")
+    summary: str = Field(description="the same in words", examples=[SIMULATED])
 
 
 class TimeZoneResponse(ResponseModel):
@@ -76,6 +90,7 @@ class StatusResponse(ResponseModel):
     zones: list[ZoneSummary]
     journal: JournalResponse
     site_file: SiteFileResponse
+    relays: RelaysResponse
 
 
 class RouteResponse(ResponseModel):
@@ -134,8 +149,9 @@ async def get_health(context: Context) -> Response:
 
 @router.get("/v1/status", summary="The state of everything", response_model=StatusResponse)
 def get_status(context: Context) -> Response:
-    """Show the clock, the keeper, every zone, the journal and the site file."""
+    """Show the clock, the keeper, every zone, the journal, the site file and the relays."""
     site, status, now = context.gateway.site, context.gateway.status, context.now()
+    changed_at = status.site_changed_at
     found = StatusResponse(
         site=site.name,
         time_zone=TimeZoneResponse(name=site.time_zone, rules=tz_data_version(site.time_zone)),
@@ -152,7 +168,14 @@ def get_status(context: Context) -> Response:
         ),
         zones=[zone_summary(zone, context.zone_status(zone.id), now) for zone in site.zones],
         journal=JournalResponse(waiting=status.waiting, lost=status.lost, fault=status.journal_fault),
-        site_file=SiteFileResponse(refused=status.refused),
+        site_file=SiteFileResponse(
+            summary=status.site_file,
+            changed_at=changed_at and instant_text(by_present_clock(changed_at, now)),
+            refused=status.refused,
+        ),
+        relays=RelaysResponse(
+            simulated=status.simulated, summary=SIMULATED if status.simulated else "the pins of the board"
+        ),
     )
     return json_response(found)
 

@@ -12,6 +12,7 @@ from typing import Any, cast
 import pytest
 
 from api.daemon import hooks as hooks_module
+from api.daemon import site_file as site_file_module
 from api.daemon.hooks import DaemonHooks
 from config.file.loader import load_site
 from controller.calendar.night import zone_info
@@ -20,7 +21,7 @@ from controller.clock.trust import RELEASED_UTC
 from controller.journal.maintenance import JournalMaintenance
 from controller.keeper.loop import ControlLoop
 from controller.records.entries import EventKind
-from tests.api.stand_in import House, SilentLoop
+from tests.api.stand_in import House, SilentLoop, problem
 
 
 class CopyingMaintenance(JournalMaintenance):
@@ -45,10 +46,26 @@ class Runner:
             site_path=house.site_path,
             state=state,
             clock=self.clock,
-            site=house.keeper.site,
+            loaded=load_site(house.site_path),
         )
         self.hooks.maintenance = self.maintenance
         self.hooks.loop = cast("ControlLoop", house.loop)
+        house.gateway.editing = self.hooks.site_file.editing
+        house.gateway.on_site_written = self.hooks.on_site_written
+
+    def write(self, old: str, new: str) -> None:
+        """Change the site file by hand."""
+        path = self.house.site_path
+        path.write_text(path.read_text(encoding="utf-8").replace(old, new), encoding="utf-8")
+
+    def status(self) -> dict[str, Any]:
+        """What the API says of the site file."""
+        return dict(self.house.get("/v1/status")["site_file"])
+
+    def events(self, kind: EventKind) -> list[str]:
+        """What the journal has of one kind."""
+        self.house.journal.flush()
+        return [each.words for each in self.house.gateway.reader.events() if each.kind is kind]
 
 
 @pytest.fixture
@@ -80,9 +97,7 @@ def test_new_time_zone_data_is_taken_at_noon_and_only_then(
     for _ in range(2):
         runner.hooks.on_noon()
     assert runner.house.keeper.planner.tz is not before
-    runner.house.journal.flush()
-    changed = [each for each in runner.house.gateway.reader.events() if each.kind is EventKind.SITE_CHANGED]
-    assert [event.words for event in changed] == ["new time zone data"]
+    assert runner.events(EventKind.SITE_CHANGED) == ["new time zone data"]
 
 
 def test_a_site_file_that_is_read_again_leaves_new_time_zone_data_to_the_noon(
@@ -91,7 +106,7 @@ def test_a_site_file_that_is_read_again_leaves_new_time_zone_data_to_the_noon(
     """Rules that were installed before the site file was written again are used from the next noon on."""
     before = runner.house.keeper.planner.tz
     monkeypatch.setattr(hooks_module, "tz_data_stamp", lambda _name: (("file", 1, 2, 3),))
-    runner.hooks.on_site_written()
+    runner.hooks.on_site_written(load_site(runner.house.site_path))
     runner.hooks.on_noon()
     assert runner.house.keeper.planner.tz is not before
 
@@ -118,12 +133,14 @@ def test_time_zone_data_that_cannot_be_read_is_tried_again_the_next_noon(
 
 def test_a_file_that_was_written_over_the_api_is_used_in_every_way(runner: Runner, tmp_path: Path) -> None:
     """Also for what was edited by hand before: its clock setting counts, and the copy is of this file."""
-    path = runner.house.site_path
-    path.write_text(path.read_text(encoding="utf-8") + '\n[clock]\nbelieve = "always"\n', encoding="utf-8")
-    runner.house.keeper.change_site(load_site(path).site, words="written")
-    runner.hooks.on_site_written()
+    runner.write("[relays]", '[clock]\nbelieve = "always"\n\n[relays]')
+    runner.hooks.on_reload()
+    wait_for("reload")
+    runner.house.ask("PUT", "/v1/zones/orchard/program", json={"program": ["dusk to 23:00"]})
     assert runner.clock.trust.believe == "always"
-    assert (tmp_path / "state" / "site.last-good.toml").read_bytes() == path.read_bytes()
+    copy = (tmp_path / "state" / "site.last-good.toml").read_bytes()
+    assert copy == runner.house.site_path.read_bytes()
+    assert b"dusk to 23:00" in copy
 
 
 def test_the_floor_of_the_clock_follows_trusted_rounds_alone(runner: Runner) -> None:
@@ -186,6 +203,153 @@ def test_a_reload_that_the_keeper_has_no_time_for_ends_and_can_be_repeated(
     runner.hooks.on_reload()
     wait_for("reload")
     assert runner.house.keeper.site.name == "Another Lodge"
+
+
+@pytest.fixture
+def at_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Have a file read at the first look that finds it changed."""
+    monkeypatch.setattr(site_file_module, "STILL_S", 0.0)
+
+
+def test_a_change_by_hand_is_in_the_status_until_it_is_read(
+    runner: Runner, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The status says when it was noticed, by the site's clock, and then that the file is in use."""
+    look = runner.hooks.site_file.look
+    look()
+    in_use = {"summary": "in use", "changed_at": None, "refused": None}
+    assert runner.status() == in_use
+    runner.write("21:15", "22:15")
+    look()
+    words = "changed at 21:30, not read yet"
+    assert runner.status() == {"summary": words, "changed_at": "2027-06-22T01:30:00Z", "refused": None}
+    assert f"; site file {words}; " in runner.house.loop.status.words
+    assert runner.house.get("/v1/zones/orchard")["lit"]
+    monkeypatch.setattr(site_file_module, "STILL_S", 0.0)
+    look()
+    assert runner.status() == in_use
+    assert not runner.house.get("/v1/zones/orchard")["lit"]
+    assert runner.events(EventKind.SITE_CHANGED) == ["the site file was read again"]
+
+
+@pytest.mark.usefixtures("at_once")
+def test_a_change_that_is_refused_says_why_until_it_is_undone(
+    runner: Runner, caplog: pytest.LogCaptureFixture, tmp_path: Path
+) -> None:
+    """Every problem is in the log once, the first in the status; the last good copy stays as it was."""
+    look = runner.hooks.site_file.look
+    runner.hooks.on_reload()
+    wait_for("reload")
+    runner.write("pin = 27", "pin = 99")
+    runner.write("count = 6", "count = 0")
+    look()
+    why = str(runner.status()["refused"])
+    assert "count = 0" in why
+    assert runner.status()["summary"] == f"refused: {why}"
+    assert f"; site file refused: {why}; " in runner.house.loop.status.words
+    assert caplog.text.count("pin = 99") == caplog.text.count("count = 0") == 1
+    assert b"pin = 27" in (tmp_path / "state" / "site.last-good.toml").read_bytes()
+    runner.write("pin = 99", "pin = 27")
+    runner.write("count = 0", "count = 6")
+    look()
+    assert runner.status()["refused"] is None
+    assert len(runner.events(EventKind.SITE_REFUSED)) == 1
+
+
+@pytest.mark.usefixtures("at_once")
+def test_new_time_zone_data_clears_no_refusal(runner: Runner, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The file is as wrong as before."""
+    runner.write("pin = 27", "pin = 99")
+    runner.hooks.site_file.look()
+    monkeypatch.setattr(hooks_module, "tz_data_stamp", lambda _name: (("file", 1, 2, 3),))
+    runner.hooks.on_noon()
+    assert "pin = 99" in str(runner.status()["refused"])
+
+
+@pytest.mark.usefixtures("at_once")
+def test_another_board_is_refused_with_its_line(runner: Runner) -> None:
+    """By hand and, where it is in the file already, beside a program that is written over the API."""
+    runner.write('board = "simulated"', 'board = "gpio"')
+    runner.hooks.site_file.look()
+    why = 'relays.board = "gpio": is not the board in use, “simulated”; restart Leerie to use another board'
+    assert str(runner.status()["refused"]).endswith(f"site.toml:8: {why}")
+    answer = runner.house.ask("PUT", "/v1/zones/orchard/program", json={"program": []})
+    assert answer.status_code == 200
+    assert str(runner.status()["refused"]).endswith(why)
+    assert runner.house.get("/v1/status")["relays"]["simulated"]
+    assert runner.house.keeper.site.zone("orchard").program == ()
+
+
+def test_an_edit_over_the_api_waits_for_a_change_by_hand(runner: Runner) -> None:
+    """Refused as a file that was changed meanwhile, with nothing written; once that is read, it is let in."""
+    runner.hooks.site_file.look()
+    runner.write("21:15", "22:15")
+    before = runner.house.site_path.read_bytes()
+    body = {"program": ["dusk to 23:00"]}
+    answer = runner.house.ask("PUT", "/v1/zones/jetty/program", json=body)
+    words = problem(answer, "site-file-changed", at="/v1/zones/jetty/program")["detail"]
+    assert words.endswith("was changed by hand and is not read yet; try again in a few seconds")
+    assert runner.house.site_path.read_bytes() == before
+    runner.hooks.on_reload()
+    wait_for("reload")
+    assert runner.house.ask("PUT", "/v1/zones/jetty/program", json=body).status_code == 200
+    assert runner.events(EventKind.SITE_CHANGED) == [
+        "the site file was read again",
+        "the program of jetty was changed",
+    ]
+    runner.hooks.site_file.look()
+    assert runner.status()["summary"] == "in use"
+
+
+@pytest.mark.usefixtures("at_once")
+def test_edits_by_hand_and_over_the_api_end_in_what_is_in_the_file(runner: Runner) -> None:
+    """Two people at once, twenty times each: whoever was last, the keeper has the site that the file has."""
+    done = threading.Event()
+    path = runner.house.site_path
+
+    def write_over_the_api() -> None:
+        for number in range(20):
+            body = {"program": [f"20:{number:02} to 23:00"]}
+            runner.house.ask("PUT", "/v1/zones/orchard/program", json=body)
+        done.set()
+
+    def write_by_hand() -> None:
+        for number in range(20):
+            other = path.with_name("other.toml")
+            text = path.read_text(encoding="utf-8")
+            other.write_text(text.replace("Lodge", f"Lodge {number}", 1), encoding="utf-8")
+            other.replace(path)
+
+    threads = [threading.Thread(target=each) for each in (write_over_the_api, write_by_hand)]
+    for thread in threads:
+        thread.start()
+    while not done.is_set():
+        runner.hooks.site_file.look()
+    for thread in threads:
+        thread.join()
+    runner.hooks.site_file.look()
+    runner.hooks.site_file.look()
+    assert runner.house.keeper.site == load_site(path).site
+    assert runner.status()["summary"] == "in use"
+
+
+def test_a_storm_of_signals_on_a_disk_that_hangs_leaves_two_threads(
+    runner: Runner, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """One reads, one waits to read once more, and no more are started."""
+    goes_on = threading.Event()
+    read_bytes = site_file_module.read_bytes
+
+    def hang(path: Path) -> bytes:
+        assert goes_on.wait(60)
+        return read_bytes(path)
+
+    monkeypatch.setattr(site_file_module, "read_bytes", hang)
+    for _ in range(200):
+        runner.hooks.on_reload()
+    assert 1 <= [thread.name for thread in threading.enumerate()].count("reload") <= 2
+    goes_on.set()
+    wait_for("reload")
 
 
 def test_the_end_is_reported_before_the_lights_go_out(

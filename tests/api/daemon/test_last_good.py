@@ -4,19 +4,17 @@ from __future__ import annotations
 
 import os
 import stat
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from api.daemon.last_good import LAST_GOOD, remember
+from config.file.loader import load_site, parse_site
 from tests.api.command import write_site, zone_table
+from tests.config.site_texts import GOOD
 
-
-@pytest.fixture
-def site_path(tmp_path: Path) -> Path:
-    path = tmp_path / "garden.toml"
-    path.write_text("new", encoding="utf-8")
-    return path
+NEW = replace(parse_site(GOOD, "garden.toml"), text="new")
 
 
 @pytest.fixture
@@ -28,7 +26,7 @@ def state(tmp_path: Path) -> Path:
 
 
 def test_the_copy_is_on_the_disk_before_it_takes_its_name(
-    site_path: Path, state: Path, monkeypatch: pytest.MonkeyPatch
+    state: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """The new content is forced to the disk while the old copy stands, then the folder with the new name."""
     forced: list[tuple[bool, str]] = []
@@ -40,12 +38,12 @@ def test_the_copy_is_on_the_disk_before_it_takes_its_name(
         fsync(descriptor)
 
     monkeypatch.setattr(os, "fsync", note_and_fsync)
-    remember(site_path, state)
+    remember(NEW, state)
     assert forced == [(False, "old"), (True, "new")]
 
 
 def test_a_disk_that_takes_nothing_leaves_the_old_copy(
-    site_path: Path, state: Path, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+    state: Path, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
 ) -> None:
     """The daemon goes on and says so in the log; nothing is left beside the old copy."""
 
@@ -53,18 +51,16 @@ def test_a_disk_that_takes_nothing_leaves_the_old_copy(
         raise OSError(5, "Input/output error")
 
     monkeypatch.setattr(os, "fsync", fail)
-    remember(site_path, state)
+    remember(NEW, state)
     assert {path.name: path.read_text(encoding="utf-8") for path in state.iterdir()} == {LAST_GOOD: "old"}
     assert "Input/output error" in caplog.text
 
 
-def test_a_copy_that_is_the_same_is_not_written_again(
-    site_path: Path, state: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_a_copy_that_is_the_same_is_not_written_again(state: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """A start with the same file costs the memory card no write."""
-    remember(site_path, state)
+    remember(NEW, state)
     monkeypatch.setattr(os, "fsync", lambda _descriptor: pytest.fail("the same copy was written again"))
-    remember(site_path, state)
+    remember(NEW, state)
 
 
 def test_a_zone_that_was_renamed_without_saying_so_is_logged(
@@ -72,9 +68,9 @@ def test_a_zone_that_was_renamed_without_saying_so_is_logged(
 ) -> None:
     """At a start or after an edit: what would lose its history is named, with what to write; once."""
     site_path = write_site(tmp_path, zone_table("front-path", "dusk to midnight"))
-    remember(site_path, tmp_path / "state")
+    remember(load_site(site_path), tmp_path / "state")
     write_site(tmp_path, zone_table("path", "dusk to midnight"))
-    remember(site_path, tmp_path / "state")
-    remember(site_path, tmp_path / "state")
+    remember(load_site(site_path), tmp_path / "state")
+    remember(load_site(site_path), tmp_path / "state")
     (told,) = caplog.messages
     assert told.endswith('write formerly = ["front-path"] in it to keep its history')

@@ -47,7 +47,7 @@ def test_status_shows_everything_at_a_glance(house):
         "keeper": {
             "started_at": "2027-06-22T01:30:00Z",
             "last_round": "2027-06-22T01:31:00Z",
-            "summary": "lit: Jetty and steps, orchard",
+            "summary": "lit: Jetty and steps, orchard; simulated relays: nothing is switched",
         },
         "zones": [
             {
@@ -78,7 +78,8 @@ def test_status_shows_everything_at_a_glance(house):
             },
         ],
         "journal": {"waiting": 0, "lost": 0, "fault": None},
-        "site_file": {"refused": None},
+        "site_file": {"summary": "in use", "changed_at": None, "refused": None},
+        "relays": {"simulated": True, "summary": "simulated relays: nothing is switched"},
     }
 
 
@@ -127,7 +128,8 @@ def test_a_refused_site_file_and_a_journal_fault_are_shown(house):
     house.journal._fault = OSError("the disk is full; make room on it")
     house.loop.run_once()
     status = house.get("/v1/status")
-    assert status["site_file"] == {"refused": "site.toml:3: latitude = 99: too far north"}
+    why = "site.toml:3: latitude = 99: too far north"
+    assert status["site_file"] == {"summary": f"refused: {why}", "changed_at": None, "refused": why}
     assert status["journal"]["fault"] == "the disk is full; make room on it"
     assert status["journal"]["waiting"] > 0
 
