@@ -28,7 +28,7 @@ from controller.calendar.night import local
 from controller.calendar.periods import Period, season_words
 from controller.history.dark_nights import Outage, dates_text
 from controller.history.season import SeasonReport, season_in
-from controller.history.totals import HourSum
+from controller.history.totals import HourSum, Recorded
 from controller.history.work import NEARLY_USED, is_due
 
 _WIDE_PX, _NARROW_PX = 1000, 380
@@ -60,6 +60,7 @@ def write_report(report: SeasonReport) -> str:
         printed=local(report.now_utc, planner.tz).date(),
         since=account.head.began_utc,
         total=total,
+        has_figures=total.recorded is not Recorded.NONE and report.last >= period.first,
         zones=account.totals,
         names=_Names({zone.id: zone.name for zone in site.zones}),
         months=account.periods if len(account.periods) > 1 else (),
@@ -97,6 +98,8 @@ def _title(period: Period, latitude_deg: float) -> str:
         return f"{words[0].upper()}{words[1:]}"
     if re.fullmatch(r"\d{4}-\d{2}", period.name):
         return f"{period.first:%B %Y}"
+    if re.fullmatch(r"\d{4}", period.name):
+        return period.name
     dates = dates_text(period.first, period.last)
     return f"Night of {dates}" if period.nights == 1 else f"Nights of {dates}"
 
@@ -179,13 +182,13 @@ def _parts(total: HourSum) -> Sequence[tuple[str, str, str]]:
         return ()
     parts = {
         "lamps": energy.lamps_j,
-        "lost in the cables": energy.cable_j,
+        "lost in the cables, where known": energy.cable_j,
         "lost in the transformers while lit": energy.transformer_lit_j,
         "taken by the transformers with nothing lit": energy.idle_j,
     }
     first, *others = parts.values()
     written = kwh_that_add_up(first, others, energy.meter_j)
-    return [
-        (name, text, share(float(part / energy.meter_j)))
-        for (name, part), text in zip(parts.items(), written, strict=True)
-    ]
+    shares = [share(float(part / energy.meter_j)) for part in parts.values()]
+    if {*total.losses} == {"losses not known"}:
+        written[2:], shares[2:] = ["not known"] * 2, [NONE] * 2
+    return list(zip(parts, written, shares, strict=True))

@@ -100,7 +100,11 @@ def get_hours(context: Context, params: Annotated[HoursParams, Query()]) -> Resp
     responses=shown_as("text/html", "invalid-request", "journal-unreadable"),
 )
 def get_report(context: Context, season: SeasonText) -> Response:
-    """Give a page for A4 and Letter: totals, zones, what was missed and why, lamps, picture, remarks."""
+    """Give a page for A4 and Letter, to hand over.
+
+    It has totals, the work to do, what was missed and why, each zone and month, the year before, what lies
+    between lamps and meter, lamps as they stood at the end, the year's picture, and room for remarks.
+    """
     gateway, years, now = context.gateway, context.years, context.now()
     with years.planner_like(gateway.planner) as planner:
         year = years.year_ahead(planner, now)

@@ -281,7 +281,7 @@ def test_from_the_lamps_to_the_meter(told, reckoned):
     *parts, total = table_of(told, "What took it")
     expected = {
         "lamps": energy.lamps.sum(),
-        "lost in the cables": 0.0,
+        "lost in the cables, where known": 0.0,
         "lost in the transformers while lit": energy.lost.sum(),
         "taken by the transformers with nothing lit": energy.idle.sum(),
     }
@@ -389,3 +389,26 @@ def test_the_work_to_do(told):
         ("Whole garden", f"{SUPPLY} on 11 nights, 10 to 20 June 2027", "now"),
         ("path", "Check the relay and its wiring: it failed on 3 nights, 3 to 5 July 2027", "now"),
     ]
+
+
+@pytest.mark.parametrize(("currency", "decimals"), [("JPY", 0), ("GBP", 2), ("KWD", 3)])
+def test_money_has_the_digits_of_its_currency(garden, currency, decimals):
+    """Yen are whole, dinars have three digits after the point, wherever there is an amount (ISO 4217)."""
+    tariff = garden.site.tariff.model_copy(update={"currency": currency})
+    board_site = garden.site.model_copy(update={"tariff": tariff})
+    planner, now_utc = Planner(board_site), garden.true_utc
+    year = year_to_come(planner, now_utc)
+    found = report_season(planner, garden.reader, "2027-summer", now_utc=now_utc, year=year)
+    told = Page(write_report(found))
+    amounts = [
+        row[f"Cost {currency}"] for row in table_of(told, "Load W") + table_of(told, "Nights of", "Starts")
+    ]
+    amounts += [
+        text for table in told.tables if "Before" in table[1] for row in table[2:] for text in row[7:]
+    ]
+    amounts += re.findall(rf"= ([\d,.]+) {currency}", told.text)
+    assert len(amounts) == 3 + 3 + 9 + 2
+    for text in amounts:
+        whole, _, fraction = text.partition(".")
+        assert len(fraction) == decimals, text
+        assert whole
