@@ -84,7 +84,7 @@ def _say_once(findings: Sequence[SiteFinding], *, has_site: bool) -> Iterator[Si
 
     Where [site] is missing, one problem says so, and not one more for each of its keys.
     """
-    said = {(*finding.path[:-1], finding.meant) for finding in findings if finding.meant}
+    said = {finding.meant for finding in findings if finding.meant}
     for finding in findings:
         follows = not has_site and len(finding.path) > 1 and finding.path[0] == "site"
         if finding.path not in said and not follows:

@@ -49,9 +49,8 @@ def check_document(document: Document) -> Iterator[SiteFinding]:
     yield from _check_changes(document)
     ids = [table.get("id") for _, table in transformers]
     # Where an id is not valid, it is not known which transformer was meant; one problem at a time.
-    is_known = isinstance(document.get("transformers", []), list) and "transformers" not in [
-        finding.meant for finding in top
-    ]
+    is_known = isinstance(document.get("transformers", []), list)
+    is_known = is_known and ("transformers",) not in [finding.meant for finding in top]
     if is_known and all(isinstance(each, str) and _ID.fullmatch(each) for each in ids):
         yield from _check_transformers(zones, [str(each) for each in ids])
     site = document.get("site")
@@ -118,18 +117,24 @@ def _check_top(document: Document) -> Iterator[SiteFinding]:
         if key in SITE_KEYS:
             yield SiteFinding((key,), "is outside all tables", "put it under [site]")
         elif key not in tables:
-            yield _explain_table(key, tables)
+            yield _explain_table(key, document[key], tables)
 
 
-def _explain_table(key: str, tables: Sequence[str]) -> SiteFinding:
-    """Say what is wrong with a table that the site file does not have; it may belong inside another."""
+def _explain_table(key: str, value: object, tables: Sequence[str]) -> SiteFinding:
+    """Say what is wrong with a table, or a key, that the top does not have; it may belong inside another."""
     from config.validation.fields import heading_of, homes_of  # noqa: PLC0415 (not needed to start the lights)
 
-    what, like, homes = "is not a table of the site file", find_key(key, tables), homes_of(key)
-    if homes:
-        return SiteFinding((key,), what, f"write {min(homes, key=len)}, below the table that it belongs to")
-    remedy = f"did you mean {heading_of(like)}?" if like else f"the tables are {', '.join(tables)}"
-    return SiteFinding((key,), what, remedy, meant=like or "")
+    what = "is not a table of the site file"
+    inner = [heading for home in homes_of(key) if (heading := heading_of(f"{home}.{key}"))]
+    tables_there = value if isinstance(value, list) else [value]
+    is_table = any(isinstance(each, Mapping) for each in tables_there)
+    if inner:
+        return SiteFinding((key,), what, f"write {inner[0]}, below its table")
+    if not is_table and (homes := homes_of(key)):
+        return SiteFinding((key,), what, f"write it under {heading_of(homes[0])}")
+    if like := find_key(key, tables):
+        return SiteFinding((key,), what, f"did you mean {heading_of(like)}?", meant=(like,))
+    return SiteFinding((key,), what, f"the tables are {', '.join(tables)}")
 
 
 def _check_unique(tables: Rows, key: str, kind: type, noun: str) -> Iterator[SiteFinding]:

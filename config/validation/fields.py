@@ -65,12 +65,9 @@ def heading_of(name: str) -> str:
 
 
 def homes_of(key: str) -> list[str]:
-    """List the headings of tables of that name inside others, such as ``[[zones.fixtures]]``."""
-    return [
-        heading
-        for path, _ in _all_fields()
-        if path[-1] == key and len(path) > 1 and (heading := heading_of(".".join(path)))
-    ]
+    """Name the tables that have a key, or a table, of that name, from the top down."""
+    homes = {".".join(path[:-1]) for path, _ in _all_fields() if path[-1] == key and len(path) > 1}
+    return sorted(homes, key=lambda name: (name.count("."), name))
 
 
 @cache

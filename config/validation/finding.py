@@ -34,14 +34,14 @@ class SiteFinding(NamedTuple):
     """What is wrong, or probably a mistake, at a path, and what to do; one clause each.
 
     ``{line}`` in ``what`` stands for the line of ``other``, a second place that it concerns. ``meant`` is the
-    key that was probably meant by one that is not known.
+    path that was probably meant by one that is not known.
     """
 
     path: KeyPath
     what: str
     remedy: str
     other: KeyPath | None = None
-    meant: str = ""
+    meant: KeyPath = ()
 
 
 def write_path(path: KeyPath) -> str:

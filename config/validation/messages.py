@@ -12,7 +12,7 @@ from config.currencies import CURRENCIES
 from config.errors import CableTextError, KeyPath, ProgramError
 from config.header import describe_header_pin
 from config.models.site import SITE_KEYS
-from config.validation.fields import field_at, fields_by_key, table_in
+from config.validation.fields import field_at, fields_by_key, heading_of, homes_of, table_in
 from config.validation.finding import SiteFinding, find_key, suggest, toml_string, write_path
 from config.validation.slips import explain_number, read_date, read_truth
 
@@ -122,12 +122,19 @@ def explain_unknown_key(path: KeyPath) -> SiteFinding:
     field = field_at(tuple(parent))
     table = table_in(field.annotation) if field else None
     keys = SITE_KEYS if parent == ["site"] else tuple(fields_by_key(table)) if table else ()
-    name = ".".join(str(part) for part in parent if isinstance(part, str))
-    what, like = f"is not a key of “{name}”", find_key(str(key), keys)
+    name = ".".join(part for part in parent if isinstance(part, str))
+    what, homes = f"is not a key of “{name}”", homes_of(str(key))
     if remedy := _UNKNOWN_KEYS.get(str(key)):
         return SiteFinding(path, what, remedy)
-    remedy = f"did you mean “{like}”?" if like else f"its keys are {', '.join(keys)}"
-    return SiteFinding(path, what, remedy, meant=like or "")
+    # Below the heading of an inner table, what belongs to the outer one has to stand before it.
+    if (outer := name.rpartition(".")[0]) in homes:
+        remedy = f"move it up, before the first {heading_of(name)}: it belongs to {heading_of(outer)}"
+        return SiteFinding(path, what, remedy, meant=(*path[:-3], key))
+    if like := find_key(str(key), keys):
+        return SiteFinding(path, what, f"did you mean “{like}”?", meant=(*parent, like))
+    if len(homes) == 1:
+        return SiteFinding(path, what, f"remove it: {key} is a key of {heading_of(homes[0])}")
+    return SiteFinding(path, what, f"its keys are {', '.join(keys)}")
 
 
 def _how_to_write(kind: str, path: KeyPath, value: object) -> str:
