@@ -4,16 +4,26 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from datetime import date, timedelta
+from itertools import chain
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
-from api.cli.options import date_option, json_option, load, print_json, site_argument, zone_option
+from api.cli.options import (
+    date_option,
+    dump_json,
+    echo_pieces,
+    json_option,
+    load,
+    site_argument,
+    zone_option,
+)
 from api.render.numbers import spell_duration
 from controller.clock.clock import now_utc
 
 if TYPE_CHECKING:
+    from rich.console import RenderableType
     from rich.text import Text
 
     from controller.calendar.night import Night
@@ -39,7 +49,7 @@ def nights(
     A night runs from noon to noon and is named by the date on which it begins. Times are local; nights with a
     clock change are marked, and their times carry the offset from UTC.
     """
-    from api.render.nights_json import nights_response
+    from api.render.nights_json import write_nights_json
     from controller.planning.planner import Planner
 
     planner = Planner(load(site_path).site)
@@ -47,7 +57,8 @@ def nights(
     zones = planner.site.zones
     wanted = [planner.site.zone(each).id for each in dict.fromkeys(zone_ids)] or [zone.id for zone in zones]
     if as_json:
-        print_json(nights_response(planner, first, last, wanted))
+        echo_pieces(write_nights_json(planner, first, last, wanted, dump_json()))
+        click.echo()
     else:
         _show(planner, first, last, wanted)
 
@@ -66,27 +77,39 @@ def _choose_nights(planner: Planner, from_date: date | None, to_date: date | Non
 def _show(planner: Planner, first: date, last: date, zone_ids: Sequence[str]) -> None:
     from rich.text import Text
 
-    from api.render.tables import QUIET, build_table, numbers, show, texts
+    from api.render.tables import show_each
+
+    title = f"{planner.site.name}, local time of {planner.site.time_zone}"
+    show_each(chain([Text(title)], _lay_out(planner, first, last, zone_ids)))
+
+
+def _lay_out(planner: Planner, first: date, last: date, zone_ids: Sequence[str]) -> Iterator[RenderableType]:
+    """Lay out nights as tables, page after page, and the clock changes among them."""
+    from rich.text import Text
+
+    from api.render.document import in_batches
+    from api.render.tables import PAGE_ROWS, QUIET, build_table, numbers, texts
     from controller.calendar.night import nights as each_night
 
-    rows: list[Sequence[str | Text] | None] = []
-    changes: list[str] = []
-    for night in each_night(first, last, planner.tz):
-        if rows and len(zone_ids) > 1:
-            rows.append(None)
-        change = _clock_change(night, planner)
-        name = f"{night.date:%a %d %b %Y}"
-        if change:
-            name += " *"
-            changes.append(f"* {night.date:%a %d %b %Y}: {change}")
-        for zone_id in zone_ids:
-            for row in _cells(planner, planner.plan(zone_id, night), with_offset=bool(change)):
-                rows.append([name, *row])
-                name = ""
     headings = [*texts("Night", "Zone", "Lit"), *numbers("For"), *texts("Because", folds=True)]
-    title = f"{planner.site.name}, local time of {planner.site.time_zone}"
-    notes = [Text(change, style=QUIET) for change in changes]
-    show(Text(title), Text(""), build_table(headings, rows), *([Text(""), *notes] if notes else []))
+    changes: list[Text] = []
+    for page in in_batches(each_night(first, last, planner.tz), max(PAGE_ROWS // len(zone_ids), 1)):
+        rows: list[Sequence[str | Text] | None] = []
+        for night in page:
+            if rows and len(zone_ids) > 1:
+                rows.append(None)
+            change = _clock_change(night, planner)
+            name = f"{night.date:%a %d %b %Y}"
+            if change:
+                changes.append(Text(f"* {name}: {change}", style=QUIET))
+                name += " *"
+            for zone_id in zone_ids:
+                for row in _cells(planner, planner.plan(zone_id, night), with_offset=bool(change)):
+                    rows.append([name, *row])
+                    name = ""
+        yield from (Text(""), build_table(headings, rows))
+    if changes:
+        yield from (Text(""), *changes)
 
 
 def _cells(planner: Planner, plan: NightPlan, *, with_offset: bool) -> Iterator[list[str]]:

@@ -2,10 +2,12 @@
 
 import json
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from typing import Any
+from itertools import islice
+from typing import Any, TypeVar
 
 from pydantic import BaseModel
 
+Item = TypeVar("Item")
 Dump = Callable[[BaseModel], str]
 """Writes one object; on one line, or with an indent of two blanks."""
 
@@ -50,3 +52,10 @@ def write_document(
         yield piece
     yield f"{new_line}{blank * 2}]" if separator else "]"
     yield f",{dump(tail())[1:]}" if tail else f"{new_line}}}"
+
+
+def in_batches(items: Iterable[Item], at_once: int) -> Iterator[list[Item]]:
+    """Gather items into lists of at most so many."""
+    remaining = iter(items)
+    while batch := list(islice(remaining, at_once)):
+        yield batch

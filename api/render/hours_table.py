@@ -7,15 +7,12 @@ from rich.console import RenderableType
 from rich.text import Text
 
 from api.render.numbers import NONE, count, currency_of, hour_notes, hours, kwh, money, share
-from api.render.tables import Row, TableColumn, build_table, note_line, numbers, strong, texts
+from api.render.tables import PAGE_ROWS, Row, TableColumn, build_table, note_line, numbers, strong, texts
 from controller.calendar.night import local
 from controller.history.report import HoursHead, HoursStream
 from controller.history.totals import HourSum, add_up
 from controller.lamps.life import HORIZON_YEARS, LampLife, RelayLife
 from controller.records.entries import Cause
-
-# A longer table is laid out in pages.
-PAGE_ROWS = 250
 
 # A heading, and how its cell is found.
 _Column = tuple[str, Callable[[HourSum], str]]

@@ -1,10 +1,11 @@
 """Plans as JSON, for the API and the command line: the nights of a period, a decision, and why."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from datetime import UTC, date, datetime
 
 from pydantic import Field
 
+from api.render.document import Dump, dump_compact, in_batches, write_document
 from api.render.instants import coming_text, instant_text
 from api.render.model import Instant, NightDate, ResponseModel
 from controller.calendar.night import nights
@@ -13,6 +14,7 @@ from controller.planning.plan import NightPlan
 from controller.planning.planner import Planner
 from controller.records.reading import Reading
 
+NIGHTS_AT_ONCE = 20
 _BASES = {
     "site file": "by the site file alone: overrides, the state of the clock and relay faults of that time "
     "are not part of it",
@@ -37,10 +39,13 @@ class NightResponse(ResponseModel):
     because: str = Field(description="“every night”, the special night, or what made it dark")
 
 
-class NightsResponse(ResponseModel):
+class _NightsHeadResponse(ResponseModel):
+    site: str
+
+
+class NightsResponse(_NightsHeadResponse):
     """Night after night, and in each the zones in their order."""
 
-    site: str
     nights: list[NightResponse]
 
 
@@ -67,10 +72,17 @@ class WhyResponse(ResponseModel):
     note: str = Field(description="what that means")
 
 
-def nights_response(
-    planner: Planner, from_date: date, to_date: date, zone_ids: Iterable[str] | None = None
-) -> NightsResponse:
+def write_nights_json(
+    planner: Planner,
+    from_date: date,
+    to_date: date,
+    zone_ids: Iterable[str] | None = None,
+    dump: Dump = dump_compact,
+) -> Iterator[str]:
     """Describe what zones do, night by night, the last one included; every zone where ``zone_ids`` is None.
+
+    Returns:
+        The pieces of a JSON document: see ``write_document``.
 
     Raises:
         UnknownZoneError: no zone has one of the ids.
@@ -79,12 +91,11 @@ def nights_response(
     zones = (
         [zone.id for zone in site.zones] if zone_ids is None else [site.zone(each).id for each in zone_ids]
     )
-    found = [
-        night_response(planner.plan(zone_id, night))
-        for night in nights(from_date, to_date, planner.tz)
-        for zone_id in zones
-    ]
-    return NightsResponse(site=site.name, nights=found)
+    batches = (
+        [night_response(planner.plan(zone, night)) for night in some for zone in zones]
+        for some in in_batches(nights(from_date, to_date, planner.tz), NIGHTS_AT_ONCE)
+    )
+    return write_document(_NightsHeadResponse(site=site.name), "nights", batches, dump=dump)
 
 
 def night_response(plan: NightPlan) -> NightResponse:

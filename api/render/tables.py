@@ -20,6 +20,8 @@ from rich.text import Text
 _PIPE_COLUMNS = 100
 # Wide enough to measure what a table needs.
 _ANY_COLUMNS = 10_000
+# A longer table is laid out in pages of about so many rows: a row takes ten kilobytes until it is printed.
+PAGE_ROWS = 250
 # A column narrower than this cannot be read.
 _LEAST_FOLDED_COLUMNS = 12
 

@@ -30,6 +30,9 @@ MOST_RUNNING = 4
 # A request that has gone still waits for its turn, so the queues are bounded apart from the connections.
 MOST_SHORT_WAITING = 60
 MOST_LONG_WAITING = 12
+# Answers that are sent piece by piece: each keeps some of what it works with while its client reads.
+MOST_STREAMS = 4
+MOST_STREAMS_WAITING = 4
 # Headers of a page that stands alone: its styles are in it; it loads nothing and runs nothing.
 SELF_CONTAINED = {"content-security-policy": "default-src 'none'; style-src 'unsafe-inline'"}
 
@@ -42,9 +45,12 @@ class RequestSlots:
         self._waiting = waiting
 
     @asynccontextmanager
-    async def take(self) -> AsyncIterator[None]:
-        """Hold a slot; wait for it where all are taken, unless too many wait already."""
-        if not self._limiter.available_tokens:
+    async def take(self, *, even_if_busy: bool = False) -> AsyncIterator[None]:
+        """Hold a slot; wait for it where all are taken, unless too many wait already.
+
+        What has begun to be answered waits ``even_if_busy``: it can no longer be refused.
+        """
+        if not even_if_busy and not self._limiter.available_tokens:
             now = self._limiter.statistics()
             if now.tasks_waiting >= self._waiting:
                 words = f"{now.borrowed_tokens} requests are being answered, {now.tasks_waiting} are waiting"
@@ -57,17 +63,21 @@ class YearCache:
     """A planner for long questions, and the year ahead by it, computed once a night.
 
     Short questions have the gateway's planner, and do not wait for it.
+
+    Attributes:
+        turn: held by whoever does long work. More than one at once would only take longer, and keep the
+            threads of the keeper and of short questions waiting for the interpreter.
     """
 
     def __init__(self) -> None:
-        self._lock = threading.Lock()
+        self.turn = threading.Lock()
         self._planner: Planner | None = None
         self._year: tuple[Site, date, Forecast] | None = None
 
     @contextmanager
     def planner_like(self, current: Planner) -> Iterator[Planner]:
         """Lend this cache's own planner, for the site and the time zone data of the current one."""
-        with self._lock:
+        with self.turn:
             ours = self._planner
             if ours is None or ours.site is not current.site or ours.tz is not current.tz:
                 ours = self._planner = Planner(current.site, tz=current.tz)
@@ -93,6 +103,7 @@ class RequestContext:
         self.years = YearCache()
         self.short_slots = RequestSlots(waiting=MOST_SHORT_WAITING)
         self.long_slots = RequestSlots(waiting=MOST_LONG_WAITING)
+        self.streams = RequestSlots(running=MOST_STREAMS, waiting=MOST_STREAMS_WAITING)
 
     def now(self) -> Reading:
         """Read the keeper's clock: its last reading, and what passed since."""

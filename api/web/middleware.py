@@ -114,7 +114,7 @@ class RequestGuardMiddleware:
 
 
 class _ClientDisconnectedError(Exception):
-    """The client went away before its request was complete; nobody is left to answer."""
+    """The client has gone, or has all that it asked for: nothing is left to do."""
 
 
 class _GuardedResponse:
@@ -132,7 +132,11 @@ class _GuardedResponse:
             for name, value in _HEADERS.items():
                 headers.setdefault(name, value)
         elif self._head_only:
-            message = {**message, "body": b""}
+            await self._send({**message, "body": b"", "more_body": False})
+            if message.get("more_body"):
+                # What would follow need not be worked out.
+                raise _ClientDisconnectedError
+            return
         await self._send(message)
 
 

@@ -11,7 +11,7 @@ from controller.calendar.periods import Period, cut_into
 from controller.history.totals import HourSum, add_up
 
 # Nights worked out at once.
-NIGHTS_AT_ONCE = 100
+NIGHTS_AT_ONCE = 30
 
 Work = Callable[[Sequence[Period]], Iterable[HourSum]]
 """Works out some periods that follow each other: one sum for each of them and each zone."""

@@ -1,29 +1,33 @@
 """Routes of the account: hours, energy and money, the printable report of a season, the picture of a year."""
 
+import re
 from datetime import timedelta
 from typing import Annotated, Literal
 
-from fastapi import APIRouter, Path, Query, Response
+from fastapi import APIRouter, Path, Query, Request, Response
 from pydantic import Field
 
+from api.render.hours_csv import write_csv
 from api.render.hours_json import HoursResponse, write_hours_json
 from api.render.season_report import write_report
 from api.render.year.svg import NARROWEST_PX, USUAL_PX, WIDEST_PX, draw_future, lay_out_past, write_svg
 from api.web.context import SELF_CONTAINED, Context, LongRoute
 from api.web.problems.types import invalid, problems_of, shown_as
 from api.web.schemas.fields import DateField, OneZone, RequestModel
+from api.web.streaming import stream_response
 from config.errors import PeriodError
 from controller.calendar.periods import Each
 from controller.forecast.year import YearQuery, forecast_year
 from controller.history.account import light_of_past
 from controller.history.nights import bounds_of
-from controller.history.query import HoursQuery
+from controller.history.query import Beside, HoursQuery
 from controller.history.report import stream_hours
 from controller.history.season import report_season
 from controller.history.site_history import SiteHistory
 
-PERIODS = "a season by the year in which it begins, a month, a night, or two nights joined by “to”"
+PERIODS = "a season by the year in which it begins, a month, a year, a night, or two nights joined by “to”"
 SeasonText = Annotated[str, Path(description=PERIODS, examples=["2027-winter"], max_length=40)]
+CSV = "text/csv"
 _NIGHTS_TO_THE_LAST = timedelta(days=364)
 
 router = APIRouter(tags=["hours"], route_class=LongRoute)
@@ -33,16 +37,32 @@ class HoursParams(RequestModel):
     """Which nights, and into what they are cut."""
 
     by: Literal["night", "month", "season", "year", "whole"] = Field(
-        "month", description="what a row is about; “whole” without dates adds up the journal's whole life"
+        "month", description="what a row is about; “whole” without dates adds up all nights"
     )
     period: str | None = Field(
         None, max_length=40, description=PERIODS, examples=["2027-winter", "2027-06", "2027-06-21"]
     )
     from_date: DateField | None = Field(
-        None, alias="from", description="the first night; 14 nights, 12 months or 4 seasons back if left out"
+        None,
+        alias="from",
+        description="the first night; 14 nights, 12 months, 4 seasons or 5 years back if left out",
     )
     to_date: DateField | None = Field(None, alias="to", description="the last night; tonight if left out")
+    everything: bool = Field(
+        False,  # noqa: FBT003 - a default
+        alias="all",
+        strict=False,
+        description="from the beginning of the journal on",
+    )
     zone: OneZone = None
+    beside: list[Literal["last-year", "forecast"]] = Field(
+        [],
+        description="what stands beside each period: “last-year”, the same a year earlier; “forecast”, what "
+        "the present program was expected to use; may be given twice",
+    )
+    format: Literal["json", "csv"] | None = Field(
+        None, description="“csv” for CSV (RFC 4180), a row a zone and period; what Accept prefers if left out"
+    )
 
 
 class YearSvgParams(RequestModel):
@@ -68,29 +88,49 @@ class YearSvgParams(RequestModel):
     "/v1/hours",
     summary="What was lit and missed, energy, cost, lamps and relays",
     response_model=HoursResponse,
-    responses=problems_of("journal-unreadable"),
+    responses={200: {"content": {CSV: {"schema": {"type": "string"}}}}, **problems_of("journal-unreadable")},
 )
-def get_hours(context: Context, params: Annotated[HoursParams, Query()]) -> Response:
-    """Account for nights, months, seasons or any stretch of nights, from the journal.
+def get_hours(request: Request, context: Context, params: Annotated[HoursParams, Query()]) -> Response:
+    """Account for nights, months, seasons, years or any stretch of nights, from the journal.
 
     Energy is worked out from the load that a zone had at the time, missed light from the program of the time.
+    A long answer comes piece by piece; one that ends before its time is not complete.
     """
     query = HoursQuery(
         by=Each(params.by),
         period=params.period,
         first=params.from_date,
         last=params.to_date,
+        everything=params.everything,
         zones=() if params.zone is None else (params.zone,),
+        beside=frozenset(map(Beside, params.beside)),
     )
+    as_csv = (params.format or _preferred(request.headers.get("accept", ""))) == "csv"
     gateway, years, now = context.gateway, context.years, context.now()
     with years.planner_like(gateway.planner) as planner:
-        year = years.year_ahead(planner, now)
+        year = None if as_csv else years.year_ahead(planner, now)
         try:
             stream = stream_hours(planner, gateway.journal, query, now_utc=now.utc, year=year)
         except PeriodError as error:
             raise invalid(str(error), parameter="to" if params.period is None else "period") from error
-        document = "".join(write_hours_json(stream))
-    return Response(document, media_type="application/json")
+        return stream_response(
+            context,
+            write_csv(stream) if as_csv else write_hours_json(stream),
+            turn=years.turn,
+            media_type=CSV if as_csv else "application/json",
+            headers={"vary": "Accept"},
+        )
+
+
+def _preferred(accept: str) -> Literal["json", "csv"]:
+    """Choose by the header Accept (RFC 9110, section 12.5.1): CSV only where it is named and preferred."""
+    weights: dict[str, float] = {}
+    for each in accept.lower().split(","):
+        media_type, *parameters = (part.strip() for part in each.split(";"))
+        found = [re.fullmatch(r"q=([01](?:\.[0-9]{0,3})?)", parameter) for parameter in parameters]
+        weights[media_type] = next((float(match[1]) for match in found if match), 1.0)
+    json = max(weights.get(each, 0.0) for each in ("application/json", "application/*"))
+    return "csv" if weights.get("text/csv", 0.0) > json else "json"
 
 
 @router.get(

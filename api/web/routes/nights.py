@@ -1,6 +1,7 @@
 """Routes over time: the nights to come and gone by the site file, and the switchings that were made."""
 
 from datetime import UTC, date, datetime, timedelta
+from itertools import islice
 from typing import Annotated
 from urllib.parse import urlencode
 
@@ -9,10 +10,11 @@ from pydantic import Field
 
 from api.render.instants import instant_text
 from api.render.model import Instant, ResponseModel
-from api.render.nights_json import NightsResponse, nights_response
+from api.render.nights_json import NightsResponse, write_nights_json
 from api.web.context import Context, RequestContext, ShortRoute, json_response
 from api.web.problems.types import invalid, problems_of
 from api.web.schemas.fields import DateField, EdgeField, OneZone, RequestModel
+from api.web.streaming import stream_response
 from config.errors import UnknownZoneError
 from controller.calendar.intervals import ms_of, utc_of
 from controller.calendar.night import night_on
@@ -88,8 +90,8 @@ def get_nights(context: Context, params: Annotated[NightsParams, Query()]) -> Re
     with context.planner_lock:
         planner = context.gateway.planner
         first, last = _period(params, planner.night_at(context.now().utc).date)
-        found = nights_response(planner, first, last, None if params.zone is None else [params.zone])
-    return json_response(found)
+        pieces = write_nights_json(planner, first, last, None if params.zone is None else [params.zone])
+        return stream_response(context, pieces, turn=context.planner_lock, media_type="application/json")
 
 
 @router.get(
@@ -108,7 +110,7 @@ def get_switchings(context: Context, params: Annotated[SwitchingsParams, Query()
         to_utc = utc_of(at_ms + 1)
     limit, journal = params.limit, context.gateway.journal
     newest = journal.switchings(from_utc, to_utc, zone=params.zone, limit=skip + limit + 1, newest_first=True)
-    found = list(newest)[skip:]
+    found = list(islice(newest, skip, None))
     if params.zone is not None and not found:
         _require_zone(context, params.zone)
     page = found[:limit]

@@ -1,10 +1,11 @@
 """What a plan looks like in JSON."""
 
+import json
 from datetime import UTC, date, datetime
 
 import pytest
 
-from api.render.nights_json import nights_response, why_by_site_file
+from api.render.nights_json import why_by_site_file, write_nights_json
 from config.errors import UnknownZoneError
 from config.file.loader import parse_site
 from controller.planning.planner import Planner
@@ -12,7 +13,7 @@ from tests.api.stand_in import SITE
 
 
 def nights(*args):
-    return nights_response(*args).model_dump(mode="json")
+    return json.loads("".join(write_nights_json(*args)))
 
 
 def why(*args):

@@ -67,7 +67,7 @@ def test_a_slot_is_free_again_after_a_fault(house, monkeypatch):
     """A request that fails gives its slot back: any number of them one after another is answered."""
     house.app.state.context.short_slots = RequestSlots(running=1, waiting=0)
     with monkeypatch.context() as patch:
-        patch.setattr("api.web.routes.nights.nights_response", lambda *_: 1 / 0)
+        patch.setattr("api.web.routes.nights.write_nights_json", lambda *_: 1 / 0)
         for _ in range(2):
             problem(house.ask("GET", "/v1/nights"), "fault", at="/v1/nights")
     house.get("/v1/nights")

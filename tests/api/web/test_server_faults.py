@@ -92,7 +92,7 @@ def test_every_fault_has_its_words(error, words):
 
 def test_a_fault_of_one_request_leaves_the_others(server, house, monkeypatch):
     """An exception in one request is answered as a fault; the next request is answered normally."""
-    monkeypatch.setattr("api.web.routes.nights.nights_response", lambda *_: 1 / 0)
+    monkeypatch.setattr("api.web.routes.nights.write_nights_json", lambda *_: 1 / 0)
     status, _, document = ask(server, "GET", "/v1/nights")
     assert (status, document["type"]) == (500, "/problems/fault")
     assert ask(server, "GET", "/health")[0] == 200

@@ -95,7 +95,7 @@ def test_a_fault_is_answered_without_its_details(house, monkeypatch, caplog):
     def fail(_planner, *_args):
         raise ZeroDivisionError("secret of the house")
 
-    monkeypatch.setattr("api.web.routes.nights.nights_response", fail)
+    monkeypatch.setattr("api.web.routes.nights.write_nights_json", fail)
     with caplog.at_level(logging.ERROR):
         response = house.ask("GET", "/v1/nights")
     told = problem(response, "fault", at="/v1/nights")

@@ -1,0 +1,76 @@
+"""Long answers, piece by piece: none is held whole, and none keeps other requests waiting.
+
+A piece is worked out in the thread pool, in a slot and in turn with other long work, and then sent; while it
+is on its way others have their turn. The next piece waits until the client has read.
+"""
+
+from collections.abc import AsyncIterator, Iterator, Mapping
+from threading import Lock
+
+from fastapi import Response
+from fastapi.responses import StreamingResponse
+from starlette.concurrency import run_in_threadpool
+from starlette.types import Receive, Scope, Send
+
+from api.web.context import RequestContext
+
+# An answer that is complete within so many pieces and characters is sent at once, as any other.
+MOST_PIECES_HELD = 8
+MOST_CHARACTERS_HELD = 128 * 1024
+
+
+def stream_response(
+    context: RequestContext,
+    pieces: Iterator[str],
+    *,
+    turn: Lock,
+    media_type: str,
+    headers: Mapping[str, str] | None = None,
+) -> Response:
+    """Answer with a text, its pieces worked out as they are sent where it is long.
+
+    The caller holds ``turn``, the lock of whoever works so; the pieces that follow wait for it one by one.
+    What goes wrong in the first pieces is raised here, and can be answered with a problem; later it cuts the
+    connection, so that nobody takes a part for the whole.
+    """
+    held: list[str] = []
+    for piece in pieces:
+        held.append(piece)
+        if len(held) >= MOST_PIECES_HELD or sum(map(len, held)) >= MOST_CHARACTERS_HELD:
+            return _PieceByPiece(context, "".join(held), pieces, turn, media_type=media_type, headers=headers)
+    return Response("".join(held), media_type=media_type, headers=headers)
+
+
+class _PieceByPiece(StreamingResponse):
+    """A long answer; of these only some are sent at once, however slowly their clients read."""
+
+    def __init__(
+        self,
+        context: RequestContext,
+        begun: str,
+        pieces: Iterator[str],
+        turn: Lock,
+        *,
+        media_type: str,
+        headers: Mapping[str, str] | None,
+    ) -> None:
+        super().__init__(self._send(begun), media_type=media_type, headers=headers)
+        self._context = context
+        self._pieces = pieces
+        self._turn = turn
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        async with self._context.streams.take():
+            await super().__call__(scope, receive, send)
+
+    async def _send(self, begun: str) -> AsyncIterator[str]:
+        piece: str | None = begun
+        while piece is not None:
+            if piece:
+                yield piece
+            async with self._context.long_slots.take(even_if_busy=True):
+                piece = await run_in_threadpool(self._next)
+
+    def _next(self) -> str | None:
+        with self._turn:
+            return next(self._pieces, None)
