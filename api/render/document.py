@@ -1,7 +1,7 @@
 """JSON documents with a long list in them, written piece by piece."""
 
 import json
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Generator, Iterable, Iterator, Sequence
 from itertools import islice
 from typing import Any, TypeVar
 
@@ -30,7 +30,7 @@ def write_document(
     batches: Iterable[Sequence[BaseModel]],
     tail: Callable[[], BaseModel] | None = None,
     dump: Dump = dump_compact,
-) -> Iterator[str]:
+) -> Generator[str, None, None]:
     """Write an object of the fields of a head, a list by its name, and the fields of a tail.
 
     Head and tail have at least one field each. The objects of the list come in batches, which may be empty;

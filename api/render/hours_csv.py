@@ -2,7 +2,7 @@
 
 import csv
 import io
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Generator, Iterable
 from functools import partial
 
 from api.render.numbers import currency_of, hours_of, kwh_of, unrounded
@@ -13,7 +13,7 @@ from controller.records.entries import Cause
 Cell = str | int | float | None
 
 
-def write_csv(stream: HoursStream) -> Iterator[str]:
+def write_csv(stream: HoursStream) -> Generator[str, None, None]:
     """Write an account as CSV: the header first, then the lines of each batch of rows as it comes.
 
     Source: RFC 4180; held by tests/api/cli/test_hours.py with Python's and pandas' own readers.

@@ -4,7 +4,7 @@ Each field says from which attribute it is read, unless that has the same name. 
 to the millionth; money, worked out in exact decimals, to the currency's smallest unit, each figure by itself.
 """
 
-from collections.abc import Iterator
+from collections.abc import Generator
 from datetime import date
 from functools import partial
 from typing import Annotated, Any
@@ -207,7 +207,7 @@ class HoursResponse(_TailResponse, _RowsResponse, _HeadResponse):
     """The account of the past."""
 
 
-def write_hours_json(stream: HoursStream, dump: Dump = dump_compact) -> Iterator[str]:
+def write_hours_json(stream: HoursStream, dump: Dump = dump_compact) -> Generator[str, None, None]:
     """Write the JSON document of an account, piece by piece as its rows come."""
     currency = currency_of(stream.head.site)
     rows = (

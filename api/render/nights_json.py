@@ -1,6 +1,6 @@
 """Plans as JSON, for the API and the command line: the nights of a period, a decision, and why."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Generator, Iterable
 from datetime import UTC, date, datetime
 
 from pydantic import Field
@@ -78,7 +78,7 @@ def write_nights_json(
     to_date: date,
     zone_ids: Iterable[str] | None = None,
     dump: Dump = dump_compact,
-) -> Iterator[str]:
+) -> Generator[str, None, None]:
     """Describe what zones do, night by night, the last one included; every zone where ``zone_ids`` is None.
 
     Returns:

@@ -4,7 +4,7 @@ A piece is worked out in the thread pool, in a slot and in turn with other long 
 is on its way others have their turn. The next piece waits until the client has read.
 """
 
-from collections.abc import AsyncIterator, Iterator, Mapping
+from collections.abc import AsyncIterator, Generator, Mapping
 from threading import Lock
 
 from fastapi import Response
@@ -21,7 +21,7 @@ MOST_CHARACTERS_HELD = 128 * 1024
 
 def stream_response(
     context: RequestContext,
-    pieces: Iterator[str],
+    pieces: Generator[str, None, None],
     *,
     turn: Lock,
     media_type: str,
@@ -48,7 +48,7 @@ class _PieceByPiece(StreamingResponse):
         self,
         context: RequestContext,
         begun: str,
-        pieces: Iterator[str],
+        pieces: Generator[str, None, None],
         turn: Lock,
         *,
         media_type: str,
@@ -60,8 +60,12 @@ class _PieceByPiece(StreamingResponse):
         self._turn = turn
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
-        async with self._context.streams.take():
-            await super().__call__(scope, receive, send)
+        try:
+            async with self._context.streams.take():
+                await super().__call__(scope, receive, send)
+        finally:
+            # Its client may have gone.
+            self._pieces.close()
 
     async def _send(self, begun: str) -> AsyncIterator[str]:
         piece: str | None = begun
