@@ -6,8 +6,7 @@ from typing import NamedTuple
 
 from config.errors import SiteProblem
 from config.validation.fields import heading_of, kinds_of
-from config.validation.finding import toml_string
-from config.validation.slips import explain_value
+from config.validation.slips import explain_item, explain_value
 
 _PLACE = re.compile(
     r"(?P<what>.*) \(at (?:line (?P<line>[0-9]+), column (?P<column>[0-9]+)|end of document)\)", re.DOTALL
@@ -62,6 +61,8 @@ _WITHOUT_EQUALS = re.compile(r"\s*(?P<key>\w+)(?P<equals>)\s+(?P<value>.*)")
 _HEADING = re.compile(r"\s*[\[(]*\s*(?P<name>[A-Za-z][\w.-]*)\s*[\])]*\s*")
 _HEADING_ALONE = re.compile(r"\s*\[+\s*[A-Za-z][\w.-]*\s*\]+\s*(?:#.*)?")
 _ONE_STRING = re.compile(r"\"(?:[^\"\\\n]|\\.)*\"|'[^'\n]*'")
+# A comment, a text, or anything else that tells where a value is and how deep.
+_MARK = re.compile(rf"\"\"\"|'''|{_ONE_STRING.pattern}|#[^\n]*|[\[\]{{}}=\n]")
 _CLOSING = {"[": "]", "{": "}"}
 _NOUNS = {"[": "the list", "{": "the table in braces", '"""': "the text", "'''": "the text"}
 
@@ -134,26 +135,20 @@ def _find_opening(lines: list[str], line: int, column: int) -> _Opening | None:
     before = "\n".join([*lines[: line - 1], lines[line - 1][: column - 1]] if column else lines)
     opened: list[int] = []
     in_value, at = False, 0
-    while at < len(before):
-        mark = before[at]
-        if mark == "#":
-            at += len(before[at:].partition("\n")[0])
-            continue
-        if before[at : at + 3] in _NOUNS:
-            end = before.find(before[at : at + 3], at + 3)
+    while found := _MARK.search(before, at):
+        at, mark = found.start(), found[0]
+        if mark in _NOUNS and mark not in _CLOSING:  # three quotes
+            end = before.find(mark, at + 3)
             if end < 0:
-                return _opening_at(before, at, before[at : at + 3])
+                return _opening_at(before, at, mark)
             at = end + 3
-            continue
-        if string := _ONE_STRING.match(before, at):
-            at = string.end()
             continue
         if mark in _CLOSING and (in_value or opened):
             opened.append(at)
-        elif mark in "]}" and opened:
+        elif mark in ("]", "}") and opened:
             opened.pop()
         in_value = mark == "=" or (in_value and mark != "\n")
-        at += 1
+        at = found.end()
     return _opening_at(before, opened[-1], before[opened[-1]]) if opened else None
 
 
@@ -200,7 +195,9 @@ def _explain_line(written: str, column: int, opening: _Opening | None) -> tuple[
     if column and written[column - 1 : column] in tuple("“”„‘’‚«»´"):
         return f"quotes are curly at column {column}", f"write straight quotes: {line.translate(_CURLY)}"
     if opening and opening.mark == "[" and not pair:
-        return _explain_item(line.rstrip(","), opening.key)
+        item = line.rstrip(",")
+        found = explain_item(opening.key, item)
+        return (f"“{item}” {found[0]}", found[1]) if found else None
     if pair is None:
         heading = _HEADING.fullmatch(line)
         if heading and (right := heading_of(heading["name"])):
@@ -221,13 +218,6 @@ def _explain_pair(line: str, key: str, equals: str, value: str) -> tuple[str, st
         return "a comment begins with //", "begin it with #"
     found = explain_value(name, value)
     return (f"“{value or key}” {found[0]}", found[1]) if found else None
-
-
-def _explain_item(item: str, key: str) -> tuple[str, str] | None:
-    """Explain an element of a list that has a line of its own."""
-    if kinds_of(key) == {"list"} and re.fullmatch(r"[A-Za-z0-9][^\"'\[\]{}]*", item) and key != "taps":
-        return f"“{item}” has no quotes", f"write {toml_string(item)}"
-    return None
 
 
 def _without_comment(written: str) -> str:

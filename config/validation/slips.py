@@ -75,6 +75,16 @@ def explain_value(key: str, written: str) -> Clauses | None:
     return (None if kinds else explain_number(key, value)) or _explain_text(key, value)
 
 
+def explain_item(key: str, written: str) -> Clauses | None:
+    """Explain an element of a key's list that has a line of its own; None where it may be in order."""
+    value = written.strip()
+    if key in _LISTS_OF_NUMBERS:
+        return explain_number(key, value)
+    if kinds_of(key) != {"list"} or not value[:1].isalnum() or is_toml(value):
+        return None
+    return _explain_text(key, value)
+
+
 def explain_number(key: str, written: str) -> Clauses | None:
     """Explain a number, or the text in its place without its quotes; None for a number in order."""
     value = written.strip()

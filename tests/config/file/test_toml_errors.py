@@ -152,6 +152,12 @@ SLIPS = [
     ('a = """x\n# b\n', 1, "the text that begins at column 5 is not closed", 'write """ at its end'),
     ("b = 1\na = '''x\n", 2, "the text that begins at column 5 is not closed", "write ''' at its end"),
     (
+        "taps = [\n  12 V,\n  13 V\n]\n",
+        2,
+        "“12 V” is not a number",
+        "write 12, without a unit",
+    ),
+    (
         "program = [\n  dusk to midnight,\n]\n",
         2,
         "“dusk to midnight” has no quotes",
