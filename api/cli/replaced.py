@@ -29,9 +29,9 @@ from api.render.replacements_json import ReplacementResponse, replacement_respon
 from config.errors import AlreadyRunningError, JournalError, LeerieError
 from config.file.fixture_ids import write_fixture_id
 from controller.calendar.night import zone_info
-from controller.clock.clock import SystemClock, now_utc
-from controller.clock.trust import RELEASED_UTC
+from controller.clock.clock import now_utc
 from controller.journal.journal import Journal
+from controller.journal.previous_run import PreviousRun
 from controller.lamps.replacements import Part, find_part, record, require_past, undo
 from controller.records.entries import Entry, Replacement
 
@@ -180,9 +180,7 @@ def _write(journal: Journal, entries: list[Entry]) -> None:
 
 def _read_clock(site: Site, journal: Journal) -> Reading:
     """Read the clock as the daemon would, so that the entry says whether it was to be believed."""
-    previous = journal.previous_run()
-    floor_utc = (previous and previous.last_instant_utc) or RELEASED_UTC
-    return SystemClock(believe=site.clock.believe, floor_utc=floor_utc).read()
+    return (journal.previous_run() or PreviousRun()).make_clock(site.clock.believe).read()
 
 
 def _ask(port: int, method: str, path: str, body: Mapping[str, object] | None = None) -> bytes:

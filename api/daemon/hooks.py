@@ -95,6 +95,7 @@ class DaemonHooks:
         """Use what the journal knows of the previous run, where it can be read only now."""
         if previous.last_instant_utc is not None:
             self._clock.trust.raise_floor(previous.last_instant_utc)
+        self._clock.restore_confirmation(previous.confirmed)
         self.loop.call(lambda keeper: keeper.adopt_previous_run(previous))
 
     # -- from signals and the API ----------------------------------------------------------------------------

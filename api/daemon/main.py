@@ -15,8 +15,6 @@ from typing import TYPE_CHECKING
 from api.daemon.last_good import load_or_last_good, log_warnings
 from config.errors import JournalError, RelayError
 from config.models.site import Site
-from controller.clock.clock import SystemClock
-from controller.clock.trust import RELEASED_UTC
 from controller.clock.tzdata import use_newest_zone_data
 from controller.journal.journal import Journal
 from controller.journal.lock import StateLock
@@ -85,7 +83,7 @@ def _run(
     site = loaded.site
     journal = Journal(state, lock=lock)
     previous = journal.previous_run()
-    clock = _make_clock(site, previous)
+    clock = (previous or PreviousRun()).make_clock(site.clock.believe)
     relays = open_relays(site.relays.board)
     keeper = Keeper(site, clock=clock, relays=relays, journal=journal, past=previous)
     if refused:
@@ -139,15 +137,6 @@ def _make_app(gateway: KeeperGateway) -> object:
     from api.web.app import make_app  # noqa: PLC0415 - lights first
 
     return make_app(gateway)
-
-
-def _make_clock(site: Site, previous: PreviousRun | None) -> SystemClock:
-    known = previous or PreviousRun()
-    return SystemClock(
-        believe=site.clock.believe,
-        floor_utc=known.last_instant_utc or RELEASED_UTC,
-        trusted_boot_id=known.trusted_boot_id,
-    )
 
 
 def _lock(state: Path) -> StateLock:

@@ -43,3 +43,7 @@ class FastClock:
             trusted=True,
             trust="the demonstration's own clock",
         )
+
+    def confirm(self) -> Reading:
+        """Return the time now: it is trusted already."""
+        return self.read()

@@ -9,12 +9,15 @@ from typing import Protocol
 
 from controller.clock.evidence import ClockEvidence
 from controller.clock.kernel import read_boot_id
-from controller.clock.trust import FROM_NETWORK, Belief, ClockTrust, Evidence
+from controller.clock.trust import (
+    CONFIRMED,
+    FROM_NETWORK,
+    STEP_TOLERANCE_S,
+    Belief,
+    ClockTrust,
+    Evidence,
+)
 from controller.records.reading import Reading
-
-STEP_TOLERANCE_S = 1.0
-"""Two readings may disagree by this much without a step. The kernel slews both clocks alike, so that only a
-step parts them; what is left is the moment between the two calls, and a leap second."""
 
 _SAME_MOMENT_S = 0.01
 _TRIES = 3
@@ -36,14 +39,22 @@ class Clock(Protocol):
     def read(self) -> Reading:
         """Read the clock once."""
 
+    def confirm(self) -> Reading:
+        """Read it, and trust it from now on, because a person vouches for it.
+
+        Raises:
+            ValueError: it says a time that cannot be; says what to do.
+        """
+
 
 class SystemClock:
     """The clock of this machine, checked each time that it is read.
 
     Args:
         believe: what the site file says of the clock.
-        floor_utc: the journal's latest instant, aware; the release date where there is none.
+        floor_utc: the journal's last instant, aware; the release date where there is none.
         trusted_boot_id: id of the boot in which the clock was last trusted, from the journal.
+        confirmed: what a person last confirmed, from the journal; it counts in the same boot only.
     """
 
     def __init__(
@@ -52,6 +63,7 @@ class SystemClock:
         believe: Belief = "synchronised",
         floor_utc: datetime,
         trusted_boot_id: str | None = None,
+        confirmed: Reading | None = None,
         evidence: ClockEvidence | None = None,
     ) -> None:
         self.boot_id = read_boot_id()
@@ -59,6 +71,7 @@ class SystemClock:
             believe=believe, floor_utc=floor_utc, found_earlier=trusted_boot_id == self.boot_id
         )
         self._evidence = evidence if evidence is not None else ClockEvidence()
+        self.restore_confirmation(confirmed)
 
     def read(self) -> Reading:
         """Read both clocks, and evaluate their trust."""
@@ -68,10 +81,20 @@ class SystemClock:
         # Where the network set the clock, no more evidence could change even the words.
         if was_held != FROM_NETWORK or self.trust.is_behind(utc):
             evidence = self._evidence.collect(utc, boot_s)
-        trusted, words = self.trust.evaluate(utc, evidence)
-        if was_held and not trusted:
+        trusted, words = self.trust.evaluate(utc, evidence, boot_s=boot_s)
+        if was_held and not self.trust.held:
             self._evidence.forget()
         return Reading(utc=utc, boot_s=boot_s, boot_id=self.boot_id, trusted=trusted, trust=words)
+
+    def confirm(self) -> Reading:
+        """Trust it from now on, because a person vouches for it; see ``Clock``."""
+        self.trust.confirm(*_read_both())
+        return self.read()
+
+    def restore_confirmation(self, confirmed: Reading | None) -> None:
+        """Hold on to what a person confirmed earlier in this boot, where that is known."""
+        if confirmed is not None and confirmed.boot_id == self.boot_id:
+            self.trust.restore_confirmation(confirmed.utc, confirmed.boot_s)
 
 
 class SteppedClock:
@@ -98,6 +121,11 @@ class SteppedClock:
         return Reading(
             utc=self.utc, boot_s=self.boot_s, boot_id=self.boot_id, trusted=self.trusted, trust=self.trust
         )
+
+    def confirm(self) -> Reading:
+        """Be trusted from now on."""
+        self.trusted, self.trust = True, CONFIRMED
+        return self.read()
 
     def advance(self, seconds: float) -> None:
         """Let time pass: both clocks go on, also while the machine is suspended."""

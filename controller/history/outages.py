@@ -89,7 +89,7 @@ class _OutageReader:
                 self._lose_record(lost_since(event, self._correction) or self._last_utc)
             case EventKind.POWER_LOST | EventKind.DIED:
                 self._add_end(event)
-            case EventKind.STOPPED | EventKind.CLOCK_TRUSTED:
+            case EventKind.STOPPED | EventKind.CLOCK_TRUSTED | EventKind.CLOCK_CONFIRMED:
                 self._trust(at_utc)
             case EventKind.CLOCK_NOT_TRUSTED:
                 self._untrusted, self._untrusted_utc = True, at_utc

@@ -7,8 +7,10 @@ from datetime import datetime
 from pathlib import Path
 
 from controller.calendar.intervals import MS_PER_S
+from controller.clock.clock import SystemClock
+from controller.clock.trust import RELEASED_UTC, Belief
 from controller.journal.database import journal_errors, open_to_read
-from controller.journal.rows import OVERRIDES, SWITCHINGS, as_reading, as_utc
+from controller.journal.rows import EVENTS, OVERRIDES, SWITCHINGS, as_reading, as_utc
 from controller.records.entries import EventKind, Override, Switching
 from controller.records.reading import Reading
 
@@ -35,21 +37,28 @@ _STAMP = """
 Stamp = tuple[int | str | None, ...]
 EMPTY: Stamp = (None,) * 8
 
-# The last event that says whether a keeper is at work, the newest boot with a trusted clock, and the latest
-# instant of such a clock, out of every table with instants of its own; each has an index by instant, or few
-# rows.
-_LATEST = """
+# The last event that says whether a keeper is at work, and the instant that a trusted clock gave last, out of
+# every table with instants of its own. Not the latest instant: where the clock ran ahead for a while, the
+# corrected one counts.
+_LAST = """
     SELECT (SELECT kind FROM event WHERE kind IN
     ('started', 'stopped', 'journal replaced', 'journal set aside') ORDER BY id DESC LIMIT 1),
-    (SELECT boot_id FROM boot WHERE trusted ORDER BY id DESC LIMIT 1),
-    (SELECT max(column1) FROM (VALUES
-    ((SELECT at_ms FROM switching WHERE trusted ORDER BY at_ms DESC LIMIT 1)),
-    ((SELECT at_ms FROM event WHERE trusted ORDER BY at_ms DESC LIMIT 1)),
-    ((SELECT at_ms FROM override WHERE trusted ORDER BY at_ms DESC LIMIT 1)),
-    ((SELECT max(ended_at_ms) FROM override WHERE ended_trusted)),
-    ((SELECT max(at_ms) FROM beat WHERE trusted)),
-    ((SELECT max(at_ms) FROM replacement WHERE trusted)),
-    ((SELECT max(undone_at_ms) FROM replacement WHERE undone_trusted))))"""
+    (SELECT at_ms FROM (
+    SELECT * FROM (SELECT at_ms, boot_ms, boot FROM switching WHERE trusted ORDER BY id DESC LIMIT 1)
+    UNION ALL
+    SELECT * FROM (SELECT at_ms, boot_ms, boot FROM event WHERE trusted ORDER BY id DESC LIMIT 1)
+    UNION ALL SELECT at_ms, boot_ms, boot FROM override WHERE trusted
+    UNION ALL SELECT ended_at_ms, ended_boot_ms, ended_boot FROM override WHERE ended_trusted
+    UNION ALL SELECT at_ms, boot_ms, boot FROM beat WHERE trusted
+    UNION ALL SELECT at_ms, boot_ms, boot FROM replacement WHERE trusted
+    UNION ALL SELECT undone_at_ms, undone_boot_ms, undone_boot FROM replacement WHERE undone_trusted)
+    ORDER BY boot DESC, boot_ms DESC LIMIT 1)"""
+
+# What a person confirmed in the newest boot, if that is why the clock was trusted last.
+_TRUST_CHANGED = """
+    WHERE e.kind IN ('clock confirmed', 'clock trusted', 'clock not trusted') AND e.id > ifnull(
+    (SELECT id FROM event WHERE boot <> (SELECT max(id) FROM boot) ORDER BY id DESC LIMIT 1), 0)
+    ORDER BY e.id DESC LIMIT 1"""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -60,8 +69,10 @@ class PreviousRun:
         overrides: those in force when the last keeper ended.
         last_sign: the last sign of life, a heartbeat or any entry that is later.
         ended_well: whether the last keeper recorded that it stopped; also true where there was none.
-        last_instant_utc: the latest instant that a trusted clock gave to any entry.
-        trusted_boot_id: the newest boot in which the clock was trusted.
+        last_instant_utc: the instant that a trusted clock gave last to any entry.
+        trusted_boot_id: the newest boot, where its clock was trusted at the last sign of life, and not only
+            because a person confirmed it.
+        confirmed: what a person confirmed in the newest boot, while nothing else has been found since.
         last_switchings: the newest switching of each zone that switched lately.
         stamp: tells the file from others; see ``read_stamp``.
     """
@@ -71,8 +82,18 @@ class PreviousRun:
     ended_well: bool = True
     last_instant_utc: datetime | None = None
     trusted_boot_id: str | None = None
+    confirmed: Reading | None = None
     last_switchings: tuple[Switching, ...] = ()
     stamp: Stamp = EMPTY
+
+    def make_clock(self, believe: Belief) -> SystemClock:
+        """Make the clock of this machine, with what the journal knows of it."""
+        return SystemClock(
+            believe=believe,
+            floor_utc=self.last_instant_utc or RELEASED_UTC,
+            trusted_boot_id=self.trusted_boot_id,
+            confirmed=self.confirmed,
+        )
 
     def switched_in(self, boot_id: str) -> dict[str, float]:
         """Give when relays last switched in a boot, by zone, on its clock: they may have to rest.
@@ -101,16 +122,20 @@ def read_previous_run(path: Path) -> PreviousRun:
 
 def previous_run_in(connection: sqlite3.Connection) -> PreviousRun:
     """Read from an open journal what earlier keepers left behind."""
-    kind, trusted_boot_id, last_ms = connection.execute(_LATEST).fetchone()
+    kind, last_ms = connection.execute(_LAST).fetchone()
+    last_sign = last_sign_of_life(connection)
+    changed = EVENTS.fetch(connection, _TRUST_CHANGED)
+    confirmed = changed[0].at if changed and changed[0].kind is EventKind.CLOCK_CONFIRMED else None
     newest: dict[str, Switching] = {}
     for each in SWITCHINGS.fetch(connection, f"ORDER BY s.id DESC LIMIT {_LAST_FEW}"):
         newest.setdefault(each.zone, each)
     return PreviousRun(
         overrides=tuple(overrides_in_force(connection)),
-        last_sign=last_sign_of_life(connection),
+        last_sign=last_sign,
         ended_well=kind in (None, EventKind.STOPPED.value),
         last_instant_utc=as_utc(last_ms),
-        trusted_boot_id=trusted_boot_id,
+        trusted_boot_id=last_sign.boot_id if last_sign and last_sign.trusted and not confirmed else None,
+        confirmed=confirmed,
         last_switchings=tuple(newest.values()),
         stamp=read_stamp(connection),
     )

@@ -15,7 +15,9 @@ from zoneinfo import ZoneInfo
 
 from config.errors import RelayError
 from config.models.site import Site, Zone
+from controller.calendar.night import local
 from controller.clock.clock import Clock
+from controller.clock.trust import CONFIRMED_WITHIN
 from controller.journal.previous_run import PreviousRun
 from controller.keeper.recorder import Recorder, until_words
 from controller.keeper.state import LONG_AGO_S, TRIES_BEFORE_REOPENING, KeeperStatus, RelayFault, ZoneState
@@ -166,6 +168,20 @@ class Keeper:
             return False
         self._end_override(zone_id, f"lifted by {by}", self._clock.read())
         return True
+
+    def confirm_clock(self, seen_utc: datetime) -> None:
+        """Trust the clock because a person, for whom it is ``seen_utc``, vouches for it.
+
+        Raises:
+            ValueError: the clock says another time than they see, or one that cannot be; says what to do.
+        """
+        now = self._clock.read()
+        if abs(now.utc - seen_utc) > CONFIRMED_WITHIN:
+            says, sees = (f"{local(each, self.planner.tz):%Y-%m-%d %H:%M:%S}" for each in (now.utc, seen_utc))
+            raise ValueError(
+                f"the board's clock says {says}, and you see {sees}; set the clock, then confirm it"
+            )
+        self._recorder.confirm_clock(self._clock.confirm())
 
     def adopt_previous_run(self, past: PreviousRun) -> None:
         """Use what the journal knows of the previous run, where it can be read only now."""

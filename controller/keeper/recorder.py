@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 from config.models.site import Site, Zone
 from controller.clock.clock import step_between
+from controller.clock.trust import CONFIRMED
 from controller.journal.previous_run import PreviousRun
 from controller.keeper.state import ZoneState
 from controller.planning.program_text import REMOVED, format_program
@@ -35,6 +36,7 @@ class Recorder:
         self, journal: Journal, *, started_at: Reading, words: str, past: PreviousRun | None
     ) -> None:
         self.journal = journal
+        # Since when the clock is, or is not, trusted, and why.
         self.trust_since = started_at
         self._started_at = started_at
         self._beat_boot_s = -1e9
@@ -46,6 +48,8 @@ class Recorder:
         self.note(EventKind.STARTED, words, started_at)
         if not started_at.trusted:
             self.note(EventKind.CLOCK_NOT_TRUSTED, started_at.trust, started_at)
+        elif past and past.confirmed and past.confirmed.boot_id == started_at.boot_id:
+            self.trust_since = replace(past.confirmed, trust=CONFIRMED)
         self._record_gap(started_at)
 
     def note(
@@ -144,22 +148,32 @@ class Recorder:
         if late_s > HELD_UP_S:
             words = "the board slept or was held up: no relay was checked"
             self.note(EventKind.RESUMED, words, now, size_s=late_s)
-        if now.trusted is not last.trusted:
-            kind = EventKind.CLOCK_TRUSTED if now.trusted else EventKind.CLOCK_NOT_TRUSTED
-            self.note(kind, now.trust, now, size_s=now.boot_s - self.trust_since.boot_s)
-            self.trust_since = now
-            self._record_gap(now)
-            self._date_site_record()
+        before = self.trust_since
+        if now.trusted is not before.trusted or (before.trust == CONFIRMED != now.trust):
+            found = EventKind.CLOCK_CONFIRMED if now.trust == CONFIRMED else EventKind.CLOCK_TRUSTED
+            self._change_trust(found if now.trusted else EventKind.CLOCK_NOT_TRUSTED, now.trust, now)
         fault = self.journal.fault
         if (fault is None) is not (self._journal_fault is None):
             kind = EventKind.JOURNAL_RECOVERED if fault is None else EventKind.JOURNAL_FAULT
             self.note(kind, fault or "written again", now)
         self._journal_fault = fault
 
+    def confirm_clock(self, now: Reading) -> None:
+        """Record that a person confirmed the clock; where it was trusted for a better reason, that too."""
+        self._change_trust(EventKind.CLOCK_CONFIRMED, "a person confirmed the time", now)
+        self.trust_since = replace(now, trust=CONFIRMED)
+
     def adopt_previous_run(self, past: PreviousRun, now: Reading) -> None:
         """Record how the previous run ended, where the journal can be read only now."""
         self._previous = past
         self._record_gap(now)
+
+    def _change_trust(self, kind: EventKind, words: str, now: Reading) -> None:
+        """Record that the clock is, or is not, trusted from now on."""
+        self.note(kind, words, now, size_s=now.boot_s - self.trust_since.boot_s)
+        self.trust_since = now
+        self._record_gap(now)
+        self._date_site_record()
 
     def _record_gap(self, now: Reading) -> None:
         """Record how long no daemon ran, once the clock is trusted."""

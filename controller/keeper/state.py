@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from config.models.site import RatedLoad, Zone
+from controller.clock.trust import RELEASED_UTC
 from controller.planning.decision import Decision
 from controller.records.entries import Override
 from controller.records.reading import Reading
@@ -117,6 +118,8 @@ class KeeperStatus:
         parts = [f"lit: {', '.join(lit)}" if lit else "all dark"]
         if not self.at.trusted:
             parts = [f"Lights held: {self.at.trust}"]
+        elif self.at.utc < RELEASED_UTC:
+            parts.append(self.at.trust)
         parts += [f"{zone.name}: {zone.fault.words}" for zone in self.zones if zone.fault]
         if self.journal_fault:
             parts.append(f"journal: {self.journal_fault}, {self.waiting} waiting")

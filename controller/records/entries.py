@@ -34,6 +34,7 @@ class EventKind(StrEnum):
     DIED = "ended without warning"
     CLOCK_STEPPED = "clock stepped"
     CLOCK_TRUSTED = "clock trusted"
+    CLOCK_CONFIRMED = "clock confirmed"
     CLOCK_NOT_TRUSTED = "clock not trusted"
     RESUMED = "resumed"
     SITE_CHANGED = "site changed"

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
-from controller.clock.clock import STEP_TOLERANCE_S
+from controller.clock.trust import STEP_TOLERANCE_S
 from controller.keeper.keeper import TICK_S
 from controller.keeper.recorder import HELD_UP_S
 from controller.records.entries import Event, EventKind, Switching

@@ -19,7 +19,7 @@ import pytest
 
 from controller.clock.evidence import TIMESYNC_FLAG
 from controller.clock.kernel import kernel_synchronised
-from controller.clock.trust import CONNECT, FROM_NETWORK, NOT_SET, SET_BY_HAND
+from controller.clock.trust import FROM_NETWORK, NOT_SET, REMEDY
 from tests.systemd.unit_file import read_unit
 
 pytestmark = pytest.mark.skipif(
@@ -96,7 +96,7 @@ def test_everything_works_under_the_filter(allowed, tmp_path):
     assert report == {
         "kernel": synchronised,
         "trusted": synchronised,
-        "trust": FROM_NETWORK if synchronised else f"{NOT_SET}. {CONNECT}, {SET_BY_HAND}",
+        "trust": FROM_NETWORK if synchronised else f"{NOT_SET}. {REMEDY}",
         "watch": False,
         "heard": "lit",
         "rows": 1,

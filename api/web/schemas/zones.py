@@ -10,7 +10,7 @@ from api.render.model import Instant, ResponseModel
 from api.render.nights_json import DecisionResponse, NightResponse, decision_response, night_response
 from api.web.schemas.fields import InstantField, LengthField, NightsField, RequestModel, SpanField
 from config.models.site import Zone
-from controller.clock.clock import STEP_TOLERANCE_S
+from controller.clock.trust import STEP_TOLERANCE_S
 from controller.keeper.state import RelayFault, ZoneStatus
 from controller.planning.decision import seconds_left
 from controller.planning.plan import NightPlan

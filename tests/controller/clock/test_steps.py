@@ -6,7 +6,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from controller.clock.clock import STEP_TOLERANCE_S, SteppedClock, step_between
+from controller.clock.clock import SteppedClock, step_between
+from controller.clock.trust import STEP_TOLERANCE_S
 
 START_UTC = datetime(2027, 6, 21, 20, 0, tzinfo=UTC)
 

@@ -268,6 +268,30 @@ def test_a_clock_that_goes_wrong_while_lit_moves_no_light_to_another_night(tmp_p
     assert totals == {zone_id: sum(row.lit_ms for row in of(nights, zone_id)) / 1000 for zone_id in totals}
 
 
+def test_what_happened_before_a_person_confirmed_the_time_gets_its_true_time(tmp_path):
+    """A board wakes up in 1970, is lit by hand, and is set and confirmed: all of it in that very night."""
+    began = datetime(2027, 5, 28, 11, tzinfo=UTC)
+    board = Board(tmp_path, garden(), began)
+    board.run_until(began + 10 * HOUR)
+    board.cut_power(1800, wakes_at=datetime(1970, 1, 1, tzinfo=UTC))
+    board.run_until(board.true_utc + HOUR / 2)
+    board.override("path", on=True, lasts_s=900)
+    board.run_until(board.true_utc + HOUR / 2)
+    board.clock.step((board.true_utc - board.clock.utc).total_seconds())
+    board.keeper.confirm_clock(board.true_utc)
+    board.due_in_s = board.keeper.reconcile()
+    board.run_until(began + DAY)
+    board.close()
+    rows = account(board, date(2027, 5, 28), date(2027, 5, 28))
+    for row in rows:
+        assert row.lit_ms / 1000 == pytest.approx(board.lit_s(row.zone), abs=300)
+        assert row.untrusted_ms == 0
+    # The jetty's dusk is at 20:52; the power went at 21:00, up to five minutes after the last sign of life.
+    lost_h = pytest.approx(0.5, abs=0.09)
+    assert missed(of(rows, "jetty")[0]) == {Cause.POWER_LOST: lost_h, Cause.CLOCK_NOT_TRUSTED: 1.0}
+    assert of(rows, "path")[0].override_ms == 900_000
+
+
 def test_a_zone_that_is_gone_keeps_its_hours(tmp_path):
     """A zone that the site file lost is accounted for as long as it was there, after the others."""
     lamp = zone("lamp", "22:30 to 23:30", pin=19, rated_watts=10)

@@ -208,7 +208,7 @@ class TestStart:
         write(journal, heartbeat(reading(300)), lit("jetty", back))
         assert journal.previous_run().last_sign == back
 
-    def test_the_latest_instant_is_one_that_a_trusted_clock_gave(self, journal):
+    def test_the_last_instant_is_one_that_a_trusted_clock_gave(self, journal):
         """A clock that runs ahead and is not trusted does not move the floor; every kind of entry may."""
         write(journal, lit("jetty", reading(9e8, trusted=False)), heartbeat(reading(8e8, trusted=False)))
         past = journal.previous_run()
@@ -223,20 +223,54 @@ class TestStart:
                 lambda at: Replacement(zone="jetty", part="path", on_date=date(2027, 6, 1), at=at),
             )
         ):
-            at = reading(number, boot=f"boot-{number}")
-            write(journal, entry(at), event(reading(-100)))
+            at = reading(number, boot=f"boot {number}")
+            write(journal, entry(at), event(reading(100, trusted=False)))
             assert journal.previous_run().last_instant_utc == at.utc
 
-    def test_the_newest_trusted_boot_is_found(self, journal):
-        """The boot in which the clock was trusted last is remembered; one without trust is passed over."""
+    @pytest.mark.parametrize("ahead_s", [3600.0, 365 * 86_400.0])
+    def test_the_last_instant_is_not_that_of_a_clock_that_ran_ahead(self, journal, ahead_s):
+        """An hour or a year typed wrong, believed and corrected, is no floor for the boots to come."""
+        wrong = [reading(after_s + ahead_s, boot_s=1000 + after_s) for after_s in (10, 20)]
+        write(journal, lit("jetty", wrong[0]), heartbeat(wrong[1]), overridden("jetty", wrong[1]))
+        assert journal.previous_run().last_instant_utc == wrong[1].utc
+        write(journal, event(reading(30)))
+        assert journal.previous_run().last_instant_utc == reading(30).utc
+        write(journal, event(reading(90, boot="boot-2", boot_s=5.0)))
+        assert journal.previous_run().last_instant_utc == reading(90).utc
+
+    def test_the_boot_is_trusted_whose_clock_was_trusted_last(self, journal):
+        """Trust that ended, or was never found in the newest boot, is not there for the next keeper."""
+        for entry, trusted_boot in (
+            (event(reading(boot="boot-1")), "boot-1"),
+            (event(reading(5, boot="boot-1", trusted=False)), None),
+            (heartbeat(reading(9, boot="boot-1")), "boot-1"),
+            (event(reading(99, boot="boot-2", trusted=False)), None),
+            (heartbeat(reading(199, boot="boot-2")), "boot-2"),
+        ):
+            write(journal, entry)
+            assert journal.previous_run().trusted_boot_id == trusted_boot
+
+    def test_a_confirmation_counts_until_something_else_is_found_in_its_boot(self, journal):
+        """A stop and a start do not end it; the network, a clock that was set, or another boot does."""
+        said = reading(10)
+        write(journal, event(said, kind=EventKind.CLOCK_CONFIRMED))
+        for kind in (EventKind.STOPPED, EventKind.STARTED, EventKind.SITE_CHANGED):
+            write(journal, event(reading(20), kind=kind))
+            past = journal.previous_run()
+            assert (past.confirmed, past.trusted_boot_id) == (said, None)
+        for number, (kind, trusted) in enumerate(
+            ((EventKind.CLOCK_TRUSTED, True), (EventKind.CLOCK_NOT_TRUSTED, False))
+        ):
+            again = reading(100 * number + 30)
+            write(journal, event(again, kind=EventKind.CLOCK_CONFIRMED))
+            assert journal.previous_run().confirmed == again
+            write(journal, event(reading(100 * number + 40, trusted=trusted), kind=kind))
+            past = journal.previous_run()
+            assert (past.confirmed, past.trusted_boot_id) == (None, "boot-1" if trusted else None)
         write(
-            journal,
-            event(reading(boot="boot-1")),
-            event(reading(boot="boot-2", trusted=False)),
-            heartbeat(reading(9, boot="boot-2")),
-            event(reading(99, boot="boot-3", trusted=False)),
+            journal, event(reading(300), kind=EventKind.CLOCK_CONFIRMED), event(reading(400, boot="boot-2"))
         )
-        assert journal.previous_run().trusted_boot_id == "boot-2"
+        assert journal.previous_run().confirmed is None
 
 
 class TestLock:

@@ -432,10 +432,10 @@ def test_a_keeper_goes_by_the_clock_of_the_machine(tmp_path: Path, now: str, lit
 
 
 @pytest.mark.parametrize("believe", ["synchronised", "always"])
-def test_a_clock_of_the_machine_that_is_behind_the_journal_lights_nothing(
+def test_a_clock_of_the_machine_that_is_behind_the_journal_lights_only_where_it_is_always_believed(
     tmp_path: Path, believe: Literal["synchronised", "always"]
 ) -> None:
-    """A year behind the last trusted entry, though the hardware clock says the same: dark, and why."""
+    """A year behind the last trusted entry, though the hardware clock says the same: dark and why, or lit."""
     board = Board()
     past = PreviousRun(last_instant_utc=datetime(2028, 1, 5, 21, 30, tzinfo=UTC))
     assert past.last_instant_utc is not None
@@ -450,5 +450,8 @@ def test_a_clock_of_the_machine_that_is_behind_the_journal_lights_nothing(
             past=past,
         )
         keeper.reconcile()
-    assert board.levels(17) == [1]
-    assert "the clock says 2027-01-05, before the last entry of the journal" in keeper.status().words
+    if believe == "always":
+        assert (board.levels(17), keeper.status().words) == ([0], "lit: jetty")
+    else:
+        assert board.levels(17) == [1]
+        assert "the clock says 2027-01-05, before the last entry of the journal" in keeper.status().words
