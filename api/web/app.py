@@ -14,7 +14,7 @@ from api.web.gateway import KeeperGateway
 from api.web.middleware import ALLOWED_HOSTS, RequestGuardMiddleware
 from api.web.problems.handlers import add_problem_handlers
 from api.web.problems.types import SCHEMA_REF, ProblemDocument, problems_of
-from api.web.routes import hours, nights, replacements, status, wiring, zones
+from api.web.routes import clock, hours, nights, replacements, status, wiring, zones
 from controller.clock.clock import read_boot_s
 
 DESCRIPTION = (
@@ -64,7 +64,7 @@ def make_app(
         redirect_slashes=False,
     )
     app.state.context = RequestContext(gateway, boot_s=boot_s)
-    for subject in (status, zones, nights, hours, replacements, wiring):
+    for subject in (status, clock, zones, nights, hours, replacements, wiring):
         # One flat list, which the index and the header Allow are read from; include_router may nest its own.
         app.router.routes.extend(subject.router.routes)
     add_problem_handlers(app)

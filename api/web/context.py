@@ -5,6 +5,7 @@ from collections.abc import AsyncIterator, Callable, Coroutine, Iterator
 from contextlib import asynccontextmanager, contextmanager
 from dataclasses import replace
 from datetime import date, timedelta
+from hashlib import sha256
 from inspect import iscoroutinefunction
 from pathlib import Path
 from typing import Annotated, Any
@@ -168,6 +169,19 @@ class LongRoute(ShortRoute):
     """A route that computes for a while."""
 
     takes_long = True
+
+
+def tagged_response(request: Request, model: BaseModel) -> Response:
+    """Answer with a model that can be compared: with an ETag, or 304 where the client has it already.
+
+    Source: RFC 9110, sections 8.8.3 and 13.1.2.
+    """
+    content = model.model_dump_json()
+    tag = f'"{sha256(content.encode()).hexdigest()[:16]}"'
+    known = [each.strip().removeprefix("W/") for each in request.headers.get("if-none-match", "").split(",")]
+    if request.method == "GET" and (tag in known or "*" in known):
+        return Response(status_code=304, headers={"etag": tag})
+    return Response(content, headers={"etag": tag}, media_type="application/json")
 
 
 def json_response(model: BaseModel) -> Response:

@@ -45,6 +45,7 @@ _ALL = (
     ProblemType("method-not-allowed", 405, "Method not allowed", "Use a method that the header Allow names."),
     ProblemType("too-slow", 408, "Request timeout", "Send the request again, all at once.", 1),
     ProblemType("site-file-changed", 409, "Site file changed meanwhile", "Read the zone and try again.", 1),
+    ProblemType("confirmation-refused", 409, "Clock not confirmed", "Set the clock to the right time first."),
     ProblemType("too-large", 413, "Body too large", "Send at most 64 kB."),
     ProblemType("not-json-type", 415, "Unsupported media type", "Send Content-Type: application/json."),
     ProblemType("wrong-host", 421, "Wrong host name", "Use http://localhost or http://127.0.0.1."),

@@ -6,6 +6,7 @@ from fastapi import APIRouter, Path, Request, Response
 from fastapi.routing import APIRoute
 from pydantic import Field
 
+from api.render.clock_json import ClockResponse, clock_response
 from api.render.instants import instant_text, quote
 from api.render.model import Instant, ResponseModel
 from api.web.context import Context, ShortRoute, json_response
@@ -27,15 +28,6 @@ class HealthResponse(ResponseModel):
     status: str = Field("ok", description="always “ok”; a control loop that is late is a problem document")
     last_round_s: float = Field(description="seconds since the keeper's last round")
     lit: int = Field(description="how many zones are lit")
-
-
-class ClockResponse(ResponseModel):
-    """What time it is, and whether that is trusted."""
-
-    now: Instant
-    trusted: bool = Field(description="whether programs are followed; if not, only overrides light a zone")
-    because: str = Field(description="why it is trusted or not")
-    since: Instant = Field(description="since when, by the clock as it is now")
 
 
 class KeeperResponse(ResponseModel):
@@ -155,12 +147,7 @@ def get_status(context: Context) -> Response:
     found = StatusResponse(
         site=site.name,
         time_zone=TimeZoneResponse(name=site.time_zone, rules=tz_data_version(site.time_zone)),
-        clock=ClockResponse(
-            now=instant_text(now.utc),
-            trusted=now.trusted,
-            because=now.trust,
-            since=instant_text(by_present_clock(status.trust_since, now)),
-        ),
+        clock=clock_response(now, by_present_clock(status.trust_since, now)),
         keeper=KeeperResponse(
             started_at=instant_text(by_present_clock(status.started_at, now)),
             last_round=instant_text(status.at.utc),
