@@ -31,6 +31,7 @@ COMMANDS = (
     "report",
     "year",
     "wiring",
+    "clock",
     "backup",
 )
 

@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import contextlib
-import http.client
-import json
 import time
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -14,6 +12,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from api.cli.daemon_client import NoDaemonError, ask_daemon
 from api.cli.main import DEFAULT_PORT
 from api.cli.options import (
     date_option,
@@ -39,8 +38,6 @@ if TYPE_CHECKING:
     from config.models.site import Site
     from controller.records.reading import Reading
 
-# The daemon answers within a round, or not at all.
-_TIMEOUT_S = 10.0
 # It writes at once, unless its disk is slow or full.
 WRITTEN_S = 3.0
 _LOOK_S = 0.02
@@ -184,21 +181,8 @@ def _read_clock(site: Site, journal: Journal) -> Reading:
 
 
 def _ask(port: int, method: str, path: str, body: Mapping[str, object] | None = None) -> bytes:
-    """Send a request to the daemon that holds the journal, and give what it answers where it did as asked."""
-    connection = http.client.HTTPConnection("127.0.0.1", port, timeout=_TIMEOUT_S)
-    headers = {} if body is None else {"content-type": "application/json"}
+    """Ask the daemon that holds the journal."""
     try:
-        connection.request(method, path, None if body is None else json.dumps(body), headers)
-        response = connection.getresponse()
-        content = response.read()
-    except (OSError, http.client.HTTPException) as error:
-        raise LeerieError(f"a daemon writes this journal, but none answers on port {port} {error}") from error
-    finally:
-        connection.close()
-    if response.status // 100 != 2:  # noqa: PLR2004 - HTTP's own class of success
-        try:
-            detail = str(json.loads(content)["detail"])
-        except (ValueError, KeyError, TypeError):
-            detail = f"it answered {response.status}"
-        raise LeerieError(f"the daemon on port {port} refused: {detail}")
-    return content
+        return ask_daemon(port, method, path, body)
+    except NoDaemonError as error:
+        raise LeerieError(f"a daemon writes this journal, but {error}; name its port with --port") from error

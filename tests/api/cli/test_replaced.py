@@ -187,7 +187,7 @@ def test_a_daemon_that_does_not_answer_is_told(house):
     before = house.site_path.read_bytes()
     result = replaced(house, "jetty", 1, "--port", 1)
     assert result.exit_code == 2
-    assert "a daemon writes this journal, but none answers on port 1" in result.stderr
+    assert "a daemon writes this journal, but no daemon answers on port 1" in result.stderr
     assert recorded(house) == []
     assert house.site_path.read_bytes() == before
 
