@@ -106,6 +106,7 @@ class CurrentState:
         started: the keeper's own start; None before it is written.
         programs, faults: the events that say what each zone is to do, and which relays do not answer.
         site, fixtures: what the site is, and what its fixtures are called; None before that was recorded.
+        confirmed: the event that a person confirmed the clock, while nothing else has been found since.
     """
 
     def __init__(self, entries: Iterable[Switching | Override] = ()) -> None:
@@ -116,6 +117,7 @@ class CurrentState:
         self.faults: dict[str, Event] = {}
         self.site: SiteRecord | None = None
         self.fixtures: FixtureIds | None = None
+        self.confirmed: tuple[Event, ...] = ()
         self.update(entries)
 
     def update(self, written: Iterable[Work]) -> None:
@@ -136,10 +138,20 @@ class CurrentState:
                     self.site = work
                 case FixtureIds():
                     self.fixtures = work
-                case Event(kind=EventKind.STARTED):
-                    self.started = work
                 case Event(zone=str(zone)):
                     self._follow(work, zone)
+                case Event():
+                    self._follow_board(work)
+
+    def _follow_board(self, event: Event) -> None:
+        """Follow an event of the whole board."""
+        match event.kind:
+            case EventKind.STARTED:
+                self.started = event
+            case EventKind.CLOCK_CONFIRMED:
+                self.confirmed = (event,)
+            case EventKind.CLOCK_TRUSTED | EventKind.CLOCK_NOT_TRUSTED:
+                self.confirmed = ()
 
     def _follow(self, event: Event, zone: str) -> None:
         """Follow an event of one zone."""

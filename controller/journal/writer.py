@@ -346,7 +346,7 @@ class Writer:
         self.write(Event(kind=work.kind, at=now, words=work.words, size_s=size_s))
         if not now.trusted:
             self.write(Event(kind=EventKind.CLOCK_NOT_TRUSTED, at=now, words=now.trust))
-        for event in (*state.programs.values(), *state.faults.values()):
+        for event in (*state.programs.values(), *state.faults.values(), *state.confirmed):
             self.write(replace(event, at=now))
         if state.site is not None:
             self._record_site(state.site)

@@ -80,7 +80,7 @@ class Garden:
         self.clock.advance(after.total_seconds())
         self.clock.step(set_by.total_seconds())
         self.keeper.reconcile()
-        self.journal.flush()
+        self.journal.flush(self.clock.read())
         return self.keeper.status().zones[0].lit
 
     def set_to(self, utc: datetime) -> bool:
@@ -257,6 +257,18 @@ def test_a_confirmed_time_is_believed_against_a_journal_from_the_future(tmp_path
     assert garden.reboot(LIT_AT + timedelta(minutes=20))
     assert garden.keeper.status().at.trust == "set from the hardware clock"
     garden.journal.close()
+
+
+def test_a_journal_that_is_begun_anew_is_told_that_a_person_confirmed_the_clock(garden: Garden) -> None:
+    """Its file deleted while the keeper runs: the next start still knows of the confirmation."""
+    assert garden.confirm()
+    for path in garden.state.glob("journal.sqlite*"):
+        path.unlink()
+    garden.look(timedelta(minutes=1))
+    assert garden.told(*ABOUT_TRUST) == ["clock confirmed"]
+    assert garden.restart()
+    assert garden.keeper.status().at.trust == "confirmed by a person"
+    assert not garden.look(A_MOMENT, set_by=HOUR)
 
 
 def test_a_confirmation_is_found_in_a_journal_that_could_not_be_read_at_the_start(garden: Garden) -> None:
