@@ -289,6 +289,25 @@ def test_a_reading_that_somebody_asks_for_comes_at_once(watched: Watched) -> Non
     assert watched.look_for(5) == []
 
 
+def test_what_is_written_while_somebody_has_it_read_is_read_as_well(
+    watched: Watched, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The rest of the file comes after its first half was read on demand."""
+    read_bytes = module.read_bytes
+
+    def read_and_write(path: Path) -> bytes:
+        content = read_bytes(path)
+        watched.write(WHOLE)
+        return content
+
+    monkeypatch.setattr(module, "read_bytes", read_and_write)
+    watched.write(WHOLE[: len(GOOD)].replace("Tern", "Reed"))
+    watched.file.read()
+    monkeypatch.setattr(module, "read_bytes", read_bytes)
+    assert watched.look_for(5) == ["changed", "taken"]
+    assert watched.taken[-1].text == WHOLE
+
+
 def test_a_keeper_that_does_not_answer_is_told_later(watched: Watched) -> None:
     """Nothing is lost: whatever the step, it is done again at the next look."""
     watched.write(WHOLE)
