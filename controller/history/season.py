@@ -35,6 +35,7 @@ class SeasonReport:
         tasks: what the figures ask for.
         usual_work: what is usually done at that time of the year.
         light: when zones were lit and missed over the 365 nights that end with the period.
+        now_utc: when the report is made; the journal may know of later, from a board whose clock is ahead.
     """
 
     planner: Planner

@@ -84,9 +84,9 @@ def garden(tmp_path_factory):
     return board
 
 
-def page_of(board: Board, season: str) -> Page:
-    """The report of a season, printed on 15 October 2027, read strictly."""
-    planner, now_utc = Planner(board.site), board.true_utc
+def page_of(board: Board, season: str, now_utc: datetime | None = None) -> Page:
+    """The report of a season, printed on 15 October 2027 or at another time, read strictly."""
+    planner, now_utc = Planner(board.site), now_utc or board.true_utc
     year = year_to_come(planner, now_utc)
     return Page(write_report(report_season(planner, board.reader, season, now_utc=now_utc, year=year)))
 
@@ -412,3 +412,12 @@ def test_money_has_the_digits_of_its_currency(garden, currency, decimals):
         whole, _, fraction = text.partition(".")
         assert len(fraction) == decimals, text
         assert whole
+
+
+def test_a_machine_whose_clock_is_behind_the_boards_prints_the_same(garden, told):
+    """Read on a machine that is months behind, only the date of the report differs; no “now” is drawn."""
+    behind = page_of(garden, "2027-summer", at("2027-01-15T12:00"))
+    assert behind.tables == told.tables
+    assert "made on 15 January 2027" in behind.text
+    assert "no record" not in behind.text
+    assert not re.search(r"missed *now", behind.text)
