@@ -114,27 +114,26 @@ class Recorder:
         if log.isEnabledFor(logging.INFO):
             until = until_words(until_utc, at, tz)
             log.info("zone %s: %s%s (%s)", zone_id, "on" if on else "off", until, words)
-        state.lit, state.lit_since = on, at if on else None
-        self.journal.append(
-            Switching(
-                zone=zone_id,
-                at=at,
-                on=on,
-                cause=cause,
-                words=words,
-                load_w=state.load.watts,
-                load_from=state.load.origin,
-            )
+        entry = Switching(
+            zone=zone_id,
+            at=at,
+            on=on,
+            cause=cause,
+            words=words,
+            load_w=state.load.watts,
+            load_from=state.load.origin,
         )
+        state.lit, state.lit_since, state.lit_by = on, at if on else None, entry if on else None
+        self.journal.append(entry)
 
     def renamed(self, zone_id: str, name: str, state: ZoneState, at: Reading) -> None:
-        """Have a run go on under the id that its zone has now: one ends and one begins, at one instant."""
-        if not state.lit or state.decision is None:
-            return
-        lit_since, decision, words = state.lit_since, state.decision, f"the zone is called {name} now"
-        self.switched(zone_id, state, at, on=False, cause=Cause.SITE_CHANGED, words=words)
-        self.switched(name, state, at, on=True, cause=decision.cause, words=decision.words)
-        state.lit_since = lit_since
+        """Have a run go on under the id that its zone has now: one ends, and one like it begins at once."""
+        log.info("zone %s is called %s now", zone_id, name)
+        by, words = state.lit_by, f"the zone is called {name} now"
+        if by is not None:
+            state.lit_by = replace(by, zone=name, at=at)
+            self.journal.append(replace(by, at=at, on=False, cause=Cause.SITE_CHANGED, words=words))
+            self.journal.append(state.lit_by)
 
     def compare(self, last: Reading, now: Reading, *, due_in_s: float) -> None:
         """Record what happened to the clock and to the journal since the last round.

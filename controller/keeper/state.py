@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from config.models.site import RatedLoad, Zone
 from controller.clock.trust import RELEASED_UTC
 from controller.planning.decision import Decision
-from controller.records.entries import Override
+from controller.records.entries import Override, Switching
 from controller.records.reading import Reading
 from controller.relays import SIMULATED, Wire
 
@@ -40,12 +40,16 @@ class RelayFault:
 
 @dataclass(kw_only=True, slots=True)
 class ZoneState:
-    """What the keeper remembers of one zone's relay; ``lit`` was read back last, and is in the journal."""
+    """What the keeper remembers of one zone's relay.
+
+    ``lit`` was read back last, and is in the journal; ``lit_by`` is the switching that lit it.
+    """
 
     wire: Wire
     load: RatedLoad
     lit: bool = False
     lit_since: Reading | None = None
+    lit_by: Switching | None = None
     fault: RelayFault | None = None
     decision: Decision | None = None
 

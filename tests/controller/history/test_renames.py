@@ -50,11 +50,11 @@ def journal_of(board: Board) -> RenamedJournal:
     return RenamedJournal(board.reader, board.site)
 
 
-def account(board: Board, last: date) -> list[HourSum]:
-    """Account night by night, with the site of today."""
+def account(board: Board, last: date, by: Each) -> list[HourSum]:
+    """Account for all nights up to one, with the site of today."""
     source, planner = journal_of(board), Planner(board.site)
     history = SiteHistory(planner, source.site_records())
-    periods = split(stretch_of_nights(FIRST, last, planner.tz), Each.NIGHT, planner.tz, latitude_deg=51.5)
+    periods = split(stretch_of_nights(FIRST, last, planner.tz), by, planner.tz, latitude_deg=51.5)
     bounds = bounds_of(source, board.true_utc)
     return list(account_for_past(history, source, list(periods), bounds=bounds))
 
@@ -95,7 +95,7 @@ STEPS = st.tuples(
 @given(story=st.lists(STEPS, min_size=1, max_size=6))
 @settings(max_examples=30, deadline=None)
 def test_a_renamed_zone_has_the_account_of_one_that_never_was(story):
-    """Hours, what was missed and why, energy and money of every night are those of the twin."""
+    """Hours, what was missed and why, energy and money are those of the twin, by night and in all."""
     with TemporaryDirectory(dir=MEMORY) as one, TemporaryDirectory(dir=MEMORY) as two:
         board, twin = (Board(Path(each), garden(), START, tick_s=6 * 3600.0) for each in (one, two))
         live(board, story, renamed=True)
@@ -104,7 +104,9 @@ def test_a_renamed_zone_has_the_account_of_one_that_never_was(story):
         board.close()
         twin.close()
         last = board.true_utc.date()
-        found, expected = account(board, last), account(twin, last)
+        found, expected = (
+            [*account(each, last, Each.NIGHT), *account(each, last, Each.WHOLE)] for each in (board, twin)
+        )
         names = {NAMES[0]: board.site.zones[0].id}
         assert [each.zone for each in found] == [names.get(each.zone, each.zone) for each in expected]
         for row, other in zip(found, expected, strict=True):
