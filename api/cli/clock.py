@@ -106,8 +106,8 @@ def _sentences(report: ClockReport, port: int) -> list[str]:
         f"The clock says {at:%H:%M:%S} on {at:%a %d %b %Y} ({report.time_zone}, UTC{report.local[-6:]})."
     ]
     because = report.because
-    if report.trusted and report.since is not None and ". " not in because:
-        since = datetime.fromisoformat(report.since).astimezone(at.tzinfo)
+    if report.trusted and (told := report.since or report.confirmed_at) and ". " not in because:
+        since = datetime.fromisoformat(told).astimezone(at.tzinfo)
         because += f", since {since:%H:%M} on {since:%a %d %b %Y}"
     lines.append(f"{'Trusted' if report.trusted else 'Not trusted, lights are held'}: {because}.")
     if report.trusted and report.believe == "always":
