@@ -31,6 +31,9 @@ FROM_HARDWARE = "set from the hardware clock"
 EARLIER = "found right before, since the board started"
 CONFIRMED = "confirmed by a person"
 BY_SITE_FILE = "believed because the site file says so"
+IMPOSSIBLE = f"{BY_SITE_FILE}, but "
+"""So begins what is said of a clock that is followed, as its owner asked, although it cannot be right: the
+lights go by it, and the journal marks what it says as not trusted."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -118,7 +121,7 @@ class ClockTrust:
         if behind:
             self.floor_utc = max(utc, RELEASED_UTC)
         if before_release:
-            return True, f"{BY_SITE_FILE}, but {self._behind(utc)}"
+            return True, f"{IMPOSSIBLE}{self._behind(utc)}"
         if evidence.synchronised:
             self.held = FROM_NETWORK
         elif evidence.hardware and self.held != FROM_NETWORK and not behind:

@@ -13,6 +13,7 @@ from typing import NamedTuple
 
 from config.errors import JournalDamagedError
 from controller.calendar.intervals import MS_PER_S, ms_of
+from controller.clock.trust import IMPOSSIBLE
 from controller.journal.database import DAMAGED, empty_journal
 from controller.journal.previous_run import (
     SIGNS_OF_LIFE,
@@ -366,8 +367,9 @@ class Writer:
 
     def _when(self, at: Reading) -> _When:
         boot = self._find("boot", boot_id=at.boot_id)
-        when = _When(ms_of(at.utc), round(at.boot_s * MS_PER_S), boot, at.trusted)
-        if at.trusted:
+        trusted = at.trusted and not at.trust.startswith(IMPOSSIBLE)
+        when = _When(ms_of(at.utc), round(at.boot_s * MS_PER_S), boot, trusted)
+        if trusted:
             self._execute(
                 "UPDATE boot SET trusted = 1, began_ms = :began WHERE id = :boot "
                 "AND (began_ms IS NULL OR abs(began_ms - :began) > :step)",

@@ -155,6 +155,20 @@ def test_an_always_believed_garden_lights_by_1970_and_says_so(tmp_path: Path) ->
     garden.journal.close()
 
 
+def test_light_by_a_clock_of_1970_comes_to_its_night_once_the_clock_is_set(tmp_path: Path) -> None:
+    """The journal knows better than to take 1970 for true: its history begins, and the run lies, in 2027."""
+    garden = Garden(tmp_path, believe="always")
+    assert garden.reboot(EVENING_1970)
+    assert not garden.look(HOUR)
+    assert not garden.set_to(LIT_AT + timedelta(days=3, hours=2))
+    reader = JournalReader(tmp_path)
+    assert reader.began_at() == LIT_AT
+    (_, by_1970) = reader.runs()
+    assert (by_1970.on_utc, by_1970.lit_s) == (LIT_AT + timedelta(days=3, hours=1) - A_MOMENT, 3600.0)
+    assert by_1970.trusted
+    garden.journal.close()
+
+
 def test_a_held_garden_says_how_to_confirm_and_follows_its_program_from_then_on(garden: Garden) -> None:
     """Held, with what to do; confirmed, lit at once; and the journal has both."""
     assert not garden.look()
