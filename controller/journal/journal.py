@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 
 from config.errors import AlreadyRunningError, JournalDamagedError, JournalError
 from controller.journal.database import (
+    DAMAGED,
     JOURNAL_NAME,
     NOTHING_THERE,
     backups_of,
@@ -138,7 +139,7 @@ class Journal:
     def flush(self, at: Reading | None = None) -> int:
         """Write all that waits, in one transaction, and give how many entries that were.
 
-        Where nothing waits, it sees to it that the file is there if anything is in force, and locked.
+        Where nothing waits, it sees to it that the file is locked, and is there if anything is in force.
 
         Args:
             at: now; it dates what another file is told. Without it, this keeper's start does.
@@ -148,6 +149,7 @@ class Journal:
         """
         with self._one_at_a_time:
             if not self.waiting and self._fault is None and not self._is_needed():
+                self._leave()
                 return 0
             try:
                 with self._using_file():
@@ -238,14 +240,20 @@ class Journal:
             self._fault = None
 
     def _is_needed(self) -> bool:
-        """Whether the file must be looked after though nothing waits.
-
-        Where nothing is in force, one that is away may come back as it was left: then nothing happened.
-        """
-        if self._connection is None:
+        """Whether the file must be looked after though nothing waits."""
+        if self._state is None or self._transactions is None:
             return False
-        state = self._state or CurrentState()
-        return bool(state.lit or state.overrides) or not is_nothing(self.path)
+        with contextlib.suppress(OSError):
+            return bool(self._state.lit or self._state.overrides) or not is_nothing(self.path)
+        return True
+
+    def _leave(self) -> None:
+        """Let go of a file that is not there any more, and begin no other while nothing is in force.
+
+        The folder may be moved, and its disk unmounted. If it comes back as it was left, nothing happened.
+        """
+        self._close_file()
+        self._lock.leave()
 
     def _is_in_place(self) -> bool:
         """Whether the open file is the one at the path; it may have been moved, removed or unmounted."""
@@ -278,6 +286,8 @@ class Journal:
                 self._fresh_start = None
             return
         previous = previous_run_in(connection)
+        if previous.stamp != EMPTY and (damage := find_damage(self.path)):
+            raise JournalDamagedError(f"the journal {self.path}: {DAMAGED} ({damage})")
         words = f"{found}; {'a new one was begun' if previous.stamp == EMPTY else 'it is continued'}"
         log.warning("journal %s: %s", self.path, words)
         if is_before(previous.last_sign, self._started):

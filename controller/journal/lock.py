@@ -52,6 +52,12 @@ class StateLock:
                 log.warning("%s was removed or moved; it is locked again", self._path)
                 before.release()
 
+    def leave(self) -> None:
+        """Let go of a lock file that is not at the path any more, as on a disk that is to be unmounted."""
+        if self._file is not None and not self._file.is_on(self._path):
+            self._file.release()
+            self._file = None
+
     def release(self) -> None:
         """Give the lock up; a second call does nothing."""
         if self._file is not None:

@@ -82,14 +82,16 @@ class Transactions:
     def resume(self, connection: sqlite3.Connection) -> list[Work] | None:
         """Give the entries of a commit that failed and is in the file all the same; mostly there are none.
 
-        None where this is another file than the one written last, or that one as it was earlier.
+        None where this is another file than the one written last, or that one as it was earlier. Then the
+        doubt stays: that file may come back before anything is written to this one.
         """
-        stamp, doubtful = read_stamp(connection), self._doubtful
+        stamp, saved = read_stamp(connection), list[Work]()
+        if self._doubtful is not None and stamp == self._doubtful[0]:
+            self.left, saved = self._doubtful
+        elif self.left not in (None, stamp):
+            return None
         self._doubtful = None
-        if doubtful is not None and stamp == doubtful[0]:
-            self.left = stamp
-            return doubtful[1]
-        return [] if self.left in (None, stamp) else None
+        return saved
 
     def commit(self, connection: sqlite3.Connection, works: Sequence[Work]) -> list[Work]:
         """Write in one transaction all but what no journal would take, and give what was written.

@@ -24,6 +24,8 @@ from tests.controller.journal.lost_and_found import (
     said,
     said_h,
 )
+from tests.controller.journal.test_commits import LyingConnection
+from tests.controller.journal_samples import corrupt
 
 REPLACED = EventKind.JOURNAL_REPLACED
 
@@ -87,6 +89,58 @@ def test_a_folder_that_comes_back_untouched_while_nothing_happens_is_nothing_to_
     garden.move_away()
     garden.until("14:00")
     assert not garden.state.exists()
+    garden.bring_back()
+    garden.until("23:30")
+    garden.stop()
+    assert events_of(garden.state, REPLACED) == []
+    assert said(garden.state, "jetty") == garden.truth("jetty")
+
+
+def test_a_folder_that_is_not_needed_is_let_go(garden: Garden) -> None:
+    """Moved away by day, its log is folded into the file, and nothing in it is held open: its disk may go."""
+    garden.until("20:30")
+    garden.until("13:00")
+    garden.move_away()
+    garden.until("13:01")
+    assert (garden.away / f"{JOURNAL_NAME}-wal").stat().st_size == 0
+    opened = [str(each.readlink()) for each in Path("/proc/self/fd").iterdir() if each.is_symlink()]
+    assert [each for each in opened if str(garden.away) in each] == []
+    garden.bring_back()
+    garden.until("23:30")
+    garden.stop()
+    assert events_of(garden.state, REPLACED) == []
+    assert said(garden.state, "jetty") == garden.truth("jetty")
+
+
+def test_a_journal_that_comes_back_damaged_takes_no_entry(garden: Garden) -> None:
+    """It is read before anything is written to it, and set aside; what waits is in the new one."""
+    garden.until("20:30")
+    garden.move_away()
+    garden.until("20:45")
+    corrupt(garden.away / JOURNAL_NAME)
+    (garden.away / f"{JOURNAL_NAME}-wal").unlink(missing_ok=True)
+    spoilt = (garden.away / JOURNAL_NAME).read_bytes()
+    garden.bring_back()
+    garden.until("23:30")
+    garden.stop()
+    (aside,) = garden.state.glob("set-aside-*.sqlite")
+    assert aside.read_bytes() == spoilt
+    for zone_id in garden.pins:
+        assert said(garden.state, zone_id) == garden.truth(zone_id)
+    assert (garden.journal.waiting, garden.journal.lost) == (0, 0)
+
+
+def test_a_commit_that_was_in_doubt_when_the_file_went_is_not_doubled(garden: Garden) -> None:
+    """It had reached the disk, which failed and went; nothing could be written until it came back."""
+    garden.until("19:59")
+    garden.journal._connection = LyingConnection(garden.journal._connection, reached=True)
+    garden.until("20:00")
+    assert garden.journal.waiting > 0
+    garden.move_away()
+    garden.state.mkdir()
+    (garden.state / JOURNAL_NAME).mkdir()
+    garden.until("20:10")
+    shutil.rmtree(garden.state)
     garden.bring_back()
     garden.until("23:30")
     garden.stop()
