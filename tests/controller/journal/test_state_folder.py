@@ -15,8 +15,10 @@ from config.errors import JournalError
 from controller.journal.database import JOURNAL_NAME
 from controller.journal.journal import Journal
 from controller.journal.reader import JournalReader
-from controller.records.entries import Cause, EventKind
+from controller.records.entries import Cause, EventKind, FixtureIds, Replacement
+from controller.records.reading import Reading
 from tests.controller.journal.lost_and_found import (
+    NOON,
     Garden,
     assert_true,
     events_of,
@@ -25,9 +27,16 @@ from tests.controller.journal.lost_and_found import (
     said_h,
 )
 from tests.controller.journal.test_commits import LyingConnection
-from tests.controller.journal_samples import corrupt
+from tests.controller.journal_samples import corrupt, reading, write
+from tests.sites import site, zone
 
 REPLACED = EventKind.JOURNAL_REPLACED
+
+
+def replaced_at(garden: Garden) -> Reading:
+    """When the journal that is there now was told what is in force."""
+    (event,) = [each for each in JournalReader(garden.state).events() if each.kind is REPLACED]
+    return event.at
 
 
 @pytest.fixture
@@ -81,6 +90,58 @@ def test_a_fresh_journal_knows_each_zones_program(garden: Garden, what: str) -> 
     ]
     (begun,) = [each for each in JournalReader(garden.state).events() if each.kind is REPLACED]
     assert {each.at for each in programs} == {begun.at}
+
+
+def test_a_fresh_journal_is_told_all_that_its_account_goes_by(garden: Garden) -> None:
+    """What the site is, since when; the ids of its fixtures, for what was replaced; what does not answer."""
+    garden.keeper.record_site()
+    garden.until("20:30")
+    garden.board.trouble[27] = "gone"
+    garden.until("21:30")
+    (known,) = JournalReader(garden.state).site_records()
+    lamps = Replacement(zone="jetty", part="1", on_date=NOON.date(), at=reading())
+    write(garden.journal, lamps, FixtureIds(ids={("jetty", 1): "steps"}))
+    garden.delete_journal()
+    garden.until("21:31")
+    reader = JournalReader(garden.state)
+    assert list(reader.site_records()) == [known]
+    (fault,) = [each for each in reader.events() if each.kind is EventKind.RELAY_FAULT]
+    assert (fault.zone, fault.at) == ("orchard", replaced_at(garden))
+    # Somebody puts a journal there that knew the fixture by its place only.
+    garden.delete_journal()
+    write(earlier := Journal(garden.away), lamps)
+    earlier.close()
+    (garden.away / JOURNAL_NAME).rename(garden.state / JOURNAL_NAME)
+    garden.until("21:32")
+    assert [each.part for each in reader.replacements()] == ["steps"]
+
+
+def test_a_fresh_journal_is_told_that_the_clock_is_not_trusted(tmp_path: Path) -> None:
+    """Of what follows, nobody knows when it was; and that a relay recovered meanwhile is not forgotten."""
+    garden = Garden(tmp_path, trusted=False)
+    garden.until("20:30")
+    garden.keeper.override("jetty", on=True, lasts_s=7200)
+    garden.round()
+    garden.remove()
+    garden.until("20:31")
+    kinds = [each.kind for each in JournalReader(garden.state).events()]
+    assert kinds[:2] == [REPLACED, EventKind.CLOCK_NOT_TRUSTED]
+    garden.journal.close()
+
+
+def test_a_relay_that_works_again_and_a_zone_that_is_gone_are_not_told(garden: Garden) -> None:
+    """Only what is so now is told: neither a fault that is over nor the program of a removed zone."""
+    garden.board.trouble[27] = "gone"
+    garden.until("20:30")
+    garden.board.trouble.clear()
+    garden.until("21:30")
+    garden.keeper.change_site(site(zone("jetty", "20:00 to 23:00")), words="the site file was read again")
+    garden.until("21:31")
+    garden.remove()
+    garden.until("21:32")
+    events = list(JournalReader(garden.state).events())
+    assert [each.zone for each in events if each.kind is EventKind.PROGRAM] == ["jetty"]
+    assert [each for each in events if each.kind is EventKind.RELAY_FAULT] == []
 
 
 def test_a_folder_that_comes_back_untouched_while_nothing_happens_is_nothing_to_tell(garden: Garden) -> None:
