@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 from config.errors import JournalError
-from controller.journal.database import JOURNAL_NAME
+from controller.journal.database import JOURNAL_NAME, find_damage
 from controller.journal.journal import Journal
 from controller.journal.reader import JournalReader
 from controller.records.entries import Cause, EventKind, FixtureIds, Replacement
@@ -424,6 +424,29 @@ def test_a_journal_that_comes_back_while_it_is_restored_is_not_overwritten(
     assert events_of(garden.state, REPLACED) == []
     for zone_id in garden.pins:
         assert said(garden.state, zone_id) == garden.truth(zone_id)
+
+
+def test_a_journal_that_comes_back_while_it_is_looked_for_is_not_cleared_away(
+    garden: Garden, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The check finds nothing there, and then it is there again: it stays, and is continued."""
+    garden.until("20:30")
+    garden.maintenance.back_up(garden.clock.utc.date())
+    garden.delete_journal_to(garden.away)
+
+    def find_slowly(path: Path) -> str | None:
+        found = find_damage(path)
+        for each in garden.away.iterdir():
+            each.rename(garden.state / each.name)
+        return found
+
+    with monkeypatch.context() as patched:
+        patched.setattr("controller.journal.journal.find_damage", find_slowly)
+        garden.maintenance.check()
+    garden.until("23:30")
+    garden.stop()
+    assert events_of(garden.state, REPLACED) == []
+    assert said(garden.state, "jetty") == garden.truth("jetty")
 
 
 def test_a_disk_that_does_not_come_back_at_once_loses_nothing(garden: Garden) -> None:
