@@ -11,14 +11,16 @@ import pytest
 from controller.calendar.intervals import MS_PER_HOUR
 from controller.calendar.periods import Each
 from controller.history.account import light_of_past
+from controller.history.clock_correction import ClockCorrection
 from controller.history.nights import bounds_of
+from controller.history.outages import gaps_of
 from controller.history.query import HoursQuery
 from controller.history.report import stream_hours
 from controller.history.site_history import SiteHistory
 from controller.history.totals import HourSum
 from controller.journal.reader import JournalReader
 from controller.planning.planner import Planner
-from controller.records.entries import Cause
+from controller.records.entries import Cause, EventKind
 from tests.controller.journal.lost_and_found import Garden, said_h, two_zones
 
 FIRST, LAST = date(2027, 1, 5), date(2027, 1, 9)
@@ -132,6 +134,30 @@ def test_what_was_missed_before_the_record_ended_stays_explained(garden: Garden)
     reasons = {part.reason: part.lasts_ms / MS_PER_HOUR for part in first.missed}
     # From 20:00 to 21:00, when the other zone's light was the last thing recorded, and from 22:00 to 22:30.
     assert reasons == {Cause.RELAY_FAULT: pytest.approx(1.5, abs=0.01)}
+
+
+def test_a_fault_that_was_over_when_the_journal_came_back_lasts_no_longer_than_its_record(
+    garden: Garden,
+) -> None:
+    """It was recorded, and its end is in the other journal: nothing later is put down to it."""
+    garden.until("20:10")
+    garden.board.trouble[27] = "gone"
+    garden.until("20:20")
+    garden.move_away()
+    garden.until("20:40")
+    garden.board.trouble.clear()
+    garden.until("20:50")
+    garden.bring_back()
+    garden.until("12:00")
+    garden.stop()
+    events = list(JournalReader(garden.state).events())
+    assert EventKind.RELAY_RECOVERED not in {each.kind for each in events}
+    fault, _stopped = gaps_of(events, ClockCorrection([each.at for each in events]))
+    assert (fault.zone, fault.reason) == ("orchard", Cause.RELAY_FAULT)
+    (back,) = [each for each in events if each.kind is EventKind.JOURNAL_REPLACED]
+    assert back.size_s is not None
+    assert fault.ends_at_utc == back.at.utc - timedelta(seconds=back.size_s)
+    assert f"{fault.ends_at_utc:%H:%M}" == "20:18"  # the last heartbeat
 
 
 def test_the_time_without_a_record_is_known_as_such(garden: Garden) -> None:

@@ -91,6 +91,21 @@ def test_what_an_earlier_keeper_left_is_given_once_it_can_be_read(state: Path) -
     assert len(setup.learned) == 1
 
 
+def test_what_the_keeper_placed_itself_is_not_given_to_it(state: Path) -> None:
+    """It may have ended by the time that the journal can be read; only earlier keepers' overrides return."""
+    earlier = Journal(state)
+    earlier.append(overridden("jetty", reading(0)))
+    earlier.append(overridden("path", reading(0)))
+    earlier.flush()
+    earlier.close()
+    setup = Setup(state, past=None)
+    setup.journal.close_open_runs(reading(20))
+    setup.journal.append(overridden("path", reading(30)))
+    setup.journal.append(overridden("steps", reading(30)))
+    setup.maintenance.flush()
+    assert [(each.zone, each.placed_at) for each in setup.overrides_given] == [("jetty", reading(0))]
+
+
 def test_a_keeper_that_does_not_answer_is_asked_again(state: Path) -> None:
     """What it could not take is offered at the next write."""
     earlier = Journal(state)

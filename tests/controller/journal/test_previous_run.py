@@ -48,6 +48,15 @@ def test_what_a_keeper_left_behind(state: Path) -> None:
     assert past.trusted_boot_id == "boot-1"
 
 
+def test_a_keeper_that_wrote_on_in_another_journal_has_not_ended_well(state: Path) -> None:
+    """A journal that was begun, or taken up again, in mid-run belongs to a keeper that was at work."""
+    for kind in (EventKind.JOURNAL_REPLACED, EventKind.JOURNAL_SET_ASIDE):
+        write(state, recorded(EventKind.STOPPED), recorded(kind, after_s=9))
+        past = Journal(state).previous_run()
+        assert past is not None
+        assert past.ended_well is False
+
+
 def test_a_keeper_that_stopped_left_in_good_order(state: Path) -> None:
     """Whatever came after its start, its last word counts."""
     write(

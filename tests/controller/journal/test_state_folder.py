@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 from config.errors import JournalError
-from controller.journal.database import JOURNAL_NAME, find_damage
+from controller.journal.database import JOURNAL_NAME, PAGE_BYTES, find_damage
 from controller.journal.journal import Journal
 from controller.journal.reader import JournalReader
 from controller.records.entries import Cause, EventKind, FixtureIds, Replacement
@@ -27,7 +27,7 @@ from tests.controller.journal.lost_and_found import (
     said_h,
 )
 from tests.controller.journal.test_commits import LyingConnection
-from tests.controller.journal_samples import corrupt, reading, write
+from tests.controller.journal_samples import event, reading, write
 from tests.sites import site, zone
 
 REPLACED = EventKind.JOURNAL_REPLACED
@@ -131,7 +131,7 @@ def test_a_fresh_journal_is_told_that_the_clock_is_not_trusted(tmp_path: Path) -
 
 def test_a_relay_that_works_again_and_a_zone_that_is_gone_are_not_told(garden: Garden) -> None:
     """Only what is so now is told: neither a fault that is over nor the program of a removed zone."""
-    garden.board.trouble[27] = "gone"
+    garden.board.trouble[17] = "gone"
     garden.until("20:30")
     garden.board.trouble.clear()
     garden.until("21:30")
@@ -175,12 +175,16 @@ def test_a_folder_that_is_not_needed_is_let_go(garden: Garden) -> None:
 
 def test_a_journal_that_comes_back_damaged_takes_no_entry(garden: Garden) -> None:
     """It is read before anything is written to it, and set aside; what waits is in the new one."""
+    for number in range(400):
+        garden.journal.append(event(reading(), f"of another season {number}", EventKind.RESUMED))
     garden.until("20:30")
     garden.move_away()
     garden.until("20:45")
-    corrupt(garden.away / JOURNAL_NAME)
-    (garden.away / f"{JOURNAL_NAME}-wal").unlink(missing_ok=True)
-    spoilt = (garden.away / JOURNAL_NAME).read_bytes()
+    # A page of old events, which nothing reads that is written or asked for at the start.
+    content = (garden.away / JOURNAL_NAME).read_bytes()
+    page = content.index(b"of another season 200") // PAGE_BYTES * PAGE_BYTES
+    spoilt = content[:page] + bytes(PAGE_BYTES) + content[page + PAGE_BYTES :]
+    (garden.away / JOURNAL_NAME).write_bytes(spoilt)
     garden.bring_back()
     garden.until("23:30")
     garden.stop()
@@ -447,6 +451,29 @@ def test_a_journal_that_comes_back_while_it_is_looked_for_is_not_cleared_away(
     garden.stop()
     assert events_of(garden.state, REPLACED) == []
     assert said(garden.state, "jetty") == garden.truth("jetty")
+
+
+def test_a_new_journal_that_could_not_be_begun_leaves_nothing_to_tell(
+    garden: Garden, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The disk took no entry until the old folder was back: nothing is missing in that one."""
+    garden.until("20:30")
+    garden.move_away()
+    with monkeypatch.context() as patched:
+
+        def fail(*_args: object) -> None:
+            raise sqlite3.OperationalError("disk I/O error")
+
+        patched.setattr("controller.journal.writer.Transactions.commit", fail)
+        garden.until("21:30")
+        assert (garden.state / JOURNAL_NAME).exists()
+        garden.bring_back()
+        garden.until("21:40")
+    garden.until("23:30")
+    garden.stop()
+    assert events_of(garden.state, REPLACED) == []
+    for zone_id in garden.pins:
+        assert said(garden.state, zone_id) == garden.truth(zone_id)
 
 
 def test_a_disk_that_does_not_come_back_at_once_loses_nothing(garden: Garden) -> None:

@@ -359,6 +359,20 @@ def hanging() -> Iterator[tuple[Callable[[], None], list[str], threading.Event]]
 Hanging = tuple[Callable[[], None], list[str], threading.Event]
 
 
+def test_the_journal_is_looked_after_though_nothing_waits(alone: Callable[..., None]) -> None:
+    """With every tick the journal's file is looked for, in a thread beside the loop: it may be gone."""
+    alone(but="tick")
+    wrote = []
+    house = House("21:00 to 22:00", write=lambda: wrote.append(threading.current_thread().name))
+
+    async def scenario() -> None:
+        await house.until(lambda: len(wrote) >= 3)
+
+    house.live(scenario)
+    assert house.ledger.waiting == 0
+    assert set(wrote[:3]) == {"journal"}
+
+
 def test_a_write_that_hangs_delays_no_round(alone: Callable[..., None], hanging: Hanging) -> None:
     """The disk takes its time: rounds and switchings go on, and no second write is begun meanwhile."""
     alone(but="tick")
