@@ -15,7 +15,7 @@ from config.errors import JournalError
 from controller.journal.database import JOURNAL_NAME, PAGE_BYTES, find_damage
 from controller.journal.journal import Journal
 from controller.journal.reader import JournalReader
-from controller.records.entries import Cause, EventKind, FixtureIds, Replacement
+from controller.records.entries import Cause, EventKind, FixtureIds, Replacement, SiteRecord
 from controller.records.reading import Reading
 from tests.controller.journal.lost_and_found import (
     NOON,
@@ -27,7 +27,7 @@ from tests.controller.journal.lost_and_found import (
     said_h,
 )
 from tests.controller.journal.test_commits import LyingConnection
-from tests.controller.journal_samples import event, reading, write
+from tests.controller.journal_samples import reading, write
 from tests.sites import site, zone
 
 REPLACED = EventKind.JOURNAL_REPLACED
@@ -175,14 +175,14 @@ def test_a_folder_that_is_not_needed_is_let_go(garden: Garden) -> None:
 
 def test_a_journal_that_comes_back_damaged_takes_no_entry(garden: Garden) -> None:
     """It is read before anything is written to it, and set aside; what waits is in the new one."""
-    for number in range(400):
-        garden.journal.append(event(reading(), f"of another season {number}", EventKind.RESUMED))
+    for number in range(100):
+        garden.journal.append(SiteRecord(at=reading(), text=f"site {number} of another season{' ' * 300}"))
     garden.until("20:30")
     garden.move_away()
     garden.until("20:45")
-    # A page of old events, which nothing reads that is written or asked for at the start.
+    # A page of old records, which nothing reads that is written or asked for at the start.
     content = (garden.away / JOURNAL_NAME).read_bytes()
-    page = content.index(b"of another season 200") // PAGE_BYTES * PAGE_BYTES
+    page = content.index(b"site 50 of another season") // PAGE_BYTES * PAGE_BYTES
     spoilt = content[:page] + bytes(PAGE_BYTES) + content[page + PAGE_BYTES :]
     (garden.away / JOURNAL_NAME).write_bytes(spoilt)
     garden.bring_back()
