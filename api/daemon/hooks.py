@@ -98,6 +98,10 @@ class DaemonHooks:
         self._clock.restore_confirmation(previous.confirmed)
         self.loop.call(lambda keeper: keeper.adopt_previous_run(previous))
 
+    def on_journal_replaced(self) -> None:
+        """Keep the last good site file in the folder that is there now, beside its journal."""
+        self._remember()
+
     # -- from signals and the API ----------------------------------------------------------------------------
 
     def on_stop(self) -> None:

@@ -107,7 +107,13 @@ def _run(
     from controller.keeper.loop import ControlLoop, in_background  # noqa: PLC0415
 
     hooks = DaemonHooks(site_path=site_path, state=state, clock=clock, loaded=loaded, refusal=refused)
-    hooks.maintenance = JournalMaintenance(journal, clock=clock, past=previous, learn=hooks.on_previous_run)
+    hooks.maintenance = JournalMaintenance(
+        journal,
+        clock=clock,
+        past=previous,
+        learn=hooks.on_previous_run,
+        on_replaced=hooks.on_journal_replaced,
+    )
     hooks.loop = ControlLoop(
         keeper, clock=clock, flush=hooks.maintenance.flush, on_round=hooks.on_round, on_noon=hooks.on_noon
     )

@@ -59,12 +59,14 @@ class Journal:
 
     Attributes:
         found: what earlier keepers left behind in a file that turned up since the start; the caller takes it.
+        replaced: how often another file has taken the journal's place since the start.
     """
 
     def __init__(self, directory: Path, *, lock: StateLock | None = None) -> None:
         self.directory = directory
         self.path = directory / JOURNAL_NAME
         self.found: PreviousRun | None = None
+        self.replaced = 0
         self._lock = lock or StateLock(directory)
         self._queue = WriteQueue()
         self._one_at_a_time = threading.RLock()
@@ -79,9 +81,8 @@ class Journal:
         # The stamp of the file that was read at the start.
         self._left: Stamp | None = None
         self._transactions: Transactions | None = None
-        # How often the file was replaced, where a replacement that is not finished moved the damaged one, and
-        # whether the next file may begin empty.
-        self._replaced = 0
+        # Where a replacement that is not finished moved the damaged file, and whether the next one may begin
+        # empty.
         self._quarantine: Path | None = None
         self._fresh = False
 
@@ -167,12 +168,12 @@ class Journal:
         Raises:
             JournalError: it cannot be read, or not be replaced, now.
         """
-        replaced, examined = self._replaced, _file_id(self.path)
+        replaced, examined = self.replaced, _file_id(self.path)
         try:
             damage = find_damage(self.path)
         except JournalError:
             with self._one_at_a_time:
-                if replaced == self._replaced:
+                if replaced == self.replaced:
                     raise
             return None  # another thread replaced the file under the reader
         if damage == NOTHING_THERE and not backups_of(self.path):
@@ -185,7 +186,7 @@ class Journal:
                 damage = str(error)
         with self._one_at_a_time:
             # Where another thread, or somebody else, has replaced it meanwhile, nothing is left to do.
-            if damage is None or replaced != self._replaced or examined != _file_id(self.path):
+            if damage is None or replaced != self.replaced or examined != _file_id(self.path):
                 return None
             with self._using_file():
                 return self._replace_damaged(damage, at)
@@ -290,6 +291,7 @@ class Journal:
             raise JournalDamagedError(f"the journal {self.path}: {DAMAGED} ({damage})")
         words = f"{found}; {'a new one was begun' if previous.stamp == EMPTY else 'it is continued'}"
         log.warning("journal %s: %s", self.path, words)
+        self.replaced += 1
         if is_before(previous.last_sign, self._started):
             self.found = previous
             # Those of before are still in force, unless this keeper placed another.
@@ -344,7 +346,7 @@ class Journal:
         restored_from = backup.restore_from_backup(self.path)
         self._fresh = restored_from is None
         self._transactions = self._left = None
-        self._replaced += 1
+        self.replaced += 1
         path, self._quarantine = self._quarantine, None
         done = backup.Quarantined(damage=damage, path=path, restored_from=restored_from)
         kind = EventKind.JOURNAL_SET_ASIDE if path else EventKind.JOURNAL_REPLACED

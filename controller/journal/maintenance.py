@@ -19,6 +19,7 @@ class JournalMaintenance:
     Args:
         past: what the journal said at the start; None where it could not be read.
         learn: is given what earlier keepers left behind, once the journal can be read.
+        on_replaced: called once another file has taken the journal's place, perhaps in another folder.
     """
 
     def __init__(
@@ -28,11 +29,14 @@ class JournalMaintenance:
         clock: Clock,
         past: PreviousRun | None,
         learn: Callable[[PreviousRun], None],
+        on_replaced: Callable[[], None] = lambda: None,
     ) -> None:
         self._journal = journal
         self._clock = clock
         self._past = past
         self._learn = learn
+        self._on_replaced = on_replaced
+        self._replaced = journal.replaced
         self._before = past
 
     def flush(self) -> None:
@@ -59,6 +63,9 @@ class JournalMaintenance:
             before = [each for each in past.overrides if each in self._before.overrides]
             self._learn(replace(self._before, overrides=tuple(before)))
             self._past = past
+        if self._journal.replaced != self._replaced:
+            self._replaced = self._journal.replaced
+            self._on_replaced()
 
     def check(self) -> None:
         """Have the whole journal read, and replaced where it is damaged; may raise JournalError."""

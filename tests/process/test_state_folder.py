@@ -15,6 +15,7 @@ from pathlib import Path
 
 import pytest
 
+from api.daemon.last_good import LAST_GOOD
 from controller.journal.lock import LOCK_NAME
 from controller.records.entries import EventKind
 from tests.controller.journal.lost_and_found import Lit, events_of, rows_of, said
@@ -136,6 +137,7 @@ def test_a_new_journal_has_every_run_from_its_true_beginning(tmp_path: Path, sit
         watcher.switch("one", "off")
         watcher.stop()
     watcher.assert_whole(state, ALWAYS, "one", "two")
+    assert (state / LAST_GOOD).read_bytes() == site.read_bytes()
     assert kinds_of(daemon) >= {REPLACED, EventKind.PROGRAM, EventKind.STOPPED}
 
 
