@@ -13,9 +13,7 @@ from datetime import UTC, date, datetime, timedelta
 
 import pytest
 
-from controller.clock.trust import BEHIND_ALLOWED
 from controller.keeper.keeper import TICK_S
-from controller.keeper.recorder import HELD_UP_S
 from controller.records.entries import Cause, Event, EventKind, Switching
 from tests.process.comparison import adds_up, late_at_most_s, match_up, steps_in
 from tests.process.daemon import Daemon, running, wait_for_end
@@ -129,9 +127,7 @@ def outcome(tmp_path_factory: pytest.TempPathFactory) -> Outcome:
         stepping = Stepping(daemon, fake)
         stepping.step(HOUR)
         stepping.step(-HOUR)
-        stepping.wait_for(EventKind.CLOCK_TRUSTED, lambda _: True)
-        # Less than what the clock may be behind is a correction, and it is believed.
-        stepping.let_pass(BEHIND_ALLOWED)
+        stepping.let_pass(0.25 * HOUR)
         stepping.step(timedelta(minutes=-2))
         stepping.step(HALF_A_YEAR)
         stepping.let_pass(0.5 * HOUR)
@@ -153,8 +149,9 @@ def outcome(tmp_path_factory: pytest.TempPathFactory) -> Outcome:
 
 
 def test_the_lights_follow_the_clock_through_every_step(outcome: Outcome) -> None:
-    """After each step every zone is as the new time asks, and dark while the clock is behind."""
+    """After each step every zone is as the new time asks: the site file says to follow it always."""
     switchings = [_by_boot(each) for each in outcome.switchings if each.cause is not Cause.STOPPED]
+    switchings.sort(key=lambda each: each.at.boot_s)
     events = [_event_by_boot(each) for each in outcome.events]
     heard_utc = _instant(outcome.stopped_s) - 0.25 * HOUR
     matches = match_up(wanted_light(outcome), switchings, heard_utc=heard_utc)
@@ -162,8 +159,8 @@ def test_the_lights_follow_the_clock_through_every_step(outcome: Outcome) -> Non
         assert -match.edge.at.tolerance_s <= match.late_s <= late_at_most_s(match, switchings, events), match
     print(sorted(round(match.late_s, 1) for match in matches))
     causes = {(each.zone, each.on, each.cause) for each in switchings}
-    assert ("porch", False, Cause.CLOCK_NOT_TRUSTED) in causes
     assert ("oak", False, Cause.PROGRAM) in causes
+    assert {cause for _, _, cause in causes} == {Cause.PROGRAM}
 
 
 def test_every_step_is_in_the_journal_with_its_size(outcome: Outcome) -> None:
@@ -189,39 +186,25 @@ def test_steps_add_no_run_hours_and_lose_none(outcome: Outcome) -> None:
 
 
 def wanted_light(outcome: Outcome) -> list[Edge]:
-    """Work out when each zone must change, on the boot-time clock, from what was done to the wall clock.
-
-    A clock that is behind what it said before by more than ``BEHIND_ALLOWED`` is not believed until it has
-    caught up so far, and meanwhile nothing is lit.
-    """
+    """Work out when each zone must change, on the boot-time clock, from what was done to the wall clock."""
     wanted: dict[str, list[Window]] = {zone_id: [] for zone_id in GARDEN.programs}
-    for stretch, blind_s in _stretches(outcome):
+    for stretch in _stretches(outcome):
         for zone_id, (_, resolve) in GARDEN.programs.items():
             for on, off in (*resolve(SUMMER), *resolve(WINTER)):
-                seeing_s = stretch.begins_s + blind_s
                 begins_s, ends_s = _boot_s(on, stretch), min(_boot_s(off, stretch), stretch.ends_s)
-                if max(begins_s, seeing_s) < ends_s:
-                    # The floor is what the last round before the step read: a tick earlier, and as much more
-                    # as a round may come late without a note.
-                    early_s = TICK_S + HELD_UP_S if blind_s and seeing_s > begins_s else on.tolerance_s
-                    _add(wanted[zone_id], max(begins_s, seeing_s), ends_s, early_s)
+                if max(begins_s, stretch.begins_s) < ends_s:
+                    _add(wanted[zone_id], max(begins_s, stretch.begins_s), ends_s, on.tolerance_s)
     edges = [edge for zone_id, windows in wanted.items() for edge in edges_of(zone_id, windows)]
     return sorted((edge for edge in edges if edge.at.at_utc < _instant(outcome.stopped_s)), key=_order)
 
 
-def _stretches(outcome: Outcome) -> list[tuple[Stretch, float]]:
-    """Give the times between steps, each with how long the clock is not believed in it."""
+def _stretches(outcome: Outcome) -> list[Stretch]:
+    """Give the times between steps."""
     found = []
-    floor_utc = wall_utc = outcome.started_utc
-    begins_s = outcome.started_s
-    blind_s = 0.0
+    wall_utc, begins_s = outcome.started_utc, outcome.started_s
     for at_s, by in [*outcome.steps, (outcome.stopped_s, timedelta(0))]:
-        found.append((Stretch(begins_s=begins_s, ends_s=at_s, wall_utc=wall_utc), blind_s))
-        wall_utc += timedelta(seconds=at_s - begins_s)
-        if at_s - begins_s >= blind_s:
-            floor_utc = max(floor_utc, wall_utc)
-        wall_utc += by
-        blind_s = max(0.0, (floor_utc - BEHIND_ALLOWED - wall_utc).total_seconds())
+        found.append(Stretch(begins_s=begins_s, ends_s=at_s, wall_utc=wall_utc))
+        wall_utc += timedelta(seconds=at_s - begins_s) + by
         begins_s = at_s
     return found
 
