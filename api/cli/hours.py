@@ -38,6 +38,13 @@ from controller.clock.clock import now_utc
 @date_option("--to", "to_date", about="Last night; else tonight.")
 @click.option("--all", "everything", is_flag=True, help="All nights since the journal began.")
 @zone_option
+@click.option(
+    "--beside",
+    multiple=True,
+    type=click.Choice(["last-year", "forecast"]),
+    help="Put beside each period the same one a year earlier, or what the present program was expected to "
+    "use; may be given twice.",
+)
 @json_option
 @click.option("--csv", "as_csv", is_flag=True, help="Print CSV (RFC 4180), a row a zone and period.")
 @click.option("--replaced", hidden=True, multiple=True)
@@ -51,6 +58,7 @@ def hours(
     to_date: date | None,
     everything: bool,
     zone_ids: tuple[str, ...],
+    beside: tuple[str, ...],
     as_json: bool,
     as_csv: bool,
     replaced: tuple[str, ...],
@@ -66,14 +74,20 @@ def hours(
         raise click.UsageError("this only reads; write leerie replaced SITE.toml ZONE FIXTURE [--on DATE]")
 
     from controller.calendar.periods import Each
-    from controller.history.query import HoursQuery
+    from controller.history.query import Beside, HoursQuery
     from controller.history.report import stream_hours, year_to_come
     from controller.planning.planner import Planner
 
     planner = Planner(load(site_path).site)
     source, now = read_journal(state, planner.site), now_utc()
     query = HoursQuery(
-        by=Each(by), period=period, first=from_date, last=to_date, everything=everything, zones=zone_ids
+        by=Each(by),
+        period=period,
+        first=from_date,
+        last=to_date,
+        everything=everything,
+        zones=zone_ids,
+        beside=frozenset(map(Beside, beside)),
     )
     year = None if as_csv else year_to_come(planner, now)
     stream = stream_hours(planner, source, query, now_utc=now, year=year)

@@ -3,11 +3,14 @@
 import csv
 import io
 from collections.abc import Callable, Generator, Iterable
+from decimal import Decimal
 from functools import partial
 
 from api.render.numbers import currency_of, hours_of, kwh_of, unrounded
+from controller.energy.tariff import round_money
+from controller.history.query import Beside
 from controller.history.report import HoursStream
-from controller.history.totals import REASONS, HourSum
+from controller.history.totals import REASONS, Comparison, Figures, HourSum
 from controller.records.entries import Cause
 
 Cell = str | int | float | None
@@ -18,8 +21,13 @@ def write_csv(stream: HoursStream) -> Generator[str, None, None]:
 
     Source: RFC 4180; held by tests/api/cli/test_hours.py with Python's and pandas' own readers.
     """
-    columns = _columns(currency_of(stream.head.site))
-    yield _lines([["period", "first night", "last night", "zone", *columns]])
+    currency, beside = currency_of(stream.head.site), stream.head.beside
+    columns = _columns(currency)
+    if Beside.LAST_YEAR in beside:
+        columns |= _comparison("year earlier", lambda row: row.year_earlier, currency)
+    if Beside.FORECAST in beside:
+        columns |= _comparison("forecast", lambda row: row.forecast, currency)
+    yield _lines([["period", "first night", "last night", "period is", "recorded", "zone", *columns]])
     for batch in stream.batches():
         yield _lines(_row(row, columns.values()) for row in batch)
 
@@ -27,8 +35,9 @@ def write_csv(stream: HoursStream) -> Generator[str, None, None]:
 def _row(row: HourSum, columns: Iterable[Callable[[HourSum], Cell]]) -> list[Cell]:
     period = row.period
     assert period is not None, "a row belongs to a period"
-    cells = (find(row) for find in columns)
-    return [period.name, period.first.isoformat(), period.last.isoformat(), row.zone, *cells]
+    dates = (period.first.isoformat(), period.last.isoformat())
+    is_over = "over" if row.is_over else "not over"
+    return [period.name, *dates, is_over, row.recorded.value, row.zone, *(find(row) for find in columns)]
 
 
 def _columns(currency: str | None) -> dict[str, Callable[[HourSum], Cell]]:
@@ -56,7 +65,8 @@ def _columns(currency: str | None) -> dict[str, Callable[[HourSum], Cell]]:
         "at the meter (kWh)": lambda hours: kwh_of(hours.energy.meter_j),
     }
     if currency is not None:
-        columns[f"cost ({currency})"] = lambda hours: unrounded(hours.cost)
+        columns[f"cost ({currency})"] = lambda hours: _money(hours.cost, currency)
+        columns[f"cost, not rounded ({currency})"] = lambda hours: unrounded(hours.cost)
     columns["load (W)"] = lambda hours: " then ".join(
         "unknown" if watts is None else f"{watts:g}" for watts, _ in hours.loads
     )
@@ -64,6 +74,34 @@ def _columns(currency: str | None) -> dict[str, Callable[[HourSum], Cell]]:
     columns["energy is"] = lambda hours: "at least" if hours.at_least else "complete"
     columns["transformer and cables are"] = lambda hours: "assumed" if hours.assumed else "as recorded"
     return columns
+
+
+def _comparison(
+    name: str, find: Callable[[HourSum], Comparison | None], currency: str | None
+) -> dict[str, Callable[[HourSum], Cell]]:
+    """Give the columns of another period, and of how much more than there it is here."""
+    figures: dict[str, Callable[[Figures], Cell]] = {
+        "lit (h)": lambda each: hours_of(each.lit_ms),
+        "missed (h)": lambda each: hours_of(each.missed_ms),
+        "at the meter (kWh)": lambda each: kwh_of(each.meter_j),
+    }
+    if currency is not None:
+        figures[f"cost ({currency})"] = lambda each: _money(each.cost, currency)
+
+    def cell(get: Callable[[Figures], Cell], row: HourSum, *, change: bool) -> Cell:
+        beside = find(row)
+        part = None if beside is None else beside.change if change else beside.other
+        return None if part is None else get(part)
+
+    return {
+        **{f"{name}, {what}": partial(cell, get, change=False) for what, get in figures.items()},
+        **{f"more than {name}, {what}": partial(cell, get, change=True) for what, get in figures.items()},
+    }
+
+
+def _money(amount: Decimal | None, currency: str) -> str | None:
+    """Write an amount with the digits of its currency."""
+    return None if amount is None else str(round_money(amount, currency))
 
 
 def _missed(reason: Cause | None, hours: HourSum) -> Cell:

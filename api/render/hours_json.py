@@ -7,14 +7,15 @@ to the millionth; money, worked out in exact decimals, to the currency's smalles
 from collections.abc import Generator
 from datetime import date
 from functools import partial
-from typing import Annotated, Any
+from typing import Annotated, Any, Literal
 
 from pydantic import AliasPath, BeforeValidator, ConfigDict, Field, ValidationInfo
 
 from api.render.document import Dump, dump_compact, write_document
 from api.render.instants import instant_text
+from api.render.limits import hour_notes
 from api.render.model import Instant, NightDate, ResponseModel
-from api.render.numbers import currency_of, hour_notes, hours_of, kwh_of, money_of, unrounded
+from api.render.numbers import currency_of, hours_of, kwh_of, money_of, unrounded
 from controller.history.report import HoursStream
 
 Hours = Annotated[float, BeforeValidator(hours_of)]
@@ -24,11 +25,11 @@ At = Annotated[Instant, BeforeValidator(instant_text)]
 Night = Annotated[NightDate, BeforeValidator(date.isoformat)]
 
 
-def _money(amount: Any, info: ValidationInfo) -> float | None:  # noqa: ANN401 - an amount, or None
+def _money(amount: Any, info: ValidationInfo) -> int | float | None:  # noqa: ANN401 - an amount, or None
     return money_of(amount, info.context)
 
 
-Money = Annotated[float | None, BeforeValidator(_money)]
+Money = Annotated[int | float | None, BeforeValidator(_money)]
 Unrounded = Annotated[float | None, BeforeValidator(unrounded)]
 Rounded1 = Annotated[float, BeforeValidator(partial(round, ndigits=1))]
 Rounded3 = Annotated[float, BeforeValidator(partial(round, ndigits=3))]
@@ -85,6 +86,30 @@ def _loads(loads: Any) -> list[LoadResponse]:  # noqa: ANN401 - pairs of watts a
     return [LoadResponse(watts=watts, origin=origin or None) for watts, origin in loads]
 
 
+class FiguresResponse(_Model):
+    """What two periods are compared by, or by how much they differ."""
+
+    lit_h: Hours = _of("lit_ms")
+    missed_h: Hours = _of("missed_ms")
+    lamps_kwh: Kwh = _of("lamps_j")
+    meter_kwh: Kwh = _of("meter_j")
+    cost: Money
+    cost_unrounded: Unrounded = _of("cost")
+
+
+class ComparisonResponse(_Model):
+    """Another period beside this one; over several zones or periods the sum of those that can be compared."""
+
+    period: str | None = _of("period", "name", default=None, about="the other period; null over several")
+    first: Night | None = _of("period", "first", default=None, serialization_alias="from")
+    last: Night | None = _of("period", "last", default=None, serialization_alias="to")
+    other: FiguresResponse = Field(description="what was, or was expected, there")
+    change: FiguresResponse | None = Field(
+        description="this period less the other; null where the journal does not know all of the other"
+    )
+    at_least: bool = Field(description="whether energy and cost of the other are lower bounds")
+
+
 class HourSumResponse(_Model):
     """What was lit, missed and used."""
 
@@ -118,6 +143,14 @@ class HourSumResponse(_Model):
     assumed: bool = Field(
         description="whether the transformer and the cables are assumed: the journal was not told of them yet"
     )
+    year_earlier: ComparisonResponse | None = Field(
+        description="the same period a year earlier, up to the same time of the year; null where that was "
+        "not asked for, or the journal knows nothing of it"
+    )
+    forecast: ComparisonResponse | None = Field(
+        description="what the present program, loads and transformers would have used, up to now; null where "
+        "that was not asked for, or the journal had not begun"
+    )
 
 
 class _ZoneKey(_Model):
@@ -128,6 +161,10 @@ class _PeriodKey(_Model):
     period: str = _of("period", "name", examples=["2027-winter"])
     first: Night = _of("period", "first", serialization_alias="from", about="its first night")
     last: Night = _of("period", "last", serialization_alias="to", about="its last night")
+    is_over: bool = Field(description="whether it is over; if not, these are its figures so far")
+    recorded: Literal["all", "part", "none"] = Field(
+        description="how much of it, up to now, lies after the journal began"
+    )
     zone: str
 
 
@@ -175,6 +212,14 @@ class RelayLifeResponse(_Model):
     wears_out_about: Night | None
 
 
+class TaskResponse(_Model):
+    """Something that wants attention, and what to do."""
+
+    zone: str | None = Field(description="null where it concerns the whole garden or a transformer")
+    what: str = _of("words", about="what to do, and what asks for it")
+    by: Night | None = Field(description="when it is due; null for now")
+
+
 class _HeadResponse(_Model):
     """What is known before any row."""
 
@@ -186,6 +231,10 @@ class _HeadResponse(_Model):
     last: Night = Field(serialization_alias="to", description="the last night")
     journal_since: At | None = _of("began_utc", about="when the journal began; null while it is empty")
     as_of: At = _of("bounds", "now_utc", about="now; what is planned for later is not missed yet")
+    attention: list[TaskResponse] = Field(
+        description="what wants attention now: lamps and relays near their end, light that was missed in the "
+        "last 14 nights, loads and losses that are not known"
+    )
 
 
 class _RowsResponse(_Model):
@@ -217,7 +266,7 @@ def write_hours_json(stream: HoursStream, dump: Dump = dump_compact) -> Generato
 
     def tail() -> _TailResponse:
         response = _TailResponse.model_validate(stream, context=currency)
-        return response.model_copy(update={"notes": hour_notes(stream.total)})
+        return response.model_copy(update={"notes": hour_notes(stream.head.site, stream.totals)})
 
     head = _HeadResponse.model_validate(stream.head, context=currency)
     return write_document(head, "hours", rows, tail, dump)

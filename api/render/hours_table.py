@@ -6,11 +6,26 @@ from itertools import chain
 from rich.console import RenderableType
 from rich.text import Text
 
-from api.render.numbers import NONE, count, currency_of, hour_notes, hours, kwh, money, share
+from api.render.limits import hour_notes
+from api.render.numbers import (
+    NONE,
+    count,
+    currency_of,
+    hours,
+    hours_of,
+    kwh,
+    kwh_of,
+    money,
+    share,
+    signed,
+    signed_money,
+)
 from api.render.tables import PAGE_ROWS, Row, TableColumn, build_table, note_line, numbers, strong, texts
 from controller.calendar.night import local
+from controller.calendar.periods import Period, parse_period
 from controller.history.report import HoursHead, HoursStream
-from controller.history.totals import HourSum, add_up
+from controller.history.totals import Comparison, Figures, HourSum, Recorded, add_up
+from controller.history.work import Task
 from controller.lamps.life import HORIZON_YEARS, LampLife, RelayLife
 from controller.records.entries import Cause
 
@@ -22,6 +37,8 @@ def lay_out_hours(stream: HoursStream) -> Iterator[RenderableType]:
     """Lay out an account: one table, or where it is long page after page, and the totals at the end."""
     head = stream.head
     yield Text(f"{head.site.name}, nights of {head.first} to {head.last}, by {head.by}\n")
+    if head.attention:
+        yield from (build_table(_ATTENTION_COLUMNS, map(_attention_cells, head.attention)), Text(""))
     pages = _pages(stream)
     page = next(pages, [])
     following = next(pages, None)
@@ -41,7 +58,7 @@ def lay_out_hours(stream: HoursStream) -> Iterator[RenderableType]:
         yield from (Text(""), build_table(_LAMP_COLUMNS, map(_lamp_cells, head.wear.lamps)))
     if head.wear is not None and head.wear.relays:
         yield from (Text(""), build_table(_RELAY_COLUMNS, map(_relay_cells, head.wear.relays)))
-    notes = [*_since(head), *hour_notes(total)]
+    notes = [*_since(head), *hour_notes(head.site, stream.totals)]
     if notes:
         yield Text("")
     yield from map(note_line, notes)
@@ -60,10 +77,13 @@ def _pages(stream: HoursStream) -> Iterator[list[HourSum]]:
 
 
 def _page(head: HoursHead, rows: Sequence[HourSum], totals: Sequence[HourSum]) -> Iterator[RenderableType]:
-    """Lay out rows and totals, where there are any, and what was missed in the rows."""
+    """Lay out rows and totals, where there are any, what was missed in the rows, and what is beside them."""
     yield _hours(head, rows, totals)
     if any(row.missed for row in rows):
-        yield from (Text(""), _missed(rows))
+        yield from (Text(""), _missed(head, rows))
+    for heading, find in (("A year earlier", _year_earlier), ("Forecast", _forecast)):
+        if any(find(row) for row in (*rows, *totals)):
+            yield from (Text(""), _beside(head, heading, find, rows, totals))
 
 
 def _hours(head: HoursHead, rows: Sequence[HourSum], totals: Sequence[HourSum]) -> RenderableType:
@@ -76,7 +96,7 @@ def _hours(head: HoursHead, rows: Sequence[HourSum], totals: Sequence[HourSum]) 
     lines: list[Row] = []
     shown, several = "", len({row.zone for row in (*rows, *totals)}) > 1
     for row in rows:
-        name = _name(row)
+        name = _name(head, row)
         if shown and shown != name and several:
             lines.append(None)
         lines.append(cells(name if name != shown else "", row))
@@ -88,7 +108,8 @@ def _hours(head: HoursHead, rows: Sequence[HourSum], totals: Sequence[HourSum]) 
             lines += [cells("" if number else "all nights", each) for number, each in enumerate(totals)]
         if several or not whole:
             lines += [None, strong(*cells("total", add_up(totals)))]
-    return build_table([*texts("Period", "Zone"), *numbers(*(heading for heading, _ in columns))], lines)
+    headings = [*texts("Period", folds=True), *texts("Zone"), *numbers(*(heading for heading, _ in columns))]
+    return build_table(headings, lines)
 
 
 def _hour_columns(head: HoursHead, total: HourSum) -> list[_Column]:
@@ -112,11 +133,11 @@ def _hour_columns(head: HoursHead, total: HourSum) -> list[_Column]:
     return columns
 
 
-def _missed(rows: Sequence[HourSum]) -> RenderableType:
+def _missed(head: HoursHead, rows: Sequence[HourSum]) -> RenderableType:
     """Lay out what was missed, and for which reasons."""
     lines = [
         [
-            _name(row),
+            _name(head, row),
             row.zone or "",
             hours(row.planned_ms),
             hours(row.missed_ms),
@@ -132,12 +153,92 @@ def _missed(rows: Sequence[HourSum]) -> RenderableType:
     return build_table(columns, lines)
 
 
-def _name(row: HourSum) -> str:
-    """Name a period; the nights of two dates joined by "to" stand above the table."""
-    name = "" if row.period is None else row.period.name
-    return "all nights" if " to " in name else name
+def _beside(
+    head: HoursHead,
+    heading: str,
+    find: Callable[[HourSum], Comparison | None],
+    rows: Sequence[HourSum],
+    totals: Sequence[HourSum],
+) -> RenderableType:
+    """Lay out what stands beside rows and totals: the figures there, and how much more they are here."""
+    currency = currency_of(head.site)
+
+    def cells(name: str, zone: str | None, beside: Comparison) -> list[str]:
+        other, change = beside.other, beside.change or Figures()
+        known = beside.change is not None
+        numbers = [
+            (hours(other.lit_ms), signed(hours_of(change.lit_ms))),
+            (kwh(other.meter_j, at_least=beside.at_least), signed(kwh_of(change.meter_j))),
+        ]
+        if currency:
+            cost = money(other.cost, currency, at_least=beside.at_least)
+            numbers.append((cost, signed_money(change.cost, currency)))
+        return [
+            name,
+            zone or "",
+            *(each for pair in numbers for each in (pair[0], pair[1] if known else NONE)),
+        ]
+
+    lines: list[Row] = [
+        cells(_period_text(beside.period, head), row.zone, beside)
+        for row in rows
+        if (beside := find(row)) is not None and beside.period is not None
+    ]
+    if totals and (beside := find(add_up(totals))) and len(lines) != 1:
+        lines += [None, strong(*cells("total", None, beside))]
+    columns = [
+        "Lit h",
+        "Change",
+        "Meter\nkWh",
+        "Change",
+        *([f"Cost {currency}", "Change"] if currency else ()),
+    ]
+    return build_table([*texts(heading, folds=True), *texts("Zone"), *numbers(*columns)], lines)
 
 
+def _year_earlier(row: HourSum) -> Comparison | None:
+    return row.year_earlier
+
+
+def _forecast(row: HourSum) -> Comparison | None:
+    return row.forecast
+
+
+def _name(head: HoursHead, row: HourSum) -> str:
+    return "" if row.period is None else _period_text(row.period, head)
+
+
+def _period_text(period: Period, head: HoursHead) -> str:
+    """Name a period of an account: 2027-06, 2027-06 (so far), 2027-05 (from 20 May).
+
+    Two dates joined by "to" stand above every table; here they are all nights.
+    """
+    name = "all nights" if " to " in period.name else period.name
+    marks = _marks(period, head)
+    return f"{name} ({marks})" if marks else name
+
+
+def _marks(period: Period, head: HoursHead) -> str:
+    bounds, named = head.bounds, parse_period(period.name, head.tz, latitude_deg=head.site.latitude_deg)
+    if period.starts_at_utc >= bounds.now_utc:
+        return "to come"
+    recorded = bounds.recorded(period)
+    if recorded is Recorded.NONE:
+        return "no record"
+    marks = []
+    if recorded is Recorded.PART:
+        began = local(bounds.began_utc, head.tz)
+        marks.append(f"from {began:%H:%M}" if period.nights == 1 else f"from {began.day} {began:%b}")
+    elif period.first > named.first:
+        marks.append(f"from {period.first.day} {period.first:%b}")
+    if period.ends_at_utc > bounds.now_utc:
+        marks.append("so far")
+    elif period.last < named.last:
+        marks.append(f"to {period.last.day} {period.last:%b}")
+    return ", ".join(marks)
+
+
+_ATTENTION_COLUMNS = [*texts("Attention"), *texts("What to do", folds=True), *texts("By")]
 _LAMP_COLUMNS = [
     *texts("Lamps", folds=True),
     *texts("Since"),
@@ -146,6 +247,10 @@ _LAMP_COLUMNS = [
     *texts("Outlook", folds=True),
 ]
 _RELAY_COLUMNS = [*texts("Relay", "Since"), *numbers("Cycles", "Rated", "Used"), *texts("Worn out about")]
+
+
+def _attention_cells(task: Task) -> list[str]:
+    return [task.zone or "garden", task.words, "now" if task.by is None else f"{task.by:%B %Y}"]
 
 
 def _lamp_cells(life: LampLife) -> list[str]:

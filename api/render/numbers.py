@@ -9,18 +9,8 @@ from config.models.site import Site
 from controller.calendar.intervals import MS_PER_HOUR
 from controller.energy.tariff import round_money
 from controller.energy.values import J_PER_KWH
-from controller.history.totals import HourSum
-from controller.records.entries import Cause
 
 NONE = "–"
-LOWER_BOUNDS = "at least: a load or a transformer's losses are not known, so energy and cost are lower bounds"
-ASSUMED = (
-    "some of the energy goes by transformers and cables that the journal was not told of at the time: the "
-    "first ones that it was told of are assumed"
-)
-UNPOWERED = (
-    "while the board had no power, its transformers are taken to have had none either: nothing is billed"
-)
 
 
 def currency_of(site: Site) -> str | None:
@@ -42,12 +32,16 @@ def kwh_of(joules: Decimal) -> float:
     return round(float(joules / J_PER_KWH), 6)
 
 
-def money_of(amount: Decimal | None, currency: str | None) -> float | None:
+def money_of(amount: Decimal | None, currency: str | None) -> int | float | None:
     """Round an amount to the currency's smallest unit; None where there is no price.
 
-    Rounded rows need not add up to a rounded total; ``unrounded`` is for those who add up.
+    It is a whole number where the currency has no smaller unit. Rounded rows need not add up to a rounded
+    total; ``unrounded`` is for those who add up.
     """
-    return None if amount is None or currency is None else float(round_money(amount, currency))
+    if amount is None or currency is None:
+        return None
+    value = round_money(amount, currency)
+    return int(value) if value.as_tuple().exponent == 0 else float(value)
 
 
 def unrounded(amount: Decimal | None) -> float | None:
@@ -58,16 +52,6 @@ def unrounded(amount: Decimal | None) -> float | None:
 def rounded(value: float | None, digits: int) -> float | None:
     """Round what is known."""
     return None if value is None else round(value, digits)
-
-
-def hour_notes(total: HourSum) -> list[str]:
-    """Say what limits the figures of an account, and what they assume."""
-    notes = [LOWER_BOUNDS] if total.at_least else []
-    if total.assumed:
-        notes.append(ASSUMED)
-    if any(part.reason is Cause.POWER_LOST for part in total.missed):
-        notes.append(UNPOWERED)
-    return notes
 
 
 def hours(lasts_ms: int | None) -> str:
@@ -110,6 +94,21 @@ def money(amount: Decimal | None, currency: str | None, *, at_least: bool = Fals
     if amount is None or currency is None:
         return NONE
     return f"{'≥ ' if at_least else ''}{round_money(amount, currency):,}"
+
+
+def signed(value: float | None) -> str:
+    """Write a difference of hours or energy with its sign; what rounds to nothing has none."""
+    if value is None:
+        return NONE
+    return f"{value:+,.2f}" if round(value, 2) else "0.00"
+
+
+def signed_money(amount: Decimal | None, currency: str | None) -> str:
+    """Write a difference of money with its sign and the digits of its currency."""
+    if amount is None or currency is None:
+        return NONE
+    value = round_money(amount, currency)
+    return f"{value:+,}" if value else f"{abs(value)}"
 
 
 def share(part: float | None) -> str:

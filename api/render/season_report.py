@@ -12,11 +12,11 @@ from markupsafe import Markup
 
 from api.render.instants import day_text
 from api.render.jinja import render
+from api.render.limits import hour_notes
 from api.render.numbers import (
     NONE,
     count,
     currency_of,
-    hour_notes,
     hours_of,
     kwh,
     kwh_that_add_up,
@@ -26,6 +26,7 @@ from api.render.numbers import (
 from api.render.year.svg import lay_out_past, write_svg
 from controller.calendar.night import local
 from controller.calendar.periods import Period, season_words
+from controller.energy.values import LOSSES_NOT_KNOWN
 from controller.history.dark_nights import Outage, dates_text
 from controller.history.season import SeasonReport, season_in
 from controller.history.totals import HourSum, Recorded
@@ -72,7 +73,7 @@ def write_report(report: SeasonReport) -> str:
         lamps=[(life, is_due(life, report.due_before)) for life in report.wear.lamps],
         worn=[relay for relay in report.wear.relays if relay.used >= NEARLY_USED],
         pictures=[Markup(each) for each in pictures],  # noqa: S704 - escaped by their own template
-        notes=hour_notes(total),
+        notes=hour_notes(site, account.totals),
         currency=currency,
         count=count,
         day=day_text,
@@ -189,6 +190,6 @@ def _parts(total: HourSum) -> Sequence[tuple[str, str, str]]:
     first, *others = parts.values()
     written = kwh_that_add_up(first, others, energy.meter_j)
     shares = [share(float(part / energy.meter_j)) for part in parts.values()]
-    if {*total.losses} == {"losses not known"}:
+    if {*total.losses} == {LOSSES_NOT_KNOWN}:
         written[2:], shares[2:] = ["not known"] * 2, [NONE] * 2
     return list(zip(parts, written, shares, strict=True))

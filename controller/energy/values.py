@@ -17,6 +17,8 @@ from config.models.site import Site, Zone
 J_PER_KWH = 3_600_000
 # The transformer of zones that have none.
 NAMELESS = ""
+# Where losses come from that nobody knows; an energy without them is a lower bound.
+LOSSES_NOT_KNOWN = "losses not known"
 _NOTHING = Decimal(0)
 
 
@@ -61,7 +63,7 @@ class Losses:
             return "given efficiency"
         if self.copper_w is not None:
             return "no-load and copper loss"
-        return "no-load loss only" if self.no_load_w else "losses not known"
+        return "no-load loss only" if self.no_load_w else LOSSES_NOT_KNOWN
 
     def meter_w(self, load_w: Decimal) -> Decimal:
         """Give the mains power while ``load_w`` is drawn; never less than the load and the no-load loss."""

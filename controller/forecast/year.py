@@ -9,6 +9,7 @@ from config.models.site import SpecialNight, Zone
 from config.program.spans import NOON_HOUR, ClockEdge, Span, SunEdge, SunEvent
 from controller.calendar.intervals import MS_PER_HOUR
 from controller.calendar.night import nights
+from controller.energy.values import LOSSES_NOT_KNOWN
 from controller.forecast.forecast import (
     NIGHTS_AHEAD,
     Forecast,
@@ -126,7 +127,7 @@ def forecast_year(planner: Planner, query: YearQuery) -> YearForecast:
         lower_bounds=frozenset(
             each.zone
             for each in inputs.zones
-            if each.zone in zones and (each.load.lamps_w is None or each.losses.origin == "losses not known")
+            if each.zone in zones and (each.load.lamps_w is None or each.losses.origin == LOSSES_NOT_KNOWN)
         ),
     )
 

@@ -12,7 +12,7 @@ from controller.calendar.night import nights
 from controller.calendar.periods import Period, instant_a_year_before, up_to, year_earlier
 from controller.energy.metering import measure_zones
 from controller.energy.tariff import price_steps
-from controller.energy.values import Draw
+from controller.energy.values import LOSSES_NOT_KNOWN, Draw
 from controller.forecast.forecast import forecast_input
 from controller.history.account import AccountInput, Step, account_in_steps
 from controller.history.nights import Bounds
@@ -136,5 +136,5 @@ def _expect(planner: Planner, pieces: Sequence[Period], bounds: Bounds) -> Itera
                 planned_ms=lit_ms,
                 lamps_j=energy.lamps_j,
                 energy=energy,
-                at_least=energy.without_load_ms > 0 or each.losses.origin == "losses not known",
+                at_least=energy.without_load_ms > 0 or each.losses.origin == LOSSES_NOT_KNOWN,
             )

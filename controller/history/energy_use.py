@@ -15,7 +15,7 @@ from controller.calendar.intervals import Interval, ms_of, overlap, sort_into, w
 from controller.calendar.periods import Period
 from controller.energy.metering import measure_zones
 from controller.energy.tariff import price_steps
-from controller.energy.values import NAMELESS, Draw, Energy, Load, Losses, watts
+from controller.energy.values import LOSSES_NOT_KNOWN, NAMELESS, Draw, Energy, Load, Losses, watts
 from controller.history.nights import Bounds, PastNights
 from controller.history.run_hours import lit_interval, time_of
 from controller.history.site_facts import Supply
@@ -49,7 +49,7 @@ class EnergyUse:
     @property
     def at_least(self) -> bool:
         """Whether it is a lower bound."""
-        return self.energy.without_load_ms > 0 or "losses not known" in self.losses
+        return self.energy.without_load_ms > 0 or LOSSES_NOT_KNOWN in self.losses
 
 
 def energy_used(

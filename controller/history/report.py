@@ -18,6 +18,7 @@ from controller.history.account import (
     account_in_steps,
     zones_in,
 )
+from controller.history.attention import find_attention
 from controller.history.comparison import beside_forecast, beside_year_earlier
 from controller.history.lamp_wear import Wear, account_for_wear
 from controller.history.nights import Bounds, bounds_of
@@ -25,6 +26,7 @@ from controller.history.query import Beside, HoursQuery, choose_nights, cut
 from controller.history.site_history import SiteHistory
 from controller.history.source import JournalSource
 from controller.history.totals import HourSum, add_up
+from controller.history.work import Task
 from controller.planning.planner import Planner
 
 _LEAP_YEAR_MS = 367 * 24 * MS_PER_HOUR
@@ -38,6 +40,7 @@ class HoursHead:
         by: into what the nights are cut.
         beside: what stands beside each period.
         wear: lamps and relays; None where they are left out.
+        attention: what wants attention now; nothing where lamps and relays are left out.
     """
 
     site: Site
@@ -48,6 +51,7 @@ class HoursHead:
     last: date
     bounds: Bounds
     wear: Wear | None
+    attention: tuple[Task, ...]
 
     @property
     def began_utc(self) -> datetime | None:
@@ -142,17 +146,8 @@ def stream_hours(
                 raise
     bounds = bounds_of(source, now_utc)
     began = None if bounds.is_empty else past.night_at(bounds.began_utc).date
-    whole = choose_nights(query, past, tonight=past.night_at(bounds.now_utc).date, began=began)
-    head = HoursHead(
-        site=past.site,
-        tz=past.tz,
-        by=query.by,
-        beside=query.beside,
-        first=whole.first,
-        last=whole.last,
-        bounds=bounds,
-        wear=None if year is None else account_for_wear(planner, source, year, zones=query.zones),
-    )
+    tonight = past.night_at(bounds.now_utc).date
+    whole = choose_nights(query, past, tonight=tonight, began=began)
     within = whole.interval
     if Beside.LAST_YEAR in query.beside:
         within = (within[0] - _LEAP_YEAR_MS, within[1])
@@ -162,6 +157,18 @@ def stream_hours(
         bounds=bounds,
         known=zones_in(history, source, within),
         zones=query.zones,
+    )
+    wear = None if year is None else account_for_wear(planner, source, year, zones=query.zones)
+    head = HoursHead(
+        site=past.site,
+        tz=past.tz,
+        by=query.by,
+        beside=query.beside,
+        first=whole.first,
+        last=whole.last,
+        bounds=bounds,
+        wear=wear,
+        attention=() if wear is None else find_attention(inputs, wear, tonight),
     )
 
     def periods() -> Iterator[Period]:

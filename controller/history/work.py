@@ -8,6 +8,7 @@ from datetime import date
 from config.models.site import Site
 from controller.calendar.intervals import MS_PER_S
 from controller.calendar.periods import Season
+from controller.energy.unknown import unknown_figures
 from controller.history.dark_nights import Outage, dates_text
 from controller.history.lamp_wear import Wear
 from controller.history.totals import HourSum
@@ -150,11 +151,13 @@ def _lamps(lamps: Iterable[LampLife], due_before: date) -> Iterator[Task]:
 
 def _measurements(site: Site, sums: Iterable[HourSum]) -> Iterator[Task]:
     """Give what has to be measured or looked up, for energy that is more than “at least”."""
-    known = {zone.id for zone in site.zones}
-    for each in sums:
-        if each.without_load_ms and each.zone in known and site.zone(each.zone).rated_load.watts is None:
-            yield Task(zone=each.zone, words="measure its load, for measured_watts in the site file")
-    for transformer in site.transformers:
-        if transformer.efficiency is None and transformer.no_load_w is None and transformer.copper_w is None:
-            words = f"look up the losses of the transformer {transformer.name}, for the site file"
-            yield Task(zone=None, words=words)
+    here = {zone.id for zone in site.zones}
+    unknown = unknown_figures(site, [each.zone for each in sums if each.zone in here])
+    for zone in unknown.loads:
+        yield Task(zone=zone, words="measure its load, for measured_watts in the site file")
+    for transformer in unknown.losses:
+        name = next(each.name for each in site.transformers if each.id == transformer)
+        words = f"look up the losses of the transformer {name}, for efficiency in the site file"
+        yield Task(zone=None, words=words)
+    if unknown.no_transformer:
+        yield Task(zone=None, words="enter the transformer and its efficiency in the site file")

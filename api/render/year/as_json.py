@@ -5,7 +5,8 @@ from decimal import Decimal
 from typing import Any
 
 from api.render.instants import instant_text
-from api.render.numbers import LOWER_BOUNDS, currency_of, hours_of, kwh_of, money_of, rounded, unrounded
+from api.render.limits import explain_lower_bounds
+from api.render.numbers import currency_of, hours_of, kwh_of, money_of, rounded, unrounded
 from controller.calendar.intervals import MS_PER_HOUR
 from controller.forecast.forecast import Forecast, ForecastSum, MonthAhead, compare
 from controller.forecast.mechanical_timer import TimerNight
@@ -27,7 +28,7 @@ def year_as_json(year: YearForecast) -> dict[str, Any]:
         "present": writer.plan(year.present),
         "others": [writer.other(other) for other in year.others],
         "old_timer": writer.timer(),
-        "notes": [LOWER_BOUNDS] if year.lower_bounds else [],
+        "notes": list(explain_lower_bounds(year.planner.site, year.zones)),
     }
 
 

@@ -6,9 +6,8 @@ from itertools import groupby
 from rich.console import RenderableType
 from rich.text import Text
 
+from api.render.limits import explain_lower_bounds
 from api.render.numbers import (
-    LOWER_BOUNDS,
-    NONE,
     count,
     currency_of,
     hours,
@@ -16,8 +15,9 @@ from api.render.numbers import (
     kwh,
     kwh_of,
     money,
-    money_of,
     share,
+    signed,
+    signed_money,
 )
 from api.render.tables import QUIET, STRONG, Row, build_table, note_line, numbers, strong, texts
 from controller.forecast.forecast import Forecast, ForecastSum, MonthAhead, add_up, compare
@@ -50,7 +50,8 @@ def lay_out_year(year: YearForecast) -> Iterator[RenderableType]:
         drift = f", gains {year.timer.drift_s_per_day:g} s a day" if year.timer.drift_s_per_day else ""
         yield Text(f"\nSet on {year.timer.set_on}, {moved}{drift}.", style=QUIET)
     if year.lower_bounds:
-        yield from (Text(""), note_line(LOWER_BOUNDS))
+        yield Text("")
+        yield from map(note_line, explain_lower_bounds(year.planner.site, year.zones))
 
 
 class _Tables:
@@ -99,12 +100,12 @@ class _Tables:
 
     def _changes(self, forecast: Forecast, *zones: str, early: bool) -> list[str]:
         total, change = forecast.total(*zones), compare(self._year.present, forecast, *zones)
-        cells = [hours(total.lit_ms), _signed(hours_of(change.lit_ms))]
+        cells = [hours(total.lit_ms), signed(hours_of(change.lit_ms))]
         if early:
-            cells += [hours(total.daylight_ms), _signed(hours_of(change.daylight_ms))]
+            cells += [hours(total.daylight_ms), signed(hours_of(change.daylight_ms))]
         meter, *cost = self._energy(total, *zones)
-        cells += [meter, _signed(kwh_of(change.meter_j))]
-        return cells + ([*cost, _signed(money_of(change.cost, self._currency))] if cost else [])
+        cells += [meter, signed(kwh_of(change.meter_j))]
+        return cells + ([*cost, signed_money(change.cost, self._currency)] if cost else [])
 
     def _sum(self, forecast: Forecast) -> ForecastSum:
         return forecast.total(*self._year.zones)
@@ -134,16 +135,9 @@ def _ahead(nights: Sequence[TimerNight]) -> str:
     """Say how far the dial is ahead of the clock on the wall over some nights."""
     ahead = [night.ahead_s / _S_PER_HOUR for night in nights]
     low, high = min(ahead), max(ahead)
-    dial = _signed(low) if round(low, 2) == round(high, 2) else f"{_signed(low)} to {_signed(high)}"
+    dial = signed(low) if round(low, 2) == round(high, 2) else f"{signed(low)} to {signed(high)}"
     return f"{dial} h"
 
 
 def _table(first: str, headings: Sequence[str], rows: Sequence[Row]) -> RenderableType:
     return build_table([*texts(first), *numbers(*headings)], rows)
-
-
-def _signed(value: float | None) -> str:
-    """Write a difference with its sign; what rounds to nothing has none."""
-    if value is None:
-        return NONE
-    return f"{value:+,.2f}" if round(value, 2) else "0.00"

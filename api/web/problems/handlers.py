@@ -135,7 +135,8 @@ def _entry(found: Mapping[str, Any]) -> dict[str, object]:
     if place == "body":
         entry["pointer"] = "#" + "".join(f"/{_escape(step)}" for step in path)
     else:
-        entry["parameter"] = ".".join(str(step) for step in path)
+        # One that may be given again also has its place among them.
+        entry["parameter"] = str(path[0])
     error = found.get("ctx", {}).get("error")
     if isinstance(error, ProgramError):
         entry |= {name: getattr(error, name) for name in ("text", "column", "found", "expected")}

@@ -112,7 +112,8 @@ def get_hours(request: Request, context: Context, params: Annotated[HoursParams,
         try:
             stream = stream_hours(planner, gateway.journal, query, now_utc=now.utc, year=year)
         except PeriodError as error:
-            raise invalid(str(error), parameter="to" if params.period is None else "period") from error
+            wrong = "period" if params.period is not None else "all" if params.everything else "to"
+            raise invalid(str(error), parameter=wrong) from error
         return stream_response(
             context,
             write_csv(stream) if as_csv else write_hours_json(stream),

@@ -48,7 +48,7 @@ FIXTURES = """
   rated_life_h = 900
   fitted = 2026-05-01
 """
-KEYS = ["site", "time_zone", "currency", "by", "from", "to", "journal_since", "as_of", "hours"]
+KEYS = ["site", "time_zone", "currency", "by", "from", "to", "journal_since", "as_of", "attention", "hours"]
 START = datetime(2027, 5, 20, 11, tzinfo=UTC)
 HOUR = timedelta(hours=1)
 
@@ -93,8 +93,8 @@ def frame(text: str) -> pd.DataFrame:
 def test_the_answer_has_the_described_shape(spring, monkeypatch):
     """The keys and their order stay, also where only the totals of a whole life are known."""
     told = spring.hours(monkeypatch, "--by", "month")
-    assert list(told)[:9] == KEYS
-    assert list(told["hours"][0])[:5] == ["period", "from", "to", "zone", "lit_h"]
+    assert list(told)[:10] == KEYS
+    assert list(told["hours"][0])[:7] == ["period", "from", "to", "is_over", "recorded", "zone", "lit_h"]
     assert (told["site"], told["currency"], told["by"]) == ("Tern Cottage", "GBP", "month")
     assert [(row["period"], row["zone"]) for row in told["hours"]] == [
         ("2027-05", "jetty"),
@@ -243,7 +243,7 @@ def test_pandas_adds_the_rows_up_to_the_total(spring, monkeypatch, by):
         "in the transformer, lit (kWh)": "transformer_lit_kwh",
         "in the transformer, dark (kWh)": "transformer_dark_kwh",
         "at the meter (kWh)": "meter_kwh",
-        "cost (GBP)": "cost_unrounded",
+        "cost, not rounded (GBP)": "cost_unrounded",
     }
     assert len(totals) == 2
     for total in totals:
@@ -303,7 +303,7 @@ def test_a_lower_bound_is_shown_as_one(tmp_path, monkeypatch):
     words = GardenPast(site_path=site_path, board=board).words(monkeypatch, "--by", "night")
     assert "≥ 0.04" in words
     assert "Cost" not in words
-    assert "lower bounds" in words
+    assert "At least: the site has no transformer; add [[transformers]] with efficiency, or" in words
 
 
 # -- what it refuses -----------------------------------------------------------------------------------------

@@ -191,7 +191,7 @@ def test_the_tables_tell_it_all(tmp_path):
     assert "Set on 2026-12-01, never moved, gains 2 s a day" in words
     # No transformer is known, so all of it is a lower bound.
     assert "≥ 173." in words
-    assert "lower bounds" in words
+    assert "At least: the site has no transformer; add [[transformers]] with efficiency, or" in words
 
 
 def test_the_picture_goes_into_a_file(tmp_path):

@@ -20,6 +20,7 @@ LAST, NEXT_YEAR = date(2027, 8, 31), date(2028, 8, 31)
 HOUR_MS = 3_600_000
 SUPPLY = "have the supply checked, plug and protective device first: there was no power"
 LOSSES = {"efficiency": 0.9}
+KNOWN = site(zone("jetty", rated_watts=20), transformers=[{"id": "shed", "rated_va": 100, **LOSSES}])
 
 
 def tasks(*, here=None, sums=(), outages=(), lamps=(), relays=()):
@@ -27,7 +28,7 @@ def tasks(*, here=None, sums=(), outages=(), lamps=(), relays=()):
     nights = tuple(LAST - n * timedelta(days=1) for n in range(92))
     sums = sums or [HourSum(zone=each, planned_nights=nights[::-1]) for each in ("jetty", "path")]
     found = find_tasks(
-        here or site(zone("jetty", rated_watts=20)),
+        here or KNOWN,
         sums,
         outages,
         Wear(lamps=tuple(lamps), relays=tuple(relays)),
@@ -124,8 +125,8 @@ def test_outages_ask_for_what_ends_them(outages, told):
 def test_what_is_not_known_is_to_be_measured():
     """A load that nobody knows, and a transformer without losses, make the energy a lower bound: find out."""
     here = site(
-        zone("jetty"),
-        zone("path", pin=18, rated_watts=5),
+        zone("jetty", transformer="shed"),
+        zone("path", pin=18, rated_watts=5, transformer="barn"),
         transformers=[
             {"id": "shed", "name": "Shed", "rated_va": 100},
             {"id": "barn", "rated_va": 100, **LOSSES},
@@ -139,8 +140,14 @@ def test_what_is_not_known_is_to_be_measured():
     ]
     assert tasks(here=here, sums=sums) == [
         ("jetty", "measure its load, for measured_watts in the site file", None),
-        (None, "look up the losses of the transformer Shed, for the site file", None),
+        (None, "look up the losses of the transformer Shed, for efficiency in the site file", None),
     ]
+
+
+def test_a_site_without_a_transformer_is_to_get_one():
+    """Where no transformer is in the site file, nobody can know what is lost in it."""
+    here = site(zone("jetty", rated_watts=20))
+    assert tasks(here=here) == [(None, "enter the transformer and its efficiency in the site file", None)]
 
 
 def test_a_garden_in_order_has_no_work_but_the_usual():

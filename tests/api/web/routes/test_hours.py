@@ -14,7 +14,7 @@ from config.file.loader import load_site
 from controller.forecast.forecast import look_ahead
 from controller.history.query import HoursQuery
 from controller.planning.planner import Planner
-from tests.api.command import call_json
+from tests.api.command import call, call_json
 from tests.api.lines import LONG_S
 from tests.api.stand_in import SITE, House, problem
 
@@ -42,6 +42,11 @@ def fortnight(tmp_path):
         ("?by=season&period=2027-summer", ("--by", "season", "--period", "2027-summer")),
         ("?by=whole", ("--by", "whole")),
         ("?by=month&zone=orchard", ("--by", "month", "--zone", "orchard")),
+        ("?by=year&all=true", ("--by", "year", "--all")),
+        (
+            "?period=2027-06&beside=last-year&beside=forecast",
+            ("--period", "2027-06", "--beside", "last-year", "--beside", "forecast"),
+        ),
     ],
 )
 def test_hours_are_those_of_the_command_line(fortnight, monkeypatch, query, args):
@@ -52,6 +57,46 @@ def test_hours_are_those_of_the_command_line(fortnight, monkeypatch, query, args
     assert told.keys() == {
         each.serialization_alias or name for name, each in HoursResponse.model_fields.items()
     }
+
+
+def test_the_whole_history_comes_as_csv(fortnight, monkeypatch):
+    """Night by night since the journal began, the table is the one that the command line prints."""
+    monkeypatch.setattr("api.cli.hours.now_utc", lambda: fortnight.clock.utc)
+    args = (
+        "hours",
+        fortnight.site_path,
+        "--state",
+        fortnight.journal.directory,
+        "--by=night",
+        "--all",
+        "--csv",
+    )
+    response = fortnight.ask("GET", "/v1/hours?by=night&all=true&format=csv")
+    assert response.headers["content-type"] == "text/csv; charset=utf-8"
+    assert response.content == call(*args).stdout_bytes
+    assert len(response.text.split("\r\n")) == 1 + 15 * 2 + 1
+
+
+@pytest.mark.parametrize(
+    ("accept", "query", "media_type"),
+    [
+        ("text/csv", "", "text/csv; charset=utf-8"),
+        ("text/csv, */*;q=0.1", "", "text/csv; charset=utf-8"),
+        ("application/json;q=0.5, Text/CSV ; q=0.9", "", "text/csv; charset=utf-8"),
+        ("text/csv;q=0", "", "application/json"),
+        ("text/csv, application/json", "", "application/json"),
+        ("text/html, */*", "", "application/json"),
+        ("", "", "application/json"),
+        ("text/csv", "?format=json", "application/json"),
+        ("application/json", "?format=csv", "text/csv; charset=utf-8"),
+    ],
+)
+def test_the_form_is_what_the_client_prefers(house, accept, query, media_type):
+    """By the header Accept (RFC 9110, section 12.5.1), unless the address names a form."""
+    response = house.ask("GET", f"/v1/hours{query}", headers={"accept": accept})
+    assert response.status_code == 200
+    assert response.headers["content-type"] == media_type
+    assert response.headers["vary"] == "Accept"
 
 
 def test_hours_add_up(fortnight):
@@ -136,6 +181,9 @@ def test_long_requests_delay_no_others(house):
         ("period=2027-06&from=2027-06-01", "period", "a period has its own dates"),
         ("from=2027-06-22&to=2027-06-21", "to", "lies before"),
         ("by=week", "by", "by:"),
+        ("all=true&from=2027-06-22", "all", "leave out either “all” or “from”"),
+        ("beside=tomorrow", "beside", "beside"),
+        ("format=xml", "format", "format:"),
         ("from=yesterday", "from", "is not a date"),
         ("since=2027-06-22", "since", "is not an allowed field"),
         ("by=night&from=1970-01-01&to=2190-01-01", "to", "ask for fewer at once"),

@@ -92,7 +92,7 @@ def test_the_report_tells_totals_zones_lamps_and_what_was_missed(summer):
     assert lamps[1][0] == "→ Jetty & <steps>"
     assert lamps[1][-1] == "past the rated life: replace"
     assert "To replace by August 2028, shaded and marked with an arrow: 1 of 1." in told.text
-    for words in ("Remarks", "Date", "Name", "Signature", "lower bounds", "Lamps and relays now"):
+    for words in ("Remarks", "Date", "Name", "Signature", "At least: ", "Lamps and relays now"):
         assert words in told.text
 
 
