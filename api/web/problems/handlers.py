@@ -136,7 +136,7 @@ def _entry(found: Mapping[str, Any]) -> dict[str, object]:
         entry["pointer"] = "#" + "".join(f"/{_escape(step)}" for step in path)
     else:
         # One that may be given again also has its place among them.
-        entry["parameter"] = str(path[0])
+        entry["parameter"] = str(path[0]) if path else ""
     error = found.get("ctx", {}).get("error")
     if isinstance(error, ProgramError):
         entry |= {name: getattr(error, name) for name in ("text", "column", "found", "expected")}
