@@ -90,7 +90,7 @@ def test_the_clock_may_be_read_and_not_set(allowed):
 
 
 def test_everything_works_under_the_filter(allowed, tmp_path):
-    """Clock, step watch, loop, thread, journal, site file and notification work; setting the clock fails."""
+    """Clock, step watch, loop, thread, journal, lock, site file and notification work, no clock is set."""
     report = run_under(allowed, tmp_path, tmp_path / "no-evidence")
     synchronised = kernel_synchronised()
     assert report == {
@@ -100,6 +100,7 @@ def test_everything_works_under_the_filter(allowed, tmp_path):
         "watch": False,
         "heard": "lit",
         "rows": 1,
+        "locked": True,
         "notified": True,
         "set_clock_errno": errno.EPERM,
         "set_frequency_errno": errno.EPERM,

@@ -17,10 +17,12 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from api.daemon.sd_notify import Notifier
+from config.errors import AlreadyRunningError
 from controller.clock.clock import SystemClock
 from controller.clock.evidence import ClockEvidence
 from controller.clock.kernel import ClockStepWatch, kernel_synchronised
 from controller.clock.kernel import _Timex as Timex
+from controller.journal.lock import LOCK_NAME, StateLock
 
 ALLOW = 0x7FFF0000
 EPERM = 0x00050001
@@ -101,6 +103,18 @@ def read_back(folder: Path) -> int:
     return int(count)
 
 
+def is_locked_for_others(folder: Path) -> bool:
+    """Lock the state folder, remove the lock file, and see whether a second keeper is refused."""
+    with StateLock(folder) as lock:
+        (folder / LOCK_NAME).unlink()
+        try:
+            StateLock(folder).keep()
+        except AlreadyRunningError:
+            lock.keep()
+            return True
+    return False
+
+
 async def serve_once(watch: ClockStepWatch) -> bytes:
     """Watch for steps, listen on this machine, and be spoken to."""
     asyncio.get_running_loop().add_reader(watch, watch.rearm)
@@ -148,6 +162,7 @@ def main() -> None:
         "watch": watch.rearm(),
         "heard": heard[0].decode(),
         "rows": read_back(Path(folder)),
+        "locked": is_locked_for_others(Path(folder)),
         "notified": Notifier({"NOTIFY_SOCKET": notify}).ready("all dark"),
         "set_clock_errno": refused,
         "set_frequency_errno": None if kernel is None else set_frequency_errno(),
