@@ -58,7 +58,7 @@ def wiring(
         raise click.UsageError("--candela goes with --placing")
     if site_path is None:
         raise click.MissingParameter(param_hint="'SITE.toml'", param_type="argument")
-    from api.render.wiring_json import to_response, worst_level
+    from api.render.wiring.as_json import to_response, worst_level
     from config.errors import Severity
 
     site = load(site_path).site
@@ -68,7 +68,7 @@ def wiring(
     if as_json:
         print_json(to_response(site, reports))
     else:
-        from api.render.wiring_table import print_wiring
+        from api.render.wiring.table import print_wiring
 
         print_wiring(site, reports, listed=listed)
         if sheet_path is not None:
@@ -93,7 +93,7 @@ def _choose_reports(site: Site, transformer_id: str | None) -> tuple[WiringRepor
 
 
 def _write_sheet(site: Site, reports: tuple[WiringReport, ...], path: Path) -> None:
-    from api.render.site_sheet import make_sheet
+    from api.render.wiring.site_sheet import make_sheet
 
     today = now_utc().astimezone(ZoneInfo(site.time_zone)).date()
     path.write_text(make_sheet(site, reports, today), encoding="utf-8")
@@ -105,11 +105,11 @@ def _place(placing: str, candela: float | None, *, as_json: bool) -> int:
 
     placement = parse_placement(placing, candela)
     if as_json:
-        from api.render.wiring_json import placement_response
+        from api.render.wiring.as_json import placement_response
 
         print_json(placement_response(placement))
     else:
-        from api.render.wiring_table import print_placement
+        from api.render.wiring.table import print_placement
 
         print_placement(placing, placement)
     return 0

@@ -6,8 +6,8 @@ from zoneinfo import ZoneInfo
 from fastapi import APIRouter, Path, Query, Response
 from pydantic import Field
 
-from api.render.site_sheet import make_sheet
-from api.render.wiring_json import PlacementResponse, WiringResponse, placement_response, to_response
+from api.render.wiring.as_json import PlacementResponse, WiringResponse, placement_response, to_response
+from api.render.wiring.site_sheet import make_sheet
 from api.web.context import SELF_CONTAINED, Context, LongRoute, RequestContext, json_response
 from api.web.problems.types import ProblemError, invalid, problems_of, shown_as
 from api.web.schemas.fields import RequestModel

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from api.render.site_sheet import make_sheet
+from api.render.wiring.site_sheet import make_sheet
 from config.file.loader import example_path, load_site
 from controller.inspection.report import report_site
 from tests.api.paper import SIZES, needs_browser, print_pages

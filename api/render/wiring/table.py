@@ -5,10 +5,10 @@ from collections.abc import Iterator, Sequence
 from rich.console import RenderableType
 from rich.text import Text
 
-from api.render import wiring_text as text
 from api.render.numbers import count
 from api.render.tables import QUIET, STRONG, TableColumn, build_table, show
-from api.render.wiring_json import NO_TRANSFORMER
+from api.render.wiring import text
+from api.render.wiring.as_json import NO_TRANSFORMER
 from config.errors import Severity
 from config.models.site import Site
 from controller.design.placement import Placement, feet_and_metres

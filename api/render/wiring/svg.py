@@ -10,7 +10,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from api.render.jinja import render
-from api.render.wiring_text import counted, fixture_words, length_text, volts_text, watts_words
+from api.render.wiring.text import counted, fixture_words, length_text, volts_text, watts_words
 from controller.inspection.findings import SolvedStates
 from controller.inspection.report import LightResult, Standing, WiringReport
 from controller.wiring.network import CableSegment

@@ -7,10 +7,10 @@ from typing import Any, Final
 
 from markupsafe import Markup
 
-from api.render import wiring_text as text
 from api.render.jinja import render
-from api.render.wiring_json import NO_TRANSFORMER
-from api.render.wiring_svg import draw_tree
+from api.render.wiring import text
+from api.render.wiring.as_json import NO_TRANSFORMER
+from api.render.wiring.svg import draw_tree
 from config.models.cables import M_PER_FT
 from config.models.site import CONTINUOUS_SHARE, Site
 from controller.design.materials import list_materials

@@ -8,8 +8,8 @@ from xml.etree import ElementTree as ET
 
 import pytest
 
-from api.render.site_sheet import make_sheet, tidy
-from api.render.wiring_svg import ROWS_A_PIECE, draw_tree
+from api.render.wiring.site_sheet import make_sheet, tidy
+from api.render.wiring.svg import ROWS_A_PIECE, draw_tree
 from config.file.loader import example_path, load_site, parse_site
 from controller.inspection.report import report_site
 from tests.api.markup import SVG, Drawing, Page
