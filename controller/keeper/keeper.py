@@ -82,6 +82,7 @@ class Keeper:
         self._refused: str | None = None
         self._site_changed_at: Reading | None = None
         self._tick_s = self._due_in_s = tick_s
+        self._rounds = 0
         self.restore_overrides(past.overrides if past else ())
 
     @property
@@ -98,6 +99,7 @@ class Keeper:
         )
         return KeeperStatus(
             at=self._last,
+            rounds=self._rounds,
             started_at=self._started_at,
             trust_since=self._recorder.trust_since,
             zones=zones,
@@ -131,6 +133,7 @@ class Keeper:
         if any(state.lit for state in [*self._zones.values(), *self._leaving.values()]):
             self._recorder.beat(now)
         self._last, self._due_in_s = now, max(due_in_s, 0.001)
+        self._rounds += 1
         return self._due_in_s
 
     def override(
@@ -366,6 +369,7 @@ class Keeper:
         if state.fault is None:
             log.error("zone %s: %s", zone_id, error)
             self._recorder.note(EventKind.RELAY_FAULT, str(error), now, zone=zone_id)
+            state.faults += 1
         state.fault = RelayFault.after(state.fault, words=str(error), now=now)
         return state.fault.retry_at_boot_s - now.boot_s
 

@@ -51,6 +51,7 @@ class ZoneState:
     lit_since: Reading | None = None
     lit_by: Switching | None = None
     fault: RelayFault | None = None
+    faults: int = 0
     decision: Decision | None = None
 
     @classmethod
@@ -70,12 +71,13 @@ class ZoneState:
             decision=self.decision,
             override=override,
             fault=self.fault,
+            faults=self.faults,
         )
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class ZoneStatus:
-    """One zone's status after the last round."""
+    """One zone's status after the last round; ``faults`` counts how often its relay failed so far."""
 
     zone: str
     name: str
@@ -84,6 +86,7 @@ class ZoneStatus:
     decision: Decision
     override: Override | None
     fault: RelayFault | None
+    faults: int
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -92,6 +95,7 @@ class KeeperStatus:
 
     Attributes:
         at: the time of the round.
+        rounds: how many there were since the start.
         trust_since: since when the clock is, or is not, trusted.
         zones: in the order of the site file.
         waiting: journal entries not written yet.
@@ -104,6 +108,7 @@ class KeeperStatus:
     """
 
     at: Reading
+    rounds: int
     started_at: Reading
     trust_since: Reading
     zones: tuple[ZoneStatus, ...]
