@@ -18,6 +18,7 @@ SLOW = (
     "tests/api/daemon/test_main.py",
     "tests/api/demo/test_demo.py",
     "tests/api/render/test_report_on_paper.py",
+    "tests/api/web/routes/test_docs.py",
     "tests/api/web/test_server.py",
     "tests/config/file/test_loader.py",
     "tests/config/file/test_toml_positions.py",

@@ -14,7 +14,7 @@ from api.web.gateway import KeeperGateway
 from api.web.middleware import ALLOWED_HOSTS, RequestGuardMiddleware
 from api.web.problems.handlers import add_problem_handlers
 from api.web.problems.types import SCHEMA_REF, ProblemDocument, problems_of
-from api.web.routes import clock, hours, nights, replacements, status, wiring, zones
+from api.web.routes import calendar, clock, docs, hours, metrics, nights, replacements, status, wiring, zones
 from controller.clock.clock import read_boot_s
 
 DESCRIPTION = (
@@ -54,7 +54,7 @@ def make_app(
     gateway: KeeperGateway, *, boot_s: Callable[[], float] = read_boot_s, hosts: Iterable[str] = ALLOWED_HOSTS
 ) -> FastAPI:
     """Put the web application together; ``hosts`` are the names, without a port, that it answers to."""
-    # The documentation pages of FastAPI load from the internet; the description itself does not.
+    # The documentation pages of FastAPI load from the internet; /docs does not.
     app = DescribedApp(
         title="Leerie",
         version=_version(),
@@ -64,7 +64,7 @@ def make_app(
         redirect_slashes=False,
     )
     app.state.context = RequestContext(gateway, boot_s=boot_s)
-    for subject in (status, clock, zones, nights, hours, replacements, wiring):
+    for subject in (status, clock, zones, nights, hours, replacements, wiring, calendar, metrics, docs):
         # One flat list, which the index and the header Allow are read from; include_router may nest its own.
         app.router.routes.extend(subject.router.routes)
     add_problem_handlers(app)

@@ -1,10 +1,11 @@
 """What the routes share: the gateway to the keeper, the time, caches, and how many requests run at once."""
 
+import re
 import threading
-from collections.abc import AsyncIterator, Callable, Coroutine, Iterator
-from contextlib import asynccontextmanager, contextmanager
+from collections.abc import AsyncIterator, Callable, Coroutine, Iterator, Mapping
+from contextlib import asynccontextmanager, contextmanager, suppress
 from dataclasses import replace
-from datetime import date, timedelta
+from datetime import UTC, date, datetime, timedelta
 from hashlib import sha256
 from inspect import iscoroutinefunction
 from pathlib import Path
@@ -101,7 +102,11 @@ class RequestContext:
         self.boot_s = boot_s
         # Held by whoever uses the gateway's planner, which works for one at a time.
         self.planner_lock = threading.Lock()
+        # Held by whoever reads the journal and is asked all the time.
+        self.journal_turn = threading.Lock()
         self.years = YearCache()
+        # Whether the secret of a calendar's address is in force.
+        self.calendar_secret_is_valid: Callable[[str], bool] = lambda _secret: False
         self.short_slots = RequestSlots(waiting=MOST_SHORT_WAITING)
         self.long_slots = RequestSlots(waiting=MOST_LONG_WAITING)
         self.streams = RequestSlots(running=MOST_STREAMS, waiting=MOST_STREAMS_WAITING)
@@ -115,6 +120,14 @@ class RequestContext:
     def zone_status(self, zone_id: str) -> ZoneStatus | None:
         """Give a zone's state after the keeper's last round; None until its first round with it."""
         return next((zone for zone in self.gateway.status.zones if zone.zone == zone_id), None)
+
+    def site_changed_utc(self) -> datetime:
+        """Say when the site file was changed last; where there is none, when the keeper was started."""
+        path = self.gateway.site_path
+        if path is not None:
+            with suppress(OSError, OverflowError, ValueError):
+                return datetime.fromtimestamp(int(path.stat().st_mtime), UTC)
+        return self.gateway.status.started_at.utc
 
     def write_site(self, edit: Callable[[Path], LoadedSite], note: str) -> None:
         """Edit the site file, one request after the other, and have the keeper take the new site over.
@@ -172,16 +185,38 @@ class LongRoute(ShortRoute):
 
 
 def tagged_response(request: Request, model: BaseModel) -> Response:
-    """Answer with a model that can be compared: with an ETag, or 304 where the client has it already.
+    """Answer with a model that can be compared: with an ETag, or 304 where the client has it already."""
+    return tagged_content(request, model.model_dump_json().encode(), media_type="application/json")
+
+
+def tagged_content(
+    request: Request, content: bytes, *, media_type: str, headers: Mapping[str, str] | None = None
+) -> Response:
+    """Do the same with content of any type.
 
     Source: RFC 9110, sections 8.8.3 and 13.1.2.
     """
-    content = model.model_dump_json()
-    tag = f'"{sha256(content.encode()).hexdigest()[:16]}"'
+    tag = f'"{sha256(content).hexdigest()[:16]}"'
+    tagged = {**(headers or {}), "etag": tag}
     known = [each.strip().removeprefix("W/") for each in request.headers.get("if-none-match", "").split(",")]
     if request.method == "GET" and (tag in known or "*" in known):
-        return Response(status_code=304, headers={"etag": tag})
-    return Response(content, headers={"etag": tag}, media_type="application/json")
+        return Response(status_code=304, headers=tagged)
+    return Response(content, headers=tagged, media_type=media_type)
+
+
+def prefers(request: Request, media_type: str, *, usual: str) -> bool:
+    """Whether a client names a media type, and would rather have it than the usual one.
+
+    Source: RFC 9110, section 12.5.1: the most specific range that fits a type gives its weight.
+    """
+    weights: dict[str, float] = {}
+    for each in request.headers.get("accept", "").lower().split(","):
+        named, *parameters = (part.strip() for part in each.split(";"))
+        found = (re.fullmatch(r"q=([01](?:\.[0-9]{0,3})?)", parameter) for parameter in parameters)
+        weight = next((float(match[1]) for match in found if match), 1.0)
+        weights[named] = max(weight, weights.get(named, 0.0))
+    ranges = (usual, f"{usual.partition('/')[0]}/*", "*/*")
+    return weights.get(media_type, 0.0) > next((weights[each] for each in ranges if each in weights), 0.0)
 
 
 def json_response(model: BaseModel) -> Response:

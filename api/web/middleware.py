@@ -31,6 +31,8 @@ RECEIVE_S = 10.0
 
 _SAFE = frozenset({"GET", "HEAD", "OPTIONS"})
 _WITH_BODY = frozenset({"PUT", "POST", "PATCH"})
+# In a path: whoever knows it may read the calendar.
+_SECRET = re.compile(r"(?<=/calendar/)[^/]+(?=\.ics)")
 _PORT = re.compile(r":[0-9]{1,5}\Z")
 # In every response: the type is as declared, caches keep nothing, no other site may embed it.
 _HEADERS = {
@@ -79,7 +81,7 @@ class RequestGuardMiddleware:
                 await ProblemError("stopping", words).response(path)(scope, receive, response.send)
             raise
         except Exception:
-            log.exception("a request could not be answered: %s %r", method, path)
+            log.exception("a request could not be answered: %s %r", method, _SECRET.sub("…", path))
             if not response.started:
                 words = "an internal error; the lights are not affected, and the log says more"
                 await ProblemError("fault", words).response(path)(scope, receive, response.send)

@@ -56,6 +56,7 @@ _ALL = (
     ProblemType("fault", 500, "Internal error", "The lights are not affected. The log says more."),
     ProblemType("keeper-late", 503, "Control loop is late", "See the log.", 30),
     ProblemType("keeper-silent", 503, "Keeper did not answer", "Check the zone before you try again.", 5),
+    ProblemType("clock-not-trusted", 503, "Clock not trusted", "GET /v1/clock says why, and what to do.", 60),
     ProblemType("journal-unreadable", 503, "Journal cannot be read", "The detail says what to do.", 30),
     ProblemType("site-file-unwritable", 503, "Site file not writable", "Make it writable for Leerie.", 30),
     ProblemType("stopping", 503, "Shutting down", "Try again once Leerie is running.", 5),

@@ -1,6 +1,5 @@
 """Routes of the account: hours, energy and money, the printable report of a season, the picture of a year."""
 
-import re
 from datetime import timedelta
 from typing import Annotated, Literal
 
@@ -11,7 +10,7 @@ from api.render.hours_csv import write_csv
 from api.render.hours_json import HoursResponse, write_hours_json
 from api.render.season_report import write_report
 from api.render.year.svg import NARROWEST_PX, USUAL_PX, WIDEST_PX, draw_future, lay_out_past, write_svg
-from api.web.context import SELF_CONTAINED, Context, LongRoute
+from api.web.context import SELF_CONTAINED, Context, LongRoute, prefers
 from api.web.problems.types import invalid, problems_of, shown_as
 from api.web.schemas.fields import DateField, OneZone, RequestModel
 from api.web.streaming import stream_response
@@ -105,7 +104,9 @@ def get_hours(request: Request, context: Context, params: Annotated[HoursParams,
         zones=() if params.zone is None else (params.zone,),
         beside=frozenset(map(Beside, params.beside)),
     )
-    as_csv = (params.format or _preferred(request.headers.get("accept", ""))) == "csv"
+    as_csv = params.format == "csv" or (
+        params.format is None and prefers(request, CSV, usual="application/json")
+    )
     gateway, years, now = context.gateway, context.years, context.now()
     with years.planner_like(gateway.planner) as planner:
         year = None if as_csv else years.year_ahead(planner, now)
@@ -121,17 +122,6 @@ def get_hours(request: Request, context: Context, params: Annotated[HoursParams,
             media_type=CSV if as_csv else "application/json",
             headers={"vary": "Accept"},
         )
-
-
-def _preferred(accept: str) -> Literal["json", "csv"]:
-    """Choose by the header Accept (RFC 9110, section 12.5.1): CSV only where it is named and preferred."""
-    weights: dict[str, float] = {}
-    for each in accept.lower().split(","):
-        media_type, *parameters = (part.strip() for part in each.split(";"))
-        found = [re.fullmatch(r"q=([01](?:\.[0-9]{0,3})?)", parameter) for parameter in parameters]
-        weights[media_type] = next((float(match[1]) for match in found if match), 1.0)
-    json = max(weights.get(each, 0.0) for each in ("application/json", "application/*"))
-    return "csv" if weights.get("text/csv", 0.0) > json else "json"
 
 
 @router.get(

@@ -115,7 +115,7 @@ async def get_index(request: Request, context: Context) -> Response:
     routes = [
         RouteResponse(method=method, path=route.path, does=route.summary or "")
         for route in request.app.routes
-        if isinstance(route, APIRoute)
+        if isinstance(route, APIRoute) and route.include_in_schema
         for method in sorted(route.methods or ())
     ]
     routes.append(RouteResponse(method="GET", path="/openapi.json", does="The OpenAPI 3.1 description"))

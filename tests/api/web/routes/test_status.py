@@ -135,7 +135,7 @@ def test_a_refused_site_file_and_a_journal_fault_are_shown(house):
 
 
 def test_the_index_lists_every_route_that_there_is(house):
-    """The index names every route, and each of them is there; none of them is a page from the internet."""
+    """The index names every route, and each of them is there."""
     routes = house.get("/")["routes"]
     listed = {(route["method"], route["path"]) for route in routes}
     # The routes of the contract, as far as they are built.
@@ -167,10 +167,12 @@ def test_the_index_lists_every_route_that_there_is(house):
         ("GET", "/v1/sheet"),
         ("GET", "/v1/sheet/{transformer_id}"),
         ("GET", "/v1/placing"),
+        ("GET", "/v1/calendar.ics"),
+        ("GET", "/v1/calendar/{secret}.ics"),
+        ("GET", "/metrics"),
+        ("GET", "/docs"),
     }
     assert all(route["does"] for route in routes)
-    for path in ("/docs", "/redoc"):
-        problem(house.ask("GET", path), "not-found", at=path)
 
 
 @pytest.mark.parametrize("name", sorted(PROBLEM_TYPES))
