@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING
 
 import click
 
-from api.cli.main import DEFAULT_PORT
 from api.cli.options import json_option, load, port_option, print_json, site_argument, state_option
 
 if TYPE_CHECKING:
@@ -23,14 +22,15 @@ if TYPE_CHECKING:
 )
 @json_option
 @state_option
-@port_option("Port of a running daemon, which then answers.", default=DEFAULT_PORT)
-def clock(*, site_path: Path, confirm: bool, as_json: bool, state: Path, port: int) -> int:
+@port_option("Port of a running daemon, which then answers; default: as in the site file.")
+def clock(*, site_path: Path, confirm: bool, as_json: bool, state: Path, port: int | None) -> int:
     """Say what the board's clock says, whether it is trusted and why; exit 1 where it is not.
 
     Without a trusted clock no program is followed. With --confirm a person says that the clock is right: it
     is trusted from then on, until the board starts again or something other than the network sets it.
     """
     site = load(site_path).site
+    port = port or site.network.port
     report = _confirm(site, port) if confirm else _ask(site, state, port)
     if as_json:
         print_json(report)

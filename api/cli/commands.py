@@ -32,6 +32,7 @@ COMMANDS = (
     "year",
     "wiring",
     "clock",
+    "access",
     "backup",
 )
 

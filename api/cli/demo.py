@@ -11,7 +11,6 @@ from typing import TYPE_CHECKING
 
 import click
 
-from api.cli.main import DEFAULT_PORT
 from api.cli.options import date_option, port_option
 
 if TYPE_CHECKING:
@@ -36,7 +35,7 @@ _CANNOT_MOVE = ("", "dumb", "unknown")
     type=click.FloatRange(1, 1_000_000),
     help="Times normal speed; default: so that the evening takes a minute.",
 )
-@port_option(f"Port of the API, on this machine only; default: {DEFAULT_PORT}, or any if that is taken.")
+@port_option("Port of the API, on this machine only; default: 8010, or any if that is taken.")
 @click.option("--stay", is_flag=True, help="Continue with the nights after it until Ctrl-C.")
 def demo(
     *, site_path: Path | None, night_date: date | None, pace: float | None, port: int | None, stay: bool

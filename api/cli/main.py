@@ -13,8 +13,6 @@ from typing import NoReturn
 
 from config.errors import LeerieError, SiteFileError
 
-# The same as api.web.server.PORT, which cannot be imported here: the lights would wait for it.
-DEFAULT_PORT = 8010
 LAST_PORT = 65535
 REQUEST_WRONG = 2
 INTERNAL_ERROR = 70  # EX_SOFTWARE of BSD's sysexits.h
@@ -45,7 +43,7 @@ def parse_plain_run(words: Sequence[str]) -> Callable[[], int] | None:
     """
     if len(words) < 2 or words[0] != "run" or words[1].startswith("-"):  # noqa: PLR2004 - run and a file
         return None
-    state, port, relays_off = None, DEFAULT_PORT, False
+    state, port, relays_off = None, None, False
     rest = iter(words[2:])
     for word in rest:
         if word == "--relays-off":
@@ -61,8 +59,8 @@ def parse_plain_run(words: Sequence[str]) -> Callable[[], int] | None:
     return lambda: start_daemon(Path(words[1]), state=state, port=port, relays_off=relays_off)
 
 
-def start_daemon(site_path: Path, *, state: Path | None, port: int, relays_off: bool) -> int:
-    """Run the daemon to its end, and return its exit code."""
+def start_daemon(site_path: Path, *, state: Path | None, port: int | None, relays_off: bool) -> int:
+    """Run the daemon to its end, and return its exit code; a port here wins over that of the site file."""
     # Before the lights are right nothing becomes garbage, and looking for it takes a tenth of their time.
     # Looking for plugins of pydantic would read the metadata of every installed package.
     gc.disable()

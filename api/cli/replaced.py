@@ -13,7 +13,6 @@ from typing import TYPE_CHECKING
 import click
 
 from api.cli.daemon_client import NoDaemonError, ask_daemon
-from api.cli.main import DEFAULT_PORT
 from api.cli.options import (
     date_option,
     json_option,
@@ -52,7 +51,7 @@ _LOOK_S = 0.02
 @click.option("--undo", "is_undo", is_flag=True, help="Take back what was recorded for that day.")
 @json_option
 @state_option
-@port_option("Port of a running daemon, which then records it.", default=DEFAULT_PORT)
+@port_option("Port of a running daemon, which then records it; default: as in the site file.")
 def replaced(
     *,
     site_path: Path,
@@ -63,7 +62,7 @@ def replaced(
     is_undo: bool,
     as_json: bool,
     state: Path,
-    port: int,
+    port: int | None,
 ) -> None:
     """Record that the lamps of a fixture, or the relay of a zone, were replaced.
 
@@ -85,6 +84,7 @@ def replaced(
     try:
         journal.open()
     except AlreadyRunningError:
+        port = port or site.network.port
         document = change.undo_by_daemon(state, port) if is_undo else change.record_by_daemon(state, port)
     else:
         with contextlib.closing(journal):

@@ -4,7 +4,7 @@ from pathlib import Path
 
 import click
 
-from api.cli.main import DEFAULT_PORT, start_daemon
+from api.cli.main import start_daemon
 from api.cli.options import port_option, site_argument
 
 
@@ -15,9 +15,9 @@ from api.cli.options import port_option, site_argument
     type=click.Path(file_okay=False, path_type=Path),
     help="Folder of the journal; default: $STATE_DIRECTORY, else ~/.local/state/leerie.",
 )
-@port_option("Port of the API, on this machine only.", default=DEFAULT_PORT, show_default=True)
+@port_option("Port of the API; default: as in the site file.")
 @click.option("--relays-off", is_flag=True, help="Only switch every relay off, and end.")
-def run(*, site_path: Path, state: Path | None, port: int, relays_off: bool) -> int:
+def run(*, site_path: Path, state: Path | None, port: int | None, relays_off: bool) -> int:
     """Light a site every night until told to stop.
 
     SIGTERM or Ctrl-C switches every light off and ends with exit code 0. A change of the site file is read

@@ -34,10 +34,11 @@ SIGNALS = (signal.SIGTERM, signal.SIGINT, signal.SIGHUP)
 CLOSE_S = 0.2
 
 
-def run_daemon(site_path: Path, *, state: Path, port: int, relays_off: bool = False) -> int:
+def run_daemon(site_path: Path, *, state: Path, port: int | None = None, relays_off: bool = False) -> int:
     """Light a site until a signal ends it; with ``relays_off`` only switch every relay off, and end.
 
-    The state folder is made where it is missing; the web server listens on a port of this machine.
+    The state folder is made where it is missing. The web server has the port given here, else that of the
+    site file.
 
     Returns:
         The exit code: 0, or 1 where a relay could not be switched off.
@@ -77,7 +78,7 @@ def _log_to_stderr() -> None:
 
 
 def _run(
-    loaded: LoadedSite, refused: str, *, site_path: Path, state: Path, lock: StateLock, port: int
+    loaded: LoadedSite, refused: str, *, site_path: Path, state: Path, lock: StateLock, port: int | None
 ) -> None:
     """Put the daemon together: the lights, then everything else; run it, and stop it in reverse."""
     site = loaded.site
@@ -126,7 +127,7 @@ def _run(
         unwritten=journal.unwritten,
         on_site_written=hooks.on_site_written,
     )
-    web = WebServer(lambda: _make_app(gateway), port=port)
+    web = WebServer(lambda: _make_app(gateway), port=port or site.network.port)
 
     in_background(hooks.maintenance.check, name="journal check")
     in_background(lambda: log_warnings(loaded), name="site file warnings")

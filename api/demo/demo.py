@@ -19,8 +19,9 @@ from api.demo.evening import DemoResult, Frame, choose_evening
 from api.demo.fast_clock import FastClock
 from api.web.app import make_app
 from api.web.gateway import KeeperGateway
-from api.web.server import HOST, PORT, WebServer
+from api.web.server import HOST, WebServer
 from config.file.loader import load_site
+from config.models.network import PORT
 from controller.calendar.night import night_on
 from controller.journal.journal import Journal
 from controller.journal.reader import JournalReader

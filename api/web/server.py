@@ -17,7 +17,6 @@ from typing import Any
 log = logging.getLogger(__name__)
 
 HOST = "127.0.0.1"
-PORT = 8010
 # Pauses between tries: doubled from the first, never longer than the longest.
 FIRST_PAUSE_S = 1.0
 LONGEST_PAUSE_S = 30.0
@@ -41,7 +40,7 @@ class WebServer:
         make_app: Callable[[], Any],
         *,
         host: str = HOST,
-        port: int = PORT,
+        port: int = 0,
         first_pause_s: float = FIRST_PAUSE_S,
     ) -> None:
         self.port = port

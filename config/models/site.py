@@ -28,6 +28,7 @@ from config.models.base import (
 )
 from config.models.cables import Cable, TappedTransformer, WiredFixture, WiringSettings
 from config.models.contacts import Customer, Installer
+from config.models.network import NetworkSettings
 from config.models.tariff import Tariff
 
 # Keys of the [site] table; every other field of Site is a table of its own. A new one goes in both places.
@@ -236,6 +237,7 @@ class Site(Table):
     relays: RelaySettings = Field(**_EMPTY, description="a [relays] table")
     clock: ClockSettings = Field(**_EMPTY, description="a [clock] table")
     wiring: WiringSettings = Field(**_EMPTY, description="a [wiring] table")
+    network: NetworkSettings = Field(**_EMPTY, description="a [network] table")
     transformers: tuple[Transformer, ...] = Field((), strict=False, description="[[transformers]] tables")
     cables: tuple[Cable, ...] = Field((), strict=False, description="[[cables]] tables")
     zones: tuple[Zone, ...] = Field(strict=False, description="at least one [[zones]] table")

@@ -47,6 +47,10 @@ def check_document(document: Document) -> Iterator[SiteFinding]:
             yield SiteFinding((*path, "copper_w"), what, remedy)
     yield from check_cables(document)
     yield from _check_changes(document)
+    network = document.get("network")
+    if isinstance(network, Mapping) and "key" in network and "certificate" not in network:
+        what, remedy = "has no certificate to go with it", "add “certificate = …”, or remove the key"
+        yield SiteFinding(("network", "key"), what, remedy)
     ids = [table.get("id") for _, table in transformers]
     # Where an id is not valid, it is not known which transformer was meant; one problem at a time.
     is_known = isinstance(document.get("transformers", []), list)

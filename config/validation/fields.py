@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from datetime import date, time
 from decimal import Decimal
 from functools import cache
-from typing import Literal, get_args
+from typing import Literal, get_args, get_origin
 
 from pydantic.fields import FieldInfo
 
@@ -46,6 +46,11 @@ def table_in(annotation: object) -> type[Table] | None:
 def kinds_of(key: str) -> set[Kind]:
     """Return what a key takes in the tables that have it; nothing for a key that none has."""
     return {_kind_of(name, field) for path, field in _all_fields() if (name := path[-1]) == key}
+
+
+def choices_of(key: str) -> set[object]:
+    """Return the words that a key takes in the tables that have it, such as “home”."""
+    return {each for path, field in _all_fields() if path[-1] == key for each in _words_in(field.annotation)}
 
 
 def describe_key(key: str) -> str:
@@ -100,6 +105,14 @@ def _types_in(annotation: object) -> set[object]:
     inner = [each for each in get_args(annotation) if not isinstance(each, str)]
     found = {getattr(annotation, "__origin__", annotation)}
     return found.union(*(_types_in(each) for each in inner)) if inner else found
+
+
+def _words_in(annotation: object) -> Iterator[object]:
+    for inner in get_args(annotation):
+        if get_origin(annotation) is Literal:
+            yield inner
+        else:
+            yield from _words_in(inner)
 
 
 def _is_list(annotation: object) -> bool:

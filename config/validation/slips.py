@@ -8,7 +8,7 @@ import re
 import tomllib
 from decimal import Decimal
 
-from config.validation.fields import describe_key, kinds_of
+from config.validation.fields import choices_of, describe_key, kinds_of
 from config.validation.finding import toml_string
 
 Clauses = tuple[str, str]
@@ -63,7 +63,7 @@ def explain_value(key: str, written: str) -> Clauses | None:
     found = None
     if kinds == {"number"}:
         found = explain_number(key, value)
-    elif "list" in kinds:
+    elif "list" in kinds and value not in choices_of(key):
         found = _explain_list(key, value)
     if found or is_toml(value) or value[0] in "[{":
         return found

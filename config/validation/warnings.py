@@ -55,10 +55,20 @@ def find_warnings(site: Site, document: Document) -> Iterator[SiteFinding]:
     for index, zone in enumerate(site.zones):
         yield from _warn_zone(zone, ("zones", index))
     yield from warn_contacts(site)
+    yield from _warn_network(site)
     if site.cables:
         from config.validation.cable_tree import find_cable_warnings  # noqa: PLC0415 (most files have none)
 
         yield from find_cable_warnings(site, document)
+
+
+def _warn_network(site: Site) -> Iterator[SiteFinding]:
+    network = site.network
+    if network.listen == "board":
+        for key, written in (("discovery", network.discovery), ("certificate", network.certificate)):
+            if written:
+                what = "has no effect: only this machine can reach the API"
+                yield SiteFinding(("network", key), what, 'write listen = "home", or remove it')
 
 
 def _warn_time_zone(site: Site) -> Iterator[SiteFinding]:

@@ -9,6 +9,7 @@ from pathlib import Path
 import click
 import pytest
 
+from config.models.network import HOME_NETWORKS
 from tests.systemd.unit_file import README, SYSUSERS, UNIT, read_sysusers, read_unit
 
 MOST_EXPOSURE_TENTHS = 16
@@ -96,6 +97,15 @@ def test_the_lines_of_the_header_are_allowed_and_nothing_else():
     assert unit["DevicePolicy"] == ["closed"]
     assert unit["DeviceAllow"] == ["char-gpiochip rw"]
     assert unit.get("PrivateDevices", ["no"]) == ["no"]
+
+
+def test_the_networks_that_are_let_through_are_those_that_the_site_file_can_open():
+    """The board itself, every home network and multicast pass; no other address, and no netlink."""
+    unit = read_unit()
+    assert unit["IPAddressDeny"] == ["any"]
+    allowed = {word for line in unit["IPAddressAllow"] for word in line.split()}
+    assert allowed == {"localhost", "multicast", *HOME_NETWORKS}
+    assert unit["RestrictAddressFamilies"] == ["AF_UNIX AF_INET AF_INET6"]
 
 
 def test_what_the_clock_needs_stays_in_reach():

@@ -12,8 +12,7 @@ from pathlib import Path
 import pytest
 
 from api.cli.commands import COMMANDS
-from api.cli.main import DEFAULT_PORT, default_state, parse_plain_run
-from api.web.server import PORT
+from api.cli.main import default_state, parse_plain_run
 from tests.api.command import ROOT, call, command, environment, start, write_site, zone_table
 
 JETTY = zone_table("jetty", "dusk to midnight")
@@ -287,11 +286,6 @@ def test_a_plain_run_is_read_as_click_reads_it(
 def test_everything_else_is_left_to_click(words: list[str]) -> None:
     """Help, other spellings and mistakes are read, or refused, in one place."""
     assert parse_plain_run(words) is None
-
-
-def test_the_usual_port_is_the_web_servers() -> None:
-    """The command repeats the web server's port, because it cannot import it."""
-    assert DEFAULT_PORT == PORT
 
 
 def test_the_journal_lives_where_the_service_manager_says(monkeypatch: pytest.MonkeyPatch) -> None:

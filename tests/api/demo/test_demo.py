@@ -18,8 +18,9 @@ from urllib.request import urlopen
 import pytest
 
 from api.demo.demo import choose_port
-from api.web.server import HOST, PORT
+from api.web.server import HOST
 from config.file.loader import example_path, load_site
+from config.models.network import PORT
 from tests.api.command import ROOT, command, environment
 
 # Fast enough that seven hours take a second or two.

@@ -38,7 +38,8 @@ def test_each_mistake_is_reported_with_its_place_and_remedy(out, put, told, line
 
 UP_TO_ZONES = GOOD[: GOOD.index("[[zones]]")]
 KNOWN_TABLES = (
-    "the tables are site, customer, installer, tariff, relays, clock, wiring, transformers, cables, zones"
+    "the tables are site, customer, installer, tariff, relays, clock, wiring, network, transformers, cables, "
+    "zones"
 )
 LIST_WANTED = "site.toml:{where}: must be a list in square brackets; "
 NO_ZONES = "site.toml: zones: is missing; add at least one [[zones]] table"
