@@ -230,7 +230,14 @@ class _HeadResponse(_Model):
     first: Night = Field(serialization_alias="from", description="the first night")
     last: Night = Field(serialization_alias="to", description="the last night")
     journal_since: At | None = _of("began_utc", about="when the journal began; null while it is empty")
-    as_of: At = _of("bounds", "now_utc", about="now; what is planned for later is not missed yet")
+    as_of: At = _of(
+        "bounds",
+        "now_utc",
+        about="now, or the end of the record; what is planned for later is not missed yet",
+    )
+    record_ended: bool = _of(
+        "bounds", "record_ended", about="whether no Leerie wrote this journal any more before now"
+    )
     attention: list[TaskResponse] = Field(
         description="what wants attention now: lamps and relays near their end, light that was missed in the "
         "last 14 nights, loads and losses that are not known"

@@ -287,7 +287,13 @@ def _since(head: HoursHead) -> Iterable[str]:
     """Say where the journal begins, if that lies within what was asked."""
     if head.began_utc is None:
         return ["the journal holds no time yet that can be trusted, so nothing can be counted"]
+    notes = []
     began = local(head.began_utc, head.tz)
-    if began.date() < head.first:
-        return []
-    return [f"the journal begins on {began:%a %d %b %Y} at {began:%H:%M}"]
+    if began.date() >= head.first:
+        notes.append(f"the journal begins on {began:%a %d %b %Y} at {began:%H:%M}")
+    if head.bounds.record_ended:
+        ended = local(head.bounds.now_utc, head.tz)
+        notes.append(
+            f"there is no record after {ended:%a %d %b %Y} at {ended:%H:%M}: no Leerie wrote it since"
+        )
+    return notes

@@ -124,7 +124,7 @@ def light_of_past(
     all_zones = zones_in(history, source, (those[0].interval[0], those[-1].interval[1]))
     found = read_nights(history, source, those, bounds, zones=all_zones)
     known = merge([(ms_of(bounds.began_utc), ms_of(bounds.now_utc))])
-    gone = merge([(ms_of(those[0].starts_at_utc), ms_of(min(those[-1].ends_at_utc, bounds.now_utc)))])
+    gone = merge([(ms_of(those[0].starts_at_utc), ms_of(min(those[-1].ends_at_utc, bounds.present_utc)))])
     lit = {zone: found.lit[zone] for zone in zones or all_zones}
     missed = {zone: overlap(without(found.planned[zone], found.lit[zone]), known) for zone in lit}
     unknown = {zone: without(gone, found.known[zone]) for zone in lit}

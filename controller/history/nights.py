@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
 from controller.calendar.intervals import MS_PER_S, Interval, merge, ms_of, overlap, utc_of, without
-from controller.calendar.night import Night
+from controller.calendar.night import Night, night_at, nights
 from controller.calendar.periods import Period
 from controller.history.clock_correction import ClockCorrection
 from controller.history.outages import gaps_of, gaps_of_overrides
@@ -23,18 +23,26 @@ from controller.sun.sun import dark_intervals
 SIGN_OF_LIFE_S = 300
 # A relay waits for its rest and its turn, and a round comes within 30 s: so much light is not missed.
 WAITING_MS = 60 * MS_PER_S
+_MOST_NIGHTS_AT_ONCE = 64
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Bounds:
     """Between which instants there is something to account for; what was planned outside is not missed.
 
-    A light that was not put out is taken to have burned until ``alive_until_utc``.
+    A light that was not put out is taken to have burned until ``alive_until_utc``. Where the record has ended
+    before ``present_utc``, its end is ``now_utc``.
     """
 
     began_utc: datetime
     now_utc: datetime
     alive_until_utc: datetime
+    present_utc: datetime
+
+    @property
+    def record_ended(self) -> bool:
+        """Whether nothing is known of the time up to the present."""
+        return self.now_utc < self.present_utc
 
     @property
     def is_empty(self) -> bool:
@@ -53,10 +61,12 @@ class Bounds:
         return starts_ms, max(starts_ms, min(period.interval[1], ms_of(self.now_utc)))
 
 
-def bounds_of(source: JournalSource, now_utc: datetime) -> Bounds:
+def bounds_of(history: SiteHistory, source: JournalSource, now_utc: datetime) -> Bounds:
     """Say between which instants a journal knows something.
 
     A journal may be read on a machine whose clock is behind the board's: then its last sign of life is now.
+    Of a copy, or where the board is gone, it knows nothing after its last sign of life: as soon as a light is
+    planned and there is no sign of it, and no reason for dark either, the record has ended.
 
     Raises:
         JournalError: the journal cannot be read.
@@ -67,7 +77,31 @@ def bounds_of(source: JournalSource, now_utc: datetime) -> Bounds:
         if last_sign.trusted:
             now_utc = max(now_utc, last_sign.utc)
         alive_until_utc = min(now_utc, last_sign.utc + timedelta(seconds=SIGN_OF_LIFE_S))
-    return Bounds(began_utc=began_utc or now_utc, now_utc=now_utc, alive_until_utc=alive_until_utc)
+    bounds = Bounds(
+        began_utc=began_utc or now_utc, now_utc=now_utc, alive_until_utc=alive_until_utc, present_utc=now_utc
+    )
+    if last_sign is None or not last_sign.trusted:
+        return bounds
+    return replace(bounds, now_utc=_end_of_record(history, source, bounds) or now_utc)
+
+
+def _end_of_record(history: SiteHistory, source: JournalSource, bounds: Bounds) -> datetime | None:
+    """Find the first instant after the last sign of life at which a light was planned, and nothing known."""
+    tz = history.planner.tz
+    first, last = (night_at(at_utc, tz).date for at_utc in (bounds.alive_until_utc, bounds.now_utc))
+    silent = [(ms_of(bounds.alive_until_utc), ms_of(bounds.now_utc))]
+    at_once = 1
+    while first <= last:
+        until = min(first + timedelta(days=at_once - 1), last)
+        found = read_nights(history, source, list(nights(first, until, tz)), bounds, zones=())
+        dark = [
+            overlap(without(planned, time_of(found.gaps, zone, bounds.now_utc)), silent)
+            for zone, planned in found.planned.items()
+        ]
+        if any(dark):
+            return utc_of(min(each[0][0] for each in dark if each))
+        first, at_once = until + timedelta(days=1), min(2 * at_once, _MOST_NIGHTS_AT_ONCE)
+    return None
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -97,7 +131,7 @@ class PastNights:
 def read_nights(
     history: SiteHistory,
     source: JournalSource,
-    nights: Sequence[Night],
+    those: Sequence[Night],
     bounds: Bounds,
     *,
     zones: Sequence[str],
@@ -109,7 +143,7 @@ def read_nights(
     Raises:
         JournalError: the journal cannot be read.
     """
-    from_utc, to_utc = nights[0].starts_at_utc, nights[-1].ends_at_utc
+    from_utc, to_utc = those[0].starts_at_utc, those[-1].ends_at_utc
     events = list(source.events_about(from_utc, to_utc))
     overrides = list(source.overrides(from_utc, to_utc))
     readings = [each.at for each in events] + [each.override.placed_at for each in overrides]
@@ -129,7 +163,7 @@ def read_nights(
     lit = {zone: merge(lit_interval(run, bounds.now_utc) for run in runs.get(zone, ())) for zone in zones}
     planned = {}
     for zone_id in zones:
-        wanted = planned_intervals(programs.get(zone_id, ()), nights, sites)
+        wanted = planned_intervals(programs.get(zone_id, ()), those, sites)
         explained = time_of(gaps, zone_id, bounds.now_utc)
         planned[zone_id] = _without_waiting(wanted, lit[zone_id], explained)
     without_time = [gap for gap in gaps if not gap.is_recorded]
@@ -140,7 +174,7 @@ def read_nights(
         for zone in zones
     }
     return PastNights(
-        dark=merge(piece for each in sites for piece in _dark_in(each, nights)),
+        dark=merge(piece for each in sites for piece in _dark_in(each, those)),
         runs=runs,
         lit=lit,
         planned=planned,
@@ -151,10 +185,10 @@ def read_nights(
     )
 
 
-def _dark_in(site: SitePeriod, nights: Sequence[Night]) -> list[Interval]:
+def _dark_in(site: SitePeriod, those: Sequence[Night]) -> list[Interval]:
     """Give when it was dark over some nights, by the place at which the site was."""
-    those = [each for each in nights if overlap([each.interval], [site.interval])]
-    return overlap(dark_intervals(site.place.sun, those, site.place.dusk_angle_deg), [site.interval])
+    there = [each for each in those if overlap([each.interval], [site.interval])]
+    return overlap(dark_intervals(site.place.sun, there, site.place.dusk_angle_deg), [site.interval])
 
 
 def _closed(run: Run, bounds: Bounds) -> Run:

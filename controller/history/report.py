@@ -144,7 +144,7 @@ def stream_hours(
             # A zone that is gone keeps its past.
             if not list(source.switchings(zone=zone, limit=1)):
                 raise
-    bounds = bounds_of(source, now_utc)
+    bounds = bounds_of(history, source, now_utc)
     began = None if bounds.is_empty else past.night_at(bounds.began_utc).date
     tonight = past.night_at(bounds.now_utc).date
     whole = choose_nights(query, past, tonight=tonight, began=began)

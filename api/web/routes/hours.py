@@ -165,8 +165,8 @@ def get_year_svg(context: Context, params: Annotated[YearSvgParams, Query()]) ->
         else:
             first = params.from_date or tonight - _NIGHTS_TO_THE_LAST
             last = first + _NIGHTS_TO_THE_LAST
-            bounds = bounds_of(gateway.journal, now_utc)
             history = SiteHistory(planner, gateway.journal.site_records())
+            bounds = bounds_of(history, gateway.journal, now_utc)
             light = light_of_past(history, gateway.journal, first, last, bounds=bounds, zones=zones)
             drawn = write_svg(lay_out_past(planner, light, now_utc=now_utc), width_px=params.width)
     return Response(drawn, media_type="image/svg+xml", headers=SELF_CONTAINED)

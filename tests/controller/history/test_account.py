@@ -21,6 +21,7 @@ from controller.planning.planner import Planner
 from controller.records.entries import Cause
 from tests.controller.board import Board
 from tests.controller.three_weeks import START, garden, live_three_weeks
+from tests.reference.de421 import sun_heights_deg
 from tests.sites import site, zone
 
 DAY = timedelta(days=1)
@@ -33,7 +34,7 @@ def account(board, first, last, each=Each.WHOLE, *, now=None, zones=()):
     whole = stretch_of_nights(first, last, history.planner.tz)
     periods = split(whole, each, history.planner.tz, latitude_deg=board.site.latitude_deg)
     now = now or board.true_utc
-    bounds = bounds_of(board.reader, now)
+    bounds = bounds_of(history, board.reader, now)
     return list(account_for_past(history, board.reader, periods, bounds=bounds, zones=zones))
 
 
@@ -318,3 +319,42 @@ def test_one_zone_is_told_as_among_all(weeks):
     assert [row.zone for row in alone] == ["path"]
     (among,) = of(account(weeks, FIRST, LAST), "path")
     assert alone[0] == among
+
+
+def test_a_copy_of_a_journal_misses_nothing_after_its_last_sign_of_life(tmp_path):
+    """Read weeks later, without the board, it ends at the first light of which there is no sign."""
+    board = Board(tmp_path, garden(), START)
+    board.run_until(START + 3 * DAY)
+    board.close()
+    later = START + 30 * DAY
+    rows = account(board, date(2027, 5, 28), date(2027, 6, 26), Each.NIGHT, now=later)
+    assert sum(row.missed_ms for row in rows) == 0
+    assert {row.meter_j for row in rows if row.period.first >= date(2027, 6, 1)} == {Decimal(0)}
+    history = SiteHistory(Planner(board.site), board.reader.site_records())
+    bounds = bounds_of(history, board.reader, later)
+    assert bounds.record_ended
+    # It is the dusk of 31 May by JPL DE421, within what is promised for the sun at this latitude.
+    before_deg, after_deg = sun_heights_deg(51.5, 0.0, bounds.now_utc, (-5, 5))
+    assert (bounds.now_utc.date(), before_deg > -6 > after_deg) == (date(2027, 5, 31), True)
+
+
+@pytest.mark.parametrize("reason", ["stopped", "out of service", "override", "clock"])
+def test_a_reason_for_dark_goes_on_until_now(tmp_path, reason):
+    """Where the journal says why it is dark, its last sign of life may be days old: the record goes on."""
+    board = Board(tmp_path, garden() if reason != "out of service" else dark_garden(), START)
+    board.run_until(START + DAY)
+    if reason == "override":
+        for zone_id in ("jetty", "path"):
+            board.override(zone_id, on=False, lasts_s=40 * 86_400)
+    if reason == "stopped":
+        board.keeper.stop()
+    if reason == "clock":
+        board.clock.trusted = False
+    board.run_until(START + (1 if reason == "stopped" else 20) * DAY)
+    board.close()
+    history = SiteHistory(Planner(board.site), board.reader.site_records())
+    assert not bounds_of(history, board.reader, START + 20 * DAY).record_ended
+
+
+def dark_garden():
+    return site(zone("jetty", out_of_service="felled"), zone("path", pin=18, out_of_service="felled"))

@@ -71,7 +71,7 @@ def accounted(board):
     tz = history.planner.tz
     whole = stretch_of_nights(date(2027, 5, 28), date(2027, 6, 17), tz)
     periods = split(whole, Each.NIGHT, tz, latitude_deg=51.5)
-    bounds = bounds_of(board.reader, board.true_utc)
+    bounds = bounds_of(history, board.reader, board.true_utc)
     return {
         (row.period.first, row.zone): row
         for row in account_for_past(history, board.reader, periods, bounds=bounds)

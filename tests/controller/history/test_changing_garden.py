@@ -50,9 +50,8 @@ def account(board: Board, today: Site, first: date, last: date, each: Each = Eac
     tz = history.planner.tz
     whole = stretch_of_nights(first, last, tz)
     periods = split(whole, each, tz, latitude_deg=today.latitude_deg)
-    return list(
-        account_for_past(history, board.reader, periods, bounds=bounds_of(board.reader, board.true_utc))
-    )
+    bounds = bounds_of(history, board.reader, board.true_utc)
+    return list(account_for_past(history, board.reader, periods, bounds=bounds))
 
 
 def lived(folder: Path, *sites: Site, nights: int = 4) -> Board:

@@ -63,7 +63,7 @@ def rows_of(board: Board, each: Each) -> list[HourSum]:
     history = SiteHistory(Planner(board.site), board.reader.site_records())
     whole = stretch_of_nights(*SUMMER, history.planner.tz)
     periods = split(whole, each, history.planner.tz, latitude_deg=51.5)
-    bounds = bounds_of(board.reader, board.true_utc)
+    bounds = bounds_of(history, board.reader, board.true_utc)
     return list(account_for_past(history, board.reader, periods, bounds=bounds))
 
 

@@ -171,7 +171,7 @@ def test_the_time_without_a_record_is_known_as_such(garden: Garden) -> None:
     source, now_utc = JournalReader(garden.state), garden.clock.utc
     history = SiteHistory(Planner(two_zones()), source.site_records())
     light = light_of_past(
-        history, source, FIRST, FIRST + timedelta(days=1), bounds=bounds_of(source, now_utc)
+        history, source, FIRST, FIRST + timedelta(days=1), bounds=bounds_of(history, source, now_utc)
     )
     ((since_ms, until_ms),) = light.unknown["jetty"]
     assert (until_ms - since_ms) / MS_PER_HOUR == pytest.approx(24, abs=0.1)

@@ -55,7 +55,7 @@ def account(board: Board, last: date, by: Each) -> list[HourSum]:
     source, planner = journal_of(board), Planner(board.site)
     history = SiteHistory(planner, source.site_records())
     periods = split(stretch_of_nights(FIRST, last, planner.tz), by, planner.tz, latitude_deg=51.5)
-    bounds = bounds_of(source, board.true_utc)
+    bounds = bounds_of(history, source, board.true_utc)
     return list(account_for_past(history, source, list(periods), bounds=bounds))
 
 

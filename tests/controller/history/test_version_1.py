@@ -44,7 +44,7 @@ def account(board, site):
     periods = split(
         stretch_of_nights(date(2027, 5, 28), date(2027, 6, 16), tz), Each.NIGHT, tz, latitude_deg=51.5
     )
-    bounds = bounds_of(board.reader, ENDED)
+    bounds = bounds_of(history, board.reader, ENDED)
     return list(account_for_past(history, board.reader, periods, bounds=bounds))
 
 

@@ -183,8 +183,8 @@ def test_the_past_shows_what_ran_what_was_missed_and_now(tmp_path):
 def past(board, first, last):
     """The picture of some nights of a board, at its own time."""
     planner = Planner(board.site)
-    bounds = bounds_of(board.reader, board.true_utc)
     history = SiteHistory(planner, board.reader.site_records())
+    bounds = bounds_of(history, board.reader, board.true_utc)
     light = light_of_past(history, board.reader, first, last, bounds=bounds)
     return Drawing(write_svg(lay_out_past(planner, light, now_utc=board.true_utc)))
 
