@@ -9,11 +9,12 @@ from fastapi import APIRouter, Query, Response
 from pydantic import Field
 
 from api.render.instants import instant_text
-from api.render.model import Instant, ResponseModel
+from api.render.model import ResponseModel
 from api.render.nights_json import NightsResponse, write_nights_json
 from api.web.context import Context, RequestContext, ShortRoute, json_response
 from api.web.problems.types import invalid, problems_of
 from api.web.schemas.fields import DateField, EdgeField, OneZone, RequestModel
+from api.web.schemas.switchings import SwitchingResponse, switching_response
 from api.web.streaming import stream_response
 from config.errors import UnknownZoneError
 from controller.calendar.intervals import ms_of, utc_of
@@ -63,19 +64,6 @@ class SwitchingsParams(RequestModel):
     )
 
 
-class SwitchingResponse(ResponseModel):
-    """One change of one relay."""
-
-    at: Instant
-    zone: str
-    on: bool
-    cause: str
-    because: str
-    trusted: bool = Field(description="whether the clock was trusted then")
-    load_w: float | None = Field(description="rated load at that time in watts; null where not known")
-    load_from: str | None = Field(description="where that number came from")
-
-
 class SwitchingsResponse(ResponseModel):
     """Changes of relays, the newest first."""
 
@@ -116,19 +104,7 @@ def get_switchings(context: Context, params: Annotated[SwitchingsParams, Query()
     page = found[:limit]
     response = SwitchingsResponse(
         site=context.gateway.site.name,
-        switchings=[
-            SwitchingResponse(
-                at=instant_text(each.at.utc),
-                zone=each.zone,
-                on=each.on,
-                cause=str(each.cause),
-                because=each.words,
-                trusted=each.at.trusted,
-                load_w=each.load_w,
-                load_from=each.load_from or None,
-            )
-            for each in page
-        ],
+        switchings=[switching_response(each) for each in page],
         next=_next_link(params, from_utc, page, skip) if len(found) > limit else None,
     )
     return json_response(response)

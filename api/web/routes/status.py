@@ -6,14 +6,11 @@ from fastapi import APIRouter, Path, Request, Response
 from fastapi.routing import APIRoute
 from pydantic import Field
 
-from api.render.clock_json import ClockResponse, clock_response
-from api.render.instants import instant_text, quote
-from api.render.model import Instant, ResponseModel
+from api.render.instants import quote
+from api.render.model import ResponseModel
 from api.web.context import Context, ShortRoute, json_response
 from api.web.problems.types import PROBLEM_TYPES, ProblemError, problems_of
-from api.web.schemas.zones import ZoneSummary, by_present_clock, zone_summary
-from controller.clock.tzdata import tz_data_version
-from controller.relays import SIMULATED
+from api.web.schemas.status import StatusResponse, status_response
 
 # A round is due at least every 30 s; after two and a half missed ones the control loop is stuck.
 LATE_S = 90.0
@@ -28,61 +25,6 @@ class HealthResponse(ResponseModel):
     status: str = Field("ok", description="always “ok”; a control loop that is late is a problem document")
     last_round_s: float = Field(description="seconds since the keeper's last round")
     lit: int = Field(description="how many zones are lit")
-
-
-class KeeperResponse(ResponseModel):
-    """The keeper itself."""
-
-    started_at: Instant
-    last_round: Instant
-    summary: str = Field(description="the state of every zone in one line")
-
-
-class JournalResponse(ResponseModel):
-    """The state of the journal; the lights do not depend on it."""
-
-    waiting: int = Field(description="entries not written yet")
-    lost: int = Field(description="entries dropped because too many were waiting")
-    fault: str | None = Field(description="why it cannot be written now; null while it can")
-
-
-class SiteFileResponse(ResponseModel):
-    """The site file on disk."""
-
-    summary: str = Field(
-        description="the same in words", examples=["in use", "changed at 14:53, not read yet"]
-    )
-    changed_at: Instant | None = Field(
-        description="when a change was noticed that is not read yet; null where there is none"
-    )
-    refused: str | None = Field(description="why its last change was refused; null where it was accepted")
-
-
-class RelaysResponse(ResponseModel):
-    """The relays of the board."""
-
-    simulated: bool = Field(description="whether they are simulated: nothing is switched")
-    summary: str = Field(description="the same in words", examples=[SIMULATED])
-
-
-class TimeZoneResponse(ResponseModel):
-    """The site's time zone, and the edition of the time zone data in use."""
-
-    name: str = Field(examples=["America/New_York"])
-    rules: str = Field(examples=["2026f, from the package tzdata"])
-
-
-class StatusResponse(ResponseModel):
-    """The state of everything."""
-
-    site: str
-    time_zone: TimeZoneResponse
-    clock: ClockResponse
-    keeper: KeeperResponse
-    zones: list[ZoneSummary]
-    journal: JournalResponse
-    site_file: SiteFileResponse
-    relays: RelaysResponse
 
 
 class RouteResponse(ResponseModel):
@@ -142,29 +84,8 @@ async def get_health(context: Context) -> Response:
 @router.get("/v1/status", summary="The state of everything", response_model=StatusResponse)
 def get_status(context: Context) -> Response:
     """Show the clock, the keeper, every zone, the journal, the site file and the relays."""
-    site, status, now = context.gateway.site, context.gateway.status, context.now()
-    changed_at = status.site_changed_at
-    found = StatusResponse(
-        site=site.name,
-        time_zone=TimeZoneResponse(name=site.time_zone, rules=tz_data_version(site.time_zone)),
-        clock=clock_response(now, by_present_clock(status.trust_since, now)),
-        keeper=KeeperResponse(
-            started_at=instant_text(by_present_clock(status.started_at, now)),
-            last_round=instant_text(status.at.utc),
-            summary=status.words,
-        ),
-        zones=[zone_summary(zone, context.zone_status(zone.id), now) for zone in site.zones],
-        journal=JournalResponse(waiting=status.waiting, lost=status.lost, fault=status.journal_fault),
-        site_file=SiteFileResponse(
-            summary=status.site_file,
-            changed_at=changed_at and instant_text(by_present_clock(changed_at, now)),
-            refused=status.refused,
-        ),
-        relays=RelaysResponse(
-            simulated=status.simulated, summary=SIMULATED if status.simulated else "the pins of the board"
-        ),
-    )
-    return json_response(found)
+    gateway = context.gateway
+    return json_response(status_response(gateway.site, gateway.status, context.now()))
 
 
 @router.get("/problems/{name}", summary="What a type of problem means", responses=problems_of("not-found"))

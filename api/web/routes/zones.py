@@ -18,7 +18,7 @@ from api.web.schemas.zones import (
     ZonesResponse,
     override_response,
     zone_response,
-    zone_summary,
+    zones_response,
 )
 from config.errors import UnknownFixtureError
 from config.file.editor import write_measured, write_program
@@ -66,9 +66,8 @@ class MeasuredRequest(RequestModel):
 @router.get("/v1/zones", summary="All zones", response_model=ZonesResponse)
 async def get_zones(context: Context) -> Response:
     """List every zone with its light, the decision in force, its override and its fault."""
-    site, now = context.gateway.site, context.now()
-    zones = [zone_summary(zone, context.zone_status(zone.id), now) for zone in site.zones]
-    return json_response(ZonesResponse(site=site.name, zones=zones))
+    gateway = context.gateway
+    return json_response(zones_response(gateway.site, gateway.status, context.now()))
 
 
 @router.get("/v1/zones/{zone_id}", summary="One zone", response_model=ZoneResponse)

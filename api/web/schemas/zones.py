@@ -9,9 +9,9 @@ from api.render.instants import coming_text, instant_text
 from api.render.model import Instant, ResponseModel
 from api.render.nights_json import DecisionResponse, NightResponse, decision_response, night_response
 from api.web.schemas.fields import InstantField, LengthField, NightsField, RequestModel, SpanField
-from config.models.site import Zone
+from config.models.site import Site, Zone
 from controller.clock.trust import STEP_TOLERANCE_S
-from controller.keeper.state import RelayFault, ZoneStatus
+from controller.keeper.state import KeeperStatus, RelayFault, ZoneStatus
 from controller.planning.decision import seconds_left
 from controller.planning.plan import NightPlan
 from controller.records.entries import Override
@@ -145,6 +145,17 @@ def zone_summary(zone: Zone, status: ZoneStatus | None, now: Reading) -> ZoneSum
         override=None if override is None else override_response(override, now),
         fault=None if fault is None else _fault_response(fault, now),
     )
+
+
+def zone_summaries(site: Site, status: KeeperStatus, now: Reading) -> list[ZoneSummary]:
+    """Describe every zone in the overview, in the order of the site file."""
+    known = {each.zone: each for each in status.zones}
+    return [zone_summary(zone, known.get(zone.id), now) for zone in site.zones]
+
+
+def zones_response(site: Site, status: KeeperStatus, now: Reading) -> ZonesResponse:
+    """Describe every zone of a site."""
+    return ZonesResponse(site=site.name, zones=zone_summaries(site, status, now))
 
 
 def zone_response(zone: Zone, status: ZoneStatus | None, now: Reading, tonight: NightPlan) -> ZoneResponse:

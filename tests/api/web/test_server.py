@@ -68,7 +68,7 @@ def test_it_stops_with_lines_open_and_a_request_that_never_ends(house, monkeypat
         go_on.wait(LONG_S)
         return "rules"
 
-    monkeypatch.setattr("api.web.routes.status.tz_data_version", hang)
+    monkeypatch.setattr("api.web.schemas.status.tz_data_version", hang)
     server = WebServer(house.make_app, port=0)
     server.start()
     assert server.wait_until_serving(LONG_S)
@@ -114,12 +114,12 @@ import sys, threading, socket
 from pathlib import Path
 from api.web.server import WebServer
 from tests.api.stand_in import House
-import api.web.routes.status
+import api.web.schemas.status
 begun = threading.Event()
 def hang(_name):
     begun.set()
     threading.Event().wait()
-api.web.routes.status.tz_data_version = hang
+api.web.schemas.status.tz_data_version = hang
 house = House(Path({str(tmp_path)!r}))
 server = WebServer(house.make_app, port=0)
 server.start()

@@ -114,7 +114,7 @@ def test_a_value_error_inside_is_no_fault_of_the_person(house, monkeypatch):
     def fail(_site):
         raise ValueError("not meant for anybody")
 
-    monkeypatch.setattr("api.web.routes.status.tz_data_version", fail)
+    monkeypatch.setattr("api.web.schemas.status.tz_data_version", fail)
     response = house.ask("GET", "/v1/status")
     problem(response, "fault", at="/v1/status")
     assert "not meant" not in response.text
