@@ -79,7 +79,7 @@ class Recorder:
 
         Its cables are solved for that, so from a thread that nobody waits for.
         """
-        from controller.history.site_facts import facts_of, format_facts  # noqa: PLC0415 - lights first
+        from controller.history.site_history import facts_of, format_facts  # noqa: PLC0415 - lights first
 
         self._site_record = SiteRecord(at=at, text=format_facts(facts_of(site)))
         self.journal.append(self._site_record)

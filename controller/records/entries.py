@@ -168,7 +168,7 @@ class FixtureIds:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class SiteRecord:
-    """What the site was from an instant on, as `controller.history.site_facts` writes it."""
+    """What the site was from an instant on, as `controller.history.site_history` writes it."""
 
     at: Reading
     text: str
