@@ -11,7 +11,10 @@
     ├── RelayError (OSError)          one relay did not do what it was told
     ├── JournalError (OSError)        the journal cannot be read or written now
     │   └── JournalDamagedError       its file is damaged or gone, and must be set aside
-    └── AlreadyRunningError           another keeper holds this state directory
+    ├── AlreadyRunningError           another keeper holds this state directory
+    ├── AccessError (PermissionError) a pairing code or token that is not valid
+    │   └── TooManyTriesError        nobody is listened to for a while
+    └── AccessFileError (OSError)     the file of who is let in cannot be read or written now
 
 Each one also is the built-in error that a caller would expect, so that code which knows nothing of
 Leerie can still catch it. The text of each is one line for a person.
@@ -164,3 +167,19 @@ class JournalDamagedError(JournalError):
 
 class AlreadyRunningError(LeerieError):
     """Another keeper already holds this state directory."""
+
+
+class AccessError(LeerieError, PermissionError):
+    """A pairing code or a token that is not valid, or one device too many."""
+
+
+class TooManyTriesError(AccessError):
+    """Too many wrong codes came within a minute; none is listened to for ``wait_s`` seconds."""
+
+    def __init__(self, words: str, *, wait_s: int) -> None:
+        self.wait_s = wait_s
+        super().__init__(words)
+
+
+class AccessFileError(LeerieError, OSError):
+    """The file of who is let in cannot be read or written now; it stays as it is."""

@@ -24,7 +24,7 @@ class NotSyncedError(OSError):
     """The new file is in its place, but a power cut might still bring the old one back."""
 
 
-def write_atomically(path: Path, content: bytes, *, expected: bytes | None = None) -> None:
+def write_atomically(path: Path, content: bytes, *, expected: bytes | None = None, mode: int = 0o644) -> None:
     """Write a file as a whole or not at all; the caller lets in one writer at a time.
 
     The mode of an existing file is kept, and its owner and group as far as the system allows. If anything
@@ -34,6 +34,7 @@ def write_atomically(path: Path, content: bytes, *, expected: bytes | None = Non
         path: the file itself, not a link to it.
         content: what it will hold.
         expected: what it must hold now; None to replace whatever is there, if anything.
+        mode: of a file that does not exist yet.
 
     Raises:
         FileChangedError: the file does not hold ``expected``; it is left alone.
@@ -45,7 +46,7 @@ def write_atomically(path: Path, content: bytes, *, expected: bytes | None = Non
     temporary.unlink(missing_ok=True)
     try:
         exists = expected is not None or path.exists()
-        _write_temporary(temporary, content, like=path.stat() if exists else None)
+        _write_temporary(temporary, content, like=path.stat() if exists else None, mode=mode)
         if expected is None:
             move_into_place(temporary, path)
         else:
@@ -73,9 +74,9 @@ def fsync(path: Path) -> None:
         os.close(descriptor)
 
 
-def _write_temporary(temporary: Path, content: bytes, *, like: os.stat_result | None) -> None:
+def _write_temporary(temporary: Path, content: bytes, *, like: os.stat_result | None, mode: int) -> None:
     flags = os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_NOFOLLOW
-    descriptor = os.open(temporary, flags, 0o600 if like else 0o644)
+    descriptor = os.open(temporary, flags, 0o600 if like else mode)
     try:
         if like:
             _keep_owner(descriptor, like)

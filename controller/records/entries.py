@@ -46,6 +46,10 @@ class EventKind(StrEnum):
     JOURNAL_RECOVERED = "journal recovered"
     JOURNAL_SET_ASIDE = "journal set aside"
     JOURNAL_REPLACED = "journal replaced"
+    REPLACEMENT = "replacement"
+    ACCESS_GIVEN = "access given"
+    ACCESS_REVOKED = "access revoked"
+    ACCESS_REFUSED = "access refused"
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -168,7 +172,7 @@ class FixtureIds:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class SiteRecord:
-    """What the site was from an instant on, as `controller.history.site_history` writes it."""
+    """What the site was from an instant on, as `controller.history.site_facts` writes it."""
 
     at: Reading
     text: str

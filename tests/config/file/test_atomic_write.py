@@ -99,6 +99,21 @@ def test_the_mode_is_kept(path, mode):
     assert stat.S_IMODE(path.stat().st_mode) == mode
 
 
+@pytest.mark.parametrize("mode", [0o600, 0o644])
+def test_a_new_file_never_has_a_wider_mode(path, mode, monkeypatch):
+    """A file that does not exist yet gets the mode that is asked for, from its first byte on."""
+    path.unlink()
+    seen, real = [], os.write
+    monkeypatch.setattr(
+        os,
+        "write",
+        lambda handle, data: seen.append(stat.S_IMODE(os.fstat(handle).st_mode)) or real(handle, data),
+    )
+    write_atomically(path, NEW, mode=mode)
+    assert set(seen) == {mode}
+    assert stat.S_IMODE(path.stat().st_mode) == mode
+
+
 @pytest.mark.skipif(os.geteuid() != 0, reason="only root can give a file away")
 def test_the_owner_is_kept(path):
     """The new file belongs to whom the old one belonged."""
