@@ -127,7 +127,7 @@ def _run(
         unwritten=journal.unwritten,
         on_site_written=hooks.on_site_written,
     )
-    web = WebServer(lambda: _make_app(gateway), port=port or site.network.port)
+    web = WebServer(lambda: _make_app(gateway, state), port=port or site.network.port)
 
     in_background(hooks.maintenance.check, name="journal check")
     in_background(lambda: log_warnings(loaded), name="site file warnings")
@@ -140,10 +140,10 @@ def _run(
         web.stop(CLOSE_S)
 
 
-def _make_app(gateway: KeeperGateway) -> object:
+def _make_app(gateway: KeeperGateway, state: Path) -> object:
     from api.web.app import make_app  # noqa: PLC0415 - lights first
 
-    return make_app(gateway)
+    return make_app(gateway, access_path=state / "access.json")
 
 
 def _lock(state: Path) -> StateLock:

@@ -5,6 +5,7 @@ Imported by the web server's own thread only, once the lights are right: FastAPI
 
 from collections.abc import Callable, Iterable, Iterator
 from importlib.metadata import PackageNotFoundError, version
+from pathlib import Path
 from typing import Any
 
 from fastapi import FastAPI
@@ -12,9 +13,22 @@ from fastapi import FastAPI
 from api.web.context import RequestContext
 from api.web.gateway import KeeperGateway
 from api.web.middleware import ALLOWED_HOSTS, RequestGuardMiddleware
+from api.web.permission import PermissionMiddleware
 from api.web.problems.handlers import add_problem_handlers
 from api.web.problems.types import SCHEMA_REF, ProblemDocument, problems_of
-from api.web.routes import calendar, clock, docs, hours, metrics, nights, replacements, status, wiring, zones
+from api.web.routes import (
+    access,
+    calendar,
+    clock,
+    docs,
+    hours,
+    metrics,
+    nights,
+    replacements,
+    status,
+    wiring,
+    zones,
+)
 from controller.clock.clock import read_boot_s
 
 DESCRIPTION = (
@@ -35,6 +49,9 @@ class DescribedApp(FastAPI):
         problem = ProblemDocument.model_json_schema(ref_template=SCHEMA_REF)
         schemas.update(problem.pop("$defs", {}))
         schemas["Problem"] = problem
+        # Optional: the board itself needs no token, and the page has the cookie of its session.
+        document["components"]["securitySchemes"] = {"token": {"type": "http", "scheme": "bearer"}}
+        document["security"] = [{}, {"token": []}]
         for path in document["paths"].values():
             for method, operation in path.items():
                 responses = operation["responses"]
@@ -51,9 +68,20 @@ class DescribedApp(FastAPI):
 
 
 def make_app(
-    gateway: KeeperGateway, *, boot_s: Callable[[], float] = read_boot_s, hosts: Iterable[str] = ALLOWED_HOSTS
+    gateway: KeeperGateway,
+    *,
+    boot_s: Callable[[], float] = read_boot_s,
+    hosts: Iterable[str] = ALLOWED_HOSTS,
+    access_path: Path | None = None,
 ) -> FastAPI:
-    """Put the web application together; ``hosts`` are the names, without a port, that it answers to."""
+    """Put the web application together.
+
+    Args:
+        gateway: the way to the keeper, the journal and the site file.
+        boot_s: reads the keeper's boot-time clock, in seconds.
+        hosts: the names, without a port, that it answers to.
+        access_path: the file of who is let in; None where nothing is kept.
+    """
     # The documentation pages of FastAPI load from the internet; /docs does not.
     app = DescribedApp(
         title="Leerie",
@@ -63,11 +91,24 @@ def make_app(
         redoc_url=None,
         redirect_slashes=False,
     )
-    app.state.context = RequestContext(gateway, boot_s=boot_s)
-    for subject in (status, clock, zones, nights, hours, replacements, wiring, calendar, metrics, docs):
+    app.state.context = RequestContext(gateway, boot_s=boot_s, access_path=access_path)
+    for subject in (
+        status,
+        access,
+        clock,
+        zones,
+        nights,
+        hours,
+        replacements,
+        wiring,
+        calendar,
+        metrics,
+        docs,
+    ):
         # One flat list, which the index and the header Allow are read from; include_router may nest its own.
         app.router.routes.extend(subject.router.routes)
     add_problem_handlers(app)
+    app.add_middleware(PermissionMiddleware, context=app.state.context)
     app.add_middleware(RequestGuardMiddleware, hosts=hosts)
     return app
 
@@ -90,4 +131,5 @@ def _implied(method: str, operation: dict[str, Any]) -> Iterator[str]:
         yield from ("not-json", "not-json-type", "too-large")
     if method != "get":
         yield from ("cross-site", "keeper-silent")
+    yield from ("permission-needed", "not-permitted")
     yield from ("wrong-host", "too-busy", "stopping", "fault")

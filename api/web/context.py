@@ -1,11 +1,13 @@
 """What the routes share: the gateway to the keeper, the time, caches, and how many requests run at once."""
 
+import logging
 import re
 import threading
 from collections.abc import AsyncIterator, Callable, Coroutine, Iterator, Mapping
 from contextlib import asynccontextmanager, contextmanager, suppress
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
+from functools import partial
 from hashlib import sha256
 from inspect import iscoroutinefunction
 from pathlib import Path
@@ -16,6 +18,7 @@ from fastapi import Depends, Request, Response
 from fastapi.routing import APIRoute
 from pydantic import BaseModel
 
+from api.access.access import Access
 from api.web.gateway import KeeperGateway
 from api.web.problems.types import ProblemError
 from config.file.loader import LoadedSite
@@ -23,9 +26,13 @@ from config.models.site import Site
 from controller.clock.clock import read_boot_s
 from controller.forecast.forecast import Forecast
 from controller.history.report import year_to_come
+from controller.keeper.loop import in_background
 from controller.keeper.state import ZoneStatus
 from controller.planning.planner import Planner
+from controller.records.entries import Event, EventKind
 from controller.records.reading import Reading
+
+log = logging.getLogger(__name__)
 
 # More threads would only wait for each other: a planner works for one at a time, and so does the keeper.
 MOST_RUNNING = 4
@@ -95,18 +102,30 @@ class YearCache:
 
 
 class RequestContext:
-    """What a route needs to answer; ``boot_s`` reads the keeper's boot-time clock, in seconds."""
+    """What a route needs to answer.
 
-    def __init__(self, gateway: KeeperGateway, *, boot_s: Callable[[], float] = read_boot_s) -> None:
+    Args:
+        boot_s: reads the keeper's boot-time clock, in seconds.
+        access_path: the file of who is let in; None where nothing is kept.
+    """
+
+    def __init__(
+        self,
+        gateway: KeeperGateway,
+        *,
+        boot_s: Callable[[], float] = read_boot_s,
+        access_path: Path | None = None,
+    ) -> None:
         self.gateway = gateway
+        self.access = Access(
+            access_path, record=self._record, in_background=partial(in_background, name="devices let in")
+        )
         self.boot_s = boot_s
         # Held by whoever uses the gateway's planner, which works for one at a time.
         self.planner_lock = threading.Lock()
         # Held by whoever reads the journal and is asked all the time.
         self.journal_turn = threading.Lock()
         self.years = YearCache()
-        # Whether the secret of a calendar's address is in force.
-        self.calendar_secret_is_valid: Callable[[str], bool] = lambda _secret: False
         self.short_slots = RequestSlots(waiting=MOST_SHORT_WAITING)
         self.long_slots = RequestSlots(waiting=MOST_LONG_WAITING)
         self.streams = RequestSlots(running=MOST_STREAMS, waiting=MOST_STREAMS_WAITING)
@@ -129,8 +148,15 @@ class RequestContext:
                 return datetime.fromtimestamp(int(path.stat().st_mtime), UTC)
         return self.gateway.status.started_at.utc
 
-    def write_site(self, edit: Callable[[Path], LoadedSite], note: str) -> None:
+    def _record(self, kind: EventKind, words: str, at: Reading) -> None:
+        """Tell the log and the journal who was let in, or was not."""
+        log.info("%s: %s", kind, words)
+        self.gateway.append(Event(kind=kind, at=at, words=words))
+
+    def write_site(self, edit: Callable[[Path], LoadedSite], note: str, *, by: str) -> None:
         """Edit the site file, one request after the other, and have the keeper take the new site over.
+
+        The log and the journal get the ``note``, and whose change it is.
 
         Raises:
             ProblemError: this is a demonstration.
@@ -143,7 +169,7 @@ class RequestContext:
             raise ProblemError("demonstration", "this is a demonstration, which has no site file to write to")
         with gateway.editing():
             loaded = edit(gateway.site_path)
-            gateway.loop.call(lambda keeper: keeper.change_site(loaded.site, words=note))
+            gateway.loop.call(lambda keeper: keeper.change_site(loaded.site, words=f"{note}, by {by}"))
             gateway.on_site_written(loaded)
 
 

@@ -18,7 +18,8 @@ from controller.energy.tariff import price_steps
 from controller.energy.values import LOSSES_NOT_KNOWN, NAMELESS, Draw, Energy, Load, Losses, watts
 from controller.history.nights import Bounds, PastNights
 from controller.history.run_hours import lit_interval, time_of
-from controller.history.site_history import SiteHistory, SitePeriod, Supply
+from controller.history.site_facts import Supply
+from controller.history.site_history import SiteHistory, SitePeriod
 from controller.records.entries import Cause
 from controller.records.past import Run
 

@@ -16,7 +16,7 @@ from itertools import islice
 from typing import Protocol
 
 from config.models.site import Site
-from controller.history.site_history import format_facts, parse_facts
+from controller.history.site_facts import format_facts, parse_facts
 from controller.records.entries import Event, Replacement, SiteRecord, Switching
 from controller.records.past import LoadAt, LoadSum, PastOverride, Run, ZoneSum
 from controller.records.reading import Reading

@@ -172,7 +172,7 @@ class Keeper:
         self._end_override(zone_id, f"lifted by {by}", self._clock.read())
         return True
 
-    def confirm_clock(self, seen_utc: datetime) -> None:
+    def confirm_clock(self, seen_utc: datetime, *, by: str = "a person") -> None:
         """Trust the clock because a person, for whom it is ``seen_utc``, vouches for it.
 
         Raises:
@@ -184,7 +184,7 @@ class Keeper:
             raise ValueError(
                 f"the board's clock says {says}, and you see {sees}; set the clock, then confirm it"
             )
-        self._recorder.confirm_clock(self._clock.confirm())
+        self._recorder.confirm_clock(self._clock.confirm(), by=by)
 
     def adopt_previous_run(self, past: PreviousRun) -> None:
         """Use what the journal knows of the previous run, where it can be read only now."""

@@ -79,7 +79,7 @@ class Recorder:
 
         Its cables are solved for that, so from a thread that nobody waits for.
         """
-        from controller.history.site_history import facts_of, format_facts  # noqa: PLC0415 - lights first
+        from controller.history.site_facts import facts_of, format_facts  # noqa: PLC0415 - lights first
 
         self._site_record = SiteRecord(at=at, text=format_facts(facts_of(site)))
         self.journal.append(self._site_record)
@@ -157,9 +157,10 @@ class Recorder:
             self.note(kind, fault or "written again", now)
         self._journal_fault = fault
 
-    def confirm_clock(self, now: Reading) -> None:
+    def confirm_clock(self, now: Reading, *, by: str) -> None:
         """Record that a person confirmed the clock; where it was trusted for a better reason, that too."""
-        self._change_trust(EventKind.CLOCK_CONFIRMED, "a person confirmed the time", now)
+        log.info("clock: %s confirmed the time", by)
+        self._change_trust(EventKind.CLOCK_CONFIRMED, f"{by} confirmed the time", now)
         self.trust_since = replace(now, trust=CONFIRMED)
 
     def adopt_previous_run(self, past: PreviousRun, now: Reading) -> None:

@@ -117,7 +117,8 @@ class House:
         self.app = self.make_app()
 
     def make_app(self):
-        return make_app(self.gateway, boot_s=lambda: self.clock.boot_s)
+        path = self.journal.directory / "access.json"
+        return make_app(self.gateway, boot_s=lambda: self.clock.boot_s, access_path=path)
 
     def pass_time(self, seconds: float) -> None:
         """Let time pass, with a round at its end and what happened written into the journal."""
@@ -127,11 +128,13 @@ class House:
         self.loop.look_again()
 
     def ask(self, method: str, url: str, **more: Any) -> httpx.Response:
-        """Send one request to the application, inside this process."""
+        """Send one request to the application, inside this process; ``peer`` is the address it comes from."""
         return asyncio.run(self.ask_in_loop(method, url, **more))
 
-    async def ask_in_loop(self, method: str, url: str, **more: Any) -> httpx.Response:
-        transport = httpx.ASGITransport(app=self.app)
+    async def ask_in_loop(
+        self, method: str, url: str, *, peer: str = "127.0.0.1", **more: Any
+    ) -> httpx.Response:
+        transport = httpx.ASGITransport(app=self.app, client=(peer, 40000))
         async with httpx.AsyncClient(transport=transport, base_url="http://127.0.0.1:8010") as client:
             return await client.request(method, url, **more)
 

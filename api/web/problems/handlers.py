@@ -19,7 +19,15 @@ from starlette.routing import Route
 
 from api.render.instants import quote
 from api.web.problems.types import ProblemError
-from config.errors import JournalError, ProgramError, SiteFileError, UnknownZoneError
+from config.errors import (
+    AccessError,
+    AccessFileError,
+    JournalError,
+    ProgramError,
+    SiteFileError,
+    TooManyTriesError,
+    UnknownZoneError,
+)
 from config.file.atomic_write import FileChangedError
 
 log = logging.getLogger(__name__)
@@ -49,6 +57,9 @@ def add_problem_handlers(app: FastAPI) -> None:
         RequestValidationError: _validation_problem,
         UnknownZoneError: _unknown_zone,
         SiteFileError: _site_file_problem,
+        TooManyTriesError: _too_many_tries,
+        AccessError: lambda error: ProblemError("not-permitted", str(error)),
+        AccessFileError: lambda error: ProblemError("access-unwritable", str(error)),
         JournalError: lambda error: ProblemError("journal-unreadable", str(error)),
         TimeoutError: lambda error: ProblemError("keeper-silent", str(error) or _NO_ANSWER),
         CancelledError: lambda _error: ProblemError("keeper-silent", _NO_ANSWER),
@@ -94,6 +105,10 @@ def _unknown_zone(error: UnknownZoneError) -> ProblemError:
     if error.now is not None:
         words = f"there is no zone {quote(error.zone_id)} any more; it is now {quote(error.now)}"
     return ProblemError("unknown-zone", words, zones=list(error.known))
+
+
+def _too_many_tries(error: TooManyTriesError) -> ProblemError:
+    return ProblemError("too-many-requests", str(error), headers={"retry-after": str(error.wait_s)})
 
 
 def _site_file_problem(error: SiteFileError) -> ProblemError:

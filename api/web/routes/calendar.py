@@ -5,6 +5,7 @@ from typing import Annotated
 from fastapi import APIRouter, Path, Query, Request, Response
 
 from api.web.context import Context, LongRoute, RequestContext, tagged_content
+from api.web.permission import Caller
 from api.web.problems.types import ProblemError, shown_as
 from api.web.schemas.fields import OneZone, RequestModel
 
@@ -43,10 +44,14 @@ def get_calendar(request: Request, context: Context, params: Annotated[CalendarP
     responses=shown_as(CALENDAR, "clock-not-trusted", "not-found"),
 )
 def get_calendar_by_secret(
-    request: Request, context: Context, secret: CalendarSecret, params: Annotated[CalendarParams, Query()]
+    request: Request,
+    context: Context,
+    client: Caller,
+    secret: CalendarSecret,
+    params: Annotated[CalendarParams, Query()],
 ) -> Response:
     """Give the same calendar to a program that can send no token; the address can be revoked."""
-    if not context.calendar_secret_is_valid(secret):
+    if not context.access.opens_calendar(secret, address=client.address, now=context.now()):
         raise ProblemError("not-found", "there is no calendar at this address; ask for its present one")
     return _calendar(request, context, params.zone)
 

@@ -7,6 +7,7 @@ from pydantic import Field
 
 from api.render.clock_json import ClockReport, ConfirmationResponse, clock_report, confirmation_response
 from api.web.context import Context, RequestContext, ShortRoute, json_response, tagged_response
+from api.web.permission import Caller
 from api.web.problems.types import ProblemError, problems_of
 from api.web.schemas.fields import InstantField, RequestModel
 from api.web.schemas.zones import by_present_clock
@@ -52,7 +53,9 @@ async def get_confirmation(request: Request, context: Context) -> Response:
     response_model=ConfirmationResponse,
     responses=problems_of("confirmation-refused", "demonstration"),
 )
-def put_confirmation(request: Request, context: Context, body: ConfirmationRequest) -> Response:
+def put_confirmation(
+    request: Request, context: Context, client: Caller, body: ConfirmationRequest
+) -> Response:
     """Have the clock trusted because a person says that it is right.
 
     That holds until the board starts again, or something other than the network sets the clock. It is refused
@@ -61,7 +64,7 @@ def put_confirmation(request: Request, context: Context, body: ConfirmationReque
     if context.gateway.site_path is None:
         raise ProblemError("demonstration", "this is a demonstration, whose clock is its own")
     try:
-        context.gateway.loop.call(lambda keeper: keeper.confirm_clock(body.time))
+        context.gateway.loop.call(lambda keeper: keeper.confirm_clock(body.time, by=client.name))
     except ValueError as error:
         raise ProblemError("confirmation-refused", str(error)) from error
     return tagged_response(request, confirmation_response(context.now(), _confirmed_utc(context)))

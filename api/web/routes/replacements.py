@@ -1,6 +1,6 @@
 """Routes of what was replaced: the lamps of a fixture, or a relay."""
 
-from collections.abc import Iterable
+import logging
 from functools import partial
 from typing import Annotated
 
@@ -11,12 +11,16 @@ from api.render.instants import quote
 from api.render.replacements_json import ReplacementResponse, ReplacementsResponse, replacement_response
 from api.web.context import Context, RequestContext, ShortRoute
 from api.web.gateway import KeeperGateway
+from api.web.permission import Caller
 from api.web.problems.types import WRITING, ProblemError, invalid, problems_of
 from api.web.schemas.fields import DateField, OneZone, RequestModel
 from config.errors import JournalError
 from config.file.fixture_ids import write_fixture_id
 from controller.lamps.replacements import Part, find_part, record, require_past, undo
-from controller.records.entries import Entry, Replacement, ReplacementUndone
+from controller.records.entries import Entry, Event, EventKind, Replacement, ReplacementUndone
+from controller.records.reading import Reading
+
+log = logging.getLogger(__name__)
 
 router = APIRouter(tags=["hours"], route_class=ShortRoute)
 
@@ -73,7 +77,9 @@ def get_replacements(
         **problems_of("unknown-zone", *WRITING),
     },
 )
-def post_replacement(context: Context, body: ReplacementRequest, response: Response) -> ReplacementResponse:
+def post_replacement(
+    context: Context, client: Caller, body: ReplacementRequest, response: Response
+) -> ReplacementResponse:
     """Record in the journal what was replaced: its hours, or its cycles, count from then on.
 
     A fixture without an id gets one, which is written into the site file. The same replacement twice is one.
@@ -90,13 +96,13 @@ def post_replacement(context: Context, body: ReplacementRequest, response: Respo
         require_past(on_date, today)
     except ValueError as error:
         raise invalid(str(error), pointer="#/on") from error
-    wanted = _with_id(context, part).replaced(on_date, at=now, note=body.note)
+    wanted = _with_id(context, part, by=client.name).replaced(on_date, at=now, note=body.note)
     try:
         known = _known(gateway).get(wanted.id)
     except JournalError:
         known = None  # what cannot be read now is told once more, and the journal keeps it once
     stands, entries = record(gateway.site, wanted, known)
-    _append(gateway, entries)
+    _append(gateway, entries, now, f"{wanted.id} recorded, by {client.name}")
     response.status_code = 201 if known is None else 200
     return replacement_response(gateway.site, stands)
 
@@ -108,14 +114,15 @@ def post_replacement(context: Context, body: ReplacementRequest, response: Respo
     response_class=Response,
     responses=problems_of("unknown-replacement", "journal-unreadable"),
 )
-def delete_replacement(context: Context, replacement_id: ReplacementId) -> None:
+def delete_replacement(context: Context, client: Caller, replacement_id: ReplacementId) -> None:
     """Take back what was recorded by mistake; what was replaced before counts again."""
     gateway = context.gateway
     known = _known(gateway).get(replacement_id)
     if known is None:
         words = f"no replacement {quote(replacement_id)} is recorded; GET /v1/replacements lists them"
         raise ProblemError("unknown-replacement", words)
-    _append(gateway, undo(gateway.site, known, context.now()))
+    now = context.now()
+    _append(gateway, undo(gateway.site, known, now), now, f"{known.id} taken back, by {client.name}")
 
 
 def _known(gateway: KeeperGateway) -> dict[str, Replacement]:
@@ -131,22 +138,24 @@ def _known(gateway: KeeperGateway) -> dict[str, Replacement]:
     return known
 
 
-def _with_id(context: RequestContext, part: Part) -> Part:
+def _with_id(context: RequestContext, part: Part, *, by: str) -> Part:
     """Have an id written into the site file for a fixture that has none."""
     if part.id is not None or part.place is None:
         return part
     zone_id, place = part.zone.id, part.place
-    note = f"fixture {place} of zone {zone_id} was given an id over the API"
-    context.write_site(partial(write_fixture_id, zone_id=zone_id, place=place), note)
+    note = f"fixture {place} of zone {zone_id} was given an id"
+    context.write_site(partial(write_fixture_id, zone_id=zone_id, place=place), note, by=by)
     return find_part(context.gateway.site.zone(zone_id), str(place))
 
 
-def _append(gateway: KeeperGateway, entries: Iterable[Entry]) -> None:
-    """Have the journal told, by way of the keeper, whose next round has it written soon."""
+def _append(gateway: KeeperGateway, entries: list[Entry], at: Reading, words: str) -> None:
+    """Have the journal told, by way of the keeper, whose next round has it written soon; and the log."""
 
     def append(_keeper: object) -> None:
         for entry in entries:
             gateway.append(entry)
 
     if entries:
+        entries = [*entries, Event(kind=EventKind.REPLACEMENT, at=at, words=words)]
         gateway.loop.call(append)
+        log.info("replacement %s", words)

@@ -83,9 +83,9 @@ async def get_health(context: Context) -> Response:
 
 @router.get("/v1/status", summary="The state of everything", response_model=StatusResponse)
 def get_status(context: Context) -> Response:
-    """Show the clock, the keeper, every zone, the journal, the site file and the relays."""
+    """Show the clock, the keeper, every zone, the journal, the site file, the relays, and who is let in."""
     gateway = context.gateway
-    return json_response(status_response(gateway.site, gateway.status, context.now()))
+    return json_response(status_response(gateway.site, gateway.status, context.now(), access=context.access))
 
 
 @router.get("/problems/{name}", summary="What a type of problem means", responses=problems_of("not-found"))

@@ -7,6 +7,7 @@ from pydantic import Field, model_validator
 
 from api.render.nights_json import WhyResponse, why_by_site_file, why_response
 from api.web.context import Context, RequestContext, ShortRoute, json_response
+from api.web.permission import Caller
 from api.web.problems.types import WRITING, ProblemError, invalid, problems_of
 from api.web.schemas.fields import RequestModel
 from api.web.schemas.zones import (
@@ -115,7 +116,7 @@ def get_why(context: Context, zone_id: ZoneId, params: Annotated[WhyParams, Quer
     summary="Change a zone's program",
     responses=problems_of("not-a-program", *WRITING),
 )
-def put_program(context: Context, zone_id: ZoneId, body: ProgramRequest) -> ZoneResponse:
+def put_program(context: Context, client: Caller, zone_id: ZoneId, body: ProgramRequest) -> ZoneResponse:
     """Write a zone's program into the site file, its comments kept, and follow it from now on."""
     special_nights = None
     if body.special_nights is not None:
@@ -126,6 +127,7 @@ def put_program(context: Context, zone_id: ZoneId, body: ProgramRequest) -> Zone
     context.write_site(
         lambda path: write_program(path, zone_id, body.program, special_nights),
         f"the program of {zone_id} was changed",
+        by=client.name,
     )
     return describe_zone(context, zone_id)
 
@@ -136,7 +138,7 @@ def put_program(context: Context, zone_id: ZoneId, body: ProgramRequest) -> Zone
     summary="Note what was measured on site",
     responses=problems_of(*WRITING),
 )
-def put_measured(context: Context, zone_id: ZoneId, body: MeasuredRequest) -> ZoneResponse:
+def put_measured(context: Context, client: Caller, zone_id: ZoneId, body: MeasuredRequest) -> ZoneResponse:
     """Write measured watts and volts into the site file, with its comments kept.
 
     Measured watts count in the energy from then on, before anything that is calculated.
@@ -148,6 +150,7 @@ def put_measured(context: Context, zone_id: ZoneId, body: MeasuredRequest) -> Zo
         context.write_site(
             lambda path: write_measured(path, zone_id, watts=body.watts, forget_watts=forget, volts=volts),
             f"what was measured in {zone_id} was noted",
+            by=client.name,
         )
     except UnknownFixtureError as error:
         number = list(volts).index(error.place)
@@ -160,7 +163,9 @@ def put_measured(context: Context, zone_id: ZoneId, body: MeasuredRequest) -> Zo
     summary="Switch a zone on or off for now",
     responses=problems_of("override-refused"),
 )
-def put_override(context: Context, zone_id: ZoneId, body: OverrideRequest) -> OverrideResponse:
+def put_override(
+    context: Context, client: Caller, zone_id: ZoneId, body: OverrideRequest
+) -> OverrideResponse:
     """Keep a zone lit or dark until an instant, for a time, or until the program's next change.
 
     An override ends by itself, and survives a restart. One without an end lasts 24 h at most.
@@ -169,7 +174,9 @@ def put_override(context: Context, zone_id: ZoneId, body: OverrideRequest) -> Ov
     on = body.light == "on"
     try:
         override = context.gateway.loop.call(
-            lambda keeper: keeper.override(zone_id, on=on, ends_at_utc=body.until, lasts_s=lasts_s)
+            lambda keeper: keeper.override(
+                zone_id, on=on, ends_at_utc=body.until, lasts_s=lasts_s, by=client.name
+            )
         )
     except ValueError as error:
         raise ProblemError("override-refused", str(error)) from error
@@ -182,6 +189,6 @@ def put_override(context: Context, zone_id: ZoneId, body: OverrideRequest) -> Ov
     status_code=204,
     response_class=Response,
 )
-def delete_override(context: Context, zone_id: ZoneId) -> None:
+def delete_override(context: Context, client: Caller, zone_id: ZoneId) -> None:
     """End an override before its time; no error where none was in force."""
-    context.gateway.loop.call(lambda keeper: keeper.lift_override(zone_id))
+    context.gateway.loop.call(lambda keeper: keeper.lift_override(zone_id, by=client.name))

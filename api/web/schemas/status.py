@@ -2,6 +2,7 @@
 
 from pydantic import Field
 
+from api.access.access import Access
 from api.render.clock_json import ClockResponse, clock_response
 from api.render.instants import instant_text
 from api.render.model import Instant, ResponseModel
@@ -55,6 +56,14 @@ class TimeZoneResponse(ResponseModel):
     rules: str = Field(examples=["2026f, from the package tzdata"])
 
 
+class AccessResponse(ResponseModel):
+    """Who is let in from the home network."""
+
+    devices: int = Field(description="tokens and sessions in force")
+    failed_tries: int = Field(description="wrong codes, tokens and addresses since the start")
+    fault: str | None = Field(description="why nobody can be let in, or must be anew; null where all is well")
+
+
 class StatusResponse(ResponseModel):
     """The state of everything."""
 
@@ -66,9 +75,10 @@ class StatusResponse(ResponseModel):
     journal: JournalResponse
     site_file: SiteFileResponse
     relays: RelaysResponse
+    access: AccessResponse
 
 
-def status_response(site: Site, status: KeeperStatus, now: Reading) -> StatusResponse:
+def status_response(site: Site, status: KeeperStatus, now: Reading, *, access: Access) -> StatusResponse:
     """Describe the state of everything; reads files to find the edition of the time zone data."""
     return StatusResponse(
         site=site.name,
@@ -84,6 +94,9 @@ def status_response(site: Site, status: KeeperStatus, now: Reading) -> StatusRes
         site_file=site_file_response(status, now),
         relays=RelaysResponse(
             simulated=status.simulated, summary=SIMULATED if status.simulated else "the pins of the board"
+        ),
+        access=AccessResponse(
+            devices=len(access.credentials(now)), failed_tries=access.tries.count, fault=access.fault
         ),
     )
 

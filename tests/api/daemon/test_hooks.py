@@ -295,7 +295,7 @@ def test_an_edit_over_the_api_waits_for_a_change_by_hand(runner: Runner) -> None
     assert runner.house.ask("PUT", "/v1/zones/jetty/program", json=body).status_code == 200
     assert runner.events(EventKind.SITE_CHANGED) == [
         "the site file was read again",
-        "the program of jetty was changed",
+        "the program of jetty was changed, by this board",
     ]
     runner.hooks.site_file.look()
     assert runner.status()["summary"] == "in use"

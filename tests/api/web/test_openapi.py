@@ -93,6 +93,14 @@ def test_bodies_are_described_as_texts_of_the_language(document):
         assert schemas[name]["additionalProperties"] is False
 
 
+def test_a_token_is_described_as_an_option(document):
+    """A bearer token (RFC 6750) is described for every route, and that the board needs none."""
+    assert document["security"] == [{}, {"token": []}]
+    assert document["components"]["securitySchemes"]["token"] == {"type": "http", "scheme": "bearer"}
+    for path, method, operation in operations(document):
+        assert {"401", "403"} <= set(operation["responses"]), (path, method)
+
+
 def test_the_problem_of_an_answer_has_its_described_members(document, house):
     """A problem document has the members that the description gives, those of RFC 9457 among them."""
     members = document["components"]["schemas"]["Problem"]["properties"]

@@ -12,7 +12,7 @@ import pytest
 from config.file.loader import parse_site
 from controller.energy.values import Losses
 from controller.history.energy_use import loads_drawn
-from controller.history.site_history import Supply
+from controller.history.site_facts import Supply
 from controller.wiring.losses import cable_losses
 from tests.controller.history.test_run_hours import SITES, run
 from tests.reference import FOLDER

@@ -14,10 +14,10 @@ from config.file.editor import write_program
 from config.program.parser import parse_program
 from tests.api.lines import LONG_S
 from tests.api.stand_in import EVENING_UTC, SITE, House, problem
+from tests.api.web.devices import HOME, Device
 
 # 2027-01-01, an instant in the past of every test.
 CHANGED_UTC = datetime(2027, 1, 1, tzinfo=UTC)
-SECRET = "n0t-a-real-secret-but-as-long-as-one-43-letters"
 
 
 @pytest.fixture
@@ -218,38 +218,41 @@ def test_a_garden_that_stays_dark_has_an_empty_calendar(house):
 
 def test_the_log_holds_no_secret(house, monkeypatch, caplog):
     """Where a calendar cannot be made the log says which request failed, and leaves out the secret."""
-    house.app.state.context.calendar_secret_is_valid = {SECRET}.__contains__
+    secret = Device(house).pair("calendar").token
     monkeypatch.setattr(calendar_ics, "write_calendar", lambda *_args, **_more: 1 / 0)
-    address = f"/v1/calendar/{SECRET}.ics"
+    address = f"/v1/calendar/{secret}.ics"
     problem(house.ask("GET", address), "fault", at=address)
-    (record,) = caplog.records
-    assert "GET '/v1/calendar/….ics'" in record.getMessage()
-    assert SECRET not in caplog.text
+    assert "GET '/v1/calendar/….ics'" in caplog.text
+    assert secret not in caplog.text
 
 
 def test_a_secret_address_needs_nothing_else(house):
     """A subscriber's address gives the same calendar while its secret is in force, and nothing without it."""
-    address = f"/v1/calendar/{SECRET}.ics"
-    problem(house.ask("GET", address), "not-found", at=address)
-    secrets = {SECRET}
-    house.app.state.context.calendar_secret_is_valid = secrets.__contains__
-    given = house.ask("GET", address)
+    subscriber, device = Device(house), Device(house).pair("calendar")
+    secret = device.token
+    address = f"/v1/calendar/{secret}.ics"
+    given = subscriber.ask("GET", address)
     assert given.content == house.ask("GET", "/v1/calendar.ics").content
-    assert house.ask("GET", address, headers={"if-none-match": given.headers["etag"]}).status_code == 304
+    known = {"if-none-match": given.headers["etag"]}
+    assert subscriber.ask("GET", address, headers=known).status_code == 304
     assert len(events(house, f"{address}?zone=jetty")) == 60
-    for wrong in (SECRET[:-1], SECRET.upper(), "x" * 100):
-        problem(house.ask("GET", f"/v1/calendar/{wrong}.ics"), "not-found", at=f"/v1/calendar/{wrong}.ics")
+    for wrong in (secret[:-1], secret.upper(), "x" * 100, Device(house).pair("control").token):
+        path = f"/v1/calendar/{wrong}.ics"
+        problem(subscriber.ask("GET", path), "not-found", at=path)
+    assert house.get("/v1/status")["access"]["failed_tries"] == 4
     assert house.ask("GET", f"/v1/calendar/{'x' * 101}.ics").status_code == 422
-    secrets.clear()
-    problem(house.ask("GET", address), "not-found", at=address)
+    house.ask("DELETE", f"/v1/access/tokens/{device.id}")
+    for peer in (HOME, "127.0.0.1"):
+        problem(subscriber.ask("GET", address, peer=peer), "not-found", at=address)
 
 
 def test_nothing_but_reading_is_possible_at_a_secret_address(house):
     """What knows the secret may read the calendar and do nothing else."""
-    house.app.state.context.calendar_secret_is_valid = {SECRET}.__contains__
-    address = f"/v1/calendar/{SECRET}.ics"
+    address = f"/v1/calendar/{Device(house).pair('calendar').token}.ics"
     for method in ("PUT", "POST", "PATCH", "DELETE"):
-        response = house.ask(method, address, json={} if method != "DELETE" else None)
+        body = {"json": {} if method != "DELETE" else None}
+        assert Device(house).ask(method, address, **body).status_code == 401
+        response = house.ask(method, address, **body)
         problem(response, "method-not-allowed", at=address)
         assert response.headers["allow"] == "GET, HEAD"
 

@@ -117,7 +117,7 @@ def test_a_fixture_without_an_id_gets_one(house):
     assert [zone.lit for zone in house.keeper.status().zones] == lit
     house.pass_time(60)
     (changed,) = [each for each in house.gateway.reader.events() if each.kind is EventKind.SITE_CHANGED]
-    assert changed.words == "fixture 1 of zone jetty was given an id over the API"
+    assert changed.words == "fixture 1 of zone jetty was given an id, by this board"
     # From now on it has that id, and no other is written.
     assert record(house, part=1).json()["id"] == "jetty.path.2027-06-21"
     assert house.site_path.read_text() == text

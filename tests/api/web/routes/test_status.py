@@ -80,6 +80,7 @@ def test_status_shows_everything_at_a_glance(house):
         "journal": {"waiting": 0, "lost": 0, "fault": None},
         "site_file": {"summary": "in use", "changed_at": None, "refused": None},
         "relays": {"simulated": True, "summary": "simulated relays: nothing is switched"},
+        "access": {"devices": 0, "failed_tries": 0, "fault": None},
     }
 
 
@@ -144,6 +145,13 @@ def test_the_index_lists_every_route_that_there_is(house):
         ("GET", "/health"),
         ("GET", "/openapi.json"),
         ("GET", "/problems/{name}"),
+        ("GET", "/v1/access"),
+        ("POST", "/v1/access/codes"),
+        ("POST", "/v1/access/session"),
+        ("DELETE", "/v1/access/session"),
+        ("GET", "/v1/access/tokens"),
+        ("POST", "/v1/access/tokens"),
+        ("DELETE", "/v1/access/tokens/{token_id}"),
         ("GET", "/v1/hours"),
         ("GET", "/v1/nights"),
         ("GET", "/v1/replacements"),

@@ -168,7 +168,7 @@ def test_an_override_without_an_end_lasts_to_the_next_change(house):
         "until": "2027-06-22T04:00:00Z",
         "lasts_s": 9000.0,  # half past nine to midnight
         "placed_at": "2027-06-22T01:30:00Z",
-        "by": "api",
+        "by": "this board",
     }
     zone = house.get(JETTY)
     assert zone["lit"] is False
