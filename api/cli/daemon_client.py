@@ -6,6 +6,7 @@ import http.client
 import json
 from collections.abc import Mapping
 
+from api.access.client import COMMAND_LINE_AGENT
 from config.errors import LeerieError
 
 # The daemon answers within a round, or not at all.
@@ -24,7 +25,9 @@ def ask_daemon(port: int, method: str, path: str, body: Mapping[str, object] | N
         LeerieError: it refuses; says why.
     """
     connection = http.client.HTTPConnection("127.0.0.1", port, timeout=_TIMEOUT_S)
-    headers = {} if body is None else {"content-type": "application/json"}
+    headers = {"user-agent": COMMAND_LINE_AGENT}
+    if body is not None:
+        headers["content-type"] = "application/json"
     try:
         connection.request(method, path, None if body is None else json.dumps(body), headers)
         response = connection.getresponse()

@@ -1,12 +1,18 @@
-"""``leerie access``: the addresses of the API."""
+"""``leerie access``: the addresses of the API, and the devices that are let in."""
 
 from __future__ import annotations
+
+import json
+from urllib.parse import urlsplit
 
 import pytest
 
 from api.network import addresses
+from controller.journal.reader import JournalReader
 from tests.api.command import call, call_json
+from tests.api.lines import serving
 from tests.api.stand_in import SITE
+from tests.api.web.devices import Device
 
 
 @pytest.fixture
@@ -67,3 +73,85 @@ def test_the_command_may_be_left_out_or_not():
     result = call("access")
     assert result.exit_code == 2
     assert "Missing argument 'SITE.toml'" in result.stderr
+
+
+# -- devices -------------------------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def at_daemon(house):
+    """Call a command of ``leerie access`` where the house's daemon answers."""
+    with serving(lambda: house.app) as server:
+        yield lambda name, *args: call("access", name, house.site_path, *args, "--port", server.port)
+
+
+def test_a_phone_is_let_in_by_a_printed_code(house, at_daemon):
+    """The code is printed with its end by the site's clock; a phone that enters it gets what was chosen."""
+    result = at_daemon("pair", "--name", "kitchen phone", "--read-only")
+    assert result.exit_code == 0, result.stderr
+    first, *rest = result.stdout.splitlines()
+    assert rest == [
+        "Once, until 21:40. Whoever enters it may read, but not change anything.",
+        'No phone can reach this: write listen = "home" under [network] in the site file.',
+    ]
+    made = Device(house).ask("POST", "/v1/access/tokens", json={"code": first.removeprefix("Code: ")}).json()
+    assert (made["name"], made["scope"]) == ("kitchen phone", "read")
+    code = json.loads(at_daemon("pair", "--json").stdout)
+    assert (code["scope"], code["name"]) == ("control", None)
+
+
+def test_devices_are_listed_and_revoked(house, at_daemon):
+    """The list says what each may do and when it was last used; what is revoked is on it no longer."""
+    assert at_daemon("list").stdout == "No device is let in. leerie access pair lets one in.\n"
+    device = Device(house).pair("control", "kitchen phone")
+    line = f"{device.id}  kitchen phone: token, control, made 2027-06-21 21:30, never used"
+    assert at_daemon("list").stdout.splitlines() == [line]
+    device.ask("GET", "/v1/status")
+    assert at_daemon("list").stdout.splitlines() == [line.replace("never used", "last used 2027-06-21 21:30")]
+    assert json.loads(at_daemon("list", "--json").stdout) == house.get("/v1/access/tokens")
+    assert at_daemon("revoke", device.id).stdout == f"Revoked: {device.id}.\n"
+    assert device.ask("GET", "/v1/status").status_code == 401
+    result = at_daemon("revoke", device.id)
+    assert result.exit_code == 2
+    assert f"no token or session “{device.id}” is known" in result.stderr
+
+
+def test_a_calendar_program_gets_an_address(house, at_daemon):
+    """The address gives the calendar without anything else, and is named in the list."""
+    result = at_daemon("calendar", "--name", "family calendar")
+    assert result.exit_code == 0, result.stderr
+    address, how_to_end = result.stdout.splitlines()
+    assert Device(house).ask("GET", urlsplit(address).path).status_code == 200
+    (known,) = house.get("/v1/access/tokens")["tokens"]
+    assert (known["name"], known["scope"]) == ("family calendar", "calendar")
+    assert how_to_end.endswith(f"leerie access revoke {house.site_path} {known['id']}")
+
+
+def test_changes_of_the_command_line_are_named_as_such(house, at_daemon):
+    """The journal says that a code came from the command line."""
+    code = at_daemon("pair").stdout.splitlines()[0].removeprefix("Code: ")
+    Device(house).ask("POST", "/v1/access/tokens", json={"code": code, "name": "shed"})
+    house.pass_time(1)
+    words = [each.words for each in JournalReader(house.journal.directory).events()]
+    assert any("shed" in each and "by a pairing code of command line" in each for each in words)
+
+
+@pytest.mark.parametrize("words", [("pair",), ("list",), ("calendar",), ("revoke", "x")])
+def test_without_a_daemon_it_says_what_to_do(site, words):
+    """Devices are let in by a running daemon: without one, one line says so, with exit code 2."""
+    name, *rest = words
+    result = call("access", name, site(), *rest)
+    assert result.exit_code == 2
+    assert "no daemon answers on port 1" in result.stderr
+    assert "start it with leerie run" in result.stderr
+    assert len(result.stderr.splitlines()) == 1
+
+
+def test_another_site_s_daemon_is_not_asked(house, site):
+    """A daemon on the port that keeps another site gives no code."""
+    path = site()
+    path.write_text(path.read_text().replace("Saltmarsh Lodge", "Tern Cottage"))
+    with serving(lambda: house.app) as server:
+        result = call("access", "pair", path, "--port", server.port)
+    assert result.exit_code == 2
+    assert "keeps “Saltmarsh Lodge”, not “Tern Cottage”" in result.stderr
