@@ -1,0 +1,112 @@
+"""The real process lets devices in: across a restart, with no secret in its log, its journal or its files."""
+
+from __future__ import annotations
+
+import base64
+import http.client
+import json
+import stat
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+from controller.records.entries import EventKind
+from tests.process.daemon import PATIENCE_S, Daemon, free_port, running
+
+# Stands for the home network; only 127.0.0.1 and ::1 are the board itself.
+HOME = "127.0.0.2"
+
+
+def ask(
+    port: int, method: str, path: str, body: object = None, **headers: str
+) -> tuple[int, http.client.HTTPMessage, Any]:
+    """Ask from the home network; status, headers and document of the answer."""
+    line = http.client.HTTPConnection("127.0.0.1", port, timeout=PATIENCE_S, source_address=(HOME, 0))
+    try:
+        text = None if body is None else json.dumps(body)
+        line.request(method, path, text, {"content-type": "application/json", **headers})
+        answer = line.getresponse()
+        content = answer.read()
+        is_json = "json" in answer.headers.get("content-type", "")
+        return answer.status, answer.headers, json.loads(content) if is_json else None
+    finally:
+        line.close()
+
+
+def make_code(daemon: Daemon, scope: str) -> str:
+    """Have the board make a pairing code."""
+    code: str = daemon.ask("POST", "/v1/access/codes", {"scope": scope})["code"]
+    return code
+
+
+def spellings(secret: str) -> Iterator[bytes]:
+    """Give a secret as it is, without its hyphens, and as its bytes in hexadecimal and base64."""
+    yield secret.encode()
+    yield secret.replace("-", "").encode()
+    if len(secret) == 43:
+        raw = base64.urlsafe_b64decode(f"{secret}=")
+        yield raw
+        yield raw.hex().encode()
+        yield base64.b64encode(raw).rstrip(b"=")
+
+
+def test_no_secret_is_in_any_file(site: Path, tmp_path: Path) -> None:
+    """Codes, tokens, cookies and wrong ones leave no trace on disk; names, ids and failed tries do."""
+    state, port = tmp_path / "state", free_port()
+    with running(site, state, port=port) as daemon:
+        daemon.wait_for_api()
+        codes = [make_code(daemon, scope) for scope in ("control", "read", "calendar", "control")]
+        tokens = []
+        for code, name in zip(codes, ("kitchen phone", "guest", "calendar"), strict=False):
+            body = {"code": code, "name": name}
+            tokens.append(ask(port, "POST", "/v1/access/tokens", body)[2])
+        phone, guest, calendar = (each["token"] for each in tokens)
+        _, headers, _ = ask(port, "POST", "/v1/access/session", {"token": phone})
+        cookie = headers["set-cookie"].split(";")[0]
+        wrong_code, wrong_token, wrong_address = "WXYW-XYWX-YWXY", "w" * 43, "a" * 43
+        assert ask(port, "POST", "/v1/access/tokens", {"code": wrong_code})[0] == 403
+        assert ask(port, "GET", "/v1/status", authorization=f"Bearer {wrong_token}")[0] == 401
+        assert ask(port, "GET", f"/v1/status?access_token={phone}")[0] == 401
+        assert ask(port, "GET", f"/v1/calendar/{wrong_address}.ics")[0] == 404
+        assert ask(port, "GET", f"/v1/calendar/{calendar}.ics")[0] in (200, 503)
+        assert ask(port, "GET", "/v1/status", authorization=f"Bearer {guest}")[0] == 200
+        zone = daemon.ask("GET", "/v1/zones")["zones"][0]["id"]
+        path, body = f"/v1/zones/{zone}/override", {"light": "on", "for": "1h"}
+        assert ask(port, "PUT", path, body, authorization=f"Bearer {guest}")[0] == 403
+        assert ask(port, "PUT", path, body, cookie=cookie)[2]["by"] == "kitchen phone"
+        assert ask(port, "DELETE", f"/v1/access/tokens/{tokens[1]['id']}", cookie=cookie)[0] == 204
+        daemon.wait_until(
+            "recorded", lambda: EventKind.ACCESS_REVOKED in {each.kind for each in daemon.events}
+        )
+        events = [(each.kind, each.words) for each in daemon.events]
+        assert daemon.stop() == 0
+        log = daemon.log
+    with running(site, state, port=port) as daemon:
+        daemon.wait_for_api()
+        assert ask(port, "GET", "/v1/status", authorization=f"Bearer {phone}")[0] == 200
+        assert ask(port, "GET", "/v1/status", cookie=cookie)[0] == 200
+        assert ask(port, "GET", "/v1/status", authorization=f"Bearer {guest}")[0] == 401
+        # A code does not outlive the process that made it.
+        assert ask(port, "POST", "/v1/access/tokens", {"code": codes[3]})[0] == 403
+        assert daemon.stop() == 0
+
+    kinds = [kind for kind, _ in events]
+    assert kinds.count(EventKind.ACCESS_GIVEN) == 4
+    assert kinds.count(EventKind.ACCESS_REFUSED) == 3
+    revoked = f"guest ({tokens[1]['id']}), by kitchen phone"
+    assert (EventKind.ACCESS_REVOKED, revoked) in events
+    assert f"access revoked: {revoked}" in log
+    assert "placed by kitchen phone" in log
+
+    files = [each for each in tmp_path.rglob("*") if each.is_file()]
+    assert {"access.json", "state.log", "journal.sqlite"} <= {each.name for each in files}
+    assert stat.S_IMODE((state / "access.json").stat().st_mode) == 0o600
+    secrets = [*codes, phone, guest, calendar, cookie.split("=")[1], wrong_code, wrong_token, wrong_address]
+    found = [
+        (each.name, secret)
+        for each in files
+        for secret in secrets
+        if any(spelling in each.read_bytes() for spelling in spellings(secret))
+    ]
+    assert not found
+    assert tokens[0]["id"].encode() in (state / "access.json").read_bytes()
