@@ -48,7 +48,7 @@ pin = 27
 program = ["12:00 for 24h"]
 """
 LATE = ("asyncio", "apscheduler", "fastapi", "starlette", "uvicorn", "tomlkit", "rich", "jinja2")
-LATE += ("config.validation.warnings", "config.validation.place")
+LATE += ("config.validation.warnings", "config.validation.place", "api.access", "api.web")
 
 
 @pytest.fixture
