@@ -19,6 +19,7 @@ SLOW = (
     "tests/api/demo/test_demo.py",
     "tests/api/render/test_report_on_paper.py",
     "tests/api/web/routes/test_docs.py",
+    "tests/api/web/test_in_a_browser.py",
     "tests/api/web/test_server.py",
     "tests/config/file/test_loader.py",
     "tests/config/file/test_toml_positions.py",

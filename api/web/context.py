@@ -21,6 +21,7 @@ from pydantic import BaseModel
 from api.access.access import Access
 from api.web.gateway import KeeperGateway
 from api.web.problems.types import ProblemError
+from api.web.strict import StrictRequest, check_parameters, parameters_of
 from config.file.loader import LoadedSite
 from config.models.site import Site
 from controller.clock.clock import read_boot_s
@@ -42,8 +43,6 @@ MOST_LONG_WAITING = 12
 # Answers that are sent piece by piece: each keeps some of what it works with while its client reads.
 MOST_STREAMS = 4
 MOST_STREAMS_WAITING = 4
-# Headers of a page that stands alone: its styles are in it; it loads nothing and runs nothing.
-SELF_CONTAINED = {"content-security-policy": "default-src 'none'; style-src 'unsafe-inline'"}
 
 
 class RequestSlots:
@@ -185,7 +184,7 @@ class ShortRoute(APIRoute):
     """A route that blocks for a moment: its plain function runs in a thread, and holds a slot meanwhile.
 
     A coroutine function does not block, and takes no slot. The slot is given back before the response is
-    sent, so that a slow reader holds none.
+    sent, so that a slow reader holds none. Every route reads its parameters and its body strictly.
     """
 
     takes_long = False
@@ -193,15 +192,19 @@ class ShortRoute(APIRoute):
     def get_route_handler(self) -> Callable[[Request], Coroutine[Any, Any, Response]]:
         """Give the framework's handler, within a slot."""
         handle = super().get_route_handler()
-        if iscoroutinefunction(self.endpoint):
-            return handle
+        blocks = not iscoroutinefunction(self.endpoint)
+        parameters = parameters_of(self)
 
-        async def handle_in_slot(request: Request) -> Response:
+        async def handle_strictly(request: Request) -> Response:
+            check_parameters(request.scope["query_string"].decode("latin-1"), parameters)
+            request = StrictRequest(request.scope, request.receive)
+            if not blocks:
+                return await handle(request)
             context: RequestContext = request.app.state.context
             async with (context.long_slots if self.takes_long else context.short_slots).take():
                 return await handle(request)
 
-        return handle_in_slot
+        return handle_strictly
 
 
 class LongRoute(ShortRoute):

@@ -1,21 +1,24 @@
 """The request guard: which requests are let through to the routes, how large and how slow they may be.
 
-A service on this machine can be reached by every page in a browser on it. Three checks keep such a page out:
-the host that the request was sent to must be this machine's own (a page whose name was pointed here has its
-own name there), a change must not come from another site's page, and its body must be JSON, which a plain
-form cannot send. Starlette's TrustedHostMiddleware makes the first check, but answers in plain text. Sources:
-Fetch Metadata Request Headers (W3C), section 2; Fetch (WHATWG), the header Origin; RFC 9110, section 7.2.
+Every web page in the world can send requests here, by way of a browser in this house. Three checks keep it
+out: the host that the request was sent to must be this machine's own (a page whose name was pointed here has
+its own name there), nothing that changes or costs something may come from another site's page, and a body
+must be JSON, which a plain form cannot send. Starlette's TrustedHostMiddleware makes the first check, but
+answers in plain text. Sources: Fetch Metadata Request Headers (W3C), section 2; Fetch (WHATWG), the header
+Origin; RFC 9110, section 7.2.
 """
 
 import asyncio
 import logging
 import re
 from collections.abc import Iterable
+from urllib.parse import unquote
 
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from api.render.instants import quote
+from api.web.headers import SECURITY_HEADERS
 from api.web.problems.handlers import methods_at
 from api.web.problems.types import ProblemError
 
@@ -29,17 +32,12 @@ READ_ON_BYTES = 1024 * 1024
 # How long a body may take to arrive.
 RECEIVE_S = 10.0
 
-_SAFE = frozenset({"GET", "HEAD", "OPTIONS"})
 _WITH_BODY = frozenset({"PUT", "POST", "PATCH"})
 # In a path: whoever knows it may read the calendar.
 _SECRET = re.compile(r"(?<=/calendar/)[^/]+(?=\.ics)")
 _PORT = re.compile(r":[0-9]{1,5}\Z")
-# In every response: the type is as declared, caches keep nothing, no other site may embed it.
-_HEADERS = {
-    "x-content-type-options": "nosniff",
-    "cache-control": "no-store",
-    "cross-origin-resource-policy": "same-origin",
-}
+# RFC 9112, section 3.2.2.
+_ABSOLUTE_TARGET = re.compile(rb"(https?)://([^/]*)(/.*|)", re.IGNORECASE)
 
 
 class RequestGuardMiddleware:
@@ -60,31 +58,35 @@ class RequestGuardMiddleware:
         if scope["type"] != "http":
             await self._app(scope, receive, send)
             return
-        method, path, headers = scope["method"], scope["path"], Headers(scope=scope)
-        response = _GuardedResponse(send, head_only=method == "HEAD")
+        response = _GuardedResponse(send, head_only=scope["method"] == "HEAD")
         try:
+            scope = _with_path(scope)
+            method, headers = scope["method"], Headers(scope=scope)
             self._check_host(headers)
-            _check_origin(method, headers)
+            _check_origin(scope, headers)
             _check_type(scope, headers)
             body = await self._read_body(headers, receive)
             if method == "HEAD":
-                scope = {**scope, "method": "GET"}
+                # Routes that would work for long look at the second.
+                scope = {**scope, "method": "GET", "head_only": True}
             await self._app(scope, _replay(body, receive), response.send)
         except ProblemError as refusal:
             refusal.headers["connection"] = "close"
-            await refusal.response(path)(scope, receive, response.send)
+            await refusal.response(scope["path"])(scope, receive, response.send)
         except _ClientDisconnectedError:
             return
         except asyncio.CancelledError:
             if not response.started:
                 words = "Leerie is shutting down; try again once it is running"
-                await ProblemError("stopping", words).response(path)(scope, receive, response.send)
+                await ProblemError("stopping", words).response(scope["path"])(scope, receive, response.send)
             raise
         except Exception:
-            log.exception("a request could not be answered: %s %r", method, _SECRET.sub("…", path))
+            log.exception(
+                "a request could not be answered: %s %r", scope["method"], _SECRET.sub("…", scope["path"])
+            )
             if not response.started:
                 words = "an internal error; the lights are not affected, and the log says more"
-                await ProblemError("fault", words).response(path)(scope, receive, response.send)
+                await ProblemError("fault", words).response(scope["path"])(scope, receive, response.send)
 
     def _check_host(self, headers: Headers) -> None:
         host = headers.get("host", "").lower()
@@ -131,7 +133,7 @@ class _GuardedResponse:
         if message["type"] == "http.response.start":
             self.started = True
             headers = MutableHeaders(scope=message)
-            for name, value in _HEADERS.items():
+            for name, value in SECURITY_HEADERS.items():
                 headers.setdefault(name, value)
         elif self._head_only:
             await self._send({**message, "body": b"", "more_body": False})
@@ -142,18 +144,48 @@ class _GuardedResponse:
         await self._send(message)
 
 
-def _check_origin(method: str, headers: Headers) -> None:
-    if method in _SAFE:
-        return
-    site, origin = headers.get("sec-fetch-site"), headers.get("origin")
+def _scheme(scope: Scope) -> str:
+    return str(scope.get("scheme", "http"))
+
+
+def _with_path(scope: Scope) -> Scope:
+    """Give a request whose target is a whole address the form of all others; the host in it is what counts.
+
+    Source: RFC 9112, section 3.2.2; RFC 9110, section 7.4, for a scheme that is not that of the connection.
+    """
+    found = _ABSOLUTE_TARGET.fullmatch(scope.get("raw_path") or b"")
+    if found is None:
+        return scope
+    scheme, host, raw_path = found[1].decode().lower(), found[2], found[3] or b"/"
+    if scheme != _scheme(scope):
+        raise ProblemError("wrong-host", f"the request is for {scheme}, and came by {_scheme(scope)}")
+    headers = [(b"host", host), *((name, value) for name, value in scope["headers"] if name != b"host")]
+    return {**scope, "path": unquote(raw_path.decode()), "raw_path": raw_path, "headers": headers}
+
+
+def _check_origin(scope: Scope, headers: Headers) -> None:
+    """Refuse what another site's page sends, reading included, for it takes work; people may follow links.
+
+    A browser sends Sec-Fetch-Site to trustworthy origins alone, and so not over plain http on a home network;
+    Origin it sends with every change, and with what a script reads across origins.
+    """
     host = headers.get("host", "").lower()
-    if site not in (None, "same-origin", "none"):
-        words = f"the browser says that another page sent this (Sec-Fetch-Site: {quote(site)})"
-    elif origin is not None and origin.lower() not in (f"http://{host}", f"https://{host}"):
-        words = f"a page from {quote(origin)} sent this"
+    ours = {f"{scheme}://{host}" for scheme in (_scheme(scope), "https")}
+    foreign = [each for each in headers.getlist("origin") if each.lower() not in ours]
+    sites = [each for each in headers.getlist("sec-fetch-site") if each not in ("same-origin", "none")]
+    if foreign:
+        words = f"a page from {quote(foreign[0])} sent this"
+    elif sites and not _is_navigation(scope["method"], headers):
+        words = f"the browser says that another page sent this (Sec-Fetch-Site: {quote(sites[0])})"
     else:
         return
     raise ProblemError("cross-site", f"{words}; use Leerie's own page")
+
+
+def _is_navigation(method: str, headers: Headers) -> bool:
+    """Whether a browser shows the answer as a page of its own, and not before a person went there."""
+    said = [headers.get(f"sec-fetch-{name}") for name in ("mode", "dest")]
+    return method == "GET" and said == ["navigate", "document"] and "sec-purpose" not in headers
 
 
 def _check_type(scope: Scope, headers: Headers) -> None:
@@ -165,6 +197,9 @@ def _check_type(scope: Scope, headers: Headers) -> None:
     if declared.split(";", 1)[0].strip().lower() != "application/json":
         words = f"the Content-Type is {quote(declared)}" if declared else "there is no Content-Type"
         raise ProblemError("not-json-type", f"{words}; send JSON with Content-Type: application/json")
+    coding = headers.get("content-encoding", "identity")
+    if coding.strip().lower() != "identity":
+        raise ProblemError("not-json-type", f"the Content-Encoding is {quote(coding)}; leave it out")
 
 
 def _replay(body: bytes, receive: Receive) -> Receive:

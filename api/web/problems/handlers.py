@@ -18,7 +18,7 @@ from starlette.exceptions import HTTPException
 from starlette.routing import Route
 
 from api.render.instants import quote
-from api.web.problems.types import ProblemError
+from api.web.problems.types import ProblemError, invalid_in
 from config.errors import (
     AccessError,
     AccessFileError,
@@ -46,8 +46,6 @@ _MESSAGES = {
 }
 _QUOTES_NOTHING = frozenset({"missing", "extra_forbidden", "value_error", "json_invalid"})
 _SIMPLE = (str, int, float, bool, type(None))
-# As many errors are named in the detail; all of them are listed under "errors".
-_NAMED = 3
 
 
 def add_problem_handlers(app: FastAPI) -> None:
@@ -75,12 +73,16 @@ async def _answer(make: Callable[[Any], ProblemError], request: Request, error: 
 
 async def _on_http_exception(request: Request, error: HTTPException) -> Response:
     path = request.scope["path"]
+    allowed = ", ".join(methods_at(request.app, path))
+    if request.method == "OPTIONS" and allowed:
+        return Response(status_code=HTTPStatus.NO_CONTENT, headers={"allow": allowed})
     if error.status_code == HTTPStatus.NOT_FOUND:
         problem = ProblemError("not-found", f"there is no route {quote(path)}; GET / lists the routes")
     elif error.status_code == HTTPStatus.METHOD_NOT_ALLOWED:
-        allowed = ", ".join(methods_at(request.app, path))
         words = f"{quote(request.method)} is not allowed at {path}; allowed: {allowed}"
         problem = ProblemError("method-not-allowed", words, headers={"allow": allowed})
+    elif error.status_code == HTTPStatus.BAD_REQUEST and isinstance(error.__cause__, ProblemError):
+        problem = error.__cause__
     elif error.status_code == HTTPStatus.BAD_REQUEST:
         problem = ProblemError("not-json", "the body is not readable as JSON; send one JSON object in UTF-8")
     else:
@@ -90,13 +92,18 @@ async def _on_http_exception(request: Request, error: HTTPException) -> Response
 
 
 def methods_at(app: FastAPI, path: str) -> list[str]:
-    """List every method that a path allows; the framework itself lists those of one route only."""
+    """List every method that a path allows; the framework itself lists those of one route only.
+
+    The path ``*`` stands for the server as a whole: RFC 9110, section 9.3.7.
+    """
     methods: set[str] = set()
     for route in app.routes:
-        if isinstance(route, Route) and route.path_regex.match(path):
+        if isinstance(route, Route) and (path == "*" or route.path_regex.match(path)):
             methods |= route.methods or set()
     if "GET" in methods:
         methods.add("HEAD")
+    if methods:
+        methods.add("OPTIONS")
     return sorted(methods)
 
 
@@ -134,10 +141,8 @@ def _validation_problem(error: RequestValidationError) -> ProblemError:
     errors = [_entry(each) for each in found]
     if found[0]["type"] == "json_invalid":
         return ProblemError("not-json", str(errors[0]["detail"]), errors=errors)
-    detail = "; ".join(str(each["detail"]) for each in errors[:_NAMED])
-    more = f"; and {len(errors) - _NAMED} more" if len(errors) > _NAMED else ""
     name = "not-a-program" if any("expected" in each for each in errors) else "invalid-request"
-    return ProblemError(name, f"{detail}{more}", errors=errors)
+    return invalid_in(errors, name)
 
 
 def _entry(found: Mapping[str, Any]) -> dict[str, object]:

@@ -6,7 +6,7 @@ Source of the form: RFC 9457, section 3.
 """
 
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 from urllib.parse import quote as quote_path
@@ -18,6 +18,9 @@ from config.errors import SiteProblem
 
 PROBLEM_MEDIA_TYPE = "application/problem+json"
 SCHEMA_REF = "#/components/schemas/{model}"
+# As many errors are named in the detail, and as many are listed under “errors”.
+_NAMED = 3
+_MOST_LISTED = 50
 
 Responses = dict[int | str, dict[str, Any]]
 
@@ -42,6 +45,7 @@ _ALL = (
     ProblemType("not-permitted", 403, "Not permitted", "Ask for a code, or one that permits more."),
     ProblemType("not-found", 404, "Not found", "GET / lists the routes."),
     ProblemType("unknown-zone", 404, "Unknown zone", "GET /v1/zones lists the zones."),
+    ProblemType("no-override", 404, "No override", "The zone follows its program."),
     ProblemType("unknown-transformer", 404, "Unknown transformer", "GET /v1/wiring lists the transformers."),
     ProblemType("unknown-token", 404, "Unknown token", "GET /v1/access/tokens lists them."),
     ProblemType("unknown-replacement", 404, "Unknown replacement", "GET /v1/replacements lists them."),
@@ -49,6 +53,7 @@ _ALL = (
     ProblemType("too-slow", 408, "Request timeout", "Send the request again, all at once.", 1),
     ProblemType("site-file-changed", 409, "Site file changed meanwhile", "Read the zone and try again.", 1),
     ProblemType("confirmation-refused", 409, "Clock not confirmed", "Set the clock to the right time first."),
+    ProblemType("changed-meanwhile", 412, "Changed meanwhile", "Look at what it is now, and decide again."),
     ProblemType("too-large", 413, "Body too large", "Send at most 64 kB."),
     ProblemType("not-json-type", 415, "Unsupported media type", "Send Content-Type: application/json."),
     ProblemType("wrong-host", 421, "Wrong host name", "Use http://localhost or http://127.0.0.1."),
@@ -56,7 +61,9 @@ _ALL = (
     ProblemType("not-a-program", 422, "Not a valid program", "Write spans such as “dusk to midnight”."),
     ProblemType("override-refused", 422, "Override refused", "Give an end in the future, or a duration."),
     ProblemType("site-file-refused", 422, "Site file would not be valid", "Correct what problems lists."),
+    ProblemType("condition-needed", 428, "Condition needed", "Send If-Match with the ETag that you have."),
     ProblemType("too-many-requests", 429, "Too many requests", "Wait before you try again.", 60),
+    ProblemType("header-too-large", 431, "Header too large", "Send shorter headers, and fewer cookies."),
     ProblemType("fault", 500, "Internal error", "The lights are not affected. The log says more."),
     ProblemType("keeper-late", 503, "Control loop is late", "See the log.", 30),
     ProblemType("keeper-silent", 503, "Keeper did not answer", "Check the zone before you try again.", 5),
@@ -135,6 +142,13 @@ class ProblemError(Exception):
         if self.type.retry_after_s is not None:
             self.headers.setdefault("retry-after", str(self.type.retry_after_s))
         return Response(self.document(path), self.type.status, self.headers, PROBLEM_MEDIA_TYPE)
+
+
+def invalid_in(errors: Sequence[Mapping[str, object]], name: str = "invalid-request") -> ProblemError:
+    """Make the error for several wrong things, each with its ``detail`` and its place."""
+    detail = "; ".join(str(each["detail"]) for each in errors[:_NAMED])
+    more = f"; and {len(errors) - _NAMED} more" if len(errors) > _NAMED else ""
+    return ProblemError(name, f"{detail}{more}", errors=errors[:_MOST_LISTED])
 
 
 def invalid(detail: str, **place: str) -> ProblemError:

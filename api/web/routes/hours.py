@@ -10,7 +10,8 @@ from api.render.hours_csv import write_csv
 from api.render.hours_json import HoursResponse, write_hours_json
 from api.render.season_report import write_report
 from api.render.year.svg import NARROWEST_PX, USUAL_PX, WIDEST_PX, draw_future, lay_out_past, write_svg
-from api.web.context import SELF_CONTAINED, Context, LongRoute, prefers
+from api.web.context import Context, LongRoute, prefers
+from api.web.headers import self_contained
 from api.web.problems.types import invalid, problems_of, shown_as
 from api.web.schemas.fields import DateField, OneZone, RequestModel
 from api.web.streaming import stream_response
@@ -144,7 +145,7 @@ def get_report(context: Context, season: SeasonText) -> Response:
         except PeriodError as error:
             raise invalid(str(error), parameter="season") from error
         page = write_report(report)
-    return Response(page, media_type="text/html; charset=utf-8", headers=SELF_CONTAINED)
+    return Response(page, media_type="text/html; charset=utf-8", headers=self_contained(page))
 
 
 @router.get(
@@ -169,4 +170,4 @@ def get_year_svg(context: Context, params: Annotated[YearSvgParams, Query()]) ->
             bounds = bounds_of(history, gateway.journal, now_utc)
             light = light_of_past(history, gateway.journal, first, last, bounds=bounds, zones=zones)
             drawn = write_svg(lay_out_past(planner, light, now_utc=now_utc), width_px=params.width)
-    return Response(drawn, media_type="image/svg+xml", headers=SELF_CONTAINED)
+    return Response(drawn, media_type="image/svg+xml")

@@ -8,7 +8,8 @@ from pydantic import Field
 
 from api.render.wiring.as_json import PlacementResponse, WiringResponse, placement_response, to_response
 from api.render.wiring.site_sheet import make_sheet
-from api.web.context import SELF_CONTAINED, Context, LongRoute, RequestContext, json_response
+from api.web.context import Context, LongRoute, RequestContext, json_response
+from api.web.headers import self_contained
 from api.web.problems.types import ProblemError, invalid, problems_of, shown_as
 from api.web.schemas.fields import RequestModel
 from config.errors import WiringError
@@ -94,7 +95,7 @@ def _sheet(context: RequestContext, transformer: str | None) -> Response:
     site, reports = _reports(context, transformer)
     today = context.now().utc.astimezone(ZoneInfo(site.time_zone)).date()
     page = make_sheet(site, reports, today)
-    return Response(page, media_type="text/html; charset=utf-8", headers=SELF_CONTAINED)
+    return Response(page, media_type="text/html; charset=utf-8", headers=self_contained(page))
 
 
 def _reports(context: RequestContext, transformer: str | None) -> tuple[Site, tuple[WiringReport, ...]]:

@@ -1,11 +1,13 @@
-"""The request guard: hosts, origins, media types, sizes, times."""
+"""The request guard: hosts, origins, targets, media types, sizes, times."""
 
 import asyncio
+import gzip
 import json
 
 import pytest
 
 from api.web.middleware import LARGEST_BODY_BYTES, READ_ON_BYTES, RequestGuardMiddleware
+from tests.api.lines import ask, send_raw
 from tests.api.stand_in import problem
 
 OVERRIDE = "/v1/zones/jetty/override"
@@ -81,16 +83,152 @@ def test_own_page_and_programs_may_change_things(house, headers):
     assert response.status_code == 200
 
 
-def test_reading_is_open_to_any_origin_header(house):
-    """Reading changes nothing, and the answer grants other sites nothing: a browser keeps it from them."""
-    response = house.ask("GET", "/v1/status", headers={"origin": "https://garden.example"})
-    assert response.status_code == 200
+NAVIGATION = {"sec-fetch-site": "cross-site", "sec-fetch-mode": "navigate", "sec-fetch-dest": "document"}
+
+
+@pytest.mark.parametrize("method", ["GET", "HEAD", "OPTIONS"])
+@pytest.mark.parametrize(
+    "headers",
+    [
+        {"origin": "https://garden.example"},  # a script on plain http, where the browser tells no more
+        {"origin": "null"},
+        {"sec-fetch-site": "cross-site"},
+        {"sec-fetch-site": "cross-site", "sec-fetch-mode": "no-cors", "sec-fetch-dest": "image"},
+        {"sec-fetch-site": "same-site", "sec-fetch-mode": "cors", "sec-fetch-dest": "empty"},
+        {"sec-fetch-site": "moon"},
+        NAVIGATION | {"sec-fetch-dest": "iframe"},
+        NAVIGATION | {"sec-fetch-dest": "object"},
+        NAVIGATION | {"origin": "https://garden.example"},
+        NAVIGATION | {"sec-purpose": "prefetch;prerender"},  # nobody has gone there yet
+    ],
+)
+def test_other_sites_pages_read_nothing(house, method, headers):
+    """What another site's page reads is refused before anything is worked out: reading takes work too."""
+    response = house.ask(method, "/v1/hours", headers=headers)
+    assert response.status_code == 403
+    if method != "HEAD":
+        problem(response, "cross-site", at="/v1/hours")
     assert "access-control-allow-origin" not in response.headers
-    assert response.headers["cross-origin-resource-policy"] == "same-origin"
 
 
 @pytest.mark.parametrize(
-    "said", [None, "", "text/plain", "application/x-www-form-urlencoded", "text/plain; application/json"]
+    "headers",
+    [
+        NAVIGATION,
+        NAVIGATION | {"sec-fetch-site": "same-site"},
+        {"sec-fetch-site": "none"},
+        {"sec-fetch-site": "same-origin", "sec-fetch-dest": "image"},
+        {"origin": "http://127.0.0.1:8010"},
+        {},
+    ],
+)
+def test_a_link_and_our_own_page_may_read(house, headers):
+    """A link on another site may lead here; our own page, a bookmark and a program may read everything."""
+    assert house.ask("GET", "/v1/hours", headers=headers).status_code == 200
+
+
+def test_a_link_is_no_way_to_change_something(house):
+    """A form of another site, which is a navigation too, is refused like any other change."""
+    response = house.ask("POST", "/v1/replacements", headers=NAVIGATION, json={"zone": "jetty", "part": 1})
+    problem(response, "cross-site", at="/v1/replacements")
+
+
+def test_each_origin_counts(house):
+    """A second Origin beside our own does not help."""
+    headers = [("origin", "http://127.0.0.1:8010"), ("origin", "https://garden.example")]
+    assert house.ask("GET", "/v1/zones", headers=headers).status_code == 403
+
+
+def test_over_tls_our_plain_page_is_another_site():
+    """Over TLS a page of the same name that came by plain http is not ours; behind a proxy one by TLS is."""
+    assert refused_by_guard("https", b"http://localhost")
+    assert not refused_by_guard("https", b"https://localhost")
+    assert not refused_by_guard("http", b"https://localhost")
+
+
+@pytest.mark.parametrize(
+    "path", ["/", "/health", "/v1/status", "/v1/year.svg", "/v1/sheet", "/nowhere", "/v1/zones/jetty/why?x=1"]
+)
+def test_every_answer_says_what_a_browser_may_do_with_it(house, path):
+    """No answer may be framed, sniffed, read by another site, or run anything."""
+    headers = house.ask("GET", path).headers
+    assert headers["x-content-type-options"] == "nosniff"
+    assert headers["cross-origin-resource-policy"] == "same-origin"
+    assert headers["referrer-policy"] == "same-origin"
+    assert headers["x-frame-options"] == "DENY"
+    policy = dict(each.split(" ", 1) for each in headers["content-security-policy"].split("; "))
+    assert policy["default-src"] == policy["frame-ancestors"] == policy["base-uri"] == "'none'"
+    assert "unsafe" not in headers["content-security-policy"]
+    assert "script-src" not in policy
+    assert not [name for name in headers if name.startswith("access-control-")]
+
+
+# -- targets -------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("target", "host", "path"),
+    [
+        ("http://localhost/v1/zones/jetty/why", "localhost", "/v1/zones/jetty/why"),
+        ("HTTP://localhost:{port}/v1/zones/jetty/why", "garden.example", "/v1/zones/jetty/why"),
+        ("http://127.0.0.1:{port}", "localhost", "/"),
+        ("http://[::1]?x=1", "localhost", "/"),
+    ],
+)
+def test_a_whole_address_is_a_target_too(server, target, host, path):
+    """A target in absolute form is taken, and the host in it counts (RFC 9112, section 3.2.2)."""
+    target = target.format(port=server.port)
+    heard = send_raw(server, f"GET {target} HTTP/1.1\r\nHost: {host}\r\nConnection: close\r\n\r\n".encode())
+    if "?" in target:  # parameters are read as well
+        assert json.loads(heard.partition(b"\r\n\r\n")[2])["instance"] == path
+    else:
+        assert heard.startswith(b"HTTP/1.1 200 ")
+        assert json.loads(heard.partition(b"\r\n\r\n")[2]) == house_answer(server, path)
+
+
+def house_answer(server, path):
+    return ask(server, "GET", path)[2]
+
+
+@pytest.mark.parametrize(
+    "target",
+    [
+        "http://garden.example/health",
+        "http://a@localhost/health",
+        "https://localhost/health",
+        "http:///health",
+    ],
+)
+def test_a_whole_address_of_somebody_else_is_refused(server, target):
+    """Another host in the target is refused whatever the header Host says, and so is another scheme."""
+    heard = send_raw(server, f"GET {target} HTTP/1.1\r\nHost: localhost\r\n\r\n".encode())
+    assert heard.startswith(b"HTTP/1.1 421 ")
+    assert b"/problems/wrong-host" in heard
+
+
+def test_the_origin_is_compared_with_the_host_in_the_target(server):
+    """A page whose own name stands in Host only is not ours."""
+    head = "GET http://localhost/health HTTP/1.1\r\nHost: garden.example\r\nOrigin: http://{}\r\n\r\n"
+    assert send_raw(server, head.format("garden.example").encode()).startswith(b"HTTP/1.1 403 ")
+    assert send_raw(server, head.format("localhost").encode()).startswith(b"HTTP/1.1 200 ")
+
+
+def test_the_server_as_a_whole_says_what_it_knows(server):
+    """OPTIONS * names every method that some route has (RFC 9110, section 9.3.7)."""
+    heard = send_raw(server, b"OPTIONS * HTTP/1.1\r\nHost: localhost\r\nConnection: close\r\n\r\n")
+    assert heard.startswith(b"HTTP/1.1 204 ")
+    assert b"allow: DELETE, GET, HEAD, OPTIONS, POST, PUT\r\n" in heard
+
+
+# -- bodies --------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    "said",
+    [
+        *(None, "", "text/plain", "application/x-www-form-urlencoded", "text/plain; application/json"),
+        *("multipart/form-data; boundary=x", "application/jsonp", "application/json, text/plain"),
+    ],
 )
 def test_a_body_that_is_not_declared_as_json_is_refused(house, said):
     """A body of another type, as a plain form sends it, is refused."""
@@ -104,6 +242,14 @@ def test_the_type_may_name_its_letters(house):
     """JSON may say in which letters it is written."""
     headers = {"content-type": "Application/JSON; charset=utf-8"}
     assert house.ask("PUT", OVERRIDE, content=b'{"light": "off"}', headers=headers).status_code == 200
+
+
+def test_a_compressed_body_is_refused(house):
+    """A body in a coding that nobody undoes is refused as that, and not as broken JSON."""
+    headers = {"content-type": "application/json", "content-encoding": "gzip"}
+    response = house.ask("PUT", OVERRIDE, content=gzip.compress(b'{"light": "off"}'), headers=headers)
+    told = problem(response, "not-json-type", at=OVERRIDE)
+    assert told["detail"] == "the Content-Encoding is “gzip”; leave it out"
 
 
 def padded(length: int) -> bytes:
@@ -162,15 +308,29 @@ def piece(body: bytes, *, more: bool):
 
 
 def ask_guard(
-    line: Line, *headers: tuple[bytes, bytes], receive_s: float = 10.0, method: str = "PUT", app=None
+    line: Line,
+    *headers: tuple[bytes, bytes],
+    receive_s: float = 10.0,
+    method: str = "PUT",
+    app=None,
+    scheme: str = "http",
 ):
     async def no_app(_scope, _receive, _send):
         raise AssertionError("this must not be let through")
 
     named = [(b"host", b"localhost"), (b"content-type", b"application/json"), *headers]
-    scope = {"type": "http", "method": method, "path": "/v1/x", "headers": named, "query_string": b""}
+    scope = {"type": "http", "method": method, "path": "/v1/x", "scheme": scheme, "headers": named}
     guard = RequestGuardMiddleware(app or no_app, receive_s=receive_s)
     asyncio.run(guard(scope, line.receive, line.send))
+
+
+def refused_by_guard(scheme: str, origin: bytes) -> bool:
+    async def app(_scope, _receive, send):
+        await send({"type": "http.response.start", "status": 204, "headers": []})
+
+    line = Line(piece(b"", more=False))
+    ask_guard(line, (b"origin", origin), method="DELETE", app=app, scheme=scheme)
+    return line.sent[0]["status"] == 403
 
 
 def test_a_body_that_does_not_arrive_is_not_waited_for():

@@ -45,12 +45,11 @@ def test_a_path_that_leads_nowhere_is_not_found(house, path):
 @pytest.mark.parametrize(
     ("method", "path", "allowed"),
     [
-        ("POST", "/v1/zones", "GET, HEAD"),
-        ("DELETE", "/v1/zones/jetty/program", "PUT"),
-        ("GET", "/v1/zones/jetty/override", "DELETE, PUT"),
-        ("OPTIONS", "/v1/zones/jetty/override", "DELETE, PUT"),
-        ("TRACE", "/v1/status", "GET, HEAD"),
-        ("BREW", "/health", "GET, HEAD"),
+        ("POST", "/v1/zones", "GET, HEAD, OPTIONS"),
+        ("DELETE", "/v1/zones/jetty/program", "OPTIONS, PUT"),
+        ("GET", "/v1/zones/jetty/override", "DELETE, OPTIONS, PUT"),
+        ("TRACE", "/v1/status", "GET, HEAD, OPTIONS"),
+        ("BREW", "/health", "GET, HEAD, OPTIONS"),
     ],
 )
 def test_a_method_that_does_not_fit_is_refused_with_those_that_do(house, method, path, allowed):
@@ -60,6 +59,21 @@ def test_a_method_that_does_not_fit_is_refused_with_those_that_do(house, method,
     told = problem(response, "method-not-allowed", at=path)
     assert response.headers["allow"] == allowed
     assert told["detail"].endswith(f"allowed: {allowed}")
+
+
+@pytest.mark.parametrize(
+    ("path", "allowed"),
+    [("/v1/zones/jetty/override", "DELETE, OPTIONS, PUT"), ("/v1/hours", "GET, HEAD, OPTIONS")],
+)
+def test_options_says_what_a_path_allows(house, path, allowed):
+    """OPTIONS is answered with the methods of the path, and with nothing else (RFC 9110, section 9.3.7)."""
+    response = house.ask("OPTIONS", path)
+    assert (response.status_code, response.content, response.headers["allow"]) == (204, b"", allowed)
+
+
+def test_options_of_no_path_is_not_found(house):
+    """A path that there is not has no methods."""
+    problem(house.ask("OPTIONS", "/v2"), "not-found", at="/v2")
 
 
 @pytest.mark.parametrize("path", ["/health", "/v1/status", "/v1/zones/pier", "/nowhere"])

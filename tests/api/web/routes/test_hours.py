@@ -185,7 +185,7 @@ def test_long_requests_delay_no_others(house):
         ("beside=tomorrow", "beside", "beside"),
         ("format=xml", "format", "format:"),
         ("from=yesterday", "from", "is not a date"),
-        ("since=2027-06-22", "since", "is not an allowed field"),
+        ("since=2027-06-22", "since", "is not an allowed parameter"),
         ("by=night&from=1970-01-01&to=2190-01-01", "to", "ask for fewer at once"),
         ("by=whole&period=1970-01-01 to 2190-02-01", "period", "ask for fewer at once"),
     ],

@@ -82,7 +82,7 @@ def test_nights_are_answered_to_the_edges_of_their_years(house, year):
         ),
         ("from=today", "from", "from: “today” is not a date; write year-month-day such as 2027-06-21"),
         ("from=2027-02-29", "from", "from: “2027-02-29” does not exist; write a day of the calendar"),
-        ("form=2027-06-21", "form", "form: is not an allowed field; leave it out"),
+        ("form=2027-06-21", "form", "“form” is not an allowed parameter; allowed: from, to, zone"),
     ],
 )
 def test_nights_that_make_no_sense_are_refused(house, query, parameter, detail):
