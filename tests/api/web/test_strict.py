@@ -1,6 +1,7 @@
 """What is read strictly: bodies as JSON, and the names of parameters."""
 
 import json
+import re
 
 import pytest
 from fastapi.routing import APIRoute
@@ -55,13 +56,7 @@ def test_a_byte_order_mark_is_passed_over(house):
 def routes(app):
     for route in app.routes:
         if isinstance(route, APIRoute):
-            path = route.path.format(
-                zone_id="jetty", name="fault", season="2027-summer", transformer_id="boathouse", **IDS
-            )
-            yield route, path
-
-
-IDS = {"replacement_id": "jetty.1.2027-06-01"}
+            yield route, re.sub(r"\{\w+\}", "jetty", route.path)
 
 
 def test_unknown_parameters_are_refused_everywhere(house):
@@ -94,7 +89,7 @@ def test_the_parameters_that_are_checked_are_those_described(house):
     """What is allowed is what the description of the API has."""
     paths = house.get("/openapi.json")["paths"]
     for route, _ in routes(house.app):
-        for method in route.methods:
+        for method in route.methods if route.include_in_schema else ():
             described = paths[route.path][method.lower()].get("parameters", [])
             queries = {
                 each["name"]: each["schema"].get("type") for each in described if each["in"] == "query"

@@ -254,7 +254,7 @@ def test_nothing_but_reading_is_possible_at_a_secret_address(house):
         assert Device(house).ask(method, address, **body).status_code == 401
         response = house.ask(method, address, **body)
         problem(response, "method-not-allowed", at=address)
-        assert response.headers["allow"] == "GET, HEAD"
+        assert response.headers["allow"] == "GET, HEAD, OPTIONS"
 
 
 def test_a_calendar_over_a_real_socket(house, server):

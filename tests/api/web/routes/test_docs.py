@@ -118,7 +118,7 @@ def test_the_files_can_only_be_read(house):
     for path in ("/docs", *(f"/docs/{name}" for name in FILES)):
         response = house.ask("POST", path, json={})
         problem(response, "method-not-allowed", at=path)
-        assert response.headers["allow"] == "GET, HEAD"
+        assert response.headers["allow"] == "GET, HEAD, OPTIONS"
 
 
 def test_the_files_over_a_real_socket(server):
