@@ -9,6 +9,7 @@ from pathlib import Path
 from api.daemon.last_good import log_warnings, remember
 from api.daemon.sd_notify import Notifier
 from api.daemon.site_file import SiteFile, SiteFileUse
+from api.web.hub import EventHub
 from config.errors import SiteFileError
 from config.file.loader import LoadedSite, locate
 from config.validation.finding import SiteFinding
@@ -37,6 +38,7 @@ class DaemonHooks:
         self._state = state
         self._clock = clock
         self._notifier = Notifier()
+        self.hub = EventHub()
         self._reload_wanted = threading.Event()
         self._reloading = threading.Lock()
         self._copying = threading.Lock()
@@ -75,6 +77,7 @@ class DaemonHooks:
     def on_round(self, status: KeeperStatus) -> None:
         """Feed the watchdog and report the status; a clock behind this instant is not trusted from now on."""
         self._notifier.watchdog()
+        self.hub.publish(status)
         self._notifier.status(status.words)
         self.site_file.warn_if_it_hangs()
         if status.at.trusted:
@@ -106,6 +109,7 @@ class DaemonHooks:
 
     def on_stop(self) -> None:
         """End the control loop, as SIGTERM and SIGINT ask."""
+        self.hub.close()
         self._notifier.stopping("switching off the lights")
         self.loop.stop()
 

@@ -125,6 +125,8 @@ def _run(
         editing=hooks.site_file.editing,
         append=journal.append,
         unwritten=journal.unwritten,
+        recent=journal.recent,
+        hub=hooks.hub,
         on_site_written=hooks.on_site_written,
     )
     web = WebServer(lambda: _make_app(gateway, state), port=port or site.network.port)

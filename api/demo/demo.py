@@ -19,6 +19,7 @@ from api.demo.evening import DemoResult, Frame, choose_evening
 from api.demo.fast_clock import FastClock
 from api.web.app import make_app
 from api.web.gateway import KeeperGateway
+from api.web.hub import EventHub
 from api.web.server import HOST, WebServer
 from config.file.loader import load_site
 from config.models.network import PORT
@@ -97,11 +98,13 @@ class Demo:
         self._clock = FastClock(self._evening.starts_at_utc, pace=pace)
         self._journal = RecordingJournal(folder)
         self._keeper = Keeper(site, clock=self._clock, relays=open_relays("simulated"), journal=self._journal)
+        hub = EventHub()
         self._loop = ControlLoop(
             self._keeper,
             clock=self._clock,
             flush=lambda: self._journal.flush(self._clock.read()),
             pace=pace,
+            on_round=hub.publish,
         )
         gateway = KeeperGateway(
             loop=self._loop,
@@ -109,6 +112,8 @@ class Demo:
             site_path=copy,
             append=self._journal.append,
             unwritten=self._journal.unwritten,
+            recent=self._journal.recent,
+            hub=hub,
         )
         self._web = WebServer(
             lambda: make_app(gateway, boot_s=lambda: self._clock.read().boot_s),

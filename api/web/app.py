@@ -21,6 +21,7 @@ from api.web.routes import (
     calendar,
     clock,
     docs,
+    events,
     hours,
     metrics,
     nights,
@@ -55,6 +56,9 @@ class DescribedApp(FastAPI):
         for path in document["paths"].values():
             for method, operation in path.items():
                 responses = operation["responses"]
+                stream = responses.get("200", {}).get("content", {}).get("text/event-stream")
+                if stream:  # OpenAPI 3.2 has a name for what is described here: one message of many
+                    stream["itemSchema"] = stream.pop("schema")
                 # FastAPI's own description of a validation error, which nobody is answered with here.
                 if "application/json" in responses.get("422", {}).get("content", {}):
                     del responses["422"]
@@ -91,7 +95,8 @@ def make_app(
         redoc_url=None,
         redirect_slashes=False,
     )
-    app.state.context = RequestContext(gateway, boot_s=boot_s, access_path=access_path)
+    context = app.state.context = RequestContext(gateway, boot_s=boot_s, access_path=access_path)
+    app.state.live = events.LiveEvents(context)
     for subject in (
         status,
         access,
@@ -101,6 +106,7 @@ def make_app(
         hours,
         replacements,
         wiring,
+        events,
         calendar,
         metrics,
         docs,

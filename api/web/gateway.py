@@ -11,10 +11,12 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
+from api.web.hub import EventHub
 from config.file.loader import LoadedSite
 from config.models.site import Site
 from controller.history.source import RenamedJournal
 from controller.journal.reader import JournalReader
+from controller.journal.recent import RecentEntries
 from controller.keeper.loop import ControlLoop
 from controller.keeper.state import KeeperStatus
 from controller.planning.planner import Planner
@@ -36,6 +38,7 @@ class KeeperGateway:
         append: puts an entry into the journal's queue; never blocks.
         unwritten: gives what waits in that queue.
         editing: held while the site file is written and taken over; raises SiteFileError where it may not.
+        recent: what was recorded since the start, for the streams of the hub.
         on_site_written: called with what was written, after it was taken over.
     """
 
@@ -46,6 +49,8 @@ class KeeperGateway:
     unwritten: Callable[[], Iterable[object]] = tuple
     editing: Callable[[], AbstractContextManager[object]] = field(default_factory=_one_at_a_time)
     on_site_written: Callable[[LoadedSite], None] = lambda _loaded: None
+    recent: RecentEntries = field(default_factory=RecentEntries)
+    hub: EventHub = field(default_factory=EventHub)
     _planner: Planner | None = None
 
     @property

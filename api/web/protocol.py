@@ -5,6 +5,8 @@ uvicorn waits for ever for the head of a request and for a client that does not 
 """
 
 import asyncio
+import contextlib
+import socket
 from typing import Any
 
 import h11
@@ -37,11 +39,22 @@ class LimitedH11Protocol(H11Protocol):
     def connection_made(self, transport: asyncio.BaseTransport) -> None:
         """Begin, unless there are far too many connections."""
         super().connection_made(transport)  # type: ignore[arg-type]  # a Transport, always
+        self._limit_silence()
         self._one_too_many = len(self.connections) > self.most
         if len(self.connections) > 2 * self.most:
             self.transport.abort()
         else:
             self._restart_idle_timer()
+
+    def _limit_silence(self) -> None:
+        """Have the kernel cut a client that has gone without a word, or whose buffer stays full.
+
+        Little is sent on an event stream: our own buffer would be full, and ``pause_writing`` called, only
+        after hours.
+        """
+        line = self.transport.get_extra_info("socket")
+        with contextlib.suppress(OSError, AttributeError):  # a Unix socket has no such limit, and needs none
+            line.setsockopt(socket.IPPROTO_TCP, socket.TCP_USER_TIMEOUT, int(self.write_timeout_s * 1000))
 
     def connection_lost(self, exc: Exception | None) -> None:
         """End the timers."""

@@ -33,6 +33,7 @@ from controller.journal.previous_run import (
     read_previous_run,
 )
 from controller.journal.queue import CloseOpenRuns, CurrentState, StartFresh, Work, WriteQueue
+from controller.journal.recent import RecentEntries
 from controller.records.entries import Entry, EventKind
 from controller.records.reading import Reading
 
@@ -60,6 +61,7 @@ class Journal:
     Attributes:
         found: what earlier keepers left behind in a file that turned up since the start; the caller takes it.
         replaced: how often another file has taken the journal's place since the start.
+        recent: what was recorded since then that others are told of.
     """
 
     def __init__(self, directory: Path, *, lock: StateLock | None = None) -> None:
@@ -67,6 +69,7 @@ class Journal:
         self.path = directory / JOURNAL_NAME
         self.found: PreviousRun | None = None
         self.replaced = 0
+        self.recent = RecentEntries()
         self._lock = lock or StateLock(directory)
         self._queue = WriteQueue()
         self._one_at_a_time = threading.RLock()
@@ -91,6 +94,7 @@ class Journal:
     def append(self, entry: Entry) -> None:
         """Take an entry; it is written by the next ``flush`` that can."""
         self._queue.put(entry)
+        self.recent.add(entry)
 
     def close_open_runs(self, now: Reading) -> None:
         """Ask, before the first entry, that the runs which an earlier keeper left lit be ended.
@@ -300,6 +304,7 @@ class Journal:
 
     def _begin_afresh(self, kind: EventKind, words: str, at: Reading | None) -> None:
         """Have the next flush tell the file what is in force, before anything else."""
+        self.recent.forget()
         now = at or self._started
         if now is not None:
             state = self._state = self._state or CurrentState()

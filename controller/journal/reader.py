@@ -9,12 +9,14 @@ import heapq
 import sqlite3
 from collections.abc import Iterator
 from datetime import datetime
+from itertools import groupby
 from operator import itemgetter
 from pathlib import Path
 
 from controller.calendar.intervals import MS_PER_S, ms_of, utc_of
 from controller.journal.database import journal_errors, journal_path, open_to_read
 from controller.journal.previous_run import last_sign_of_life
+from controller.journal.recent import MOST_MISSED, TOLD, EntryId, News, boot_ms_of, reading_of
 from controller.journal.rows import (
     EVENTS,
     OVERRIDES,
@@ -31,7 +33,16 @@ from controller.journal.rows import (
     as_utc,
 )
 from controller.journal.schema import LONG_RUN_MS
-from controller.records.entries import Cause, Event, OverrideEnded, Replacement, SiteRecord, Switching
+from controller.journal.writer import REPLACED
+from controller.records.entries import (
+    Cause,
+    Event,
+    EventKind,
+    OverrideEnded,
+    Replacement,
+    SiteRecord,
+    Switching,
+)
 from controller.records.past import LoadAt, LoadSum, PastOverride, Run, ZoneSum
 from controller.records.reading import Reading
 
@@ -40,6 +51,8 @@ _BUSY_S = 2.0
 # Before and after every instant that a datetime can hold.
 _FIRST_MS, _LAST_MS = -(1 << 46), 1 << 48
 _OF_ZONE = "AND (:zone IS NULL OR zone = (SELECT id FROM zone WHERE name = :zone))"
+
+_ANOTHER_FILE = (EventKind.JOURNAL_REPLACED, EventKind.JOURNAL_SET_ASIDE)
 
 # The events that say what held in an interval; see events_about.
 _ABOUT = """
@@ -169,6 +182,56 @@ class JournalReader:
         """Give every override that was in force at some moment of an interval, in the order of placing."""
         in_force = "o.at_ms < :to AND (o.at_ms >= :from OR ifnull(o.ended_at_ms > :from, 1))"
         return self._stream(_PAST_OVERRIDES, f"WHERE {in_force} ORDER BY o.id", _interval(from_utc, to_utc))
+
+    def news_after(
+        self, entry_id: EntryId, *, before: EntryId, most: int
+    ) -> list[tuple[EntryId, News]] | None:
+        """Give what was recorded after an entry by earlier keepers, before the first entry of this one.
+
+        Those of the entry's own millisecond are given again where it was not the last of them.
+
+        Returns:
+            None where this journal has no such entry, where more than ``most`` follow it, or where another
+            file took the journal's place since.
+        """
+        newest = "> ifnull((SELECT max(id) FROM {}), 0) - " + str(3 * MOST_MISSED)  # noqa: S608 - our own text
+        with self._open() as connection:
+            boots = dict(connection.execute("SELECT boot_id, id FROM boot").fetchall())
+            if entry_id.boot_id not in boots:
+                return None
+            # No override ends later than its zone's next one begins, but one may have begun long ago.
+            ended = f"(o.ended_boot, o.ended_boot_ms) >= ({boots[entry_id.boot_id]}, {entry_id.boot_ms})"
+            past = _PAST_OVERRIDES.fetch(connection, f"WHERE o.id {newest.format('override')} OR {ended}")
+            # An override that another replaced ended with that one, of which is told.
+            ends = (each.ended for each in past if each.ended is not None)
+            found: list[News] = [each for each in ends if each.words != REPLACED]
+            found += [each.override for each in past]
+            found += EVENTS.fetch(connection, f"WHERE e.id {newest.format('event')} ORDER BY e.id")
+            found += SWITCHINGS.fetch(connection, f"WHERE s.id {newest.format('switching')} ORDER BY s.id")
+
+        def place(entry: News) -> tuple[int, int]:
+            at = reading_of(entry)
+            return boots[at.boot_id], boot_ms_of(at)
+
+        here = boots[entry_id.boot_id], entry_id.boot_ms
+        until = (
+            boots.get(before.boot_id, len(boots) + 1),
+            before.boot_ms,
+        )  # one that is not written yet is last
+        since = sorted((each for each in found if here <= place(each) < until), key=place)
+        if any(isinstance(each, Event) and each.kind in _ANOTHER_FILE for each in since):
+            return None
+        told = [each for each in since if not isinstance(each, Event) or each.kind in TOLD]
+        numbered = [
+            (EntryId(reading_of(each).boot_id, ms, number), each)
+            for (_, ms), group in groupby(told, key=place)
+            for number, each in enumerate(group, start=1)
+        ]
+        at_once = sum(place(each) == here for each in told)
+        if not at_once:
+            return None
+        rest = numbered if entry_id.number < at_once else numbered[at_once:]
+        return rest if len(rest) <= most else None
 
     def replacements(self, zone: str | None = None) -> Iterator[Replacement]:
         """Give what was replaced and not taken back, in the order of the dates."""

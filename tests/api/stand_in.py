@@ -11,6 +11,7 @@ import httpx
 
 from api.web.app import make_app
 from api.web.gateway import KeeperGateway
+from api.web.hub import EventHub
 from api.web.problems.types import PROBLEM_TYPES
 from config.file.loader import load_site
 from controller.clock.clock import SteppedClock
@@ -65,8 +66,9 @@ EVENING_UTC = datetime(2027, 6, 22, 1, 30, tzinfo=UTC)
 class LoopHere:
     """A control loop without a thread: what is requested is done at once, in the thread that calls."""
 
-    def __init__(self, keeper: Keeper) -> None:
+    def __init__(self, keeper: Keeper, on_round=lambda _status: None) -> None:
         self.keeper = keeper
+        self.on_round = on_round
         self.run_once()
 
     def call(self, work, *, wait_s: float = 5.0):
@@ -77,6 +79,7 @@ class LoopHere:
     def run_once(self) -> None:
         self.keeper.reconcile()
         self.look_again()
+        self.on_round(self.status)
 
     def look_again(self) -> None:
         self.status = self.keeper.status()
@@ -106,13 +109,16 @@ class House:
         self.keeper = Keeper(
             load_site(self.site_path).site, clock=self.clock, relays=self.relays, journal=self.journal
         )
-        self.loop = LoopHere(self.keeper)
+        self.hub = EventHub()
+        self.loop = LoopHere(self.keeper, self.hub.publish)
         self.gateway = KeeperGateway(
             loop=self.loop,
             reader=JournalReader(folder / "state"),
             site_path=self.site_path,
             append=self.journal.append,
             unwritten=self.journal.unwritten,
+            recent=self.journal.recent,
+            hub=self.hub,
         )
         self.app = self.make_app()
 

@@ -175,6 +175,7 @@ def test_the_index_lists_every_route_that_there_is(house):
         ("GET", "/v1/sheet"),
         ("GET", "/v1/sheet/{transformer_id}"),
         ("GET", "/v1/placing"),
+        ("GET", "/v1/events"),
         ("GET", "/v1/calendar.ics"),
         ("GET", "/v1/calendar/{secret}.ics"),
         ("GET", "/metrics"),
