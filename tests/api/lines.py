@@ -7,6 +7,7 @@ import http.client
 import json
 import socket
 import threading
+import time
 
 from api.web.server import WebServer
 
@@ -70,6 +71,14 @@ def read_to_end(line) -> bytes:
     while piece := line.recv(65536):
         heard += piece
     return heard
+
+
+def wait_until(condition) -> None:
+    """Wait for something that another thread brings about."""
+    until_s = time.monotonic() + LONG_S
+    while not condition():
+        assert time.monotonic() < until_s
+        time.sleep(0.01)
 
 
 class Tries:

@@ -87,7 +87,7 @@ class Daemon:
         self.listener = listener
         self.journal = JournalReader(state)
         self.log_path = state.with_name(state.name + ".log")
-        self._port = port
+        self.port = port
 
     # -- what it says ----------------------------------------------------------------------------------------
 
@@ -134,7 +134,7 @@ class Daemon:
 
     def ask(self, method: str, path: str, body: object = None) -> Any:
         """Ask the API; the answer's JSON."""
-        connection = http.client.HTTPConnection("127.0.0.1", self._port, timeout=PATIENCE_S)
+        connection = http.client.HTTPConnection("127.0.0.1", self.port, timeout=PATIENCE_S)
         try:
             sent = None if body is None else json.dumps(body)
             connection.request(method, path, body=sent, headers={"content-type": "application/json"})

@@ -19,6 +19,7 @@ from controller.journal.reader import JournalReader
 from controller.records.entries import Cause, EventKind
 from controller.records.past import Run
 from tests.api.command import ROOT, environment
+from tests.api.event_stream import Client
 from tests.process.daemon import PATIENCE_S, Daemon, free_port, running
 
 # Lit at any time of any day, whatever the machine's clock says: nothing is asserted of the time itself.
@@ -130,6 +131,26 @@ def test_a_signal_puts_out_the_lights_and_ends_well(site: Path, state: Path, nam
     assert [run.zone for run in runs] == ["jetty", "orchard"]
     assert {run.ended_by for run in runs} == {Cause.STOPPED}
     assert [event.kind for event in JournalReader(state).events()][-1] is EventKind.STOPPED
+
+
+def test_a_signal_ends_the_event_streams_and_the_next_start_tells_the_rest(site: Path, state: Path) -> None:
+    """An open stream does not delay the end; its client is told by the next daemon what it missed."""
+    with running(site, state) as daemon:
+        daemon.wait_for_api()
+        with Client(daemon).begin() as client:
+            last_id = client.next().last_id
+            daemon.process.send_signal(signal.SIGTERM)
+            assert client.rest() == []
+            assert daemon.process.wait(PATIENCE_S) == 0
+        assert "Traceback" not in daemon.log
+    with running(site, state) as daemon:
+        daemon.wait_for_api()
+        with Client(daemon, last_id=last_id).begin() as client:
+            told = [each for each in client.until("status") if each.event in ("event", "switching")]
+            found = [each.data.get("kind") or each.data["on"] for each in told]
+            # All that ended ended in one millisecond, of which the journal knows no order.
+            assert sorted(map(str, found[:3])) == ["False", "False", "stopped"]
+            assert found[3:] == ["started", True, True]
 
 
 def test_a_signal_in_the_first_moment_ends_well_too(site: Path, state: Path) -> None:

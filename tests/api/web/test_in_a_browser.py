@@ -6,7 +6,7 @@ import pytest
 
 from api.web.app import make_app
 from tests.api.browser import browsing, needs_chromium, other_site
-from tests.api.lines import LONG_S, serving
+from tests.api.lines import LONG_S, serving, wait_until
 
 pytestmark = needs_chromium
 
@@ -151,3 +151,34 @@ def test_a_link_on_another_site_may_lead_here(server):
         page.click("a")
         page.wait_for_url("**/v1/sheet")
         assert "Saltmarsh Lodge" in page.title()
+
+
+def test_a_browser_follows_the_events_and_is_told_what_it_missed(server, house):
+    """EventSource reads the stream, comes back when that ends, and is told what happened meanwhile."""
+    with browsing() as (page, complaints):
+        page.goto(server.url + "docs")
+        page.evaluate("""() => {
+            window.heard = [];
+            const events = new EventSource("/v1/events");
+            for (const name of ["status", "override", "zone", "reset"]) {
+                events.addEventListener(name, (event) =>
+                    heard.push([name, JSON.parse(event.data), event.lastEventId]));
+            }
+        }""")
+
+        def heard(count):
+            wait_until(lambda: page.evaluate("window.heard.length") >= count)
+            return page.evaluate("window.heard")
+
+        assert [name for name, _, _ in heard(1)] == ["status"]
+        house.loop.call(lambda keeper: keeper.override("jetty", on=False))
+        _, (_, override, _), (_, zone, _) = heard(3)
+        assert (override["zone"], zone["id"], zone["lit"]) == ("jetty", "jetty", False)
+        house.hub._hand_over(house.hub._end_all)
+        wait_until(lambda: house.hub.count == 0)
+        house.loop.call(lambda keeper: keeper.override("orchard", on=False))
+        *_, (name, missed, last_id), (then, status, newest) = heard(5)
+        assert (name, missed["zone"], then) == ("override", "orchard", "status")
+        assert [each["lit"] for each in status["zones"]] == [False, False]
+        assert last_id != newest == str(house.journal.recent.last)
+        assert [each for each in complaints if "favicon" not in each] == []

@@ -18,7 +18,7 @@ from config.file.loader import load_site
 from controller.journal.recent import MOST_MISSED
 from controller.records.entries import EventKind
 from tests.api.event_stream import Client
-from tests.api.lines import LONG_S, ask, serving
+from tests.api.lines import LONG_S, ask, serving, wait_until
 from tests.api.stand_in import House
 from tests.api.web.devices import HOME
 from tests.api.web.test_home_network import pair
@@ -28,13 +28,6 @@ def put(server, path, **body):
     status, _, document = ask(server, "PUT", path, json.dumps(body), content_type="application/json")
     assert status == 200, document
     return document
-
-
-def wait_until(condition):
-    until_s = time.monotonic() + LONG_S
-    while not condition():
-        assert time.monotonic() < until_s
-        time.sleep(0.01)
 
 
 def shape(messages):
