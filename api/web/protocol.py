@@ -21,6 +21,8 @@ MOST_CONNECTIONS = 64
 IDLE_TIMEOUT_S = 10.0
 # How long a client may leave a response unread.
 WRITE_TIMEOUT_S = 20.0
+# How long the kernel waits for a client to take what was sent: a little less, as it looks seconds apart.
+SILENCE_S = 15.0
 
 
 class LimitedH11Protocol(H11Protocol):
@@ -29,6 +31,7 @@ class LimitedH11Protocol(H11Protocol):
     most = MOST_CONNECTIONS
     idle_timeout_s = IDLE_TIMEOUT_S
     write_timeout_s = WRITE_TIMEOUT_S
+    silence_s = SILENCE_S
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:  # noqa: ANN401 - uvicorn's own
         super().__init__(*args, **kwargs)
@@ -54,7 +57,7 @@ class LimitedH11Protocol(H11Protocol):
         """
         line = self.transport.get_extra_info("socket")
         with contextlib.suppress(OSError, AttributeError):  # a Unix socket has no such limit, and needs none
-            line.setsockopt(socket.IPPROTO_TCP, socket.TCP_USER_TIMEOUT, int(self.write_timeout_s * 1000))
+            line.setsockopt(socket.IPPROTO_TCP, socket.TCP_USER_TIMEOUT, int(self.silence_s * 1000))
 
     def connection_lost(self, exc: Exception | None) -> None:
         """End the timers."""

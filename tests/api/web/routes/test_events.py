@@ -283,7 +283,7 @@ def test_a_device_has_two_streams(server):
 def test_a_reader_that_stalls_is_cut_off_without_a_word(house, monkeypatch, caplog):
     """A client that reads nothing is cut and loses its place; it holds up no other, and nothing is logged."""
     caplog.set_level(logging.DEBUG)
-    monkeypatch.setattr("api.web.protocol.LimitedH11Protocol.write_timeout_s", 0.5)
+    monkeypatch.setattr("api.web.protocol.LimitedH11Protocol.silence_s", 0.5)
     with serving(house.make_app) as server, Client(server).begin() as reader:
         reader.next()
         with Client(server, small=True) as stalled:
