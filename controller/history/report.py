@@ -18,7 +18,6 @@ from controller.history.account import (
     account_in_steps,
     zones_in,
 )
-from controller.history.attention import find_attention
 from controller.history.comparison import beside_forecast, beside_year_earlier
 from controller.history.lamp_wear import Wear, account_for_wear
 from controller.history.nights import Bounds, bounds_of
@@ -26,7 +25,7 @@ from controller.history.query import Beside, HoursQuery, choose_nights, cut
 from controller.history.site_history import SiteHistory
 from controller.history.source import JournalSource
 from controller.history.totals import HourSum, add_up
-from controller.history.work import Task
+from controller.history.work import Task, find_attention
 from controller.planning.planner import Planner
 
 _LEAP_YEAR_MS = 367 * 24 * MS_PER_HOUR

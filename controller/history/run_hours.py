@@ -187,8 +187,10 @@ def _sort_by_night(
     intervals: Sequence[Interval], periods: Sequence[Period], nights: Sequence[Night]
 ) -> list[list[tuple[date, int]]]:
     """Give for each period the nights that intervals reach into, with how much of them, in milliseconds."""
+    if not intervals:
+        return [[] for _ in periods]
     boxes = [(ms_of(night.starts_at_utc), ms_of(night.ends_at_utc)) for night in nights]
-    shares = share_out(intervals, boxes) if intervals else []
+    shares = share_out(intervals, boxes)
     found = [(night.date, total_ms(share)) for night, share in zip(nights, shares, strict=False) if share]
     dates = [night for night, _ in found]
     return [found[bisect_left(dates, each.first) : bisect_right(dates, each.last)] for each in periods]

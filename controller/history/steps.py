@@ -10,8 +10,8 @@ from zoneinfo import ZoneInfo
 from controller.calendar.periods import Period, cut_into
 from controller.history.totals import HourSum, add_up
 
-# Nights worked out at once.
-NIGHTS_AT_ONCE = 30
+# Nights worked out at once: half a season, and more than a month.
+NIGHTS_AT_ONCE = 46
 
 Work = Callable[[Sequence[Period]], Iterable[HourSum]]
 """Works out some periods that follow each other: one sum for each of them and each zone."""

@@ -1,15 +1,16 @@
-"""The work to do after a season: what its figures ask for, and what is usual at that time of the year."""
+"""The work to do, now or after a season: what the figures ask for, and what is usual at that time of year."""
 
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 
 from config.models.site import Site
 from controller.calendar.intervals import MS_PER_S
-from controller.calendar.periods import Season
+from controller.calendar.periods import Season, stretch_of_nights
 from controller.energy.unknown import unknown_figures
-from controller.history.dark_nights import Outage, dates_text
+from controller.history.account import AccountInput, account_for_past
+from controller.history.dark_nights import Outage, dates_text, outages_of
 from controller.history.lamp_wear import Wear
 from controller.history.totals import HourSum
 from controller.lamps.life import LampLife
@@ -28,6 +29,11 @@ _OF_GARDEN: dict[Cause | None, str] = {
     Cause.STOPPED: "find out why the program was stopped: the garden was dark",
     Cause.CLOCK_NOT_TRUSTED: "connect the board to the network or fit a clock module: the time was not known",
 }
+
+# Light that was missed longer ago is no matter of today.
+RECENT_NIGHTS = 14
+# Lamps whose life ends within this time are to be replaced now.
+_SOON = timedelta(days=31)
 
 # Common practice, no source.
 AT_ANY_TIME = (
@@ -100,6 +106,20 @@ def find_tasks(
         *_measurements(site, sums),
     ]
     return tuple(sorted(tasks, key=lambda task: task.by or date.min))
+
+
+def find_attention(inputs: AccountInput, wear: Wear, tonight: date) -> tuple[Task, ...]:
+    """Find what wants attention, in the zones that are asked about, as the work after a season is found.
+
+    Raises:
+        JournalError: the journal cannot be read.
+    """
+    planner = inputs.history.planner
+    recent = stretch_of_nights(tonight - timedelta(days=RECENT_NIGHTS - 1), tonight, planner.tz)
+    sums = list(
+        account_for_past(inputs.history, inputs.source, [recent], bounds=inputs.bounds, zones=inputs.zones)
+    )
+    return find_tasks(planner.site, sums, outages_of(sums), wear, due_before=tonight + _SOON)
 
 
 def usual_work(season: Season | None) -> tuple[str, ...]:

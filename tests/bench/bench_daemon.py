@@ -7,13 +7,15 @@ instant, and what counts is when the relay was let go of, against that instant.
 
 from __future__ import annotations
 
+import contextlib
 import json
 import random
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime
+from http.client import HTTPException
 from math import ceil
 from pathlib import Path
 from subprocess import Popen
@@ -157,8 +159,11 @@ def override(url: str, zone: str, until_s: float) -> None:
         answer.read()
 
 
-def lateness_ms(folder: Path) -> list[float]:
-    """Let every zone be lit again and again until an instant, and give how late each relay was let go of."""
+def lateness_ms(folder: Path, *, meanwhile: Callable[[str], object] | None = None) -> list[float]:
+    """Let every zone be lit again and again until an instant, and give how late each relay was let go of.
+
+    ``meanwhile`` is done with the daemon's address again and again until that is over.
+    """
     dice = random.Random(2027)
     late: list[float] = []
     with daemon(folder, script=PIN_RECORDER, program=NEVER) as (process, url, site):
@@ -176,6 +181,8 @@ def lateness_ms(folder: Path) -> list[float]:
             pins.wait_for(zone.pin, 0)  # the relay was opened, dark
         times = ceil(SWITCHINGS / len(zones))
         threads = [threading.Thread(target=keep_switching, args=(each.id, each.pin, times)) for each in zones]
+        if meanwhile is not None:
+            threading.Thread(target=_repeat, args=(meanwhile, url), daemon=True).start()
         for thread in threads:
             thread.start()
         for thread in threads:
@@ -183,6 +190,13 @@ def lateness_ms(folder: Path) -> list[float]:
     if len(late) < SWITCHINGS:
         raise ValueError(f"only {len(late)} switchings were measured")
     return late
+
+
+def _repeat(work: Callable[[str], object], url: str) -> None:
+    """Do something until the daemon has gone."""
+    with contextlib.suppress(OSError, HTTPException):
+        while True:
+            work(url)
 
 
 def quantile(values: list[float], share: float) -> float:

@@ -75,8 +75,8 @@ def test_an_account_that_is_held_does_grow(peak_bytes):
 
 
 def test_a_step_is_no_longer_for_a_longer_period(years):
-    """Of two years at once every step is of thirty nights, so that others may have their turn."""
+    """Of two years at once every step is of 46 nights, so that others may have their turn."""
     stream = stream_hours(Planner(GARDEN), JournalReader(years), HoursQuery(by=Each.WHOLE), now_utc=NOW)
     steps = list(stream.batches())
-    assert [len(rows) for rows in steps] == [0] * 24 + [2]
+    assert [len(rows) for rows in steps] == [0] * 15 + [2]
     assert stream.total.starts == sum(row.starts for row in steps[-1]) == 2 * 731
