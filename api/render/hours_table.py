@@ -165,18 +165,18 @@ def _beside(
 
     def cells(name: str, zone: str | None, beside: Comparison) -> list[str]:
         other, change = beside.other, beside.change or Figures()
-        known = beside.change is not None
-        numbers = [
+        pairs = [
             (hours(other.lit_ms), signed(hours_of(change.lit_ms))),
             (kwh(other.meter_j, at_least=beside.at_least), signed(kwh_of(change.meter_j))),
         ]
         if currency:
             cost = money(other.cost, currency, at_least=beside.at_least)
-            numbers.append((cost, signed_money(change.cost, currency)))
+            pairs.append((cost, signed_money(change.cost, currency)))
+        known = beside.change is not None
         return [
             name,
             zone or "",
-            *(each for pair in numbers for each in (pair[0], pair[1] if known else NONE)),
+            *(cell for there, more in pairs for cell in (there, more if known else NONE)),
         ]
 
     lines: list[Row] = [

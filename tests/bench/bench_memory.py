@@ -136,7 +136,8 @@ def command_mb(site: Path, journal: Path, folder: Path, words: tuple[object, ...
     }.get(str(command), tuple(options))
     with python(MEASURED, command, site, *files, *state) as process:
         code, kilobytes = out_of(process).read().split()
-    (folder / "copy.sqlite").unlink(missing_ok=True)
+    for made in ("copy.sqlite", "report.html"):
+        (folder / made).unlink(missing_ok=True)
     if code != "0":
         raise ValueError(f"leerie {' '.join(map(str, words))} ended with exit code {code}")
     return int(kilobytes) * 1024 / 1e6
