@@ -216,6 +216,9 @@ class TaskResponse(_Model):
     """Something that wants attention, and what to do."""
 
     zone: str | None = Field(description="null where it concerns the whole garden or a transformer")
+    part: str | None = Field(
+        description="what of the zone is to be replaced: “relay”, or lamps by their fixture's id or place"
+    )
     what: str = _of("words", about="what to do, and what asks for it")
     by: Night | None = Field(description="when it is due; null for now")
 

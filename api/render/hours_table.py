@@ -250,14 +250,15 @@ _RELAY_COLUMNS = [*texts("Relay", "Since"), *numbers("Cycles", "Rated", "Used"),
 
 
 def _attention_cells(task: Task) -> list[str]:
-    return [task.zone or "garden", task.words, "now" if task.by is None else f"{task.by:%B %Y}"]
+    where = " ".join(filter(None, [task.zone or "garden", task.part]))
+    return [where, task.words, "now" if task.by is None else f"{task.by:%B %Y}"]
 
 
 def _lamp_cells(life: LampLife) -> list[str]:
     lamps = life.lamps
     estimated = f" ({life.estimated_h:,.0f} h estimated)" if life.estimated_h else ""
     return [
-        f"{lamps.zone} {lamps.fixture.id or lamps.number}: {lamps.fixture.count} × {lamps.name}",
+        f"{lamps.zone} {lamps.part}: {lamps.fixture.count} × {lamps.name}",
         "not known" if life.since is None else life.since.isoformat(),
         f"{life.lit_h:,.0f} h{estimated}",
         NONE if lamps.life_h is None else f"{lamps.life_h:,.0f} h",

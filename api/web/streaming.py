@@ -4,7 +4,7 @@ A piece is worked out in the thread pool, in a slot and in turn with other long 
 is on its way others have their turn. The next piece waits until the client has read.
 """
 
-from collections.abc import AsyncIterator, Generator, Mapping
+from collections.abc import AsyncIterator, Generator, Iterator, Mapping
 from threading import Lock
 
 from fastapi import Response
@@ -15,7 +15,7 @@ from starlette.types import Receive, Scope, Send
 from api.web.context import RequestContext
 
 # An answer that is complete within so many pieces and characters is sent at once, as any other.
-MOST_PIECES_HELD = 8
+MOST_PIECES_HELD = 16
 MOST_CHARACTERS_HELD = 128 * 1024
 
 
@@ -29,16 +29,22 @@ def stream_response(
 ) -> Response:
     """Answer with a text, its pieces worked out as they are sent where it is long.
 
-    The caller holds ``turn``, the lock of whoever works so; the pieces that follow wait for it one by one.
-    What goes wrong in the first pieces is raised here, and can be answered with a problem; later it cuts the
-    connection, so that nobody takes a part for the whole.
+    Each piece waits for ``turn``, the lock of whoever works so; the caller does not hold it. What goes wrong
+    in the first pieces is raised here, and can be answered with a problem; later it cuts the connection, so
+    that nobody takes a part for the whole.
     """
     held: list[str] = []
-    for piece in pieces:
+    while len(held) < MOST_PIECES_HELD and sum(map(len, held)) < MOST_CHARACTERS_HELD:
+        piece = _next(pieces, turn)
+        if piece is None:
+            return Response("".join(held), media_type=media_type, headers=headers)
         held.append(piece)
-        if len(held) >= MOST_PIECES_HELD or sum(map(len, held)) >= MOST_CHARACTERS_HELD:
-            return _PieceByPiece(context, "".join(held), pieces, turn, media_type=media_type, headers=headers)
-    return Response("".join(held), media_type=media_type, headers=headers)
+    return _PieceByPiece(context, "".join(held), pieces, turn, media_type=media_type, headers=headers)
+
+
+def _next(pieces: Iterator[str], turn: Lock) -> str | None:
+    with turn:
+        return next(pieces, None)
 
 
 class _PieceByPiece(StreamingResponse):
@@ -73,8 +79,4 @@ class _PieceByPiece(StreamingResponse):
             if piece:
                 yield piece
             async with self._context.long_slots.take(even_if_busy=True):
-                piece = await run_in_threadpool(self._next)
-
-    def _next(self) -> str | None:
-        with self._turn:
-            return next(self._pieces, None)
+                piece = await run_in_threadpool(_next, self._pieces, self._turn)

@@ -5,6 +5,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
+from config.models.base import RELAY
 from config.models.site import Site
 from controller.calendar.intervals import MS_PER_S
 from controller.calendar.periods import Season, stretch_of_nights
@@ -56,6 +57,7 @@ class Task:
 
     Attributes:
         zone: where; None where it concerns the whole garden or a transformer.
+        part: what of the zone is to be replaced: “relay”, or the lamps of a fixture by its id or its place.
         words: what to do, and what asks for it.
         by: when it is due; None at the next visit.
     """
@@ -63,6 +65,7 @@ class Task:
     zone: str | None
     words: str
     by: date | None = None
+    part: str | None = None
 
 
 def is_due(life: LampLife, before: date) -> bool:
@@ -99,6 +102,7 @@ def find_tasks(
             Task(
                 zone=each.zone,
                 words=f"replace the relay: {each.cycles:,} of {each.endurance_cycles:,} cycles are made",
+                part=RELAY,
             )
             for each in wear.relays
             if each.used >= NEARLY_USED
@@ -166,7 +170,8 @@ def _lamps(lamps: Iterable[LampLife], due_before: date) -> Iterator[Task]:
             assert life.used is not None, "what is due has a rated life"
             what = f"replace {life.lamps.fixture.count} × {life.lamps.name}"
             words = f"{what}: {life.used * 100:.0f} % of the rated life used"
-            yield Task(zone=life.lamps.zone, words=words, by=None if life.used >= 1 else life.replace_about)
+            by = None if life.used >= 1 else life.replace_about
+            yield Task(zone=life.lamps.zone, part=life.lamps.part, words=words, by=by)
 
 
 def _measurements(site: Site, sums: Iterable[HourSum]) -> Iterator[Task]:

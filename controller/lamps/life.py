@@ -37,6 +37,11 @@ class Lamps:
         return self.fixture.name or self.fixture.kind
 
     @property
+    def part(self) -> str:
+        """How its replacements name it: by the id of the fixture, else by its place."""
+        return self.fixture.id or str(self.number)
+
+    @property
     def life_h(self) -> float | None:
         """Hours it lives at the volts that it gets; None where no life is rated."""
         rated_life_h = self.fixture.rated_life_h
@@ -63,8 +68,7 @@ def fittings(lamps: Lamps, replacements: Iterable[Replacement]) -> list[date]:
     Lamps are changed by day, so those fitted on a date serve from the night of that date on. The site file's
     date and the journal's replacements count.
     """
-    part = lamps.fixture.id or str(lamps.number)
-    dates = {*replacement_dates(lamps.zone, part, replacements), lamps.fixture.fitted}
+    dates = {*replacement_dates(lamps.zone, lamps.part, replacements), lamps.fixture.fitted}
     return sorted(each for each in dates if each is not None)
 
 

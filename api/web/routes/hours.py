@@ -116,13 +116,13 @@ def get_hours(request: Request, context: Context, params: Annotated[HoursParams,
         except PeriodError as error:
             wrong = "period" if params.period is not None else "all" if params.everything else "to"
             raise invalid(str(error), parameter=wrong) from error
-        return stream_response(
-            context,
-            write_csv(stream) if as_csv else write_hours_json(stream),
-            turn=years.turn,
-            media_type=CSV if as_csv else "application/json",
-            headers={"vary": "Accept"},
-        )
+    return stream_response(
+        context,
+        write_csv(stream) if as_csv else write_hours_json(stream),
+        turn=years.turn,
+        media_type=CSV if as_csv else "application/json",
+        headers={"vary": "Accept"},
+    )
 
 
 @router.get(

@@ -79,7 +79,7 @@ def get_nights(context: Context, params: Annotated[NightsParams, Query()]) -> Re
         planner = context.gateway.planner
         first, last = _period(params, planner.night_at(context.now().utc).date)
         pieces = write_nights_json(planner, first, last, None if params.zone is None else [params.zone])
-        return stream_response(context, pieces, turn=context.planner_lock, media_type="application/json")
+    return stream_response(context, pieces, turn=context.planner_lock, media_type="application/json")
 
 
 @router.get(

@@ -158,8 +158,8 @@ def test_what_wants_attention_stands_at_the_top(garden, monkeypatch, tmp_path):
         "look up the losses of the transformer shed, for efficiency in the site file",
     )
     assert told["attention"] == [
-        {"zone": "path", "what": measure, "by": None},
-        {"zone": None, "what": look_up, "by": None},
+        {"zone": "path", "part": None, "what": measure, "by": None},
+        {"zone": None, "part": None, "what": look_up, "by": None},
     ]
     assert re.search(rf"^path +{measure} +now$", words, re.MULTILINE)
     assert words.index(look_up) < words.index("Period")

@@ -52,13 +52,18 @@ def board(tmp_path_factory):
     return board
 
 
-def attention(board, **more):
-    """What wants attention, as (zone, what)."""
+def tasks(board, **more):
+    """What wants attention."""
     planner = Planner(board.site)
     query = HoursQuery(**({"by": Each.MONTH} | more))
     now = board.true_utc
     stream = stream_hours(planner, board.reader, query, now_utc=now, year=year_to_come(planner, now))
-    return [(task.zone, task.words) for task in stream.head.attention]
+    return stream.head.attention
+
+
+def attention(board, **more):
+    """The same as (zone, what)."""
+    return [(task.zone, task.words) for task in tasks(board, **more)]
 
 
 def test_worn_lamps_and_relays_and_what_is_not_known_are_named(board):
@@ -69,6 +74,8 @@ def test_worn_lamps_and_relays_and_what_is_not_known_are_named(board):
     assert not any("rods" in what for _, what in found)
     assert ("jetty", "replace the relay: 40 of 40 cycles are made") in found
     assert [each for each in found if each in NOT_KNOWN] == NOT_KNOWN
+    # As `leerie replaced` names them.
+    assert [task.part for task in tasks(board)] == ["1", "relay", None, None, "2"]
 
 
 def test_it_is_about_now_whatever_is_asked(board):
