@@ -86,11 +86,13 @@ def make_app(
         hosts: the names, without a port, that it answers to.
         access_path: the file of who is let in; None where nothing is kept.
     """
-    # The documentation pages of FastAPI load from the internet; /docs does not.
+    # The documentation pages of FastAPI load from the internet; /docs does not. /openapi.json is a route as
+    # all others are.
     app = DescribedApp(
         title="Leerie",
         version=_version(),
         description=DESCRIPTION,
+        openapi_url=None,
         docs_url=None,
         redoc_url=None,
         redirect_slashes=False,

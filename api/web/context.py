@@ -8,7 +8,6 @@ from contextlib import asynccontextmanager, contextmanager, suppress
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from functools import partial
-from hashlib import sha256
 from inspect import iscoroutinefunction
 from pathlib import Path
 from typing import Annotated, Any
@@ -152,13 +151,24 @@ class RequestContext:
         log.info("%s: %s", kind, words)
         self.gateway.append(Event(kind=kind, at=at, words=words))
 
-    def write_site(self, edit: Callable[[Path], LoadedSite], note: str, *, by: str) -> None:
+    def write_site(
+        self,
+        edit: Callable[[Path], LoadedSite],
+        note: str,
+        *,
+        by: str,
+        require: Callable[[Site], None] = lambda _site: None,
+    ) -> None:
         """Edit the site file, one request after the other, and have the keeper take the new site over.
 
-        The log and the journal get the ``note``, and whose change it is.
+        Args:
+            edit: changes the file.
+            note: for the log and the journal.
+            by: whose change it is, for these too.
+            require: refuses the change where the site is not what the client thinks.
 
         Raises:
-            ProblemError: this is a demonstration.
+            ProblemError: this is a demonstration, or the site is another.
             SiteFileError: the changed file would not be valid, could not be written, or was changed by hand
                 and not read yet.
             TimeoutError: the keeper did not answer; CancelledError where it has stopped.
@@ -167,6 +177,7 @@ class RequestContext:
         if gateway.site_path is None:
             raise ProblemError("demonstration", "this is a demonstration, which has no site file to write to")
         with gateway.editing():
+            require(gateway.site)
             loaded = edit(gateway.site_path)
             gateway.loop.call(lambda keeper: keeper.change_site(loaded.site, words=f"{note}, by {by}"))
             gateway.on_site_written(loaded)
@@ -213,26 +224,6 @@ class LongRoute(ShortRoute):
     takes_long = True
 
 
-def tagged_response(request: Request, model: BaseModel) -> Response:
-    """Answer with a model that can be compared: with an ETag, or 304 where the client has it already."""
-    return tagged_content(request, model.model_dump_json().encode(), media_type="application/json")
-
-
-def tagged_content(
-    request: Request, content: bytes, *, media_type: str, headers: Mapping[str, str] | None = None
-) -> Response:
-    """Do the same with content of any type.
-
-    Source: RFC 9110, sections 8.8.3 and 13.1.2.
-    """
-    tag = f'"{sha256(content).hexdigest()[:16]}"'
-    tagged = {**(headers or {}), "etag": tag}
-    known = [each.strip().removeprefix("W/") for each in request.headers.get("if-none-match", "").split(",")]
-    if request.method == "GET" and (tag in known or "*" in known):
-        return Response(status_code=304, headers=tagged)
-    return Response(content, headers=tagged, media_type=media_type)
-
-
 def prefers(request: Request, media_type: str, *, usual: str) -> bool:
     """Whether a client names a media type, and would rather have it than the usual one.
 
@@ -248,6 +239,6 @@ def prefers(request: Request, media_type: str, *, usual: str) -> bool:
     return weights.get(media_type, 0.0) > next((weights[each] for each in ranges if each in weights), 0.0)
 
 
-def json_response(model: BaseModel) -> Response:
+def json_response(model: BaseModel, headers: Mapping[str, str] | None = None) -> Response:
     """Answer with a model of our own as it is; the framework would validate it once more, in a thread."""
-    return Response(model.model_dump_json(), media_type="application/json")
+    return Response(model.model_dump_json(), media_type="application/json", headers=headers)

@@ -110,6 +110,9 @@ class ProblemDocument(BaseModel):
     problems: list[SiteProblem] = Field([], description="what would be wrong in the site file")
     zones: list[str] = Field([], description="ids of the site's zones")
     transformers: list[str] = Field([], description="ids of the site's transformers")
+    present: dict[str, Any] | None = Field(
+        None, description="what GET gives at this address now; null where that is nothing"
+    )
     last_round_s: float | None = Field(None, description="seconds since the keeper's last round")
 
 

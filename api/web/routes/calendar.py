@@ -4,7 +4,8 @@ from typing import Annotated
 
 from fastapi import APIRouter, Path, Query, Request, Response
 
-from api.web.context import Context, LongRoute, RequestContext, tagged_content
+from api.web.conditions import TAGGED, tagged, tagged_content
+from api.web.context import Context, LongRoute, RequestContext
 from api.web.permission import Caller
 from api.web.problems.types import ProblemError, shown_as
 from api.web.schemas.fields import OneZone, RequestModel
@@ -27,7 +28,8 @@ class CalendarParams(RequestModel):
     "/v1/calendar.ics",
     summary="The coming 60 nights as a calendar",
     response_class=Response,
-    responses=shown_as(CALENDAR, "clock-not-trusted"),
+    responses=tagged(shown_as(CALENDAR, "clock-not-trusted")),
+    dependencies=TAGGED,
 )
 def get_calendar(request: Request, context: Context, params: Annotated[CalendarParams, Query()]) -> Response:
     """Give when each zone is lit as events (RFC 5545), by the site file alone, without overrides.
@@ -41,7 +43,8 @@ def get_calendar(request: Request, context: Context, params: Annotated[CalendarP
     "/v1/calendar/{secret}.ics",
     summary="The same, at an address for subscribers",
     response_class=Response,
-    responses=shown_as(CALENDAR, "clock-not-trusted", "not-found"),
+    responses=tagged(shown_as(CALENDAR, "clock-not-trusted", "not-found")),
+    dependencies=TAGGED,
 )
 def get_calendar_by_secret(
     request: Request,
@@ -67,6 +70,4 @@ def _calendar(request: Request, context: RequestContext, zone_id: str | None) ->
         zones = planner.site.zones if zone_id is None else (planner.site.zone(zone_id),)
         tonight = planner.night_at(now.utc).date
         content = write_calendar(planner, zones, tonight=tonight, changed_utc=context.site_changed_utc())
-    # It may be kept, if it is asked for again each time.
-    headers = {"cache-control": "private, no-cache"}
-    return tagged_content(request, content, media_type=f"{CALENDAR}; charset=utf-8", headers=headers)
+    return tagged_content(request, content, media_type=f"{CALENDAR}; charset=utf-8")

@@ -6,12 +6,14 @@ from fastapi import APIRouter, Request, Response
 from pydantic import Field
 
 from api.render.clock_json import ClockReport, ConfirmationResponse, clock_report, confirmation_response
-from api.web.context import Context, RequestContext, ShortRoute, json_response, tagged_response
+from api.web.conditions import CONDITIONAL, TAGGED, If, tagged, tagged_response
+from api.web.context import Context, RequestContext, ShortRoute, json_response
 from api.web.permission import Caller
 from api.web.problems.types import ProblemError, problems_of
 from api.web.schemas.fields import InstantField, RequestModel
 from api.web.schemas.zones import by_present_clock
 from controller.clock.trust import CONFIRMED
+from controller.keeper.keeper import Keeper
 
 router = APIRouter(tags=["clock"], route_class=ShortRoute)
 
@@ -41,21 +43,21 @@ async def get_clock(context: Context) -> Response:
     "/v1/clock/confirmation",
     summary="Whether a person vouches for the clock",
     response_model=ConfirmationResponse,
+    responses=tagged(),
+    dependencies=TAGGED,
 )
 async def get_confirmation(request: Request, context: Context) -> Response:
     """Show when a person confirmed the clock, if that is why it is trusted."""
-    return tagged_response(request, confirmation_response(context.now(), _confirmed_utc(context)))
+    return tagged_response(request, _confirmation(context))
 
 
 @router.put(
     "/v1/clock/confirmation",
     summary="Vouch for the clock",
     response_model=ConfirmationResponse,
-    responses=problems_of("confirmation-refused", "demonstration"),
+    responses=problems_of("confirmation-refused", "demonstration", *CONDITIONAL),
 )
-def put_confirmation(
-    request: Request, context: Context, client: Caller, body: ConfirmationRequest
-) -> Response:
+def put_confirmation(context: Context, client: Caller, conditions: If, body: ConfirmationRequest) -> Response:
     """Have the clock trusted because a person says that it is right.
 
     That holds until the board starts again, or something other than the network sets the clock. It is refused
@@ -63,11 +65,20 @@ def put_confirmation(
     """
     if context.gateway.site_path is None:
         raise ProblemError("demonstration", "this is a demonstration, whose clock is its own")
+
+    def confirm(keeper: Keeper) -> None:
+        conditions.require(_confirmation(context))
+        keeper.confirm_clock(body.time, by=client.name)
+
     try:
-        context.gateway.loop.call(lambda keeper: keeper.confirm_clock(body.time, by=client.name))
+        context.gateway.loop.call(confirm)
     except ValueError as error:
         raise ProblemError("confirmation-refused", str(error)) from error
-    return tagged_response(request, confirmation_response(context.now(), _confirmed_utc(context)))
+    return json_response(_confirmation(context))
+
+
+def _confirmation(context: RequestContext) -> ConfirmationResponse:
+    return confirmation_response(context.now(), _confirmed_utc(context))
 
 
 def _confirmed_utc(context: RequestContext) -> datetime | None:

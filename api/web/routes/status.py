@@ -1,13 +1,15 @@
 """Routes about the daemon as a whole: the index, health, status, and the types of problems."""
 
+import json
 from typing import Annotated
 
-from fastapi import APIRouter, Path, Request, Response
+from fastapi import APIRouter, FastAPI, Path, Request, Response
 from fastapi.routing import APIRoute
 from pydantic import Field
 
 from api.render.instants import quote
 from api.render.model import ResponseModel
+from api.web.conditions import TAGGED, tagged, tagged_content
 from api.web.context import Context, ShortRoute, json_response
 from api.web.problems.types import PROBLEM_TYPES, ProblemError, problems_of
 from api.web.schemas.status import StatusResponse, status_response
@@ -60,8 +62,27 @@ async def get_index(request: Request, context: Context) -> Response:
         if isinstance(route, APIRoute) and route.include_in_schema
         for method in sorted(route.methods or ())
     ]
-    routes.append(RouteResponse(method="GET", path="/openapi.json", does="The OpenAPI 3.1 description"))
     return json_response(IndexResponse(site=context.gateway.site.name, routes=routes))
+
+
+@router.get(
+    "/openapi.json",
+    summary="The OpenAPI 3.1 description",
+    response_class=Response,
+    responses=tagged(
+        {
+            200: {
+                "description": "the description",
+                "content": {"application/json": {"schema": {"type": "object"}}},
+            }
+        }
+    ),
+    dependencies=TAGGED,
+)
+def get_openapi(request: Request) -> Response:
+    """Describe every route with its parameters, bodies, answers and problems."""
+    app: FastAPI = request.app
+    return tagged_content(request, json.dumps(app.openapi()).encode(), media_type="application/json")
 
 
 @router.get(

@@ -1,67 +1,40 @@
 """Routes of the zones: the state of each and why, its program and override, what was measured."""
 
-from typing import Annotated, Self
+from typing import Annotated
 
-from fastapi import APIRouter, Path, Query, Response
-from pydantic import Field, model_validator
+from fastapi import APIRouter, Path, Query, Request, Response
 
+from api.render.instants import quote
 from api.render.nights_json import WhyResponse, why_by_site_file, why_response
+from api.web.conditions import CONDITIONAL, TAGGED, If, tagged, tagged_response
 from api.web.context import Context, RequestContext, ShortRoute, json_response
 from api.web.permission import Caller
 from api.web.problems.types import WRITING, ProblemError, invalid, problems_of
-from api.web.schemas.fields import RequestModel
+from api.web.schemas.measured import MeasuredRequest, MeasuredResponse, measured_response
 from api.web.schemas.zones import (
     OverrideRequest,
     OverrideResponse,
     ProgramRequest,
+    ProgramResponse,
+    StandingOverrideResponse,
     WhyParams,
     ZoneResponse,
     ZonesResponse,
     override_response,
+    program_response,
+    standing_override,
     zone_response,
     zones_response,
 )
 from config.errors import UnknownFixtureError
 from config.file.editor import write_measured, write_program
 from config.models.site import SpecialNight
+from controller.keeper.keeper import Keeper
+from controller.records.entries import Override
 
 ZoneId = Annotated[str, Path(description="id of the zone in the site file", examples=["jetty"])]
-Volts = Annotated[float, Field(ge=0, le=60)]
 
 router = APIRouter(tags=["zones"], route_class=ShortRoute)
-
-
-class FixtureMeasured(RequestModel):
-    """What was measured at one fixture."""
-
-    fixture: int = Field(ge=1, description="its place among the zone's fixtures, from 1")
-    volts: list[Volts] | None = Field(
-        description="one reading, at the last of its lights, or one for each; null takes the file's out"
-    )
-
-    @model_validator(mode="after")
-    def _some_volts(self) -> Self:
-        if self.volts is not None and not self.volts:
-            raise ValueError("an empty list has no reading; give one, or null to take out the file’s")
-        return self
-
-
-class MeasuredRequest(RequestModel):
-    """What was measured in one zone."""
-
-    watts: Annotated[float, Field(gt=0, le=3000)] | None = Field(
-        None, description="that the zone takes from its transformer; null takes the file's out"
-    )
-    fixtures: list[FixtureMeasured] = Field([], description="volts, with everything lit")
-
-    @model_validator(mode="after")
-    def _something(self) -> Self:
-        if "watts" not in self.model_fields_set and not self.fixtures:
-            raise ValueError("give “watts”, or volts under “fixtures”")
-        places = [each.fixture for each in self.fixtures]
-        if len(set(places)) != len(places):
-            raise ValueError("a fixture is named twice")
-        return self
 
 
 @router.get("/v1/zones", summary="All zones", response_model=ZonesResponse)
@@ -111,12 +84,26 @@ def get_why(context: Context, zone_id: ZoneId, params: Annotated[WhyParams, Quer
     return json_response(why_response(site.name, zone_id, now_utc, status.decision, basis="keeper"))
 
 
+@router.get(
+    "/v1/zones/{zone_id}/program",
+    summary="A zone's program",
+    response_model=ProgramResponse,
+    responses=tagged(),
+    dependencies=TAGGED,
+)
+async def get_program(request: Request, context: Context, zone_id: ZoneId) -> Response:
+    """Show a zone's program as PUT takes it."""
+    return tagged_response(request, program_response(context.gateway.site.zone(zone_id)))
+
+
 @router.put(
     "/v1/zones/{zone_id}/program",
     summary="Change a zone's program",
-    responses=problems_of("not-a-program", *WRITING),
+    responses=problems_of("not-a-program", *CONDITIONAL, *WRITING),
 )
-def put_program(context: Context, client: Caller, zone_id: ZoneId, body: ProgramRequest) -> ZoneResponse:
+def put_program(
+    context: Context, client: Caller, conditions: If, zone_id: ZoneId, body: ProgramRequest
+) -> ZoneResponse:
     """Write a zone's program into the site file, its comments kept, and follow it from now on."""
     special_nights = None
     if body.special_nights is not None:
@@ -128,17 +115,33 @@ def put_program(context: Context, client: Caller, zone_id: ZoneId, body: Program
         lambda path: write_program(path, zone_id, body.program, special_nights),
         f"the program of {zone_id} was changed",
         by=client.name,
+        require=lambda site: conditions.require(program_response(site.zone(zone_id))),
     )
     return describe_zone(context, zone_id)
+
+
+@router.get(
+    "/v1/zones/{zone_id}/measured",
+    tags=["wiring"],
+    summary="What was measured on site",
+    response_model=MeasuredResponse,
+    responses=tagged(),
+    dependencies=TAGGED,
+)
+async def get_measured(request: Request, context: Context, zone_id: ZoneId) -> Response:
+    """Show the measured watts and volts of a zone, as the site file has them and as PUT takes them."""
+    return tagged_response(request, measured_response(context.gateway.site.zone(zone_id)))
 
 
 @router.put(
     "/v1/zones/{zone_id}/measured",
     tags=["wiring"],
     summary="Note what was measured on site",
-    responses=problems_of(*WRITING),
+    responses=problems_of(*CONDITIONAL, *WRITING),
 )
-def put_measured(context: Context, client: Caller, zone_id: ZoneId, body: MeasuredRequest) -> ZoneResponse:
+def put_measured(
+    context: Context, client: Caller, conditions: If, zone_id: ZoneId, body: MeasuredRequest
+) -> ZoneResponse:
     """Write measured watts and volts into the site file, with its comments kept.
 
     Measured watts count in the energy from then on, before anything that is calculated.
@@ -151,6 +154,7 @@ def put_measured(context: Context, client: Caller, zone_id: ZoneId, body: Measur
             lambda path: write_measured(path, zone_id, watts=body.watts, forget_watts=forget, volts=volts),
             f"what was measured in {zone_id} was noted",
             by=client.name,
+            require=lambda site: conditions.require(measured_response(site.zone(zone_id))),
         )
     except UnknownFixtureError as error:
         number = list(volts).index(error.place)
@@ -158,13 +162,30 @@ def put_measured(context: Context, client: Caller, zone_id: ZoneId, body: Measur
     return describe_zone(context, zone_id)
 
 
+@router.get(
+    "/v1/zones/{zone_id}/override",
+    summary="A zone's override",
+    response_model=StandingOverrideResponse,
+    responses=tagged(problems_of("no-override")),
+    dependencies=TAGGED,
+)
+async def get_override(request: Request, context: Context, zone_id: ZoneId) -> Response:
+    """Show the override that is in force; 404 where there is none."""
+    context.gateway.site.zone(zone_id)
+    status, now = context.zone_status(zone_id), context.now()
+    standing = None if status is None else standing_override(status.override, now)
+    if standing is None:
+        raise ProblemError("no-override", f"nobody asked for light or dark in {quote(zone_id)}")
+    return tagged_response(request, standing)
+
+
 @router.put(
     "/v1/zones/{zone_id}/override",
     summary="Switch a zone on or off for now",
-    responses=problems_of("override-refused"),
+    responses=problems_of("override-refused", *CONDITIONAL),
 )
 def put_override(
-    context: Context, client: Caller, zone_id: ZoneId, body: OverrideRequest
+    context: Context, client: Caller, conditions: If, zone_id: ZoneId, body: OverrideRequest
 ) -> OverrideResponse:
     """Keep a zone lit or dark until an instant, for a time, or until the program's next change.
 
@@ -172,12 +193,14 @@ def put_override(
     """
     lasts_s = None if body.lasts is None else float(body.lasts.seconds)
     on = body.light == "on"
+
+    def place(keeper: Keeper) -> Override:
+        keeper.site.zone(zone_id)
+        conditions.require(standing_override(keeper.overrides.get(zone_id), context.now()))
+        return keeper.override(zone_id, on=on, ends_at_utc=body.until, lasts_s=lasts_s, by=client.name)
+
     try:
-        override = context.gateway.loop.call(
-            lambda keeper: keeper.override(
-                zone_id, on=on, ends_at_utc=body.until, lasts_s=lasts_s, by=client.name
-            )
-        )
+        override = context.gateway.loop.call(place)
     except ValueError as error:
         raise ProblemError("override-refused", str(error)) from error
     return override_response(override, context.now())
@@ -188,7 +211,14 @@ def put_override(
     summary="Give a zone back to its program",
     status_code=204,
     response_class=Response,
+    responses=problems_of(*CONDITIONAL),
 )
-def delete_override(context: Context, client: Caller, zone_id: ZoneId) -> None:
+def delete_override(context: Context, client: Caller, conditions: If, zone_id: ZoneId) -> None:
     """End an override before its time; no error where none was in force."""
-    context.gateway.loop.call(lambda keeper: keeper.lift_override(zone_id, by=client.name))
+
+    def lift(keeper: Keeper) -> None:
+        keeper.site.zone(zone_id)
+        conditions.require(standing_override(keeper.overrides.get(zone_id), context.now()))
+        keeper.lift_override(zone_id, by=client.name)
+
+    context.gateway.loop.call(lift)

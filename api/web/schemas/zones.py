@@ -77,14 +77,21 @@ class FaultResponse(ResponseModel):
     tries: int = Field(description="failed tries so far; the keeper keeps trying")
 
 
-class OverrideResponse(ResponseModel):
-    """A person's “on” or “off” for now."""
+class StandingOverrideResponse(ResponseModel):
+    """A person's “on” or “off” for now, as it stays while nobody changes it."""
 
-    light: str = Field(description="“on” or “off”")
+    light: Literal["on", "off"] = Field(description="what was asked for", examples=["on"])
     until: Instant | None = Field(description="when it ends; null while the clock is not trusted")
-    lasts_s: float | None = Field(description="seconds left; null where that is not known yet")
-    placed_at: Instant
-    by: str = Field(description="who asked", examples=["api"])
+    placed_at: Instant = Field(description="when it was asked for, by the clock as it is now")
+    by: str = Field(description="who asked", examples=["kitchen phone"])
+
+
+class OverrideResponse(StandingOverrideResponse):
+    """A person's “on” or “off” for now, with what is left of it."""
+
+    lasts_s: float | None = Field(
+        description="seconds left; null where that is not known yet", examples=[5400.0]
+    )
 
 
 class ZoneSummary(ResponseModel):
@@ -121,7 +128,16 @@ class SpecialNightResponse(ResponseModel):
     program: list[SpanText]
 
 
-class ZoneResponse(ZoneSummary):
+class ProgramResponse(ResponseModel):
+    """What a zone does, as it can be changed."""
+
+    program: list[SpanText] = Field(description="spans for every night; an empty list means dark")
+    special_nights: list[SpecialNightResponse] = Field(
+        description="nights that differ; the last that matches decides"
+    )
+
+
+class ZoneResponse(ZoneSummary, ProgramResponse):
     """One zone in full."""
 
     transformer: str | None
@@ -129,8 +145,6 @@ class ZoneResponse(ZoneSummary):
     rated_load: LoadResponse
     lit_since: Instant | None = Field(description="by the clock as it is now; null while it is dark")
     out_of_service: str | None = Field(description="why it is never lit; null where it is in service")
-    program: list[SpanText]
-    special_nights: list[SpecialNightResponse]
     tonight: NightResponse = Field(description="by the site file alone")
 
 
@@ -168,25 +182,45 @@ def zone_response(zone: Zone, status: ZoneStatus | None, now: Reading, tonight: 
         rated_load=LoadResponse(watts=load.watts, origin=load.origin or None),
         lit_since=None if lit_since is None else instant_text(by_present_clock(lit_since, now)),
         out_of_service=zone.out_of_service,
+        **dict(program_response(zone)),
+        tonight=night_response(tonight),
+    )
+
+
+def program_response(zone: Zone) -> ProgramResponse:
+    """Describe what a zone does."""
+    return ProgramResponse(
         program=[str(span) for span in zone.program],
         special_nights=[
             SpecialNightResponse(nights=str(each.nights), program=[str(span) for span in each.program])
             for each in zone.special_nights
         ],
-        tonight=night_response(tonight),
     )
 
 
 def override_response(override: Override, now: Reading) -> OverrideResponse:
     """Describe an override."""
-    left_s, until_utc = seconds_left(override, now), override.ends_at_utc
-    if until_utc is None and left_s is not None and now.trusted:
-        until_utc = now.utc + timedelta(seconds=left_s)
+    left_s = seconds_left(override, now)
     return OverrideResponse(
+        **dict(_standing(override, now)), lasts_s=None if left_s is None else max(0.0, round(left_s, 1))
+    )
+
+
+def standing_override(override: Override | None, now: Reading) -> StandingOverrideResponse | None:
+    """Describe an override that is in force, by what does not change with the time; None where none is."""
+    if override is None or ((left_s := seconds_left(override, now)) is not None and left_s <= 0):
+        return None
+    return _standing(override, now)
+
+
+def _standing(override: Override, now: Reading) -> StandingOverrideResponse:
+    placed_utc, until_utc = by_present_clock(override.placed_at, now), override.ends_at_utc
+    if until_utc is None and override.lasts_s is not None and now.trusted:
+        until_utc = placed_utc + timedelta(seconds=override.lasts_s)
+    return StandingOverrideResponse(
         light="on" if override.on else "off",
         until=None if until_utc is None else coming_text(until_utc),
-        lasts_s=None if left_s is None else max(0.0, round(left_s, 1)),
-        placed_at=instant_text(by_present_clock(override.placed_at, now)),
+        placed_at=instant_text(placed_utc),
         by=override.by,
     )
 

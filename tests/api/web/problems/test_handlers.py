@@ -46,8 +46,8 @@ def test_a_path_that_leads_nowhere_is_not_found(house, path):
     ("method", "path", "allowed"),
     [
         ("POST", "/v1/zones", "GET, HEAD, OPTIONS"),
-        ("DELETE", "/v1/zones/jetty/program", "OPTIONS, PUT"),
-        ("GET", "/v1/zones/jetty/override", "DELETE, OPTIONS, PUT"),
+        ("DELETE", "/v1/zones/jetty/program", "GET, HEAD, OPTIONS, PUT"),
+        ("POST", "/v1/zones/jetty/override", "DELETE, GET, HEAD, OPTIONS, PUT"),
         ("TRACE", "/v1/status", "GET, HEAD, OPTIONS"),
         ("BREW", "/health", "GET, HEAD, OPTIONS"),
     ],
@@ -63,7 +63,7 @@ def test_a_method_that_does_not_fit_is_refused_with_those_that_do(house, method,
 
 @pytest.mark.parametrize(
     ("path", "allowed"),
-    [("/v1/zones/jetty/override", "DELETE, OPTIONS, PUT"), ("/v1/hours", "GET, HEAD, OPTIONS")],
+    [("/v1/zones/jetty/override", "DELETE, GET, HEAD, OPTIONS, PUT"), ("/v1/hours", "GET, HEAD, OPTIONS")],
 )
 def test_options_says_what_a_path_allows(house, path, allowed):
     """OPTIONS is answered with the methods of the path, and with nothing else (RFC 9110, section 9.3.7)."""
