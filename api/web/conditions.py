@@ -43,7 +43,7 @@ def tagged_content(request: Request, content: bytes, *, media_type: str) -> Resp
     headers = {"cache-control": "private, no-cache", "etag": tag}
     if _match(_tags(request, "if-none-match"), tag, weakly=True):
         return Response(status_code=304, headers=headers)
-    return Response(content, headers=tagged, media_type=media_type)
+    return Response(content, headers=headers, media_type=media_type)
 
 
 class Conditions:

@@ -7,7 +7,7 @@ is on its way others have their turn. The next piece waits until the client has 
 from collections.abc import AsyncIterator, Generator, Iterator, Mapping
 from threading import Lock
 
-from fastapi import Response
+from fastapi import Request, Response
 from fastapi.responses import StreamingResponse
 from starlette.concurrency import run_in_threadpool
 from starlette.types import Receive, Scope, Send
@@ -19,8 +19,20 @@ MOST_PIECES_HELD = 16
 MOST_CHARACTERS_HELD = 128 * 1024
 
 
+def is_head(request: Request) -> bool:
+    """Whether the head of an answer is asked for, and its content need not be worked out."""
+    return bool(request.scope.get("head_only"))
+
+
+def head_of(media_type: str, headers: Mapping[str, str] | None = None) -> Response:
+    """Answer with a head alone, without what is known of the content only: RFC 9110, section 9.3.2."""
+    response = Response(media_type=media_type, headers=headers)
+    del response.headers["content-length"]
+    return response
+
+
 def stream_response(
-    context: RequestContext,
+    request: Request,
     pieces: Generator[str, None, None],
     *,
     turn: Lock,
@@ -29,16 +41,22 @@ def stream_response(
 ) -> Response:
     """Answer with a text, its pieces worked out as they are sent where it is long.
 
+    Of an answer whose head alone is asked for, no more than the first piece is worked out.
+
     Each piece waits for ``turn``, the lock of whoever works so; the caller does not hold it. What goes wrong
     in the first pieces is raised here, and can be answered with a problem; later it cuts the connection, so
     that nobody takes a part for the whole.
     """
+    context: RequestContext = request.app.state.context
     held: list[str] = []
     while len(held) < MOST_PIECES_HELD and sum(map(len, held)) < MOST_CHARACTERS_HELD:
         piece = _next(pieces, turn)
         if piece is None:
             return Response("".join(held), media_type=media_type, headers=headers)
         held.append(piece)
+        if is_head(request):
+            pieces.close()
+            return head_of(media_type, headers)
     return _PieceByPiece(context, "".join(held), pieces, turn, media_type=media_type, headers=headers)
 
 

@@ -11,7 +11,7 @@ from controller.history.account import PastLight, light_of_past
 from controller.history.dark_nights import Outage, outages_of
 from controller.history.lamp_wear import Wear, account_for_wear
 from controller.history.query import MOST_NIGHTS_ON_PAPER, Beside, HoursQuery, read_period
-from controller.history.report import HoursReport, report_hours
+from controller.history.report import HoursReport, report_hours, stream_hours
 from controller.history.site_history import SiteHistory
 from controller.history.source import JournalSource
 from controller.history.work import Task, find_tasks, usual_work
@@ -71,9 +71,7 @@ def report_season(
     """
     history = SiteHistory(planner, source.site_records())
     period = read_period(text, history.planner)
-    beside = frozenset({Beside.LAST_YEAR})
-    query = HoursQuery(by=Each.MONTH, period=text, beside=beside, most_nights=MOST_NIGHTS_ON_PAPER)
-    hours = report_hours(planner, source, query, now_utc=now_utc)
+    hours = report_hours(planner, source, _query(text), now_utc=now_utc)
     bounds = hours.head.bounds
     tonight = history.planner.night_at(bounds.now_utc).date
     is_over = period.ends_at_utc <= bounds.now_utc
@@ -98,6 +96,16 @@ def report_season(
         light=light,
         now_utc=now_utc,
     )
+
+
+def require_season(planner: Planner, source: JournalSource, text: str, *, now_utc: datetime) -> None:
+    """Raise as ``report_season`` does where there is no such report, without working it out."""
+    stream_hours(planner, source, _query(text), now_utc=now_utc)
+
+
+def _query(text: str) -> HoursQuery:
+    beside = frozenset({Beside.LAST_YEAR})
+    return HoursQuery(by=Each.MONTH, period=text, beside=beside, most_nights=MOST_NIGHTS_ON_PAPER)
 
 
 def season_in(period: Period) -> Season | None:

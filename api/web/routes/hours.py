@@ -14,7 +14,7 @@ from api.web.context import Context, LongRoute, prefers
 from api.web.headers import self_contained
 from api.web.problems.types import invalid, problems_of, shown_as
 from api.web.schemas.fields import DateField, OneZone, RequestModel
-from api.web.streaming import stream_response
+from api.web.streaming import head_of, is_head, stream_response
 from config.errors import PeriodError
 from controller.calendar.periods import Each
 from controller.forecast.year import YearQuery, forecast_year
@@ -22,12 +22,12 @@ from controller.history.account import light_of_past
 from controller.history.nights import bounds_of
 from controller.history.query import Beside, HoursQuery
 from controller.history.report import stream_hours
-from controller.history.season import report_season
+from controller.history.season import report_season, require_season
 from controller.history.site_history import SiteHistory
 
 PERIODS = "a season by the year in which it begins, a month, a year, a night, or two nights joined by “to”"
 SeasonText = Annotated[str, Path(description=PERIODS, examples=["2027-winter"], max_length=40)]
-CSV = "text/csv"
+CSV, SVG, HTML = "text/csv", "image/svg+xml", "text/html; charset=utf-8"
 _NIGHTS_TO_THE_LAST = timedelta(days=364)
 
 router = APIRouter(tags=["hours"], route_class=LongRoute)
@@ -110,14 +110,14 @@ def get_hours(request: Request, context: Context, params: Annotated[HoursParams,
     )
     gateway, years, now = context.gateway, context.years, context.now()
     with years.planner_like(gateway.planner) as planner:
-        year = None if as_csv else years.year_ahead(planner, now)
+        year = None if as_csv or is_head(request) else years.year_ahead(planner, now)
         try:
             stream = stream_hours(planner, gateway.journal, query, now_utc=now.utc, year=year)
         except PeriodError as error:
             wrong = "period" if params.period is not None else "all" if params.everything else "to"
             raise invalid(str(error), parameter=wrong) from error
     return stream_response(
-        context,
+        request,
         write_csv(stream) if as_csv else write_hours_json(stream),
         turn=years.turn,
         media_type=CSV if as_csv else "application/json",
@@ -131,7 +131,7 @@ def get_hours(request: Request, context: Context, params: Annotated[HoursParams,
     response_class=Response,
     responses=shown_as("text/html", "invalid-request", "journal-unreadable"),
 )
-def get_report(context: Context, season: SeasonText) -> Response:
+def get_report(request: Request, context: Context, season: SeasonText) -> Response:
     """Give a page for A4 and Letter, to hand over.
 
     It has totals, the work to do, what was missed and why, each zone and month, the year before, what lies
@@ -139,27 +139,32 @@ def get_report(context: Context, season: SeasonText) -> Response:
     """
     gateway, years, now = context.gateway, context.years, context.now()
     with years.planner_like(gateway.planner) as planner:
-        year = years.year_ahead(planner, now)
         try:
+            if is_head(request):
+                require_season(planner, gateway.journal, season, now_utc=now.utc)
+                return head_of(HTML)
+            year = years.year_ahead(planner, now)
             report = report_season(planner, gateway.journal, season, now_utc=now.utc, year=year)
         except PeriodError as error:
             raise invalid(str(error), parameter="season") from error
         page = write_report(report)
-    return Response(page, media_type="text/html; charset=utf-8", headers=self_contained(page))
+    return Response(page, media_type=HTML, headers=self_contained(page))
 
 
 @router.get(
     "/v1/year.svg",
     summary="The year's picture",
     response_class=Response,
-    responses=shown_as("image/svg+xml", "journal-unreadable"),
+    responses=shown_as(SVG, "journal-unreadable"),
 )
-def get_year_svg(context: Context, params: Annotated[YearSvgParams, Query()]) -> Response:
+def get_year_svg(request: Request, context: Context, params: Annotated[YearSvgParams, Query()]) -> Response:
     """Draw 365 nights side by side, each from noon to noon, with the sky and what was or will be lit."""
     gateway, years, now_utc = context.gateway, context.years, context.now().utc
     with years.planner_like(gateway.planner) as planner:
         tonight = planner.night_at(now_utc).date
         zones = () if params.zone is None else (planner.site.zone(params.zone).id,)
+        if is_head(request):
+            return head_of(SVG)
         if params.kind == "future":
             year = forecast_year(planner, YearQuery(first=params.from_date or tonight, zones=zones))
             drawn = draw_future(year, width_px=params.width)
@@ -170,4 +175,4 @@ def get_year_svg(context: Context, params: Annotated[YearSvgParams, Query()]) ->
             bounds = bounds_of(history, gateway.journal, now_utc)
             light = light_of_past(history, gateway.journal, first, last, bounds=bounds, zones=zones)
             drawn = write_svg(lay_out_past(planner, light, now_utc=now_utc), width_px=params.width)
-    return Response(drawn, media_type="image/svg+xml")
+    return Response(drawn, media_type=SVG)

@@ -5,7 +5,7 @@ from itertools import islice
 from typing import Annotated
 from urllib.parse import urlencode
 
-from fastapi import APIRouter, Query, Response
+from fastapi import APIRouter, Query, Request, Response
 from pydantic import Field
 
 from api.render.instants import instant_text
@@ -26,6 +26,11 @@ USUAL_NIGHTS = 7
 USUAL_STRETCH = timedelta(days=7)
 MOST_SWITCHINGS = 1000
 USUAL_SWITCHINGS = 100
+
+_LINK = {
+    "description": "the address of the older ones, with rel=next (RFC 8288); left out where there are none",
+    "schema": {"type": "string"},
+}
 
 router = APIRouter(tags=["nights"], route_class=ShortRoute)
 
@@ -73,23 +78,26 @@ class SwitchingsResponse(ResponseModel):
 
 
 @router.get("/v1/nights", summary="What each zone does, night by night", response_model=NightsResponse)
-def get_nights(context: Context, params: Annotated[NightsParams, Query()]) -> Response:
+def get_nights(request: Request, context: Context, params: Annotated[NightsParams, Query()]) -> Response:
     """Say when zones are lit from one night to another, by the site file alone: at most 800 nights."""
     with context.planner_lock:
         planner = context.gateway.planner
         first, last = _period(params, planner.night_at(context.now().utc).date)
         pieces = write_nights_json(planner, first, last, None if params.zone is None else [params.zone])
-    return stream_response(context, pieces, turn=context.planner_lock, media_type="application/json")
+    return stream_response(request, pieces, turn=context.planner_lock, media_type="application/json")
 
 
 @router.get(
     "/v1/switchings",
     summary="What was switched, the newest first",
     response_model=SwitchingsResponse,
-    responses=problems_of("journal-unreadable"),
+    responses={200: {"headers": {"Link": _LINK}}, **problems_of("journal-unreadable")},
 )
 def get_switchings(context: Context, params: Annotated[SwitchingsParams, Query()]) -> Response:
-    """List changes of relays, the newest first, with the cause of each; `next` leads on to older ones."""
+    """List changes of relays, the newest first, with the cause of each.
+
+    `next` leads on to older ones, and so does the header Link.
+    """
     from_utc, to_utc = _interval(context, params)
     skip = 0
     if params.cursor is not None:
@@ -102,12 +110,13 @@ def get_switchings(context: Context, params: Annotated[SwitchingsParams, Query()
     if params.zone is not None and not found:
         _require_zone(context, params.zone)
     page = found[:limit]
+    older = _next_link(params, from_utc, page, skip) if len(found) > limit else None
     response = SwitchingsResponse(
         site=context.gateway.site.name,
         switchings=[switching_response(each) for each in page],
-        next=_next_link(params, from_utc, page, skip) if len(found) > limit else None,
+        next=older,
     )
-    return json_response(response)
+    return json_response(response, headers={} if older is None else {"link": f'<{older}>; rel="next"'})
 
 
 def _period(params: NightsParams, tonight: date) -> tuple[date, date]:

@@ -3,7 +3,7 @@
 from typing import Annotated, Literal
 from zoneinfo import ZoneInfo
 
-from fastapi import APIRouter, Path, Query, Response
+from fastapi import APIRouter, Path, Query, Request, Response
 from pydantic import Field
 
 from api.render.wiring.as_json import PlacementResponse, WiringResponse, placement_response, to_response
@@ -12,6 +12,7 @@ from api.web.context import Context, LongRoute, RequestContext, json_response
 from api.web.headers import self_contained
 from api.web.problems.types import ProblemError, invalid, problems_of, shown_as
 from api.web.schemas.fields import RequestModel
+from api.web.streaming import head_of, is_head
 from config.errors import WiringError
 from config.models.site import Site
 from controller.design.placement import Target, place_object
@@ -20,6 +21,8 @@ from controller.inspection.report import WiringReport, report_site
 TransformerId = Annotated[
     str, Path(description="id of the transformer, as the site file has it", examples=["boathouse"])
 ]
+
+HTML = "text/html; charset=utf-8"
 
 router = APIRouter(tags=["wiring"], route_class=LongRoute)
 
@@ -49,9 +52,12 @@ class PlacingParams(RequestModel):
     response_model=WiringResponse,
     responses=problems_of("unknown-transformer"),
 )
-def get_wiring(context: Context, params: Annotated[WiringParams, Query()]) -> Response:
+def get_wiring(request: Request, context: Context, params: Annotated[WiringParams, Query()]) -> Response:
     """Give each transformer's load and cables, the volts of every light, and how to fix what is wrong."""
-    return json_response(to_response(*_reports(context, params.transformer)))
+    _require_transformer(context.gateway.site, params.transformer)
+    if is_head(request):
+        return head_of("application/json")
+    return json_response(to_response(*_reports(context.gateway.site, params.transformer)))
 
 
 @router.get(
@@ -60,9 +66,9 @@ def get_wiring(context: Context, params: Annotated[WiringParams, Query()]) -> Re
     response_class=Response,
     responses=shown_as("text/html", "unknown-transformer"),
 )
-def get_sheet(context: Context) -> Response:
+def get_sheet(request: Request, context: Context) -> Response:
     """Give a page that prints on A4 and Letter: drawing, load, readings, what to buy and to check."""
-    return _sheet(context, None)
+    return _sheet(request, context, None)
 
 
 @router.get(
@@ -71,9 +77,9 @@ def get_sheet(context: Context) -> Response:
     response_class=Response,
     responses=shown_as("text/html", "unknown-transformer"),
 )
-def get_sheet_of_one(context: Context, transformer_id: TransformerId) -> Response:
+def get_sheet_of_one(request: Request, context: Context, transformer_id: TransformerId) -> Response:
     """Give the same page for one transformer alone."""
-    return _sheet(context, transformer_id)
+    return _sheet(request, context, transformer_id)
 
 
 @router.get("/v1/placing", summary="How many lights for an object, and where")
@@ -91,22 +97,24 @@ async def get_placing(params: Annotated[PlacingParams, Query()]) -> PlacementRes
         raise invalid(str(error)) from error
 
 
-def _sheet(context: RequestContext, transformer: str | None) -> Response:
-    site, reports = _reports(context, transformer)
-    today = context.now().utc.astimezone(ZoneInfo(site.time_zone)).date()
-    page = make_sheet(site, reports, today)
-    return Response(page, media_type="text/html; charset=utf-8", headers=self_contained(page))
-
-
-def _reports(context: RequestContext, transformer: str | None) -> tuple[Site, tuple[WiringReport, ...]]:
+def _sheet(request: Request, context: RequestContext, transformer: str | None) -> Response:
     site = context.gateway.site
-    reports = report_site(site)
-    if transformer is None:
-        return site, reports
-    found = tuple(each for each in reports if each.wiring.transformer.id == transformer)
-    if not found:
-        known = [each.wiring.transformer.id for each in reports]
+    _require_transformer(site, transformer)
+    if is_head(request):
+        return head_of(HTML)
+    today = context.now().utc.astimezone(ZoneInfo(site.time_zone)).date()
+    page = make_sheet(*_reports(site, transformer), today)
+    return Response(page, media_type=HTML, headers=self_contained(page))
+
+
+def _require_transformer(site: Site, transformer: str | None) -> None:
+    known = [each.id for each in site.transformers]
+    if transformer is not None and transformer not in known:
         has = f"this site has {', '.join(known)}" if known else "this site has none"
         words = f"no transformer is called “{transformer}”; {has}"
         raise ProblemError("unknown-transformer", words, transformers=known)
-    return site, found
+
+
+def _reports(site: Site, transformer: str | None) -> tuple[Site, tuple[WiringReport, ...]]:
+    reports = report_site(site)
+    return site, tuple(each for each in reports if transformer in (None, each.wiring.transformer.id))

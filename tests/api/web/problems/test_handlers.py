@@ -84,6 +84,67 @@ def test_head_answers_as_get_without_a_body(house, path):
     assert head.headers == get.headers
 
 
+LONG = {
+    "/v1/hours": ("api.render.hours_json.hour_notes", "application/json"),
+    "/v1/hours?format=csv&all=true": (
+        "controller.history.report.account_for_wear",
+        "text/csv; charset=utf-8",
+    ),
+    "/v1/nights?from=2027-01-01&to=2028-12-31": (
+        "api.render.nights_json.night_response",
+        "application/json",
+    ),
+    "/v1/report/2027-summer": ("api.web.routes.hours.report_season", "text/html; charset=utf-8"),
+    "/v1/year.svg": ("api.web.routes.hours.forecast_year", "image/svg+xml"),
+    "/v1/year.svg?kind=past": ("api.web.routes.hours.light_of_past", "image/svg+xml"),
+    "/v1/wiring": ("api.web.routes.wiring.report_site", "application/json"),
+    "/v1/sheet": ("api.web.routes.wiring.report_site", "text/html; charset=utf-8"),
+    "/v1/sheet/boathouse": ("api.web.routes.wiring.report_site", "text/html; charset=utf-8"),
+}
+
+
+@pytest.mark.parametrize("path", LONG)
+def test_the_head_of_a_long_answer_is_cheap(house, monkeypatch, path):
+    """HEAD of a long answer is that of GET, without the work, and without what only the content tells."""
+    work, media_type = LONG[path]
+    get = house.ask("GET", path)
+
+    def refuse(*_args, **_more):
+        raise AssertionError("worked out for nobody")
+
+    for each in (work, "api.web.context.year_to_come"):
+        monkeypatch.setattr(each, refuse)
+    head = house.ask("HEAD", path)
+    assert (head.status_code, head.content, head.headers["content-type"]) == (200, b"", media_type)
+    assert get.headers["content-type"] == media_type
+    assert "content-length" not in head.headers
+    known = {"content-length", "content-security-policy"}
+    assert {name for name in get.headers if name not in known} == {
+        name for name in head.headers if name not in known
+    }
+
+
+@pytest.mark.parametrize(
+    "path",
+    [
+        "/v1/report/2027-spring-2",
+        "/v1/report/2001-01-01 to 2027-01-01",
+        "/v1/year.svg?zone=pier",
+        "/v1/year.svg?width=1",
+        "/v1/sheet/shed",
+        "/v1/wiring?transformer=shed",
+        "/v1/hours?zone=pier",
+        "/v1/hours?period=x",
+        "/v1/nights?to=1999-01-01",
+    ],
+)
+def test_the_head_of_what_is_refused_says_so(house, path):
+    """HEAD of what GET refuses has the same status, however long the answer would be."""
+    get, head = house.ask("GET", path), house.ask("HEAD", path)
+    assert get.status_code in (404, 422)
+    assert (head.status_code, head.content) == (get.status_code, b"")
+
+
 @pytest.mark.parametrize(
     ("content", "detail"),
     [

@@ -262,3 +262,16 @@ def test_nights_are_sent_as_text_that_any_reader_takes(house):
     house.loop.call(lambda keeper: keeper.change_site(site, words="renamed"))
     content = house.ask("GET", "/v1/nights").content
     assert json.loads(content.decode("utf-8"))["site"] == "Søltmyr Ødegård"
+
+
+def test_pages_are_linked_in_the_header_too(fortnight):
+    """Each page but the last has its successor in the header Link, as in “next” (RFC 8288)."""
+    address, pages = "/v1/switchings?limit=9&zone=jetty", []
+    while address:
+        response = fortnight.ask("GET", address)
+        pages.append(response.json())
+        linked = response.links.get("next", {}).get("url")  # as httpx reads it
+        assert linked == pages[-1]["next"]
+        address = linked
+    assert "link" not in response.headers
+    assert [len(page["switchings"]) for page in pages] == [9, 5]  # seven nights, on and off
