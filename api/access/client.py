@@ -73,8 +73,9 @@ def client_kind(
 ) -> ClientKind:
     """Say whether a request comes from the board itself.
 
-    That is a connection from 127.0.0.1 or ::1, or over a Unix socket, which no proxy passed on: a proxy on
-    this board connects from it too, whoever is behind it.
+    That is a connection from and to 127.0.0.1 or ::1, or over a Unix socket, which no proxy passed on: a
+    proxy on this board connects from it too, whoever is behind it. What it sends to another address of the
+    board, such as 127.0.0.2, is never the board's own, whatever headers it adds or leaves out.
 
     Args:
         peer: of the connection, as ASGI has it; a Unix socket has none. Nor has a TCP connection that the
@@ -83,7 +84,8 @@ def client_kind(
         header_names: of the request, in small letters.
     """
     is_unix = peer is None and server is not None and server[1] is None
-    if not is_unix and (peer is None or peer[0] not in _LOOPBACK):
+    ends = () if is_unix else (peer, server or peer)
+    if any(end is None or end[0] not in _LOOPBACK for end in ends):
         return ClientKind.HOME
     was_forwarded = any(name in _FORWARDING or name.startswith(b"x-forwarded") for name in header_names)
     return ClientKind.HOME if was_forwarded else ClientKind.BOARD

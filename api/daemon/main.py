@@ -24,6 +24,7 @@ from controller.relays import Wire, missing_library, open_relays
 
 if TYPE_CHECKING:
     from api.web.gateway import KeeperGateway
+    from api.web.listening import Listening
     from config.file.loader import LoadedSite
 
 log = logging.getLogger("leerie")
@@ -102,6 +103,7 @@ def _run(
 
     from api.daemon.hooks import DaemonHooks  # noqa: PLC0415
     from api.web.gateway import KeeperGateway  # noqa: PLC0415
+    from api.web.listening import Listening  # noqa: PLC0415
     from api.web.server import WebServer  # noqa: PLC0415
     from controller.journal.maintenance import JournalMaintenance  # noqa: PLC0415
     from controller.journal.reader import JournalReader  # noqa: PLC0415
@@ -129,7 +131,13 @@ def _run(
         hub=hooks.hub,
         on_site_written=hooks.on_site_written,
     )
-    web = WebServer(lambda: _make_app(gateway, state), port=port or site.network.port)
+    listening = Listening(
+        lambda: gateway.site.network,
+        port=port,
+        now_utc=lambda: hooks.loop.status.at.utc if hooks.loop.status.at.trusted else None,
+        on_home=_show_address,
+    )
+    web = WebServer(lambda: _make_app(gateway, listening, state), listening=listening)
 
     in_background(hooks.maintenance.check, name="journal check")
     in_background(lambda: log_warnings(loaded), name="site file warnings")
@@ -142,10 +150,17 @@ def _run(
         web.stop(CLOSE_S)
 
 
-def _make_app(gateway: KeeperGateway, state: Path) -> object:
+def _make_app(gateway: KeeperGateway, listening: Listening, state: Path) -> object:
     from api.web.app import make_app  # noqa: PLC0415 - lights first
 
-    return make_app(gateway, access_path=state / "access.json")
+    return make_app(gateway, listening=listening, access_path=state / "access.json")
+
+
+def _show_address(url: str) -> None:
+    """Show the address as a QR code where a person has started it at a terminal."""
+    from api.render.qr_code import show_qr_code  # noqa: PLC0415 - lights first
+
+    show_qr_code(url, sys.stderr)
 
 
 def _lock(state: Path) -> StateLock:

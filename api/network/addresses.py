@@ -8,11 +8,9 @@ import fcntl
 import socket
 import struct
 from array import array
-from collections.abc import Mapping
 from contextlib import suppress
 from ipaddress import IPv4Address, IPv6Address, ip_address
 from pathlib import Path
-from typing import Any
 
 from config.models.network import NetworkSettings, is_home_address
 
@@ -31,8 +29,6 @@ _PASSING = 0x01 | 0x08 | 0x20 | 0x40
 _ELSEWHERE = ("192.0.2.1", 9)
 # RFC 4291, section 2.5.1.
 _IPV6_HOST_BITS = 64
-# What a reverse proxy adds: RFC 7239, section 4; RFC 9110, section 7.6.3; common practice.
-_FORWARDED = (b"forwarded", b"via", b"x-real-ip")
 
 
 def home_addresses() -> list[str]:
@@ -50,20 +46,6 @@ def home_addresses() -> list[str]:
 def is_this_machine(text: str) -> bool:
     """Whether an address, without a zone, is one of this machine's own, of any kind."""
     return text in {each.partition("%")[0] for each in (*_ipv4_addresses(), *_ipv6_addresses())}
-
-
-def is_from_board(scope: Mapping[str, Any]) -> bool:
-    """Whether a request, by its ASGI scope, comes from a program on the board itself.
-
-    What a reverse proxy on the board passes on does not, and neither does what arrives at another address
-    than the board's own.
-    """
-    client, server = scope.get("client"), scope.get("server")
-    # Without a client it came through a Unix socket.
-    if client is not None and (client[0] not in BOARD or (server is not None and server[0] not in BOARD)):
-        return False
-    names = [name for name, _ in scope["headers"]]
-    return not any(name in _FORWARDED or name.startswith(b"x-forwarded-") for name in names)
 
 
 def counted_as(peer: str) -> dict[str, int]:
@@ -89,7 +71,11 @@ def addresses_to_open(settings: NetworkSettings) -> list[str]:
     """List what to listen on beside the board's own address, as the site file asks."""
     if settings.listen == "board":
         return []
-    return home_addresses() if settings.listen == "home" else list(settings.listen)
+    if settings.listen == "home":
+        return home_addresses()
+    # To be opened, a link-local address needs its interface.
+    with_interface = {each.partition("%")[0]: each for each in home_addresses()}
+    return [with_interface.get(each, each) for each in settings.listen]
 
 
 def _is_of_home(address: str) -> bool:

@@ -3,16 +3,19 @@
 Imported by the web server's own thread only, once the lights are right: FastAPI takes a while.
 """
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterator
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 from typing import Any
 
 from fastapi import FastAPI
 
+from api.network.names import OwnHosts
 from api.web.context import RequestContext
 from api.web.gateway import KeeperGateway
-from api.web.middleware import ALLOWED_HOSTS, RequestGuardMiddleware
+from api.web.limits import RateLimitMiddleware
+from api.web.listening import Listening
+from api.web.middleware import RequestGuardMiddleware
 from api.web.permission import PermissionMiddleware
 from api.web.problems.handlers import add_problem_handlers
 from api.web.problems.types import SCHEMA_REF, ProblemDocument, problems_of
@@ -75,7 +78,7 @@ def make_app(
     gateway: KeeperGateway,
     *,
     boot_s: Callable[[], float] = read_boot_s,
-    hosts: Iterable[str] = ALLOWED_HOSTS,
+    listening: Listening | None = None,
     access_path: Path | None = None,
 ) -> FastAPI:
     """Put the web application together.
@@ -83,9 +86,10 @@ def make_app(
     Args:
         gateway: the way to the keeper, the journal and the site file.
         boot_s: reads the keeper's boot-time clock, in seconds.
-        hosts: the names, without a port, that it answers to.
+        listening: says where it is reached; by default on the board alone.
         access_path: the file of who is let in; None where nothing is kept.
     """
+    listening = listening or Listening()
     # The documentation pages of FastAPI load from the internet; /docs does not. /openapi.json is a route as
     # all others are.
     app = DescribedApp(
@@ -97,7 +101,9 @@ def make_app(
         redoc_url=None,
         redirect_slashes=False,
     )
-    context = app.state.context = RequestContext(gateway, boot_s=boot_s, access_path=access_path)
+    context = app.state.context = RequestContext(
+        gateway, boot_s=boot_s, access_path=access_path, network=lambda: listening.status
+    )
     app.state.live = events.LiveEvents(context)
     for subject in (
         status,
@@ -117,7 +123,8 @@ def make_app(
         app.router.routes.extend(subject.router.routes)
     add_problem_handlers(app)
     app.add_middleware(PermissionMiddleware, context=app.state.context)
-    app.add_middleware(RequestGuardMiddleware, hosts=hosts)
+    app.add_middleware(RequestGuardMiddleware, hosts=OwnHosts(lambda: listening.names))
+    app.add_middleware(RateLimitMiddleware)
     return app
 
 

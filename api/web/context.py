@@ -18,6 +18,7 @@ from fastapi.routing import APIRoute
 from pydantic import BaseModel
 
 from api.access.access import Access
+from api.render.network_json import NetworkResponse
 from api.web.gateway import KeeperGateway
 from api.web.problems.types import ProblemError
 from api.web.strict import StrictRequest, check_parameters, parameters_of
@@ -105,6 +106,7 @@ class RequestContext:
     Args:
         boot_s: reads the keeper's boot-time clock, in seconds.
         access_path: the file of who is let in; None where nothing is kept.
+        network: says where the API is reached now.
     """
 
     def __init__(
@@ -113,12 +115,14 @@ class RequestContext:
         *,
         boot_s: Callable[[], float] = read_boot_s,
         access_path: Path | None = None,
+        network: Callable[[], NetworkResponse],
     ) -> None:
         self.gateway = gateway
         self.access = Access(
             access_path, record=self._record, in_background=partial(in_background, name="devices let in")
         )
         self.boot_s = boot_s
+        self.network = network
         # Held by whoever uses the gateway's planner, which works for one at a time.
         self.planner_lock = threading.Lock()
         # Held by whoever reads the journal and is asked all the time.

@@ -11,12 +11,12 @@ Origin; RFC 9110, section 7.2.
 import asyncio
 import logging
 import re
-from collections.abc import Iterable
 from urllib.parse import unquote
 
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from api.network.names import OwnHosts
 from api.render.instants import quote
 from api.web.headers import SECURITY_HEADERS
 from api.web.problems.handlers import methods_at
@@ -24,7 +24,6 @@ from api.web.problems.types import ProblemError
 
 log = logging.getLogger(__name__)
 
-ALLOWED_HOSTS = ("localhost", "127.0.0.1", "[::1]")
 LARGEST_BODY_BYTES = 64 * 1024
 _TOO_LARGE = f"the body is larger than {LARGEST_BODY_BYTES // 1024} kB; send a smaller one"
 # A body that is too large is read on up to here, so that the response arrives before the connection closes.
@@ -35,22 +34,16 @@ RECEIVE_S = 10.0
 _WITH_BODY = frozenset({"PUT", "POST", "PATCH"})
 # In a path: whoever knows it may read the calendar.
 _SECRET = re.compile(r"(?<=/calendar/)[^/]+(?=\.ics)")
-_PORT = re.compile(r":[0-9]{1,5}\Z")
 # RFC 9112, section 3.2.2.
 _ABSOLUTE_TARGET = re.compile(rb"(https?)://([^/]*)(/.*|)", re.IGNORECASE)
 
 
 class RequestGuardMiddleware:
-    """Refuses requests that must not reach the routes, and answers every exception that comes out of them.
+    """Refuses requests that must not reach the routes, and answers every exception that comes out of them."""
 
-    The ``hosts`` are this server's own names, without a port, in small letters.
-    """
-
-    def __init__(
-        self, app: ASGIApp, *, hosts: Iterable[str] = ALLOWED_HOSTS, receive_s: float = RECEIVE_S
-    ) -> None:
+    def __init__(self, app: ASGIApp, *, hosts: OwnHosts | None = None, receive_s: float = RECEIVE_S) -> None:
         self._app = app
-        self._hosts = frozenset(hosts)
+        self._hosts = hosts or OwnHosts()
         self._receive_s = receive_s
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
@@ -62,7 +55,7 @@ class RequestGuardMiddleware:
         try:
             scope = _with_path(scope)
             method, headers = scope["method"], Headers(scope=scope)
-            self._check_host(headers)
+            self._check_host(scope, headers)
             _check_origin(scope, headers)
             _check_type(scope, headers)
             body = await self._read_body(headers, receive)
@@ -88,11 +81,12 @@ class RequestGuardMiddleware:
                 words = "an internal error; the lights are not affected, and the log says more"
                 await ProblemError("fault", words).response(scope["path"])(scope, receive, response.send)
 
-    def _check_host(self, headers: Headers) -> None:
-        host = headers.get("host", "").lower()
-        if _PORT.sub("", host) not in self._hosts:
+    def _check_host(self, scope: Scope, headers: Headers) -> None:
+        host = headers.get("host", "")
+        if not self._hosts.allows(host, scope):
             words = f"the request was sent to {quote(host)}" if host else "the request has no Host header"
-            raise ProblemError("wrong-host", f"{words}; use one of {', '.join(sorted(self._hosts))}")
+            remedy = f"use one of {', '.join(self._hosts.listed(scope))}, or add to names under [network]"
+            raise ProblemError("wrong-host", f"{words}; {remedy}")
 
     async def _read_body(self, headers: Headers, receive: Receive) -> bytes:
         declared = headers.get("content-length", "0")

@@ -7,47 +7,49 @@ uvicorn waits for ever for the head of a request and for a client that does not 
 import asyncio
 import contextlib
 import socket
+from collections.abc import Callable
 from typing import Any
 
 import h11
 from uvicorn.protocols.http.h11_impl import H11Protocol
 
+from api.web.connections import Connection
+from api.web.headers import SECURITY_HEADERS
 from api.web.problems.types import PROBLEM_MEDIA_TYPE, ProblemError
 
-# A browser keeps six connections to one server: enough for ten browsers. As many again are answered “too many
-# requests”; the rest are cut off, so that the process keeps files to open for its journal.
-MOST_CONNECTIONS = 64
 # How long a connection may stay idle, and the head of a request take to arrive.
 IDLE_TIMEOUT_S = 10.0
 # How long a client may leave a response unread.
 WRITE_TIMEOUT_S = 20.0
 # How long the kernel waits for a client to take what was sent: a little less, as it looks seconds apart.
 SILENCE_S = 15.0
+# How long a connection that is refused may take to ask what it is then answered.
+REFUSED_S = 2.0
 
 
 class LimitedH11Protocol(H11Protocol):
-    """Serves one connection, and ends it where it is idle, does not read, or is one too many."""
+    """Serves one connection, and ends it where it is idle or does not read.
 
-    most = MOST_CONNECTIONS
+    A request finds its connection in its scope, under ``scope["state"]["connection"]``.
+    """
+
     idle_timeout_s = IDLE_TIMEOUT_S
     write_timeout_s = WRITE_TIMEOUT_S
     silence_s = SILENCE_S
 
-    def __init__(self, *args: Any, **kwargs: Any) -> None:  # noqa: ANN401 - uvicorn's own
-        super().__init__(*args, **kwargs)
+    def __init__(self, connection: Connection, **uvicorns: Any) -> None:  # noqa: ANN401 - uvicorn's own
+        super().__init__(**uvicorns, app_state={"connection": connection})
+        self._connection = connection
         self._idle: asyncio.TimerHandle | None = None
         self._unread: asyncio.TimerHandle | None = None
-        self._one_too_many = False
 
     def connection_made(self, transport: asyncio.BaseTransport) -> None:
-        """Begin, unless there are far too many connections."""
+        """Begin, with a time to ask something."""
         super().connection_made(transport)  # type: ignore[arg-type]  # a Transport, always
         self._limit_silence()
-        self._one_too_many = len(self.connections) > self.most
-        if len(self.connections) > 2 * self.most:
-            self.transport.abort()
-        else:
-            self._restart_idle_timer()
+        self._connection.cut = self.transport.abort
+        self._connection.is_waiting = self._is_waiting
+        self._restart_idle_timer()
 
     def _limit_silence(self) -> None:
         """Have the kernel cut a client that has gone without a word, or whose buffer stays full.
@@ -61,18 +63,11 @@ class LimitedH11Protocol(H11Protocol):
 
     def connection_lost(self, exc: Exception | None) -> None:
         """End the timers."""
+        self._connection.end()
         for timer in (self._idle, self._unread):
             if timer is not None:
                 timer.cancel()
         super().connection_lost(exc)
-
-    def data_received(self, data: bytes) -> None:
-        """Read what the client sends, or answer that there are too many connections."""
-        if self._one_too_many:
-            words = f"{self.most} connections are open already; close some, or wait"
-            self._end_with(ProblemError("too-busy", words))
-        else:
-            super().data_received(data)
 
     def on_response_complete(self) -> None:
         """Wait for the next request, but not for ever."""
@@ -82,19 +77,27 @@ class LimitedH11Protocol(H11Protocol):
     def pause_writing(self) -> None:
         """Wait for the client to read, but not for ever."""
         super().pause_writing()
+        self._connection.since_s = self.loop.time()
         self._unread = self.loop.call_later(self.write_timeout_s, self.transport.abort)
 
     def resume_writing(self) -> None:
         """Go on: the client reads."""
         if self._unread is not None:
             self._unread.cancel()
+            self._unread = None
         super().resume_writing()
 
     def send_400_response(self, msg: str) -> None:
         """Answer what is not HTTP with a problem, where a response is possible."""
         self._end_with(ProblemError("not-http", f"{msg.rstrip('.').lower()}; speak HTTP/1.1 to this port"))
 
+    def _is_waiting(self) -> bool:
+        """Whether the client is to do the next thing: ask, send the rest of its request, or read."""
+        cycle = self.cycle
+        return cycle is None or cycle.response_complete or cycle.more_body or self._unread is not None
+
     def _restart_idle_timer(self) -> None:
+        self._connection.since_s = self.loop.time()
         if self._idle is not None:
             self._idle.cancel()
         self._idle = self.loop.call_later(self.idle_timeout_s, self._on_idle)
@@ -113,14 +116,10 @@ class LimitedH11Protocol(H11Protocol):
 
     def _end_with(self, problem: ProblemError) -> None:
         body = problem.document("/")
-        headers = [
-            ("content-type", PROBLEM_MEDIA_TYPE),
-            ("content-length", str(len(body))),
-            ("cache-control", "no-store"),
-            ("connection", "close"),
-        ]
         head = h11.Response(
-            status_code=problem.type.status, headers=headers, reason=problem.type.title.encode()
+            status_code=problem.type.status,
+            headers=list(_headers(problem, body).items()),
+            reason=problem.type.title.encode(),
         )
         try:
             for event in (head, h11.Data(data=body), h11.EndOfMessage()):
@@ -130,3 +129,41 @@ class LimitedH11Protocol(H11Protocol):
             self.transport.abort()
         else:
             self.transport.close()
+
+
+class RefusingProtocol(asyncio.Protocol):
+    """Answers whatever comes first with a problem, and ends the connection; ``on_end`` is then called."""
+
+    _transport: asyncio.Transport
+
+    def __init__(self, problem: ProblemError, on_end: Callable[[], None]) -> None:
+        self._problem = problem
+        self._on_end = on_end
+        self._timer: asyncio.TimerHandle | None = None
+
+    def connection_made(self, transport: asyncio.BaseTransport) -> None:
+        """Begin, with a moment to ask something."""
+        assert isinstance(transport, asyncio.Transport)
+        self._transport = transport
+        self._timer = asyncio.get_running_loop().call_later(REFUSED_S, transport.abort)
+
+    def data_received(self, _data: bytes) -> None:
+        """Answer; a response without a request would be taken for a broken connection."""
+        body = self._problem.document("/")
+        lines = [f"HTTP/1.1 {self._problem.type.status} {self._problem.type.title}"]
+        lines += [f"{name}: {value}" for name, value in _headers(self._problem, body).items()]
+        self._transport.write("\r\n".join([*lines, "", ""]).encode() + body)
+        self._transport.close()
+
+    def connection_lost(self, _exc: Exception | None) -> None:
+        """End the timer."""
+        if self._timer is not None:
+            self._timer.cancel()
+        self._on_end()
+
+
+def _headers(problem: ProblemError, body: bytes) -> dict[str, str]:
+    headers = {**SECURITY_HEADERS, "content-type": PROBLEM_MEDIA_TYPE, "content-length": str(len(body))}
+    if problem.type.retry_after_s is not None:
+        headers["retry-after"] = str(problem.type.retry_after_s)
+    return {**headers, "connection": "close"}

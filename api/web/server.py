@@ -6,13 +6,14 @@ once, shown in ``fault``, and tried again with growing pauses until it works.
 
 import asyncio
 import contextlib
-import errno
 import logging
-import socket
 import threading
 from collections.abc import Callable
 from functools import partial
-from typing import Any
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from api.web.listening import Listening
 
 log = logging.getLogger(__name__)
 
@@ -22,30 +23,30 @@ FIRST_PAUSE_S = 1.0
 LONGEST_PAUSE_S = 30.0
 # Requests under way when the server is stopped get this long; then they are cut off.
 FINISH_S = 0.2
-# How often the header Date is renewed.
+# How often the header Date is renewed, and the addresses are looked after.
 DATE_S = 1.0
-# Connections that the kernel keeps until they are accepted.
-BACKLOG = 64
-_FIRST_FREE_PORT = 1024
 
 
 class WebServer:
-    """Serves an application on one address of this machine; port 0 takes any that is free.
+    """Serves an application on this machine's addresses.
 
-    ``make_app`` is called in the server's thread, and is the place to import the application.
+    Args:
+        make_app: called in the server's thread, and the place to import the application.
+        port: of the board's own address, which is all that is served then; 0 takes any that is free.
+        listening: what is served instead.
     """
 
     def __init__(
         self,
         make_app: Callable[[], Any],
         *,
-        host: str = HOST,
         port: int = 0,
+        listening: "Listening | None" = None,
         first_pause_s: float = FIRST_PAUSE_S,
     ) -> None:
-        self.port = port
         self.fault: str | None = None
-        self._host = host
+        self._port = port
+        self._listening = listening
         self._make_app = make_app
         self._app: Any = None
         self._first_pause_s = first_pause_s
@@ -56,10 +57,14 @@ class WebServer:
         self._wake_up: Callable[[], object] = lambda: None
 
     @property
+    def port(self) -> int:
+        """The port of the board's own address."""
+        return self._port if self._listening is None else self._listening.port
+
+    @property
     def url(self) -> str:
-        """The address to give to a person."""
-        host = f"[{self._host}]" if ":" in self._host else self._host
-        return f"http://{host}:{self.port}/"
+        """The address to give to a person on the board."""
+        return f"http://{HOST}:{self.port}/"
 
     def start(self) -> None:
         """Begin to serve; returns at once."""
@@ -94,21 +99,18 @@ class WebServer:
             pause_s = min(2.0 * pause_s, LONGEST_PAUSE_S)
 
     async def _serve(self) -> None:
+        from api.web.listening import Listening  # noqa: PLC0415 - lights first
+
         stop = asyncio.Event()
         self._wake_up = partial(asyncio.get_running_loop().call_soon_threadsafe, stop.set)
         if self._stopping.is_set():
             return
-        family = socket.AF_INET6 if ":" in self._host else socket.AF_INET
-        # With the protocol named asyncio turns Nagle off; else a response may wait 40 ms for an ACK.
-        with socket.socket(family, socket.SOCK_STREAM, socket.IPPROTO_TCP) as listener:
-            # Connections of an earlier run that are still closing do not keep the port taken.
-            listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-            listener.bind((self._host, self.port))
-            listener.listen(BACKLOG)
-            self.port = listener.getsockname()[1]
+        listening = self._listening = self._listening or Listening(port=self._port)
+        with contextlib.closing(listening):
+            listening.bind()
             if self._app is None:
                 self._app = self._make_app()
-            await _run_uvicorn(self._app, listener, stop, self._note_serving)
+            await _run_uvicorn(self._app, listening, stop, self._note_serving)
         if not self._stopping.is_set():
             raise RuntimeError("uvicorn ended without being stopped")
 
@@ -116,11 +118,10 @@ class WebServer:
         if self.fault is not None:
             log.info("the web server works again")
         self.fault = None
-        log.info("listening on %s", self.url)
         self._serving.set()
 
     def _note(self, error: BaseException) -> None:
-        words = _explain(error, self._host, self.port)
+        words = _explain(error, self.port)
         if words != self.fault:
             log.error("%s", words, exc_info=None if isinstance(error, OSError) else error)
         self.fault = words
@@ -128,29 +129,41 @@ class WebServer:
 
 async def _run_uvicorn(
     app: Any,  # noqa: ANN401 - any ASGI application
-    listener: socket.socket,
+    listening: "Listening",
     stop: asyncio.Event,
     note_serving: Callable[[], None],
 ) -> None:
     """Serve with uvicorn, which leaves signals and logging alone, until the event is set."""
     from uvicorn import Config, Server  # noqa: PLC0415 - lights first
 
+    from api.web.accepting import Acceptor  # noqa: PLC0415 - as above
     from api.web.protocol import LimitedH11Protocol  # noqa: PLC0415 - as above
 
     class QuietServer(Server):
         """Sleeps until it is stopped: uvicorn's own loop wakes up ten times a second to look."""
 
         async def main_loop(self) -> None:
+            loop = asyncio.get_running_loop()
+            acceptor = Acceptor(
+                lambda connection: LimitedH11Protocol(
+                    connection, config=self.config, server_state=self.server_state, _loop=loop
+                )
+            )
+            await self.on_tick(0)
+            listening.start(acceptor)
             note_serving()
-            while not await self.on_tick(0) and not stop.is_set():
+            while not stop.is_set():
                 with contextlib.suppress(TimeoutError):
                     await asyncio.wait_for(stop.wait(), DATE_S)
+                await self.on_tick(0)
+                listening.follow(loop.time())
+            listening.close()
+            acceptor.cut_off_opening()
 
     config = Config(
         app,
         loop="asyncio",
         http=LimitedH11Protocol,
-        backlog=BACKLOG,
         ws="none",
         lifespan="off",
         log_config=None,
@@ -162,17 +175,13 @@ async def _run_uvicorn(
         timeout_keep_alive=5,
         timeout_graceful_shutdown=FINISH_S,  # type: ignore[arg-type]  # passed on as seconds, whole or not
     )
-    await QuietServer(config).serve(sockets=[listener])
+    # The listener's own; uvicorn has none to open or close.
+    await QuietServer(config).serve(sockets=[])
 
 
-def _explain(error: BaseException, host: str, port: int) -> str:
-    place = f"port {port} on {host}"
-    code = error.errno if isinstance(error, OSError) else None
-    if code == errno.EADDRINUSE:
-        return f"web server: {place} is in use by another program; stop that one, or choose another port"
-    if code == errno.EADDRNOTAVAIL:
-        return f"web server: this machine has no address {host}; choose one that it has, such as {HOST}"
-    if code in (errno.EACCES, errno.EPERM):
-        return f"web server: {place} is not permitted; choose a port from {_FIRST_FREE_PORT} on"
-    reason = error.strerror.lower() if isinstance(error, OSError) and error.strerror else str(error)
-    return f"web server: {place} is not served: {reason or type(error).__name__}"
+def _explain(error: BaseException, port: int) -> str:
+    if not isinstance(error, OSError):
+        return f"web server: port {port} on {HOST} is not served: {str(error) or type(error).__name__}"
+    from api.web.listening import explain  # noqa: PLC0415 - lights first
+
+    return f"web server: {explain(error, HOST, port)}"

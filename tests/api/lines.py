@@ -26,9 +26,13 @@ def serving(make_app, **options):
         assert server.stop(LONG_S)
 
 
-def ask(server, method, path, body=None, **headers):
-    """Send one request as any program would, and return status, headers and document."""
-    line = http.client.HTTPConnection("127.0.0.1", server.port, timeout=LONG_S)
+def ask(server, method, path, body=None, *, source="127.0.0.1", **headers):
+    """Send one request as any program would, and return status, headers and document.
+
+    The ``source`` is the address that it comes from; all of 127.0.0.0/8 is this machine, and all but
+    127.0.0.1 stand for the home network.
+    """
+    line = http.client.HTTPConnection("127.0.0.1", server.port, timeout=LONG_S, source_address=(source, 0))
     with contextlib.closing(line):
         line.request(
             method,
@@ -41,9 +45,14 @@ def ask(server, method, path, body=None, **headers):
         return response.status, dict(response.getheaders()), json.loads(content) if content else None
 
 
+def connect(server, *, source="127.0.0.1", to="127.0.0.1") -> socket.socket:
+    """Open a bare connection from an address."""
+    return socket.create_connection((to, server.port), timeout=LONG_S, source_address=(source, 0))
+
+
 def send_raw(server, *pieces: bytes) -> bytes:
     """Send bytes on a bare connection, and return everything received until the server closes it."""
-    with socket.create_connection(("127.0.0.1", server.port), timeout=LONG_S) as line:
+    with connect(server) as line:
         for piece in pieces:
             line.sendall(piece)
         return read_to_end(line)
@@ -55,10 +64,12 @@ def send_forever(line, piece: bytes) -> None:
 
 
 def read_response(line) -> bytes:
-    """Read one response to its end, by its Content-Length."""
+    """Read one response to its end, by its Content-Length; nothing where there is none."""
     heard = b""
     while b"\r\n\r\n" not in heard:
-        heard += line.recv(1)
+        if not (letter := line.recv(1)):
+            return heard
+        heard += letter
     length = int(heard.lower().partition(b"content-length: ")[2].partition(b"\r\n")[0])
     while length:
         piece = line.recv(length)

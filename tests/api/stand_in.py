@@ -122,9 +122,9 @@ class House:
         )
         self.app = self.make_app()
 
-    def make_app(self):
+    def make_app(self, **more):
         path = self.journal.directory / "access.json"
-        return make_app(self.gateway, boot_s=lambda: self.clock.boot_s, access_path=path)
+        return make_app(self.gateway, boot_s=lambda: self.clock.boot_s, access_path=path, **more)
 
     def pass_time(self, seconds: float) -> None:
         """Let time pass, with a round at its end and what happened written into the journal."""

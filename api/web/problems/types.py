@@ -56,7 +56,7 @@ _ALL = (
     ProblemType("changed-meanwhile", 412, "Changed meanwhile", "Look at what it is now, and decide again."),
     ProblemType("too-large", 413, "Body too large", "Send at most 64 kB."),
     ProblemType("not-json-type", 415, "Unsupported media type", "Send Content-Type: application/json."),
-    ProblemType("wrong-host", 421, "Wrong host name", "Use http://localhost or http://127.0.0.1."),
+    ProblemType("wrong-host", 421, "Wrong host name", "Use an address that `leerie access` shows."),
     ProblemType("invalid-request", 422, "Invalid request", "Correct what is listed under errors."),
     ProblemType("not-a-program", 422, "Not a valid program", "Write spans such as “dusk to midnight”."),
     ProblemType("override-refused", 422, "Override refused", "Give an end in the future, or a duration."),
@@ -72,7 +72,7 @@ _ALL = (
     ProblemType("site-file-unwritable", 503, "Site file not writable", "Make it writable for Leerie.", 30),
     ProblemType("access-unwritable", 503, "Permissions cannot be saved", "Make room, or mend the disk.", 30),
     ProblemType("stopping", 503, "Shutting down", "Try again once Leerie is running.", 5),
-    ProblemType("too-busy", 503, "Too many requests", "Wait for responses before you send more.", 5),
+    ProblemType("too-busy", 503, "Too busy", "Wait for responses before you send more.", 5),
     ProblemType("disk-full", 507, "Disk full", "Free some space; the site file was not changed.", 30),
 )
 PROBLEM_TYPES = {each.name: each for each in _ALL}

@@ -93,8 +93,8 @@ class EventsResponse(StreamingResponse):
     def __init__(
         self, context: RequestContext, client: Client, live: LiveEvents, last_event_id: str | None
     ) -> None:
-        # A proxy in front must pass on what comes, as it comes.
-        super().__init__(self._send(), headers={"x-accel-buffering": "no"})
+        # A proxy in front must pass on what comes, as it comes. The connection is not used for anything else.
+        super().__init__(self._send(), headers={"x-accel-buffering": "no", "connection": "close"})
         self._context = context
         self._hub = context.gateway.hub
         self._live = live
@@ -112,6 +112,9 @@ class EventsResponse(StreamingResponse):
             self._live.catch_up()
             self._hub.open(self._stream, self._loop.call_soon_threadsafe)
             self._begins_at = self._live.begin()
+            # From now on the hub counts it.
+            if (connection := scope.get("state", {}).get("connection")) is not None:
+                connection.leave_limits()
             await super().__call__(scope, receive, send)
         except NoStreamError as error:
             raise ProblemError("stopping" if self._hub.is_closed else "too-busy", str(error)) from error
@@ -144,7 +147,13 @@ class EventsResponse(StreamingResponse):
             else:
                 found += [message(news_event(name, entry, gateway.site, now)) for name, entry in missed]
         name = None if self._begins_at is None else str(self._begins_at)
-        status = status_response(gateway.site, gateway.status, now, access=self._context.access)
+        status = status_response(
+            gateway.site,
+            gateway.status,
+            now,
+            access=self._context.access,
+            network=self._context.network(),
+        )
         return b"".join([*found, message(StatusEvent(id=name, data=status))])
 
     def _missed(self, last: EntryId | None) -> list[tuple[EntryId, News]] | None:

@@ -106,7 +106,11 @@ async def get_health(context: Context) -> Response:
 def get_status(context: Context) -> Response:
     """Show the clock, the keeper, every zone, the journal, the site file, the relays, and who is let in."""
     gateway = context.gateway
-    return json_response(status_response(gateway.site, gateway.status, context.now(), access=context.access))
+    return json_response(
+        status_response(
+            gateway.site, gateway.status, context.now(), access=context.access, network=context.network()
+        )
+    )
 
 
 @router.get("/problems/{name}", summary="What a type of problem means", responses=problems_of("not-found"))

@@ -6,6 +6,7 @@ from api.access.access import Access
 from api.render.clock_json import ClockResponse, clock_response
 from api.render.instants import instant_text
 from api.render.model import Instant, ResponseModel
+from api.render.network_json import NetworkResponse
 from api.web.schemas.zones import ZoneSummary, by_present_clock, zone_summaries
 from config.models.site import Site
 from controller.clock.tzdata import tz_data_version
@@ -75,10 +76,13 @@ class StatusResponse(ResponseModel):
     journal: JournalResponse
     site_file: SiteFileResponse
     relays: RelaysResponse
+    network: NetworkResponse
     access: AccessResponse
 
 
-def status_response(site: Site, status: KeeperStatus, now: Reading, *, access: Access) -> StatusResponse:
+def status_response(
+    site: Site, status: KeeperStatus, now: Reading, *, access: Access, network: NetworkResponse
+) -> StatusResponse:
     """Describe the state of everything; reads files to find the edition of the time zone data."""
     return StatusResponse(
         site=site.name,
@@ -95,6 +99,7 @@ def status_response(site: Site, status: KeeperStatus, now: Reading, *, access: A
         relays=RelaysResponse(
             simulated=status.simulated, summary=SIMULATED if status.simulated else "the pins of the board"
         ),
+        network=network,
         access=AccessResponse(
             devices=len(access.credentials(now)), failed_tries=access.tries.count, fault=access.fault
         ),

@@ -64,3 +64,8 @@ def test_a_credential_alone_says_what_a_client_may_do(kind, scope, may_read, may
     unknown = Client(kind=ClientKind.HOME, address="192.168.1.20", name="192.168.1.20")
     assert not unknown.may_read
     assert not unknown.may_control
+
+
+def test_what_arrives_at_another_address_is_not_the_boards_own():
+    """A proxy that sends to 127.0.0.2 is the home network, also where it adds no header."""
+    assert client_kind(("127.0.0.1", 40000), ("127.0.0.2", 8010), [b"host"]) is ClientKind.HOME

@@ -15,7 +15,6 @@ from api.network.addresses import (
     addresses_to_open,
     counted_as,
     home_addresses,
-    is_from_board,
     is_this_machine,
     url_of,
 )
@@ -102,32 +101,6 @@ def test_a_machine_without_ipv6_has_its_others(machine, monkeypatch, tmp_path):
     """A kernel without IPv6 has no list of such addresses."""
     monkeypatch.setattr(addresses, "IPV6_ADDRESSES", tmp_path / "none")
     assert home_addresses() == ["192.168.1.20", "10.9.0.1", "169.254.7.7"]
-
-
-BOARD = {"client": ("127.0.0.1", 50000), "server": ("127.0.0.1", 8010), "headers": [(b"host", b"localhost")]}
-
-
-@pytest.mark.parametrize(
-    ("more", "expected"),
-    [
-        ({}, True),
-        ({"client": ("::1", 50000, 0, 0), "server": ("::1", 8010)}, True),
-        ({"client": None, "server": ("/run/leerie/socket", None)}, True),
-        ({"server": None}, True),
-        ({"client": ("127.0.0.2", 50000)}, False),
-        ({"client": ("192.168.1.30", 50000), "server": ("192.168.1.20", 8010)}, False),
-        # The board's own proxy may come from 127.0.0.1; what it passes on does not.
-        ({"server": ("127.0.0.2", 8010)}, False),
-        ({"headers": [(b"forwarded", b"for=203.0.113.5")]}, False),
-        ({"headers": [(b"x-forwarded-for", b"203.0.113.5")]}, False),
-        ({"headers": [(b"x-forwarded-proto", b"https")]}, False),
-        ({"headers": [(b"x-real-ip", b"203.0.113.5")]}, False),
-        ({"headers": [(b"via", b"1.1 proxy")]}, False),
-    ],
-)
-def test_who_is_the_board(more, expected):
-    """Only a program on the board, on the board's own address and through no proxy, is the board."""
-    assert is_from_board({**BOARD, **more}) is expected
 
 
 def test_what_an_address_counts_for():

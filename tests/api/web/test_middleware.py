@@ -15,7 +15,17 @@ OVERRIDE = "/v1/zones/jetty/override"
 
 @pytest.mark.parametrize(
     "host",
-    ["localhost", "localhost:8010", "127.0.0.1", "127.0.0.1:80", "[::1]", "[::1]:8010", "LocalHost:8010"],
+    [
+        "localhost",
+        "localhost:8010",
+        "127.0.0.1",
+        "127.0.0.1:80",
+        "[::1]",
+        "[::1]:8010",
+        "[0:0::1]",
+        "LocalHost:8010",
+        "localhost.",
+    ],
 )
 def test_own_names_are_let_in(house, host):
     """A request to this machine's own names is answered, on any port."""
@@ -33,7 +43,7 @@ def test_own_names_are_let_in(house, host):
         "localhost:8010@garden.example",
         "localhost:",
         "localhost:8010:8010",
-        "localhost.",
+        "localhost..",
         "::1",
         "",
     ],

@@ -7,7 +7,7 @@ import socket
 import pytest
 
 from api.web.protocol import LimitedH11Protocol
-from tests.api.lines import LONG_S, ask, read_response, read_to_end, send_forever, send_raw, serving
+from tests.api.lines import LONG_S, ask, read_to_end, send_forever, send_raw, serving
 
 
 @pytest.mark.parametrize("size_bytes", [70_000, 900_000, 8_000_000])
@@ -121,32 +121,6 @@ def test_a_reader_that_does_not_read_is_cut_off(house, monkeypatch):
         with pytest.raises(ConnectionError):
             send_forever(line, request)
         assert ask(server, "GET", "/health")[0] == 200
-
-
-def test_one_connection_too_many_is_refused(house, monkeypatch):
-    """Above the limit of connections a request is answered “too busy”; far above, the connection is cut."""
-    monkeypatch.setattr("api.web.protocol.LimitedH11Protocol.most", 3)
-    request = b"GET /health HTTP/1.1\r\nHost: localhost\r\n\r\n"
-    with serving(house.make_app) as server, contextlib.ExitStack() as lines:
-
-        def open_line():
-            line = socket.create_connection(("127.0.0.1", server.port), timeout=LONG_S)
-            return lines.enter_context(line)
-
-        first = [open_line() for _ in range(3)]
-        for line in first:
-            line.sendall(request)
-            assert read_response(line).startswith(b"HTTP/1.1 200 ")
-        more = [open_line() for _ in range(3)]
-        cut = open_line()
-        with contextlib.suppress(ConnectionError):
-            assert cut.recv(1) == b""
-        more[0].sendall(request)
-        heard = read_to_end(more[0])
-        assert heard.startswith(b"HTTP/1.1 503 ")
-        assert json.loads(heard.partition(b"\r\n\r\n")[2])["type"] == "/problems/too-busy"
-        first[0].sendall(request)
-        assert read_response(first[0]).startswith(b"HTTP/1.1 200 ")
 
 
 def test_answers_are_sent_at_once(house, monkeypatch):

@@ -80,6 +80,7 @@ def test_status_shows_everything_at_a_glance(house):
         "journal": {"waiting": 0, "lost": 0, "fault": None},
         "site_file": {"summary": "in use", "changed_at": None, "refused": None},
         "relays": {"simulated": True, "summary": "simulated relays: nothing is switched"},
+        "network": {"board": "http://127.0.0.1:8010/", "home": [], "encrypted": False, "faults": []},
         "access": {"devices": 0, "failed_tries": 0, "fault": None},
     }
 

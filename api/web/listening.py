@@ -1,0 +1,237 @@
+"""The addresses that the web server listens on, kept as the site file and the network have them now."""
+
+import errno
+import logging
+import socket
+import ssl
+from collections.abc import Callable
+from datetime import datetime
+
+from api.network.addresses import BOARD, addresses_to_open, url_of
+from api.network.certificate import CertificateFiles
+from api.render.network_json import NetworkResponse
+from api.web.accepting import BACKLOG, Acceptor, Listener
+from config.models.network import NetworkSettings
+
+log = logging.getLogger(__name__)
+
+# How often this machine's addresses and the files of the certificate are looked at.
+LOOK_S = 5.0
+PLAIN = (
+    "whoever is in the home network can read along, what gives permission included; for https, write "
+    "certificate and key under [network]"
+)
+_FIRST_FREE_PORT = 1024
+
+
+class Listening:
+    """Listens on the board's own address always, and on those of the home network that the site file opens.
+
+    Args:
+        settings: gives the site file's table as it is now.
+        port: in place of the site file's; 0 takes any that is free.
+        now_utc: gives the time, for the certificate; None while the clock is not trusted.
+        on_home: called with the best address of the home network, whenever that is another.
+
+    Attributes:
+        status: what is served now; may be read from any thread.
+    """
+
+    def __init__(
+        self,
+        settings: Callable[[], NetworkSettings] = NetworkSettings,
+        *,
+        port: int | None = None,
+        now_utc: Callable[[], datetime | None] = lambda: None,
+        on_home: Callable[[str], object] = lambda _url: None,
+    ) -> None:
+        self._settings = settings
+        self._port = port
+        self._now_utc = now_utc
+        self._on_home = on_home
+        self._acceptor: Acceptor | None = None
+        self._board: Listener | None = None
+        self._board_as = 0  # the port as it was asked for
+        self._home: dict[str, Listener] = {}
+        self._used: NetworkSettings | None = None
+        self._files: CertificateFiles | None = None
+        self._look_at_s = 0.0
+        self.status = self._describe([])
+
+    @property
+    def port(self) -> int:
+        """The port that is served, or will be."""
+        if self._board is not None and self._board.socket.fileno() >= 0:
+            return int(self._board.socket.getsockname()[1])
+        return self._wanted_port()
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """The names of this machine beside those that it knows of itself."""
+        certificate = None if self._files is None else self._files.certificate
+        return (*self._settings().names, *(() if certificate is None else certificate.names))
+
+    # In the web server's own thread.
+
+    def bind(self) -> None:
+        """Take the board's own address; raises OSError."""
+        self._board = Listener(_bind(BOARD[0], self._wanted_port()), is_board=True)
+        self._board_as = self.port
+        if self._port == 0:
+            self._port = self._board_as  # to be found there again after a fault
+
+    def start(self, acceptor: Acceptor) -> None:
+        """Begin to accept, and open what else there is to open."""
+        assert self._board is not None
+        self._acceptor = acceptor
+        acceptor.add(self._board)
+        log.info("listening on %s", url_of(BOARD[0], self.port))
+        self._look()
+
+    def follow(self, now_s: float) -> None:
+        """Open and close addresses where something has changed; call this every second or so."""
+        if self._settings() is not self._used or now_s >= self._look_at_s:
+            self._look_at_s = now_s + LOOK_S
+            self._look()
+
+    def close(self) -> None:
+        """Listen no more; connections stay open."""
+        for listener in (*self._home.values(), *filter(None, (self._board,))):
+            if self._acceptor is None:
+                listener.socket.close()
+            else:
+                self._acceptor.remove(listener)
+        self._home, self._board, self._acceptor, self._used = {}, None, None, None
+
+    def _look(self) -> None:
+        settings, faults = self._settings(), list[str]()
+        if settings is not self._used:
+            if self._used is None or _certificate_of(settings) != _certificate_of(self._used):
+                self._files = CertificateFiles.of(settings)
+            self._used = settings
+        try:
+            if self._wanted_port() != self._board_as:
+                self._change_port(faults)
+            self._open_home(self._look_at_certificate(faults), faults)
+        except Exception as error:  # noqa: BLE001 - no fault of the home network may end what the board has
+            faults.append(f"the home network is not served: {type(error).__name__}: {error}")
+        before, self.status = self.status, self._describe(faults)
+        for fault in faults:
+            if fault not in before.faults:
+                log.error("network: %s", fault)
+        if self.status.home and not before.home and not self.status.encrypted:
+            log.info("plain http: %s", PLAIN)
+        if self.status.home and self.status.home[:1] != before.home[:1]:
+            self._on_home(self.status.home[0])
+
+    def _change_port(self, faults: list[str]) -> None:
+        """Serve another port; the old one until that is possible."""
+        assert self._acceptor is not None
+        assert self._board is not None
+        wanted = self._wanted_port()
+        try:
+            board = Listener(_bind(BOARD[0], wanted), is_board=True)
+        except OSError as error:
+            faults.append(f"{explain(error, BOARD[0], wanted)}; port {self.port} is served until then")
+            return
+        for listener in (self._board, *self._home.values()):
+            self._acceptor.remove(listener)
+        self._board, self._board_as, self._home = board, wanted, {}
+        self._acceptor.add(board)
+        log.info("listening on %s", url_of(BOARD[0], self.port))
+
+    def _look_at_certificate(self, faults: list[str]) -> list[str]:
+        """Give the addresses that may be opened: none without the certificate that was asked for."""
+        wanted = [each for each in addresses_to_open(self._settings()) if each not in BOARD]
+        if self._files is None or not wanted:
+            return wanted
+        self._files.look()
+        certificate, now_utc = self._files.certificate, self._now_utc()
+        if self._files.fault is not None:
+            closed = "" if certificate else "; until then the home network is not served"
+            faults.append(f"{self._files.fault}{closed}")
+        elif certificate is not None and now_utc is not None and (fault := certificate.fault_at(now_utc)):
+            faults.append(fault)
+        return [] if certificate is None else wanted
+
+    def _open_home(self, wanted: list[str], faults: list[str]) -> None:
+        assert self._acceptor is not None
+        for address in [each for each in self._home if each not in wanted]:
+            self._acceptor.remove(self._home.pop(address))
+            log.info("no longer listening on %s", self._url(address))
+        for address in wanted:
+            if address in self._home:
+                continue
+            try:
+                bound = _bind(address, self.port)
+            except OSError as error:
+                faults.append(explain(error, address, self.port))
+                continue
+            self._home[address] = listener = Listener(bound, is_board=False, tls=self._tls)
+            self._acceptor.add(listener)
+            log.info("listening on %s", self._url(address))
+        # In the order of the best.
+        self._home = {each: self._home[each] for each in wanted if each in self._home}
+
+    def _tls(self) -> ssl.SSLContext | None:
+        if self._files is None:
+            return None
+        # Where there is none, nothing is open but the board's own address.
+        assert self._files.certificate is not None
+        return self._files.certificate.context
+
+    def _describe(self, faults: list[str]) -> NetworkResponse:
+        encrypted = self._files is not None
+        hosts = [each for each in self._home if not each.startswith("fe80:")]
+        names = (
+            [each for each in dict.fromkeys(self.names) if not each.startswith("*.")] if self._home else []
+        )
+        home = [*names, *hosts] if encrypted else [*hosts, *names]
+        return NetworkResponse(
+            board=url_of(BOARD[0], self.port),
+            home=[self._url(each) for each in home],
+            encrypted=encrypted,
+            faults=faults,
+        )
+
+    def _url(self, host: str) -> str:
+        return url_of(host, self.port, encrypted=self._files is not None)
+
+    def _wanted_port(self) -> int:
+        return self._settings().port if self._port is None else self._port
+
+
+def explain(error: OSError, address: str, port: int) -> str:
+    """Say why an address cannot be listened on, and what to do."""
+    place = f"port {port} on {address}"
+    if error.errno == errno.EADDRINUSE:
+        return f"{place} is in use by another program; stop that one, or choose another port"
+    if error.errno in (errno.EADDRNOTAVAIL, errno.EINVAL, errno.ENODEV):
+        return f"this machine has no address {address} now; it is opened once it has"
+    if error.errno in (errno.EACCES, errno.EPERM):
+        return f"{place} is not permitted; choose a port from {_FIRST_FREE_PORT} on"
+    return f"{place} is not served: {(error.strerror or str(error)).lower()}"
+
+
+def _bind(address: str, port: int) -> socket.socket:
+    family, kind, _, _, place = socket.getaddrinfo(
+        address, port, type=socket.SOCK_STREAM, flags=socket.AI_NUMERICHOST
+    )[0]
+    # With the protocol named asyncio turns Nagle off; else a response may wait 40 ms for an ACK.
+    bound = socket.socket(family, kind, socket.IPPROTO_TCP)
+    try:
+        # Connections of an earlier run that are still closing do not keep the port taken.
+        bound.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        if family == socket.AF_INET6:
+            bound.setsockopt(socket.IPPROTO_IPV6, socket.IPV6_V6ONLY, 1)
+        bound.bind(place)
+        bound.listen(BACKLOG)
+        bound.setblocking(False)  # noqa: FBT003 - as the socket has it
+    except OSError:
+        bound.close()
+        raise
+    return bound
+
+
+def _certificate_of(settings: NetworkSettings) -> tuple[str | None, str | None]:
+    return settings.certificate, settings.key
