@@ -4,6 +4,7 @@ import contextlib
 import sqlite3
 from collections.abc import Callable, Iterator
 from datetime import date
+from functools import cache
 from pathlib import Path
 
 from config.errors import JournalDamagedError, JournalError
@@ -179,6 +180,12 @@ def empty_journal() -> sqlite3.Connection:
     return connection
 
 
+@cache
+def _expected_tables() -> list[tuple[str, ...]]:
+    with contextlib.closing(empty_journal()) as empty:
+        return empty.execute(_TABLES).fetchall()
+
+
 def _version_of(connection: sqlite3.Connection, path: Path) -> int:
     """Give a journal's version, 0 where the file is empty; refuse what is damaged, newer or not ours."""
     newest = len(STEPS)
@@ -270,9 +277,8 @@ def _look_through(connection: sqlite3.Connection) -> str | None:
         return NOTHING_THERE if pages <= 1 else "its tables are gone"
     if version != len(STEPS):
         return None
-    with contextlib.closing(empty_journal()) as empty:
-        if empty.execute(_TABLES).fetchall() != connection.execute(_TABLES).fetchall():
-            return "its tables are not what they should be"
+    if connection.execute(_TABLES).fetchall() != _expected_tables():
+        return "its tables are not what they should be"
     for make, select in _TEXTS:
         for (text,) in connection.execute(select):
             make(text)

@@ -339,6 +339,9 @@ class Writer:
         for how long.
         """
         state, now = work.state, work.now
+        # Those of earlier boots first: the boot of now must be the last that the file hears of.
+        placed = sorted(state.overrides.values(), key=lambda each: each.placed_at.boot_id == now.boot_id)
+        overrides = {self._key(entry.zone, entry.placed_at): entry for entry in placed}
         lit = {self._key(entry.zone, entry.at): entry for entry in state.lit.values()}
         for run in self._open_runs():
             if lit.pop((run.zone, run.boot, run.boot_ms), None) is None:
@@ -357,8 +360,6 @@ class Writer:
             self._name_fixtures(state.fixtures)
         for entry in lit.values():
             self._switch(entry)
-        placed = state.overrides.values()
-        overrides = {self._key(entry.zone, entry.placed_at): entry for entry in placed}
         for known in overrides_in_force(self._connection):
             if overrides.pop(self._key(known.zone, known.placed_at), None) is None:
                 self._end_override(OverrideEnded(zone=known.zone, at=now, words=LOST))

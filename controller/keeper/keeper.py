@@ -44,9 +44,9 @@ class Keeper:
     Args:
         journal: takes what happened, and never blocks or raises.
         past: what the journal knows of the previous run; None where it cannot say yet.
-        tick_s: the longest time between two rounds.
 
     Attributes:
+        tick_s: the longest time between two rounds.
         planner: the plans in force; not for other threads.
         overrides: those in force, by zone; not for other threads.
     """
@@ -81,7 +81,7 @@ class Keeper:
         self._unrecorded: tuple[Site, Reading] | None = (site, self._started_at)
         self._refused: str | None = None
         self._site_changed_at: Reading | None = None
-        self._tick_s = self._due_in_s = tick_s
+        self.tick_s = self._due_in_s = tick_s
         self._rounds = 0
         self.restore_overrides(past.overrides if past else ())
 
@@ -125,7 +125,7 @@ class Keeper:
         """
         now = self._clock.read()
         self._recorder.compare(self._last, now, due_in_s=self._due_in_s)
-        due_in_s = self._tick_s
+        due_in_s = self.tick_s
         for zone_id, wire in list(self._leaving):
             due_in_s = min(due_in_s, self._release_old_relay(zone_id, wire, now))
         for zone in self.site.zones:
@@ -311,7 +311,7 @@ class Keeper:
         state = self._zones[zone.id]
         override = self.overrides.get(zone.id)
         decision = state.decision = decide(zone.id, now, planner=self.planner, override=override)
-        due_in_s = self._tick_s if decision.changes_in_s is None else decision.changes_in_s
+        due_in_s = self.tick_s if decision.changes_in_s is None else decision.changes_in_s
         if state.fault is not None and now.boot_s < state.fault.retry_at_boot_s:
             return min(due_in_s, state.fault.retry_at_boot_s - now.boot_s)
         if self._waits_for_old_relay(zone, now):
@@ -407,4 +407,4 @@ class Keeper:
         words = "the site file changed"
         self._recorder.switched(zone_id, state, now, on=False, cause=Cause.SITE_CHANGED, words=words)
         del self._leaving[zone_id, wire]
-        return self._tick_s
+        return self.tick_s

@@ -10,13 +10,14 @@ import contextlib
 import logging
 import signal
 import threading
-from collections.abc import Callable
+from collections.abc import Awaitable, Callable
 from datetime import UTC, datetime, timedelta
 from typing import Any, TypeVar
 
 from apscheduler.schedulers.asyncio import AsyncIOScheduler
 from apscheduler.triggers.base import BaseTrigger
 
+from controller.calendar.night import Night
 from controller.clock.clock import Clock, step_between
 from controller.clock.evidence import COLLECT_EVERY_S
 from controller.clock.kernel import ClockStepWatch
@@ -30,6 +31,8 @@ T = TypeVar("T")
 COMPARE_S = 0.5
 # The least pause: APScheduler enumerates what is due up to now, and must come to an end.
 LEAST_PAUSE_S = 0.001
+# So much after the tick the scheduler does its work, where nothing changes before it.
+AFTER_TICK_S = 1.0
 # A round that raises, which none should, is repeated after this pause.
 AFTER_ERROR_S = 5.0
 # The journal's last entries may take this long at the end; the lights are dark by then.
@@ -79,7 +82,9 @@ class ControlLoop:
         self._on_noon = on_noon
         self._pace = pace
         self.status = keeper.status()
+        # The night that has its noon ahead, and the one whose noon is in the timetable.
         self._night = keeper.planner.night_at(self.status.at.utc)
+        self._noon_of: Night | None = None
         self._written = threading.Event()  # set while no thread writes the journal
         self._written.set()
         self._recording = threading.Lock()
@@ -172,26 +177,31 @@ class ControlLoop:
     def _set_timetable(self, due_in_s: float) -> None:
         """Add every job that happens at a time: the daemon's whole timetable.
 
-        It is set anew after each round, from the present instant alone, so that a clock that is set cannot
-        leave it behind. The tick and the comparison of the clocks are not in it: they run on the event loop's
-        own monotonic timers, and keep the lights right if the scheduler fails.
+        The next change is set anew after each round, from the present instant alone, so that a clock that is
+        set cannot leave it behind; noon is, where the clock has left the night that had its noon. The tick and
+        the comparison of the clocks are not in it: they run on the event loop's own monotonic timers, and keep
+        the lights right if the scheduler fails. It does the same for the tick, which comes a moment sooner.
         """
+        in_time = due_in_s < self.keeper.tick_s
+        self._add_job("boundary", self._at_boundary, due_in_s if in_time else due_in_s + AFTER_TICK_S)
         now_utc, night = self.status.at.utc, self._night
-        # Zero where the clock has left the night that had its noon.
-        noon_in_s = (night.ends_at_utc - now_utc).total_seconds() if night.holds(now_utc) else 0.0
-        for job_id, job, in_s in (
-            ("boundary", self._at_boundary, due_in_s),
-            ("noon", self._at_noon, noon_in_s),  # backup, check for new time zone data: see ``on_noon``
-        ):
-            self._scheduler.add_job(
-                job,
-                trigger=After(in_s / self._pace),
-                id=job_id,
-                replace_existing=True,
-                misfire_grace_time=None,
-                coalesce=True,
-                max_instances=2,  # the one that runs may itself make the next one due
-            )
+        ahead = night.holds(now_utc)
+        if not ahead or night is not self._noon_of:
+            # Backup, check for new time zone data: see ``on_noon``.
+            noon_in_s = (night.ends_at_utc - now_utc).total_seconds() if ahead else 0.0
+            self._add_job("noon", self._at_noon, noon_in_s)
+            self._noon_of = night if ahead else None
+
+    def _add_job(self, job_id: str, job: Callable[[], Awaitable[None]], in_s: float) -> None:
+        self._scheduler.add_job(
+            job,
+            trigger=After(in_s / self._pace),
+            id=job_id,
+            replace_existing=True,
+            misfire_grace_time=None,
+            coalesce=True,
+            max_instances=2,  # the one that runs may itself make the next one due
+        )
 
     async def _at_boundary(self) -> None:
         self.run_once()

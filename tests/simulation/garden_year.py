@@ -6,25 +6,42 @@ import contextlib
 import heapq
 import logging
 import random
-import sqlite3
+import shutil
 import tempfile
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from datetime import timedelta
+from datetime import date, datetime, timedelta
 from functools import partial
 from pathlib import Path
-from unittest.mock import patch
 
+from api.daemon.last_good import LAST_GOOD
+from api.daemon.site_file import LOOK_EVERY_S
 from config.errors import SiteFileError
-from config.file.loader import parse_site
+from controller.clock.trust import RELEASED_UTC
 from controller.journal.database import JOURNAL_NAME
-from tests.simulation.daemon import SimulatedDaemon
+from controller.keeper.keeper import Keeper
+from controller.records.entries import Override
+from controller.records.reading import Reading
+from tests.simulation.account import check_account, check_runs
+from tests.simulation.daemon import COMPARE_S, SimulatedDaemon, in_this_world, parse_once
 from tests.simulation.gardens import Garden
-from tests.simulation.judge import BEAT_S, TICK_S, Judge, PlacedOverride, Violation
-from tests.simulation.story import DAY_S, Happening, draw_night
-from tests.simulation.world import Killed, World, connect_through
+from tests.simulation.judge import TICK_S, Judge, PlacedOverride
+from tests.simulation.story import DAY_S, HAPPENINGS, QUIET_HAPPENINGS, Happening, draw_night
+from tests.simulation.told import BEAT_S, DIED, POWER_LOST, Asked
+from tests.simulation.violation import Violation
+from tests.simulation.world import Killed, World
 
-BUSY_S = 150.0
+# After something has happened, and before the next, every tick counts.
+BUSY_S = 95.0
+BUSY_BEFORE_S = 35.0
+# Where nothing has happened for a while, every change comes at its instant.
+PUNCTUAL_S = 1.0
+# A clock that is set is noticed within a second.
+NOTICED_S = 1.0
+# Share of the lives in which nothing goes wrong.
+QUIET = 0.12
+# Share of the runs that the program's own control loop drives.
+DRIVEN = 0.25
 # Eight zones that take turns, a client that toggles and a round after each happening make some tens.
 MOST_ROUNDS_A_SECOND = 200
 
@@ -45,23 +62,33 @@ class Raised(logging.Handler):
 
     def emit(self, record: logging.LogRecord) -> None:
         """Turn a logged exception into a violation."""
-        if record.exc_info:
+        if record.exc_info and not isinstance(record.exc_info[1], Killed):
             raise Violation(f"raised: {record.exc_info[1]!r}") from record.exc_info[1]
 
 
 class GardenYear:
     """Runs one garden through its nights."""
 
-    def __init__(self, seed: int, state: Path, *, calm: float = 0.4) -> None:
-        """Lay out the garden and start the program in it."""
+    def __init__(self, seed: int, folder: Path, *, calm: float = 0.4) -> None:
+        """Lay out the garden and write its site file."""
         self.dice = random.Random(seed)
         self.calm = calm
-        self.state = state
+        self.state = folder / "state"
+        self.site_path = folder / "garden.toml"
         self.garden = Garden(self.dice)
-        self.site = parse_site(self.garden.text(), "garden.toml").site
-        self.world = World(self.garden.start())
+        self.text = self.garden.text()
+        self.site_path.write_text(self.text)
+        self.site = parse_once(self.text, str(self.site_path)).site
+        self.world = World(self.garden.start_utc)
         self.world.hardware = self.dice.random() < 0.4
-        self.judge = Judge(self.world, self.site, state)
+        # Where the state folder is while it is away; and whose journal it was.
+        self.away: Path | None = None
+        self.folder_changed_in: SimulatedDaemon | None = None
+        # In some lives nothing goes wrong, so that every figure of the account can be checked.
+        self.is_quiet = self.dice.random() < QUIET
+        self.judge = Judge(self.world, self.state, self.site, self.text)
+        self.world.on_read, self.world.on_confirmed = self.judge.belief.read, self.judge.belief.confirm
+        self.told = self.judge.told
         self.coming: list[Happening] = []
         self.happened: dict[str, int] = {}
         self.busy_until_s = 0.0
@@ -69,89 +96,220 @@ class GardenYear:
         self.zone_nights = 0
         self.daemon: SimulatedDaemon | None = None
         self.rounds_in = (0, 0)
-        self.slept_s = 0.0
+        # For how long the board slept since the journal was written, and whether no round has followed yet.
+        self.slept_s, self.asleep = 0.0, False
+        self.written_s = 0.0
+        # When somebody else switched a relay last, and whose.
+        self.flipped: tuple[float, str] | None = None
+        # When the clock was set last; since when nobody has noticed that it became right or wrong.
+        self.clock_set_s = 0.0
+        self.unnoticed_s: float | None = None
+        self.scheduler_hangs = False
+        # The night of the last round, and those whose noon has passed and whose work must be done.
+        self.night: date | None = None
+        self.noons: list[tuple[float, date]] = []
+        self.noons_from_s = 0.0
+        # What the site file said when it was read last, and by when a change of it must be noticed.
+        self.read_text: str | None = None
+        self.file_due_s: float | None = None
+        self.zone_data = 0
 
     # -- the loop --------------------------------------------------------------------------------------------
 
     def run(self, nights: int) -> None:
         """Live through the nights."""
-        with patch("sqlite3.connect", connect_through(self.world)), watching_the_log():
+        with in_this_world(self.world), watching_the_log(), contextlib.ExitStack() as at_the_end:
+            at_the_end.callback(lambda: self.daemon and self.daemon.end())
             self.guarded(self.start)
             for _ in range(nights):
                 self.night_ends_s = self.world.now_s + DAY_S
-                for happening in draw_night(self.dice, self.world, self.judge.oracle, calm=self.calm):
+                kinds = QUIET_HAPPENINGS if self.is_quiet else HAPPENINGS
+                for happening in draw_night(self.dice, self.world, self.judge.oracle, kinds, calm=self.calm):
                     heapq.heappush(self.coming, happening)
                 self.run_until(self.night_ends_s)
                 self.zone_nights += len(self.site.zones)
                 self.settle()
             self.world.fuse = None
             if self.daemon is not None:
-                self.daemon.stop()
+                journal = self.daemon.journal
+                self.stop()
+                self.daemon = None
+                if not self.world.disk and not journal.waiting:
+                    check_runs(self.world, self.told, self.state)
+                    if self.is_quiet:
+                        check_account(self.world, self.told, self.state, self.site)
 
     def run_until(self, ends_s: float) -> None:
         """Let time pass from one moment of interest to the next."""
         world = self.world
         while world.now_s < ends_s:
-            due_s = self.daemon.due_s if self.daemon else ends_s
             next_s = self.coming[0].at_s if self.coming else ends_s
+            # The last ticks before something happens count, too.
+            wakes_s = min(next_s, ends_s) - BUSY_BEFORE_S
+            due_s = ends_s
+            if self.daemon is not None:
+                due_s = world.now_s + self.daemon.wait_s(busy=self.busy, calm_until_s=min(next_s, ends_s))
+                if not self.busy and wakes_s > world.now_s:
+                    due_s = min(due_s, wakes_s)
             world.now_s = max(world.now_s, min(due_s, next_s, self.judge.next_check_s, ends_s))
             if self.coming and self.coming[0].at_s <= world.now_s:
                 happening = heapq.heappop(self.coming)
                 self.happened[happening.what] = self.happened.get(happening.what, 0) + 1
                 self.busy_until_s = world.now_s + BUSY_S
-                if self.daemon is not None and world.fuse is None:
-                    self.guarded(self.daemon.write)
+                self.guarded(self.advance)
                 self.guarded(partial(self.happen, happening))
-                self.round()
-            elif self.daemon is not None and self.daemon.due_s <= world.now_s:
-                self.round()
-            self.judge.inspect(self.daemon.clock.read() if self.daemon else None)
+                self.guarded(self.advance)
+            elif due_s <= world.now_s:
+                self.guarded(self.advance)
+            self.notice_file()
+            self.notice_trust()
+            self.judge.inspect(self.daemon.clock.read() if self.daemon else None, late_s=self.late_s)
+
+    @property
+    def busy(self) -> bool:
+        """Whether something has just happened, or happens soon, so that every tick counts."""
+        now_s = self.world.now_s
+        soon = bool(self.coming) and self.coming[0].at_s - BUSY_BEFORE_S <= now_s
+        return now_s < self.busy_until_s or soon or self.scheduler_hangs
+
+    @property
+    def is_punctual(self) -> bool:
+        """Whether nothing has happened for so long that every light must come at its instant."""
+        return not (self.world.now_s < self.busy_until_s or self.world.pin_faults or self.scheduler_hangs)
+
+    @property
+    def late_s(self) -> float:
+        """How late a light may be: every change comes at its instant, or with a tick, zone by zone."""
+        if self.scheduler_hangs:
+            return TICK_S * (len(self.site.zones) + 1)
+        return PUNCTUAL_S if self.is_punctual else TICK_S
 
     def happen(self, happening: Happening) -> None:
         """Let one thing happen."""
         getattr(self, "on_" + happening.what.replace(" ", "_"))(**happening.details)
 
-    def round(self) -> None:
-        """Have the keeper make a round."""
-        if self.daemon is None:
-            return
+    def advance(self) -> None:
+        """Have the daemon do what is due."""
+        if self.daemon is not None:
+            self.daemon.advance(busy=self.busy)
+            if not self.daemon.journal.waiting:
+                self.written_s = self.world.now_s
+                self.slept_s = self.slept_s if self.asleep else 0.0
+
+    def on_round(self, daemon: SimulatedDaemon) -> None:
+        """The keeper has made a round."""
         second = int(self.world.now_s)
         self.rounds_in = (second, self.rounds_in[1] + 1 if self.rounds_in[0] == second else 1)
         if self.rounds_in[1] > MOST_ROUNDS_A_SECOND:
             raise Violation("the keeper makes rounds without end")
-        daemon, busy = self.daemon, self.world.now_s < self.busy_until_s
-        calm_until_s = min(self.coming[0].at_s if self.coming else self.night_ends_s, self.night_ends_s)
-        self.guarded(
-            lambda: daemon.round(busy=busy or bool(self.world.pin_faults), calm_until_s=calm_until_s)
-        )
-        if self.daemon is not None:
-            self.slept_s = 0.0
-            self.judge.after_round(self.daemon.clock.read())
+        self.asleep = False
+        if daemon is self.daemon:
+            now = daemon.control.status.at
+            late_s = self.world.now_s - self.clock_set_s
+            if self.told.clock_was_set and late_s > NOTICED_S and not self.slept_s:
+                raise Violation(f"the clock was set {late_s:.1f} s ago, which is noticed only now")
+            self.told.round(now, by_person=self.judge.belief.by_person)
+            self.judge.after_round(now)
+            self.notice_noon(now)
+
+    def notice_trust(self) -> None:
+        """A clock that has become right, or wrong, must be noticed as soon as the clocks are compared."""
+        daemon, now_s = self.daemon, self.world.now_s
+        if daemon is None or daemon.loop is None or not self.busy:
+            self.unnoticed_s = None
+        elif daemon.control.status.at.trusted is daemon.clock.read().trusted:
+            self.unnoticed_s = None
+        elif self.unnoticed_s is None:
+            self.unnoticed_s = now_s
+        elif now_s - self.unnoticed_s > COMPARE_S + 1:
+            raise Violation(f"nobody noticed for {now_s - self.unnoticed_s:.0f} s what the clock is worth")
+
+    def notice_noon(self, now: Reading) -> None:
+        """At noon the work of a night is due, if the clock is trusted: a backup, and new time zone data."""
+        night = self.judge.oracle.night_date(now.utc.timestamp())
+        known = self.world.now_s > self.noons_from_s and not (self.world.disk or self.scheduler_hangs)
+        if night != self.night and self.night is not None:
+            if now.trusted and known:
+                self.noons.append((self.world.now_s, night))
+            if self.zone_data != self.world.zone_data:
+                tell = self.told.expect if now.trusted and known else self.told.allow_event
+                tell("site changed", words="new time zone data")
+                self.zone_data = self.world.zone_data
+        self.night = night
 
     def settle(self) -> None:
         """At the end of a night: compare the journal with the pins, if there is somebody to write it."""
-        daemon = self.daemon
-        if daemon is None or self.world.disk or self.coming:
+        if self.world.disk or self.coming or self.daemon is None:
             return
-        self.guarded(daemon.write)
-        if self.daemon is None:
+        self.guarded(self.daemon.write)
+        daemon = self.daemon
+        if daemon is None:
             return
         if daemon.journal.fault or daemon.journal.waiting:
             raise Violation(f"the disk is well, but the journal is not: {daemon.journal.fault}")
         if daemon.journal.lost:
             raise Violation(f"the journal gave up {daemon.journal.lost} entries")
-        self.judge.compare_run_hours(daemon.clock.read())
-        if self.dice.random() < 0.3:
-            night = self.judge.oracle.night_date(self.world.clock_utc)
-            self.guarded(lambda: daemon.maintenance.back_up(night))
+        for at_s, night in self.noons:
+            if night not in daemon.maintenance.nights and at_s < self.world.now_s - 1:
+                raise Violation(f"at the noon of {night} nothing was backed up")
+        self.judge.check_pins()
+        now = daemon.clock.read()
+        self.told.compare(
+            now, {name: each.over(self.world, now) for name, each in self.judge.overrides.items()}
+        )
+        if self.is_punctual:
+            self.told.no_fault_is_left()
+        copy = self.state / LAST_GOOD
+        if self.away is None and self.told.path.exists() and copy.read_text() != self.text:
+            raise Violation("the last good copy of the site file is not the one in force")
 
     # -- start and end ---------------------------------------------------------------------------------------
 
-    def start(self) -> None:
-        """Start the program."""
+    def start(self, kind: str = "") -> None:
+        """Start the program, after an end of some kind that it must tell."""
         self.daemon = None
-        self.world.fuse = self.world.fuse
-        self.daemon = SimulatedDaemon(self.world, self.site, self.state)
+        self.world.killed = self.scheduler_hangs = False
+        self.never("scheduler goes on")
+        if self.world.disk == "broken":
+            self.leave_unrecorded()  # it cannot read either
+        self.read_text, self.file_due_s = self.site_path.read_text(), None
+        error = problem_of(self.read_text, self.site_path)
+        if error and not (self.state / LAST_GOOD).exists():
+            # It cannot start; the service manager tries again until somebody writes the file anew.
+            self.never("rest of it")
+            self.after(30.0, "rest of it")
+            self.after(60.0, "start again", sync=True, kind="")
+            return
+        text = (self.state / LAST_GOOD).read_text() if error else self.read_text
+        self.judge.belief.believe = {parse_once(text, str(self.site_path)).site.clock.believe}
+        self.judge.belief.start(None if self.world.disk == "broken" else self.told.known)
+        driven = self.dice.random() < DRIVEN
+        self.daemon = SimulatedDaemon(
+            self.world, self.site_path, self.state, driven=driven, on_round=self.on_round
+        )
+        self.take_text(text)
+        if error:
+            self.told.expect("site refused", words=error)
+        if self.daemon.keeper.site != self.site:
+            raise Violation("the site in force is neither the file's nor the last good one")
+        self.told.started(self.daemon.control.status.started_at, kind=kind)
+        self.zone_data = self.world.zone_data
+        self.night = self.judge.oracle.night_date(self.daemon.control.status.at.utc.timestamp())
+        self.noons = []
+        self.judge.after_round(self.daemon.control.status.at)
+
+    def take_text(self, text: str) -> None:
+        """The site file says something else from now on."""
+        if text != self.text:
+            old, self.text = self.site, text
+            self.site = parse_once(text, str(self.site_path)).site
+            if self.site.time_zone != old.time_zone:
+                # The night that has begun ends at its own noon, and the new zone's data are read now.
+                self.noons_from_s = self.world.now_s + 1.5 * DAY_S
+                self.zone_data = self.world.zone_data
+            for zone in old.zones:
+                self.told.allow(zone.id, self.site.relays.rest_s + TICK_S)
+        self.judge.take_site(self.site, self.text)
 
     def guarded(self, work: Callable[[], None]) -> None:
         """Do something with the program, which may be killed at any write."""
@@ -160,31 +318,32 @@ class GardenYear:
         except Killed:
             self.die(2.0)
 
-    def die(self, off_s: float) -> None:
+    def die(self, off_s: float, *, kind: str = DIED) -> None:
         """The process is gone; the service manager starts it again."""
-        self.world.deaths_s.add(self.world.now_s)
+        world = self.world
+        world.deaths_s.add(world.now_s)
         daemon, self.daemon = self.daemon, None
-        self.world.fuse = None
-        self.world.ending = False
+        world.fuse, world.killed, world.ending = None, False, False
         waiting = daemon.journal.waiting if daemon else 1
         if waiting:
             self.leave_unrecorded()
+            self.told.doubt = True
         for zone in self.site.zones:
             # Asleep it left no heartbeat, and it ended before it could record its sleep.
             lost_s = BEAT_S + self.slept_s
-            self.judge.allow(zone.id, lost_s + (DAY_S if waiting > 8 or self.world.disk else 0))
+            unwritten = waiting and world.now_s - self.written_s > BUSY_S
+            self.told.allow(zone.id, lost_s + (DAY_S if unwritten or world.disk else 0))
         self.slept_s = 0.0
         if daemon is not None:
-            with contextlib.suppress(sqlite3.Error):
-                daemon.end()
-        self.world.release_pins()
-        self.judge.remember_only_what_is_written()
-        self.after(off_s, "start again", sync=bool(waiting or self.world.disk), kind="ended without warning")
+            daemon.end()
+        world.release_pins()
+        self.told.ended()
+        self.after(off_s, "start again", sync=bool(waiting or world.disk), kind=kind)
 
     def leave_unrecorded(self) -> None:
         """Excuse the next run from what it cannot know: the last switchings of this one."""
         for truth in self.world.pins.values():
-            self.world.deaths_s.update(at_s for at_s, *_ in truth.changes[-5:])
+            self.world.deaths_s.update(change.at_s for change in truth.changes[-5:])
 
     def on_start_again(self, *, sync: bool, kind: str) -> None:
         """Start after an end."""
@@ -192,18 +351,16 @@ class GardenYear:
             return
         world = self.world
         well = not world.disk and not sync
-        self.start()
-        assert self.daemon is not None
-        now = self.daemon.clock.read()
-        if sync and not world.disk:
-            held = self.judge.overrides_written()
+        self.start(kind if well else "")
+        if self.daemon is None:
+            return
+        if sync and not world.disk and self.told.path.exists():
+            held = self.told.in_force()
             for name in [name for name in self.judge.overrides if name not in held]:
                 del self.judge.overrides[name]
         if world.disk or sync:
+            self.told.doubt = True
             self.doubt_overrides()
-        if well and kind and now.trusted and not self.daemon.journal.fault:
-            self.judge.expect_gap_recorded(kind, now)
-        self.judge.last_start_s = world.now_s
 
     def doubt_overrides(self) -> None:
         """After an end that lost what was not written, take the keeper's word for what is in force."""
@@ -225,6 +382,11 @@ class GardenYear:
         """Have something happen later."""
         heapq.heappush(self.coming, Happening(self.world.now_s + in_s, what, details))
 
+    def never(self, what: str) -> None:
+        """Have something that was to come not happen."""
+        self.coming = [each for each in self.coming if each.what != what]
+        heapq.heapify(self.coming)
+
     def on_kill(self, *, off_s: float) -> None:
         """SIGKILL."""
         if self.daemon is not None:
@@ -234,17 +396,26 @@ class GardenYear:
         """The process dies at one of its next writes."""
         self.world.fuse = writes
 
+    def stop(self) -> None:
+        """SIGTERM: every light goes out, and all is written."""
+        assert self.daemon is not None
+        lit = self.daemon.stop()
+        if lit and not self.world.pin_faults:
+            raise Violation(f"pins {lit} were left lit by an orderly stop")
+
     def on_restart(self, *, off_s: float) -> None:
         """SIGTERM, and a start by the service manager."""
         if self.daemon is not None:
             daemon = self.daemon
-            daemon.stop()
+            self.stop()
             unwritten = daemon.journal.waiting > 0
             if unwritten:
                 self.leave_unrecorded()
+                self.told.doubt = True
             self.daemon = None
+            self.told.ended()
             for zone in self.site.zones:
-                self.judge.allow(zone.id, DAY_S if unwritten else 0.0)
+                self.told.allow(zone.id, DAY_S if unwritten else 0.0)
             self.after(off_s, "start again", sync=unwritten, kind="")
 
     def on_power_cut(self, *, off_s: float, clock: str, network_s: float | None, how: str) -> None:
@@ -252,16 +423,15 @@ class GardenYear:
         world = self.world
         if self.daemon is not None:
             self.die(off_s)
-            self.coming = [each for each in self.coming if each.what != "start again"]
-            heapq.heapify(self.coming)
-            waiting = bool(world.disk)
-            self.after(off_s, "boot", clock=clock, network_s=network_s, sync=waiting, was_utc=world.clock_utc)
+            again = next(each for each in self.coming if each.what == "start again")
+            self.never("start again")
+            sync, was_utc = again.details["sync"], world.clock_utc
+            self.after(off_s, "boot", clock=clock, network_s=network_s, sync=sync, was_utc=was_utc)
 
     def on_boot(self, *, clock: str, network_s: float | None, sync: bool, was_utc: object) -> None:
         """The board starts."""
         world = self.world
-        world.boots += 1
-        world.boot_at_s = world.now_s
+        world.boot()
         world.synchronised = False
         world.hardware = clock == "hardware"
         errors = {
@@ -274,16 +444,15 @@ class GardenYear:
         world.clock_error_s = errors[clock]
         if network_s is not None:
             self.after(network_s, "network found")
-        self.on_start_again(sync=sync, kind="power lost")
+        self.on_start_again(sync=sync, kind=POWER_LOST)
 
     def on_damage(self, **details: object) -> None:
         """The power is cut and the journal is damaged by it."""
-        if self.daemon is None:
+        if self.daemon is None or not self.state.exists():
             return
         how = str(details["how"])
         self.on_power_cut(**details)  # type: ignore[arg-type]
-        self.coming = [each for each in self.coming if each.what != "boot"]
-        heapq.heapify(self.coming)
+        self.never("boot")
         path = self.state / JOURNAL_NAME
         for suffix in ("-wal", "-shm"):
             path.with_name(path.name + suffix).unlink(missing_ok=True)
@@ -299,25 +468,58 @@ class GardenYear:
                 for _ in range(40):
                     content[self.dice.randrange(len(content))] ^= 0xFF
             path.write_bytes(bytes(content))
-        self.judge.forget_run_hours()
+        self.told.forget()
+        self.told.known = None
         self.leave_unrecorded()
         off_s, was_utc = float(str(details["off_s"])), self.world.clock_utc
         self.after(off_s, "boot damaged", clock=details["clock"], was_utc=was_utc)
 
     def on_boot_damaged(self, *, clock: str, was_utc: object) -> None:
         """The board starts and finds what is left of the journal."""
+        self.told.forget()
         self.on_boot(clock=clock, network_s=30.0, sync=True, was_utc=was_utc)
 
     # -- what else happens -----------------------------------------------------------------------------------
 
-    def on_step(self, *, size_s: float, back_s: float) -> None:
-        """Somebody sets the clock; the network sets it right again."""
-        self.world.clock_error_s += size_s
-        self.after(back_s, "step back")
+    def on_step(self, *, size_s: float, back_s: float, by: str) -> None:
+        """Somebody sets the clock; the network, or the same person, sets it right again."""
+        self.set_clock(self.world.clock_error_s + size_s)
+        self.after(back_s, "step back" if by == "network" else "set right")
+
+    def on_set_right(self) -> None:
+        """Somebody sets the clock right."""
+        self.set_clock(0.0)
+
+    def on_confirm(self, *, off_s: float) -> None:
+        """A person vouches for the clock, or sees by their own that it is wrong."""
+        if self.daemon is None:
+            return
+        now = self.daemon.clock.read()
+        sees_utc = now.utc + timedelta(seconds=off_s)
+        good = not off_s and now.utc > RELEASED_UTC - timedelta(minutes=5)
+        try:
+            if good:
+                self.told.confirmed(now)
+            self.daemon.control.call(lambda keeper: keeper.confirm_clock(sees_utc))
+        except ValueError:
+            if good:
+                raise
+        else:
+            if not good:
+                raise Violation(
+                    f"a person's word was taken for a clock at {now.utc} that they see at {sees_utc}"
+                )
+
+    def set_clock(self, error_s: float) -> None:
+        """Set the board's clock, of which the kernel gives notice."""
+        if error_s != self.world.clock_error_s and self.daemon is not None:
+            self.daemon.watch.was_set = True
+            self.clock_set_s = self.world.now_s
+        self.world.clock_error_s = error_s
 
     def on_step_back(self) -> None:
         """The network sets the clock right."""
-        self.world.clock_error_s = 0.0
+        self.set_clock(0.0)
         self.world.synchronised = True
 
     def on_network_found(self) -> None:
@@ -328,16 +530,91 @@ class GardenYear:
         """No time server answers any more; the kernel says so after a while."""
         self.world.synchronised = False
 
+    def on_scheduler(self, *, for_s: float) -> None:
+        """The scheduler hangs: nothing of its timetable happens."""
+        if self.daemon is not None and self.daemon.loop is not None:
+            self.daemon.control._scheduler.pause()  # type: ignore[union-attr]
+            self.scheduler_hangs = True
+            self.after(for_s, "scheduler goes on")
+
+    def on_scheduler_goes_on(self) -> None:
+        """It goes on."""
+        if self.scheduler_hangs and self.daemon is not None:
+            self.daemon.control._scheduler.resume()  # type: ignore[union-attr]
+        self.scheduler_hangs = False
+
     def on_suspend(self, *, for_s: float) -> None:
         """The board sleeps: no round is made, and the pins stay as they are."""
-        self.world.now_s += for_s
+        self.world.suspend(for_s)
         self.slept_s += for_s
+        self.asleep = True
+        self.told.slept(for_s)
+        if self.file_due_s is not None:
+            self.file_due_s += for_s
         for zone in self.site.zones:
             self.judge.excuse(zone.id, TICK_S)
+        if self.flipped is not None and self.flipped[0] > self.world.now_s - for_s - TICK_S:
+            self.told.allow(self.flipped[1], for_s)  # found only now
+            self.told.flipped(self.flipped[1])
+
+    # -- the state folder ------------------------------------------------------------------------------------
+
+    def on_folder(self, *, how: str, back_s: float) -> None:
+        """Somebody moves the state folder away, empties it, or deletes the journal in it."""
+        if self.daemon is None or self.world.disk or self.away is not None:
+            return
+        if how == "moved away":
+            self.away = self.state.with_name("away")
+            self.state.rename(self.away)
+            self.after(back_s, "folder back")
+        elif how == "emptied":
+            for each in self.state.iterdir():
+                shutil.rmtree(each) if each.is_dir() else each.unlink()
+        else:
+            for each in self.state.glob(JOURNAL_NAME + "*"):
+                each.unlink()
+        self.lose_sight(is_fresh=bool(self.kept_lit() or self.judge.overrides))
+
+    def on_folder_back(self) -> None:
+        """The folder that was moved away comes back; what has been written meanwhile is moved away."""
+        assert self.away is not None
+        is_fresh = self.told.path.exists() and bool(self.kept_lit() or self.judge.overrides)
+        if self.state.exists():
+            self.state.rename(self.state.with_name(f"meanwhile-{self.world.now_s:.0f}"))
+        self.away.rename(self.state)
+        self.away = None
+        self.lose_sight(is_fresh=is_fresh)
+        # It may have to be told how the process ended that left it.
+        for kind in (DIED, POWER_LOST):
+            self.told.allow_event(kind)
+
+    def lose_sight(self, *, is_fresh: bool) -> None:
+        """Another journal than before is there, or none: what it says is compared from now on."""
+        self.after(TICK_S + 1, "folder looked at", is_fresh=is_fresh)
+        self.told.forget()
+        self.leave_unrecorded()
+        self.noons = []
+        self.folder_changed_in = self.daemon
+
+    def on_folder_looked_at(self, *, is_fresh: bool) -> None:
+        """A tick after the folder was moved, its journal must know what is lit and who asked for it."""
+        daemon = self.daemon
+        world, flipped_s = self.world, self.flipped[0] if self.flipped else 0.0
+        if daemon is None or world.disk or world.pin_faults or world.fuse is not None:
+            return
+        self.doubt_overrides()
+        seen = daemon is self.folder_changed_in and flipped_s < world.now_s - TICK_S
+        if seen and is_fresh:
+            self.told.check_fresh(self.kept_lit(), set(self.judge.overrides))
+
+    def kept_lit(self) -> set[str]:
+        """Give the zones whose relays are closed."""
+        return {zone.id for zone in self.site.zones if self.world.pin(zone.pin).lit}
 
     def on_disk(self, *, mode: str, for_s: float) -> None:
         """The disk fails."""
         self.world.disk = mode
+        self.noons = []
         self.after(for_s, "disk mended")
 
     def on_disk_mended(self) -> None:
@@ -348,12 +625,14 @@ class GardenYear:
         """One relay fails."""
         zone = self.dice.choice(self.site.zones)
         self.world.pin_faults[zone.pin] = mode
-        self.judge.allow(zone.id, for_s + 2 * TICK_S)
+        self.told.allow(zone.id, for_s + 2 * TICK_S)
+        self.told.faulty(zone.id)
         self.after(for_s, "pin mended", pin=zone.pin, zone_id=zone.id)
 
     def on_pin_mended(self, *, pin: int, zone_id: str) -> None:
         """The relay works again, and must be right within a tick."""
         self.world.pin_faults.pop(pin, None)
+        self.told.faulty(zone_id, mended=True)
         self.judge.excuse(zone_id, TICK_S)
 
     def on_flip(self) -> None:
@@ -362,34 +641,76 @@ class GardenYear:
         board = self.world.board
         if board is not None and board.pin(zone.pin).function == "output":
             board.pin(zone.pin).flip()
-            self.judge.allow(zone.id, TICK_S + self.site.relays.rest_s)
+            self.told.allow(zone.id, TICK_S + self.site.relays.rest_s)
+            self.told.flipped(zone.id)
+            self.flipped = self.world.now_s, zone.id
 
-    def on_rewrite(self) -> None:
-        """The site file is changed well, and read again."""
-        words = self.garden.rewrite()
-        self.site = parse_site(self.garden.text(), "garden.toml").site
-        old = self.judge.site
-        self.judge.take_site(self.site)
-        for zone in old.zones:
-            self.judge.allow(zone.id, self.site.relays.rest_s + TICK_S)
-        if self.daemon is not None:
-            self.daemon.keeper.change_site(self.site, words=words)
-
-    def on_spoil(self) -> None:
-        """The site file is changed badly: refused, and the old one kept."""
-        try:
-            parse_site(self.garden.spoil(), "garden.toml")
-        except SiteFileError as error:
-            if self.daemon is not None:
-                self.daemon.keeper.refuse_site(str(error))
+    def on_rewrite(self, *, how: str, half_s: float) -> None:
+        """The site file is changed well: by hand, perhaps in two goes, or with a signal to read it."""
+        self.garden.rewrite()
+        if how == "in two goes":
+            text = self.garden.text()
+            self.write(text[: self.dice.randrange(len(text))], half=True)
+            self.after(half_s, "rest of it")
         else:
-            raise Violation("a spoilt site file was taken")
+            self.write(self.garden.text(), signal=how == "signal")
+
+    def on_rest_of_it(self) -> None:
+        """The rest of the site file is written; somebody else may have written all of it meanwhile."""
+        self.write(self.garden.text())
+
+    def on_spoil(self, *, how: str, again_s: float | None) -> None:
+        """The site file is changed badly: refused, and the old one kept; somebody may write it anew."""
+        self.write(self.garden.spoil(), signal=how == "signal")
+        if again_s is not None:
+            self.after(again_s, "rest of it")
+
+    def write(self, text: str, *, half: bool = False, signal: bool = False) -> None:
+        """Write the site file; what it says must be in force, or refused, within a tick."""
+        fresh = self.site_path.with_suffix(".new")
+        fresh.write_text(text)
+        fresh.replace(self.site_path)
+        if self.daemon is None:
+            return
+        self.file_due_s = float("inf") if half else self.world.now_s + TICK_S
+        self.judge.belief.believe |= {"always", "synchronised"} & set(text.split('"'))
+        if signal:
+            self.read_text = None
+            self.daemon.look_at_s = float("inf")
+            self.daemon.hooks.on_reload()
+            self.daemon.run_threads()
+        else:
+            first_look_s = self.world.now_s + self.dice.random() * LOOK_EVERY_S
+            self.daemon.look_at_s = min(self.daemon.look_at_s, first_look_s)
+
+    def notice_file(self) -> None:
+        """See whether a change of the site file has been read, and what came of it."""
+        daemon, due_s = self.daemon, self.file_due_s
+        if daemon is None or due_s is None:
+            return
+        if daemon.look_at_s < float("inf"):
+            if self.world.now_s > due_s:
+                raise Violation("a change of the site file was not noticed")
+            return
+        if due_s == float("inf"):
+            raise Violation("half a site file was taken for the whole")
+        text, self.file_due_s = self.site_path.read_text(), None
+        if text != self.read_text:
+            self.read_text = text
+            if error := problem_of(text, self.site_path):
+                self.told.expect("site refused", words=error)
+            else:
+                self.told.expect("site changed", words="the site file was read again")
+                self.take_text(text)
+        if daemon.keeper.site != self.site:
+            raise Violation("the site in force is not the one of the file")
+        self.judge.belief.believe = {self.site.clock.believe}
 
     def on_zone_data(self) -> None:
-        """New time zone data: the same site, planned anew."""
-        if self.daemon is not None:
-            self.daemon.keeper.change_site(self.site, words="new time zone data")
-            self.judge.take_site(self.site)
+        """New time zone data are installed: used from the next noon on."""
+        self.world.zone_data += 1
+        if self.world.now_s <= self.noons_from_s:
+            self.told.allow_event("site changed", words="new time zone data")
 
     def on_override(self, *, on: bool, kind: str, for_s: float) -> None:
         """Somebody wants light, or dark, for now."""
@@ -397,35 +718,40 @@ class GardenYear:
             return
         zone = self.dice.choice(self.site.zones)
         now = self.daemon.clock.read()
-        ends_at_utc = now.utc + timedelta(seconds=for_s) if kind == "until" and now.trusted else None
+        ends_at_utc = now.utc + timedelta(seconds=for_s) if kind == "until" else None
         lasts_s = for_s if kind == "for" else None
-        expected_end = ends_at_utc or self.judge.end_of_plain_override(zone, now, lasts_s)
+        call = self.daemon.control.call
+        place = partial(_place, zone=zone.id, on=on, ends_at_utc=ends_at_utc, lasts_s=lasts_s)
         if kind == "until" and not now.trusted:
             with contextlib.suppress(ValueError):
-                self.daemon.keeper.override(zone.id, on=on, ends_at_utc=now.utc + timedelta(seconds=for_s))
+                call(place)
                 raise Violation("an end by an untrusted clock was taken")
             return
-        placed = self.daemon.keeper.override(zone.id, on=on, ends_at_utc=ends_at_utc, lasts_s=lasts_s)
-        if self.judge.near_an_edge(zone, now):
-            expected_end = placed.ends_at_utc
-        if lasts_s is None and expected_end is None:
+        self.judge.overrides.pop(zone.id, None)
+        self.judge.excuse(zone.id, self.site.relays.rest_s + 4 * self.site.relays.stagger_s)
+        placed = call(place)
+        if kind == "plain" and now.trusted:
+            self.judge.check_end(placed, now)
+            ends_at_utc = placed.ends_at_utc
+        elif kind == "plain":
             lasts_s = 4 * 3600.0
         self.judge.overrides[zone.id] = PlacedOverride(
             on=on,
             placed_s=self.world.now_s,
             placed=now,
             boots=self.world.boots,
-            ends_at_utc=expected_end,
+            ends_at_utc=ends_at_utc,
             lasts_s=lasts_s,
         )
-        self.judge.excuse(zone.id, self.site.relays.rest_s + 4 * self.site.relays.stagger_s)
+        self.told.asked(Asked(zone=zone.id, at=now, lit=on, ends_at_utc=ends_at_utc, lasts_s=lasts_s))
 
     def on_lift(self) -> None:
         """Somebody gives a zone back to its program."""
         if self.daemon is not None:
             zone = self.dice.choice(self.site.zones)
-            self.daemon.keeper.lift_override(zone.id)
-            self.judge.overrides.pop(zone.id, None)
+            if self.judge.overrides.pop(zone.id, None) is not None:
+                self.told.asked(Asked(zone=zone.id, at=self.daemon.clock.read()))
+            self.daemon.control.call(lambda keeper: keeper.lift_override(zone.id))
 
     def on_toggle(self, *, times: int, every_s: float) -> None:
         """A client toggles as fast as it can."""
@@ -434,17 +760,36 @@ class GardenYear:
             self.after(every_s, "toggle", times=times - 1, every_s=every_s)
 
 
+def problem_of(text: str, path: Path) -> str:
+    """Give the first problem of a site file; empty where it is good."""
+    try:
+        parse_once(text, str(path))
+    except SiteFileError as error:
+        return str(error).splitlines()[0]
+    return ""
+
+
+def _place(
+    keeper: Keeper, *, zone: str, on: bool, ends_at_utc: datetime | None, lasts_s: float | None
+) -> Override:
+    return keeper.override(zone, on=on, ends_at_utc=ends_at_utc, lasts_s=lasts_s)
+
+
 @contextlib.contextmanager
 def watching_the_log() -> Iterator[None]:
     """Let nothing be raised and hidden in the log."""
-    log, handler = logging.getLogger("controller"), Raised()
-    quiet, log.propagate = log.propagate, False
-    log.addHandler(handler)
+    handler = Raised()
+    logs = [logging.getLogger(name) for name in ("controller", "leerie", "apscheduler", "asyncio")]
+    quiet = [log.propagate for log in logs]
+    for log in logs:
+        log.propagate = False
+        log.addHandler(handler)
     try:
         yield
     finally:
-        log.removeHandler(handler)
-        log.propagate = quiet
+        for log, propagate in zip(logs, quiet, strict=True):
+            log.removeHandler(handler)
+            log.propagate = propagate
 
 
 def run_garden(seed: int, nights: int, *, calm: float = 0.4) -> Result:

@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import json
 import random
 from datetime import UTC, datetime, timedelta
 from functools import cache
+from typing import Any
 from zoneinfo import ZoneInfo
+
+Keys = dict[str, Any]
 
 # Zones of tests/reference/clock_changes.csv and a few more, each with a place in it; latitudes -72 to 78.
 PLACES = (
@@ -56,6 +60,24 @@ SPECIAL = (
     ("02-29 to 02-29", ("20:00 to 21:00",)),
 )
 PINS = tuple(range(4, 28))
+# What is changed in a site file, each as often as the others.
+REWRITES = (
+    "program",
+    "program",
+    "out",
+    "back",
+    "add",
+    "remove",
+    "pin",
+    "load",
+    "place",
+    "believe",
+    "rename",
+    "rename",
+    "transformer",
+    "feed",
+)
+BELIEVE = ("synchronised", "synchronised", "synchronised", "always")
 
 
 @cache
@@ -77,15 +99,48 @@ class Garden:
         self.rest_s = dice.choice((0.0, 2.0, 2.0, 5.0))
         self.stagger_s = dice.choice((0.0, 0.5, 0.5, 2.0))
         self.dusk_angle = dice.choice((6, 6, 6, 4, 9))
+        self.believe = dice.choice(BELIEVE)
+        self.start_utc = self._start()
         self.pins = list(PINS)
         dice.shuffle(self.pins)
-        self.zones = [self._zone(f"zone-{number}") for number in range(1, dice.randint(1, 7) + 1)]
+        self.transformers = [self._transformer(f"shed-{number}") for number in range(dice.choice((0, 1, 2)))]
+        self.zones: list[Keys] = []
+        for _ in range(dice.randint(1, 7)):
+            self.zones.append(self._zone())
 
-    def _zone(self, name: str) -> dict[str, object]:
+    def _transformer(self, name: str) -> Keys:
+        """Draw a transformer: with losses of either kind, or with none that are known."""
+        dice = self._dice
+        losses = dice.choice(
+            ({}, {"efficiency": 0.85}, {"efficiency": 0.95}, {"copper_w": 9}, {"copper_w": 20})
+        )
+        side = dice.choice(("low voltage", "low voltage", "mains"))
+        keys = {
+            "id": name,
+            "rated_va": 600,
+            "relay_side": side,
+            "no_load_w": dice.choice((1, 6, 8.5)),
+            **losses,
+        }
+        if not losses:
+            del keys["no_load_w"]
+        return keys
+
+    def _fresh_id(self) -> str:
+        """Give an id that no zone has or has had, but perhaps one that is gone."""
+        known = [name for zone in self.zones for name in (zone["id"], *zone["formerly"])]
+        return f"zone-{max((int(name.split('-')[1]) for name in known), default=0) + 1}"
+
+    def _zone(self) -> Keys:
         dice = self._dice
         special = [dice.choice(SPECIAL) for _ in range(dice.choice((0, 0, 1, 2)))]
+        if dice.random() < 0.2:
+            date = (self.start_utc + timedelta(days=dice.randrange(20))).date()
+            special.append((date.isoformat(), dice.choice(((), ("dusk to 03:00",)))))
         return {
-            "id": name,
+            "id": self._fresh_id(),
+            "formerly": [],
+            "transformer": dice.choice(self.transformers)["id"] if self.transformers else "",
             "pin": self.pins.pop(),
             "program": dice.choice(PROGRAMS),
             "special": special,
@@ -93,35 +148,46 @@ class Garden:
             "out": "",
         }
 
-    def start(self) -> datetime:
+    def _start(self) -> datetime:
         """Choose when its story begins: two of three times a few days before the clocks change there."""
         dice = self._dice
         day = datetime(2027, 1, 1, 12, tzinfo=UTC) + timedelta(days=dice.randrange(700))
         changes = clock_changes(self.time_zone)
         if changes and dice.random() < 2 / 3:
             day = dice.choice(changes) - timedelta(days=dice.randint(1, 6))
-        return day
+        # Never at the noon or midnight of any time zone: the story is looked over once a day.
+        return day + timedelta(hours=3, minutes=7)
 
     def rewrite(self) -> str:
         """Change one thing, as a person would, and say what."""
         dice = self._dice
-        what = dice.choice(("program", "program", "out", "back", "add", "remove", "pin", "load", "place"))
+        what = dice.choice(REWRITES)
         zone = dice.choice(self.zones)
         if what == "program":
             zone["program"] = dice.choice(PROGRAMS)
         elif what in ("out", "back"):
             zone["out"] = "a lamp is broken" if what == "out" else ""
         elif what == "add" and len(self.zones) < 8 and self.pins:
-            numbers = {int(str(each["id"]).split("-")[1]) for each in self.zones}
-            self.zones.append(self._zone(f"zone-{max(numbers) + 1}"))
+            self.zones.append(self._zone())
         elif what == "remove" and len(self.zones) > 1:
             self.zones.remove(zone)
-            self.pins.insert(0, int(str(zone["pin"])))
+            self.pins.insert(0, zone["pin"])
         elif what == "pin" and self.pins:
-            self.pins.insert(0, int(str(zone["pin"])))
+            self.pins.insert(0, zone["pin"])
             zone["pin"] = self.pins.pop()
         elif what == "load":
             zone["watts"] = dice.choice((0, 8, 44.5))
+        elif what == "rename":
+            fresh = self._fresh_id()
+            zone["formerly"].append(zone["id"])
+            zone["id"] = fresh
+        elif what == "transformer" and self.transformers:
+            place = dice.randrange(len(self.transformers))
+            self.transformers[place] = self._transformer(self.transformers[place]["id"])
+        elif what == "feed" and self.transformers:
+            zone["transformer"] = dice.choice(self.transformers)["id"]
+        elif what == "believe":
+            self.believe = dice.choice(BELIEVE)
         elif what == "place":
             self.time_zone, self.latitude, self.longitude = dice.choice(PLACES)
         return f"{what} {zone['id']}"
@@ -135,24 +201,39 @@ class Garden:
             f"longitude = {self.longitude}",
             f'time_zone = "{self.time_zone}"',
             f"dusk_angle = {self.dusk_angle}",
+            "[clock]",
+            f'believe = "{self.believe}"',
             "[relays]",
             f"rest_s = {self.rest_s}",
             f"stagger_s = {self.stagger_s}",
         ]
+        for transformer in self.transformers:
+            lines += [
+                "[[transformers]]",
+                *(f"{key} = {json.dumps(value)}" for key, value in transformer.items()),
+            ]
         for zone in self.zones:
             lines += [
                 "[[zones]]",
                 f'id = "{zone["id"]}"',
                 f"pin = {zone['pin']}",
-                f"active_high = {'true' if int(str(zone['pin'])) % 2 else 'false'}",
-                f"program = {_texts(zone['program'])}",
+                f"active_high = {'true' if zone['pin'] % 2 else 'false'}",
+                f"program = {json.dumps(zone['program'])}",
             ]
+            if zone["formerly"]:
+                lines.append(f"formerly = {json.dumps(zone['formerly'])}")
+            if zone["transformer"]:
+                lines.append(f'transformer = "{zone["transformer"]}"')
             if zone["watts"]:
                 lines.append(f"rated_watts = {zone['watts']}")
             if zone["out"]:
                 lines.append(f'out_of_service = "{zone["out"]}"')
-            for nights, program in zone["special"]:  # type: ignore[attr-defined]
-                lines += ["[[zones.special_nights]]", f'nights = "{nights}"', f"program = {_texts(program)}"]
+            for nights, program in zone["special"]:
+                lines += [
+                    "[[zones.special_nights]]",
+                    f'nights = "{nights}"',
+                    f"program = {json.dumps(program)}",
+                ]
         return "\n".join(lines) + "\n"
 
     def spoil(self) -> str:
@@ -167,7 +248,3 @@ class Garden:
                 text.replace("[[zones]]", "[[zone]]"),
             )
         )
-
-
-def _texts(program: object) -> str:
-    return "[" + ", ".join(f'"{text}"' for text in program) + "]"  # type: ignore[attr-defined]

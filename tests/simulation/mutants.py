@@ -214,9 +214,204 @@ MUTANTS = (
     Mutant(
         "what could not be written is forgotten",
         "controller/journal/journal.py",
-        "        written = transactions.commit(connection, waiting)\n"
-        "        self._queue.remove(waiting, lost=len(waiting) - len(written))\n",
-        "        self._queue.remove(waiting)\n        written = transactions.commit(connection, waiting)\n",
+        "        written = self._transactions.commit(connection, works)\n"
+        "        self._queue.remove(waiting, lost=len(works) - len(written))\n",
+        "        self._queue.remove(waiting)\n"
+        "        written = self._transactions.commit(connection, works)\n",
+    ),
+    # -- what only the comparison with the journal sees
+    Mutant(
+        "a rest is forgotten at a restart",
+        "controller/keeper/keeper.py",
+        "moved_boot_s = past.switched_in(self._started_at.boot_id) if past else {}",
+        "moved_boot_s = {}",
+    ),
+    Mutant(
+        "a relay does not rest after the board started",
+        "controller/keeper/keeper.py",
+        "moved_boot_s = self._moved_boot_s.get(state.wire.pin, 0.0)",
+        "moved_boot_s = self._moved_boot_s.get(state.wire.pin) or LONG_AGO_S",
+    ),
+    Mutant(
+        "a rest is short by what the journal rounds off",
+        "controller/journal/previous_run.py",
+        "each.zone: each.at.boot_s + _ROUNDED_S",
+        "each.zone: each.at.boot_s",
+    ),
+    Mutant(
+        "trust is regained too early",
+        "controller/clock/trust.py",
+        '            self.held = ""\n            if self.believe',
+        "            if self.believe",
+    ),
+    Mutant(
+        "always is not always",
+        "controller/clock/trust.py",
+        'if self.believe != "always":',
+        "if True:",
+    ),
+    Mutant(
+        "believe is not followed when it changes",
+        "api/daemon/hooks.py",
+        "self._clock.trust.believe = loaded.site.clock.believe",
+        "pass",
+    ),
+    Mutant(
+        "believe is not followed at the start",
+        "controller/journal/previous_run.py",
+        "            believe=believe,\n",
+        "",
+    ),
+    Mutant(
+        "a person's word outlives the clock that they vouched for",
+        "controller/clock/trust.py",
+        "elif self.held == CONFIRMED and self._was_set(utc, boot_s):",
+        "elif False:",
+    ),
+    Mutant(
+        "a person's word is forgotten at a restart",
+        "controller/journal/previous_run.py",
+        "            confirmed=self.confirmed,\n",
+        "",
+    ),
+    Mutant(
+        "a clock that ran ahead leaves a floor",
+        "controller/clock/trust.py",
+        "        if behind:\n            self.floor_utc",
+        "        if False:\n            self.floor_utc",
+    ),
+    Mutant(
+        "a lifted override is not told",
+        "controller/keeper/keeper.py",
+        'self._end_override(zone_id, f"lifted by {by}", self._clock.read())',
+        "self.overrides.pop(zone_id)",
+    ),
+    Mutant(
+        "an override is told without its length",
+        "controller/journal/writer.py",
+        "lasts_s=entry.lasts_s,",
+        "lasts_s=None,",
+    ),
+    Mutant(
+        "a gap is told an hour off",
+        "controller/keeper/recorder.py",
+        "gap_s = (started_at_utc - past.last_sign.utc).total_seconds() if",
+        "gap_s = (started_at_utc - past.last_sign.utc).total_seconds() + 3600 if",
+    ),
+    Mutant(
+        "relays are left on at the end",
+        "controller/keeper/keeper.py",
+        "for fault in self._relays.close():",
+        "for fault in ():",
+    ),
+    Mutant(
+        "a step of the clock is not told",
+        "controller/keeper/recorder.py",
+        "        if step_s is not None:\n",
+        "        if False:\n",
+    ),
+    Mutant(
+        "a step is told without its size",
+        "controller/keeper/recorder.py",
+        '"the clock was set", now, size_s=step_s)',
+        '"the clock was set", now)',
+    ),
+    Mutant(
+        "a sleep of the board is not told",
+        "controller/keeper/recorder.py",
+        "if late_s > HELD_UP_S:",
+        "if late_s > 2 * 3600:",
+    ),
+    Mutant(
+        "a recovery is not told",
+        "controller/keeper/keeper.py",
+        "self._recorder.note(EventKind.RELAY_RECOVERED,",
+        "(lambda *_, **__: None)(EventKind.RELAY_RECOVERED,",
+    ),
+    Mutant(
+        "an old load is recorded",
+        "controller/keeper/keeper.py",
+        "self._zones[zone.id].load = zone.rated_load",
+        "pass",
+    ),
+    Mutant(
+        "the last good site file is not updated",
+        "api/daemon/last_good.py",
+        "if not copy.exists() or copy.read_bytes() != content:",
+        "if not copy.exists():",
+    ),
+    Mutant(
+        "a site file that is not valid keeps the garden dark",
+        "api/daemon/last_good.py",
+        "loaded = load_site(state / LAST_GOOD)",
+        "raise error",
+    ),
+    Mutant(
+        "a site file that is still being written is taken",
+        "api/daemon/site_file.py",
+        "if self._now_s() - self._changed[1] < STILL_S:",
+        "if False:",
+    ),
+    Mutant(
+        "a change of the site file by hand is not noticed",
+        "api/daemon/site_file.py",
+        "if found == self._known:",
+        "if True:",
+    ),
+    Mutant(
+        "time zone data that were installed are forgotten when the site file is read again",
+        "api/daemon/hooks.py",
+        "if loaded.site.time_zone != self._time_zone:",
+        "if True:",
+    ),
+    # -- the control loop itself
+    Mutant(
+        "the scheduler is not told of the next change",
+        "controller/keeper/loop.py",
+        '        self._add_job("boundary", self._at_boundary, due_in_s if in_time else due_in_s + AFTER_TICK_S)\n',
+        "",
+    ),
+    Mutant(
+        "the next change is counted from the last one",
+        "controller/keeper/loop.py",
+        "return now + timedelta(seconds=self._pause_s)",
+        "return (previous_fire_time or now) + timedelta(seconds=2 * self._pause_s)",
+    ),
+    Mutant(
+        "there is no tick",
+        "controller/keeper/loop.py",
+        "tasks = [asyncio.create_task(self._tick()), asyncio",
+        "tasks = [asyncio",
+    ),
+    Mutant(
+        "noon is forgotten",
+        "controller/keeper/loop.py",
+        '            self._add_job("noon", self._at_noon, noon_in_s)\n',
+        "",
+    ),
+    Mutant(
+        "the kernel's notice of a clock that was set is not heeded",
+        "controller/keeper/loop.py",
+        "        watch.rearm()\n        self.run_once()\n",
+        "        watch.rearm()\n",
+    ),
+    Mutant(
+        "new evidence of the time is not looked for",
+        "controller/keeper/loop.py",
+        "if now.trusted is not last.trusted or step",
+        "if step",
+    ),
+    Mutant(
+        "the journal is not written after a round",
+        "controller/keeper/loop.py",
+        '            log.exception("the timetable could not be set; the tick goes on")\n        self._flush_soon()\n',
+        '            log.exception("the timetable could not be set; the tick goes on")\n',
+    ),
+    Mutant(
+        "a change that the web asks for waits for the next round",
+        "controller/keeper/loop.py",
+        "            result = work(self.keeper)\n            self.run_once()\n",
+        "            result = work(self.keeper)\n",
     ),
 )
 
@@ -229,7 +424,7 @@ def plant(mutant: Mutant, folder: Path) -> None:
     """
     (folder / "tests").mkdir()
     shutil.copy(ROOT / "tests" / "__init__.py", folder / "tests")
-    for part in ("config", "controller", "tests/simulation"):
+    for part in ("api", "config", "controller", "tests/reference", "tests/simulation"):
         shutil.copytree(
             ROOT / part, folder / part, ignore=shutil.ignore_patterns("__pycache__"), dirs_exist_ok=True
         )

@@ -1,240 +1,217 @@
 """The second opinion: when a zone should be lit, worked out in another way than the keeper's.
 
-It shares only the site file's models with the program under test. The sun is scanned every half hour
-and then bisected, where the program splits the night at the sun's extremes and takes Newton's steps. Local
-time is turned into instants by trying the UTC offsets in force around it, where the program relies on fold.
-Windows are kept as a set of stretches, and every question is answered by looking through them.
+It shares nothing with the program under test but the text of the site file. The sun is DE421's, where the
+program has astral's; its height is scanned and bisected, where the program takes Newton's steps. Local time is
+turned into instants by trying the UTC offsets in force around it, where the program relies on fold.
+
+What a second of sun decides is left open: every night is worked out with dusk and dawn a little early and a
+little late, and where these differ there is no opinion.
 """
 
 from __future__ import annotations
 
+import tomllib
+from bisect import bisect_right
 from datetime import UTC, date, datetime, timedelta
-from functools import lru_cache
-from itertools import pairwise
+from typing import Any, NamedTuple
 from zoneinfo import ZoneInfo
 
-from astral import Observer
-from astral.sun import elevation
-
-from config.models.site import Site, Zone
-from config.program.spans import ClockEdge, Span, SunEdge
+from tests.simulation.language import EdgeText, SpanText, is_special, read_span
+from tests.simulation.sun import NoOpinionError, Stretches, sun_over
 
 # Sunset is at 50 arc minutes: 34' of refraction and 16' of semidiameter (US Naval Observatory).
 SUNSET_DEG = 50 / 60
-SCAN = timedelta(minutes=30)
-# Within half a scan of its turn the sun's height changes by at most 1 - cos(3.75 degrees), 0.12 degrees.
-# A night whose sun turns this close to the angle may hide a stretch shorter than the scan: no opinion.
-TOO_CLOSE_DEG = 0.2
-
-Stretches = list[tuple[datetime, datetime]]
-
-
-class NoOpinionError(Exception):
-    """The sun turns too close to the angle to say."""
+# How far astral's sun may stand from DE421's: tests/controller/sun/test_against_de421.py measures it.
+SUN_OFF_DEG = 0.0141 + 0.0024
+# The program's edges of darkness are whole seconds.
+WHOLE_S = 1.0
+NOON_S = 12 * 3600
+NOTHING = (0.0, 0.0, None)
+_A_DAY = timedelta(days=1)
 
 
-class ScannedSun:
-    """The sun over one place: its height is scanned, and every crossing of an angle bisected."""
+class Part(NamedTuple):
+    """From an instant on, whether a zone's program lights it; None without an opinion."""
 
-    def __init__(self, latitude_deg: float, longitude_deg: float) -> None:
-        """Take the place."""
-        self._observer = Observer(latitude_deg, longitude_deg, 0.0)
-        self._heights: dict[tuple[datetime, datetime], list[tuple[datetime, float]]] = {}
-        self._below: dict[tuple[datetime, datetime, float], Stretches] = {}
-
-    def below(self, begins: datetime, ends: datetime, angle_deg: float) -> Stretches:
-        """Give the stretches between two instants in which the sun is below an angle.
-
-        Raises:
-            NoOpinionError: the sun turns so close to the angle that a stretch may be hidden.
-        """
-        key = (begins, ends, angle_deg)
-        if key not in self._below:
-            self._below[key] = self._find_below(begins, ends, angle_deg)
-        return self._below[key]
-
-    def _height(self, at: datetime) -> float:
-        return elevation(self._observer, at, with_refraction=False)
-
-    def _scan(self, begins: datetime, ends: datetime) -> list[tuple[datetime, float]]:
-        """Give the heights from one scan before to one after, both ends among them."""
-        key = (begins, ends)
-        if key not in self._heights:
-            inside = [begins + SCAN * n for n in range(-(-(ends - begins) // SCAN))]
-            instants = [begins - SCAN, *inside, ends, ends + SCAN]
-            self._heights[key] = [(at, self._height(at)) for at in instants]
-        return self._heights[key]
-
-    def _find_below(self, begins: datetime, ends: datetime, angle_deg: float) -> Stretches:
-        heights = self._scan(begins, ends)
-        for (_, one), (_, two), (_, three) in zip(heights, heights[1:], heights[2:], strict=False):
-            turns = (two - one) * (three - two) <= 0
-            if turns and abs(two + angle_deg) < TOO_CLOSE_DEG:
-                raise NoOpinionError
-        heights = heights[1:-1]
-        stretches: Stretches = []
-        since = begins if heights[0][1] < -angle_deg else None
-        for (at, high), (then, low) in pairwise(heights):
-            was, becomes = high < -angle_deg, low < -angle_deg
-            if was == becomes:
-                continue
-            edge = self._bisect(at, then, angle_deg, dark_after=becomes)
-            if becomes:
-                since = edge
-            elif since is not None:
-                stretches.append((since, edge))
-                since = None
-        if since is not None:
-            stretches.append((since, ends))
-        return stretches
-
-    def _bisect(self, early: datetime, late: datetime, angle_deg: float, *, dark_after: bool) -> datetime:
-        while late - early > timedelta(seconds=1):
-            middle = early + (late - early) / 2
-            if (self._height(middle) < -angle_deg) == dark_after:
-                late = middle
-            else:
-                early = middle
-        return late
+    from_s: float
+    lit: bool | None
 
 
-# A site file that is rewritten keeps its place nearly always.
-scanned_sun = lru_cache(maxsize=8)(ScannedSun)
+class Lean(NamedTuple):
+    """Which way a sun is a little off: whether dark begins late in it, and whether it ends late."""
+
+    begins_late: bool
+    ends_late: bool
+
+
+# Only where two edges limit each other must the last two be tried as well.
+LEANS = (Lean(False, True), Lean(True, False), Lean(False, False), Lean(True, True))
 
 
 class Oracle:
-    """Windows of a site's zones by brute force, remembered night by night."""
+    """The windows of a site's zones by brute force, remembered night by night; instants in seconds since 1970."""
 
-    def __init__(self, site: Site) -> None:
-        """Take the site."""
-        self.site = site
-        self.tz = ZoneInfo(site.time_zone)
-        self._sun = scanned_sun(site.latitude_deg, site.longitude_deg)
-        self._windows: dict[tuple[str, date], Stretches | None] = {}
-        self._noons: dict[date, datetime] = {}
-        self._standing: dict[str, tuple[datetime, datetime, bool | None, datetime | None]] = {}
+    def __init__(self, text: str) -> None:
+        """Take the text of a site file."""
+        document: dict[str, Any] = tomllib.loads(text)
+        site = document["site"]
+        self.tz = ZoneInfo(site["time_zone"])
+        self.zones: dict[str, dict[str, Any]] = {zone["id"]: zone for zone in document["zones"]}
+        self._dusk_deg = float(site["dusk_angle"])
+        self._sun = sun_over(site["latitude"], site["longitude"])
+        self._parts: dict[tuple[str, date], list[Part]] = {}
+        self._noons: dict[date, float] = {}
+        self._standing: dict[str, tuple[float, float, bool | None]] = {}
 
     # -- local time ------------------------------------------------------------------------------------------
 
-    def instant(self, naive: datetime) -> datetime:
+    def instant_s(self, day: date, clock_s: int) -> float:
         """Turn a wall time into an instant: the first of two, or counted on from before a gap."""
-        guess = naive.replace(tzinfo=UTC)
+        guess = datetime(day.year, day.month, day.day, tzinfo=UTC) + timedelta(seconds=clock_s)
         around = [guess + timedelta(hours=hours) for hours in (-26, 26)]
-        offsets = {at.astimezone(self.tz).utcoffset() for at in around}
-        fits = sorted(
-            guess - offset
-            for offset in offsets
-            if offset is not None and (guess - offset).astimezone(self.tz).utcoffset() == offset
-        )
+        offsets = {at.astimezone(self.tz).utcoffset() or timedelta(0) for at in around}
+        fits = [guess - each for each in offsets if (guess - each).astimezone(self.tz).utcoffset() == each]
         if fits:
-            return fits[0]
-        before = around[0].astimezone(self.tz).utcoffset()
-        assert before is not None
-        return guess - before
+            return min(fits).timestamp()
+        return (guess - (around[0].astimezone(self.tz).utcoffset() or timedelta(0))).timestamp()
 
-    def night_date(self, at: datetime) -> date:
+    def night_date(self, at_s: float) -> date:
         """Name the night of an instant."""
-        day = at.astimezone(self.tz).date()
-        return day if at >= self.noon(day) else day - timedelta(days=1)
+        day = datetime.fromtimestamp(at_s, self.tz).date()
+        return day if at_s >= self.noon_s(day) else day - _A_DAY
 
-    def noon(self, day: date) -> datetime:
+    def noon_s(self, day: date) -> float:
         """Give the instant at which a night begins."""
         if day not in self._noons:
-            self._noons[day] = self.instant(datetime(day.year, day.month, day.day, 12))  # noqa: DTZ001
+            self._noons[day] = self.instant_s(day, NOON_S)
         return self._noons[day]
 
-    def _dark(self, day: date, angle_deg: float) -> Stretches:
-        """Give the stretches of a night in which the sun is below an angle."""
-        return self._sun.below(self.noon(day), self.noon(day + timedelta(days=1)), angle_deg)
+    # -- questions -------------------------------------------------------------------------------------------
+
+    def lit(self, zone: str, at_s: float) -> bool | None:
+        """Say whether a zone's program lights it at an instant; None without an opinion."""
+        return self.look(zone, at_s)[0]
+
+    def next_change_s(self, zone: str, at_s: float) -> tuple[float, float] | None:
+        """Give between which instants the light must change next; None where it need not within two nights."""
+        now, day = self.lit(zone, at_s), self.night_date(at_s)
+        earliest_s = None
+        for each in (day, day + _A_DAY, day + 2 * _A_DAY):
+            for part in self.parts(zone, each):
+                if part.from_s <= at_s or part.lit is now:
+                    continue
+                earliest_s = part.from_s if earliest_s is None else earliest_s
+                if part.lit is not None:
+                    return earliest_s, part.from_s
+        return None if earliest_s is None else (earliest_s, float("inf"))
+
+    def parts(self, zone: str, day: date) -> list[Part]:
+        """Cut a night wherever the opinion on a zone changes; the first part begins at noon."""
+        key = (zone, day)
+        if key not in self._parts:
+            self._parts[key] = self._cut(zone, day)
+        return self._parts[key]
+
+    def look(self, zone: str, at_s: float) -> tuple[bool | None, float]:
+        """Say whether a zone is lit at an instant, and until when that holds, at least to the next noon."""
+        since_s, until_s, lit = self._standing.get(zone, NOTHING)
+        if not since_s <= at_s < until_s:
+            # What was seen is remembered, since nothing changes until then.
+            day = self.night_date(at_s)
+            next_s, parts = self.noon_s(day + _A_DAY), self.parts(zone, day)
+            place = bisect_right(parts, at_s, key=lambda part: part.from_s)
+            lit = parts[place - 1].lit
+            until_s = parts[place].from_s if place < len(parts) else next_s
+            if until_s == next_s and self.parts(zone, day + _A_DAY)[0].lit is lit:
+                later = [part.from_s for part in self.parts(zone, day + _A_DAY)[1:]]
+                until_s = later[0] if later else self.noon_s(day + 2 * _A_DAY)
+            self._standing[zone] = (at_s, until_s, lit)
+        return lit, until_s
 
     # -- program ---------------------------------------------------------------------------------------------
 
-    def windows(self, zone: Zone, day: date) -> Stretches | None:
-        """Give the stretches in which a zone's program lights it in a night; None without an opinion."""
-        key = (zone.id, day)
-        if key not in self._windows:
-            try:
-                self._windows[key] = self._resolve(zone, day)
-            except NoOpinionError:
-                self._windows[key] = None
-        return self._windows[key]
+    def _cut(self, zone: str, day: date) -> list[Part]:
+        noon_s, next_s = self.noon_s(day), self.noon_s(day + _A_DAY)
+        program = [read_span(text) for text in self._program(zone, day)]
+        leans = LEANS if any(span.at_most_s for span in program) else LEANS[:2]
+        try:
+            nights = [self._resolve(program, day, lean) for lean in leans]
+        except NoOpinionError:
+            return [Part(noon_s, None)]
+        parts: list[Part] = []
+        edges = {edge for night in nights for window in night for edge in window if edge < next_s}
+        for at_s in sorted({noon_s, *edges}):
+            answers = {any(on <= at_s < off for on, off in night) for night in nights}
+            lit = answers.pop() if len(answers) == 1 else None
+            if not parts or parts[-1].lit is not lit:
+                parts.append(Part(at_s, lit))
+        return parts
 
-    def lit(self, zone: Zone, at: datetime) -> bool | None:
-        """Say whether a zone's program lights it at an instant; None without an opinion."""
-        return self._look(zone, at)[2]
+    def _program(self, zone: str, day: date) -> list[str]:
+        """Give the spans that hold in a night: those of the last special night that it is, else the usual ones."""
+        found = self.zones[zone]
+        program: list[str] = found["program"]
+        for special in found.get("special_nights", ()):
+            if is_special(special["nights"], day):
+                program = special["program"]
+        return program
 
-    def next_edge(self, zone: Zone, at: datetime) -> datetime | None:
-        """Give the first edge of a window after an instant, in its night or the next."""
-        return self._look(zone, at)[3]
-
-    def _look(self, zone: Zone, at: datetime) -> tuple[datetime, datetime, bool | None, datetime | None]:
-        """Look at an instant, or remember what was seen where nothing can have changed since."""
-        standing = self._standing.get(zone.id)
-        if standing is None or not standing[0] <= at < standing[1]:
-            day = self.night_date(at)
-            windows = self.windows(zone, day)
-            lit = None if windows is None else any(on <= at < off for on, off in windows)
-            edge = self._edge_after(zone, day, at)
-            ends = self.noon(day + timedelta(days=1))
-            standing = (at, ends if edge is None else min(edge, ends), lit, edge)
-            self._standing[zone.id] = standing
-        return standing
-
-    def _edge_after(self, zone: Zone, day: date, at: datetime) -> datetime | None:
-        for each in (day, day + timedelta(days=1)):
-            edges = [edge for window in self.windows(zone, each) or [] for edge in window if edge > at]
-            if edges:
-                return min(edges)
-        return None
-
-    def _resolve(self, zone: Zone, day: date) -> Stretches:
-        program = zone.program
-        for special in zone.special_nights:
-            if special.nights.match(day):
-                program = special.program
-        begins, ends = self.noon(day), self.noon(day + timedelta(days=1))
+    def _resolve(self, program: list[SpanText], day: date, lean: Lean) -> Stretches:
+        """Give the windows of a night."""
+        begins_s, ends_s = self.noon_s(day), self.noon_s(day + _A_DAY)
         lit: Stretches = []
         for span in program:
-            lit += [
-                (max(on, begins), min(off, ends))
-                for on, off in self._span(span, day)
-                if max(on, begins) < min(off, ends)
-            ]
+            for on_s, off_s in self._span(span, day, lean):
+                if max(on_s, begins_s) < min(off_s, ends_s):
+                    lit.append((max(on_s, begins_s), min(off_s, ends_s)))
         return lit
 
-    def _span(self, span: Span, day: date) -> Stretches:
-        on = self._edge(span.begins, day)
-        if on is None:
+    def _dark(self, day: date, angle_deg: float, lean: Lean) -> Stretches:
+        """Give the stretches of a night in which the sun is below an angle."""
+        noon_s, next_s = self.noon_s(day), self.noon_s(day + _A_DAY)
+        wide = self._sun.below(noon_s, next_s, angle_deg - SUN_OFF_DEG)
+        narrow = self._sun.below(noon_s, next_s, angle_deg + SUN_OFF_DEG)
+        if len(wide) != len(narrow):
+            raise NoOpinionError
+        return [
+            (
+                late_s + WHOLE_S * (late_s > noon_s) if lean.begins_late else on_s,
+                off_s + WHOLE_S * (off_s < next_s) if lean.ends_late else early_s,
+            )
+            for (on_s, off_s), (late_s, early_s) in zip(wide, narrow, strict=True)
+        ]
+
+    def _span(self, span: SpanText, day: date, lean: Lean) -> Stretches:
+        on_s = self._edge(span.begins, day, lean)
+        if on_s is None:
             return []
-        off = on + timedelta(seconds=span.lasts.seconds) if span.lasts else self._edge(span.ends, day)
-        if off is None or off <= on:
+        off_s = None if span.ends is None else self._edge(span.ends, day, lean)
+        if span.lasts_s is not None:
+            off_s = on_s + span.lasts_s
+        if off_s is None or off_s <= on_s:
             return []
-        on, off = max(on, self.noon(day)), min(off, self.noon(day + timedelta(days=1)))
-        pieces = [(on, off)]
+        on_s, off_s = max(on_s, self.noon_s(day)), min(off_s, self.noon_s(day + _A_DAY))
+        pieces = [(on_s, off_s)]
         if span.while_dark:
-            dark = self._dark(day, self.site.dusk_angle_deg)
-            pieces = [(max(on, d), min(off, e)) for d, e in dark if max(on, d) < min(off, e)]
-        if span.at_most:
-            left = timedelta(seconds=span.at_most.seconds)
+            dark = self._dark(day, self._dusk_deg, lean)
+            pieces = [(max(on_s, d), min(off_s, e)) for d, e in dark if max(on_s, d) < min(off_s, e)]
+        if span.at_most_s is not None:
+            left_s = float(span.at_most_s)
             limited: Stretches = []
-            for start, stop in pieces:
-                length = min(stop - start, left)
-                if length > timedelta(0):
-                    limited.append((start, start + length))
-                left -= length
+            for start_s, stop_s in pieces:
+                length_s = min(stop_s - start_s, left_s)
+                if length_s > 0:
+                    limited.append((start_s, start_s + length_s))
+                left_s -= length_s
             pieces = limited
         return pieces
 
-    def _edge(self, edge: ClockEdge | SunEdge | None, day: date) -> datetime | None:
-        assert edge is not None
-        if isinstance(edge, ClockEdge):
-            on_day = day if edge.hour >= 12 else day + timedelta(days=1)
-            naive = datetime(on_day.year, on_day.month, on_day.day, edge.hour, edge.minute)  # noqa: DTZ001
-            at = self.instant(naive)
-            return min(max(at, self.noon(day)), self.noon(day + timedelta(days=1)))
-        angle_deg = self.site.dusk_angle_deg if edge.event in ("dusk", "dawn") else SUNSET_DEG
-        stretches = self._dark(day, angle_deg)
+    def _edge(self, edge: EdgeText, day: date, lean: Lean) -> float | None:
+        if not edge.event:
+            at_s = self.instant_s(day if edge.after_s >= NOON_S else day + _A_DAY, edge.after_s)
+            return min(max(at_s, self.noon_s(day)), self.noon_s(day + _A_DAY))
+        angle_deg = self._dusk_deg if edge.event in ("dusk", "dawn") else SUNSET_DEG
+        stretches = self._dark(day, angle_deg, lean)
         if not stretches:
             return None
-        at = stretches[0][0] if edge.event in ("sunset", "dusk") else stretches[-1][1]
-        return at + timedelta(seconds=edge.offset_s)
+        return (stretches[0][0] if edge.event in ("sunset", "dusk") else stretches[-1][1]) + edge.after_s

@@ -7,20 +7,37 @@ that the journal is compared with.
 from __future__ import annotations
 
 import sqlite3
+from bisect import bisect_right
+from collections.abc import Callable
 from dataclasses import dataclass, field
-from datetime import UTC, datetime, timedelta
-from typing import Any, ClassVar
+from datetime import datetime, timedelta
+from operator import itemgetter
+from typing import Any, ClassVar, NamedTuple
 
 from gpiozero.pins.mock import MockFactory, MockPin
 
-from controller.clock.trust import ClockTrust, Evidence
+from controller.clock.trust import Evidence
 from controller.records.reading import Reading
-
-EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 
 
 class Killed(BaseException):
     """The process is gone, at this very statement."""
+
+
+class PinChange(NamedTuple):
+    """A relay that moved.
+
+    Attributes:
+        at_s: when, in true seconds since the world began.
+        boot: number of the board's start, and ``boot_s`` the seconds since then.
+        by: "program"; "stop" where it switched off as it ended; "hand" where anything else did.
+    """
+
+    at_s: float
+    boot: int
+    boot_s: float
+    lit: bool
+    by: str
 
 
 @dataclass
@@ -30,17 +47,16 @@ class PinTruth:
     lit: bool = False
     since_s: float = 0.0
     lit_s: float = 0.0
-    changes: list[tuple[float, bool, bool]] = field(default_factory=list)
+    changes: list[PinChange] = field(default_factory=list)
 
-    def become(self, at_s: float, *, lit: bool, by_hand: bool = False) -> bool:
-        """Take a change down; ``by_hand`` where it was not the program's. True where there was one."""
-        if lit is self.lit:
-            return False
+    def become(self, change: PinChange) -> None:
+        """Record a change; nothing where there is none."""
+        if change.lit is self.lit:
+            return
         if self.lit:
-            self.lit_s += at_s - self.since_s
-        self.lit, self.since_s = lit, at_s
-        self.changes.append((at_s, lit, by_hand))
-        return True
+            self.lit_s += change.at_s - self.since_s
+        self.lit, self.since_s = change.lit, change.at_s
+        self.changes.append(change)
 
     def total_s(self, at_s: float) -> float:
         """Give the seconds lit up to now."""
@@ -48,15 +64,26 @@ class PinTruth:
 
 
 class World:
-    """True time and everything that the program touches."""
+    """True time and everything that the program touches.
+
+    Attributes:
+        now_s: true seconds since the world began.
+        asleep_s: for how much of the time since the board started it was suspended.
+        killed: whether a fuse has ended the process.
+        is_dead: whether what is called now is only swept up of a process that is gone.
+    """
 
     def __init__(self, start_utc: datetime) -> None:
         """Begin with a board that was just switched on, its clock right and kept so by the network."""
         self.start_utc = start_utc
         self.now_s = 0.0
-        self.boot_at_s = 0.0
+        # A board takes a while to start; by then no relay rests any more.
+        self.boot_at_s = -100.0
+        self.asleep_s = 0.0
         self.boots = 1
-        self.clock_error_s = 0.0
+        self.boots_at_s = {1: self.boot_at_s}
+        # How wrong the board's clock was from when on.
+        self.errors_s = [(0.0, 0.0)]
         self.synchronised = True
         self.hardware = False
         self.fuse: int | None = None
@@ -64,8 +91,27 @@ class World:
         self.pins: dict[int, PinTruth] = {}
         self.pin_faults: dict[int, str] = {}
         self.board: SimulatedBoard | None = None
+        self.killed = self.is_dead = False
         self.ending = False
         self.deaths_s: set[float] = set()
+        self.zone_data = 0
+        self.daemon: Any = None
+        self.on_read: Callable[[Reading], None] = lambda _reading: None
+        self.on_confirmed: Callable[[], None] = lambda: None
+
+    @property
+    def clock_error_s(self) -> float:
+        """By how much the board's clock is ahead."""
+        return self.errors_s[-1][1]
+
+    @clock_error_s.setter
+    def clock_error_s(self, error_s: float) -> None:
+        self.errors_s.append((self.now_s, error_s))
+
+    def errors_at(self, at_s: float) -> set[float]:
+        """Give by how much the clock was ahead at an instant; several where it was set just then."""
+        place = bisect_right(self.errors_s, at_s - 0.002, key=itemgetter(0))
+        return {error_s for since_s, error_s in self.errors_s[max(place - 1, 0) :] if since_s <= at_s + 0.002}
 
     @property
     def true_utc(self) -> datetime:
@@ -75,11 +121,48 @@ class World:
     @property
     def clock_utc(self) -> datetime:
         """What the board's clock says."""
-        return self.true_utc + timedelta(seconds=self.clock_error_s)
+        return self.start_utc + timedelta(seconds=self.now_s + self.errors_s[-1][1])
+
+    @property
+    def boot_id(self) -> str:
+        """The name of the board's present start."""
+        return f"boot-{self.boots}"
+
+    @property
+    def awake_s(self) -> float:
+        """The clock that event loops go by: seconds since the board started, suspend left out."""
+        return self.now_s - self.boot_at_s - self.asleep_s
+
+    def read_clocks(self) -> tuple[datetime, float]:
+        """Read the board's clock, and the one that counts from its start."""
+        if self.is_dead or self.killed:
+            raise Killed
+        return self.clock_utc, self.now_s - self.boot_at_s
+
+    def collect(self, utc: datetime, boot_s: float) -> Evidence:  # noqa: ARG002
+        """Say what the board knows of its clock, as ``ClockEvidence`` does."""
+        return Evidence(synchronised=self.synchronised, hardware=self.hardware)
+
+    def forget(self) -> None:
+        """Nothing is remembered."""
+
+    def boot(self) -> None:
+        """Start the board."""
+        self.boots += 1
+        self.boot_at_s = self.boots_at_s[self.boots] = self.now_s
+        self.asleep_s = 0.0
+
+    def suspend(self, for_s: float) -> None:
+        """Let the board sleep."""
+        self.now_s += for_s
+        self.asleep_s += for_s
 
     def pin(self, number: int) -> PinTruth:
         """Give the truth about a pin."""
-        return self.pins.setdefault(number, PinTruth())
+        found = self.pins.get(number)
+        if found is None:
+            found = self.pins[number] = PinTruth()
+        return found
 
     def spend(self) -> None:
         """Burn the fuse by one write; at its end the process is killed."""
@@ -87,64 +170,47 @@ class World:
             self.fuse -= 1
             if self.fuse < 0:
                 self.fuse = None
+                self.killed = True
                 raise Killed
+
+    def move(self, number: int, *, lit: bool, by: str) -> None:
+        """Record what a relay is now."""
+        boot_s = self.now_s - self.boot_at_s
+        self.pin(number).become(PinChange(self.now_s, self.boots, boot_s, lit, by))
 
     def release_pins(self) -> None:
         """Let every line go, as the kernel does when a process ends: relays open, lights go out."""
-        for truth in self.pins.values():
-            truth.become(self.now_s, lit=False, by_hand=True)
+        for number in self.pins:
+            self.move(number, lit=False, by="hand")
         self.board = None
-
-
-class WorldClock:
-    """The board's clock, judged by the program's own rules on the world's evidence."""
-
-    def __init__(self, world: World, trust: ClockTrust) -> None:
-        """Look at the world."""
-        self._world = world
-        self.trust = trust
-
-    def read(self) -> Reading:
-        """Look at the clock once."""
-        world = self._world
-        evidence = Evidence(synchronised=world.synchronised, hardware=world.hardware)
-        utc = world.clock_utc
-        trusted, words = self.trust.evaluate(utc, evidence)
-        return Reading(
-            utc=utc,
-            boot_s=world.now_s - world.boot_at_s,
-            boot_id=f"boot-{world.boots}",
-            trusted=trusted,
-            trust=words,
-        )
 
 
 class SimulatedPin(MockPin):  # type: ignore[misc]
     """A pin that reports to the world what it really does, and fails when the world says so."""
 
-    def _world(self) -> World:
-        return self.factory.world
+    def __init__(self, factory: SimulatedBoard, info: Any) -> None:
+        """Remember the number: BCM."""
+        self.bcm = int(str(info.name).removeprefix("GPIO"))
+        super().__init__(factory, info)
 
     def _check(self, *modes: str) -> None:
-        world = self._world()
+        world = self.factory.world
+        if world.board is not self.factory:
+            raise Killed  # a pin of a process that is gone
         world.spend()
-        if world.pin_faults.get(self.info_number) in modes:
-            raise OSError(f"pin {self.info_number} does not answer")
+        if world.pin_faults and world.pin_faults.get(self.bcm) in modes:
+            raise OSError(f"pin {self.bcm} does not answer")
 
-    @property
-    def info_number(self) -> int:
-        """BCM number of the pin."""
-        return int(str(self.info.name).removeprefix("GPIO"))
-
-    def _report(self, *, by_hand: bool = False) -> None:
-        number = self.info_number
-        active = self._state if self.factory.active_high(number) else not self._state
-        world = self._world()
+    def _report(self, *, by: str = "program") -> None:
+        world = self.factory.world
         if world.board is not self.factory:
             return  # a pin of a process that is gone, only now swept up
-        faulty = number in world.pin_faults
-        lit = self._function == "output" and active
-        world.pin(number).become(world.now_s, lit=lit, by_hand=by_hand or faulty or world.ending)
+        if self.bcm in world.pin_faults:
+            by = "hand"
+        elif world.ending:
+            by = "stop"
+        active = bool(self._state) is self.factory.active_high(self.bcm)
+        world.move(self.bcm, lit=self._function == "output" and active, by=by)
 
     def output_with_state(self, state: int) -> None:
         self._check("open", "all")
@@ -153,10 +219,10 @@ class SimulatedPin(MockPin):  # type: ignore[misc]
 
     def _set_state(self, value: int) -> None:
         self._check("set", "all")
-        if self._world().pin_faults.get(self.info_number) != "deaf":
+        if self.factory.world.pin_faults.get(self.bcm) != "deaf":
             self._change_state(bool(value))
         self._report()
-        self._world().spend()
+        self.factory.world.spend()
 
     def _get_state(self) -> bool:
         self._check("all")
@@ -169,7 +235,7 @@ class SimulatedPin(MockPin):  # type: ignore[misc]
     def flip(self) -> None:
         """Be switched by somebody else."""
         self._change_state(not self._state)
-        self._report(by_hand=True)
+        self._report(by="hand")
 
 
 class SimulatedBoard(MockFactory):  # type: ignore[misc]
@@ -200,7 +266,8 @@ class SimulatedDisk(sqlite3.Connection):
 
     def execute(self, sql: str, *args: Any) -> sqlite3.Cursor:  # type: ignore[override]
         """Run a statement, unless the disk or the process does not get that far."""
-        self._check(sql)
+        if self.world.fuse is not None or self.world.disk:
+            self._check(sql)
         return super().execute(sql, *args)
 
     def executemany(self, sql: str, *args: Any) -> sqlite3.Cursor:  # type: ignore[override]

@@ -14,6 +14,7 @@ import pytest
 from config.errors import JournalError
 from controller.journal.database import JOURNAL_NAME, PAGE_BYTES, find_damage
 from controller.journal.journal import Journal
+from controller.journal.previous_run import read_previous_run
 from controller.journal.reader import JournalReader
 from controller.records.entries import Cause, EventKind, FixtureIds, Replacement, SiteRecord
 from controller.records.reading import Reading
@@ -75,6 +76,24 @@ def test_a_fresh_journal_begins_with_what_is_lit_and_overridden(garden: Garden, 
     totals = {each.zone: each.lit_s / 3600 for each in JournalReader(garden.state).totals()}
     assert totals == pytest.approx({"jetty": 3.0, "orchard": 2.0})
     assert totals == {zone_id: pytest.approx(said_h(garden.state, zone_id)) for zone_id in garden.pins}
+
+
+def test_a_fresh_journal_knows_which_boot_is_the_newest(garden: Garden) -> None:
+    """An override that was placed before the board started last comes from an earlier boot, and is told so."""
+    garden.until("20:30")
+    garden.keeper.override("orchard", on=True, ends_at_utc=garden.clock.utc + timedelta(hours=5))
+    garden.round()
+    garden.cut(off_s=60)
+    garden.begin()
+    garden.empty()
+    garden.until("20:35")
+    garden.journal.close()
+    before = read_previous_run(garden.state / JOURNAL_NAME)
+    assert before.last_sign is not None
+    assert before.last_sign.boot_id == garden.clock.boot_id
+    garden.begin()
+    ends = events_of(garden.state, EventKind.DIED, EventKind.POWER_LOST)
+    assert [words for words, _ in ends] == ["Leerie ended without warning and was started again"]
 
 
 @pytest.mark.parametrize("what", GONE)
