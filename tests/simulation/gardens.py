@@ -105,6 +105,7 @@ class Garden:
         dice.shuffle(self.pins)
         self.transformers = [self._transformer(f"shed-{number}") for number in range(dice.choice((0, 1, 2)))]
         self.zones: list[Keys] = []
+        self._ids = 0
         for _ in range(dice.randint(1, 7)):
             self.zones.append(self._zone())
 
@@ -127,9 +128,9 @@ class Garden:
         return keys
 
     def _fresh_id(self) -> str:
-        """Give an id that no zone has or has had, but perhaps one that is gone."""
-        known = [name for zone in self.zones for name in (zone["id"], *zone["formerly"])]
-        return f"zone-{max((int(name.split('-')[1]) for name in known), default=0) + 1}"
+        """Give an id that no zone has or has had: one that is used again would mean two zones in the past."""
+        self._ids += 1
+        return f"zone-{self._ids}"
 
     def _zone(self) -> Keys:
         dice = self._dice
