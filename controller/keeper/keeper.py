@@ -347,12 +347,12 @@ class Keeper:
 
     def _switch(self, state: ZoneState, now: Reading, *, on: bool) -> None:
         self._moved_boot_s[state.wire.pin] = now.boot_s
-        if on:
-            self._lit_boot_s = now.boot_s
         if state.fault is not None and state.fault.tries >= TRIES_BEFORE_REOPENING:
             self._relays.reopen(state.wire, on=on)
         else:
             self._relays.set(state.wire, on=on)
+        if on:  # one that failed takes nobody's turn
+            self._lit_boot_s = now.boot_s
 
     def _pause_s(self, state: ZoneState, now: Reading, *, on: bool) -> float:
         """How long a relay must wait: for its rest, and for its turn where several come on together.

@@ -105,6 +105,8 @@ class GardenYear:
         self.clock_set_s = 0.0
         self.unnoticed_s: float | None = None
         self.scheduler_hangs = False
+        # Whether the journal could not be read at the start.
+        self.blind = False
         # The night of the last round, and those whose noon has passed and whose work must be done.
         self.night: date | None = None
         self.noons: list[tuple[float, date]] = []
@@ -193,6 +195,9 @@ class GardenYear:
         if self.daemon is not None:
             self.daemon.advance(busy=self.busy)
             if not self.daemon.journal.waiting:
+                if self.blind:  # what was in force before is known only now
+                    self.blind = False
+                    self.doubt_overrides()
                 self.written_s = self.world.now_s
                 self.slept_s = self.slept_s if self.asleep else 0.0
 
@@ -270,7 +275,8 @@ class GardenYear:
         self.daemon = None
         self.world.killed = self.scheduler_hangs = False
         self.never("scheduler goes on")
-        if self.world.disk == "broken":
+        self.blind = self.world.disk == "broken"
+        if self.blind:
             self.leave_unrecorded()  # it cannot read either
         self.read_text, self.file_due_s = self.site_path.read_text(), None
         error = problem_of(self.read_text, self.site_path)
@@ -282,7 +288,7 @@ class GardenYear:
             return
         text = (self.state / LAST_GOOD).read_text() if error else self.read_text
         self.judge.belief.believe = {parse_once(text, str(self.site_path)).site.clock.believe}
-        self.judge.belief.start(None if self.world.disk == "broken" else self.told.known)
+        self.judge.belief.start(None if self.blind else self.told.known)
         driven = self.dice.random() < DRIVEN
         self.daemon = SimulatedDaemon(
             self.world, self.site_path, self.state, driven=driven, on_round=self.on_round
@@ -709,7 +715,8 @@ class GardenYear:
     def on_zone_data(self) -> None:
         """New time zone data are installed: used from the next noon on."""
         self.world.zone_data += 1
-        if self.world.now_s <= self.noons_from_s:
+        if self.world.now_s <= self.noons_from_s or self.world.disk:
+            self.zone_data = self.world.zone_data
             self.told.allow_event("site changed", words="new time zone data")
 
     def on_override(self, *, on: bool, kind: str, for_s: float) -> None:

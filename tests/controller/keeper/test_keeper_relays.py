@@ -38,6 +38,14 @@ def test_a_relay_that_fails_at_the_start_is_told_once_and_heals(trouble: str) ->
     assert kept.ledger.switchings("orchard") == [("21:10:00", True)]
 
 
+def test_a_relay_that_fails_takes_nobodys_turn() -> None:
+    """However long the pause between zones that come on: one that does not come on delays no other."""
+    kept = Kept(two(relays={"rest_s": 0.0, "stagger_s": 30.0}), at("21:10"), trouble={17: "set"})
+    kept.pass_time(300)
+    assert not kept.lit
+    assert kept.is_lit(27)
+
+
 def test_a_relay_that_fails_when_it_is_set_is_tried_with_growing_pauses() -> None:
     """Pauses of 1, 2, 4, 8, 16 s and then 30 s for ever; each try is one, and one event tells of all."""
     kept = Kept(two(), at("20:59:50"))
