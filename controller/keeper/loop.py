@@ -178,9 +178,10 @@ class ControlLoop:
         """Add every job that happens at a time: the daemon's whole timetable.
 
         The next change is set anew after each round, from the present instant alone, so that a clock that is
-        set cannot leave it behind; noon is, where the clock has left the night that had its noon. The tick and
-        the comparison of the clocks are not in it: they run on the event loop's own monotonic timers, and keep
-        the lights right if the scheduler fails. It does the same for the tick, which comes a moment sooner.
+        set cannot leave it behind; noon is, where the clock has left the night that had its noon. The tick
+        and the comparison of the clocks are not in it: they run on the event loop's own monotonic timers, and
+        keep the lights right if the scheduler fails. It does the same for the tick, which comes a moment
+        sooner.
         """
         in_time = due_in_s < self.keeper.tick_s
         self._add_job("boundary", self._at_boundary, due_in_s if in_time else due_in_s + AFTER_TICK_S)

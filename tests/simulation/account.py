@@ -55,7 +55,8 @@ def check_runs(world: World, told: Told, state: Path) -> None:
     """Every run of the journal belongs to the instants at which its relay moved."""
     with connect(f"file:{told.path}?mode=ro", uri=True) as journal:
         rows = journal.execute(
-            "SELECT zone.name, b.lit_ms, ours.boot_id, a.boot_ms, a.trusted, theirs.boot_id, b.boot_ms, b.trusted "
+            "SELECT zone.name, b.lit_ms, "
+            "ours.boot_id, a.boot_ms, a.trusted, theirs.boot_id, b.boot_ms, b.trusted "
             "FROM switching b JOIN switching a ON a.id = b.on_id JOIN zone ON zone.id = a.zone "
             "JOIN boot ours ON ours.id = a.boot JOIN boot theirs ON theirs.id = b.boot"
         ).fetchall()
@@ -73,9 +74,13 @@ def check_runs(world: World, told: Told, state: Path) -> None:
     # Those that may have begun at any time come last.
     for zone, lit_ms, candidates in sorted(expected, key=lambda each: not each[2]):
         found = runs[zone, lit_ms]
-        fits = [at_s for at_s in found if not candidates or min(abs(at_s - s) for s in candidates) < INSTANT_S]
+        fits = [
+            at_s for at_s in found if not candidates or min(abs(at_s - s) for s in candidates) < INSTANT_S
+        ]
         if not fits:
-            raise Violation(f"a run of {zone} over {lit_ms} ms began at {candidates}, and is said to at {found}")
+            raise Violation(
+                f"a run of {zone} over {lit_ms} ms began at {candidates}, and is said to at {found}"
+            )
         found.remove(fits[0])
 
 
@@ -147,7 +152,9 @@ def cut_up(world: World, told: Told) -> list[Piece]:
     start_s = world.start_utc.timestamp()
     sites = {at_s: (site, oracle) for at_s, site, oracle in told.sites}
     noons = set()
-    for (from_s, _, oracle), to_s in zip(told.sites, [*(at_s for at_s, *_ in told.sites[1:]), world.now_s]):
+    for (from_s, _, oracle), to_s in zip(
+        told.sites, [*(at_s for at_s, *_ in told.sites[1:]), world.now_s], strict=False
+    ):
         day = oracle.night_date(start_s + from_s)
         while oracle.noon_s(day) - start_s < to_s:
             noons.add(max(oracle.noon_s(day) - start_s, from_s))

@@ -1,8 +1,8 @@
 """One run of the daemon: put together as `api/daemon` does it, ended by a stop, a kill or a power cut.
 
-In some runs the control loop is the program's own, scheduler and all, on an event loop that goes by the world's
-clock; in the others a few lines stand for it, which are faster. What it starts in a thread of its own waits here
-until the story lets it run, one thing after the other.
+In some runs the control loop is the program's own, scheduler and all, on an event loop that goes by the
+world's clock; in the others a few lines stand for it, which are faster. What it starts in a thread of its own
+waits here until the story lets it run, one thing after the other.
 """
 
 from __future__ import annotations
@@ -141,7 +141,7 @@ class DirectControl:
         self._flushing = self._stopped = False
         self.due_at_s = 0.0
 
-    def call(self, work: Callable[[Keeper], T], *, wait_s: float = 5.0) -> T:  # noqa: ARG002
+    def call(self, work: Callable[[Keeper], T], *, wait_s: float = 5.0) -> T:
         """Have the keeper do something, and make a round."""
         result = work(self.keeper)
         self.run_once()

@@ -1,4 +1,4 @@
-"""An event loop that goes by the world's clock: it does what is due, and gives the word back instead of waiting."""
+"""An event loop on the world's clock: it does what is due, and returns instead of waiting."""
 
 from __future__ import annotations
 

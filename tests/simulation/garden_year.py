@@ -220,9 +220,12 @@ class GardenYear:
     def notice_trust(self) -> None:
         """A clock that has become right, or wrong, must be noticed as soon as the clocks are compared."""
         daemon, now_s = self.daemon, self.world.now_s
-        if daemon is None or daemon.loop is None or not self.busy:
-            self.unnoticed_s = None
-        elif daemon.control.status.at.trusted is daemon.clock.read().trusted:
+        if (
+            daemon is None
+            or daemon.loop is None
+            or not self.busy
+            or daemon.control.status.at.trusted is daemon.clock.read().trusted
+        ):
             self.unnoticed_s = None
         elif self.unnoticed_s is None:
             self.unnoticed_s = now_s

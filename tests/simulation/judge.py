@@ -106,7 +106,7 @@ class Judge:
     # -- at every stop ---------------------------------------------------------------------------------------
 
     def expected(self, zone: Zone, now: Reading, program: bool | None) -> bool | None:
-        """Say what one zone must be now, with a trusted clock as its program says; None without an opinion."""
+        """Say what one zone must be now, by its program where the clock is trusted; None: no opinion."""
         if zone.out_of_service is not None:
             return False
         override = self.overrides.get(zone.id)
@@ -134,9 +134,10 @@ class Judge:
             del self.overrides[name]
 
     def inspect(self, now: Reading | None, *, late_s: float) -> None:
-        """Compare every pin with what it must be; ``now`` is None while no keeper is alive.
+        """Compare every pin with what it must be.
 
         Args:
+            now: the clock as it is read; None while no keeper is alive.
             late_s: how late a light may be, beside its relay's rest and its turn.
         """
         world, at_s, relays = self.world, self.world.now_s, self.site.relays

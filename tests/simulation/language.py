@@ -1,4 +1,4 @@
-"""The program language read once more, by patterns of its own: spans, durations, and which nights are special."""
+"""The program language read once more, by patterns of its own: spans, durations, special nights."""
 
 from __future__ import annotations
 

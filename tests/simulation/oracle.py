@@ -1,8 +1,8 @@
 """The second opinion: when a zone should be lit, worked out in another way than the keeper's.
 
 It shares nothing with the program under test but the text of the site file. The sun is DE421's, where the
-program has astral's; its height is scanned and bisected, where the program takes Newton's steps. Local time is
-turned into instants by trying the UTC offsets in force around it, where the program relies on fold.
+program has astral's; its height is scanned and bisected, where the program takes Newton's steps. Local time
+is turned into instants by trying the UTC offsets in force around it, where the program relies on fold.
 
 What a second of sun decides is left open: every night is worked out with dusk and dawn a little early and a
 little late, and where these differ there is no opinion.
@@ -49,7 +49,7 @@ LEANS = (Lean(False, True), Lean(True, False), Lean(False, False), Lean(True, Tr
 
 
 class Oracle:
-    """The windows of a site's zones by brute force, remembered night by night; instants in seconds since 1970."""
+    """The windows of a site's zones by brute force, kept night by night; instants in seconds since 1970."""
 
     def __init__(self, text: str) -> None:
         """Take the text of a site file."""
@@ -93,7 +93,7 @@ class Oracle:
         return self.look(zone, at_s)[0]
 
     def next_change_s(self, zone: str, at_s: float) -> tuple[float, float] | None:
-        """Give between which instants the light must change next; None where it need not within two nights."""
+        """Give between which instants the light must change next; None: not within two nights."""
         now, day = self.lit(zone, at_s), self.night_date(at_s)
         earliest_s = None
         for each in (day, day + _A_DAY, day + 2 * _A_DAY):
@@ -148,7 +148,7 @@ class Oracle:
         return parts
 
     def _program(self, zone: str, day: date) -> list[str]:
-        """Give the spans that hold in a night: those of the last special night that it is, else the usual ones."""
+        """Give the spans of a night: those of the last special night that it is, else the usual ones."""
         found = self.zones[zone]
         program: list[str] = found["program"]
         for special in found.get("special_nights", ()):

@@ -1,8 +1,8 @@
 """The sun by JPL's ephemeris DE421, for the oracle: its height over a place, and when it is below an angle.
 
-Skyfield gives the sun's direction from the earth's centre twice a day. Between these it moves so evenly that a
-straight line is within 0.0003 degrees of it, and the height over any place is one triangle away. The height is
-scanned every half hour, and every crossing of an angle bisected.
+Skyfield gives the sun's direction from the earth's centre twice a day. Between these it moves so evenly that
+a straight line is within 0.0003 degrees of it, and the height over any place is one triangle away. The height
+is scanned every half hour, and every crossing of an angle bisected.
 """
 
 from __future__ import annotations
@@ -39,7 +39,7 @@ class NoOpinionError(Exception):
 
 @cache
 def _directions(number: int) -> list[tuple[float, float]]:
-    """Give declination, and Greenwich hour angle beyond the mean sun's, in degrees, at each node of a stretch."""
+    """Give declination, and Greenwich hour angle beyond the mean sun's, in degrees, at each node."""
     planets, scale = ephemeris()
     first_s = number * DAYS_AT_ONCE * DAY_S
     start = datetime.fromtimestamp(first_s, UTC)
@@ -47,7 +47,10 @@ def _directions(number: int) -> list[tuple[float, float]]:
     times = scale.utc(start.year, start.month, start.day, [node * 12 for node in nodes])
     ascension, declination, _ = planets["earth"].at(times).observe(planets["sun"]).apparent().radec("date")
     hours = (times.gast - ascension.hours) * 15 - [node * 180 for node in nodes]
-    return [(float(south), (float(hour) + 90) % 360 - 90) for south, hour in zip(declination.degrees, hours)]
+    return [
+        (float(south), (float(hour) + 90) % 360 - 90)
+        for south, hour in zip(declination.degrees, hours, strict=False)
+    ]
 
 
 class SunOver:
@@ -61,7 +64,7 @@ class SunOver:
         self._below: dict[tuple[float, float, float], Stretches] = {}
 
     def height_deg(self, at_s: float) -> float:
-        """Give the height of the sun's centre at a second since 1970, seen from the ground, without refraction."""
+        """Give the height of the sun's centre at a second since 1970, from the ground, not refracted."""
         number, into_s = divmod(at_s, DAYS_AT_ONCE * DAY_S)
         node, into_s = divmod(into_s, NODE_S)
         nodes = _directions(int(number))

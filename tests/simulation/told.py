@@ -286,6 +286,7 @@ class Told:
         """The program made a round: what it must have noticed in it.
 
         Args:
+            now: the clock that was read in it.
             by_person: whether the clock is believed only because a person vouched for it.
         """
         life = self._life
@@ -355,7 +356,9 @@ class Told:
     def check_fresh(self, lit: set[str], overridden: set[str]) -> None:
         """A journal that took the place of another must begin with what was found, and what is in force."""
         with self._reading() as journal:
-            (replaced,) = journal.execute("SELECT count(*) FROM event WHERE kind = 'journal replaced'").fetchone()
+            (replaced,) = journal.execute(
+                "SELECT count(*) FROM event WHERE kind = 'journal replaced'"
+            ).fetchone()
             open_runs = {
                 zone
                 for zone, is_lit in journal.execute(
@@ -374,6 +377,7 @@ class Told:
         """Compare the journal with all that happened since the last time; every entry is written.
 
         Args:
+            now: the clock as it is read.
             in_force: the overrides that were placed and not lifted, by zone, and whether each is over.
         """
         if not self.path.exists():
@@ -411,7 +415,7 @@ class Told:
         """Read the rows that were added since the last time, and some others that may have changed."""
         others = ", ".join(map(str, also))
         rows = journal.execute(
-            f"SELECT t.id, at_ms, boot_ms, boot.boot_id AS boot, zone.name AS zone, {columns} FROM {table} t "  # noqa: S608
+            f"SELECT t.id, at_ms, boot_ms, boot.boot_id AS boot, zone.name AS zone, {columns} FROM {table} t "
             f"JOIN boot ON boot.id = t.boot LEFT JOIN zone ON zone.id = t.zone {join} "
             f"WHERE t.id > ? OR t.id IN ({others}) ORDER BY t.id",
             (self._seen[table],),
@@ -545,7 +549,7 @@ class Told:
             self._totals[zone] = self._totals.get(zone, 0.0) + lasted_ms / 1000
 
     def _was_lit(self, zone: str, begun: tuple[int, int, str], row: Row) -> bool:
-        """Whether one of the zone's relays was closed all the time from one row to another of the same boot."""
+        """Whether one of the zone's relays was closed from one row to another of the same boot."""
         if row["boot"] != begun[2]:
             return False
         boot, from_s, to_s = (
@@ -638,11 +642,12 @@ def _known_time(journal: sqlite3.Connection) -> KnownTime:
 def _how_it_ended(journal: sqlite3.Connection) -> Ended | None:
     """Read the last sign of life of the newest boot, and whether the last process says that it stopped."""
     row = journal.execute(
-        f"SELECT at_ms, s.trusted, boot.boot_id FROM ({SIGNS}) s JOIN boot ON boot.id = s.boot "  # noqa: S608
+        f"SELECT at_ms, s.trusted, boot.boot_id FROM ({SIGNS}) s JOIN boot ON boot.id = s.boot "
         "WHERE s.boot = (SELECT max(id) FROM boot) ORDER BY boot_ms DESC, s.trusted DESC LIMIT 1"
     ).fetchone()
     last = journal.execute(
-        "SELECT kind FROM event WHERE kind IN ('started', 'stopped', 'journal replaced', 'journal set aside') "
+        "SELECT kind FROM event "
+        "WHERE kind IN ('started', 'stopped', 'journal replaced', 'journal set aside') "
         "ORDER BY id DESC LIMIT 1"
     ).fetchone()
     if row is None or last is None:

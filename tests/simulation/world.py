@@ -139,7 +139,7 @@ class World:
             raise Killed
         return self.clock_utc, self.now_s - self.boot_at_s
 
-    def collect(self, utc: datetime, boot_s: float) -> Evidence:  # noqa: ARG002
+    def collect(self, utc: datetime, boot_s: float) -> Evidence:
         """Say what the board knows of its clock, as ``ClockEvidence`` does."""
         return Evidence(synchronised=self.synchronised, hardware=self.hardware)
 

@@ -79,7 +79,7 @@ def test_a_fresh_journal_begins_with_what_is_lit_and_overridden(garden: Garden, 
 
 
 def test_a_fresh_journal_knows_which_boot_is_the_newest(garden: Garden) -> None:
-    """An override that was placed before the board started last comes from an earlier boot, and is told so."""
+    """An override placed before the board started last is of an earlier boot, and is told so."""
     garden.until("20:30")
     garden.keeper.override("orchard", on=True, ends_at_utc=garden.clock.utc + timedelta(hours=5))
     garden.round()
