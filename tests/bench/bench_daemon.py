@@ -102,8 +102,7 @@ class Pins:
             return len(self.let_go.get(pin, ()))
 
     def _read(self) -> None:
-        for line in self._out:
-            each = PinSet.read(line)
+        for each in PinSet.read(self._out):
             with self._news:
                 if not each.on:
                     self.let_go.setdefault(each.pin, []).append(each.at_s)

@@ -39,9 +39,10 @@ def daemon_ms(site: Path, state: Path) -> float:
     begun_s = time.monotonic()
     with python(PIN_RECORDER + RUN, *daemon_arguments(site, state, free_port())) as process:
         seen: dict[int, PinSet] = {}
-        while len(seen) < ZONES:
-            each = PinSet.read(out_of(process).readline())
+        for each in PinSet.read(out_of(process)):
             seen.setdefault(each.pin, each)
+            if len(seen) == ZONES:
+                break
     return (max(each.at_monotonic_s for each in seen.values()) - begun_s) * 1000
 
 

@@ -9,7 +9,7 @@ import socket
 import subprocess
 import sys
 import time
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -49,10 +49,12 @@ class PinSet:
     at_monotonic_s: float
 
     @classmethod
-    def read(cls, line: str) -> PinSet:
-        """Read a line of the pin recorder."""
-        pin, on, at_s, at_monotonic_s = line.split()
-        return cls(pin=int(pin), on=on == "1", at_s=float(at_s), at_monotonic_s=float(at_monotonic_s))
+    def read(cls, out: Iterable[str]) -> Iterator[PinSet]:
+        """Read the lines of the pin recorder, among what the program itself prints."""
+        for line in out:
+            if line[:1].isdigit():
+                pin, on, at_s, at_monotonic_s = line.split()
+                yield cls(pin=int(pin), on=on == "1", at_s=float(at_s), at_monotonic_s=float(at_monotonic_s))
 
 
 def write_site(folder: Path, *, program: str = "") -> Path:
