@@ -62,7 +62,7 @@ def write_site(folder: Path, *, program: str = "") -> Path:
 
     Args:
         folder: where to.
-        program: one span for every zone in place of its own; the zones' own programs where empty.
+        program: one span for every zone and night in place of its own; the zones' own programs where empty.
     """
     text = example_path("full-property").read_text(encoding="utf-8")
     for key, value in (("rest_s", "0"), ("stagger_s", "0"), ("believe", '"always"')):
@@ -70,7 +70,8 @@ def write_site(folder: Path, *, program: str = "") -> Path:
         if found != 1:
             raise ValueError(f"the example has {found} lines with {key}")
     if program:
-        text = re.sub(r"^program = .*$", f'program = ["{program}"]', text, flags=re.MULTILINE)
+        # Those of special nights too.
+        text = re.sub(r"^( *)program = .*$", rf'\1program = ["{program}"]', text, flags=re.MULTILINE)
     path = folder / "site.toml"
     path.write_text(text, encoding="utf-8")
     return path
