@@ -105,6 +105,10 @@ def test_a_page_without_the_marks_is_refused() -> None:
         report.replace_section("# Page\n", fresh)
 
 
+# A benchmark that is newer than the table says so, until ``python -m tests.bench --write`` fills it.
+NOT_YET = "not measured yet"
+
+
 def declared() -> Sequence[Benchmark]:
     """Give every benchmark of the folder."""
     return [benchmark for name in runner.bench_names() for benchmark in runner.benchmarks_of(name)]
@@ -125,6 +129,8 @@ def test_the_developers_page_holds_what_was_measured() -> None:
     lines = [[cell.strip() for cell in line.strip("|").split("|")] for line in table.splitlines()[2:]]
     assert [(line[0], line[4]) for line in lines] == [(each.what, each.limit) for each in declared()]
     for line, benchmark in zip(lines, declared(), strict=True):
+        if line[1] == NOT_YET:
+            continue
         number, unit = line[1].split(" ", 1)
         assert float(number.replace(",", "")) > 0
         assert unit == benchmark.unit
