@@ -6,8 +6,7 @@ import shutil
 import sys
 import textwrap
 from collections import Counter
-from collections.abc import Iterable, Iterator
-from dataclasses import asdict
+from collections.abc import Iterable
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -16,16 +15,11 @@ import click
 
 from api.cli.options import date_option, json_option, load, print_json, site_argument
 from api.render.numbers import count
-from config.errors import Severity, SiteFileError, SiteProblem
+from config.errors import Severity, SiteFileError
 from controller.clock.clock import now_utc
 
 if TYPE_CHECKING:
-    from config.file.loader import LoadedSite
-    from config.models.site import Zone
-    from config.validation.finding import SiteFinding
-    from controller.relays import BoardName
-
-Finding = tuple[Severity, SiteProblem]
+    from api.render.check_json import Finding
 
 
 @click.command("check", short_help="Check the site file: every problem at once.")
@@ -40,70 +34,26 @@ def check(*, site_path: Path, from_date: date | None, as_json: bool) -> int:
     or that the relays are simulated. With warnings and notes alone the exit code is 0. At the end each zone
     is listed with its pin, by its BCM number and by its number on the header.
     """
+    from api.render.check_json import check_response, find_problems, pin_response, refused_response
+
     try:
         loaded = load(site_path)
     except SiteFileError as error:
         if not as_json:
             raise
-        problems = _to_json((Severity.ERROR, problem) for problem in error.problems)
-        print_json({"site": None, "problems": problems, "pins": []})
+        print_json(refused_response(error.problems))
         return 2
-    findings = [(Severity.WARNING, problem) for problem in loaded.warnings]
-    findings += _review(loaded, from_date)
-    findings.sort(key=lambda finding: finding[1].line)
-    pins = [_pin_of(zone) for zone in loaded.site.zones]
+    problems = find_problems(loaded, from_date, now_utc=now_utc())
     if as_json:
-        print_json({"site": loaded.site.name, "problems": _to_json(findings), "pins": pins})
+        print_json(check_response(loaded, problems))
         return 0
-    for level, problem in findings:
+    for level, problem in problems:
         _print_problem(f"{level}: {problem}")
-    for pin in pins:
-        closes = "high" if pin["active_high"] else "low"
-        click.echo(f"zone “{pin['zone']}”: BCM {pin['bcm']}, header pin {pin['header']}, closes on {closes}")
-    click.echo(_summary(len(loaded.site.zones), findings))
+    for pin in map(pin_response, loaded.site.zones):
+        closes = "high" if pin.active_high else "low"
+        click.echo(f"zone “{pin.zone}”: BCM {pin.bcm}, header pin {pin.header}, closes on {closes}")
+    click.echo(_summary(len(loaded.site.zones), problems))
     return 0
-
-
-def _review(loaded: LoadedSite, from_date: date | None) -> Iterator[Finding]:
-    """Check what needs more than the file: the sun over the year, and this machine."""
-    from config.file.loader import locate
-    from controller.planning.planner import Planner
-    from controller.planning.review import review_year
-
-    planner = Planner(loaded.site)
-    found = [*_review_board(loaded.site.relays.board)]
-    found += review_year(planner, from_date or planner.night_at(now_utc()).date)
-    for severity, finding in found:
-        for problem in locate([finding], loaded.text, loaded.file_name):
-            yield severity, problem
-
-
-def _review_board(board: BoardName) -> Iterator[tuple[Severity, SiteFinding]]:
-    from config.validation.finding import SiteFinding
-    from controller.relays import SIMULATED, missing_library
-
-    path = ("relays", "board")
-    if board == "simulated":
-        remedy = 'write board = "gpio" once relays are wired to the pins'
-        yield Severity.NOTE, SiteFinding(path, SIMULATED, remedy)
-    elif missing := missing_library(board):
-        yield Severity.WARNING, SiteFinding(path, *missing)
-
-
-def _pin_of(zone: Zone) -> dict[str, object]:
-    """Say where a zone's relay is wired to, by both ways of counting pins."""
-    from config.header import HEADER_PINS
-
-    return {
-        "zone": zone.id,
-        "bcm": zone.pin,
-        "header": HEADER_PINS[zone.pin],
-        "active_high": zone.active_high,
-    }
-
-
-def _to_json(findings: Iterable[Finding]) -> list[dict[str, object]]:
-    return [{**asdict(problem), "level": level} for level, problem in findings]
 
 
 def _print_problem(text: str) -> None:

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-import re
-from datetime import date, time
+from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -18,15 +17,10 @@ from api.cli.options import (
     site_argument,
     zone_option,
 )
-from api.render.instants import quote
 from controller.clock.clock import now_utc
 
 if TYPE_CHECKING:
-    from config.program.spans import ClockEdge, Span
     from controller.forecast.mechanical_timer import MechanicalTimer
-
-_CLOCK = r"((?:[01][0-9]|2[0-3]):[0-5][0-9])"
-_PINS = re.compile(rf"{_CLOCK}\s*(?:-|–|to)\s*{_CLOCK}")
 
 
 @click.command("year", short_help="Forecast the year ahead: hours, energy and cost.")
@@ -82,8 +76,8 @@ def year(
     Differences are the other plan minus the present one: a minus saves. A mechanical timer switches the mains
     of all transformers; “dark but not lit” is the dark between dusk and its off pin without light.
     """
-    from api.render.year.as_json import year_as_json
-    from controller.forecast.year import YearQuery, forecast_year
+    from api.render.year.as_json import year_response
+    from controller.forecast.year import YearQuery, forecast_year, parse_off, parse_other_program
     from controller.planning.planner import Planner
 
     if old_timer is None and (set_on or moved_at_clock_changes or drift_s_per_day):
@@ -97,8 +91,8 @@ def year(
         )
     query = YearQuery(
         first=first,
-        off=tuple(read_option(_read_off, text, "--off") for text in off),
-        programs=tuple(read_option(_read_program, text, "--program") for text in programs),
+        off=tuple(read_option(parse_off, text, "--off") for text in off),
+        programs=tuple(read_option(parse_other_program, text, "--program") for text in programs),
         timer=_timer(old_timer, set_on or first, moved=moved_at_clock_changes, drift=drift_s_per_day),
         zones=tuple(dict.fromkeys(zone_ids)),
     )
@@ -108,7 +102,7 @@ def year(
 
         svg.write_text(draw_future(forecast), encoding="utf-8")
     if as_json:
-        print_json(year_as_json(forecast))
+        print_json(year_response(forecast))
         return
     from api.render.tables import show
     from api.render.year.table import lay_out_year
@@ -120,29 +114,12 @@ def year(
 
 def _timer(text: str | None, set_on: date, *, moved: bool, drift: float) -> MechanicalTimer | None:
     """Make the mechanical timer that was described; None where there is none."""
-    from controller.forecast.mechanical_timer import MechanicalTimer
+    from controller.forecast.mechanical_timer import MechanicalTimer, parse_pins
 
-    def make(pins: str) -> MechanicalTimer:
-        match = _PINS.fullmatch(pins.strip())
-        if match is None:
-            raise ValueError(f"{quote(pins)} names no two pins; write on and off such as 21:15-23:45")
-        on, off = map(time.fromisoformat, match.groups())
+    def make(text: str) -> MechanicalTimer:
+        pins = parse_pins(text)
         return MechanicalTimer(
-            on=on, off=off, set_on=set_on, moved_at_clock_changes=moved, drift_s_per_day=drift
+            on=pins.on, off=pins.off, set_on=set_on, moved_at_clock_changes=moved, drift_s_per_day=drift
         )
 
     return None if text is None else read_option(make, text, "--old-timer")
-
-
-def _read_program(text: str) -> tuple[Span, ...]:
-    from controller.planning.program_text import DARK, parse_spans
-
-    return parse_spans(DARK if text.strip().lower() == DARK else text)
-
-
-def _read_off(text: str) -> ClockEdge:
-    from config.program.parser import parse_clock
-    from config.program.spans import ClockEdge
-
-    at = parse_clock(text)
-    return ClockEdge(hour=at.hour, minute=at.minute, written_midnight=at == time(0))

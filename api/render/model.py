@@ -1,13 +1,29 @@
-"""The base of every model that documents a JSON document and makes it, and the texts that stand in many."""
+"""The base of every model that documents a JSON document and makes it, and the fields that stand in many."""
 
 from typing import Annotated
 
-from pydantic import BaseModel, ConfigDict, WithJsonSchema
+from pydantic import BaseModel, ConfigDict, Field, WithJsonSchema
 
 Instant = Annotated[
     str, WithJsonSchema({"type": "string", "format": "date-time", "examples": ["2027-06-22T00:56:40Z"]})
 ]
 NightDate = Annotated[str, WithJsonSchema({"type": "string", "format": "date", "examples": ["2027-06-21"]})]
+SiteName = Annotated[str, Field(description="name of the site", examples=["Saltmarsh Lodge"])]
+TimeZoneName = Annotated[
+    str, Field(description="time zone of the site, by its IANA name", examples=["America/New_York"])
+]
+Currency = Annotated[
+    str | None,
+    Field(description="currency of every cost, by ISO 4217; null without a tariff", examples=["USD"]),
+]
+ZoneId = Annotated[str, Field(description="id of the zone in the site file", examples=["jetty"])]
+Notes = Annotated[
+    list[str],
+    Field(
+        description="what limits these figures",
+        examples=[["at least: orchard has no load; add fixtures, rated_watts or measured_watts"]],
+    ),
+]
 
 
 class ResponseModel(BaseModel):

@@ -22,6 +22,7 @@ from api.web.problems.types import SCHEMA_REF, ProblemDocument, problems_of
 from api.web.routes import (
     access,
     calendar,
+    check,
     clock,
     docs,
     events,
@@ -31,6 +32,7 @@ from api.web.routes import (
     replacements,
     status,
     wiring,
+    year,
     zones,
 )
 from controller.clock.clock import read_boot_s
@@ -109,9 +111,11 @@ def make_app(
         status,
         access,
         clock,
+        check,
         zones,
         nights,
         hours,
+        year,
         replacements,
         wiring,
         events,

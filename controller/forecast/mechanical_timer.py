@@ -5,6 +5,7 @@ it does not, so from then on its pins trip an hour off by the clock on the wall.
 changes is set right by the first noon after the change. A dial may also run fast or slow.
 """
 
+import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, time, timedelta
@@ -15,11 +16,13 @@ from controller.calendar.intervals import MS_PER_S, Interval, merge, ms_of, over
 from controller.calendar.night import Night, local, night_on
 from controller.planning.plan import Window
 
+_CLOCK = r"((?:[01][0-9]|2[0-3]):[0-5][0-9])"
+_PINS = re.compile(rf"\s*{_CLOCK}\s*(?:-|–|to)\s*{_CLOCK}\s*")
 _DAY_S = 86_400
 _DAY_MS = _DAY_S * MS_PER_S
 _ONE_DAY = timedelta(days=1)
 # A quarter of an hour a day: beyond that a dial is broken, or the number is in the wrong unit.
-_MOST_DRIFT_S_PER_DAY = 900.0
+MOST_DRIFT_S_PER_DAY = 900.0
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -44,9 +47,29 @@ class MechanicalTimer:
     def __post_init__(self) -> None:
         if self.on == self.off:
             raise ValueError(f"the two pins of a dial cannot both stand at {self.on:%H:%M}")
-        if not abs(self.drift_s_per_day) <= _MOST_DRIFT_S_PER_DAY:
-            most = f"{_MOST_DRIFT_S_PER_DAY:g} s a day"
+        if not abs(self.drift_s_per_day) <= MOST_DRIFT_S_PER_DAY:
+            most = f"{MOST_DRIFT_S_PER_DAY:g} s a day"
             raise ValueError(f"a dial drifts by at most {most}, not {self.drift_s_per_day:g}")
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Pins:
+    """What a dial shows when it switches on, and off."""
+
+    on: time
+    off: time
+
+
+def parse_pins(text: str) -> Pins:
+    """Read what a dial shows when it switches on, and off: ``21:15-23:45``.
+
+    Raises:
+        ValueError: another text; it is quoted.
+    """
+    match = _PINS.fullmatch(text)
+    if match is None:
+        raise ValueError(f"“{text}” names no two pins; write on and off such as 21:15-23:45")
+    return Pins(on=time.fromisoformat(match[1]), off=time.fromisoformat(match[2]))
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

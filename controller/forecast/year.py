@@ -2,10 +2,11 @@
 
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
-from datetime import date
+from datetime import date, time
 from functools import partial
 
 from config.models.site import SpecialNight, Zone
+from config.program.parser import parse_clock
 from config.program.spans import NOON_HOUR, ClockEdge, Span, SunEdge, SunEvent
 from controller.calendar.intervals import MS_PER_HOUR
 from controller.calendar.night import nights
@@ -22,7 +23,7 @@ from controller.lamps.life import Lamps, lamps_of
 from controller.planning.plan import plan_night
 from controller.planning.planner import Planner
 from controller.planning.program_record import ZoneProgram
-from controller.planning.program_text import format_spans
+from controller.planning.program_text import DARK, format_spans, parse_spans
 from controller.sun.sun import dark_intervals
 from controller.wiring.losses import cable_losses
 
@@ -130,6 +131,17 @@ def forecast_year(planner: Planner, query: YearQuery) -> YearForecast:
             if each.zone in zones and (each.load.lamps_w is None or each.losses.origin == LOSSES_NOT_KNOWN)
         ),
     )
+
+
+def parse_off(text: str) -> ClockEdge:
+    """Read the clock time at which evenings would end; raises ProgramError."""
+    at = parse_clock(text)
+    return ClockEdge(hour=at.hour, minute=at.minute, written_midnight=at == time(0))
+
+
+def parse_other_program(text: str) -> tuple[Span, ...]:
+    """Read a program in one line, as in ``dusk to 22:00 and 05:30 to dawn``; raises ProgramError."""
+    return parse_spans(DARK if text.strip().lower() == DARK else text)
 
 
 def end_evenings_at(zone: Zone, off: ClockEdge) -> ZoneProgram:

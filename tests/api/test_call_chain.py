@@ -16,8 +16,8 @@ from tests.api.stand_in import House
 
 API = Path(__file__).parents[2] / "api"
 MOST_FILES = 10
-# What every request passes alike, whatever it asks: who asks it, and whether it may.
-GUARDS = ("web/middleware.py", "web/permission.py", "access/")
+# What every request passes alike, whatever it asks: who asks it, whether it may, and how it is read.
+GUARDS = ("web/middleware.py", "web/permission.py", "web/strict.py", "access/")
 
 
 def files_entered(work: Callable[[], Any]) -> set[str]:

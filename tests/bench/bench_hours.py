@@ -17,7 +17,7 @@ import pandas as pd
 from api.render.hours_csv import write_csv
 from api.render.hours_json import write_hours_json
 from api.render.season_report import write_report
-from api.render.year.as_json import year_as_json
+from api.render.year.as_json import year_response
 from config.file.loader import example_path, load_site
 from config.models.site import Site
 from controller.calendar.periods import Each
@@ -109,7 +109,7 @@ def measure() -> list[Measurement]:
             return write_report(report_season(Planner(site), reader, SEASON, now_utc=NOW, year=year))
 
         def year_json() -> object:
-            return year_as_json(forecast_year(Planner(site), YearQuery(first=FIRST)))
+            return year_response(forecast_year(Planner(site), YearQuery(first=FIRST)))
 
         account, totals, by_night, report, ahead = BENCHMARKS
         return [

@@ -9,7 +9,6 @@ from pydantic import Field
 from api.render.hours_csv import write_csv
 from api.render.hours_json import HoursResponse, write_hours_json
 from api.render.season_report import write_report
-from api.render.year.svg import NARROWEST_PX, USUAL_PX, WIDEST_PX, draw_future, lay_out_past, write_svg
 from api.web.context import Context, LongRoute, prefers
 from api.web.headers import self_contained
 from api.web.problems.types import invalid, problems_of, shown_as
@@ -17,13 +16,9 @@ from api.web.schemas.fields import DateField, OneZone, RequestModel
 from api.web.streaming import head_of, is_head, stream_response
 from config.errors import PeriodError
 from controller.calendar.periods import Each
-from controller.forecast.year import YearQuery, forecast_year
-from controller.history.account import light_of_past
-from controller.history.nights import bounds_of
 from controller.history.query import Beside, HoursQuery
 from controller.history.report import stream_hours
 from controller.history.season import report_season, require_season
-from controller.history.site_history import SiteHistory
 
 PERIODS = "a season by the year in which it begins, a month, a year, a night, or two nights joined by “to”"
 SeasonText = Annotated[str, Path(description=PERIODS, examples=["2027-winter"], max_length=40)]
@@ -62,25 +57,6 @@ class HoursParams(RequestModel):
     )
     format: Literal["json", "csv"] | None = Field(
         None, description="“csv” for CSV (RFC 4180), a row a zone and period; what Accept prefers if left out"
-    )
-
-
-class YearSvgParams(RequestModel):
-    """Which year is to be drawn, and how."""
-
-    kind: Literal["past", "future"] = Field("future", description="what ran, or what will")
-    from_date: DateField | None = Field(
-        None,
-        alias="from",
-        description="the first of 365 nights; if left out, tonight is the first to come, or the last gone",
-    )
-    zone: OneZone = None
-    width: int = Field(
-        USUAL_PX,
-        ge=NARROWEST_PX,
-        le=WIDEST_PX,
-        strict=False,
-        description="width in pixels; below 620 it is laid out for a phone",
     )
 
 
@@ -149,30 +125,3 @@ def get_report(request: Request, context: Context, season: SeasonText) -> Respon
             raise invalid(str(error), parameter="season") from error
         page = write_report(report)
     return Response(page, media_type=HTML, headers=self_contained(page))
-
-
-@router.get(
-    "/v1/year.svg",
-    summary="The year's picture",
-    response_class=Response,
-    responses=shown_as(SVG, "journal-unreadable"),
-)
-def get_year_svg(request: Request, context: Context, params: Annotated[YearSvgParams, Query()]) -> Response:
-    """Draw 365 nights side by side, each from noon to noon, with the sky and what was or will be lit."""
-    gateway, years, now_utc = context.gateway, context.years, context.now().utc
-    with years.planner_like(gateway.planner) as planner:
-        tonight = planner.night_at(now_utc).date
-        zones = () if params.zone is None else (planner.site.zone(params.zone).id,)
-        if is_head(request):
-            return head_of(SVG)
-        if params.kind == "future":
-            year = forecast_year(planner, YearQuery(first=params.from_date or tonight, zones=zones))
-            drawn = draw_future(year, width_px=params.width)
-        else:
-            first = params.from_date or tonight - _NIGHTS_TO_THE_LAST
-            last = first + _NIGHTS_TO_THE_LAST
-            history = SiteHistory(planner, gateway.journal.site_records())
-            bounds = bounds_of(history, gateway.journal, now_utc)
-            light = light_of_past(history, gateway.journal, first, last, bounds=bounds, zones=zones)
-            drawn = write_svg(lay_out_past(planner, light, now_utc=now_utc), width_px=params.width)
-    return Response(drawn, media_type=SVG)

@@ -4,21 +4,35 @@ from collections.abc import Callable
 from datetime import date, datetime
 from typing import Annotated, TypeVar
 
-from pydantic import BaseModel, ConfigDict, Field, GetPydanticSchema, WithJsonSchema
+from pydantic import BaseModel, ConfigDict, Field, GetPydanticSchema, WithJsonSchema, field_validator
 from pydantic_core import PydanticKnownError, core_schema
 
 from api.render.instants import EXAMPLE, read_date, read_instant
 from config.program.parser import parse_duration, parse_span
-from config.program.spans import Duration, Span
+from config.program.spans import ClockEdge, Duration, Span
 from config.program.special_nights import Nights, parse_nights
+from controller.forecast.mechanical_timer import Pins, parse_pins
+from controller.forecast.year import parse_off, parse_other_program
 
 T = TypeVar("T")
+
+
+def _require_text(value: object) -> object:
+    """Refuse half of a pair of surrogates, which JSON may carry and no text in UTF-8 can.
+
+    Source: RFC 8259, section 8.2.
+    """
+    if isinstance(value, str) and any("\ud800" <= letter <= "\udfff" for letter in value):
+        raise PydanticKnownError("string_unicode")
+    return value
 
 
 class RequestModel(BaseModel):
     """The base of every body and of all parameters: only described fields, and no text for a number."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid", strict=True)
+    model_config = ConfigDict(frozen=True, extra="forbid", strict=True, allow_inf_nan=False)
+
+    _text = field_validator("*", mode="before")(_require_text)
 
 
 def _reader(read: Callable[[str], T]) -> GetPydanticSchema:
@@ -27,9 +41,7 @@ def _reader(read: Callable[[str], T]) -> GetPydanticSchema:
     def take(value: object) -> T:
         if not isinstance(value, str):
             raise PydanticKnownError("string_type")
-        if any("\ud800" <= letter <= "\udfff" for letter in value):
-            # Half of a pair of surrogates: JSON may carry it (RFC 8259, section 8.2), no text in UTF-8 can.
-            raise PydanticKnownError("string_unicode")
+        _require_text(value)
         return read(value)
 
     schema = core_schema.no_info_plain_validator_function(take)
@@ -54,4 +66,11 @@ LengthField = Annotated[Duration, _reader(parse_duration), _text(examples=["1h30
 InstantField = Annotated[datetime, _reader(read_instant), _text(format="date-time", examples=[EXAMPLE])]
 DateField = Annotated[date, _reader(read_date), _text(format="date", examples=["2027-06-21"])]
 OneZone = Annotated[str | None, Field(description="id of one zone; every zone if left out")]
+OffField = Annotated[ClockEdge, _reader(parse_off), _text(examples=["01:00"])]
+OtherProgramField = Annotated[
+    tuple[Span, ...],
+    _reader(parse_other_program),
+    _text(examples=["dusk to 22:00 and 05:30 to dawn"]),
+]
+PinsField = Annotated[Pins, _reader(parse_pins), _text(examples=["21:15-23:45"])]
 EdgeField = Annotated[date | datetime, _reader(_read_edge), _text(examples=["2027-06-21", EXAMPLE])]

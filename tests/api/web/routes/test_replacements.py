@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import errno
+import json
 import os
 
 import pytest
@@ -221,3 +222,13 @@ def test_a_journal_that_cannot_be_read_takes_it_all_the_same(steps):
     steps.journal.path.write_bytes(kept)
     steps.pass_time(60)
     assert ids(steps) == ["jetty.steps.2027-06-21"]
+
+
+@pytest.mark.parametrize("field", ["zone", "part", "note"])
+def test_half_a_letter_is_not_recorded(house, field):
+    """Half of a pair of surrogates, which the journal could never write, is refused in every text."""
+    body = {"zone": "jetty", "part": "1", "note": "", field: "\ud800"}
+    content, headers = json.dumps(body).encode(), {"content-type": "application/json"}
+    response = house.ask("POST", "/v1/replacements", content=content, headers=headers)
+    assert (response.status_code, response.json()["errors"][0]["pointer"]) == (422, f"#/{field}")
+    assert house.get("/v1/replacements")["replacements"] == []
