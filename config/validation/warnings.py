@@ -63,12 +63,9 @@ def find_warnings(site: Site, document: Document) -> Iterator[SiteFinding]:
 
 
 def _warn_network(site: Site) -> Iterator[SiteFinding]:
-    network = site.network
-    if network.listen == "board":
-        for key, written in (("discovery", network.discovery), ("certificate", network.certificate)):
-            if written:
-                what = "has no effect: only this machine can reach the API"
-                yield SiteFinding(("network", key), what, 'write listen = "home", or remove it')
+    if site.network.listen == "board" and site.network.certificate:
+        what = "has no effect: only this machine can reach the API"
+        yield SiteFinding(("network", "certificate"), what, 'write listen = "home", or remove it')
 
 
 def _warn_time_zone(site: Site) -> Iterator[SiteFinding]:

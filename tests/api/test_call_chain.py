@@ -16,8 +16,11 @@ from tests.api.stand_in import House
 
 API = Path(__file__).parents[2] / "api"
 MOST_FILES = 10
-# What every request passes alike, whatever it asks: who asks it, whether it may, and how it is read.
-GUARDS = ("web/middleware.py", "web/permission.py", "web/strict.py", "access/")
+# What every request passes alike, whatever it asks: who asks, whether and how often they may, how it is read.
+GUARDS = (
+    *("web/middleware.py", "web/permission.py", "web/strict.py", "web/limits.py", "web/slots.py"),
+    *("access/", "network/"),
+)
 
 
 def files_entered(work: Callable[[], Any]) -> set[str]:
