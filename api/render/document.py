@@ -1,7 +1,7 @@
 """JSON documents with a long list in them, written piece by piece."""
 
 import json
-from collections.abc import Callable, Generator, Iterable, Iterator, Sequence
+from collections.abc import Callable, Generator, Iterable, Iterator
 from itertools import islice
 from typing import Any, TypeVar
 
@@ -27,14 +27,14 @@ def dump_indented(data: BaseModel | dict[str, Any], *, ensure_ascii: bool = Fals
 def write_document(
     head: BaseModel,
     name: str,
-    batches: Iterable[Sequence[BaseModel]],
+    batches: Iterable[Iterable[BaseModel]],
     tail: Callable[[], BaseModel] | None = None,
     dump: Dump = dump_compact,
 ) -> Generator[str, None, None]:
     """Write an object of the fields of a head, a list by its name, and the fields of a tail.
 
-    Head and tail have at least one field each. The objects of the list come in batches, which may be empty;
-    the tail is asked for after the last.
+    Head and tail have at least one field each. The objects of the list come in batches, which may be empty,
+    and are made one by one; the tail is asked for after the last.
 
     Returns:
         Pieces of one text; one for each batch, which is empty where the batch is.
@@ -44,12 +44,12 @@ def write_document(
     yield f'{text[:-1].rstrip()},{new_line}{blank * 2}"{name}":{blank}['
     separator = ""
     for batch in batches:
-        piece = ""
+        written = []
         for model in batch:
             # A line break stands only between values: in a text it is written \n.
-            piece += separator + f"{new_line}{dump(model)}".replace("\n", f"\n{blank * 4}")
+            written.append(separator + f"{new_line}{dump(model)}".replace("\n", f"\n{blank * 4}"))
             separator = ","
-        yield piece
+        yield "".join(written)
     yield f"{new_line}{blank * 2}]" if separator else "]"
     yield f",{dump(tail())[1:]}" if tail else f"{new_line}}}"
 

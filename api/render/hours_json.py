@@ -269,10 +269,8 @@ class HoursResponse(_TailResponse, _RowsResponse, _HeadResponse):
 def write_hours_json(stream: HoursStream, dump: Dump = dump_compact) -> Generator[str, None, None]:
     """Write the JSON document of an account, piece by piece as its rows come."""
     currency = currency_of(stream.head.site)
-    rows = (
-        [PeriodHoursResponse.model_validate(row, context=currency) for row in batch]
-        for batch in stream.batches()
-    )
+    validate = partial(PeriodHoursResponse.model_validate, context=currency)
+    rows = (map(validate, batch) for batch in stream.batches())
 
     def tail() -> _TailResponse:
         response = _TailResponse.model_validate(stream, context=currency)

@@ -92,7 +92,7 @@ def write_nights_json(
         [zone.id for zone in site.zones] if zone_ids is None else [site.zone(each).id for each in zone_ids]
     )
     batches = (
-        [night_response(planner.plan(zone, night)) for night in some for zone in zones]
+        (night_response(planner.plan(zone, night)) for night in some for zone in zones)
         for some in in_batches(nights(from_date, to_date, planner.tz), NIGHTS_AT_ONCE)
     )
     return write_document(_NightsHeadResponse(site=site.name), "nights", batches, dump=dump)

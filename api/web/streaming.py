@@ -5,6 +5,7 @@ is on its way others have their turn. The next piece waits until the client has 
 """
 
 from collections.abc import AsyncIterator, Generator, Iterator, Mapping
+from itertools import islice
 from threading import Lock
 
 from fastapi import Request, Response
@@ -14,6 +15,8 @@ from starlette.types import Receive, Scope, Send
 
 from api.web.context import RequestContext
 
+# So many are made in one turn: all of a short answer, which then waits only once.
+FIRST_PIECES = 4
 # An answer that is complete within so many pieces and characters is sent at once, as any other.
 MOST_PIECES_HELD = 16
 MOST_CHARACTERS_HELD = 128 * 1024
@@ -43,20 +46,21 @@ def stream_response(
 
     Of an answer whose head alone is asked for, no more than the first piece is worked out.
 
-    Each piece waits for ``turn``, the lock of whoever works so; the caller does not hold it. What goes wrong
+    The pieces wait for ``turn``, the lock of whoever works so; the caller does not hold it. What goes wrong
     in the first pieces is raised here, and can be answered with a problem; later it cuts the connection, so
     that nobody takes a part for the whole.
     """
     context: RequestContext = request.app.state.context
-    held: list[str] = []
+    with turn:
+        held = list(islice(pieces, 1 if is_head(request) else FIRST_PIECES))
+    if is_head(request):
+        pieces.close()
+        return head_of(media_type, headers)
     while len(held) < MOST_PIECES_HELD and sum(map(len, held)) < MOST_CHARACTERS_HELD:
         piece = _next(pieces, turn)
         if piece is None:
             return Response("".join(held), media_type=media_type, headers=headers)
         held.append(piece)
-        if is_head(request):
-            pieces.close()
-            return head_of(media_type, headers)
     return _PieceByPiece(context, "".join(held), pieces, turn, media_type=media_type, headers=headers)
 
 
