@@ -33,6 +33,9 @@ log = logging.getLogger("leerie")
 SIGNALS = (signal.SIGTERM, signal.SIGINT, signal.SIGHUP)
 # How long to wait for the journal and the web server at the end; a disk that hangs delays nobody.
 CLOSE_S = 0.2
+# How long a thread keeps the interpreter while others wait for it; Python's own choice is five times as long.
+# Relays and short answers are the less late while a long one is worked out: tests/bench/bench_memory.py.
+TURN_S = 0.001
 
 
 def run_daemon(site_path: Path, *, state: Path, port: int | None = None, relays_off: bool = False) -> int:
@@ -99,6 +102,7 @@ def _run(
     # collection need look at it again.
     gc.freeze()
     gc.enable()
+    sys.setswitchinterval(TURN_S)
     import asyncio  # noqa: PLC0415
 
     from api.daemon.hooks import DaemonHooks  # noqa: PLC0415
