@@ -1,6 +1,6 @@
 """The base of every model that documents a JSON document and makes it, and the fields that stand in many."""
 
-from typing import Annotated
+from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, WithJsonSchema
 
@@ -16,6 +16,11 @@ Currency = Annotated[
     str | None,
     Field(description="currency of every cost, by ISO 4217; null without a tariff", examples=["USD"]),
 ]
+FixturePlace = Annotated[
+    int, Field(description="its place in the zone's list in the site file, from 1", examples=[1])
+]
+AS_COST = "rounded to the currency's smallest unit; null without a tariff"
+Origin = Literal["measured", "fixtures", "rated"]
 ZoneId = Annotated[str, Field(description="id of the zone in the site file", examples=["jetty"])]
 Notes = Annotated[
     list[str],

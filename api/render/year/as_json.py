@@ -9,7 +9,9 @@ from pydantic import Field
 from api.render.instants import instant_text
 from api.render.limits import explain_lower_bounds
 from api.render.model import (
+    AS_COST,
     Currency,
+    FixturePlace,
     Instant,
     NightDate,
     Notes,
@@ -25,7 +27,6 @@ from controller.forecast.mechanical_timer import MechanicalTimer, TimerNight
 from controller.forecast.year import YearForecast
 from controller.lamps.life import Lamps
 
-_AS_COST = "rounded to the currency's smallest unit; null without a tariff"
 FirstNight = Annotated[NightDate, Field(serialization_alias="from", description="the first night")]
 LastNight = Annotated[NightDate, Field(serialization_alias="to", description="the last night")]
 
@@ -59,7 +60,7 @@ class AheadSumResponse(ResponseModel):
     meter_kwh: float = Field(
         description="energy at the meter, in kWh: the sum of the last four", examples=[118.19]
     )
-    cost: int | float | None = Field(description=f"what that costs, {_AS_COST}", examples=[34.28])
+    cost: int | float | None = Field(description=f"what that costs, {AS_COST}", examples=[34.28])
     cost_unrounded: float | None = Field(description="the same, to add up", examples=[34.2751])
     at_least: bool = Field(description="whether energy and cost are lower bounds", examples=[False])
 
@@ -83,7 +84,7 @@ class LampsAheadResponse(ResponseModel):
     """What the nights ahead use of the lamps of one fixture."""
 
     zone: ZoneId
-    fixture: int = Field(description="its place in the zone's list in the site file, from 1", examples=[1])
+    fixture: FixturePlace
     id: str | None = Field(description="its id in the site file; null where it has none", examples=["steps"])
     name: str = Field(description="its name, or its kind", examples=["path"])
     count: int = Field(description="how many lamps", examples=[6])
@@ -113,7 +114,7 @@ class ChangeResponse(ResponseModel):
     lit_h: float = Field(description="more hours lit", examples=[-365.0])
     daylight_h: float = Field(description="more hours lit before dusk or after dawn", examples=[0.0])
     meter_kwh: float = Field(description="more energy at the meter, in kWh", examples=[-9.85])
-    cost: int | float | None = Field(description=f"more cost, {_AS_COST}", examples=[-2.86])
+    cost: int | float | None = Field(description=f"more cost, {AS_COST}", examples=[-2.86])
     cost_unrounded: float | None = Field(description="the same, to add up", examples=[-2.8565])
 
 
