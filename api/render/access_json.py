@@ -4,8 +4,9 @@ from datetime import datetime
 
 from pydantic import Field
 
+from api.access.client import ClientKind
 from api.access.codes import LASTS_S, PairingCode
-from api.access.credentials import Credential, Scope
+from api.access.credentials import Credential, Kind, Scope
 from api.render.instants import instant_text
 from api.render.model import Instant, ResponseModel
 
@@ -22,7 +23,7 @@ class CodeResponse(ResponseModel):
     name: str | None = Field(
         description="of the device; null where it chooses one", examples=["kitchen phone"]
     )
-    ends_at: Instant
+    ends_at: Instant = Field(description="when it is void, used or not")
     lasts_s: float = Field(description="seconds that it can be used for, once", examples=[LASTS_S])
 
 
@@ -30,22 +31,27 @@ class CredentialResponse(ResponseModel):
     """A token or a session, without its secret."""
 
     id: str = Field(description="its public name, with which it is revoked", examples=["3f9a12bc"])
-    kind: str = Field(description="“token”, or “session” of a page")
+    kind: Kind = Field(description="“token”, or “session” of a page")
     scope: Scope = Field(description=SCOPE)
-    name: str = Field(examples=["kitchen phone"])
-    made_at: Instant
+    name: str = Field(description="what the device is called", examples=["kitchen phone"])
+    made_at: Instant = Field(description="when it was made")
     used_at: Instant | None = Field(description="when it was last used; null where it never was")
     token_id: str | None = Field(
-        description="of a session: the token that it was signed in with, and ends with; else null"
+        description="of a session: the token that it was signed in with, and ends with; else null",
+        examples=["3f9a12bc"],
     )
 
 
 class TokenResponse(CredentialResponse):
     """A new token with its secret, which is shown this once."""
 
-    token: str = Field(description="to be sent in the header: `Authorization: Bearer TOKEN`")
+    token: str = Field(
+        description="to be sent in the header: `Authorization: Bearer TOKEN`",
+        examples=["WkN2dGJ1c2p0a3Z5d2Z4b2h6cWxtcGRyZ25jYWVpdXk"],
+    )
     calendar: str | None = Field(
-        description="the path that a calendar program subscribes to; null where the token is for more"
+        description="the path that a calendar program subscribes to; null where the token is for more",
+        examples=["/v1/calendar/WkN2dGJ1c2p0a3Z5d2Z4b2h6cWxtcGRyZ25jYWVpdXk.ics"],
     )
 
 
@@ -58,12 +64,18 @@ class CredentialsResponse(ResponseModel):
 class ClientResponse(ResponseModel):
     """Who sends this request, and what they may do."""
 
-    kind: str = Field(description="“board”, or “home” for the home network")
-    address: str = Field(examples=["192.168.1.20"])
-    name: str = Field(examples=["kitchen phone"])
-    may_read: bool
-    may_control: bool
-    id: str | None = Field(description="of the token or session that was shown; null without one")
+    kind: ClientKind = Field(description="“board”, or “home” for the home network")
+    address: str = Field(description="where the request came from", examples=["192.168.1.20"])
+    name: str = Field(
+        description="what log and journal call the sender: the device, or its address",
+        examples=["kitchen phone"],
+    )
+    may_read: bool = Field(description="whether it may read everything")
+    may_control: bool = Field(description="whether it may change something")
+    id: str | None = Field(
+        description="public name of the token or session that was shown; null without one",
+        examples=["3f9a12bc"],
+    )
 
 
 def code_response(code: PairingCode, ends_at_utc: datetime) -> CodeResponse:

@@ -6,7 +6,7 @@ from datetime import date, datetime
 
 from pydantic import Field
 
-from api.render.model import ResponseModel, ZoneId
+from api.render.model import ResponseModel, SiteProblemResponse, ZoneId
 from config.errors import Severity, SiteProblem
 from config.file.loader import LoadedSite, locate
 from config.header import HEADER_PINS
@@ -19,20 +19,9 @@ from controller.relays import SIMULATED, BoardName, missing_library
 Finding = tuple[Severity, SiteProblem]
 
 
-class CheckedProblemResponse(ResponseModel):
-    """One thing that is wrong, or worth knowing."""
+class CheckedProblemResponse(SiteProblemResponse):
+    """One thing that is wrong, or worth knowing, and how much it matters."""
 
-    file: str = Field(description="name of the file", examples=["site.toml"])
-    line: int = Field(description="its line, from 1; 0 where it belongs to no line", examples=[17])
-    key: str = Field(
-        description="dotted path of the key, with places in lists from 1", examples=["zones[2].pin"]
-    )
-    value: str = Field(description="what stands there; empty where something is missing", examples=["99"])
-    what: str = Field(description="what is wrong, or worth knowing", examples=["is not an allowed value"])
-    remedy: str = Field(description="what to do", examples=["write the BCM number of a header pin, 2 to 27"])
-    where: str = Field(
-        description="the place by the zone's id; empty where the key says it", examples=["zone “jetty”, pin"]
-    )
     level: Severity = Field(
         description="“error” where the file cannot be used, “warning” for a probable mistake, “note” for "
         "what is worth knowing"

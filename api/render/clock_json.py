@@ -1,12 +1,13 @@
 """The clock as JSON: what it says, whether it is trusted, and why."""
 
 from datetime import datetime
+from typing import Literal
 from zoneinfo import ZoneInfo
 
 from pydantic import Field
 
 from api.render.instants import instant_text
-from api.render.model import Instant, ResponseModel
+from api.render.model import Instant, ResponseModel, SiteName, TimeZoneName
 from config.models.site import Site
 from controller.calendar.night import local
 from controller.records.reading import Reading
@@ -15,9 +16,11 @@ from controller.records.reading import Reading
 class ClockResponse(ResponseModel):
     """What time it is, and whether that is trusted."""
 
-    now: Instant
+    now: Instant = Field(description="what the clock says")
     trusted: bool = Field(description="whether programs are followed; if not, only overrides light a zone")
-    because: str = Field(description="why it is trusted or not, and what to do")
+    because: str = Field(
+        description="why it is trusted or not, and what to do", examples=["synchronised by the network"]
+    )
     since: Instant | None = Field(
         description="since when, by the clock as it is now; null where no daemon runs"
     )
@@ -26,18 +29,22 @@ class ClockResponse(ResponseModel):
 class ClockReport(ClockResponse):
     """The same, with what a person needs to vouch for it."""
 
-    site: str
-    time_zone: str = Field(examples=["America/New_York"])
+    site: SiteName
+    time_zone: TimeZoneName
     local: str = Field(
         description="the time in the site's time zone, with its UTC offset",
         examples=["2027-06-21T21:30:00-04:00"],
     )
-    believe: str = Field(description="what the site file says: “synchronised” or “always”")
+    believe: Literal["synchronised", "always"] = Field(
+        description="what the site file says of when to trust it"
+    )
     confirmed_at: Instant | None = Field(
         description="when a person confirmed the time, by the clock as it is now; null where that is not why "
         "it is trusted"
     )
-    basis: str = Field(description="who looked: “keeper”, or “this machine” where no daemon runs")
+    basis: Literal["keeper", "this machine"] = Field(
+        description="who looked: “keeper”, or “this machine” where no daemon runs"
+    )
 
 
 class ConfirmationResponse(ResponseModel):
@@ -47,8 +54,10 @@ class ConfirmationResponse(ResponseModel):
         description="when a person confirmed the time, by the clock as it is now; null where that is not why "
         "it is trusted"
     )
-    trusted: bool
-    because: str = Field(description="why it is trusted or not, and what to do")
+    trusted: bool = Field(description="whether programs are followed")
+    because: str = Field(
+        description="why it is trusted or not, and what to do", examples=["confirmed by a person"]
+    )
 
 
 def clock_response(now: Reading, since_utc: datetime | None) -> ClockResponse:
@@ -64,7 +73,7 @@ def clock_report(
     *,
     since_utc: datetime | None,
     confirmed_utc: datetime | None,
-    basis: str,
+    basis: Literal["keeper", "this machine"],
 ) -> ClockReport:
     """Describe the clock in full."""
     return ClockReport(

@@ -38,3 +38,19 @@ class ResponseModel(BaseModel):
     """
 
     model_config = ConfigDict(frozen=True, extra="forbid", serialize_by_alias=True)
+
+
+class SiteProblemResponse(ResponseModel):
+    """One thing that is wrong, or worth knowing, in a site file."""
+
+    file: str = Field(description="name of the file", examples=["site.toml"])
+    line: int = Field(description="its line, from 1; 0 where it belongs to no line", examples=[17])
+    key: str = Field(
+        description="dotted path of the key, with places in lists from 1", examples=["zones[2].pin"]
+    )
+    value: str = Field(description="what stands there; empty where something is missing", examples=["99"])
+    what: str = Field(description="what is wrong, or worth knowing", examples=["is not an allowed value"])
+    remedy: str = Field(description="what to do", examples=["write the BCM number of a header pin, 2 to 27"])
+    where: str = Field(
+        description="the place by the zone's id; empty where the key says it", examples=["zone “jetty”, pin"]
+    )

@@ -16,7 +16,10 @@ class NetworkResponse(ResponseModel):
         examples=[["http://192.168.1.20:8010/", "http://leerie.local:8010/"]],
     )
     encrypted: bool = Field(description="whether the home network is served by https")
-    faults: list[str] = Field(description="what keeps the home network out, and what to do")
+    faults: list[str] = Field(
+        description="what keeps the home network out, and what to do",
+        examples=[["port 8010 on 192.168.1.20 is in use by another program; choose another port"]],
+    )
 
 
 class AddressesReport(NetworkResponse):

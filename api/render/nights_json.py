@@ -2,16 +2,18 @@
 
 from collections.abc import Generator, Iterable
 from datetime import UTC, date, datetime
+from typing import Literal
 
 from pydantic import Field
 
 from api.render.document import Dump, dump_compact, in_batches, write_document
 from api.render.instants import coming_text, instant_text
-from api.render.model import Instant, NightDate, ResponseModel
+from api.render.model import Instant, NightDate, ResponseModel, SiteName, ZoneId
 from controller.calendar.night import nights
 from controller.planning.decision import Decision, decide
 from controller.planning.plan import NightPlan
 from controller.planning.planner import Planner
+from controller.records.entries import Cause
 from controller.records.reading import Reading
 
 NIGHTS_AT_ONCE = 20
@@ -25,35 +27,37 @@ _BASES = {
 class WindowResponse(ResponseModel):
     """A time when a zone is lit: from ``on`` up to, not including, ``off``."""
 
-    on: Instant
-    off: Instant
-    span: str = Field(description="the span, or the spans, that it comes from")
+    on: Instant = Field(description="when it begins")
+    off: Instant = Field(description="when it is over")
+    span: str = Field(description="the span, or the spans, that it comes from", examples=["dusk to midnight"])
 
 
 class NightResponse(ResponseModel):
     """What one zone does in one night."""
 
     night: NightDate = Field(description="the date on which the night begins, at noon")
-    zone: str
-    windows: list[WindowResponse] = Field(description="empty for a dark night")
-    because: str = Field(description="“every night”, the special night, or what made it dark")
+    zone: ZoneId
+    windows: list[WindowResponse] = Field(description="when it is lit; empty for a dark night")
+    because: str = Field(
+        description="“every night”, the special night, or what made it dark", examples=["every night"]
+    )
 
 
 class _NightsHeadResponse(ResponseModel):
-    site: str
+    site: SiteName
 
 
 class NightsResponse(_NightsHeadResponse):
     """Night after night, and in each the zones in their order."""
 
-    nights: list[NightResponse]
+    nights: list[NightResponse] = Field(description="in the order of their dates")
 
 
 class DecisionResponse(ResponseModel):
     """What a zone must be, because of what, and until when."""
 
-    on: bool
-    cause: str = Field(description="what decided, in a word", examples=["program"])
+    on: bool = Field(description="whether it is to be lit")
+    cause: Cause = Field(description="what decided, in a word")
     because: str = Field(description="the reason in words", examples=["dusk to midnight, every night"])
     until: Instant | None = Field(description="when this ends; null where that is not known")
 
@@ -61,15 +65,17 @@ class DecisionResponse(ResponseModel):
 class WhyResponse(ResponseModel):
     """Lit or dark at an instant, because of what, until when."""
 
-    site: str
-    zone: str
-    at: Instant
-    on: bool
-    cause: str = Field(description="what decided, in a word", examples=["program"])
+    site: SiteName
+    zone: ZoneId
+    at: Instant = Field(description="the instant that this is about")
+    on: bool = Field(description="whether it is, or was, to be lit")
+    cause: Cause = Field(description="what decided, in a word")
     because: str = Field(description="the reason in words", examples=["dusk to midnight, every night"])
     until: Instant | None = Field(description="when this ends; null where that is not known")
-    basis: str = Field(description="“keeper” for what is in force; “site file” for any other instant")
-    note: str = Field(description="what that means")
+    basis: Literal["keeper", "site file"] = Field(
+        description="“keeper” for what is in force; “site file” for any other instant"
+    )
+    note: str = Field(description="what that means", examples=["what the keeper decided in its last round"])
 
 
 def write_nights_json(
@@ -113,7 +119,7 @@ def decision_response(decision: Decision) -> DecisionResponse:
     """Describe a decision."""
     return DecisionResponse(
         on=decision.on,
-        cause=str(decision.cause),
+        cause=decision.cause,
         because=decision.words,
         until=None if decision.until_utc is None else coming_text(decision.until_utc),
     )
@@ -140,8 +146,10 @@ def why_by_site_file(planner: Planner, zone_id: str, at_utc: datetime) -> WhyRes
     return why_response(planner.site.name, zone_id, at_utc, decision, basis="site file")
 
 
-def why_response(site: str, zone_id: str, at_utc: datetime, decision: Decision, *, basis: str) -> WhyResponse:
-    """Describe the decision for a zone at an instant; ``basis`` is “keeper” or “site file”."""
+def why_response(
+    site: str, zone_id: str, at_utc: datetime, decision: Decision, *, basis: Literal["keeper", "site file"]
+) -> WhyResponse:
+    """Describe the decision for a zone at an instant."""
     fields = decision_response(decision).model_dump()
     at = instant_text(at_utc)
     return WhyResponse(site=site, zone=zone_id, at=at, **fields, basis=basis, note=_BASES[basis])

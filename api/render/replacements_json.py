@@ -3,7 +3,7 @@
 from pydantic import Field
 
 from api.render.instants import instant_text
-from api.render.model import Instant, NightDate, ResponseModel
+from api.render.model import Instant, NightDate, ResponseModel, SiteName, ZoneId
 from config.errors import UnknownZoneError
 from config.models.site import Site
 from controller.lamps.replacements import find_part
@@ -14,24 +14,26 @@ class ReplacementResponse(ResponseModel):
     """The lamps of a fixture, or the relay of a zone, that were replaced."""
 
     id: str = Field(description="zone, part and day", examples=["jetty.steps.2027-04-15"])
-    zone: str
+    zone: ZoneId
     part: str = Field(
         description="the fixture's id, or “relay”; its place in the site file where this was recorded before "
-        "fixtures had ids"
+        "fixtures had ids",
+        examples=["steps"],
     )
     fixture: int | None = Field(
-        description="the fixture's place in the site file now, from 1; null for a relay, or where it is gone"
+        description="the fixture's place in the site file now, from 1; null for a relay, or where it is gone",
+        examples=[1],
     )
     on: NightDate = Field(description="the day; the new lamps serve from that night on")
-    note: str
+    note: str = Field(description="a note on it; empty where there is none", examples=["3000 K"])
     at: Instant = Field(description="when this was recorded")
 
 
 class ReplacementsResponse(ResponseModel):
     """What was replaced, in the order of the days."""
 
-    site: str
-    replacements: list[ReplacementResponse]
+    site: SiteName
+    replacements: list[ReplacementResponse] = Field(description="in the order of their days")
 
 
 def replacement_response(site: Site, entry: Replacement) -> ReplacementResponse:

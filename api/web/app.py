@@ -3,7 +3,7 @@
 Imported by the web server's own thread only, once the lights are right: FastAPI takes a while.
 """
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 from typing import Any
@@ -58,8 +58,8 @@ class DescribedApp(FastAPI):
         # Optional: the board itself needs no token, and the page has the cookie of its session.
         document["components"]["securitySchemes"] = {"token": {"type": "http", "scheme": "bearer"}}
         document["security"] = [{}, {"token": []}]
-        for path in document["paths"].values():
-            for method, operation in path.items():
+        for item in document["paths"].values():
+            for operation in item.values():
                 responses = operation["responses"]
                 stream = responses.get("200", {}).get("content", {}).get("text/event-stream")
                 if stream:  # OpenAPI 3.2 has a name for what is described here: one message of many
@@ -67,12 +67,15 @@ class DescribedApp(FastAPI):
                 # FastAPI's own description of a validation error, which nobody is answered with here.
                 if "application/json" in responses.get("422", {}).get("content", {}):
                     del responses["422"]
-                for code, added in problems_of(*_implied(method, operation)).items():
+                for code, added in problems_of(*_implied(item, operation)).items():
                     known = responses.setdefault(str(code), added)
                     if known is not added:
                         known["description"] += f"; {added['description']}"
+                _give_examples(operation.get("parameters", ()))
         for unused in ("HTTPValidationError", "ValidationError"):
             schemas.pop(unused, None)
+        for schema in schemas.values():
+            _give_examples(schema.get("properties", {}).values())
         return document
 
 
@@ -139,16 +142,25 @@ def _version() -> str:
         return "0"
 
 
-def _implied(method: str, operation: dict[str, Any]) -> Iterator[str]:
-    """Name the problems that follow from what a route takes, and those that any request may meet."""
-    parameters = operation.get("parameters", [])
-    if any(each["name"] in ("zone", "zone_id") for each in parameters):
+def _implied(item: dict[str, Any], operation: dict[str, Any]) -> Iterator[str]:
+    """Name the problems that follow from what a route takes, and those that any request may meet.
+
+    Among these are problems of requests that are none of this operation, such as an unknown method.
+    """
+    names = {each["name"] for each in operation.get("parameters", ())}
+    if names & {"zone", "zone_id"}:
         yield "unknown-zone"
-    if "requestBody" in operation or any(each["in"] == "query" for each in parameters):
-        yield "invalid-request"
+    yield from ("not-http", "permission-needed", "cross-site", "not-permitted", "method-not-allowed")
     if "requestBody" in operation:
-        yield from ("not-json", "not-json-type", "too-large")
-    if method != "get":
-        yield from ("cross-site", "keeper-silent")
-    yield from ("permission-needed", "not-permitted")
-    yield from ("wrong-host", "too-busy", "stopping", "fault")
+        yield from ("not-json", "too-slow", "too-large", "not-json-type")
+    yield from ("wrong-host", "invalid-request", "too-many-requests", "header-too-large", "fault")
+    if operation is not item.get("get"):
+        yield "keeper-silent"
+    yield from ("too-busy", "stopping")
+
+
+def _give_examples(fields: Iterable[dict[str, Any]]) -> None:
+    """Give every field that can only be yes or no an example; all others have one."""
+    for field in fields:
+        if field.get("type", field.get("schema", {}).get("type")) == "boolean":
+            field.setdefault("examples", [True])

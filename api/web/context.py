@@ -204,6 +204,11 @@ class ShortRoute(APIRoute):
 
     takes_long = False
 
+    def __init__(self, path: str, endpoint: Callable[..., Any], **more: Any) -> None:  # noqa: ANN401 - FastAPI's
+        # Clients that are made from the description call each operation by this name.
+        more["operation_id"] = more.get("operation_id") or endpoint.__name__
+        super().__init__(path, endpoint, **more)
+
     def get_route_handler(self) -> Callable[[Request], Coroutine[Any, Any, Response]]:
         """Give the framework's handler, within a slot."""
         handle = super().get_route_handler()

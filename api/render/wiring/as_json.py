@@ -1,15 +1,26 @@
-"""The wiring of a site as JSON: the same from the command line and over the web.
-
-Lengths are in metres, temperatures in °C; a number that is not known is null. Nothing is rounded so far that
-a voltmeter could see it.
-"""
+"""The wiring of a site as JSON: the same from the command line and over the web."""
 
 from collections.abc import Iterable, Sequence
-from typing import Annotated, Final, TypeVar
-
-from pydantic import AfterValidator, AliasChoices, BeforeValidator, Field
+from typing import Final, TypeVar
 
 from api.render.model import ResponseModel
+from api.render.wiring.model import (
+    CableResponse,
+    CircuitResponse,
+    FindingResponse,
+    LightResponse,
+    MeasuredVoltsResponse,
+    MeasuredWattsResponse,
+    PlacementResponse,
+    ProposalResponse,
+    PurchaseResponse,
+    RuleOfThumbResponse,
+    TransformerLoadResponse,
+    TransformerWiringResponse,
+    WiringResponse,
+    WorstLampResponse,
+    ZoneLoadResponse,
+)
 from config.errors import Severity
 from config.models.site import CONTINUOUS_SHARE, Site
 from controller.design.placement import Placement
@@ -28,234 +39,6 @@ _LAMPS: Final = {
 NO_TRANSFORMER: Final = "the site has no [[transformers]] table, so its load and wiring are not known"
 
 Response = TypeVar("Response", bound=ResponseModel)
-
-TextOrNull = Annotated[str | None, BeforeValidator(lambda text: text or None)]
-Rounded2 = Annotated[float, AfterValidator(lambda value: round(value, 2))]
-Rounded3 = Annotated[float, AfterValidator(lambda value: round(value, 3))]
-Rounded4 = Annotated[float, AfterValidator(lambda value: round(value, 4))]
-Rounded6 = Annotated[float, AfterValidator(lambda value: round(value, 6))]
-
-
-class ZoneLoadResponse(ResponseModel):
-    """What one zone asks of its transformer."""
-
-    zone: str
-    name: str
-    lights: int
-    rated_w: float | None = Field(description="null where it is not in the file")
-    rated_by: str | None = Field(description="“measured”, “fixtures” or “rated”")
-    alone_va: Rounded3 | None = Field(description="with this zone lit alone, its cables included")
-    alone_w: Rounded3 | None
-    on_cables: bool = Field(description="whether the cables to all its lights are known")
-
-
-class TransformerLoadResponse(ResponseModel):
-    """Everything lit."""
-
-    va: Rounded3
-    rated_va: float
-    part: Rounded4 = Field(description="of the rating")
-    line_va: float = Field(description="80 % of the rating")
-    left_va: Rounded3 = Field(description="up to that line; below zero above it")
-    zones: list[ZoneLoadResponse]
-
-
-class CableResponse(ResponseModel):
-    """One piece of cable, from the transformer outwards."""
-
-    begins: str = Field(serialization_alias="from", validation_alias=AliasChoices("from", "begins"))
-    to: str
-    gauge: str
-    length_m: Rounded4
-    amperes: Rounded4 | None
-    limit_a: float = Field(description="the current that it is allowed to carry")
-    drop_v: Rounded6 | None
-    loss_w: Rounded4 | None
-    volts: Rounded6 | None = Field(description="at its far end, everything lit")
-
-
-class LightResponse(ResponseModel):
-    """One light, or equal lights at one node."""
-
-    zone: str
-    fixture: int | None = Field(description="its place among the zone's fixtures, from 1")
-    number: int = Field(description="its place among the fixture's lights, from 1")
-    kind: str | None
-    name: str | None
-    node: str | None = Field(description="null where its cable is not known")
-    count: int
-    watts: float
-    lamp: str | None = Field(description="“led” or “filament”")
-    driver: str | None = Field(description="of an LED: “regulated”, “linear” or “resistor”")
-    volts: Rounded6 | None = Field(description="everything lit, cable at copper_c: the fewest")
-    most_v: Rounded6 | None = Field(description="its zone lit alone on cool cable: the most")
-    range_v: list[Rounded4] | None = Field(description="lowest and highest volts that it is allowed")
-    range_stated: bool | None = Field(description="whether that is read off its plate")
-    amperes: Rounded6 | None = Field(description="through one light")
-    light: Rounded4 | None = Field(description="of a filament: part of its rated light")
-    life: Rounded4 | None = Field(description="of a filament: part of its rated life")
-    drops_out: bool | None = Field(description="whether a regulated driver is below its range")
-    measured_v: float | None
-
-
-class ReadingResponse(ResponseModel):
-    """One reading and what was computed."""
-
-    node: str
-    zone: str
-    measured_v: float
-    cool_v: Rounded6
-    warm_v: Rounded6
-    beyond_v: Rounded6 = Field(description="outside both and the meter's tolerance; 0 where it agrees")
-
-
-class SuggestionResponse(ResponseModel):
-    """A fault that would explain every reading."""
-
-    fault: str
-    places: list[str]
-    words: str
-
-
-class MeasuredVoltsResponse(ResponseModel):
-    """All readings of one circuit."""
-
-    agrees: bool
-    readings: list[ReadingResponse] = Field(validation_alias=AliasChoices("readings", "differences"))
-    suggests: list[SuggestionResponse] = Field(validation_alias=AliasChoices("suggests", "explanations"))
-
-
-class CircuitResponse(ResponseModel):
-    """Everything on one tap."""
-
-    node: str
-    tap_v: float | None
-    measured_tap_v: float | None
-    solved: bool
-    why_not: str | None = Field(description="why there are no volts; null where there are")
-    amperes: Rounded4 | None
-    cable_loss_w: Rounded4 | None
-    cables: list[CableResponse]
-    lights: list[LightResponse]
-    measured: MeasuredVoltsResponse | None
-
-
-class FindingResponse(ResponseModel):
-    """One finding."""
-
-    level: Severity
-    topic: str
-    circuit: TextOrNull = Field(validation_alias=AliasChoices("circuit", "feed"))
-    place: str
-    value: Rounded6
-    limit: Rounded6
-    unit: str
-    source: str = Field(description="who sets the limit")
-    words: str
-    remedy: TextOrNull = Field(description="what to do; null where it is ok")
-
-
-class PurchaseResponse(ResponseModel):
-    """Cable to buy for a proposal."""
-
-    gauge: str
-    length_m: Rounded3
-
-
-class WorstLampResponse(ResponseModel):
-    """The light with the fewest volts in proportion, once a proposal is carried out."""
-
-    node: str
-    name: str
-    volts: Rounded6
-
-
-class ProposalResponse(ResponseModel):
-    """A change after which no error is left there, computed."""
-
-    kind: str
-    words: str
-    buys: list[PurchaseResponse]
-    copper_kg: Rounded3
-    tap_v: float | None
-    worst: WorstLampResponse
-    warnings: list[str] = Field(description="warnings that it brings")
-    remains: list[str] = Field(description="errors elsewhere that stay")
-
-
-class RuleOfThumbResponse(ResponseModel):
-    """The rule of thumb and the calculation."""
-
-    circuit: str
-    farthest_m: Rounded3
-    thinnest_mm2: float
-    rated_part: Rounded4
-    rule_kept: bool
-    every_lamp_in_range: bool
-    words: str
-
-
-class MeasuredWattsResponse(ResponseModel):
-    """Measured and computed watts of a zone."""
-
-    zone: str
-    measured_w: float
-    computed_w: Rounded3
-    agrees: bool
-    words: str
-
-
-class TransformerWiringResponse(ResponseModel):
-    """One transformer and all that hangs on it."""
-
-    id: str
-    name: str
-    level: Severity
-    load: TransformerLoadResponse
-    taps_v: list[float]
-    relay_side: str
-    circuits: list[CircuitResponse]
-    findings: list[FindingResponse]
-    advice: list[ProposalResponse]
-    rule_of_thumb: list[RuleOfThumbResponse]
-    measured_watts: list[MeasuredWattsResponse]
-    unknown: list[str] = Field(description="what is not known, and why")
-
-
-class WiringResponse(ResponseModel):
-    """The wiring of a site."""
-
-    site: str
-    level: Severity
-    copper_c: float
-    transformers: list[TransformerWiringResponse]
-    unknown: list[str]
-
-
-class PlacementResponse(ResponseModel):
-    """Lights for one object."""
-
-    object: str = Field(validation_alias=AliasChoices("object", "what"))
-    height_m: Rounded4
-    spread_m: Rounded4
-    spread_taken: bool = Field(
-        validation_alias=AliasChoices("spread_taken", "spread_assumed"),
-        description="whether the usual width was taken, as none was given",
-    )
-    kind: str = Field(description="of fixture")
-    lights: int
-    out_m: Rounded4
-    around_deg: list[Rounded4]
-    along_m: list[Rounded4]
-    tilt_deg: Rounded4
-    beam_deg: Rounded4
-    candela: float | None
-    lux: Rounded2 | None
-    common_practice: list[str] = Field(
-        validation_alias=AliasChoices("common_practice", "practice"),
-        description="what of it is common practice, without a source",
-    )
-    geometry: list[str] = Field(description="what of it is computed")
 
 
 def placement_response(placement: Placement) -> PlacementResponse:

@@ -8,13 +8,13 @@ Source of the form: RFC 9457, section 3.
 import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Annotated, Any
 from urllib.parse import quote as quote_path
 
 from fastapi import Response
-from pydantic import BaseModel, Field
+from pydantic import BaseModel, Field, WithJsonSchema
 
-from config.errors import SiteProblem
+from api.render.model import SiteProblemResponse
 
 PROBLEM_MEDIA_TYPE = "application/problem+json"
 SCHEMA_REF = "#/components/schemas/{model}"
@@ -89,31 +89,55 @@ WRITING = (
 class ErrorEntry(BaseModel):
     """One thing that is wrong in a request."""
 
-    detail: str
-    pointer: str | None = Field(None, description="where in the body, as a JSON pointer (RFC 6901)")
-    parameter: str | None = Field(None, description="or the name of the query parameter")
-    text: str | None = Field(None, description="of the program language: what was read")
-    column: int | None = Field(None, description="of the program language: where it is not valid, from 1")
-    found: str | None = Field(None, description="what stands there; empty at the end of the text")
-    expected: str | None = Field(None, description="what would be valid there")
+    detail: str = Field(
+        description="what is wrong and what to do, for a person",
+        examples=["light: must be “on” or “off”, not “blue”"],
+    )
+    pointer: str | None = Field(
+        None, description="where in the body, as a JSON pointer (RFC 6901)", examples=["#/light"]
+    )
+    parameter: str | None = Field(None, description="or the name of the parameter", examples=["from"])
+    text: str | None = Field(
+        None, description="of the program language: what was read", examples=["dusk til late"]
+    )
+    column: int | None = Field(
+        None, description="of the program language: where it is not valid, from 1", examples=[6]
+    )
+    found: str | None = Field(
+        None, description="what stands there; empty at the end of the text", examples=["til"]
+    )
+    expected: str | None = Field(None, description="what would be valid there", examples=["to or for"])
 
 
 class ProblemDocument(BaseModel):
     """A problem document (RFC 9457)."""
 
-    type: str = Field(examples=["/problems/unknown-zone"], description="type of the problem; never changes")
-    title: str
-    status: int
-    detail: str = Field(description="what is wrong this time and what to do, for a person")
-    instance: str = Field(description="path of the request")
-    errors: list[ErrorEntry] = Field([], description="what is wrong in the request, one by one")
-    problems: list[SiteProblem] = Field([], description="what would be wrong in the site file")
-    zones: list[str] = Field([], description="ids of the site's zones")
-    transformers: list[str] = Field([], description="ids of the site's transformers")
-    present: dict[str, Any] | None = Field(
-        None, description="what GET gives at this address now; null where that is nothing"
+    type: Annotated[
+        str, WithJsonSchema({"type": "string", "enum": [f"/problems/{name}" for name in PROBLEM_TYPES]})
+    ] = Field(description="type of the problem; never changes, and explains itself at that address")
+    title: str = Field(
+        description="what is wrong, the same for every problem of the type", examples=["Unknown zone"]
     )
-    last_round_s: float | None = Field(None, description="seconds since the keeper's last round")
+    status: int = Field(description="status of the response", examples=[404])
+    detail: str = Field(
+        description="what is wrong this time and what to do, for a person",
+        examples=["there is no zone “pier”; the zones are jetty, orchard"],
+    )
+    instance: str = Field(description="path of the request", examples=["/v1/zones/pier"])
+    errors: list[ErrorEntry] = Field([], description="what is wrong in the request, one by one")
+    problems: list[SiteProblemResponse] = Field([], description="what would be wrong in the site file")
+    zones: list[str] = Field([], description="ids of the site's zones", examples=[["jetty", "orchard"]])
+    transformers: list[str] = Field(
+        [], description="ids of the site's transformers", examples=[["boathouse"]]
+    )
+    present: dict[str, Any] | None = Field(
+        None,
+        description="what GET gives at this address now; null where that is nothing",
+        examples=[{"program": ["dusk to midnight"], "special_nights": []}],
+    )
+    last_round_s: float | None = Field(
+        None, description="seconds since the keeper's last round", examples=[94.5]
+    )
 
 
 class ProblemError(Exception):

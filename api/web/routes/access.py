@@ -55,7 +55,9 @@ class SessionRequest(RequestModel):
     """What the session is made of: a pairing code, or a token."""
 
     code: Code | None = Field(None, description="a pairing code")
-    token: Annotated[str, Field(max_length=_LONGEST_SECRET)] | None = Field(None, description="or a token")
+    token: Annotated[str, Field(max_length=_LONGEST_SECRET)] | None = Field(
+        None, description="or a token", examples=["WkN2dGJ1c2p0a3Z5d2Z4b2h6cWxtcGRyZ25jYWVpdXk"]
+    )
     name: DeviceName | None = Field(None, description="of this device, where none was chosen with the code")
 
     @model_validator(mode="after")

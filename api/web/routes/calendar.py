@@ -12,7 +12,12 @@ from api.web.schemas.fields import OneZone, RequestModel
 
 CALENDAR = "text/calendar"
 CalendarSecret = Annotated[
-    str, Path(max_length=100, description="the secret of the address; whoever knows it may read the calendar")
+    str,
+    Path(
+        max_length=100,
+        description="the secret of the address; whoever knows it may read the calendar",
+        examples=["WkN2dGJ1c2p0a3Z5d2Z4b2h6cWxtcGRyZ25jYWVpdXk"],
+    ),
 ]
 
 router = APIRouter(tags=["calendar"], route_class=LongRoute)

@@ -215,7 +215,11 @@ async def get_events(
     context: Context,
     client: Caller,
     last_event_id: Annotated[
-        str | None, Header(description="id of the last entry that the client was told of")
+        str | None,
+        Header(
+            description="id of the last entry that the client was told of",
+            examples=["2f6d7c1e-5b0a-4a3e-9c53-8d1f0e6b7a42:5231877:1"],
+        ),
     ] = None,
 ) -> Response:
     """Send what happens as server-sent events, until the client goes.

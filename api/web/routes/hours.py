@@ -48,6 +48,7 @@ class HoursParams(RequestModel):
         alias="all",
         strict=False,
         description="from the beginning of the journal on",
+        examples=[True],
     )
     zone: OneZone = None
     beside: list[Literal["last-year", "forecast"]] = Field(

@@ -9,7 +9,7 @@ from fastapi import APIRouter, Query, Request, Response
 from pydantic import Field
 
 from api.render.instants import instant_text
-from api.render.model import ResponseModel
+from api.render.model import ResponseModel, SiteName
 from api.render.nights_json import NightsResponse, write_nights_json
 from api.web.context import Context, RequestContext, ShortRoute, json_response
 from api.web.problems.types import invalid, problems_of
@@ -60,21 +60,30 @@ class SwitchingsParams(RequestModel):
     )
     zone: OneZone = None
     limit: int = Field(
-        USUAL_SWITCHINGS, ge=1, le=MOST_SWITCHINGS, strict=False, description="maximum number of them"
+        USUAL_SWITCHINGS,
+        ge=1,
+        le=MOST_SWITCHINGS,
+        strict=False,
+        description="maximum number of them",
+        examples=[USUAL_SWITCHINGS],
     )
     cursor: str | None = Field(
         None,
         pattern=r"^[0-9]{1,14}\.[0-9]{1,4}$",
         description="where an earlier response ended; its “next” has it",
+        examples=["1814407200000.1"],
     )
 
 
 class SwitchingsResponse(ResponseModel):
     """Changes of relays, the newest first."""
 
-    site: str
-    switchings: list[SwitchingResponse]
-    next: str | None = Field(description="address of the older ones; null where there are none")
+    site: SiteName
+    switchings: list[SwitchingResponse] = Field(description="the newest first")
+    next: str | None = Field(
+        description="address of the older ones; null where there are none",
+        examples=["/v1/switchings?from=2027-06-15T01:30:00Z&limit=100&cursor=1814407200000.1"],
+    )
 
 
 @router.get("/v1/nights", summary="What each zone does, night by night", response_model=NightsResponse)

@@ -42,14 +42,14 @@ class ReplacementsParams(RequestModel):
 class ReplacementRequest(RequestModel):
     """What was replaced."""
 
-    zone: str = Field(description="id of the zone")
+    zone: str = Field(description="id of the zone", examples=["jetty"])
     part: Annotated[
         str,
         BeforeValidator(_take_place),
         WithJsonSchema({"type": ["string", "integer"], "examples": ["steps"]}),
     ] = Field(description="“relay”, or the fixture: its id, or its place in the zone's list, from 1")
     on: DateField | None = Field(None, description="the day on which it was replaced; today if left out")
-    note: str = Field("", max_length=200, description="a note on it")
+    note: str = Field("", max_length=200, description="a note on it", examples=["3000 K"])
 
 
 @router.get("/v1/replacements", summary="What was replaced", responses=problems_of("journal-unreadable"))

@@ -1,14 +1,14 @@
 """Routes about the daemon as a whole: the index, health, status, and the types of problems."""
 
 import json
-from typing import Annotated
+from typing import Annotated, Literal
 
 from fastapi import APIRouter, FastAPI, Path, Request, Response
 from fastapi.routing import APIRoute
 from pydantic import Field
 
 from api.render.instants import quote
-from api.render.model import ResponseModel
+from api.render.model import ResponseModel, SiteName
 from api.web.conditions import TAGGED, tagged, tagged_content
 from api.web.context import Context, ShortRoute, json_response
 from api.web.problems.types import PROBLEM_TYPES, ProblemError, problems_of
@@ -24,33 +24,37 @@ router = APIRouter(tags=["status"], route_class=ShortRoute)
 class HealthResponse(ResponseModel):
     """The control loop is running."""
 
-    status: str = Field("ok", description="always “ok”; a control loop that is late is a problem document")
-    last_round_s: float = Field(description="seconds since the keeper's last round")
-    lit: int = Field(description="how many zones are lit")
+    status: Literal["ok"] = Field(
+        "ok", description="always “ok”; a control loop that is late is a problem document"
+    )
+    last_round_s: float = Field(description="seconds since the keeper's last round", examples=[4.2])
+    lit: int = Field(description="how many zones are lit", examples=[2])
 
 
 class RouteResponse(ResponseModel):
     """One route of the API."""
 
-    method: str
-    path: str
-    does: str
+    method: str = Field(description="method of the request", examples=["GET"])
+    path: str = Field(description="path, with names in braces", examples=["/v1/zones/{zone_id}"])
+    does: str = Field(description="what it does", examples=["One zone"])
 
 
 class IndexResponse(ResponseModel):
     """The routes of the API."""
 
-    site: str
-    routes: list[RouteResponse]
+    site: SiteName
+    routes: list[RouteResponse] = Field(description="every route")
 
 
 class ProblemTypeResponse(ResponseModel):
     """One type of problem: what it means, and what to do."""
 
-    type: str
-    title: str
-    status: int
-    remedy: str
+    type: str = Field(
+        description="the type, as problem documents have it", examples=["/problems/unknown-zone"]
+    )
+    title: str = Field(description="what is wrong, the same every time", examples=["Unknown zone"])
+    status: int = Field(description="status of the response", examples=[404])
+    remedy: str = Field(description="what to do", examples=["GET /v1/zones lists the zones."])
 
 
 @router.get("/", summary="The routes of this API", response_model=IndexResponse)

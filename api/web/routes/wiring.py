@@ -6,7 +6,8 @@ from zoneinfo import ZoneInfo
 from fastapi import APIRouter, Path, Query, Request, Response
 from pydantic import Field
 
-from api.render.wiring.as_json import PlacementResponse, WiringResponse, placement_response, to_response
+from api.render.wiring.as_json import placement_response, to_response
+from api.render.wiring.model import PlacementResponse, WiringResponse
 from api.render.wiring.site_sheet import make_sheet
 from api.web.context import Context, LongRoute, RequestContext, json_response
 from api.web.headers import self_contained
@@ -30,19 +31,27 @@ router = APIRouter(tags=["wiring"], route_class=LongRoute)
 class WiringParams(RequestModel):
     """The transformer that is asked about."""
 
-    transformer: str | None = Field(None, description="id of one transformer; every one if left out")
+    transformer: str | None = Field(
+        None, description="id of one transformer; every one if left out", examples=["boathouse"]
+    )
 
 
 class PlacingParams(RequestModel):
     """The object that is to be lit."""
 
     kind: Literal["tree", "shrub", "tall thing", "wall", "path"] = Field(description="what it is")
-    height: str | None = Field(None, description="its height, such as “7 ft” or “2 m”; a path has none")
+    height: str | None = Field(None, description="its height; a path has none", examples=["7 ft", "2 m"])
     spread: str | None = Field(
-        None, description="its width; the length of a shrub bed, a wall or a path; a tree may do without"
+        None,
+        description="its width; the length of a shrub bed, a wall or a path; a tree may do without",
+        examples=["5 ft"],
     )
     candela: float | None = Field(
-        None, gt=0, strict=False, description="of one light in the middle of its beam, to compute the lux"
+        None,
+        gt=0,
+        strict=False,
+        description="cd of one light in the middle of its beam, to compute the lux",
+        examples=[500],
     )
 
 

@@ -83,6 +83,7 @@ class YearSvgParams(RequestModel):
         le=WIDEST_PX,
         strict=False,
         description="width in pixels; below 620 it is laid out for a phone",
+        examples=[USUAL_PX],
     )
 
 

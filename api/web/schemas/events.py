@@ -12,7 +12,7 @@ from pydantic_core import CoreSchema
 
 from api.render.clock_json import ClockResponse, clock_response
 from api.render.instants import instant_text
-from api.render.model import Instant, ResponseModel
+from api.render.model import Instant, ResponseModel, ZoneId
 from api.web.schemas.status import (
     JournalResponse,
     SiteFileResponse,
@@ -66,36 +66,45 @@ EventId = Annotated[
 class PlacedOverrideResponse(OverrideResponse):
     """A person's “on” or “off” for now, that was placed."""
 
-    zone: str
+    zone: ZoneId
 
 
 class EndedOverrideResponse(ResponseModel):
     """The end of an override."""
 
-    at: Instant
-    zone: str
-    because: str = Field(examples=["its time was over", "lifted by api"])
+    at: Instant = Field(description="when it ended")
+    zone: ZoneId
+    because: str = Field(
+        description="why it ended", examples=["its time was over", "lifted by kitchen phone"]
+    )
 
 
 class ZoneProgramResponse(ResponseModel):
     """What a zone does from an instant on."""
 
-    at: Instant
-    zone: str
-    program: list[SpanText] | None = Field(description="null where the site has no such zone any more")
-    special_nights: list[SpecialNightResponse]
-    out_of_service: str | None = Field(description="why it is never lit; null where it is in service")
+    at: Instant = Field(description="from when on")
+    zone: ZoneId
+    program: list[SpanText] | None = Field(
+        description="spans for every night; null where the site has no such zone any more",
+        examples=[["dusk to midnight"]],
+    )
+    special_nights: list[SpecialNightResponse] = Field(description="nights that differ")
+    out_of_service: str | None = Field(
+        description="why it is never lit; null where it is in service", examples=["the post was felled"]
+    )
 
 
 class EventResponse(ResponseModel):
     """Something else that happened: to the clock, a relay, the site file, the journal, the daemon."""
 
-    at: Instant
-    kind: EventKind
-    zone: str | None = Field(description="whose relay it is about; null where it is about no zone")
-    because: str
+    at: Instant = Field(description="when it happened, by the clock of that time")
+    kind: EventKind = Field(description="what happened, in a word")
+    zone: str | None = Field(
+        description="whose relay it is about; null where it is about no zone", examples=["jetty"]
+    )
+    because: str = Field(description="the same in words", examples=["the clock was set forward by 3600 s"])
     size_s: float | None = Field(
-        description="length of a step, a gap or a fault in seconds; null without one"
+        description="length of a step, a gap or a fault in seconds; null without one", examples=[3600.0]
     )
     trusted: bool = Field(description="whether the clock was trusted then")
 
@@ -103,111 +112,113 @@ class EventResponse(ResponseModel):
 class ResetResponse(ResponseModel):
     """What the client knows of the past may be incomplete: read again what you show of it."""
 
-    because: str
+    because: str = Field(
+        description="why", examples=["another journal took the place of the one that was read"]
+    )
 
 
 class PingResponse(ResponseModel):
     """A sign of life, every 15 s."""
 
-    now: Instant
+    now: Instant = Field(description="what the clock says")
 
 
 class StatusEvent(ResponseModel):
     """The state of everything, at the beginning of a stream; ``id`` is that of the newest entry."""
 
-    event: Literal["status"] = "status"
-    id: EventId | None
-    data: Annotated[StatusResponse, AS_JSON]
+    event: Literal["status"] = Field("status", description="name of the message")
+    id: EventId | None = Field(description="of the newest entry; null while the journal is empty")
+    data: Annotated[StatusResponse, AS_JSON] = Field(description="the document, on one line")
 
 
 class ResetEvent(ResponseModel):
     """Not all that was missed can be told; ``id`` is that of the newest entry."""
 
-    event: Literal["reset"] = "reset"
-    id: EventId | None
-    data: Annotated[ResetResponse, AS_JSON]
+    event: Literal["reset"] = Field("reset", description="name of the message")
+    id: EventId | None = Field(description="of the newest entry; null while the journal is empty")
+    data: Annotated[ResetResponse, AS_JSON] = Field(description="the document, on one line")
 
 
 class ZonesEvent(ResponseModel):
     """Every zone, where the site has others, or calls them otherwise, than before."""
 
-    event: Literal["zones"] = "zones"
-    data: Annotated[ZonesResponse, AS_JSON]
+    event: Literal["zones"] = Field("zones", description="name of the message")
+    data: Annotated[ZonesResponse, AS_JSON] = Field(description="the document, on one line")
 
 
 class ZoneEvent(ResponseModel):
     """A zone whose light, decision, override or fault changed."""
 
-    event: Literal["zone"] = "zone"
-    data: Annotated[ZoneSummary, AS_JSON]
+    event: Literal["zone"] = Field("zone", description="name of the message")
+    data: Annotated[ZoneSummary, AS_JSON] = Field(description="the document, on one line")
 
 
 class ClockEvent(ResponseModel):
     """Whether the clock is trusted, or why, changed."""
 
-    event: Literal["clock"] = "clock"
-    data: Annotated[ClockResponse, AS_JSON]
+    event: Literal["clock"] = Field("clock", description="name of the message")
+    data: Annotated[ClockResponse, AS_JSON] = Field(description="the document, on one line")
 
 
 class SiteFileEvent(ResponseModel):
     """The site file was changed, read, or refused."""
 
-    event: Literal["site_file"] = "site_file"
-    data: Annotated[SiteFileResponse, AS_JSON]
+    event: Literal["site_file"] = Field("site_file", description="name of the message")
+    data: Annotated[SiteFileResponse, AS_JSON] = Field(description="the document, on one line")
 
 
 class JournalEvent(ResponseModel):
     """The journal cannot be written, or can be again."""
 
-    event: Literal["journal"] = "journal"
-    data: Annotated[JournalResponse, AS_JSON]
+    event: Literal["journal"] = Field("journal", description="name of the message")
+    data: Annotated[JournalResponse, AS_JSON] = Field(description="the document, on one line")
 
 
 class SwitchingEvent(ResponseModel):
     """A relay changed."""
 
-    event: Literal["switching"] = "switching"
+    event: Literal["switching"] = Field("switching", description="name of the message")
     id: EventId
-    data: Annotated[SwitchingResponse, AS_JSON]
+    data: Annotated[SwitchingResponse, AS_JSON] = Field(description="the document, on one line")
 
 
 class OverrideEvent(ResponseModel):
     """An override was placed."""
 
-    event: Literal["override"] = "override"
+    event: Literal["override"] = Field("override", description="name of the message")
     id: EventId
-    data: Annotated[PlacedOverrideResponse, AS_JSON]
+    data: Annotated[PlacedOverrideResponse, AS_JSON] = Field(description="the document, on one line")
 
 
 class OverrideEndedEvent(ResponseModel):
     """An override ended."""
 
-    event: Literal["override_ended"] = "override_ended"
+    event: Literal["override_ended"] = Field("override_ended", description="name of the message")
     id: EventId
-    data: Annotated[EndedOverrideResponse, AS_JSON]
+    data: Annotated[EndedOverrideResponse, AS_JSON] = Field(description="the document, on one line")
 
 
 class ProgramEvent(ResponseModel):
     """A zone was told what to do: at every start, and where that changed."""
 
-    event: Literal["program"] = "program"
+    event: Literal["program"] = Field("program", description="name of the message")
     id: EventId
-    data: Annotated[ZoneProgramResponse, AS_JSON]
+    data: Annotated[ZoneProgramResponse, AS_JSON] = Field(description="the document, on one line")
 
 
 class OtherEvent(ResponseModel):
     """Something else happened."""
 
-    event: Literal["event"] = "event"
+    event: Literal["event"] = Field("event", description="name of the message")
     id: EventId
-    data: Annotated[EventResponse, AS_JSON]
+    data: Annotated[EventResponse, AS_JSON] = Field(description="the document, on one line")
 
 
 class PingEvent(ResponseModel):
     """The stream is alive."""
 
-    event: Literal["ping"] = "ping"
-    data: Annotated[PingResponse, AS_JSON]
+    event: Literal["ping"] = Field("ping", description="name of the message")
+    data: Annotated[PingResponse, AS_JSON] = Field(description="the document, on one line")
 
 
 NewsEvent = SwitchingEvent | OverrideEvent | OverrideEndedEvent | ProgramEvent | OtherEvent

@@ -65,7 +65,9 @@ NightsField = Annotated[Nights, _reader(parse_nights), _text(examples=["Fri, Sat
 LengthField = Annotated[Duration, _reader(parse_duration), _text(examples=["1h30m"])]
 InstantField = Annotated[datetime, _reader(read_instant), _text(format="date-time", examples=[EXAMPLE])]
 DateField = Annotated[date, _reader(read_date), _text(format="date", examples=["2027-06-21"])]
-OneZone = Annotated[str | None, Field(description="id of one zone; every zone if left out")]
+OneZone = Annotated[
+    str | None, Field(description="id of one zone; every zone if left out", examples=["jetty"])
+]
 OffField = Annotated[ClockEdge, _reader(parse_off), _text(examples=["01:00"])]
 OtherProgramField = Annotated[
     tuple[Span, ...],

@@ -4,7 +4,7 @@ from typing import Annotated, Self
 
 from pydantic import Field, model_validator
 
-from api.render.model import ResponseModel
+from api.render.model import FixturePlace, ResponseModel
 from api.web.schemas.fields import RequestModel
 from config.models.site import Zone
 
@@ -14,9 +14,12 @@ Volts = Annotated[float, Field(ge=0, le=60)]
 class FixtureMeasured(RequestModel):
     """What was measured at one fixture."""
 
-    fixture: int = Field(ge=1, description="its place among the zone's fixtures, from 1")
+    fixture: int = Field(
+        ge=1, description="its place in the zone's list in the site file, from 1", examples=[1]
+    )
     volts: list[Volts] | None = Field(
-        description="one reading, at the last of its lights, or one for each; null takes the file's out"
+        description="one reading, at the last of its lights, or one for each; null takes the file's out",
+        examples=[[11.6]],
     )
 
     @model_validator(mode="after")
@@ -30,7 +33,9 @@ class MeasuredRequest(RequestModel):
     """What was measured in one zone."""
 
     watts: Annotated[float, Field(gt=0, le=3000)] | None = Field(
-        None, description="that the zone takes from its transformer; null takes the file's out"
+        None,
+        description="watts that the zone takes from its transformer; null takes the file's out",
+        examples=[26.5],
     )
     fixtures: list[FixtureMeasured] = Field([], description="volts, with everything lit")
 
@@ -47,16 +52,19 @@ class MeasuredRequest(RequestModel):
 class FixtureMeasuredResponse(ResponseModel):
     """What was measured at one fixture."""
 
-    fixture: int = Field(description="its place among the zone's fixtures, from 1")
+    fixture: FixturePlace
     volts: list[float] | None = Field(
-        description="one reading, at the last of its lights, or one for each; null where none was noted"
+        description="one reading, at the last of its lights, or one for each; null where none was noted",
+        examples=[[11.6]],
     )
 
 
 class MeasuredResponse(ResponseModel):
     """What was measured in one zone."""
 
-    watts: float | None = Field(description="that the zone takes from its transformer; null where not noted")
+    watts: float | None = Field(
+        description="watts that the zone takes from its transformer; null where not noted", examples=[26.5]
+    )
     fixtures: list[FixtureMeasuredResponse] = Field(description="volts, with everything lit")
 
 

@@ -5,7 +5,7 @@ from pydantic import Field
 from api.access.access import Access
 from api.render.clock_json import ClockResponse, clock_response
 from api.render.instants import instant_text
-from api.render.model import Instant, ResponseModel
+from api.render.model import Instant, ResponseModel, SiteName, TimeZoneName
 from api.render.network_json import NetworkResponse
 from api.web.schemas.zones import ZoneSummary, by_present_clock, zone_summaries
 from config.models.site import Site
@@ -18,17 +18,22 @@ from controller.relays import SIMULATED
 class KeeperResponse(ResponseModel):
     """The keeper itself."""
 
-    started_at: Instant
-    last_round: Instant
-    summary: str = Field(description="the state of every zone in one line")
+    started_at: Instant = Field(description="when the daemon was started, by the clock as it is now")
+    last_round: Instant = Field(description="when the relays were last compared with their decisions")
+    summary: str = Field(
+        description="the state of every zone in one line", examples=["lit: Jetty and steps, orchard"]
+    )
 
 
 class JournalResponse(ResponseModel):
     """The state of the journal; the lights do not depend on it."""
 
-    waiting: int = Field(description="entries not written yet")
-    lost: int = Field(description="entries dropped because too many were waiting")
-    fault: str | None = Field(description="why it cannot be written now; null while it can")
+    waiting: int = Field(description="entries not written yet", examples=[0])
+    lost: int = Field(description="entries dropped because too many were waiting", examples=[0])
+    fault: str | None = Field(
+        description="why it cannot be written now; null while it can",
+        examples=["the disk is full; make room on it"],
+    )
 
 
 class SiteFileResponse(ResponseModel):
@@ -40,7 +45,10 @@ class SiteFileResponse(ResponseModel):
     changed_at: Instant | None = Field(
         description="when a change was noticed that is not read yet; null where there is none"
     )
-    refused: str | None = Field(description="why its last change was refused; null where it was accepted")
+    refused: str | None = Field(
+        description="why its last change was refused; null where it was accepted",
+        examples=["site.toml:17: zone “jetty”, pin = 99: is not an allowed value"],
+    )
 
 
 class RelaysResponse(ResponseModel):
@@ -53,31 +61,37 @@ class RelaysResponse(ResponseModel):
 class TimeZoneResponse(ResponseModel):
     """The site's time zone, and the edition of the time zone data in use."""
 
-    name: str = Field(examples=["America/New_York"])
-    rules: str = Field(examples=["2026f, from the package tzdata"])
+    name: TimeZoneName
+    rules: str = Field(
+        description="edition of the time zone data, and where it comes from",
+        examples=["2026f, from the package tzdata"],
+    )
 
 
 class AccessResponse(ResponseModel):
     """Who is let in from the home network."""
 
-    devices: int = Field(description="tokens and sessions in force")
-    failed_tries: int = Field(description="wrong codes, tokens and addresses since the start")
-    fault: str | None = Field(description="why nobody can be let in, or must be anew; null where all is well")
+    devices: int = Field(description="tokens and sessions in force", examples=[2])
+    failed_tries: int = Field(description="wrong codes, tokens and addresses since the start", examples=[0])
+    fault: str | None = Field(
+        description="why nobody can be let in, or must be anew; null where all is well",
+        examples=["access.json was damaged and is set aside; pair your devices again"],
+    )
 
 
 class StatusResponse(ResponseModel):
     """The state of everything."""
 
-    site: str
-    time_zone: TimeZoneResponse
-    clock: ClockResponse
-    keeper: KeeperResponse
-    zones: list[ZoneSummary]
-    journal: JournalResponse
-    site_file: SiteFileResponse
-    relays: RelaysResponse
-    network: NetworkResponse
-    access: AccessResponse
+    site: SiteName
+    time_zone: TimeZoneResponse = Field(description="the site's time zone")
+    clock: ClockResponse = Field(description="the board's clock")
+    keeper: KeeperResponse = Field(description="the part that switches the relays")
+    zones: list[ZoneSummary] = Field(description="every zone, in the order of the site file")
+    journal: JournalResponse = Field(description="the record of what happened")
+    site_file: SiteFileResponse = Field(description="the site file on disk")
+    relays: RelaysResponse = Field(description="the relays of the board")
+    network: NetworkResponse = Field(description="where the API is reached")
+    access: AccessResponse = Field(description="who is let in from the home network")
 
 
 def status_response(

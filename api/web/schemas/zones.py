@@ -6,7 +6,7 @@ from typing import Annotated, Literal, Self
 from pydantic import ConfigDict, Field, model_validator
 
 from api.render.instants import coming_text, instant_text
-from api.render.model import Instant, ResponseModel
+from api.render.model import Instant, Origin, ResponseModel, SiteName, ZoneId
 from api.render.nights_json import DecisionResponse, NightResponse, decision_response, night_response
 from api.web.schemas.fields import InstantField, LengthField, NightsField, RequestModel, SpanField
 from config.models.site import Site, Zone
@@ -27,7 +27,9 @@ class SpecialNightRequest(RequestModel):
         description="weekdays such as “Fri, Sat”, a date such as “2027-12-31”, or a part of every year "
         "such as “12-20 to 01-06”"
     )
-    program: list[SpanField] = Field(description="spans; an empty list means dark")
+    program: list[SpanField] = Field(
+        description="spans; an empty list means dark", examples=[["dusk to 01:30"]]
+    )
 
 
 class ProgramRequest(RequestModel):
@@ -52,7 +54,7 @@ class OverrideRequest(RequestModel):
         }
     )
 
-    light: Literal["on", "off"]
+    light: Literal["on", "off"] = Field(description="lit or dark")
     until: InstantField | None = Field(None, description="the instant at which it ends (RFC 3339)")
     lasts: LengthField | None = Field(None, alias="for", description="or how long it lasts")
 
@@ -72,9 +74,11 @@ class WhyParams(RequestModel):
 class FaultResponse(ResponseModel):
     """A relay that does not switch as it should."""
 
-    because: str
-    since: Instant
-    tries: int = Field(description="failed tries so far; the keeper keeps trying")
+    because: str = Field(
+        description="what is wrong", examples=["pin 17: the line does not answer; check the wiring"]
+    )
+    since: Instant = Field(description="when it was first found")
+    tries: int = Field(description="failed tries so far; the keeper keeps trying", examples=[3])
 
 
 class StandingOverrideResponse(ResponseModel):
@@ -97,35 +101,41 @@ class OverrideResponse(StandingOverrideResponse):
 class ZoneSummary(ResponseModel):
     """One zone in the overview."""
 
-    id: str
-    name: str
+    id: ZoneId
+    name: str = Field(description="what the zone is called", examples=["Jetty and steps"])
     lit: bool = Field(description="what was last read back from the relay")
     decision: DecisionResponse | None = Field(
         description="null until the keeper's first round with this zone"
     )
-    override: OverrideResponse | None
-    fault: FaultResponse | None
+    override: OverrideResponse | None = Field(
+        description="a person's “on” or “off” for now; null where there is none"
+    )
+    fault: FaultResponse | None = Field(description="what is wrong with its relay; null where all is well")
 
 
 class ZonesResponse(ResponseModel):
     """Every zone of the site, in the order of the site file."""
 
-    site: str
-    zones: list[ZoneSummary]
+    site: SiteName
+    zones: list[ZoneSummary] = Field(description="in the order of the site file")
 
 
-class LoadResponse(ResponseModel):
+class RatedLoadResponse(ResponseModel):
     """The load of a zone, and where the number comes from."""
 
-    watts: float | None = Field(description="all lamps of the zone together; null where not known")
-    origin: str | None = Field(description="“measured”, “fixtures” or “rated”; null where not known")
+    watts: float | None = Field(
+        description="all lamps of the zone together, in watts; null where not known", examples=[27.0]
+    )
+    origin: Origin | None = Field(
+        description="where that number comes from; null where not known", examples=["fixtures"]
+    )
 
 
 class SpecialNightResponse(ResponseModel):
     """Nights that differ; no span at all means dark."""
 
-    nights: str = Field(examples=["Fri, Sat"])
-    program: list[SpanText]
+    nights: str = Field(description="which nights", examples=["Fri, Sat"])
+    program: list[SpanText] = Field(description="spans; an empty list means dark")
 
 
 class ProgramResponse(ResponseModel):
@@ -140,11 +150,15 @@ class ProgramResponse(ResponseModel):
 class ZoneResponse(ZoneSummary, ProgramResponse):
     """One zone in full."""
 
-    transformer: str | None
-    pin: int = Field(description="BCM number of the header pin")
-    rated_load: LoadResponse
+    transformer: str | None = Field(
+        description="id of its transformer; null where the site file names none", examples=["boathouse"]
+    )
+    pin: int = Field(description="BCM number of the header pin", examples=[17])
+    rated_load: RatedLoadResponse = Field(description="its rated load")
     lit_since: Instant | None = Field(description="by the clock as it is now; null while it is dark")
-    out_of_service: str | None = Field(description="why it is never lit; null where it is in service")
+    out_of_service: str | None = Field(
+        description="why it is never lit; null where it is in service", examples=["the post was felled"]
+    )
     tonight: NightResponse = Field(description="by the site file alone")
 
 
@@ -179,7 +193,7 @@ def zone_response(zone: Zone, status: ZoneStatus | None, now: Reading, tonight: 
         **dict(zone_summary(zone, status, now)),
         transformer=zone.transformer,
         pin=zone.pin,
-        rated_load=LoadResponse(watts=load.watts, origin=load.origin or None),
+        rated_load=RatedLoadResponse(watts=load.watts, origin=load.origin or None),
         lit_since=None if lit_since is None else instant_text(by_present_clock(lit_since, now)),
         out_of_service=zone.out_of_service,
         **dict(program_response(zone)),

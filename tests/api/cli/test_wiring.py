@@ -7,7 +7,7 @@ import re
 
 import pytest
 
-from api.render.wiring.as_json import PlacementResponse, WiringResponse
+from api.render.wiring.model import PlacementResponse, WiringResponse
 from config.file.loader import example_path
 from tests.api.command import ROOT, call, call_json
 from tests.controller.networks import read_reference

@@ -3,11 +3,82 @@
 import re
 from pathlib import Path
 
+import jsonschema_rs
 import pytest
 from fastapi.openapi.models import OpenAPI
 
 from api.web.problems.types import PROBLEM_TYPES
+from controller.records.entries import Cause
 from tests.api.stand_in import problem
+
+# What a name that ends so must say in its description, in whole words.
+UNITS = {
+    "_s": "seconds",
+    "_s_per_day": "seconds",
+    "_h": "hours",
+    "_w": "watts",
+    "_kwh": "kWh",
+    "_v": "volts",
+    "_va": "VA",
+    "_a": "A",
+    "_m": "metres",
+    "_mm2": "mm²",
+    "_kg": "kg",
+    "_c": "°C",
+    "_deg": "degrees",
+    "amperes": "A",
+    "watts": "watts",
+    "candela": "cd",
+    "lux": "lx",
+    "width": "pixels",
+}
+# The names by which clients that are made from the description call the operations. They stay.
+OPERATIONS = {
+    "GET /": "get_index",
+    "GET /openapi.json": "get_openapi",
+    "GET /health": "get_health",
+    "GET /metrics": "get_metrics",
+    "GET /docs": "get_docs",
+    "GET /problems/{name}": "get_problem_type",
+    "GET /v1/status": "get_status",
+    "GET /v1/access": "get_access",
+    "POST /v1/access/codes": "post_code",
+    "GET /v1/access/tokens": "get_tokens",
+    "POST /v1/access/tokens": "post_token",
+    "DELETE /v1/access/tokens/{token_id}": "delete_token",
+    "POST /v1/access/session": "post_session",
+    "DELETE /v1/access/session": "delete_session",
+    "GET /v1/clock": "get_clock",
+    "GET /v1/clock/confirmation": "get_confirmation",
+    "PUT /v1/clock/confirmation": "put_confirmation",
+    "POST /v1/check": "post_check",
+    "GET /v1/zones": "get_zones",
+    "GET /v1/zones/{zone_id}": "get_zone",
+    "GET /v1/zones/{zone_id}/why": "get_why",
+    "GET /v1/zones/{zone_id}/program": "get_program",
+    "PUT /v1/zones/{zone_id}/program": "put_program",
+    "GET /v1/zones/{zone_id}/measured": "get_measured",
+    "PUT /v1/zones/{zone_id}/measured": "put_measured",
+    "GET /v1/zones/{zone_id}/override": "get_override",
+    "PUT /v1/zones/{zone_id}/override": "put_override",
+    "DELETE /v1/zones/{zone_id}/override": "delete_override",
+    "GET /v1/nights": "get_nights",
+    "GET /v1/switchings": "get_switchings",
+    "GET /v1/events": "get_events",
+    "GET /v1/hours": "get_hours",
+    "GET /v1/report/{season}": "get_report",
+    "GET /v1/year": "get_year",
+    "GET /v1/year.svg": "get_year_svg",
+    "GET /v1/replacements": "get_replacements",
+    "POST /v1/replacements": "post_replacement",
+    "DELETE /v1/replacements/{replacement_id}": "delete_replacement",
+    "GET /v1/wiring": "get_wiring",
+    "GET /v1/sheet": "get_sheet",
+    "GET /v1/sheet/{transformer_id}": "get_sheet_of_one",
+    "GET /v1/placing": "get_placing",
+    "GET /v1/calendar.ics": "get_calendar",
+    "GET /v1/calendar/{secret}.ics": "get_calendar_by_secret",
+}
 
 
 @pytest.fixture
@@ -109,3 +180,122 @@ def test_the_problem_of_an_answer_has_its_described_members(document, house):
     problem(response, "unknown-zone", at="/v1/zones/pier", zones=["jetty", "orchard"])
     assert set(response.json()) <= set(members)
     assert set(members) >= {"type", "title", "status", "detail", "instance"}
+
+
+def fields(document):
+    """Give every field of every schema and every parameter, each with where it stands."""
+    for name, schema in document["components"]["schemas"].items():
+        for field, described in schema.get("properties", {}).items():
+            yield f"{name}.{field}", described
+    for path, method, operation in operations(document):
+        for each in operation.get("parameters", ()):
+            yield f"{method} {path}.{each['name']}", {**each["schema"], **each}
+
+
+def parts(schema):
+    """Give a schema and those that it is made of, but not those that it refers to."""
+    yield schema
+    for each in [*schema.get("anyOf", ()), *([schema["items"]] if "items" in schema else [])]:
+        yield from parts(each)
+
+
+def test_every_field_and_parameter_is_described_with_an_example(document):
+    """Each has a description; and an example, unless it is another object, or one of a few words."""
+    for where, field in fields(document):
+        assert field.get("description"), where
+        found = list(parts(field))
+        elsewhere = any({"$ref", "enum", "const", "contentSchema"} & set(each) for each in found)
+        assert elsewhere or any(each.get("examples") for each in found), where
+
+
+def test_every_figure_is_described_with_its_unit(document):
+    """A name that ends in a unit, or is one, says in its description what that unit is."""
+    checked = 0
+    for where, field in fields(document):
+        name = where.rpartition(".")[2]
+        unit = next((unit for suffix, unit in UNITS.items() if re.search(f"(^|.){suffix}$", name)), None)
+        is_number = any(each.get("type") in ("number", "integer") for each in parts(field))
+        if unit is not None and is_number:
+            assert re.search(rf"(?<!\w){unit}(?!\w)", field["description"]), (where, field["description"])
+            checked += 1
+    assert checked > 100
+
+
+def test_every_example_is_valid(document):
+    """Each example is what the schema beside it allows, by a JSON Schema validator."""
+    definitions = {"components": document["components"]}
+    checked = 0
+    for where, field in fields(document):
+        for each in parts(field):
+            schema = {
+                key: value for key, value in each.items() if key not in ("in", "name", "required", "schema")
+            }
+            for example in schema.get("examples", ()):
+                jsonschema_rs.Draft202012Validator({**schema, **definitions}).validate(example)
+                assert example not in ("", [], {}), where
+                checked += 1
+    assert checked > 300
+
+
+def test_every_type_of_problem_is_described(document):
+    """Each type is one of those of a problem document, and a response of some operation."""
+    types = document["components"]["schemas"]["Problem"]["properties"]["type"]["enum"]
+    assert types == [f"/problems/{name}" for name in PROBLEM_TYPES]
+    described = {
+        name
+        for _, _, operation in operations(document)
+        for answer in operation["responses"].values()
+        for name in re.findall(r"`/problems/([a-z-]+)`", answer["description"])
+    }
+    assert described == set(PROBLEM_TYPES)
+
+
+def test_the_names_of_the_operations_stay(document):
+    """Every operation has the name that clients know it by."""
+    found = {f"{method.upper()} {path}": each["operationId"] for path, method, each in operations(document)}
+    assert found == OPERATIONS
+
+
+def test_no_name_of_a_schema_shows_where_it_is_written(document):
+    """The schemas have names of their own, without a path of a module."""
+    for name in document["components"]["schemas"]:
+        assert re.fullmatch("[A-Z][A-Za-z]+", name)
+
+
+def test_a_cause_is_one_of_a_few_words(document):
+    """The cause of a decision and of a switching is described by all that it can be."""
+    schemas = document["components"]["schemas"]
+    assert schemas["Cause"]["enum"] == [str(each) for each in Cause]
+    for name in ("DecisionResponse", "WhyResponse", "SwitchingResponse"):
+        assert schemas[name]["properties"]["cause"]["$ref"] == "#/components/schemas/Cause"
+
+
+@pytest.mark.parametrize(
+    ("path", "name"),
+    [
+        ("/", "IndexResponse"),
+        ("/health", "HealthResponse"),
+        ("/v1/status", "StatusResponse"),
+        ("/v1/zones", "ZonesResponse"),
+        ("/v1/zones/jetty", "ZoneResponse"),
+        ("/v1/zones/jetty/why", "WhyResponse"),
+        ("/v1/zones/jetty/program", "ProgramResponse"),
+        ("/v1/zones/jetty/measured", "MeasuredResponse"),
+        ("/v1/clock", "ClockReport"),
+        ("/v1/nights", "NightsResponse"),
+        ("/v1/switchings", "SwitchingsResponse"),
+        ("/v1/hours?beside=last-year&beside=forecast", "HoursResponse"),
+        ("/v1/year?off=22:00&old_timer=21:15-23:45", "YearResponse"),
+        ("/v1/wiring", "WiringResponse"),
+        ("/v1/placing?kind=tree&height=7+ft&candela=500", "PlacementResponse"),
+        ("/v1/access/tokens", "CredentialsResponse"),
+        ("/v1/zones/pier", "Problem"),
+    ],
+)
+def test_what_is_answered_is_what_is_described(house, document, path, name):
+    """The answer is valid by its schema, and has no field that this does not name."""
+    house.pass_time(3600)
+    found = house.ask("GET", path).json()
+    strict = {"$ref": f"#/components/schemas/{name}", "components": document["components"]}
+    jsonschema_rs.Draft202012Validator(strict).validate(found)
+    assert set(found) <= set(document["components"]["schemas"][name]["properties"])

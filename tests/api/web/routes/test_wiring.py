@@ -6,7 +6,7 @@ import json
 
 import pytest
 
-from api.render.wiring.as_json import PlacementResponse, WiringResponse
+from api.render.wiring.model import PlacementResponse, WiringResponse
 from tests.api.command import call_json
 from tests.api.markup import Page
 from tests.api.stand_in import SITE, House, problem
