@@ -303,7 +303,7 @@ def test_problems_of_the_file_are_listed_line_by_line(tmp_path):
 def test_lights_are_placed_by_common_practice_and_marked_as_that(text, lights, out_m):
     """About 2 ft out for 6 to 7 ft of tree, three around a large wide one, path lights 8 ft apart."""
     answer = call_json("wiring", "--placing", text)
-    PlacementResponse.model_validate(answer, strict=True)
+    PlacementResponse.model_validate_json(json.dumps(answer), strict=True)
     assert answer["lights"] == lights
     assert answer["out_m"] == pytest.approx(out_m, abs=1e-3)
     assert answer["common_practice"]

@@ -138,7 +138,7 @@ def test_a_demonstration_notes_nothing(cabled):
 def test_lights_are_placed(house):
     """GET /v1/placing answers as the command line does, and keeps its contract."""
     answer = house.get("/v1/placing", params={"kind": "tree", "height": "7 ft", "spread": "5 ft"})
-    PlacementResponse.model_validate(answer, strict=True)
+    PlacementResponse.model_validate_json(json.dumps(answer), strict=True)
     assert answer == call_json("wiring", "--placing", "tree 7 ft by 5 ft")
     answer = house.get("/v1/placing", params={"kind": "path", "spread": "40 ft"})
     assert answer == call_json("wiring", "--placing", "path 40 ft")
