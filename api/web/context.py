@@ -3,16 +3,16 @@
 import logging
 import re
 import threading
-from collections.abc import AsyncIterator, Callable, Coroutine, Iterator, Mapping
-from contextlib import asynccontextmanager, contextmanager, suppress
+import time
+from collections.abc import Callable, Coroutine, Iterator, Mapping
+from contextlib import contextmanager, suppress
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from functools import partial
 from inspect import iscoroutinefunction
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated, Any, TypeVar
 
-from anyio import CapacityLimiter
 from fastapi import Depends, Request, Response
 from fastapi.routing import APIRoute
 from pydantic import BaseModel
@@ -21,12 +21,20 @@ from api.access.access import Access
 from api.render.network_json import NetworkResponse
 from api.web.gateway import KeeperGateway
 from api.web.problems.types import ProblemError
+from api.web.slots import (
+    MOST_LONG_RUNNING,
+    MOST_SHORT_RUNNING,
+    RequestSlots,
+    begin_request,
+    pending_request,
+)
 from api.web.strict import StrictRequest, check_parameters, parameters_of
 from config.file.loader import LoadedSite
 from config.models.site import Site
 from controller.clock.clock import read_boot_s
 from controller.forecast.forecast import Forecast
 from controller.history.report import year_to_come
+from controller.keeper.keeper import Keeper
 from controller.keeper.loop import in_background
 from controller.keeper.state import ZoneStatus
 from controller.planning.planner import Planner
@@ -34,37 +42,13 @@ from controller.records.entries import Event, EventKind
 from controller.records.reading import Reading
 
 log = logging.getLogger(__name__)
+T = TypeVar("T")
 
-# More threads would only wait for each other: a planner works for one at a time, and so does the keeper.
-MOST_RUNNING = 4
-# A request that has gone still waits for its turn, so the queues are bounded apart from the connections.
-MOST_SHORT_WAITING = 60
-MOST_LONG_WAITING = 12
+# How long the keeper may take to answer.
+CALL_S = 5.0
+
 # Answers that are sent piece by piece: each keeps some of what it works with while its client reads.
 MOST_STREAMS = 4
-MOST_STREAMS_WAITING = 4
-
-
-class RequestSlots:
-    """Bounds how many requests of one kind run in the thread pool, and how many more wait for that."""
-
-    def __init__(self, *, running: int = MOST_RUNNING, waiting: int) -> None:
-        self._limiter = CapacityLimiter(running)
-        self._waiting = waiting
-
-    @asynccontextmanager
-    async def take(self, *, even_if_busy: bool = False) -> AsyncIterator[None]:
-        """Hold a slot; wait for it where all are taken, unless too many wait already.
-
-        What has begun to be answered waits ``even_if_busy``: it can no longer be refused.
-        """
-        if not even_if_busy and not self._limiter.available_tokens:
-            now = self._limiter.statistics()
-            if now.tasks_waiting >= self._waiting:
-                words = f"{now.borrowed_tokens} requests are being answered, {now.tasks_waiting} are waiting"
-                raise ProblemError("too-busy", f"{words}; ask again in a few seconds")
-        async with self._limiter:
-            yield
 
 
 class YearCache:
@@ -86,6 +70,7 @@ class YearCache:
     def planner_like(self, current: Planner) -> Iterator[Planner]:
         """Lend this cache's own planner, for the site and the time zone data of the current one."""
         with self.turn:
+            pending_request().require_wanted()
             ours = self._planner
             if ours is None or ours.site is not current.site or ours.tz is not current.tz:
                 ours = self._planner = Planner(current.site, tz=current.tz)
@@ -107,6 +92,7 @@ class RequestContext:
         boot_s: reads the keeper's boot-time clock, in seconds.
         access_path: the file of who is let in; None where nothing is kept.
         network: says where the API is reached now.
+        now_s: a clock that nobody sets and that goes at its usual pace, in seconds.
     """
 
     def __init__(
@@ -116,6 +102,7 @@ class RequestContext:
         boot_s: Callable[[], float] = read_boot_s,
         access_path: Path | None = None,
         network: Callable[[], NetworkResponse],
+        now_s: Callable[[], float] = time.monotonic,
     ) -> None:
         self.gateway = gateway
         self.access = Access(
@@ -128,9 +115,10 @@ class RequestContext:
         # Held by whoever reads the journal and is asked all the time.
         self.journal_turn = threading.Lock()
         self.years = YearCache()
-        self.short_slots = RequestSlots(waiting=MOST_SHORT_WAITING)
-        self.long_slots = RequestSlots(waiting=MOST_LONG_WAITING)
-        self.streams = RequestSlots(running=MOST_STREAMS, waiting=MOST_STREAMS_WAITING)
+        self.now_s = now_s
+        self.short_slots = RequestSlots(running=MOST_SHORT_RUNNING)
+        self.long_slots = RequestSlots(running=MOST_LONG_RUNNING)
+        self.streams = RequestSlots(running=MOST_STREAMS)
 
     def now(self) -> Reading:
         """Read the keeper's clock: its last reading, and what passed since."""
@@ -154,6 +142,24 @@ class RequestContext:
         """Tell the log and the journal who was let in, or was not."""
         log.info("%s: %s", kind, words)
         self.gateway.append(Event(kind=kind, at=at, words=words))
+
+    def call(self, work: Callable[[Keeper], T]) -> T:
+        """Have the keeper do what a request asks for, unless its client has gone or it comes too late.
+
+        Raises:
+            TimeoutError: the keeper did not answer; CancelledError where it has stopped.
+            ClientGoneError, ProblemError: it was not done; see ``PendingRequest.require_wanted``.
+            Exception: whatever ``work`` raises.
+        """
+        pending = pending_request()
+
+        def carry_out(keeper: Keeper) -> T:
+            pending.require_wanted()
+            return work(keeper)
+
+        pending.require_wanted()
+        left_s = pending.left_s
+        return self.gateway.loop.call(carry_out, wait_s=CALL_S if left_s is None else left_s)
 
     def write_site(
         self,
@@ -181,6 +187,8 @@ class RequestContext:
         if gateway.site_path is None:
             raise ProblemError("demonstration", "this is a demonstration, which has no site file to write to")
         with gateway.editing():
+            # From here on it is done: what is in the file the keeper must have.
+            pending_request().require_wanted()
             require(gateway.site)
             loaded = edit(gateway.site_path)
             gateway.loop.call(lambda keeper: keeper.change_site(loaded.site, words=f"{note}, by {by}"))
@@ -218,9 +226,11 @@ class ShortRoute(APIRoute):
         async def handle_strictly(request: Request) -> Response:
             check_parameters(request.scope["query_string"].decode("latin-1"), parameters)
             request = StrictRequest(request.scope, request.receive)
+            context: RequestContext = request.app.state.context
+            connection = request.scope.get("state", {}).get("connection")
+            begin_request(connection, request.scope["method"], context.now_s)
             if not blocks:
                 return await handle(request)
-            context: RequestContext = request.app.state.context
             async with (context.long_slots if self.takes_long else context.short_slots).take():
                 return await handle(request)
 

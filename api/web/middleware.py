@@ -21,6 +21,7 @@ from api.render.instants import quote
 from api.web.headers import SECURITY_HEADERS
 from api.web.problems.handlers import methods_at
 from api.web.problems.types import ProblemError
+from api.web.slots import ClientGoneError
 
 log = logging.getLogger(__name__)
 
@@ -66,7 +67,7 @@ class RequestGuardMiddleware:
         except ProblemError as refusal:
             refusal.headers["connection"] = "close"
             await refusal.response(scope["path"])(scope, receive, response.send)
-        except _ClientDisconnectedError:
+        except (_ClientDisconnectedError, ClientGoneError):
             return
         except asyncio.CancelledError:
             if not response.started:

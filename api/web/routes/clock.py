@@ -71,7 +71,7 @@ def put_confirmation(context: Context, client: Caller, conditions: If, body: Con
         keeper.confirm_clock(body.time, by=client.name)
 
     try:
-        context.gateway.loop.call(confirm)
+        context.call(confirm)
     except ValueError as error:
         raise ProblemError("confirmation-refused", str(error)) from error
     return json_response(_confirmation(context))

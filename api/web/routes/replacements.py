@@ -102,7 +102,7 @@ def post_replacement(
     except JournalError:
         known = None  # what cannot be read now is told once more, and the journal keeps it once
     stands, entries = record(gateway.site, wanted, known)
-    _append(gateway, entries, now, f"{wanted.id} recorded, by {client.name}")
+    _append(context, entries, now, f"{wanted.id} recorded, by {client.name}")
     response.status_code = 201 if known is None else 200
     return replacement_response(gateway.site, stands)
 
@@ -122,7 +122,7 @@ def delete_replacement(context: Context, client: Caller, replacement_id: Replace
         words = f"no replacement {quote(replacement_id)} is recorded; GET /v1/replacements lists them"
         raise ProblemError("unknown-replacement", words)
     now = context.now()
-    _append(gateway, undo(gateway.site, known, now), now, f"{known.id} taken back, by {client.name}")
+    _append(context, undo(gateway.site, known, now), now, f"{known.id} taken back, by {client.name}")
 
 
 def _known(gateway: KeeperGateway) -> dict[str, Replacement]:
@@ -148,14 +148,14 @@ def _with_id(context: RequestContext, part: Part, *, by: str) -> Part:
     return find_part(context.gateway.site.zone(zone_id), str(place))
 
 
-def _append(gateway: KeeperGateway, entries: list[Entry], at: Reading, words: str) -> None:
+def _append(context: RequestContext, entries: list[Entry], at: Reading, words: str) -> None:
     """Have the journal told, by way of the keeper, whose next round has it written soon; and the log."""
 
     def append(_keeper: object) -> None:
         for entry in entries:
-            gateway.append(entry)
+            context.gateway.append(entry)
 
     if entries:
         entries = [*entries, Event(kind=EventKind.REPLACEMENT, at=at, words=words)]
-        gateway.loop.call(append)
+        context.call(append)
         log.info("replacement %s", words)

@@ -200,7 +200,7 @@ def put_override(
         return keeper.override(zone_id, on=on, ends_at_utc=body.until, lasts_s=lasts_s, by=client.name)
 
     try:
-        override = context.gateway.loop.call(place)
+        override = context.call(place)
     except ValueError as error:
         raise ProblemError("override-refused", str(error)) from error
     return override_response(override, context.now())
@@ -221,4 +221,4 @@ def delete_override(context: Context, client: Caller, conditions: If, zone_id: Z
         conditions.require(standing_override(keeper.overrides.get(zone_id), context.now()))
         keeper.lift_override(zone_id, by=client.name)
 
-    context.gateway.loop.call(lift)
+    context.call(lift)

@@ -11,6 +11,7 @@ import time
 
 import pytest
 
+from api.web.slots import RequestSlots
 from api.web.streaming import MOST_PIECES_HELD
 from config.errors import JournalError
 from tests.api.lines import LONG_S, ask, serving
@@ -124,12 +125,11 @@ def test_the_head_alone_is_not_worked_out_to_the_end(server, answer):
     assert pieces.made <= MOST_PIECES_HELD + 1
 
 
-def test_past_the_bound_of_long_answers_one_more_is_refused(house, answer, monkeypatch):
+def test_past_the_bound_of_long_answers_one_more_is_refused(house, answer):
     """With as many long answers under way as may be, the next is refused, with a time to try again."""
-    monkeypatch.setattr("api.web.context.MOST_STREAMS", 1)
-    monkeypatch.setattr("api.web.context.MOST_STREAMS_WAITING", 0)
+    house.app.state.context.streams = RequestSlots(running=1, waiting=0)
     pieces = answer()
-    with serving(house.make_app) as server, unread(server):
+    with serving(lambda: house.app) as server, unread(server):
         pieces.wait_until_it_waits()
         status, headers, document = ask(server, "GET", "/v1/hours")
         assert (status, document["type"]) == (503, "/problems/too-busy")
