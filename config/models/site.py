@@ -44,6 +44,8 @@ RELAY_CYCLES = 100_000
 # The most of a rating that a load of three hours or more may take, 1 ÷ 1.25: NEC 210.19(A)(1), 210.20(A),
 # 215.2 and 215.3 ask for 125 % of such a load.
 CONTINUOUS_SHARE = 0.8
+# What a person writes is far less. Every night is planned from all of them, also while lights are switched.
+MOST_SPANS, MOST_SPECIAL_NIGHTS = 24, 100
 # GPIO lines on the 40-pin header in BCM numbers; 0 and 1 are there but kept for an add-on board's memory.
 FIRST_PIN, LAST_PIN = 2, 27
 
@@ -159,7 +161,10 @@ class SpecialNight(Table):
         "or a stretch such as “12-20 to 01-06”"
     )
     program: tuple[SpanText, ...] = Field(
-        (), strict=False, description='a list of spans such as ["dusk to 01:30"], or [] for dark'
+        (),
+        strict=False,
+        max_length=MOST_SPANS,
+        description='a list of at most 24 spans such as ["dusk to 01:30"], or [] for dark',
     )
 
 
@@ -181,10 +186,15 @@ class Zone(NamedTable, RelayContact):
         default=False, description="true where the relay closes on high, false where it closes on low"
     )
     program: tuple[SpanText, ...] = Field(
-        strict=False, description='a list of spans such as ["dusk to midnight"], or [] for dark'
+        strict=False,
+        max_length=MOST_SPANS,
+        description='a list of at most 24 spans such as ["dusk to midnight"], or [] for dark',
     )
     special_nights: tuple[SpecialNight, ...] = Field(
-        (), strict=False, description="[[zones.special_nights]] tables"
+        (),
+        strict=False,
+        max_length=MOST_SPECIAL_NIGHTS,
+        description="at most 100 [[zones.special_nights]] tables",
     )
     fixtures: tuple[Fixture, ...] = Field((), strict=False, description="[[zones.fixtures]] tables")
     rated_watts: Watts | None = Field(None, description="the watts of the whole zone, over 0 up to 3000")
@@ -192,6 +202,11 @@ class Zone(NamedTable, RelayContact):
     out_of_service: Annotated[Words | None, BeforeValidator(_take_out_of_service)] = Field(
         None, description="the reason in quotes, or true"
     )
+
+    @property
+    def most_windows(self) -> int:
+        """The most windows that a night can have."""
+        return max(map(len, (self.program, *(each.program for each in self.special_nights))))
 
     def node_of(self, fixture: Fixture, simple: Container[str]) -> str | None:
         """Name the node of a fixture: as it says, else the one of these lines and hubs with the zone's id."""

@@ -34,6 +34,7 @@ _OUT_OF_BOUNDS = {
     "finite_number": "is not a finite number",
     "string_pattern_mismatch": "has characters that are not allowed",
     "string_too_long": "is too long",
+    "too_long": "has too many entries",
 }
 # What “too small” and “too large” mean for some keys.
 _BEYOND = {

@@ -16,8 +16,9 @@ LIGHTS_HELD = "lights held: the clock is not trusted"
 LONGEST_OVERRIDE_S = 24 * 3600.0
 # The same while the clock is not trusted and the program's next change is not known.
 OVERRIDE_WITHOUT_CLOCK_S = 4 * 3600.0
-# The most that a person may ask for: more is not "for now", and could reach past the end of the calendar.
-MOST_OVERRIDE_S = 366 * 24 * 3600.0
+# The most that a person may ask for, by a length or by an instant: more is not "for now".
+_MOST_DAYS = 31
+MOST_OVERRIDE_S = _MOST_DAYS * 24 * 3600.0
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -111,7 +112,7 @@ def place_override(
     lasts_s: float | None = None,
     by: str = "api",
 ) -> Override:
-    """Make an override that ends by itself: at an instant, or after so many seconds, at most a year.
+    """Make an override that ends by itself: at an instant, or after so many seconds, in at most 31 days.
 
     Without either it ends with the program's next change, at most ``LONGEST_OVERRIDE_S`` from now; while the
     clock is not trusted, after ``OVERRIDE_WITHOUT_CLOCK_S``.
@@ -124,11 +125,14 @@ def place_override(
     if ends_at_utc is not None and lasts_s is not None:
         raise ValueError("an override ends at an instant or after a time, not both; give one of them")
     if lasts_s is not None and not 0 < lasts_s <= MOST_OVERRIDE_S:
-        raise ValueError(f"an override lasts more than 0 s and at most a year, not {lasts_s:g} s")
+        raise ValueError(f"an override lasts more than 0 s and at most {_MOST_DAYS} days, not {lasts_s:g} s")
     if ends_at_utc is not None and not now.trusted:
         raise ValueError(f"say for how long, not until when: {now.trust}")
     if ends_at_utc is not None and ends_at_utc <= now.utc:
         raise ValueError(f"{ends_at_utc:%Y-%m-%dT%H:%M:%SZ} is already over; name a later instant")
+    if ends_at_utc is not None and (ends_at_utc - now.utc).total_seconds() > MOST_OVERRIDE_S:
+        what = f"{ends_at_utc:%Y-%m-%dT%H:%M:%SZ} is more than {_MOST_DAYS} days away"
+        raise ValueError(f"{what}; name an earlier instant, or change the program")
     if ends_at_utc is None and lasts_s is None:
         if now.trusted:
             at_most_utc = now.utc + timedelta(seconds=LONGEST_OVERRIDE_S)

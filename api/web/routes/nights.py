@@ -17,11 +17,14 @@ from api.web.schemas.fields import DateField, EdgeField, OneZone, RequestModel
 from api.web.schemas.switchings import SwitchingResponse, switching_response
 from api.web.streaming import stream_response
 from config.errors import UnknownZoneError
+from config.models.site import Site
 from controller.calendar.intervals import ms_of, utc_of
 from controller.calendar.night import night_on
 from controller.records.entries import Switching
 
 MOST_NIGHTS = 800
+# In one answer: 8 MB, and seconds of work.
+MOST_WINDOWS = 50_000
 USUAL_NIGHTS = 7
 USUAL_STRETCH = timedelta(days=7)
 MOST_SWITCHINGS = 1000
@@ -92,6 +95,7 @@ def get_nights(request: Request, context: Context, params: Annotated[NightsParam
     with context.planner_lock:
         planner = context.gateway.planner
         first, last = _period(params, planner.night_at(context.now().utc).date)
+        _require_few_windows(planner.site, params.zone, (last - first).days + 1)
         pieces = write_nights_json(planner, first, last, None if params.zone is None else [params.zone])
     return stream_response(request, pieces, turn=context.planner_lock, media_type="application/json")
 
@@ -139,6 +143,14 @@ def _period(params: NightsParams, tonight: date) -> tuple[date, date]:
     else:
         return first, last
     raise invalid(words, parameter="to")
+
+
+def _require_few_windows(site: Site, zone_id: str | None, nights: int) -> None:
+    zones = site.zones if zone_id is None else (site.zone(zone_id),)
+    most = nights * sum(zone.most_windows for zone in zones)
+    if most > MOST_WINDOWS:
+        words = f"{nights} nights of {len(zones)} zones have up to {most} windows, more than {MOST_WINDOWS}"
+        raise invalid(f"{words}; ask for fewer nights, or for one zone", parameter="to")
 
 
 def _interval(context: RequestContext, params: SwitchingsParams) -> tuple[datetime, datetime | None]:

@@ -189,7 +189,8 @@ def put_override(
 ) -> OverrideResponse:
     """Keep a zone lit or dark until an instant, for a time, or until the program's next change.
 
-    An override ends by itself, and survives a restart. One without an end lasts 24 h at most.
+    An override ends by itself, at most 31 days from now, and survives a restart. Without an end it lasts
+    24 h at most.
     """
     lasts_s = None if body.lasts is None else float(body.lasts.seconds)
     on = body.light == "on"

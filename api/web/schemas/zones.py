@@ -9,7 +9,7 @@ from api.render.instants import coming_text, instant_text
 from api.render.model import Instant, Origin, ResponseModel, SiteName, ZoneId
 from api.render.nights_json import DecisionResponse, NightResponse, decision_response, night_response
 from api.web.schemas.fields import InstantField, LengthField, NightsField, RequestModel, SpanField
-from config.models.site import Site, Zone
+from config.models.site import MOST_SPANS, MOST_SPECIAL_NIGHTS, Site, Zone
 from controller.clock.trust import STEP_TOLERANCE_S
 from controller.keeper.state import KeeperStatus, RelayFault, ZoneStatus
 from controller.planning.decision import seconds_left
@@ -28,16 +28,20 @@ class SpecialNightRequest(RequestModel):
         "such as “12-20 to 01-06”"
     )
     program: list[SpanField] = Field(
-        description="spans; an empty list means dark", examples=[["dusk to 01:30"]]
+        max_length=MOST_SPANS, description="spans; an empty list means dark", examples=[["dusk to 01:30"]]
     )
 
 
 class ProgramRequest(RequestModel):
     """What a zone does from now on."""
 
-    program: list[SpanField] = Field(description="spans for every night; an empty list means dark")
+    program: list[SpanField] = Field(
+        max_length=MOST_SPANS, description="spans for every night; an empty list means dark"
+    )
     special_nights: list[SpecialNightRequest] | None = Field(
-        None, description="nights that differ, the last that matches decides; if left out, the file's stay"
+        None,
+        max_length=MOST_SPECIAL_NIGHTS,
+        description="nights that differ, the last that matches decides; if left out, the file's stay",
     )
 
 
@@ -55,7 +59,9 @@ class OverrideRequest(RequestModel):
     )
 
     light: Literal["on", "off"] = Field(description="lit or dark")
-    until: InstantField | None = Field(None, description="the instant at which it ends (RFC 3339)")
+    until: InstantField | None = Field(
+        None, description="the instant at which it ends (RFC 3339), at most 31 days away"
+    )
     lasts: LengthField | None = Field(None, alias="for", description="or how long it lasts")
 
     @model_validator(mode="after")

@@ -183,3 +183,18 @@ def test_every_key_says_what_would_do():
 def test_the_keys_of_the_site_table_are_fields_of_the_site():
     """Every key listed for [site] is a field, under the name that the file uses."""
     assert set(SITE_KEYS) <= {field.alias or name for name, field in Site.model_fields.items()}
+
+
+def test_a_program_has_a_bounded_number_of_spans_and_special_nights():
+    """A night is planned from all of them while lights are switched, so there are not thousands."""
+    nights = [{"nights": "Fri", "program": ["dusk for 1h"] * 24}] * 100
+    assert zone(program=["dusk for 1h"] * 24, special_nights=nights).most_windows == 24
+    assert zone(program=["dusk for 1h"], special_nights=nights).most_windows == 24
+    assert zone(program=[]).most_windows == 0
+    for too_many in (
+        {"program": ["dusk for 1h"] * 25},
+        {"special_nights": [{"nights": "Fri", "program": ["dusk for 1h"] * 25}]},
+        {"special_nights": [*nights, nights[0]]},
+    ):
+        with pytest.raises(ValidationError, match="too_long"):
+            zone(**too_many)

@@ -311,7 +311,9 @@ def test_after_a_reboot_an_override_placed_without_the_time_is_over() -> None:
         ({"lasts_s": -60.0}, "not -60 s"),
         ({"lasts_s": float("nan")}, "not nan s"),
         ({"lasts_s": float("inf")}, "not inf s"),
-        ({"lasts_s": 1e12}, "at most a year"),
+        ({"lasts_s": 31 * 86400 + 1.0}, "at most 31 days"),
+        ({"ends_at_utc": EVENING + timedelta(days=31, seconds=1)}, "is more than 31 days away"),
+        ({"ends_at_utc": datetime(9999, 12, 31, tzinfo=UTC)}, "is more than 31 days away"),
         ({"ends_at_utc": EVENING}, "2027-01-05T21:30:00Z is already over"),
         ({"ends_at_utc": EVENING - timedelta(hours=1)}, "already over"),
     ],
@@ -320,6 +322,13 @@ def test_an_override_without_an_end_that_can_be_kept_is_refused(end: dict[str, A
     """The refusal quotes what was asked for, and says what would do."""
     with pytest.raises(ValueError, match=words):
         place_override("jetty", reading(), on=True, planner=planner_of(), **end)
+
+
+def test_the_longest_override_is_the_same_by_length_and_by_instant() -> None:
+    """Both ways of saying when it ends allow 31 days."""
+    for end in ({"lasts_s": 31 * 86400.0}, {"ends_at_utc": EVENING + timedelta(days=31)}):
+        override = place_override("jetty", reading(), on=True, planner=planner_of(), **end)
+        assert seconds_left(override, reading()) == 31 * 86400
 
 
 def test_an_instant_is_refused_while_the_clock_is_not_trusted() -> None:

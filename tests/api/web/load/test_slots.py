@@ -225,6 +225,7 @@ def test_a_change_that_waited_five_seconds_is_refused_and_not_made(busy, house, 
     assert (status, document["type"]) == (503, "/problems/too-busy")
     assert "was not made; send it again" in document["detail"]
     assert headers["retry-after"] == "5"
+    assert busy.slots._limiter.borrowed_tokens == 1  # what it waited for goes on
     busy.free()
     assert ask(busy, "GET", "/v1/zones/jetty")[2]["override"] is None
 

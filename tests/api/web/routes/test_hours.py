@@ -10,6 +10,7 @@ import pytest
 
 from api.render.hours_json import HoursResponse
 from api.web.context import YearCache
+from api.web.slots import MOST_LONG_RUNNING
 from config.file.loader import load_site
 from controller.forecast.forecast import look_ahead
 from controller.history.query import HoursQuery
@@ -155,7 +156,7 @@ def test_long_requests_delay_no_others(house):
 
     async def many():
         waiting = [asyncio.create_task(house.ask_in_loop("GET", "/v1/hours")) for _ in range(8)]
-        for _ in range(4):
+        for _ in range(MOST_LONG_RUNNING):
             await asyncio.to_thread(begun.acquire, timeout=LONG_S)
         status = await asyncio.wait_for(house.ask_in_loop("GET", "/v1/status"), LONG_S)
         still = sum(not each.done() for each in waiting)

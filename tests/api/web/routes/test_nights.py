@@ -56,6 +56,24 @@ def test_as_many_nights_as_allowed_are_answered(house):
     assert len(told["nights"]) == 800
 
 
+def test_an_answer_has_a_bounded_number_of_windows(tmp_path):
+    """What could be more than 50000 windows, as of a crowded garden, is refused; a part of it is not."""
+    spans = ", ".join(f'"{hour:02}:00 to {hour:02}:30"' for hour in range(24))
+    zones = (
+        f'[[zones]]\nid = "z{pin}"\ntransformer = "boathouse"\npin = {pin}\nprogram = [{spans}]\n'
+        for pin in range(5, 10)
+    )
+    house = House(tmp_path, site="\n".join([SITE, *zones]))
+    response = house.ask("GET", "/v1/nights?from=2027-01-01&to=2028-12-31")
+    most = 731 * (5 * 24 + 2)
+    what = f"731 nights of 7 zones have up to {most} windows, more than 50000"
+    detail = f"{what}; ask for fewer nights, or for one zone"
+    problem(response, "invalid-request", at="/v1/nights", errors=[{"detail": detail, "parameter": "to"}])
+    assert len(house.get("/v1/nights?from=2027-01-01&to=2028-12-31&zone=z5")["nights"]) == 731
+    assert len(house.get("/v1/nights?from=2027-01-01&to=2027-12-31")["nights"]) == 365 * 7
+    house.close()
+
+
 @pytest.mark.parametrize("year", [1970, 2199])
 def test_nights_are_answered_to_the_edges_of_their_years(house, year):
     """The first and the last possible nights are answered."""
