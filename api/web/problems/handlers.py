@@ -39,13 +39,12 @@ _MESSAGES = {
     "missing": "is missing",
     "extra_forbidden": "is not an allowed field; leave it out",
     "string_pattern_mismatch": "does not have the form that /openapi.json describes",
-    "too_long": "has too many entries; /openapi.json says how many it may have",
     "string_unicode": "must be valid Unicode text",
     "int_parsing": "must be a whole number",
     "model_type": "must be an object",
     "model_attributes_type": "must be an object",
 }
-_QUOTES_NOTHING = frozenset({"too_long", "missing", "extra_forbidden", "value_error", "json_invalid"})
+_QUOTES_NOTHING = frozenset({"missing", "extra_forbidden", "value_error", "json_invalid"})
 _SIMPLE = (str, int, float, bool, type(None))
 
 
