@@ -406,5 +406,6 @@ class Keeper:
             return self._note_failure(zone_id, state, now, error)
         words = "the site file changed"
         self._recorder.switched(zone_id, state, now, on=False, cause=Cause.SITE_CHANGED, words=words)
+        self._note_recovery(zone_id, state, now)
         del self._leaving[zone_id, wire]
         return self.tick_s

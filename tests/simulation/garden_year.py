@@ -84,6 +84,7 @@ class GardenYear:
         # Where the state folder is while it is away; and whose journal it was.
         self.away: Path | None = None
         self.folder_changed_in: SimulatedDaemon | None = None
+        self.sight_lost_s = -TICK_S
         # In some lives nothing goes wrong, so that every figure of the account can be checked.
         self.is_quiet = self.dice.random() < QUIET
         self.judge = Judge(self.world, self.state, self.site, self.text)
@@ -105,7 +106,9 @@ class GardenYear:
         self.clock_set_s = 0.0
         self.unnoticed_s: float | None = None
         self.scheduler_hangs = False
-        # Whether the journal could not be read at the start.
+        # Since when the program runs with a disk that is well; whether the journal could not be read at its
+        # start.
+        self.well_since_s = 0.0
         self.blind = False
         # The night of the last round, and those whose noon has passed and whose work must be done.
         self.night: date | None = None
@@ -253,6 +256,8 @@ class GardenYear:
         daemon = self.daemon
         if daemon is None:
             return
+        if self.world.now_s < self.well_since_s + TICK_S:
+            return
         if daemon.journal.fault or daemon.journal.waiting:
             raise Violation(f"the disk is well, but the journal is not: {daemon.journal.fault}")
         if daemon.journal.lost:
@@ -302,6 +307,8 @@ class GardenYear:
         if self.daemon.keeper.site != self.site:
             raise Violation("the site in force is neither the file's nor the last good one")
         self.told.started(self.daemon.control.status.started_at, kind=kind)
+        self.told.round(self.daemon.control.status.at, by_person=self.judge.belief.by_person)
+        self.well_since_s = self.world.now_s
         self.zone_data = self.world.zone_data
         self.night = self.judge.oracle.night_date(self.daemon.control.status.at.utc.timestamp())
         self.noons = []
@@ -334,14 +341,16 @@ class GardenYear:
         daemon, self.daemon = self.daemon, None
         world.fuse, world.killed, world.ending = None, False, False
         waiting = daemon.journal.waiting if daemon else 1
+        if world.now_s - self.sight_lost_s < TICK_S:
+            waiting = waiting or 1  # a journal that is gone is missed within a tick
         if waiting:
             self.leave_unrecorded()
             self.told.doubt = True
         for zone in self.site.zones:
             # Asleep it left no heartbeat, and it ended before it could record its sleep.
-            lost_s = BEAT_S + self.slept_s
-            unwritten = waiting and world.now_s - self.written_s > BUSY_S
-            self.told.allow(zone.id, lost_s + (DAY_S if unwritten or world.disk else 0))
+            unwritten_s = world.now_s - self.written_s if waiting else 0.0
+            lost_s = BEAT_S + self.slept_s + unwritten_s
+            self.told.allow(zone.id, lost_s + (DAY_S if unwritten_s > BUSY_S or world.disk else 0))
         self.slept_s = 0.0
         if daemon is not None:
             daemon.end()
@@ -593,9 +602,7 @@ class GardenYear:
         self.away.rename(self.state)
         self.away = None
         self.lose_sight(is_fresh=is_fresh)
-        # It may have to be told how the process ended that left it.
-        for kind in (DIED, POWER_LOST):
-            self.told.allow_event(kind)
+        self.told.lose_gap()
 
     def lose_sight(self, *, is_fresh: bool) -> None:
         """Another journal than before is there, or none: what it says is compared from now on."""
@@ -603,7 +610,7 @@ class GardenYear:
         self.told.forget()
         self.leave_unrecorded()
         self.noons = []
-        self.folder_changed_in = self.daemon
+        self.folder_changed_in, self.sight_lost_s = self.daemon, self.world.now_s
 
     def on_folder_looked_at(self, *, is_fresh: bool) -> None:
         """A tick after the folder was moved, its journal must know what is lit and who asked for it."""
@@ -629,6 +636,7 @@ class GardenYear:
     def on_disk_mended(self) -> None:
         """The disk is well again."""
         self.world.disk = ""
+        self.well_since_s = self.world.now_s
 
     def on_pin_fault(self, *, mode: str, for_s: float) -> None:
         """One relay fails."""

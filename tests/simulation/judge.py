@@ -11,7 +11,7 @@ from controller.records.entries import Override
 from controller.records.reading import Reading
 from tests.simulation.belief import Belief
 from tests.simulation.oracle import Oracle
-from tests.simulation.told import Asked, Told
+from tests.simulation.told import Told
 from tests.simulation.violation import Violation
 from tests.simulation.world import PinChange, World
 
@@ -31,12 +31,6 @@ class PlacedOverride:
     boots: int
     ends_at_utc: datetime | None
     lasts_s: float | None
-
-    def asked(self, zone: str) -> Asked:
-        """Give what the journal is told of it where the zone has got another id."""
-        return Asked(
-            zone=zone, at=self.placed, lit=self.on, ends_at_utc=self.ends_at_utc, lasts_s=self.lasts_s
-        )
 
     def over(self, world: World, now: Reading) -> bool | None:
         """Say whether its time is over; None where a board that lost the time cannot know."""
@@ -81,7 +75,6 @@ class Judge:
             override = self.overrides.pop(old, None)
             if override is not None:
                 self.overrides.setdefault(new, override)
-                self.told.asked(override.asked(new))
         self.site = site
         known = {zone.id for zone in site.zones}
         self.overrides = {name: override for name, override in self.overrides.items() if name in known}

@@ -11,6 +11,8 @@ from tests.simulation.oracle import Oracle
 from tests.simulation.world import World
 
 DAY_S = 86_400.0
+# Nothing happens so soon that the last ticks before it would be missed.
+SOON_S = 40.0
 
 # What may happen, and how often beside the others.
 HAPPENINGS = {
@@ -67,7 +69,7 @@ def draw_night(
             at_s = dice.choice(edges) + dice.choice((-30, -1, -0.2, 0.0, 0.3, 1, 2, 20, 600)) + dice.random()
         else:
             at_s = world.now_s + dice.random() * DAY_S
-        if at_s > world.now_s:
+        if at_s > world.now_s + SOON_S:
             happenings.append(Happening(at_s, what, _details(dice, what)))
     return happenings
 

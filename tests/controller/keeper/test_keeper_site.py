@@ -204,6 +204,8 @@ def test_a_zone_that_is_moved_off_a_broken_relay_need_not_wait_for_it() -> None:
     kept.pass_time(30)
     assert [level for _, level in old.levels] == [0, 1]
     assert kept.ledger.switchings()[-1] == ("21:31:00", True)
+    kinds = [event.kind for event in kept.ledger.events(EventKind.RELAY_FAULT, EventKind.RELAY_RECOVERED)]
+    assert kinds == [EventKind.RELAY_FAULT, EventKind.RELAY_RECOVERED]
 
 
 def test_lamps_of_a_zone_that_went_give_signs_of_life_while_they_burn() -> None:
