@@ -24,8 +24,9 @@ def run_gardens(
     nights: int = NIGHTS_PER_GARDEN,
     calm: float = 0.4,
     jobs: int = 1,
-) -> list[Result]:
-    """Run one garden for each seed until there are enough zone-nights, or one of them fails.
+    failures: int = 1,
+) -> Iterator[Result]:
+    """Run one garden for each seed, until there are enough zone-nights, or some of them have failed.
 
     Args:
         seeds: one for each garden; more than will be needed.
@@ -33,20 +34,19 @@ def run_gardens(
         nights: nights of each garden.
         calm: share of the nights in which nothing happens, 0 to 1.
         jobs: number of processes.
+        failures: with how many violations to stop.
 
-    Returns:
-        The results in the order of the seeds, whatever the speed of each process. One with a violation is the
-        last.
+    Yields:
+        The results in the order of the seeds, whatever the speed of each process.
     """
     run = partial(run_garden, nights=nights, calm=calm)
-    results: list[Result] = []
     simulated = 0
     for result in map(run, seeds) if jobs == 1 else _run_in_processes(run, seeds, jobs):
-        results.append(result)
+        yield result
         simulated += result.zone_nights
-        if result.violation or simulated >= zone_nights:
+        failures -= result.violation is not None
+        if not failures or simulated >= zone_nights:
             break
-    return results
 
 
 def _run_in_processes(run: partial[Result], seeds: Iterable[int], jobs: int) -> Iterator[Result]:
@@ -73,33 +73,36 @@ def failure(result: Result, *, calm: float) -> str:
 
 
 def main(arguments: list[str] | None = None) -> int:
-    """Run gardens until there are enough zone-nights, or one of them fails."""
+    """Run gardens until there are enough zone-nights, or some of them have failed."""
     parser = argparse.ArgumentParser(prog="python -m tests.simulation", description=main.__doc__)
     parser.add_argument("--zone-nights", type=int, default=10_000, help="how many to simulate, at least")
     parser.add_argument("--seed", type=int, default=1, help="the first garden's seed; the others count on")
     parser.add_argument("--nights", type=int, default=NIGHTS_PER_GARDEN, help="nights of each garden")
     parser.add_argument("--calm", type=float, default=0.4, help="share of nights in which nothing happens")
     parser.add_argument("--only", action="store_true", help="run the first garden alone, as to replay")
+    parser.add_argument("--failures", type=int, default=1, help="stop once so many gardens have failed")
     parser.add_argument("--jobs", type=int, default=os.cpu_count() or 1, help="processes")
     options = parser.parse_args(arguments)
     started_s = time.perf_counter()
-    results = run_gardens(
+    gardens = simulated = failures = 0
+    happened: Counter[str] = Counter()
+    for result in run_gardens(
         [options.seed] if options.only else count(options.seed),
         zone_nights=options.zone_nights,
         nights=options.nights,
         calm=options.calm,
         jobs=1 if options.only else options.jobs,
-    )
-    took_s = time.perf_counter() - started_s
-    simulated = sum(result.zone_nights for result in results)
-    happened: Counter[str] = Counter()
-    for result in results:
+        failures=options.failures,
+    ):
+        gardens += 1
+        simulated += result.zone_nights
         happened.update(result.happened)
-    rate = simulated / took_s
-    print(f"{len(results)} gardens, {simulated} zone-nights in {took_s:.1f} s: {rate:.0f} a second")
+        if result.violation:
+            failures += 1
+            print(failure(result, calm=options.calm), flush=True)
+    took_s = time.perf_counter() - started_s
+    print(f"{gardens} gardens, {simulated} zone-nights in {took_s:.1f} s: {simulated / took_s:.0f} a second")
     print(", ".join(f"{what} {times}" for what, times in sorted(happened.items())))
-    failures = [failure(result, calm=options.calm) for result in results if result.violation]
-    print("\n".join(failures), end="\n" if failures else "")
     return 1 if failures else 0
 
 

@@ -179,6 +179,7 @@ class Told:
         self._totals: dict[str, float] = {}
         self._begun: dict[str, tuple[int, int, str]] = {}
         self._faults: dict[str, list[Row]] = {}
+        self._begins = ("", 0)
         self._seen = {"event": 0, "switching": 0, "override": 0}
         self._open: set[int] = set()
         self._written: dict[str, float] | None = None
@@ -455,23 +456,25 @@ class Told:
     def _follow_faults(self, rows: list[Row]) -> None:
         """A relay's fault is followed by its recovery, which says how long it lasted.
 
-        A zone has several where its old relay does not answer and its new one neither.
+        A zone has several where its old relay does not answer and its new one neither. One that a journal is
+        told of as it begins has lasted for a while.
         """
         for row in rows:
+            moment = (row["boot"], row["boot_ms"])
             zone, before = row["zone"], self._renamed.get(row["zone"], "")
             open_ones = self._faults.setdefault(zone, [])
             open_ones += self._faults.pop(before, [])
             if row["kind"] in BEGINS:
-                self._faults = {}
+                self._faults, self._begins = {}, moment
             elif row["kind"] == "relay fault":
                 if zone not in self._faulty and not self.doubt:
                     raise Violation(f"a fault was told of a relay that works: {row}")
-                open_ones.append(row)
+                open_ones.append(row | {"since before": moment == self._begins})
             elif row["kind"] == "relay recovered":
-                ends = [
-                    each
-                    for each in open_ones
-                    if abs(row["boot_ms"] - each["boot_ms"] - row["size_s"] * 1000) <= ROW_MS
+                lasted_ms = [(each, row["boot_ms"] - each["boot_ms"]) for each in open_ones]
+                size_ms = row["size_s"] * 1000
+                ends = [each for each, for_ms in lasted_ms if abs(for_ms - size_ms) <= ROW_MS] or [
+                    each for each, for_ms in lasted_ms if each["since before"] and for_ms < size_ms
                 ]
                 if ends:
                     open_ones.remove(ends[0])
