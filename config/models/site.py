@@ -45,7 +45,7 @@ RELAY_CYCLES = 100_000
 # 215.2 and 215.3 ask for 125 % of such a load.
 CONTINUOUS_SHARE = 0.8
 # What a person writes is far less. Every night is planned from all of them, also while lights are switched.
-MOST_SPANS, MOST_SPECIAL_NIGHTS = 24, 100
+MOST_SPANS, MOST_SPECIAL_NIGHTS = 96, 100
 # GPIO lines on the 40-pin header in BCM numbers; 0 and 1 are there but kept for an add-on board's memory.
 FIRST_PIN, LAST_PIN = 2, 27
 
@@ -164,7 +164,7 @@ class SpecialNight(Table):
         (),
         strict=False,
         max_length=MOST_SPANS,
-        description='a list of at most 24 spans such as ["dusk to 01:30"], or [] for dark',
+        description='a list of at most 96 spans such as ["dusk to 01:30"], or [] for dark',
     )
 
 
@@ -188,7 +188,7 @@ class Zone(NamedTable, RelayContact):
     program: tuple[SpanText, ...] = Field(
         strict=False,
         max_length=MOST_SPANS,
-        description='a list of at most 24 spans such as ["dusk to midnight"], or [] for dark',
+        description='a list of at most 96 spans such as ["dusk to midnight"], or [] for dark',
     )
     special_nights: tuple[SpecialNight, ...] = Field(
         (),

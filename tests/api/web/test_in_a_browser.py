@@ -5,6 +5,8 @@ import json
 import pytest
 
 from api.web.app import make_app
+from api.web.listening import Listening
+from config.models.network import NetworkSettings
 from tests.api.browser import browsing, needs_chromium, other_site
 from tests.api.lines import LONG_S, serving, wait_until
 
@@ -94,8 +96,8 @@ def test_the_picture_is_drawn_under_the_policy(server):
         assert [each for each in complaints if "favicon" not in each] == []
 
 
-@pytest.mark.parametrize("ours", ["127.0.0.1", "leerie.local"])
-def test_a_page_of_another_site_reaches_nothing(house, ours):
+@pytest.mark.parametrize(("ours", "address"), [("127.0.0.1", "127.0.0.1"), ("leerie.local", "127.0.0.2")])
+def test_a_page_of_another_site_reaches_nothing(house, ours, address):
     """Nothing that another site's page sends is carried out, whether the browser tells its site or not.
 
     It does to 127.0.0.1, by Sec-Fetch-Site; not to a name of the home network over plain http.
@@ -104,8 +106,11 @@ def test_a_page_of_another_site_reaches_nothing(house, ours):
     house.loop.call(lambda keeper: keeper.override("jetty", on=True, ends_at_utc=None, lasts_s=3600.0))
     before = house.get("/v1/zones/jetty")["override"]
 
+    settings = NetworkSettings(listen=("127.0.0.2",), names=("leerie.local",))
+    listening = Listening(lambda: settings, port=0)
+
     def watched():
-        app = make_app(house.gateway, boot_s=lambda: house.clock.boot_s, hosts=[ours])
+        app = make_app(house.gateway, boot_s=lambda: house.clock.boot_s, listening=listening)
 
         async def watch(scope, receive, send):
             async def note(message):
@@ -117,8 +122,8 @@ def test_a_page_of_another_site_reaches_nothing(house, ours):
 
         return watch
 
-    names = "MAP leerie.local 127.0.0.1, MAP garden.example 127.0.0.1"
-    with serving(watched) as server:
+    names = f"MAP leerie.local {address}, MAP garden.example 127.0.0.1"
+    with serving(watched, listening=listening) as server:
         html = ATTACK % json.dumps(f"http://{ours}:{server.port}")
         with other_site(html) as port, browsing(f"--host-resolver-rules={names}") as (page, _):
             page.goto(f"http://garden.example:{port}/")
