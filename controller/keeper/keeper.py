@@ -317,10 +317,7 @@ class Keeper:
         if self._waits_for_old_relay(zone, now):
             return min(due_in_s, 1.0)
         try:
-            found = self._relays.read(state.wire)
-            # Where the relay is not as it was left, something else switched it.
-            words = f"the relay was found {'lit' if found else 'dark'}"
-            self._recorder.switched(zone.id, state, now, on=bool(found), cause=Cause.RELAY_FAULT, words=words)
+            found = self._find(zone.id, state, now)
             if found is None and not decision.on:
                 self._relays.set(state.wire, on=False)
             elif found is not decision.on:
@@ -344,6 +341,13 @@ class Keeper:
             tz=self.planner.tz,
         )
         return due_in_s
+
+    def _find(self, zone_id: str, state: ZoneState, now: Reading) -> bool | None:
+        """Read a relay; where it is not as it was left, something else switched it."""
+        found = self._relays.read(state.wire)
+        words = f"the relay was found {'lit' if found else 'dark'}"
+        self._recorder.switched(zone_id, state, now, on=bool(found), cause=Cause.RELAY_FAULT, words=words)
+        return found
 
     def _switch(self, state: ZoneState, now: Reading, *, on: bool) -> None:
         self._moved_boot_s[state.wire.pin] = now.boot_s
@@ -393,13 +397,15 @@ class Keeper:
     def _release_old_relay(self, zone_id: str, wire: Wire, now: Reading) -> float:
         """Switch off a relay that no zone uses any more, and release its pin."""
         state = self._leaving[zone_id, wire]
-        rest_s = self._pause_s(state, now, on=False) if state.lit else 0.0
-        if state.fault is not None:
-            rest_s = max(rest_s, state.fault.retry_at_boot_s - now.boot_s)
-        if rest_s > 0:
-            return rest_s
+        if state.fault is not None and now.boot_s < state.fault.retry_at_boot_s:
+            return state.fault.retry_at_boot_s - now.boot_s
         try:
+            if state.fault is None:  # after a fault another relay of the zone may be in use: see below
+                self._find(zone_id, state, now)
             if state.lit:
+                pause_s = self._pause_s(state, now, on=False)
+                if pause_s > 0:
+                    return pause_s
                 self._moved_boot_s[wire.pin] = now.boot_s
             self._relays.release(wire)
         except RelayError as error:

@@ -569,6 +569,10 @@ class GardenYear:
         self.told.slept(for_s)
         if self.file_due_s is not None:
             self.file_due_s += for_s
+        for each in self.coming:
+            if each.what == "folder looked at":
+                each.at_s += for_s
+        heapq.heapify(self.coming)
         for zone in self.site.zones:
             self.judge.excuse(zone.id, TICK_S)
         if self.flipped is not None and self.flipped[0] > self.world.now_s - for_s - TICK_S:

@@ -171,6 +171,36 @@ def test_a_pin_changed_back_before_it_was_let_go_keeps_its_run() -> None:
     assert kept.ledger.switchings() == [("21:29:59", True)]
 
 
+def test_a_relay_that_somebody_closed_as_its_zone_was_removed_is_told() -> None:
+    """The lamps burned from then on, so the journal has it as found, and again off after the rest."""
+    kept = Kept(two(relays=GENTLE["relays"]), at("20:00"))
+    pin = kept.board.pin(17)
+    pin._change_state(bool(0))  # somebody else closes the relay: low is lit
+    kept.change(ORCHARD, **GENTLE)
+    kept.pass_time(10)
+    assert pin.function == "input"
+    found, off = kept.ledger.of(Switching)
+    assert (found.zone, found.on, found.cause, found.words) == (
+        "jetty",
+        True,
+        Cause.RELAY_FAULT,
+        "the relay was found lit",
+    )
+    assert (off.zone, off.on, off.cause) == ("jetty", False, Cause.SITE_CHANGED)
+
+
+def test_a_relay_that_somebody_opened_while_it_rested_before_it_left_is_told_as_found() -> None:
+    """Its zone was removed, its relay rests, somebody opens it: dark from then on, and not by us."""
+    kept = Kept(two(relays=GENTLE["relays"]), at("21:00"))
+    pin = kept.board.pin(17)
+    kept.change(ORCHARD, **GENTLE)
+    assert kept.is_lit(17)
+    pin._change_state(bool(1))
+    kept.pass_time(10)
+    of_jetty = [each for each in kept.ledger.of(Switching) if each.zone == "jetty"]
+    assert [(each.on, each.cause) for each in of_jetty] == [(True, Cause.PROGRAM), (False, Cause.RELAY_FAULT)]
+
+
 def test_a_relay_that_fails_while_it_leaves_is_put_out_later() -> None:
     """It is tried again until it answers; the zone's run goes on until then, because the lamps do."""
     kept = Kept(two(), at("21:30"))
