@@ -17,6 +17,7 @@ SLOW = (
     "tests/api/cli/test_hours_reference.py",
     "tests/api/daemon/test_main.py",
     "tests/api/demo/test_demo.py",
+    "tests/api/network/test_discovery.py",
     "tests/api/render/test_report_on_paper.py",
     "tests/api/web/routes/test_docs.py",
     "tests/api/web/test_in_a_browser.py",

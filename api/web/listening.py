@@ -9,6 +9,7 @@ from datetime import datetime
 
 from api.network.addresses import BOARD, addresses_to_open, url_of
 from api.network.certificate import CertificateFiles
+from api.network.discovery import WISH, Announcement, Discovery, can_be_announced
 from api.render.network_json import NetworkResponse
 from api.web.accepting import BACKLOG, Acceptor, Listener
 from config.models.network import NetworkSettings
@@ -56,6 +57,8 @@ class Listening:
         self._used: NetworkSettings | None = None
         self._files: CertificateFiles | None = None
         self._look_at_s = 0.0
+        self._discovery = Discovery()
+        self._told: tuple[str | None, str | None] = None, None
         self.status = self._describe([])
 
     @property
@@ -68,8 +71,8 @@ class Listening:
     @property
     def names(self) -> tuple[str, ...]:
         """The names of this machine beside those that it knows of itself."""
-        certificate = None if self._files is None else self._files.certificate
-        return (*self._settings().names, *(() if certificate is None else certificate.names))
+        found_as = self._discovery.name
+        return (*(() if found_as is None else (found_as,)), *self._given_names())
 
     # In the web server's own thread.
 
@@ -90,12 +93,14 @@ class Listening:
 
     def follow(self, now_s: float) -> None:
         """Open and close addresses where something has changed; call this every second or so."""
-        if self._settings() is not self._used or now_s >= self._look_at_s:
+        is_news = self._told != (self._discovery.name, self._discovery.fault)
+        if is_news or self._settings() is not self._used or now_s >= self._look_at_s:
             self._look_at_s = now_s + LOOK_S
             self._look()
 
     def close(self) -> None:
         """Listen no more; connections stay open."""
+        self._discovery.close()
         for listener in (*self._home.values(), *filter(None, (self._board,))):
             if self._acceptor is None:
                 listener.socket.close()
@@ -113,12 +118,18 @@ class Listening:
             if self._wanted_port() != self._board_as:
                 self._change_port(faults)
             self._open_home(self._look_at_certificate(faults), faults)
+            self._discovery.announce(self._announcement())
         except Exception as error:  # noqa: BLE001 - no fault of the home network may end what the board has
             faults.append(f"the home network is not served: {type(error).__name__}: {error}")
+        (found_as, fault), told_as = (self._discovery.name, self._discovery.fault), self._told[0]
+        self._told = found_as, fault
+        faults += [] if fault is None else [fault]
         before, self.status = self.status, self._describe(faults)
         for fault in faults:
             if fault not in before.faults:
                 log.error("network: %s", fault)
+        if found_as is not None and found_as != told_as:
+            log.info("the home network finds it as %s", self._url(found_as))
         if self.status.home and not before.home and not self.status.encrypted:
             log.info("plain http: %s", PLAIN)
         if self.status.home and self.status.home[:1] != before.home[:1]:
@@ -180,16 +191,29 @@ class Listening:
         assert self._files.certificate is not None
         return self._files.certificate.context
 
-    def _describe(self, faults: list[str]) -> NetworkResponse:
+    def _given_names(self) -> tuple[str, ...]:
+        certificate = None if self._files is None else self._files.certificate
+        return (*self._settings().names, *(() if certificate is None else certificate.names))
+
+    def _announcement(self) -> Announcement | None:
+        addresses = tuple(filter(can_be_announced, self._home))
+        if not addresses or not self._settings().discovery:
+            return None
+        wish = next(filter(_is_announced, self._given_names()), WISH)
         encrypted = self._files is not None
+        return Announcement(wish=wish, addresses=addresses, port=self.port, encrypted=encrypted)
+
+    def _describe(self, faults: list[str]) -> NetworkResponse:
+        encrypted, found_as = self._files is not None, self._discovery.name
         hosts = [each for each in self._home if not each.startswith("fe80:")]
-        names = (
-            [each for each in dict.fromkeys(self.names) if not each.startswith("*.")] if self._home else []
-        )
-        home = [*names, *hosts] if encrypted else [*hosts, *names]
+        given = [each for each in dict.fromkeys(self._given_names()) if not each.startswith("*.")]
+        if self._announcement() is not None:  # the others may lead to another machine
+            given = [each for each in given if each == found_as or not _is_announced(each)]
+        found = [] if found_as is None or found_as in given else [found_as]
+        home = [*given, *hosts, *found] if encrypted else [*hosts, *found, *given]
         return NetworkResponse(
             board=url_of(BOARD[0], self.port),
-            home=[self._url(each) for each in home],
+            home=[self._url(each) for each in home] if self._home else [],
             encrypted=encrypted,
             faults=faults,
         )
@@ -231,6 +255,11 @@ def _bind(address: str, port: int) -> socket.socket:
         bound.close()
         raise
     return bound
+
+
+def _is_announced(name: str) -> bool:
+    """Whether a name is one of multicast DNS (RFC 6762, section 3), which its machine announces itself."""
+    return name.endswith(".local") and not name.startswith("*.")
 
 
 def _certificate_of(settings: NetworkSettings) -> tuple[str | None, str | None]:

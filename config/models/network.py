@@ -105,6 +105,10 @@ class NetworkSettings(Table):
         description="a list of its further host names, without http:// and port, such as "
         '["garden.example.net"]',
     )
+    discovery: bool = Field(
+        default=True,
+        description="true where the home network is to find it by a name such as leerie.local, or false",
+    )
     certificate: _PemPath | None = Field(
         None,
         description="the whole path of a PEM file with the certificate, such as “/etc/leerie/cert.pem”",

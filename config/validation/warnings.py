@@ -63,9 +63,13 @@ def find_warnings(site: Site, document: Document) -> Iterator[SiteFinding]:
 
 
 def _warn_network(site: Site) -> Iterator[SiteFinding]:
-    if site.network.listen == "board" and site.network.certificate:
-        what = "has no effect: only this machine can reach the API"
-        yield SiteFinding(("network", "certificate"), what, 'write listen = "home", or remove it')
+    network = site.network
+    if network.listen == "board":
+        asks_to_be_found = network.discovery and "discovery" in network.model_fields_set
+        for key, asked in (("discovery", asks_to_be_found), ("certificate", network.certificate)):
+            if asked:
+                what = "has no effect: only this machine can reach the API"
+                yield SiteFinding(("network", key), what, 'write listen = "home", or remove it')
 
 
 def _warn_time_zone(site: Site) -> Iterator[SiteFinding]:

@@ -90,7 +90,7 @@ def test_the_clock_may_be_read_and_not_set(allowed):
 
 
 def test_everything_works_under_the_filter(allowed, tmp_path):
-    """Clock, step watch, loop, thread, journal, lock, site file and notification work, no clock is set."""
+    """Clock, loop, thread, multicast DNS, journal, lock, site file and notification work, no clock is set."""
     report = run_under(allowed, tmp_path, tmp_path / "no-evidence")
     synchronised = kernel_synchronised()
     assert report == {
@@ -99,6 +99,9 @@ def test_everything_works_under_the_filter(allowed, tmp_path):
         "trust": FROM_NETWORK if synchronised else f"{NOT_SET}. {REMEDY}",
         "watch": False,
         "heard": "lit",
+        "announced": True,
+        "knows_its_addresses": True,
+        "netlink_errno": errno.EAFNOSUPPORT,
         "rows": 1,
         "locked": True,
         "notified": True,

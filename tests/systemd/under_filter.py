@@ -2,14 +2,16 @@
 
 Arguments: the names of the allowed calls (a file, one a line), where run/ and sys/ are for the evidence, a
 socket to notify, a folder to write in. The filter is built with libseccomp, as systemd builds it: allowed
-calls pass, all others fail with EPERM, and memory is never writable and executable at once
-(MemoryDenyWriteExecute=).
+calls pass, all others fail with EPERM, memory is never writable and executable at once
+(MemoryDenyWriteExecute=), and there is no netlink (RestrictAddressFamilies=).
 """
 
 import asyncio
 import ctypes
 import json
 import os
+import secrets
+import socket
 import sqlite3
 import sys
 import threading
@@ -17,6 +19,8 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from api.daemon.sd_notify import Notifier
+from api.network.addresses import is_this_machine
+from api.network.discovery import Announcement, Discovery
 from config.errors import AlreadyRunningError
 from controller.clock.clock import SystemClock
 from controller.clock.evidence import ClockEvidence
@@ -25,7 +29,7 @@ from controller.clock.kernel import _Timex as Timex
 from controller.journal.lock import LOCK_NAME, StateLock
 
 ALLOW = 0x7FFF0000
-EPERM = 0x00050001
+EPERM, EAFNOSUPPORT = 0x00050001, 0x00050061
 MASKED_EQUAL = 7
 WRITE, EXECUTE = 2, 4
 """Actions and comparison of seccomp_rule_add(3); PROT_WRITE and PROT_EXEC of mmap(2)."""
@@ -82,6 +86,7 @@ def load_filter(allowed: list[str]) -> None:
     both = WRITE | EXECUTE
     add(no_new_code, EPERM, "mmap", Comparison(2, MASKED_EQUAL, both, both))
     add(no_new_code, EPERM, "mprotect", Comparison(2, MASKED_EQUAL, EXECUTE, EXECUTE))
+    add(no_new_code, EAFNOSUPPORT, "socket", Comparison(0, MASKED_EQUAL, 0xFFFFFFFF, socket.AF_NETLINK))
     assert seccomp.seccomp_load(no_new_code) == 0
     listed = build(EPERM)
     for call in allowed:
@@ -132,6 +137,27 @@ async def serve_once(watch: ClockStepWatch) -> bytes:
         return heard
 
 
+async def announce() -> bool:
+    """Be announced by a name of this run, on the loopback interface; whether it is free and got through."""
+    board, name = Discovery(), f"leerie{secrets.token_hex(4)}.local"
+    board.announce(Announcement(wish=name, addresses=("127.9.3.1",), port=8010, encrypted=False))
+    while board.name is None and board.fault is None:
+        await asyncio.sleep(0.02)
+    found = board.name == name
+    task = board.close()
+    assert task is not None
+    await asyncio.wait([task])
+    return found
+
+
+def netlink_errno() -> int | None:
+    try:
+        socket.socket(socket.AF_NETLINK, socket.SOCK_RAW).close()
+    except OSError as error:
+        return error.errno
+    return None
+
+
 def main() -> None:
     names, root, notify, folder = sys.argv[1:]
     drop_capabilities()
@@ -161,6 +187,9 @@ def main() -> None:
         "trust": reading.trust,
         "watch": watch.rearm(),
         "heard": heard[0].decode(),
+        "announced": asyncio.run(announce()),
+        "knows_its_addresses": is_this_machine("127.0.0.1"),
+        "netlink_errno": netlink_errno(),
         "rows": read_back(Path(folder)),
         "locked": is_locked_for_others(Path(folder)),
         "notified": Notifier({"NOTIFY_SOCKET": notify}).ready("all dark"),

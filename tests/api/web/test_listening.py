@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import logging
+import secrets
 import socket
 import ssl
 from contextlib import asynccontextmanager
@@ -11,12 +12,13 @@ from datetime import UTC, datetime
 
 import pytest
 import trustme
+from zeroconf import AddressResolverIPv4, Zeroconf
 
 from api.web import listening as module
 from api.web.accepting import Acceptor
 from api.web.listening import Listening
 from config.models.network import NetworkSettings
-from tests.api.lines import LONG_S, Tries, ask, connect, serving
+from tests.api.lines import LONG_S, Tries, ask, connect, serving, wait_until
 
 CA = trustme.CA()
 
@@ -305,6 +307,138 @@ def test_what_nobody_thought_of_leaves_the_board_served(machine, monkeypatch, ca
 
     asyncio.run(run())
     assert len(caplog.records) == 1
+
+
+@pytest.fixture
+def found(machine, monkeypatch):
+    """What is announced, and by which name the machine is found, or why not: without the library."""
+    asked = []
+
+    class Found:
+        name = fault = None
+
+        def announce(self, wanted):
+            if not asked or asked[-1] != wanted:
+                asked.append(wanted)
+
+        def close(self):
+            pass
+
+    machine.listening._discovery = known = Found()
+    known.asked = asked
+    monkeypatch.setattr(module, "can_be_announced", lambda _address: True)
+    return known
+
+
+def test_the_name_by_which_it_is_found(machine, found, caplog):
+    """The name that it got is an address of the API and one of its own hosts, as soon as it has it."""
+    caplog.set_level(logging.INFO)
+
+    async def run():
+        async with machine.running():
+            port = machine.listening.port
+            assert found.asked == [None]
+            machine.look(listen=("127.9.0.2",), names=("garden.example.net",))
+            (told,) = found.asked[1:]
+            assert (told.wish, told.addresses, told.port) == ("leerie.local", ("127.9.0.2",), port)
+            found.name = "leerie-2.local"
+            for _ in range(3):
+                machine.listening.follow(machine.now_s)  # long before it looks at the addresses again
+            assert machine.listening.status.home == [
+                f"http://{each}:{port}/" for each in ("127.9.0.2", "leerie-2.local", "garden.example.net")
+            ]
+            assert set(machine.listening.names) == {"leerie-2.local", "garden.example.net"}
+            found.name = None
+            machine.listening.follow(machine.now_s)
+            assert f"http://leerie-2.local:{port}/" not in machine.listening.status.home
+            assert "leerie-2.local" not in machine.listening.names
+
+    asyncio.run(run())
+    said = [each.getMessage() for each in caplog.records if "finds" in each.getMessage()]
+    assert said == [f"the home network finds it as http://leerie-2.local:{machine.listening.port}/"]
+    assert len(machine.shown) == 1  # the address, which every phone can open
+
+
+def test_a_name_that_ends_in_local_is_the_one_to_have(machine, found):
+    """The first such name is asked for; until the machine has it, it may lead to another one."""
+
+    async def run():
+        async with machine.running():
+            both = {"listen": ("127.9.0.2",), "names": ("garden.example.net", "shed.local")}
+            assert not any("shed" in each for each in machine.look(**both).home)
+            assert found.asked[-1].wish == "shed.local"
+            found.name = "shed.local"
+            assert machine.look().home[1:] == [
+                f"http://{each}:{machine.listening.port}/" for each in ("garden.example.net", "shed.local")
+            ]
+            # Somebody else's business, then.
+            found.name = None
+            assert any("shed" in each for each in machine.look(**both, discovery=False).home)
+            assert found.asked[-1] is None
+
+    asyncio.run(run())
+
+
+def test_under_https_a_name_that_the_certificate_lacks_comes_last(machine, found, tmp_path):
+    """Browsers warn of a name that is not in the certificate; one that is there is asked for."""
+    path = tmp_path / "both.pem"
+    write_certificate(path)
+    both = {"listen": ("127.9.0.2",), "certificate": str(path), "names": ("garden.example.net",)}
+
+    async def run():
+        async with machine.running():
+            found.name = "leerie.local"
+            home = machine.look(**both).home
+            assert [each.split("/")[2].split(":")[0] for each in home] == [
+                "garden.example.net",
+                "127.9.0.2",
+                "leerie.local",
+            ]
+            assert found.asked[-1].encrypted
+            CA.issue_cert("shed.local").private_key_and_cert_chain_pem.write_to_path(path)
+            machine.look()
+            assert "shed.local" not in "".join(machine.look().home)
+            assert found.asked[-1].wish == "shed.local"
+
+    asyncio.run(run())
+
+
+def test_that_it_cannot_be_found_is_told_once(machine, found, caplog):
+    """Without multicast the addresses are served all the same; log and status say so in one line."""
+    caplog.set_level(logging.ERROR)
+
+    async def run():
+        async with machine.running():
+            machine.look(listen=("127.9.0.2",))
+            found.fault = "the home network cannot find this machine by name: for a reason; use an address"
+            for _ in range(3):
+                machine.listening.follow(machine.now_s)
+                assert machine.look().faults == [found.fault]
+            assert await machine.hear("127.9.0.2") == "plain"
+            found.fault = None
+            assert machine.look().faults == []
+
+    asyncio.run(run())
+    assert [each.getMessage() for each in caplog.records] == [
+        "network: the home network cannot find this machine by name: for a reason; use an address"
+    ]
+
+
+def test_the_running_server_is_found_and_answers_to_its_name(house, monkeypatch):
+    """From the site file to the request that came by the name, which was not ours before."""
+    monkeypatch.setattr(module, "can_be_announced", lambda _address: True)
+    name = f"leerie{secrets.token_hex(4)}"
+    settings = NetworkSettings(listen=("127.9.0.9",), names=(f"{name}.local",))
+    listening = Listening(lambda: settings, port=0)
+    with serving(lambda: house.make_app(listening=listening), listening=listening) as server:
+        url = f"http://{name}.local:{server.port}/"
+        wait_until(lambda: url in ask(server, "GET", "/v1/status")[2]["network"]["home"])
+        with Zeroconf(interfaces=["127.9.0.10"]) as phone:
+            found = AddressResolverIPv4(f"{name}.local.")
+            assert found.request(phone, 1000)
+            assert found.parsed_addresses() == ["127.9.0.9"]
+        for host, status in ((f"{name}.local", 401), (f"{name}-2.local", 421)):
+            assert ask(server, "GET", "/v1/status", source="127.0.0.3", host=host)[0] == status
 
 
 def test_the_running_server_follows_the_site_file(house):

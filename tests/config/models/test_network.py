@@ -50,9 +50,9 @@ def test_single_addresses(text, expected):
 
 
 def test_by_default_nothing_is_open():
-    """Without the table only the board itself reaches the API."""
+    """Without the table only the board itself reaches the API; once it is open it can be found."""
     settings = NetworkSettings()
-    assert (settings.listen, settings.port) == ("board", 8010)
+    assert (settings.listen, settings.port, settings.discovery) == ("board", 8010, True)
 
 
 def test_names_are_kept_as_browsers_send_them():
