@@ -10,7 +10,7 @@ from api.access.credentials import Credential, Kind, Scope
 
 # The program that the command line sends in User-Agent: its changes are named as such.
 COMMAND_LINE_AGENT = "leerie-command-line"
-COMMAND_LINE = "command line"
+COMMAND_LINE = "the command line"
 THIS_BOARD = "this board"
 
 # Each exactly as the kernel gives it. The rest of 127.0.0.0/8 is not used by programs of this machine unless

@@ -24,7 +24,7 @@ SESSION_IDLE_S = 30 * DAY_S
 SESSION_S = 365 * DAY_S
 LONGEST_NAME = 40
 # How the board itself is named: no device may pass for it.
-RESERVED_NAMES = frozenset({"this board", "command line", "leerie", "api"})
+RESERVED_NAMES = frozenset({"this board", "command line", "the command line", "leerie", "api"})
 
 
 class Scope(StrEnum):

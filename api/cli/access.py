@@ -48,7 +48,7 @@ def access() -> None:
 @json_option
 @port_option("Port of a running daemon, which then answers; default: as in the site file.")
 def show(*, site_path: Path, as_json: bool, port: int | None) -> int:
-    """Show the addresses of the API, and the best as a QR code; exit 1 where something keeps them closed."""
+    """Show the addresses of the API, and the best as a QR code; exit 1 where something is wrong with them."""
     site = load(site_path).site
     report = _ask(site, port or site.network.port)
     if as_json:
@@ -84,7 +84,7 @@ def pair(*, site_path: Path, name: str | None, read_only: bool, as_json: bool, p
     click.echo(f"Code: {code.code}")
     click.echo(f"Once, until {ends_at:%H:%M}. Whoever enters it may {may}.")
     if report.home:
-        click.echo(f"Enter it on the phone, at {report.home[0]}")
+        click.echo(f"Exchange it there for a token: POST {report.home[0]}v1/access/tokens")
     else:
         click.echo('No phone can reach this: write listen = "home" under [network] in the site file.')
 
@@ -128,7 +128,7 @@ def list_devices(*, site_path: Path, as_json: bool, port: int | None) -> None:
         print_json(known)
         return
     if not known.tokens:
-        click.echo("No device is let in. leerie access pair lets one in.")
+        click.echo(f"No device is let in. To let one in: leerie access pair {site_path}")
     tz = zone_info(site.time_zone)
     for each in known.tokens:
         made = datetime.fromisoformat(each.made_at).astimezone(tz)
@@ -191,7 +191,7 @@ def _ask(site: Site, port: int) -> AddressesReport:
         pass
     settings = site.network
     encrypted = settings.certificate is not None
-    hosts = addresses_to_open(settings)
+    hosts = [each for each in addresses_to_open(settings) if not each.startswith("fe80:")]
     names = list(settings.names) if hosts else []
     return AddressesReport(
         site=site.name,
@@ -212,8 +212,8 @@ def _lines(report: AddressesReport) -> list[str]:
         lines.append(f"In the home network: {', '.join(report.home)}")
         if not report.encrypted:
             lines.append(
-                "Plain http: whoever is in that network can read along, passwords included. For https, write "
-                "certificate and key under [network]."
+                "Plain http: whoever is in that network can read along, codes and tokens included. For "
+                "https, write certificate and key under [network]."
             )
     elif not report.faults:
         lines.append('For the home network, write listen = "home" under [network] in the site file.')

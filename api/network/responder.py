@@ -10,6 +10,7 @@ import logging
 import os
 import socket
 from collections.abc import Callable
+from contextlib import suppress
 
 from zeroconf import (  # type: ignore[attr-defined] # the first two are left out of its __all__
     AddressResolverIPv4,
@@ -30,6 +31,8 @@ logging.getLogger("zeroconf").setLevel(logging.CRITICAL)
 
 # How long another machine is given to say that a name is its own (RFC 6762, section 8.1, waits 0.75 s).
 ASK_MS = 1000
+# Whoever asked at the same moment has announced itself by then.
+SETTLE_S = 1.0
 MOST_NAMES = 100
 
 
@@ -66,6 +69,8 @@ async def announce_until_claimed(wanted: Announcement, note_name: Callable[[str]
         # The kernel gives back to us what we send to all.
         if not heard.ourselves:
             raise OSError(errno.ENETUNREACH, "multicast does not get through")
+        with suppress(TimeoutError):
+            await asyncio.wait_for(heard.another.wait(), SETTLE_S)
         if not heard.another.is_set():
             note_name(name)
         await heard.another.wait()

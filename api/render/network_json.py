@@ -17,7 +17,7 @@ class NetworkResponse(ResponseModel):
     )
     encrypted: bool = Field(description="whether the home network is served by https")
     faults: list[str] = Field(
-        description="what keeps the home network out, and what to do",
+        description="what is wrong, for the home network, and what to do",
         examples=[["port 8010 on 192.168.1.20 is in use by another program; choose another port"]],
     )
 

@@ -19,7 +19,7 @@ log = logging.getLogger(__name__)
 # How often this machine's addresses and the files of the certificate are looked at.
 LOOK_S = 5.0
 PLAIN = (
-    "whoever is in the home network can read along, what gives permission included; for https, write "
+    "whoever is in the home network can read along, codes and tokens included; for https, write "
     "certificate and key under [network]"
 )
 _FIRST_FREE_PORT = 1024
@@ -129,7 +129,7 @@ class Listening:
             if fault not in before.faults:
                 log.error("network: %s", fault)
         if found_as is not None and found_as != told_as:
-            log.info("the home network finds it as %s", self._url(found_as))
+            log.info("announced to the home network as %s", self._url(found_as))
         if self.status.home and not before.home and not self.status.encrypted:
             log.info("plain http: %s", PLAIN)
         if self.status.home and self.status.home[:1] != before.home[:1]:

@@ -130,7 +130,8 @@ def get_tokens(context: Context) -> CredentialsResponse:
 def delete_token(context: Context, client: Caller, token_id: TokenId) -> None:
     """Shut a device out, from its next request on; a token's sessions end with it."""
     if context.access.revoke(token_id, by=client.name, now=context.now()) is None:
-        words = f"no token or session {quote(token_id)} is known; GET /v1/access/tokens lists them"
+        where = "leerie access list and GET /v1/access/tokens show their ids"
+        words = f"no token or session {quote(token_id)} is known; {where}"
         raise ProblemError("unknown-token", words)
 
 

@@ -46,7 +46,7 @@ def test_a_connection_whose_peer_is_gone_is_the_home_network():
 def test_the_board_may_do_everything_and_is_named():
     """Changes of the command line are named as such, all others on the board as the board's."""
     board, line = Client.of_board("127.0.0.1", "curl/8"), Client.of_board("::1", "leerie-command-line")
-    assert (board.name, line.name) == ("this board", "command line")
+    assert (board.name, line.name) == ("this board", "the command line")
     assert all(each.may_read and each.may_control for each in (board, line))
 
 

@@ -89,7 +89,10 @@ def test_a_spoilt_byte_lets_nobody_do_more(tmp_path, data):
     whole = bytearray(path.read_bytes())
     whole[data.draw(st.integers(0, len(whole) - 1))] = data.draw(st.integers(0, 255))
     path.write_bytes(whole)
-    found, fault = file.read()
+    try:
+        found, fault = file.read()
+    except AccessFileError:  # with a digit more in its version it is a newer one's, by which nobody is let in
+        return
     shown = find_shown(found.credentials, secret)
     assert fault is None or found.credentials == ()
     assert shown is None or shown.scope is Scope.READ

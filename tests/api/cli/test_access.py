@@ -8,9 +8,11 @@ from urllib.parse import urlsplit
 import pytest
 
 from api.network import addresses
+from api.web.listening import Listening
+from config.file.loader import load_site
 from controller.journal.reader import JournalReader
 from tests.api.command import call, call_json
-from tests.api.lines import serving
+from tests.api.lines import serving, wait_until
 from tests.api.stand_in import SITE
 from tests.api.web.devices import Device
 
@@ -102,7 +104,10 @@ def test_a_phone_is_let_in_by_a_printed_code(house, at_daemon):
 
 def test_devices_are_listed_and_revoked(house, at_daemon):
     """The list says what each may do and when it was last used; what is revoked is on it no longer."""
-    assert at_daemon("list").stdout == "No device is let in. leerie access pair lets one in.\n"
+    assert (
+        at_daemon("list").stdout
+        == f"No device is let in. To let one in: leerie access pair {house.site_path}\n"
+    )
     device = Device(house).pair("control", "kitchen phone")
     line = f"{device.id}  kitchen phone: token, control, made 2027-06-21 21:30, never used"
     assert at_daemon("list").stdout.splitlines() == [line]
@@ -127,13 +132,30 @@ def test_a_calendar_program_gets_an_address(house, at_daemon):
     assert how_to_end.endswith(f"leerie access revoke {house.site_path} {known['id']}")
 
 
+def test_with_and_without_a_daemon_the_addresses_are_the_same(house):
+    """What is said without a daemon is what one then serves; with one, the code is exchanged at its best."""
+    text = house.site_path.read_text(encoding="utf-8")
+    network = '[network]\nlisten = ["127.9.0.12", "127.9.0.13"]\nnames = ["garden.example.net"]\n\n[relays]'
+    house.site_path.write_text(text.replace("[relays]", network), encoding="utf-8")
+    settings = load_site(house.site_path).site.network
+    listening = Listening(lambda: settings, port=0)
+    with serving(lambda: house.make_app(listening=listening), listening=listening) as server:
+        wait_until(lambda: len(listening.status.home) == 3)
+        served = call_json("access", house.site_path, "--port", server.port)
+        last = call("access", "pair", house.site_path, "--port", server.port).stdout.splitlines()[-1]
+        assert last == f"Exchange it there for a token: POST http://127.9.0.12:{server.port}/v1/access/tokens"
+    planned = call_json("access", house.site_path, "--port", server.port)
+    assert (served.pop("basis"), planned.pop("basis")) == ("daemon", "site file")
+    assert served == planned
+
+
 def test_changes_of_the_command_line_are_named_as_such(house, at_daemon):
     """The journal says that a code came from the command line."""
     code = at_daemon("pair").stdout.splitlines()[0].removeprefix("Code: ")
     Device(house).ask("POST", "/v1/access/tokens", json={"code": code, "name": "shed"})
     house.pass_time(1)
     words = [each.words for each in JournalReader(house.journal.directory).events()]
-    assert any("shed" in each and "by a pairing code of command line" in each for each in words)
+    assert any("shed" in each and "by a pairing code of the command line" in each for each in words)
 
 
 @pytest.mark.parametrize("words", [("pair",), ("list",), ("calendar",), ("revoke", "x")])

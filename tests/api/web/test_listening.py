@@ -354,8 +354,8 @@ def test_the_name_by_which_it_is_found(machine, found, caplog):
             assert "leerie-2.local" not in machine.listening.names
 
     asyncio.run(run())
-    said = [each.getMessage() for each in caplog.records if "finds" in each.getMessage()]
-    assert said == [f"the home network finds it as http://leerie-2.local:{machine.listening.port}/"]
+    said = [each.getMessage() for each in caplog.records if "announced" in each.getMessage()]
+    assert said == [f"announced to the home network as http://leerie-2.local:{machine.listening.port}/"]
     assert len(machine.shown) == 1  # the address, which every phone can open
 
 
