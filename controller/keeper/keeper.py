@@ -72,12 +72,11 @@ class Keeper:
         self._recorder = Recorder(journal, started_at=self._started_at, words=f"site {site.name}", past=past)
         self._recorder.record_programs(site.zones, self._started_at)
         self._lit_boot_s = LONG_AGO_S
-        # By pin. Whatever else switched a relay, the power or an earlier boot, was before this boot began: 0.
-        moved_boot_s = past.switched_in(self._started_at.boot_id) if past else {}
-        self._moved_boot_s = {
-            each.pin: max(moved_boot_s.get(name, 0.0) for name in (each.id, *each.formerly))
-            for each in site.zones
-        }
+        # By pin, and before this start by zone. Whatever else switched a relay, the power or an earlier boot,
+        # was before this boot began: 0.
+        self._moved_boot_s: dict[int, float] = {}
+        self._moved_before_boot_s = past.switched_in(self._started_at.boot_id) if past else {}
+        self._add_moves_before(site)
         self._unrecorded: tuple[Site, Reading] | None = (site, self._started_at)
         self._refused: str | None = None
         self._site_changed_at: Reading | None = None
@@ -226,6 +225,7 @@ class Keeper:
             self._zones[zone.id].load = zone.rated_load
         for zone_id in sorted(self.overrides.keys() - self._zones.keys()):
             self._end_override(zone_id, ZONE_REMOVED, now)
+        self._add_moves_before(site)
         self.planner = planner
         self._unrecorded = (site, now)
         if tz is None:
@@ -348,6 +348,12 @@ class Keeper:
         words = f"the relay was found {'lit' if found else 'dark'}"
         self._recorder.switched(zone_id, state, now, on=bool(found), cause=Cause.RELAY_FAULT, words=words)
         return found
+
+    def _add_moves_before(self, site: Site) -> None:
+        """Have the relays of a site rest also from what an earlier keeper switched; it knew zones, not pins."""
+        for zone in site.zones:
+            before = (self._moved_before_boot_s.get(name, 0.0) for name in (zone.id, *zone.formerly))
+            self._moved_boot_s[zone.pin] = max(self._moved_boot_s.get(zone.pin, 0.0), *before)
 
     def _switch(self, state: ZoneState, now: Reading, *, on: bool) -> None:
         self._moved_boot_s[state.wire.pin] = now.boot_s

@@ -12,7 +12,7 @@ import sqlite3
 from collections import deque
 from collections.abc import Callable, Iterator
 from datetime import date, timedelta
-from functools import lru_cache, partial
+from functools import cache, lru_cache, partial
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any, TypeVar
@@ -21,8 +21,9 @@ from unittest.mock import patch
 from api.daemon.hooks import DaemonHooks
 from api.daemon.last_good import load_or_last_good
 from api.daemon.site_file import LOOK_EVERY_S, SiteFile
-from config.errors import JournalError
+from config.errors import JournalError, SiteFileError
 from config.file.loader import LoadedSite, load_site, parse_site
+from config.validation.place import read_places
 from controller.clock.clock import SystemClock
 from controller.journal.journal import Journal
 from controller.journal.lock import StateLock
@@ -384,9 +385,23 @@ class SimulatedDaemon:
 
 
 @lru_cache(maxsize=64)
+def _parse(text: str, file_name: str) -> LoadedSite | SiteFileError:
+    try:
+        return parse_site(text, file_name)
+    except SiteFileError as error:
+        return error
+
+
 def parse_once(text: str, file_name: str = "garden.toml") -> LoadedSite:
     """Read a text once: the same is read at every start and by the judge."""
-    return parse_site(text, file_name)
+    found = _parse(text, file_name)
+    if isinstance(found, SiteFileError):
+        raise found.with_traceback(None)
+    return found
+
+
+# The tables of the time zone data are the same in every garden.
+read_once = cache(read_places)
 
 
 @contextlib.contextmanager
@@ -428,6 +443,7 @@ def in_this_world(world: World) -> Iterator[None]:
         "api.daemon.hooks.SiteFile": partial(SiteFile, now_s=lambda: world.awake_s),
         "api.daemon.site_file.parse_site": parse_once,
         "api.daemon.last_good.load_site": load_once,
+        "config.validation.place.read_places": read_once,
     }
     with contextlib.ExitStack() as stack:
         for name, value in changes.items():

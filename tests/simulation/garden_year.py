@@ -167,8 +167,9 @@ class GardenYear:
             elif due_s <= world.now_s:
                 self.guarded(self.advance)
             self.notice_file()
-            self.notice_trust()
-            self.judge.inspect(self.daemon.clock.read() if self.daemon else None, late_s=self.late_s)
+            now = self.daemon.clock.read() if self.daemon else None
+            self.notice_trust(now)
+            self.judge.inspect(now, late_s=self.late_s)
 
     @property
     def busy(self) -> bool:
@@ -220,14 +221,15 @@ class GardenYear:
             self.judge.after_round(now)
             self.notice_noon(now)
 
-    def notice_trust(self) -> None:
+    def notice_trust(self, now: Reading | None) -> None:
         """A clock that has become right, or wrong, must be noticed as soon as the clocks are compared."""
         daemon, now_s = self.daemon, self.world.now_s
         if (
             daemon is None
+            or now is None
             or daemon.loop is None
             or not self.busy
-            or daemon.control.status.at.trusted is daemon.clock.read().trusted
+            or daemon.control.status.at.trusted is now.trusted
         ):
             self.unnoticed_s = None
         elif self.unnoticed_s is None:

@@ -223,8 +223,8 @@ MUTANTS = (
     Mutant(
         "a rest is forgotten at a restart",
         "controller/keeper/keeper.py",
-        "moved_boot_s = past.switched_in(self._started_at.boot_id) if past else {}",
-        "moved_boot_s = {}",
+        "past.switched_in(self._started_at.boot_id) if past else {}",
+        "{}",
     ),
     Mutant(
         "a relay does not rest after the board started",

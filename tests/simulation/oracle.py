@@ -153,7 +153,7 @@ class Oracle:
         program: list[str] = found["program"]
         for special in found.get("special_nights", ()):
             if is_special(special["nights"], day):
-                program = special["program"]
+                program = special.get("program", [])
         return program
 
     def _resolve(self, program: list[SpanText], day: date, lean: Lean) -> Stretches:

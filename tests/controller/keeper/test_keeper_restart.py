@@ -113,6 +113,26 @@ def test_a_relay_rests_across_a_restart_in_one_boot(lives: Lives) -> None:
     assert lives.lit
 
 
+def test_a_relay_rests_across_a_restart_also_where_its_zone_comes_back_later(lives: Lives) -> None:
+    """A site file that was half written at the start lacks a zone; its relay has moved all the same."""
+    whole = site(
+        zone("orchard", PROGRAM, pin=27),
+        zone("jetty", PROGRAM, pin=17),
+        relays={"rest_s": 30.0, "stagger_s": 0.0},
+    )
+    lives.clock = SteppedClock(at("21:20"), boot_s=1000)
+    lives.begin(whole)
+    lives.stop()
+    lives.clock.advance(5)
+    lives.begin(site(zone("orchard", PROGRAM, pin=27), relays={"rest_s": 30.0, "stagger_s": 0.0}))
+    lives.keeper.change_site(whole, words="the site file was read again")
+    lives.due_in_s = lives.keeper.reconcile()
+    lives.pass_until(at("21:20") + timedelta(seconds=29.9))
+    assert not lives.lit
+    lives.pass_until(at("21:20") + timedelta(seconds=30.1))
+    assert lives.lit
+
+
 @pytest.mark.parametrize("ended", ["cut", "stop"])
 def test_a_relay_rests_after_the_board_started(lives: Lives, ended: str) -> None:
     """Whatever switched it before a power cut, no relay comes on sooner than its rest after the start."""
