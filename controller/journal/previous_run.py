@@ -172,7 +172,8 @@ def last_sign_of_life(connection: sqlite3.Connection, *, corrected: bool = False
     """
     row = connection.execute(
         "SELECT at_ms, boot_ms, boot.boot_id, l.trusted, boot.began_ms "  # noqa: S608 - our own text
-        f"FROM ({SIGNS_OF_LIFE}) l JOIN boot ON boot.id = l.boot ORDER BY boot.id DESC, boot_ms DESC LIMIT 1"
+        f"FROM ({SIGNS_OF_LIFE}) l JOIN boot ON boot.id = l.boot "
+        "ORDER BY boot.id DESC, boot_ms DESC, l.trusted DESC LIMIT 1"
     ).fetchone()
     if row is None:
         return None

@@ -319,7 +319,7 @@ class Writer:
         row = self._execute(
             f"SELECT at_ms, boot_ms, boot, trusted FROM ({SIGNS_OF_LIFE} UNION ALL "  # noqa: S608 - our own text
             "SELECT at_ms, boot_ms, boot, trusted FROM switching WHERE id = :on_id) "
-            "WHERE boot = :boot ORDER BY boot_ms DESC LIMIT 1",
+            "WHERE boot = :boot ORDER BY boot_ms DESC, trusted DESC LIMIT 1",
             {"on_id": run.on_id, "boot": run.boot},
         ).fetchone()
         reason = self._find("reason", cause=cause.value, words=words)

@@ -350,7 +350,7 @@ class Keeper:
         return found
 
     def _add_moves_before(self, site: Site) -> None:
-        """Have the relays of a site rest also from what an earlier keeper switched; it knew zones, not pins."""
+        """Have relays rest also from what an earlier keeper switched: the journal knows zones, not pins."""
         for zone in site.zones:
             before = (self._moved_before_boot_s.get(name, 0.0) for name in (zone.id, *zone.formerly))
             self._moved_boot_s[zone.pin] = max(self._moved_boot_s.get(zone.pin, 0.0), *before)

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from config.models.site import Site, Zone
 from controller.clock.clock import step_between
-from controller.clock.trust import CONFIRMED
+from controller.clock.trust import CONFIRMED, IMPOSSIBLE
 from controller.journal.previous_run import PreviousRun
 from controller.keeper.state import ZoneState
 from controller.planning.program_text import REMOVED, format_program
@@ -182,7 +182,9 @@ class Recorder:
             return
         self._previous = None
         started_at_utc = now.utc - timedelta(seconds=now.boot_s - self._started_at.boot_s)
-        gap_s = (started_at_utc - past.last_sign.utc).total_seconds() if past.last_sign.trusted else None
+        # A clock that says a time before this program was made may have to be believed, but measures nothing.
+        measured = past.last_sign.trusted and not now.trust.startswith(IMPOSSIBLE)
+        gap_s = (started_at_utc - past.last_sign.utc).total_seconds() if measured else None
         if past.ended_well:
             return
         if past.last_sign.boot_id == now.boot_id:

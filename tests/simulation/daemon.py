@@ -263,19 +263,20 @@ class SimulatedDaemon:
 
     # -- time passes -----------------------------------------------------------------------------------------
 
-    def wait_s(self, *, busy: bool, calm_until_s: float = 0.0) -> float:
+    def wait_s(self, now: Reading | None, *, busy: bool, calm_until_s: float = 0.0) -> float:
         """Give in how many seconds the program must be woken.
 
         Args:
+            now: the clock, where it has just been read.
             busy: whether something happened just now, so that every tick counts.
             calm_until_s: before this moment of the world nothing happens.
         """
         self.keeper.tick_s = TICK_S if busy else CALM_TICK_S
         if self.watch.was_set:
             return 0.0
-        return min(self.look_at_s - self.world.now_s, self._wait_s(busy=busy, calm_until_s=calm_until_s))
+        return min(self.look_at_s - self.world.now_s, self._wait_s(now, busy=busy, calm_until_s=calm_until_s))
 
-    def _wait_s(self, *, busy: bool, calm_until_s: float) -> float:
+    def _wait_s(self, now: Reading | None, *, busy: bool, calm_until_s: float) -> float:
         if busy and self.loop is not None:
             return self.loop.next_s
         world = self.world
@@ -286,7 +287,7 @@ class SimulatedDaemon:
             if busy:
                 since_s = world.now_s - world.boot_at_s - self.control.status.at.boot_s
                 return min(wait_s, max(TICK_S - since_s, 0.0) + LATE_S)
-        now = self.clock.read()
+        now = now or self.clock.read()
         wait_s = min(wait_s, CALM_TICK_S)
         if not now.trusted and (world.hardware or world.synchronised):
             wait_s = min(wait_s, self._untrusted_for_s(now))

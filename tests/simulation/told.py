@@ -15,7 +15,7 @@ from typing import Any, NamedTuple
 from config.models.site import Site
 from controller.journal.database import JOURNAL_NAME
 from controller.records.reading import Reading
-from tests.simulation.belief import KnownTime
+from tests.simulation.belief import BEHIND_S, RELEASED_S, KnownTime
 from tests.simulation.oracle import Oracle
 from tests.simulation.violation import Violation
 from tests.simulation.world import PinChange, World
@@ -332,10 +332,10 @@ class Told:
             return
         life.before = None
         started_s = now.utc.timestamp() - (now.boot_s - life.started.boot_s)
-        size_s = started_s - before.at_ms / 1000
+        size_s, is_possible = started_s - before.at_ms / 1000, now.utc.timestamp() >= RELEASED_S - BEHIND_S
         self.expect(
             DIED if before.boot == now.boot_id else POWER_LOST,
-            size_s=(size_s - 0.01, size_s + 0.01) if before.trusted else None,
+            size_s=(size_s - 0.01, size_s + 0.01) if before.trusted and is_possible else None,
         )
 
     def may_have_begun_s(self, on: Moment, off: Moment) -> list[float]:

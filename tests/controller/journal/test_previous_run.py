@@ -48,6 +48,16 @@ def test_what_a_keeper_left_behind(state: Path) -> None:
     assert past.trusted_boot_id == "boot-1"
 
 
+def test_of_two_signs_of_one_moment_the_trusted_one_counts(state: Path) -> None:
+    """A lamp was lit in the moment in which the network set the clock: its second reading knows the time."""
+    wrong, right = reading(-3600, boot_s=4.0, trusted=False), reading(0, boot_s=4.0)
+    set_now = Event(kind=EventKind.CLOCK_STEPPED, at=right, words="the clock was set", size_s=3600)
+    write(state, lit("jetty", wrong), set_now, lit("orchard", wrong))
+    past = Journal(state).previous_run()
+    assert past is not None
+    assert past.last_sign == right
+
+
 def test_a_keeper_that_wrote_on_in_another_journal_has_not_ended_well(state: Path) -> None:
     """A journal that was begun, or taken up again, in mid-run belongs to a keeper that was at work."""
     for kind in (EventKind.JOURNAL_REPLACED, EventKind.JOURNAL_SET_ASIDE):

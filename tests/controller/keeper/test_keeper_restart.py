@@ -13,7 +13,7 @@ import pytest
 from config.models.site import Site
 from controller.clock.clock import SteppedClock, SystemClock
 from controller.clock.evidence import ClockEvidence
-from controller.clock.trust import RELEASED_UTC, Evidence
+from controller.clock.trust import IMPOSSIBLE, RELEASED_UTC, Evidence
 from controller.journal.journal import Journal
 from controller.journal.previous_run import PreviousRun
 from controller.journal.reader import JournalReader
@@ -384,6 +384,18 @@ def test_a_gap_after_a_sign_that_was_not_trusted_has_no_length(lives: Lives) -> 
     lives.cut()
     lives.clock.trusted = True
     lives.clock.reboot(off_s=600)
+    lives.begin()
+    (event,) = lives.events(*GAPS)
+    assert (event.kind, event.size_s) == (EventKind.POWER_LOST, None)
+
+
+def test_a_gap_by_a_clock_in_1970_that_is_always_believed_has_no_length(lives: Lives) -> None:
+    """A garden without a network lights by the time that it has; that time measures nothing."""
+    lives.begin()
+    lives.pass_until(at("16:00"))
+    lives.cut()
+    lives.clock.trust = f"{IMPOSSIBLE}the clock says 1970-01-01"
+    lives.clock.reboot(utc=datetime(1970, 1, 1, tzinfo=UTC))
     lives.begin()
     (event,) = lives.events(*GAPS)
     assert (event.kind, event.size_s) == (EventKind.POWER_LOST, None)
