@@ -29,7 +29,7 @@ def hours_of(lasts_ms: int | None) -> float | None:
 
 def kwh_of(joules: Decimal) -> float:
     """Give joules as kilowatt-hours, to the thousandth of a watt-hour."""
-    return round(float(joules / J_PER_KWH), 6)
+    return round(float(joules / J_PER_KWH), 6) + 0.0  # no sign before a nought
 
 
 def money_of(amount: Decimal | None, currency: str | None) -> int | float | None:
@@ -46,7 +46,7 @@ def money_of(amount: Decimal | None, currency: str | None) -> int | float | None
 
 def unrounded(amount: Decimal | None) -> float | None:
     """Give an amount to the billionth."""
-    return None if amount is None else round(float(amount), 9)
+    return None if amount is None else round(float(amount), 9) + 0.0
 
 
 def rounded(value: float | None, digits: int) -> float | None:

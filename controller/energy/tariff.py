@@ -65,7 +65,8 @@ def round_money(amount: Decimal, currency: str) -> Decimal:
 
     Only for showing: sums are made of unrounded amounts. Rounding halves up is common practice, no source.
     """
-    return amount.quantize(Decimal(1).scaleb(-minor_digits(currency)), rounding=ROUND_HALF_UP)
+    # Adding nothing takes the sign off a nought.
+    return amount.quantize(Decimal(1).scaleb(-minor_digits(currency)), rounding=ROUND_HALF_UP) + 0
 
 
 def _edges(tariff: Tariff, first: date, last: date, tz: ZoneInfo) -> list[tuple[int, Decimal, str]]:
