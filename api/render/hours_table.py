@@ -1,6 +1,7 @@
 """The account of the past for people: tables of hours, energy and money, of lamps, and of relays."""
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
+from datetime import date
 from itertools import chain
 
 from rich.console import RenderableType
@@ -23,6 +24,7 @@ from api.render.numbers import (
 from api.render.tables import PAGE_ROWS, Row, TableColumn, build_table, note_line, numbers, strong, texts
 from controller.calendar.night import local
 from controller.calendar.periods import Period, parse_period
+from controller.history.query import Beside
 from controller.history.report import HoursHead, HoursStream
 from controller.history.totals import Comparison, Figures, HourSum, Recorded, add_up
 from controller.history.work import Task
@@ -39,7 +41,8 @@ def lay_out_hours(stream: HoursStream) -> Iterator[RenderableType]:
     yield Text(f"{head.site.name}, nights of {head.first} to {head.last}, by {head.by}\n")
     if head.attention:
         yield from (build_table(_ATTENTION_COLUMNS, map(_attention_cells, head.attention)), Text(""))
-    pages = _pages(stream)
+    without = set(head.beside)
+    pages = _pages(stream, without)
     page = next(pages, [])
     following = next(pages, None)
     if following is None:
@@ -58,16 +61,17 @@ def lay_out_hours(stream: HoursStream) -> Iterator[RenderableType]:
         yield from (Text(""), build_table(_LAMP_COLUMNS, map(_lamp_cells, head.wear.lamps)))
     if head.wear is not None and head.wear.relays:
         yield from (Text(""), build_table(_RELAY_COLUMNS, map(_relay_cells, head.wear.relays)))
-    notes = [*_since(head), *hour_notes(head.site, stream.totals)]
+    notes = [*_since(head), *_without_beside(without), *hour_notes(head.site, stream.totals)]
     if notes:
         yield Text("")
     yield from map(note_line, notes)
 
 
-def _pages(stream: HoursStream) -> Iterator[list[HourSum]]:
-    """Gather rows into pages of whole periods."""
+def _pages(stream: HoursStream, without: set[Beside]) -> Iterator[list[HourSum]]:
+    """Gather rows into pages of whole periods; what stands beside one of them is no longer ``without``."""
     page: list[HourSum] = []
     for row in chain.from_iterable(stream.batches()):
+        without -= {beside for beside, (_, find) in _BESIDE.items() if find(row)}
         if len(page) >= PAGE_ROWS and row.period != page[-1].period:
             yield page
             page = []
@@ -81,7 +85,7 @@ def _page(head: HoursHead, rows: Sequence[HourSum], totals: Sequence[HourSum]) -
     yield _hours(head, rows, totals)
     if any(row.missed for row in rows):
         yield from (Text(""), _missed(head, rows))
-    for heading, find in (("A year earlier", _year_earlier), ("Forecast", _forecast)):
+    for heading, find in _BESIDE.values():
         if any(find(row) for row in (*rows, *totals)):
             yield from (Text(""), _beside(head, heading, find, rows, totals))
 
@@ -196,12 +200,11 @@ def _beside(
     return build_table([*texts(heading, folds=True), *texts("Zone"), *numbers(*columns)], lines)
 
 
-def _year_earlier(row: HourSum) -> Comparison | None:
-    return row.year_earlier
-
-
-def _forecast(row: HourSum) -> Comparison | None:
-    return row.forecast
+# Over each table of what stands beside the rows, and how that is found in a row.
+_BESIDE: dict[Beside, tuple[str, Callable[[HourSum], Comparison | None]]] = {
+    Beside.LAST_YEAR: ("A year earlier", lambda row: row.year_earlier),
+    Beside.FORECAST: ("Forecast", lambda row: row.forecast),
+}
 
 
 def _name(head: HoursHead, row: HourSum) -> str:
@@ -209,7 +212,7 @@ def _name(head: HoursHead, row: HourSum) -> str:
 
 
 def _period_text(period: Period, head: HoursHead) -> str:
-    """Name a period of an account: 2027-06, 2027-06 (so far), 2027-05 (from 20 May).
+    """Name a period of an account: 2027-06, 2027-06 (so far), 2027-05 (from 20 May), 2027-05 (20 May).
 
     Two dates joined by "to" stand above every table; here they are all nights.
     """
@@ -225,16 +228,23 @@ def _marks(period: Period, head: HoursHead) -> str:
     recorded = bounds.recorded(period)
     if recorded is Recorded.NONE:
         return "no record"
+    has_two_years = named.first.year != named.last.year
+
+    def day(date_: date) -> str:
+        return f"{date_.day} {date_:%b %Y}" if has_two_years else f"{date_.day} {date_:%b}"
+
     marks = []
     if recorded is Recorded.PART:
         began = local(bounds.began_utc, head.tz)
-        marks.append(f"from {began:%H:%M}" if period.nights == 1 else f"from {began.day} {began:%b}")
+        marks.append(f"from {began:%H:%M}" if period.nights == 1 else f"from {day(began)}")
+    elif period.nights == 1 < named.nights:
+        marks.append(day(period.first))
     elif period.first > named.first:
-        marks.append(f"from {period.first.day} {period.first:%b}")
+        marks.append(f"from {day(period.first)}")
     if period.ends_at_utc > bounds.now_utc:
         marks.append("so far")
-    elif period.last < named.last:
-        marks.append(f"to {period.last.day} {period.last:%b}")
+    elif period.last < named.last and period.nights > 1:
+        marks.append(f"to {day(period.last)}")
     return ", ".join(marks)
 
 
@@ -282,6 +292,14 @@ def _relay_cells(life: RelayLife) -> list[str]:
 
 def _reason(reason: Cause | None) -> str:
     return "unexplained" if reason is None else str(reason)
+
+
+def _without_beside(without: set[Beside]) -> Iterator[str]:
+    """Say why nothing stands beside any row, where something was asked for."""
+    if Beside.LAST_YEAR in without:
+        yield "there is no record of the year before"
+    if Beside.FORECAST in without:
+        yield "the forecast stands beside nights that are over; leerie year shows those to come"
 
 
 def _since(head: HoursHead) -> Iterable[str]:

@@ -82,6 +82,27 @@ def test_a_part_of_a_month_is_marked_too(garden, monkeypatch):
     assert "2027-06-20 (so far)" in words
 
 
+def test_a_mark_has_the_year_where_the_period_has_not(garden, monkeypatch):
+    """All nights begin on a day of a year; one night of a month is named once."""
+    words = garden.words(monkeypatch, "--from", "2026-03-01", "--by", "whole", "--zone", "jetty")
+    assert "all nights (from 10 Apr 2026, so" in words
+    assert "2027-01 (10 Jan)" in garden.words(monkeypatch, "--period", "2027-01-10")
+    assert "2026-winter (from 5 Jan 2027)" in garden.words(
+        monkeypatch, "--from", "2027-01-05", "--to", "2027-03-10", "--by", "season"
+    )
+
+
+def test_a_comparison_with_nothing_says_so(garden, monkeypatch):
+    """Where there is no record of the year before, or the nights are still to come, that is said."""
+    words = garden.words(monkeypatch, "--period", "2027-02", "--beside", "last-year")
+    assert "There is no record of the year before." in words
+    words = garden.words(monkeypatch, "--period", "2027-08", "--beside", "forecast")
+    assert "The forecast stands beside nights that are over; leerie year shows those to come." in words
+    words = garden.words(monkeypatch, "--period", "2027-05", "--beside", "last-year", "--beside", "forecast")
+    assert "no record of the year before" not in words
+    assert "leerie year" not in words
+
+
 @pytest.mark.parametrize(
     ("by", "period", "earlier"),
     [
