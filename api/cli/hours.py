@@ -32,7 +32,7 @@ from controller.clock.clock import now_utc
 @click.option(
     "--period",
     metavar="PERIOD",
-    help="Only 2027-winter (begins in December 2027), 2027-06, 2027-06-21, or “DATE to DATE”.",
+    help="Only 2027, 2027-winter (begins in December 2027), 2027-06, 2027-06-21, or “DATE to DATE”.",
 )
 @date_option("--from", "from_date", about="First night.")
 @date_option("--to", "to_date", about="Last night; else tonight.")

@@ -153,7 +153,8 @@ class _Change:
         for each in known:
             if each.on_date == self.on_date:
                 return each
-        has = f"recorded: {', '.join(each.id for each in known)}" if known else "nor is any other of it"
+        what = f"zone {self.part.zone.id}, {part}"
+        has = f"recorded: {', '.join(each.id for each in known)}" if known else f"nor any other of {what}"
         raise LeerieError(f"no replacement {self.part.zone.id}.{part}.{self.on_date} is recorded; {has}")
 
     def _await(self, state: Path, replacement_id: str, *, wanted: bool) -> None:

@@ -25,9 +25,9 @@ def report(
 ) -> None:
     """Write the report of a season as a page of HTML, and say where it is.
 
-    SEASON is 2027-winter (begins in December 2027), a month such as 2027-06, or “DATE to DATE”. Open the page
-    in a browser to print it on A4 or Letter, or to save it as a PDF. The daemon may be running meanwhile. A
-    file that exists is kept, unless --overwrite is given.
+    SEASON is 2027-winter (begins in December 2027), a month such as 2027-06, a year such as 2027, or “DATE to
+    DATE”. Open the page in a browser to print it on A4 or Letter, or to save it as a PDF. The daemon may be
+    running meanwhile. A file that exists is kept, unless --overwrite is given.
     """
     from api.render.season_report import write_report
     from controller.history.report import year_to_come

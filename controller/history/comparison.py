@@ -1,11 +1,12 @@
 """Periods beside others: the same ones a year earlier, or what the present program was expected to use.
 
 Like is compared with like. Of a period that is not over, both sides end at the same time of the year; and
-nothing is expected from before the journal began.
+nothing is expected of a zone from before the journal was first told of it.
 """
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
+from itertools import pairwise
 
 from controller.calendar.intervals import Interval, ms_of, overlap, total_ms
 from controller.calendar.night import nights
@@ -17,7 +18,7 @@ from controller.forecast.forecast import forecast_input
 from controller.history.account import AccountInput, Step, account_in_steps
 from controller.history.nights import Bounds
 from controller.history.steps import sums_in_steps
-from controller.history.totals import Comparison, HourSum, Recorded
+from controller.history.totals import Comparison, HourSum, Recorded, add_up
 from controller.planning.plan import plan_night
 from controller.planning.planner import Planner
 
@@ -57,6 +58,7 @@ def beside_forecast(inputs: AccountInput, periods: Iterable[Period], steps: Iter
     ``steps`` are the account of ``periods``. Energy has the prices of its time.
     """
     bounds, planner = inputs.bounds, inputs.history.planner
+    began_ms = {zone: ms_of(at_utc) for zone, at_utc in inputs.source.zones_began().items()}
 
     def expected_of(period: Period) -> Period | None:
         is_known = bounds.recorded(period) is not Recorded.NONE and period.starts_at_utc < bounds.now_utc
@@ -66,7 +68,7 @@ def beside_forecast(inputs: AccountInput, periods: Iterable[Period], steps: Iter
         return replace(this, forecast=_compare(this, period, other, alike=True))
 
     def work(pieces: Sequence[Period]) -> Iterator[HourSum]:
-        return _expect(planner, pieces, bounds)
+        return _expect(planner, pieces, bounds, began_ms)
 
     expected = sums_in_steps(_some(periods, expected_of), planner.tz, work)
     return _beside(steps, expected, expected_of, compare)
@@ -104,8 +106,10 @@ def _beside(
         yield compared
 
 
-def _expect(planner: Planner, pieces: Sequence[Period], bounds: Bounds) -> Iterator[HourSum]:
-    """Work out what the present program uses over some periods, from the journal's beginning up to now."""
+def _expect(
+    planner: Planner, pieces: Sequence[Period], bounds: Bounds, began_ms: Mapping[str, int]
+) -> Iterator[HourSum]:
+    """Work out what the present program uses over some periods, from each zone's beginning up to now."""
     inputs, tz = forecast_input(planner), planner.tz
     starts_at_utc, ends_at_utc = pieces[0].starts_at_utc, pieces[-1].ends_at_utc
     lit: dict[str, list[Interval]] = {each.zone: [] for each in inputs.zones}
@@ -116,25 +120,30 @@ def _expect(planner: Planner, pieces: Sequence[Period], bounds: Bounds) -> Itera
     prices = None
     if inputs.tariff is not None:
         prices = price_steps(inputs.tariff, starts_at_utc, ends_at_utc, tz)
-    losses = {each.zone: each.losses for each in inputs.zones}
-    rated = {each.zone: each.load.total_w for each in inputs.zones}
     for piece in pieces:
         known = bounds.known(piece)
-        inside = {zone: overlap(windows, [known]) for zone, windows in lit.items()}
-        draws = [
-            Draw(zone=each.zone, starts_ms=on_ms, ends_ms=off_ms, load=each.load)
-            for each in inputs.zones
-            for on_ms, off_ms in inside[each.zone]
-        ]
-        energies = measure_zones(losses, rated, draws, known, prices)
-        for each in inputs.zones:
-            energy, lit_ms = energies[each.zone], total_ms(inside[each.zone])
-            yield HourSum(
-                zone=each.zone,
-                period=piece,
-                lit_ms=lit_ms,
-                planned_ms=lit_ms,
-                lamps_j=energy.lamps_j,
-                energy=energy,
-                at_least=energy.without_load_ms > 0 or each.losses.origin == LOSSES_NOT_KNOWN,
-            )
+        edges = sorted({*known, *(at_ms for at_ms in began_ms.values() if known[0] < at_ms < known[1])})
+        sums = {each.zone: HourSum(zone=each.zone, period=piece) for each in inputs.zones}
+        for part in pairwise(edges):
+            there = [each for each in inputs.zones if began_ms.get(each.zone, part[1]) <= part[0]]
+            inside = {each.zone: overlap(lit[each.zone], [part]) for each in there}
+            draws = [
+                Draw(zone=each.zone, starts_ms=on_ms, ends_ms=off_ms, load=each.load)
+                for each in there
+                for on_ms, off_ms in inside[each.zone]
+            ]
+            losses = {each.zone: each.losses for each in there}
+            rated = {each.zone: each.load.total_w for each in there}
+            energies = measure_zones(losses, rated, draws, part, prices)
+            for each in there:
+                energy, lit_ms = energies[each.zone], total_ms(inside[each.zone])
+                of_part = HourSum(
+                    zone=each.zone,
+                    lit_ms=lit_ms,
+                    planned_ms=lit_ms,
+                    lamps_j=energy.lamps_j,
+                    energy=energy,
+                    at_least=energy.without_load_ms > 0 or each.losses.origin == LOSSES_NOT_KNOWN,
+                )
+                sums[each.zone] = add_up([sums[each.zone], of_part], zone=each.zone, period=piece)
+        yield from sums.values()

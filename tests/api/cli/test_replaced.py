@@ -92,7 +92,9 @@ def test_the_same_one_twice_is_one_and_can_be_taken_back(alone):
     assert recorded(alone) == []
     result = replaced(alone, "jetty", "path", "--undo")
     assert result.exit_code == 2
-    assert "no replacement jetty.path.2027-06-22 is recorded; nor is any other of it" in result.stderr
+    assert (
+        "no replacement jetty.path.2027-06-22 is recorded; nor any other of zone jetty, path" in result.stderr
+    )
     ask(alone, "jetty", 1, "--on", "2027-06-01")
     result = replaced(alone, "jetty", "path", "--undo")
     assert "path.2027-06-22 is recorded; recorded: jetty.path.2027-06-01" in result.stderr

@@ -345,7 +345,7 @@ def test_a_reason_for_dark_goes_on_until_now(tmp_path, reason):
     board.run_until(START + DAY)
     if reason == "override":
         for zone_id in ("jetty", "path"):
-            board.override(zone_id, on=False, lasts_s=40 * 86_400)
+            board.override(zone_id, on=False, lasts_s=30 * 86_400)
     if reason == "stopped":
         board.keeper.stop()
     if reason == "clock":

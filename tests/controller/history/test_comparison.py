@@ -177,3 +177,24 @@ def test_nothing_is_expected_before_the_journal_or_after_now(garden):
     assert hours(june.forecast.other) == 19 * 3.5 + 0.75
     assert hours(june.forecast.change) == pytest.approx(-2 * 3.5, abs=0.01)
     assert report(garden, Each.MONTH, period="2027-07").rows[0].forecast is None
+
+
+def test_nothing_is_expected_of_a_zone_before_it_came(tmp_path):
+    """A path that came on the 11th of June is expected from then on, with a transformer of its own."""
+    shed = {"id": "shed", "rated_va": 150, "no_load_w": 5, "copper_w": 0}
+    barn = {"id": "barn", "rated_va": 150, "no_load_w": 7, "copper_w": 0}
+    jetty = zone("jetty", "21:00 to 23:00", rated_watts=40, transformer="shed")
+    path = zone("path", "22:00 to 01:00", pin=18, rated_watts=20, transformer="barn")
+    began = datetime(2027, 6, 1, 11, tzinfo=UTC)
+    board = Board(tmp_path, site(jetty, transformers=[shed]), began, tick_s=SELDOM_S)
+    board.run_until(datetime(2027, 6, 11, 11, tzinfo=UTC))
+    board.change(site(jetty, path, transformers=[shed, barn]))
+    board.run_until(datetime(2027, 6, 21, 11, tzinfo=UTC))
+    board.close()
+    for by in (Each.MONTH, Each.NIGHT):
+        told = report(board, by, first=date(2027, 6, 1), last=date(2027, 6, 20))
+        expected = {total.zone: total.forecast.other for total in told.totals}
+        assert {zone_id: hours(figures) for zone_id, figures in expected.items()} == {"jetty": 40, "path": 30}
+        path_wh = 30 * 20 + 10 * 24 * 7
+        assert float(expected["path"].meter_j / J_PER_KWH) * 1000 == pytest.approx(path_wh)
+        assert abs(hours(told.total.forecast.change)) < 0.01
