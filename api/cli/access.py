@@ -54,7 +54,7 @@ def show(*, site_path: Path, as_json: bool, port: int | None) -> int:
     if as_json:
         print_json(report)
     else:
-        for line in _lines(report):
+        for line in _lines(site, report):
             click.echo(line)
         if report.home:
             from api.render.qr_code import show_qr_code
@@ -85,8 +85,8 @@ def pair(*, site_path: Path, name: str | None, read_only: bool, as_json: bool, p
     click.echo(f"Once, until {ends_at:%H:%M}. Whoever enters it may {may}.")
     if report.home:
         click.echo(f"Exchange it there for a token: POST {report.home[0]}v1/access/tokens")
-    else:
-        click.echo('No phone can reach this: write listen = "home" under [network] in the site file.')
+    for line in _faults(site, report):
+        click.echo(line)
 
 
 @access.command("calendar", short_help="Make an address for a calendar program.")
@@ -206,7 +206,16 @@ def _ask(site: Site, port: int) -> AddressesReport:
     )
 
 
-def _lines(report: AddressesReport) -> list[str]:
+def _faults(site: Site, report: AddressesReport) -> list[str]:
+    """Say why the home network cannot reach the API, or not in every way."""
+    if report.home or report.faults:
+        return [f"error: {fault}" for fault in report.faults]
+    if site.network.listen == "board":
+        return ['For the home network, write listen = "home" under [network] in the site file.']
+    return ["This machine has no address in a home network now. It is opened once it has one."]
+
+
+def _lines(site: Site, report: AddressesReport) -> list[str]:
     lines = [f"On this machine: {report.board}"]
     if report.home:
         lines.append(f"In the home network: {', '.join(report.home)}")
@@ -215,9 +224,7 @@ def _lines(report: AddressesReport) -> list[str]:
                 "Plain http: whoever is in that network can read along, codes and tokens included. For "
                 "https, write certificate and key under [network]."
             )
-    elif not report.faults:
-        lines.append('For the home network, write listen = "home" under [network] in the site file.')
-    lines += [f"error: {fault}" for fault in report.faults]
+    lines += _faults(site, report)
     if report.basis != "daemon":
         lines.append("No daemon of this site answers; one that starts now would serve this.")
     return lines

@@ -42,6 +42,16 @@ def test_by_default_only_this_machine_reaches_it(site):
     ]
 
 
+def test_a_machine_without_a_network_is_told_so(site, house, monkeypatch):
+    """Where the site file opens the home network and there is none, nobody is told to open it."""
+    monkeypatch.setattr(addresses, "home_addresses", list)
+    path = site('listen = "home"')
+    said = "This machine has no address in a home network now. It is opened once it has one."
+    assert call("access", path).stdout.splitlines()[1] == said
+    with serving(lambda: house.app) as server:
+        assert call("access", "pair", path, "--port", server.port).stdout.splitlines()[-1] == said
+
+
 def test_the_addresses_of_the_home_network(site):
     """Every address of the home network is listed, and what plain http means is said."""
     path = site('listen = "home"', 'names = ["garden.example.net"]')
@@ -94,7 +104,7 @@ def test_a_phone_is_let_in_by_a_printed_code(house, at_daemon):
     first, *rest = result.stdout.splitlines()
     assert rest == [
         "Once, until 21:40. Whoever enters it may read, but not change anything.",
-        'No phone can reach this: write listen = "home" under [network] in the site file.',
+        'For the home network, write listen = "home" under [network] in the site file.',
     ]
     made = Device(house).ask("POST", "/v1/access/tokens", json={"code": first.removeprefix("Code: ")}).json()
     assert (made["name"], made["scope"]) == ("kitchen phone", "read")
