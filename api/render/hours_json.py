@@ -244,7 +244,7 @@ class LampLifeResponse(_Model):
     since: Night | None = Field(description="the first night that they served; null where not known")
     lit_h: Rounded3 = Field(description="how long they were lit, in hours")
     estimated_h: Rounded3 = Field(
-        description="of these, before the journal was told of the zone, by today's program, in hours",
+        description="of these, before the journal knew the zone, by the program that it had first, in hours",
         examples=[0.0],
     )
     used: Rounded6 | None = Field(description="part of their life; 1 is spent; null where that is not known")

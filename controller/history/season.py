@@ -4,7 +4,6 @@ import re
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
-from controller.calendar.intervals import Interval, ms_of, overlap, without
 from controller.calendar.periods import Each, Period, Season
 from controller.forecast.forecast import Forecast
 from controller.history.account import PastLight, light_of_past
@@ -78,8 +77,8 @@ def report_season(
     last = min(period.last, tonight)
     light = light_of_past(history, source, period.last - _A_YEAR + _ONE_NIGHT, period.last, bounds=bounds)
     wear = account_for_wear(planner, source, year, until=period.last if is_over else None)
-    starts_ms, ends_ms = period.interval
-    wear = _of_known_zones(wear, light, (starts_ms, min(ends_ms, ms_of(bounds.now_utc))))
+    if is_over:
+        wear = _of_known_zones(wear, source, period)
     outages = outages_of(hours.rows)
     due_before = last + _A_YEAR
     return SeasonReport(
@@ -114,11 +113,11 @@ def season_in(period: Period) -> Season | None:
     return Season(match[1]) if match else None
 
 
-def _of_known_zones(wear: Wear, light: PastLight, within: Interval) -> Wear:
-    """Leave out zones that the journal first heard of later, unless it knew none by then."""
-    unknown = {zone: overlap(some, [within]) for zone, some in light.unknown.items()}
-    known = {zone for zone, some in unknown.items() if without([within], some)}
+def _of_known_zones(wear: Wear, source: JournalSource, period: Period) -> Wear:
+    """Leave out zones that the journal was told of after a period."""
+    began = source.zones_began()
+    known = {zone for zone, at_utc in began.items() if at_utc < period.ends_at_utc}
     return Wear(
-        lamps=tuple(each for each in wear.lamps if not known or each.lamps.zone in known),
-        relays=tuple(each for each in wear.relays if not known or each.zone in known),
+        lamps=tuple(each for each in wear.lamps if each.lamps.zone in known),
+        relays=tuple(each for each in wear.relays if each.zone in known),
     )

@@ -2,8 +2,10 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import date
 from decimal import Decimal
 from functools import lru_cache
+from typing import Literal
 
 from pydantic import TypeAdapter
 
@@ -28,14 +30,34 @@ class Supply:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
+class FittedLamps:
+    """The lamps of a fixture, as its table in the site file names them; ``volts`` is what they get."""
+
+    kind: str
+    count: int
+    watts: float
+    id: str | None = None
+    name: str = ""
+    lamp: Literal["led", "filament"] = "led"
+    rated_volts: float = 12.0
+    rated_life_h: float | None = None
+    fitted: date | None = None
+    volts: float | None = None
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
 class SiteFacts:
-    """Where a site is, when it is dark there, and the supply of each of its zones, by the zone's id."""
+    """Where a site is, when it is dark there, and what each of its zones has, by the zone's id.
+
+    ``lamps`` are those of each fixture, in the order of the file; None where a journal was not told of them.
+    """
 
     latitude_deg: float
     longitude_deg: float
     time_zone: str
     dusk_angle_deg: float
     supplies: Mapping[str, Supply]
+    lamps: Mapping[str, tuple[FittedLamps, ...]] | None = None
 
 
 _FACTS = TypeAdapter(SiteFacts)
@@ -43,7 +65,8 @@ _FACTS = TypeAdapter(SiteFacts)
 
 def facts_of(site: Site) -> SiteFacts:
     """Give the facts of a site; its cables are solved, which may take some milliseconds."""
-    cable_w = cable_losses(site).cable_w
+    cables = cable_losses(site)
+    cable_w = cables.cable_w
     return SiteFacts(
         latitude_deg=site.latitude_deg,
         longitude_deg=site.longitude_deg,
@@ -54,6 +77,24 @@ def facts_of(site: Site) -> SiteFacts:
                 losses=losses_of(site, zone),
                 load_w=zone.rated_load.watts,
                 cable_w=cable_w.get(zone.id, Decimal(0)),
+            )
+            for zone in site.zones
+        },
+        lamps={
+            zone.id: tuple(
+                FittedLamps(
+                    kind=fixture.kind,
+                    count=fixture.count,
+                    watts=float(fixture.watts),
+                    id=fixture.id,
+                    name=fixture.name,
+                    lamp=fixture.lamp,
+                    rated_volts=fixture.rated_volts,
+                    rated_life_h=None if fixture.rated_life_h is None else float(fixture.rated_life_h),
+                    fitted=fixture.fitted,
+                    volts=cables.volts.get((zone.id, number)),
+                )
+                for number, fixture in enumerate(zone.fixtures, start=1)
             )
             for zone in site.zones
         },

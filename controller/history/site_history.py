@@ -1,13 +1,17 @@
 """What the site was in the past: by what the journal was told at the time, not by today's site file."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
+from itertools import takewhile
+from typing import Any, cast
 
+from config.models.site import Fixture
 from controller.calendar.intervals import Interval, ms_of, utc_of
 from controller.calendar.moved_zone import MovedZone
 from controller.calendar.night import zone_info
-from controller.history.site_facts import SiteFacts, facts_of, parse_facts
+from controller.history.site_facts import FittedLamps, SiteFacts, facts_of, parse_facts
+from controller.lamps.life import Lamps
 from controller.planning.plan import PlanContext
 from controller.planning.planner import Planner
 from controller.records.entries import SiteRecord
@@ -70,6 +74,7 @@ class SiteHistory:
             for number, ((starts_ms, facts), ends_ms) in enumerate(zip(starts, ends, strict=True))
             if starts_ms < ends_ms
         ]
+        self._zones = {zone.id for zone in planner.site.zones}
         tz = MovedZone.of([(utc_of(each.starts_ms), each.place.tz) for each in self._periods])
         self.planner = planner if tz is planner.tz else Planner(planner.site, tz=tz)
 
@@ -80,6 +85,50 @@ class SiteHistory:
             for each in self._periods
             if max(each.starts_ms, within[0]) < min(each.ends_ms, within[1])
         ]
+
+    def lamps_at(self, at_utc: datetime) -> list[Lamps] | None:
+        """Give the lamps of present zones as they were at an instant; None where the journal was not told.
+
+        A fixture that got its id later has that one already: it is the one of its kind at its place.
+        """
+        at_ms = ms_of(at_utc)
+        told = [each.facts.lamps for each in self._periods if each.ends_ms > at_ms]
+        if told[0] is None:
+            return None
+        told.append(facts_of(self.planner.site).lamps)
+        found = []
+        for zone, fixtures in told[0].items():
+            later = _with_the_same_kinds([then.get(zone, ()) for then in told if then is not None])
+            for number, each in enumerate(fixtures, start=1):
+                id_ = next((some[number - 1].id for some in later if some[number - 1].id), None)
+                if zone in self._zones:
+                    lamps = Lamps(zone=zone, number=number, fixture=_fixture(each, id_), volts=each.volts)
+                    found.append(lamps)
+        return found
+
+
+_Fixtures = Sequence[FittedLamps]
+
+
+def _with_the_same_kinds(records: Sequence[_Fixtures]) -> list[_Fixtures]:
+    """Give the first record, and those that follow as long as they have the same kinds in the same order."""
+    kinds = [each.kind for each in records[0]]
+    return list(takewhile(lambda some: [each.kind for each in some] == kinds, records))
+
+
+def _fixture(told: FittedLamps, fixture_id: str | None) -> Fixture:
+    """Make a table of the site file again; what was valid once needs no check."""
+    return Fixture.model_construct(
+        id=fixture_id,
+        kind=cast(Any, told.kind),
+        name=told.name,
+        count=told.count,
+        watts=told.watts,
+        rated_volts=told.rated_volts,
+        lamp=told.lamp,
+        rated_life_h=told.rated_life_h,
+        fitted=told.fitted,
+    )
 
 
 def _place_of(facts: SiteFacts, planner: Planner) -> PlanContext:

@@ -16,7 +16,7 @@ from itertools import islice
 from typing import Protocol
 
 from config.models.site import Site
-from controller.history.site_facts import format_facts, parse_facts
+from controller.history.site_facts import FittedLamps, format_facts, parse_facts
 from controller.records.entries import Event, Replacement, SiteRecord, Switching
 from controller.records.past import LoadAt, LoadSum, PastOverride, Run, ZoneSum
 from controller.records.reading import Reading
@@ -111,12 +111,16 @@ class RenamedJournal:
     def site_records(self) -> Iterator[SiteRecord]:
         """As the journal, by the present names."""
         for record in self._source.site_records():
-            facts = parse_facts(record.text) if self._now else None
-            if facts is None or self._now.keys().isdisjoint(facts.supplies):
+            facts = parse_facts(record.text) if self._now or self._parts else None
+            if facts is None:
                 yield record
             else:
-                supplies = {self._name(zone): supply for zone, supply in facts.supplies.items()}
-                yield replace(record, text=format_facts(replace(facts, supplies=supplies)))
+                named = replace(
+                    facts,
+                    supplies={self._name(zone): supply for zone, supply in facts.supplies.items()},
+                    lamps=None if facts.lamps is None else dict(map(self._lamps_now, facts.lamps.items())),
+                )
+                yield record if named == facts else replace(record, text=format_facts(named))
 
     def overrides(
         self, from_utc: datetime | None = None, to_utc: datetime | None = None
@@ -188,6 +192,12 @@ class RenamedJournal:
 
     def _name(self, zone: str) -> str:
         return self._now.get(zone, zone)
+
+    def _lamps_now(self, told: tuple[str, tuple[FittedLamps, ...]]) -> tuple[str, tuple[FittedLamps, ...]]:
+        """Name a zone and its fixtures as they are called now."""
+        zone, lamps = self._name(told[0]), told[1]
+        ids = [each.id and self._parts.get((zone, each.id), each.id) for each in lamps]
+        return zone, tuple(replace(each, id=now) for each, now in zip(lamps, ids, strict=True))
 
     def _add_up(self, sums: list[ZoneSum]) -> list[ZoneSum]:
         """Give the sums of each zone under all of its names, load by load."""

@@ -86,7 +86,7 @@ class LampLife:
         since: the first night that they served; None where not known, and then hours count from the
             beginning of the journal.
         lit_h: hours lit since then.
-        estimated_h: of these, before the journal was told of the zone, by the plan of today.
+        estimated_h: of these, before the journal was told of the zone, by the program that it had first.
         used: part of their life used, 1 is spent; None where no life is rated.
         used_in_a_year: part of their life that the next 365 nights use; None where no life is rated.
         light: for LED, the part of their first light that they still give; None otherwise.
