@@ -155,9 +155,10 @@ def _run(
 
 
 def _make_app(gateway: KeeperGateway, listening: Listening, state: Path) -> object:
-    from api.web.app import make_app  # noqa: PLC0415 - lights first
+    from api.page.app import add_page  # noqa: PLC0415 - lights first
+    from api.web.app import make_app  # noqa: PLC0415 - as above
 
-    return make_app(gateway, listening=listening, access_path=state / "access.json")
+    return make_app(gateway, listening=listening, access_path=state / "access.json", add_page=add_page)
 
 
 def _show_address(url: str) -> None:

@@ -17,6 +17,7 @@ from typing import Protocol
 
 from api.demo.evening import DemoResult, Frame, choose_evening
 from api.demo.fast_clock import FastClock
+from api.page.app import add_page
 from api.web.app import make_app
 from api.web.gateway import KeeperGateway
 from api.web.hub import EventHub
@@ -116,7 +117,7 @@ class Demo:
             hub=hub,
         )
         self._web = WebServer(
-            lambda: make_app(gateway, boot_s=lambda: self._clock.read().boot_s),
+            lambda: make_app(gateway, boot_s=lambda: self._clock.read().boot_s, add_page=add_page),
             port=choose_port() if port is None else port,
         )
         self._warning = LastWarning(logging.WARNING)

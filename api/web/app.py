@@ -85,6 +85,7 @@ def make_app(
     boot_s: Callable[[], float] = read_boot_s,
     listening: Listening | None = None,
     access_path: Path | None = None,
+    add_page: Callable[[FastAPI], None] = lambda _app: None,
 ) -> FastAPI:
     """Put the web application together.
 
@@ -93,6 +94,7 @@ def make_app(
         boot_s: reads the keeper's boot-time clock, in seconds.
         listening: says where it is reached; by default on the board alone.
         access_path: the file of who is let in; None where nothing is kept.
+        add_page: adds the page for people to the routes of the API.
     """
     listening = listening or Listening()
     # The documentation pages of FastAPI load from the internet; /docs does not. /openapi.json is a route as
@@ -130,6 +132,7 @@ def make_app(
         app.router.routes.extend(subject.router.routes)
     add_problem_handlers(app)
     app.add_middleware(PermissionMiddleware, context=app.state.context)
+    add_page(app)
     app.add_middleware(RequestGuardMiddleware, hosts=OwnHosts(lambda: listening.names))
     app.add_middleware(RateLimitMiddleware)
     return app

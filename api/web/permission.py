@@ -27,10 +27,14 @@ OPEN_ROUTES = frozenset(
         ("POST", "/v1/access/tokens"),
         ("POST", "/v1/access/session"),
         ("DELETE", "/v1/access/session"),
+        ("GET", "/sign-in"),
+        ("POST", "/sign-in"),
+        ("POST", "/language"),
     }
 )
+# The page's styles and scripts say nothing of the garden.
 # Of the calendar's address for subscribers, who can send no header, the route itself looks at the secret.
-OPEN_FOLDERS = ("/problems/", "/v1/calendar/")
+OPEN_FOLDERS = ("/problems/", "/v1/calendar/", "/static/")
 CALENDAR = "/v1/calendar.ics"
 
 _SAFE = frozenset({"GET", "HEAD", "OPTIONS"})

@@ -7,7 +7,6 @@ import re
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import CancelledError
 from dataclasses import asdict
-from functools import partial
 from http import HTTPStatus
 from typing import Any
 from urllib.parse import quote as percent_encode
@@ -50,25 +49,22 @@ _SIMPLE = (str, int, float, bool, type(None))
 
 def add_problem_handlers(app: FastAPI) -> None:
     """Have every error answered with a problem document."""
-    problems: dict[type[Exception], Callable[[Any], ProblemError]] = {
-        ProblemError: lambda error: error,
-        RequestValidationError: _validation_problem,
-        UnknownZoneError: _unknown_zone,
-        SiteFileError: _site_file_problem,
-        TooManyTriesError: _too_many_tries,
-        AccessError: lambda error: ProblemError("not-permitted", str(error)),
-        AccessFileError: lambda error: ProblemError("access-unwritable", str(error)),
-        JournalError: lambda error: ProblemError("journal-unreadable", str(error)),
-        TimeoutError: lambda error: ProblemError("keeper-silent", str(error) or _NO_ANSWER),
-        CancelledError: lambda _error: ProblemError("keeper-silent", _NO_ANSWER),
-    }
-    for error_type, make in problems.items():
-        app.add_exception_handler(error_type, partial(_answer, make))
+    for error_type in _PROBLEMS:
+        app.add_exception_handler(error_type, _answer)
     app.add_exception_handler(HTTPException, _on_http_exception)  # type: ignore[arg-type]  # as Starlette has it
 
 
-async def _answer(make: Callable[[Any], ProblemError], request: Request, error: Exception) -> Response:
-    return make(error).response(request.scope["path"])
+def problem_of(error: Exception) -> ProblemError | None:
+    """Give the problem that an error of a route is; None where it is none of those that we know."""
+    make = next((_PROBLEMS[each] for each in type(error).__mro__ if each in _PROBLEMS), None)
+    return None if make is None else make(error)
+
+
+async def _answer(request: Request, error: Exception) -> Response:
+    problem = problem_of(error)
+    if problem is None:
+        raise error
+    return problem.response(request.scope["path"])
 
 
 async def _on_http_exception(request: Request, error: HTTPException) -> Response:
@@ -77,7 +73,7 @@ async def _on_http_exception(request: Request, error: HTTPException) -> Response
     if request.method == "OPTIONS" and allowed:
         return Response(status_code=HTTPStatus.NO_CONTENT, headers={"allow": allowed})
     if error.status_code == HTTPStatus.NOT_FOUND:
-        problem = ProblemError("not-found", f"there is no route {quote(path)}; GET / lists the routes")
+        problem = ProblemError("not-found", f"there is no route {quote(path)}; GET /v1 lists the routes")
     elif error.status_code == HTTPStatus.METHOD_NOT_ALLOWED:
         words = f"{quote(request.method)} is not allowed at {path}; allowed: {allowed}"
         problem = ProblemError("method-not-allowed", words, headers={"allow": allowed})
@@ -194,3 +190,17 @@ def _where(loc: Sequence[str | int]) -> str:
 def _escape(step: str | int) -> str:
     """Write one step of a JSON pointer: RFC 6901, sections 3 and 6."""
     return percent_encode(str(step).replace("~", "~0").replace("/", "~1"), safe="~!$&'()*+,;=:@")
+
+
+_PROBLEMS: dict[type, Callable[[Any], ProblemError]] = {
+    ProblemError: lambda error: error,
+    RequestValidationError: _validation_problem,
+    UnknownZoneError: _unknown_zone,
+    SiteFileError: _site_file_problem,
+    TooManyTriesError: _too_many_tries,
+    AccessError: lambda error: ProblemError("not-permitted", str(error)),
+    AccessFileError: lambda error: ProblemError("access-unwritable", str(error)),
+    JournalError: lambda error: ProblemError("journal-unreadable", str(error)),
+    TimeoutError: lambda error: ProblemError("keeper-silent", str(error) or _NO_ANSWER),
+    CancelledError: lambda _error: ProblemError("keeper-silent", _NO_ANSWER),
+}

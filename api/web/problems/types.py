@@ -43,7 +43,7 @@ _ALL = (
     ProblemType("cross-site", 403, "Request from another site", "Use Leerie's own page, or send no Origin."),
     ProblemType("demonstration", 403, "Demonstration is read-only", "Start Leerie with your own site file."),
     ProblemType("not-permitted", 403, "Not permitted", "Ask for a code, or one that permits more."),
-    ProblemType("not-found", 404, "Not found", "GET / lists the routes."),
+    ProblemType("not-found", 404, "Not found", "GET /v1 lists the routes."),
     ProblemType("unknown-zone", 404, "Unknown zone", "GET /v1/zones lists the zones."),
     ProblemType("no-override", 404, "No override", "The zone follows its program."),
     ProblemType("unknown-transformer", 404, "Unknown transformer", "GET /v1/wiring lists the transformers."),

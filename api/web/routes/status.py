@@ -57,7 +57,7 @@ class ProblemTypeResponse(ResponseModel):
     remedy: str = Field(description="what to do", examples=["GET /v1/zones lists the zones."])
 
 
-@router.get("/", summary="The routes of this API", response_model=IndexResponse)
+@router.get("/v1", summary="The routes of this API", response_model=IndexResponse)
 async def get_index(request: Request, context: Context) -> Response:
     """List every route with what it does."""
     routes = [

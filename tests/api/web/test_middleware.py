@@ -158,7 +158,8 @@ def test_over_tls_our_plain_page_is_another_site():
 
 
 @pytest.mark.parametrize(
-    "path", ["/", "/health", "/v1/status", "/v1/year.svg", "/v1/sheet", "/nowhere", "/v1/zones/jetty/why?x=1"]
+    "path",
+    ["/v1", "/health", "/v1/status", "/v1/year.svg", "/v1/sheet", "/nowhere", "/v1/zones/jetty/why?x=1"],
 )
 def test_every_answer_says_what_a_browser_may_do_with_it(house, path):
     """No answer may be framed, sniffed, read by another site, or run anything."""

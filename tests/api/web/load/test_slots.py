@@ -62,7 +62,7 @@ def test_stuck_requests_delay_no_short_one(house, stuck):
             await house.ask_in_loop("PUT", "/v1/zones/jetty/override", json=override),
             *[
                 await house.ask_in_loop("GET", path)
-                for path in ("/", "/health", "/v1/status", "/v1/zones", "/v1/nights", "/v1/switchings")
+                for path in ("/v1", "/health", "/v1/status", "/v1/zones", "/v1/nights", "/v1/switchings")
             ],
         ]
 

@@ -138,11 +138,11 @@ def test_a_refused_site_file_and_a_journal_fault_are_shown(house):
 
 def test_the_index_lists_every_route_that_there_is(house):
     """The index names every route, and each of them is there."""
-    routes = house.get("/")["routes"]
+    routes = house.get("/v1")["routes"]
     listed = {(route["method"], route["path"]) for route in routes}
     # The routes of the contract, as far as they are built.
     assert listed == {
-        ("GET", "/"),
+        ("GET", "/v1"),
         ("GET", "/health"),
         ("GET", "/openapi.json"),
         ("GET", "/problems/{name}"),

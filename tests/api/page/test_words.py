@@ -1,0 +1,74 @@
+"""The language and customs that a browser asks for."""
+
+from datetime import UTC, date, datetime
+from zoneinfo import ZoneInfo
+
+import pytest
+from babel import Locale, localedata
+
+from api.page.words import Words, choose_language
+
+NEW_YORK = ZoneInfo("America/New_York")
+
+
+@pytest.mark.parametrize(
+    ("accept", "tag"),
+    [
+        ("", "en"),
+        ("en-GB,en;q=0.9", "en-GB"),
+        ("de-AT, en;q=0.5", "de-AT"),
+        ("fr-FR, de;q=0.3, en;q=0.2", "de"),
+        ("fr", "en"),
+        ("en;q=0, de", "de"),
+        ("EN-us", "en-US"),
+        ("*;q=0.5, de;q=x, ,;;, en-", "en"),
+    ],
+)
+def test_the_browsers_languages_decide(accept, tag):
+    """Of our languages the one that the browser likes best is chosen (RFC 9110, section 12.5.4)."""
+    assert choose_language(accept) == tag
+
+
+def test_what_a_person_chose_counts_for_more():
+    """A choice on the page wins, and keeps the country that the browser names with that language."""
+    assert choose_language("de-AT, en-AU;q=0.5", "en") == "en-AU"
+    assert choose_language("de", "en") == "en"
+    assert choose_language("de", "xx") == "de"
+
+
+def countries():
+    return [each[3:] for each in localedata.locale_identifiers() if each.startswith("en_") and len(each) == 5]
+
+
+@pytest.mark.parametrize("country", countries())
+def test_times_and_dates_are_written_as_in_the_country(country):
+    """Twelve or 24 hours, and day or month first, as in Unicode CLDR for English there (by Babel)."""
+    custom, words = Locale.parse(f"en_{country}"), Words(f"en-{country}", NEW_YORK)
+    evening = words.clock(datetime(2027, 6, 22, 0, 56, tzinfo=UTC))
+    assert evening == ("8:56\N{NO-BREAK SPACE}PM" if "h" in custom.time_formats["short"].pattern else "20:56")
+    long = custom.date_formats["long"].pattern
+    assert words.date(date(2027, 6, 21)) == ("June 21" if long.index("M") < long.index("d") else "21 June")
+
+
+def test_german_is_written_as_in_german():
+    """A date has its day first, with a point."""
+    words = Words("de", ZoneInfo("Europe/Berlin"))
+    assert words.day(date(2027, 3, 5)) == "Freitag, 5. März"
+    assert words.clock(datetime(2027, 3, 5, 18, 4, tzinfo=UTC)) == "19:04"
+
+
+@pytest.mark.parametrize(
+    ("at", "said"),
+    [
+        ("2027-06-22T04:00:00Z", "midnight"),
+        ("2027-06-21T13:00:00Z", "09:00"),
+        ("2027-06-22T17:00:00Z", "13:00 tomorrow"),
+        ("2027-06-20T13:00:00Z", "09:00 yesterday"),
+        ("2027-06-25T01:00:00Z", "21:00 on Thursday"),
+        ("2027-07-25T01:00:00Z", "21:00 on 24 July"),
+    ],
+)
+def test_an_instant_is_said_with_its_day_where_that_is_needed(at, said):
+    """In the night that is on the time is enough; else the day is named. Now it is Monday, 21:30."""
+    now = datetime(2027, 6, 22, 1, 30, tzinfo=UTC)
+    assert Words("en-GB", NEW_YORK).moment(datetime.fromisoformat(at), now) == said
