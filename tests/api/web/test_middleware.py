@@ -191,7 +191,7 @@ def test_a_whole_address_is_a_target_too(server, target, host, path):
     """A target in absolute form is taken, and the host in it counts (RFC 9112, section 3.2.2)."""
     target = target.format(port=server.port)
     heard = send_raw(server, f"GET {target} HTTP/1.1\r\nHost: {host}\r\nConnection: close\r\n\r\n".encode())
-    if "?" in target:  # parameters are read as well
+    if path == "/":  # where these tests have no page
         assert json.loads(heard.partition(b"\r\n\r\n")[2])["instance"] == path
     else:
         assert heard.startswith(b"HTTP/1.1 200 ")

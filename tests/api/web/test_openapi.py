@@ -34,7 +34,7 @@ UNITS = {
 }
 # The names by which clients that are made from the description call the operations. They stay.
 OPERATIONS = {
-    "GET /": "get_index",
+    "GET /v1": "get_index",
     "GET /openapi.json": "get_openapi",
     "GET /health": "get_health",
     "GET /metrics": "get_metrics",
