@@ -11,7 +11,7 @@ import secrets
 from contextlib import asynccontextmanager
 
 import pytest
-from zeroconf import AddressResolverIPv4, IPVersion, ServiceInfo
+from zeroconf import AddressResolverIPv4, IPVersion, ServiceInfo, ServiceStateChange
 from zeroconf.asyncio import AsyncServiceBrowser, AsyncZeroconf
 
 from api.network import discovery as module
@@ -78,13 +78,13 @@ async def wait_for(condition):
 
 
 def test_a_phone_finds_name_and_page(label):
-    """The name leads to the address, and who lists web pages finds its port and path."""
+    """The name leads to the address; who lists web pages finds its port and path, until it says goodbye."""
 
     async def run():
         seen = []
 
         def note(zeroconf, service_type, name, state_change):
-            seen.append(name)
+            (seen.remove if state_change is ServiceStateChange.Removed else seen.append)(name)
 
         async with announced(told(label)) as (board,), machine() as phone:
             await wait_for(lambda: board.name)
@@ -93,10 +93,14 @@ def test_a_phone_finds_name_and_page(label):
             browser = AsyncServiceBrowser(phone.zeroconf, HTTP, [note])
             service = f"{label}.{HTTP}"
             await wait_for(lambda: service in seen)
-            await browser.async_cancel()
             found = await phone.async_get_service_info(HTTP, service)
             assert (found.port, found.server, found.parsed_addresses()) == (8010, f"{label}.local.", [ONE])
             assert found.properties == {b"path": b"/"}
+            board.announce(None)
+            await wait_for(lambda: service not in seen)
+            board.announce(told(label))
+            await wait_for(lambda: board.name)
+            await browser.async_cancel()
 
     asyncio.run(run())
 
