@@ -6,22 +6,23 @@ import base64
 import http.client
 import json
 import stat
+import subprocess
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 from controller.records.entries import EventKind
-from tests.process.daemon import PATIENCE_S, Daemon, free_port, running
+from tests.process.daemon import PATIENCE_S, PROGRAM, Daemon, free_port, running
 
 # Stands for the home network; only 127.0.0.1 and ::1 are the board itself.
 HOME = "127.0.0.2"
 
 
 def ask(
-    port: int, method: str, path: str, body: object = None, **headers: str
+    port: int, method: str, path: str, body: object = None, *, to: str = "127.0.0.1", **headers: str
 ) -> tuple[int, http.client.HTTPMessage, Any]:
     """Ask from the home network; status, headers and document of the answer."""
-    line = http.client.HTTPConnection("127.0.0.1", port, timeout=PATIENCE_S, source_address=(HOME, 0))
+    line = http.client.HTTPConnection(to, port, timeout=PATIENCE_S, source_address=(HOME, 0))
     try:
         text = None if body is None else json.dumps(body)
         line.request(method, path, text, {"content-type": "application/json", **headers})
@@ -48,6 +49,43 @@ def spellings(secret: str) -> Iterator[bytes]:
         yield raw
         yield raw.hex().encode()
         yield base64.b64encode(raw).rstrip(b"=")
+
+
+def type_in(*words: object) -> str:
+    """Call the program as a person does, and give what it prints."""
+    done = subprocess.run([PROGRAM, *map(str, words)], capture_output=True, text=True, check=True)
+    return done.stdout
+
+
+def test_a_household_is_let_in_by_what_a_person_types(site: Path, tmp_path: Path) -> None:
+    """From a site file that opens an address to the override of a phone, and to its end by revocation."""
+    opened = '[network]\nlisten = ["127.0.0.9"]\n\n[relays]'
+    site.write_text(site.read_text(encoding="utf-8").replace("[relays]", opened), encoding="utf-8")
+    port = free_port()
+    with running(site, tmp_path / "state", port=port) as daemon:
+        daemon.wait_for_api()
+        there = f"http://127.0.0.9:{port}/"
+        daemon.wait_until("open", lambda: f"listening on {there}" in daemon.log)
+        assert f"In the home network: {there}\n" in type_in("access", site, "--port", port)
+        first, _, last = type_in(
+            "access", "pair", site, "--port", port, "--name", "kitchen phone"
+        ).splitlines()
+        assert last == f"Exchange it there for a token: POST {there}v1/access/tokens"
+        zone = daemon.ask("GET", "/v1/zones")["zones"][0]["id"]
+        switch = ("PUT", f"/v1/zones/{zone}/override", {"light": "on", "for": "1h"})
+        assert ask(port, *switch, to="127.0.0.9")[0] == 401
+        code = {"code": first.removeprefix("Code: ")}
+        made = ask(port, "POST", "/v1/access/tokens", code, to="127.0.0.9")[2]
+        bearer = f"Bearer {made['token']}"
+        assert ask(port, *switch, to="127.0.0.9", authorization=bearer)[2]["by"] == "kitchen phone"
+        assert daemon.ask("GET", f"/v1/zones/{zone}")["lit"] is True
+        listed = type_in("access", "list", site, "--port", port)
+        assert listed.startswith(f"{made['id']}  kitchen phone: token, control, made ")
+        assert type_in("access", "revoke", site, made["id"], "--port", port) == f"Revoked: {made['id']}.\n"
+        assert ask(port, "GET", "/v1/status", to="127.0.0.9", authorization=bearer)[0] == 401
+        assert daemon.stop() == 0
+    assert "plain http: whoever is in the home network can read along" in daemon.log
+    assert f"access revoked: kitchen phone ({made['id']}), by the command line" in daemon.log
 
 
 def test_no_secret_is_in_any_file(site: Path, tmp_path: Path) -> None:

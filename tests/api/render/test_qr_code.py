@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import io
 import os
 import pty
@@ -43,7 +44,11 @@ def shown_on_terminal(columns: int, encoding: str = "utf-8") -> str | None:
         ioctl(theirs, termios.TIOCSWINSZ, struct.pack("HHHH", 60, columns, 0, 0))
         with os.fdopen(theirs, "w", encoding=encoding) as terminal:
             shown = show_qr_code("http://192.168.1.20:8010/", terminal)
-            return os.read(ours, 65536).decode() if shown else None
+        heard = b""
+        with contextlib.suppress(OSError):  # the end of what a terminal that is closed had to say
+            while piece := os.read(ours, 65536):
+                heard += piece
+        return heard.decode() if shown else None
     finally:
         os.close(ours)
 
