@@ -352,11 +352,14 @@ def test_the_name_by_which_it_is_found(machine, found, caplog):
             machine.listening.follow(machine.now_s)
             assert f"http://leerie-2.local:{port}/" not in machine.listening.status.home
             assert "leerie-2.local" not in machine.listening.names
+            machine.look(listen=("127.9.0.3",))
+            assert found.asked[-1].addresses == ("127.9.0.3",)
 
     asyncio.run(run())
     said = [each.getMessage() for each in caplog.records if "announced" in each.getMessage()]
     assert said == [f"announced to the home network as http://leerie-2.local:{machine.listening.port}/"]
-    assert len(machine.shown) == 1  # the address, which every phone can open
+    # The address, which every phone can open.
+    assert [each.split(":")[1] for each in machine.shown] == ["//127.9.0.2", "//127.9.0.3"]
 
 
 def test_a_name_that_ends_in_local_is_the_one_to_have(machine, found):
