@@ -7,6 +7,7 @@ uvicorn waits for ever for the head of a request and for a client that does not 
 import asyncio
 import contextlib
 import socket
+import sys
 from collections.abc import Callable
 from typing import Any
 
@@ -15,7 +16,7 @@ from uvicorn.protocols.http.h11_impl import H11Protocol
 
 from api.web.connections import Connection
 from api.web.headers import SECURITY_HEADERS
-from api.web.problems.types import PROBLEM_MEDIA_TYPE, ProblemError
+from api.web.problems.types import PROBLEM_MEDIA_TYPE, PROBLEM_TYPES, ProblemError
 
 # How long a connection may stay idle, and the head of a request take to arrive.
 IDLE_TIMEOUT_S = 10.0
@@ -25,6 +26,13 @@ WRITE_TIMEOUT_S = 20.0
 SILENCE_S = 15.0
 # How long a connection that is refused may take to ask what it is then answered.
 REFUSED_S = 2.0
+# The largest head of a request, target included; it is counted in pieces, as what came at once is not.
+LARGEST_HEAD_BYTES = 16 * 1024
+_PIECE_BYTES = 4 * 1024
+# What goes on coming after it was refused is thrown away for so long, and so much of it: a connection that is
+# closed with something unread is reset, and the answer may be lost with it (RFC 9112, section 9.6).
+READ_ON_S = 2.0
+READ_ON_BYTES = 1024 * 1024
 
 
 class LimitedH11Protocol(H11Protocol):
@@ -42,6 +50,7 @@ class LimitedH11Protocol(H11Protocol):
         self._connection = connection
         self._idle: asyncio.TimerHandle | None = None
         self._unread: asyncio.TimerHandle | None = None
+        self._read_on_bytes: int | None = None
 
     def connection_made(self, transport: asyncio.BaseTransport) -> None:
         """Begin, with a time to ask something."""
@@ -69,6 +78,16 @@ class LimitedH11Protocol(H11Protocol):
                 timer.cancel()
         super().connection_lost(exc)
 
+    def data_received(self, data: bytes) -> None:
+        """Read what came, and throw away what comes after it was refused."""
+        for start in range(0, len(data), _PIECE_BYTES):
+            if self._read_on_bytes is not None:
+                self._read_on_bytes -= _PIECE_BYTES
+                if self._read_on_bytes <= 0:
+                    self.transport.close()
+            elif not self.transport.is_closing():
+                super().data_received(data[start : start + _PIECE_BYTES])
+
     def on_response_complete(self) -> None:
         """Wait for the next request, but not for ever."""
         super().on_response_complete()
@@ -89,7 +108,15 @@ class LimitedH11Protocol(H11Protocol):
 
     def send_400_response(self, msg: str) -> None:
         """Answer what is not HTTP with a problem, where a response is possible."""
-        self._end_with(ProblemError("not-http", f"{msg.rstrip('.').lower()}; speak HTTP/1.1 to this port"))
+        problem = ProblemError("not-http", f"{msg.rstrip('.').lower()}; speak HTTP/1.1 to this port")
+        too_large = PROBLEM_TYPES["header-too-large"]
+        # It is called where the error is caught, and not told which.
+        if getattr(sys.exception(), "error_status_hint", None) == too_large.status:
+            words = (
+                f"the head of the request is larger than {LARGEST_HEAD_BYTES // 1024} kB; send a shorter one"
+            )
+            problem = ProblemError(too_large.name, words)
+        self._end_with(problem)
 
     def _is_waiting(self) -> bool:
         """Whether the client is to do the next thing: ask, send the rest of its request, or read."""
@@ -128,7 +155,10 @@ class LimitedH11Protocol(H11Protocol):
             # A response is on its way already, or the connection is broken: nothing more can be sent on it.
             self.transport.abort()
         else:
-            self.transport.close()
+            self._read_on_bytes = READ_ON_BYTES
+            if self.transport.can_write_eof():
+                self.transport.write_eof()
+            self.loop.call_later(READ_ON_S, self.transport.close)
 
 
 class RefusingProtocol(asyncio.Protocol):

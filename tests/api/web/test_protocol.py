@@ -6,7 +6,7 @@ import socket
 
 import pytest
 
-from api.web.protocol import LimitedH11Protocol
+from api.web.protocol import LARGEST_HEAD_BYTES, LimitedH11Protocol
 from tests.api.lines import LONG_S, ask, read_to_end, send_forever, send_raw, serving
 
 
@@ -46,20 +46,65 @@ def test_a_large_body_in_chunks_is_refused_on_the_line(server):
         b"HELO garden\r\n\r\n",
         b"GET / HTTP/1.1\r\n\r\n",  # HTTP/1.1 wants a Host: RFC 9112, section 3.2
         b"GET / HTTP/1.1\r\nHost: localhost\r\nHost: garden.example\r\n\r\n",
-        b"GET / HTTP/1.1\r\nHost: localhost\r\n" + b"X-Long: " + b"x" * 200_000 + b"\r\n\r\n",
         b"PUT /v1/zones/jetty/override HTTP/1.1\r\nHost: localhost\r\nContent-Length: many\r\n\r\n",
     ],
 )
 def test_what_is_no_http_is_answered_with_a_problem(server, said):
     """What is not HTTP/1.1 is answered with a problem document, and the connection is closed."""
-    with contextlib.suppress(ConnectionError):
-        heard = send_raw(server, said)
-        head, _, body = heard.partition(b"\r\n\r\n")
-        assert head.startswith(b"HTTP/1.1 400 ")
-        assert b"application/problem+json" in head
-        document = json.loads(body)
-        assert (document["type"], document["status"]) == ("/problems/not-http", 400)
+    assert refusal(send_raw(server, said)) == (400, "/problems/not-http")
     assert ask(server, "GET", "/health")[0] == 200
+
+
+def refusal(heard: bytes) -> tuple[int, str]:
+    """Give the status and the type of a problem that ended a connection."""
+    head, _, body = heard.partition(b"\r\n\r\n")
+    assert b"\r\ncontent-type: application/problem+json\r\n" in head
+    assert b"\r\nx-content-type-options: nosniff\r\n" in head
+    assert b"\r\nconnection: close" in head
+    document = json.loads(body)
+    assert head.startswith(f"HTTP/1.1 {document['status']} ".encode())
+    return document["status"], document["type"]
+
+
+def head_of(size_bytes: int, *, target: bytes = b"/health", name: bytes = b"X-Long") -> bytes:
+    head = b"GET %s HTTP/1.1\r\nHost: localhost\r\nConnection: close\r\n%s: %%s\r\n\r\n" % (target, name)
+    return head % (b"x" * (size_bytes - len(head) + len(b"%s")))
+
+
+@pytest.mark.parametrize("size_bytes", [LARGEST_HEAD_BYTES + 8192, 200_000, 700_000])
+def test_a_head_that_is_too_large_is_refused(server, size_bytes):
+    """The head of a request that is too large is answered 431, also where all of it comes at once."""
+    assert refusal(send_raw(server, head_of(size_bytes))) == (431, "/problems/header-too-large")
+    assert refusal(send_raw(server, head_of(size_bytes, name=b"Cookie")))[0] == 431
+    assert refusal(send_raw(server, head_of(500, target=b"/" + b"x" * size_bytes)))[0] == 431
+    assert ask(server, "GET", "/health")[0] == 200
+
+
+def test_a_head_that_is_not_too_large_is_read(server):
+    """A head of the largest size is read, in how many pieces it may come."""
+    head = head_of(LARGEST_HEAD_BYTES)
+    assert len(head) == LARGEST_HEAD_BYTES
+    assert send_raw(server, head).startswith(b"HTTP/1.1 200 ")
+    assert send_raw(server, *[head[at : at + 999] for at in range(0, len(head), 999)]).startswith(
+        b"HTTP/1.1 200 "
+    )
+
+
+def test_who_sends_on_after_a_refusal_is_cut_off(server):
+    """A client that never stops is answered and cut off, however much it sends."""
+    with socket.create_connection(("127.0.0.1", server.port), timeout=LONG_S) as line:
+        with pytest.raises(ConnectionError):
+            send_forever(line, b"x" * 65536)
+        assert ask(server, "GET", "/health")[0] == 200
+
+
+def test_a_body_of_10_gb_is_not_sent(server):
+    """Of a body that is announced and far too large, nothing is asked for, and its size is refused."""
+    head = (
+        b"PUT /v1/zones/jetty/override HTTP/1.1\r\nHost: localhost\r\nContent-Type: application/json\r\n"
+        b"Content-Length: 10000000000\r\nExpect: 100-continue\r\n\r\n"
+    )
+    assert refusal(send_raw(server, head)) == (413, "/problems/too-large")
 
 
 def test_a_request_without_a_host_is_refused(server):
