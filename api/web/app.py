@@ -63,7 +63,10 @@ class DescribedApp(FastAPI):
                 responses = operation["responses"]
                 stream = responses.get("200", {}).get("content", {}).get("text/event-stream")
                 if stream:  # OpenAPI 3.2 has a name for what is described here: one message of many
-                    stream["itemSchema"] = stream.pop("schema")
+                    # The framework calls whatever is not JSON a string.
+                    stream["itemSchema"] = {
+                        key: value for key, value in stream.pop("schema").items() if key != "type"
+                    }
                 # FastAPI's own description of a validation error, which nobody is answered with here.
                 if "application/json" in responses.get("422", {}).get("content", {}):
                     del responses["422"]

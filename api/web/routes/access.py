@@ -4,7 +4,7 @@ from datetime import timedelta
 from typing import Annotated, Self
 
 from fastapi import APIRouter, Path, Request, Response
-from pydantic import AfterValidator, Field, model_validator
+from pydantic import AfterValidator, ConfigDict, Field, model_validator
 
 from api.access.codes import LASTS_S
 from api.access.credentials import LONGEST_NAME, Credential, Kind, Scope, checked_name
@@ -31,7 +31,9 @@ router = APIRouter(tags=["access"], route_class=ShortRoute)
 
 _LONGEST_SECRET = 100
 DeviceName = Annotated[
-    str, AfterValidator(checked_name), Field(max_length=LONGEST_NAME, examples=["kitchen phone"])
+    str,
+    AfterValidator(checked_name),
+    Field(min_length=1, max_length=LONGEST_NAME, examples=["kitchen phone"]),
 ]
 Code = Annotated[str, Field(max_length=_LONGEST_SECRET, examples=["7K4M-2W9R-3H6X"])]
 TokenId = Annotated[str, Path(description="as the list has it", examples=["3f9a12bc"])]
@@ -53,6 +55,15 @@ class TokenRequest(RequestModel):
 
 class SessionRequest(RequestModel):
     """What the session is made of: a pairing code, or a token."""
+
+    # What ``_one`` checks, in the words of JSON Schema.
+    model_config = ConfigDict(
+        json_schema_extra={
+            "oneOf": [
+                {"required": [name], "properties": {name: {"type": "string"}}} for name in ("code", "token")
+            ]
+        }
+    )
 
     code: Code | None = Field(None, description="a pairing code")
     token: Annotated[str, Field(max_length=_LONGEST_SECRET)] | None = Field(
@@ -85,7 +96,18 @@ async def get_access(client: Caller) -> Response:
     "/v1/access/codes",
     summary="Make a pairing code",
     status_code=201,
-    responses=problems_of("access-unwritable"),
+    responses={
+        201: {
+            "links": {
+                "pair": {
+                    "operationId": "post_token",
+                    "requestBody": {"code": "$response.body#/code", "name": "kitchen phone"},
+                    "description": "the device that is let in sends the code",
+                }
+            }
+        },
+        **problems_of("access-unwritable"),
+    },
 )
 def post_code(context: Context, client: Caller, body: CodeRequest) -> CodeResponse:
     """Make a code that a person types into another device: once, within ten minutes.
@@ -101,7 +123,18 @@ def post_code(context: Context, client: Caller, body: CodeRequest) -> CodeRespon
     "/v1/access/tokens",
     summary="Exchange a pairing code for a token",
     status_code=201,
-    responses=problems_of("too-many-requests", "access-unwritable"),
+    responses={
+        201: {
+            "links": {
+                "revoke": {
+                    "operationId": "delete_token",
+                    "parameters": {"token_id": "$response.body#/id"},
+                    "description": "shuts the device out again",
+                }
+            }
+        },
+        **problems_of("too-many-requests", "access-unwritable"),
+    },
 )
 def post_token(context: Context, client: Caller, body: TokenRequest) -> TokenResponse:
     """Use a pairing code up, and get a token for it; nobody needs permission for this.

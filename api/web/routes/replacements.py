@@ -29,6 +29,15 @@ ReplacementId = Annotated[
 ]
 
 
+_UNDO = {
+    "undo": {
+        "operationId": "delete_replacement",
+        "parameters": {"replacement_id": "$response.body#/id"},
+        "description": "takes it back",
+    }
+}
+
+
 def _take_place(value: object) -> object:
     return str(value) if type(value) is int else value
 
@@ -73,7 +82,8 @@ def get_replacements(
     summary="Record that lamps or a relay were replaced",
     status_code=201,
     responses={
-        200: {"model": ReplacementResponse, "description": "it was recorded already"},
+        200: {"model": ReplacementResponse, "description": "it was recorded already", "links": _UNDO},
+        201: {"links": _UNDO},
         **problems_of("unknown-zone", *WRITING),
     },
 )

@@ -270,6 +270,16 @@ def test_a_cause_is_one_of_a_few_words(document):
         assert schemas[name]["properties"]["cause"]["$ref"] == "#/components/schemas/Cause"
 
 
+def test_a_message_of_the_stream_is_described_as_what_it_is(document):
+    """The schema of a message is that of one of its kinds, and lets nothing else through."""
+    content = document["paths"]["/v1/events"]["get"]["responses"]["200"]["content"]["text/event-stream"]
+    schema = {**content["itemSchema"], "components": document["components"]}
+    ping = {"event": "ping", "data": '{"at": "2027-06-22T01:30:00Z"}'}
+    assert jsonschema_rs.Draft202012Validator(schema).is_valid(ping)
+    assert not jsonschema_rs.Draft202012Validator(schema).is_valid({**ping, "event": "pong"})
+    assert not jsonschema_rs.Draft202012Validator(schema).is_valid(ping["data"])
+
+
 @pytest.mark.parametrize(
     ("path", "name"),
     [
