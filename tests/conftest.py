@@ -13,6 +13,8 @@ from xdist.scheduler import LoadScopeScheduling
 ONE_BY_ONE = ("tests/simulation/", "tests/test_project.py")
 # Left out by -m "not slow": real processes, browsers, the whole project, the longest searches for examples.
 SLOW = (
+    "tests/api/attacks/test_boundary.py",
+    "tests/api/attacks/test_schemathesis.py",
     "tests/api/cli/test_contract.py",
     "tests/api/cli/test_hours_reference.py",
     "tests/api/daemon/test_main.py",
