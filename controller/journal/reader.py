@@ -194,14 +194,18 @@ class JournalReader:
             None where this journal has no such entry, where more than ``most`` follow it, or where another
             file took the journal's place since.
         """
-        newest = "> ifnull((SELECT max(id) FROM {}), 0) - " + str(3 * MOST_MISSED)  # noqa: S608 - our own text
+        enough = 3 * MOST_MISSED
+        newest = f"> ifnull((SELECT max(id) FROM {{}}), 0) - {enough}"  # noqa: S608 - our own text
         with self._open() as connection:
             boots = dict(connection.execute("SELECT boot_id, id FROM boot").fetchall())
             if entry_id.boot_id not in boots:
                 return None
             # No override ends later than its zone's next one begins, but one may have begun long ago.
             ended = f"(o.ended_boot, o.ended_boot_ms) >= ({boots[entry_id.boot_id]}, {entry_id.boot_ms})"
-            past = _PAST_OVERRIDES.fetch(connection, f"WHERE o.id {newest.format('override')} OR {ended}")
+            where = f"WHERE o.id {newest.format('override')} OR {ended} LIMIT {2 * enough}"
+            past = _PAST_OVERRIDES.fetch(connection, where)
+            if len(past) == 2 * enough:  # half of them at least were placed or ended since
+                return None
             # An override that another replaced ended with that one, of which is told.
             ends = (each.ended for each in past if each.ended is not None)
             found: list[News] = [each for each in ends if each.words != REPLACED]
