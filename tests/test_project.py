@@ -59,7 +59,7 @@ def test_every_package_says_what_it_is_for() -> None:
 
 def test_every_folder_says_what_belongs_in_it() -> None:
     """Each folder of the top level has a README, and so have those of the tests that mirror no folder."""
-    apart = [f"tests/{name}" for name in ("reference", "simulation", "process", "bench")]
+    apart = [f"tests/{name}" for name in ("reference", "simulation", "process", "bench", "api/attacks")]
     folders = [*LAYERS, "systemd", "tests", *apart]
     missing = [folder for folder in folders if not (ROOT / folder / "README.md").is_file()]
     assert not missing

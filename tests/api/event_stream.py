@@ -29,11 +29,15 @@ class Client:
         self.line.settimeout(LONG_S)
         if small:
             self.line.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, 2048)
-        self.line.bind((source, 0))
-        self.line.connect(("127.0.0.1", server.port))
         more = "" if last_id is None else f"Last-Event-ID: {last_id}\r\n"
         more += "" if token is None else f"Authorization: Bearer {token}\r\n"
-        self.line.sendall(f"GET /v1/events HTTP/1.1\r\nHost: localhost\r\n{more}\r\n".encode())
+        try:
+            self.line.bind((source, 0))
+            self.line.connect(("127.0.0.1", server.port))
+            self.line.sendall(f"GET /v1/events HTTP/1.1\r\nHost: localhost\r\n{more}\r\n".encode())
+        except OSError:
+            self.line.close()
+            raise
         self.last_id, self.retry_ms = "", None
         self._raw, self._text, self._ready = b"", b"", []
 

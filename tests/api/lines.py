@@ -50,6 +50,29 @@ def connect(server, *, source="127.0.0.1", to="127.0.0.1") -> socket.socket:
     return socket.create_connection((to, server.port), timeout=LONG_S, source_address=(source, 0))
 
 
+@contextlib.contextmanager
+def many(server, count, *, source, to="127.0.0.1", said=b""):
+    """Open many connections from an address, each of which says something and then nothing."""
+    with contextlib.ExitStack() as opened:
+        lines = []
+        for _ in range(count):
+            line = opened.enter_context(connect(server, source=source, to=to))
+            with contextlib.suppress(ConnectionError):
+                line.sendall(said)
+            lines.append(line)
+        yield lines
+
+
+def wait_for_ends(lines) -> None:
+    """Read from connections until each is closed by the other side."""
+    until_s = time.monotonic() + LONG_S
+    for line in lines:
+        line.settimeout(max(0.1, until_s - time.monotonic()))
+        with contextlib.suppress(ConnectionError):
+            while line.recv(65536):
+                pass
+
+
 def send_raw(server, *pieces: bytes) -> bytes:
     """Send bytes on a bare connection, and return everything received until the server closes it."""
     with connect(server) as line:

@@ -98,15 +98,6 @@ def test_who_sends_on_after_a_refusal_is_cut_off(server):
         assert ask(server, "GET", "/health")[0] == 200
 
 
-def test_a_body_of_10_gb_is_not_sent(server):
-    """Of a body that is announced and far too large, nothing is asked for, and its size is refused."""
-    head = (
-        b"PUT /v1/zones/jetty/override HTTP/1.1\r\nHost: localhost\r\nContent-Type: application/json\r\n"
-        b"Content-Length: 10000000000\r\nExpect: 100-continue\r\n\r\n"
-    )
-    assert refusal(send_raw(server, head)) == (413, "/problems/too-large")
-
-
 def test_a_request_without_a_host_is_refused(server):
     """HTTP/1.0 knows no Host; such a request is refused, because its name cannot be checked."""
     assert send_raw(server, b"GET /v1/status HTTP/1.0\r\n\r\n").startswith(b"HTTP/1.1 421 ")

@@ -35,27 +35,6 @@ def test_the_whole_way_from_the_line_to_the_relay(server, house):
     assert pins[17].value == 1
 
 
-def test_a_name_that_is_not_ours_is_refused_on_the_line(server):
-    """A request to another host is refused over a real connection too, which is then closed."""
-    status, headers, document = ask(server, "GET", "/v1/status", host="garden.example")
-    assert (status, document["type"]) == (421, "/problems/wrong-host")
-    assert headers["connection"] == "close"
-    assert headers["content-type"] == "application/problem+json"
-
-
-def test_another_sites_page_is_refused_on_the_line(server, house):
-    """A change by another site's page is refused over a real connection too."""
-    body = json.dumps({"light": "off"})
-    more = {
-        "content_type": "application/json",
-        "origin": "https://garden.example",
-        "sec_fetch_site": "cross-site",
-    }
-    status, _, document = ask(server, "PUT", "/v1/zones/jetty/override", body, **more)
-    assert (status, document["type"]) == (403, "/problems/cross-site")
-    assert house.get("/v1/zones/jetty")["override"] is None
-
-
 # -- the end -------------------------------------------------------------------------------------------------
 
 

@@ -2,16 +2,15 @@
 
 import asyncio
 import contextlib
-import http.client
 import json
 import threading
-import time
 
 import pytest
 
 from api.web.slots import MOST_LONG_RUNNING, MOST_WAITING, RequestSlots
-from tests.api.lines import LONG_S, ask, serving
+from tests.api.lines import LONG_S, ask, serving, wait_until
 from tests.api.stand_in import problem
+from tests.api.web.load.held_up import OVERRIDE, Gate, one_slot_taken, send, waiting
 
 LONG_ROUTES = ["hours", "report/2027-summer", "year.svg", "wiring", "sheet"]
 
@@ -81,80 +80,12 @@ def test_a_slot_is_free_again_after_a_fault(house, monkeypatch):
 
 # -- over real sockets ---------------------------------------------------------------------------------------
 
-HEAVY = ("/v1/hours", "/v1/year.svg", "/v1/report/2027-summer")
-OVERRIDE = {"light": "off", "for": "1h"}
 
-
-class Gate:
-    """Holds up every request for long work that runs, and counts how many began."""
-
-    def __init__(self, house):
-        self.context = house.app.state.context
-        self.open = threading.Event()
-        self.begun = threading.Semaphore(0)
-        self.count = 0
-        self._planner_like = self.context.years.planner_like
-
-    def planner_like(self, current):
-        """Stand in for the cache's own, which each such request asks first."""
-        self.count += 1
-        self.begun.release()
-        assert self.open.wait(LONG_S)
-        return self._planner_like(current)
-
-    @contextlib.contextmanager
-    def closed(self, monkeypatch):
-        with monkeypatch.context() as patch:
-            patch.setattr(self.context.years, "planner_like", self.planner_like)
-            yield
-            self.open.set()
-
-
-def send(server, method, path, body=None, source="127.0.0.1"):
-    """Send a request, and give the connection, on which nothing was read yet."""
-    line = http.client.HTTPConnection("127.0.0.1", server.port, timeout=LONG_S, source_address=(source, 0))
-    headers = {} if body is None else {"content-type": "application/json"}
-    line.request(method, path, None if body is None else json.dumps(body), headers)
-    return line
-
-
-def wait_until(condition):
-    until_s = time.monotonic() + LONG_S
-    while not condition():
-        assert time.monotonic() < until_s
-        time.sleep(0.01)
-
-
-def waiting(slots):
-    return slots._limiter.statistics().tasks_waiting
-
-
-def test_sixty_heavy_requests_at_once(house, monkeypatch):
-    """Two of sixty run, eight wait, all others are told when to come back; an override is made meanwhile."""
-    gate = Gate(house)
-    with serving(lambda: house.app) as server, contextlib.ExitStack() as lines:
-
-        def send_heavy(number):
-            line = send(server, "GET", HEAVY[number % len(HEAVY)])
-            return lines.enter_context(contextlib.closing(line))
-
-        with gate.closed(monkeypatch):
-            sent = [send_heavy(number) for number in range(MOST_LONG_RUNNING)]
-            for _ in sent:
-                assert gate.begun.acquire(timeout=LONG_S)
-            sent += [send_heavy(number) for number in range(MOST_WAITING)]
-            wait_until(lambda: waiting(gate.context.long_slots) == MOST_WAITING)
-            for number in range(60 - len(sent)):
-                response = send_heavy(number).getresponse()
-                told = (response.status, response.headers["retry-after"], json.load(response)["type"])
-                assert told == (503, "5", "/problems/too-busy")
-            body = json.dumps(OVERRIDE)
-            status, _, document = ask(
-                server, "PUT", "/v1/zones/jetty/override", body, content_type="application/json"
-            )
-            assert (status, document["light"]) == (200, "off")
-            assert gate.count == MOST_LONG_RUNNING
-        assert {line.getresponse().status for line in sent} == {200}
+@pytest.fixture
+def busy(house, monkeypatch):
+    """A server with one short slot that is taken; ``free`` gives it back."""
+    with one_slot_taken(house, monkeypatch) as server:
+        yield server
 
 
 def test_heavy_requests_that_were_hung_up_are_not_worked_on(house, monkeypatch):
@@ -176,44 +107,6 @@ def test_heavy_requests_that_were_hung_up_are_not_worked_on(house, monkeypatch):
         for line in running:
             line.close()
         assert gate.count == MOST_LONG_RUNNING
-
-
-@pytest.fixture
-def busy(house, monkeypatch):
-    """A server with one short slot that is taken; ``free`` gives it back."""
-    house.app.state.context.short_slots = RequestSlots(running=1)
-    taken, free = threading.Event(), threading.Event()
-
-    def hang(_name):
-        taken.set()
-        assert free.wait(LONG_S)
-        return "2027a"
-
-    monkeypatch.setattr("api.web.schemas.status.tz_data_version", hang)
-    with (
-        serving(lambda: house.app) as server,
-        contextlib.closing(send(server, "GET", "/v1/status")) as line,
-    ):
-        assert taken.wait(LONG_S)
-        server.free = free.set
-        server.slots = house.app.state.context.short_slots
-        yield server
-        free.set()
-        assert line.getresponse().status == 200
-
-
-@pytest.mark.parametrize("pipelined", [b"", b"GET /health HTTP/1.1\r\nHost: localhost\r\n\r\n" * 5])
-def test_a_change_whose_client_hung_up_while_it_waited_is_not_made(busy, house, pipelined):
-    """A change that waits for its turn is dropped with its client, whatever else that had sent."""
-    line = send(busy, "PUT", "/v1/zones/jetty/override", OVERRIDE)
-    wait_until(lambda: waiting(busy.slots) == 1)
-    line.sock.sendall(pipelined)
-    line.close()
-    if not pipelined:
-        wait_until(lambda: waiting(busy.slots) == 0)
-    busy.free()
-    assert ask(busy, "GET", "/v1/zones/jetty")[2]["override"] is None
-    assert house.keeper.overrides == {}
 
 
 def test_a_change_that_waited_five_seconds_is_refused_and_not_made(busy, house, monkeypatch):

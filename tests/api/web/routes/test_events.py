@@ -6,12 +6,10 @@ import contextlib
 import json
 import logging
 import socket
-import time
 
 import pytest
 
 from api.web import hub as hub_module
-from api.web.hub import MOST_STREAMS
 from api.web.server import WebServer
 from config.errors import RelayError
 from config.file.loader import load_site
@@ -226,37 +224,6 @@ def test_another_journal_is_told_as_reset(server, house):
 # -- limits --------------------------------------------------------------------------------------------------
 
 
-def test_the_head_alone_ends(server, house):
-    """HEAD is answered with the head of the stream and nothing more, and holds no place."""
-    for _ in range(MOST_STREAMS + 2):
-        status, headers, content = ask(server, "HEAD", "/v1/events")
-        assert (status, content) == (200, None)
-        assert headers["content-type"].startswith("text/event-stream")
-        assert headers["cache-control"] == "no-store"
-    wait_until(lambda: house.hub.count == 0)
-
-
-def test_the_seventeenth_stream_is_refused(server, house):
-    """Sixteen streams are served, the next is answered 503 with Retry-After, and other requests go on."""
-    with contextlib.ExitStack() as streams:
-        clients = [streams.enter_context(Client(server).begin()) for _ in range(MOST_STREAMS)]
-        for each in clients:
-            each.next()
-        with Client(server) as late:
-            status, head = late.head()
-            assert status == 503
-            assert "retry-after: 5" in head
-            assert "application/problem+json" in head
-        assert ask(server, "GET", "/v1/status")[0] == 200
-        put(server, "/v1/zones/jetty/override", light="off")
-        assert {each.until("zone")[-1].data["lit"] for each in clients} == {False}
-        clients[0].close()
-        wait_until(lambda: house.hub.count == MOST_STREAMS - 1)
-        with Client(server).begin() as late:
-            assert late.next().event == "status"
-    wait_until(lambda: house.hub.count == 0)
-
-
 def test_a_ping_comes_until_the_token_is_revoked(server, house, monkeypatch):
     """With every ping the token of a device is looked at again; once it is revoked, the stream ends."""
     monkeypatch.setattr(hub_module, "PING_S", 0.05)
@@ -278,29 +245,6 @@ def test_a_device_has_two_streams(server):
         assert streams.enter_context(third).head()[0] == 503
         assert streams.enter_context(stranger).head()[0] == 401
         streams.enter_context(Client(server).begin()).next()
-
-
-def test_a_reader_that_stalls_is_cut_off_without_a_word(house, monkeypatch, caplog):
-    """A client that reads nothing is cut and loses its place; it holds up no other, and nothing is logged."""
-    caplog.set_level(logging.DEBUG)
-    monkeypatch.setattr("api.web.protocol.LimitedH11Protocol.silence_s", 0.5)
-    with serving(house.make_app) as server, Client(server).begin() as reader:
-        reader.next()
-        with Client(server, small=True) as stalled:
-            wait_until(lambda: house.hub.count == 2)
-            until_s = time.monotonic() + LONG_S
-            while house.hub.count == 2:
-                assert time.monotonic() < until_s
-                put(server, "/v1/zones/jetty/override", light="off")
-                put(server, "/v1/zones/jetty/override", light="on")
-                reader.until("zone", lit=True)
-            with contextlib.suppress(ConnectionError):
-                while stalled.line.recv(65536):
-                    pass
-        put(server, "/v1/zones/jetty/override", light="off")
-        assert reader.until("zone")[-1].data["lit"] is False
-    assert not [each for each in caplog.records if each.levelno >= logging.WARNING]
-    assert not [each for each in caplog.records if each.exc_info]
 
 
 def test_a_client_that_goes_leaves_no_trace(server, house, caplog):
