@@ -47,7 +47,7 @@ def write_report(report: SeasonReport) -> str:
         at = local(at_utc, planner.tz)
         return f"{at:%H:%M} on {day_text(at.date())}"
 
-    laid_out = lay_out_past(planner, report.light, now_utc=account.head.bounds.now_utc)
+    laid_out = lay_out_past(report.light, now_utc=account.head.bounds.now_utc)
     pictures = [
         write_svg(laid_out, width_px=_WIDE_PX, key="wide", compact=True),
         write_svg(laid_out, width_px=_NARROW_PX, key="narrow"),

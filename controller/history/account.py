@@ -15,10 +15,11 @@ from controller.calendar.periods import Period
 from controller.history.energy_use import energy_used
 from controller.history.nights import Bounds, read_nights
 from controller.history.run_hours import ZonePast, count_hours, lit_interval
-from controller.history.site_history import SiteHistory
+from controller.history.site_history import SiteHistory, SitePeriod
 from controller.history.source import JournalSource
 from controller.history.steps import sums_in_steps
 from controller.history.totals import HourSum, without_nights
+from controller.planning.planner import Planner
 
 _ONE_NIGHT = timedelta(days=1)
 
@@ -97,8 +98,11 @@ class PastLight:
 
     What was lit may reach beyond the first and the last night. ``unknown`` is when, up to now, the journal
     does not know what a zone did: before it began or first heard of the zone, or without a trusted clock.
+    ``planner`` has the time zone of the time, ``sites`` are where the site was meanwhile.
     """
 
+    planner: Planner
+    sites: Sequence[SitePeriod]
     first: date
     last: date
     lit: Mapping[str, Sequence[Interval]]
@@ -128,7 +132,15 @@ def light_of_past(
     lit = {zone: found.lit[zone] for zone in zones or all_zones}
     missed = {zone: overlap(without(found.planned[zone], found.lit[zone]), known) for zone in lit}
     unknown = {zone: without(gone, found.known[zone]) for zone in lit}
-    return PastLight(first=first, last=last, lit=lit, missed=missed, unknown=unknown)
+    return PastLight(
+        planner=history.planner,
+        sites=found.sites,
+        first=first,
+        last=last,
+        lit=lit,
+        missed=missed,
+        unknown=unknown,
+    )
 
 
 def zones_in(history: SiteHistory, source: JournalSource, within: Interval) -> list[str]:

@@ -11,12 +11,11 @@ from controller.history.clock_correction import ClockCorrection
 from controller.history.outages import gaps_of, gaps_of_overrides
 from controller.history.programs import ProgramPeriod, planned_intervals, program_periods
 from controller.history.run_hours import Gap, lit_interval, time_of
-from controller.history.site_history import SiteHistory, SitePeriod
+from controller.history.site_history import SiteHistory, SitePeriod, dark_over
 from controller.history.source import JournalSource
 from controller.history.totals import Recorded
 from controller.records.entries import Cause
 from controller.records.past import Run
-from controller.sun.sun import dark_intervals
 
 # A running keeper records a heartbeat at least this often while anything is lit: every 270 s, checked every
 # 30 s. Beyond it nobody knows that a light is still on.
@@ -174,7 +173,7 @@ def read_nights(
         for zone in zones
     }
     return PastNights(
-        dark=merge(piece for each in sites for piece in _dark_in(each, those)),
+        dark=dark_over(sites, those),
         runs=runs,
         lit=lit,
         planned=planned,
@@ -183,12 +182,6 @@ def read_nights(
         sites=sites,
         zones=zones,
     )
-
-
-def _dark_in(site: SitePeriod, those: Sequence[Night]) -> list[Interval]:
-    """Give when it was dark over some nights, by the place at which the site was."""
-    there = [each for each in those if overlap([each.interval], [site.interval])]
-    return overlap(dark_intervals(site.place.sun, there, site.place.dusk_angle_deg), [site.interval])
 
 
 def _closed(run: Run, bounds: Bounds) -> Run:

@@ -25,6 +25,7 @@ class SeasonReport:
     """What a season's report on paper shows.
 
     Attributes:
+        planner: of the site as it is now, in the time zone of the time.
         last: the last night with figures: the period's own, or tonight.
         is_over: whether the period is.
         hours: the account, month by month, with the year before beside each month of which there is a record.
@@ -82,7 +83,7 @@ def report_season(
     outages = outages_of(hours.rows)
     due_before = last + _A_YEAR
     return SeasonReport(
-        planner=planner,
+        planner=history.planner,
         period=period,
         last=last,
         is_over=is_over,

@@ -7,15 +7,15 @@ from itertools import takewhile
 from typing import Any, cast
 
 from config.models.site import Fixture
-from controller.calendar.intervals import Interval, ms_of, utc_of
+from controller.calendar.intervals import Interval, merge, ms_of, overlap, utc_of
 from controller.calendar.moved_zone import MovedZone
-from controller.calendar.night import zone_info
+from controller.calendar.night import Night, zone_info
 from controller.history.site_facts import FittedLamps, SiteFacts, facts_of, parse_facts
 from controller.lamps.life import Lamps
 from controller.planning.plan import PlanContext
 from controller.planning.planner import Planner
 from controller.records.entries import SiteRecord
-from controller.sun.sun import Sun
+from controller.sun.sun import Sun, dark_intervals
 
 _FIRST_MS, _LAST_MS = ms_of(datetime.min.replace(tzinfo=UTC)), ms_of(datetime.max.replace(tzinfo=UTC))
 
@@ -105,6 +105,19 @@ class SiteHistory:
                     lamps = Lamps(zone=zone, number=number, fixture=_fixture(each, id_), volts=each.volts)
                     found.append(lamps)
         return found
+
+
+def dark_over(
+    sites: Iterable[SitePeriod], those: Sequence[Night], angle_deg: float | None = None
+) -> list[Interval]:
+    """Give when the sun was below an angle, else below that of dusk, by the place at which the site was."""
+
+    def dark_in(site: SitePeriod) -> list[Interval]:
+        there = [each for each in those if overlap([each.interval], [site.interval])]
+        angle = site.place.dusk_angle_deg if angle_deg is None else angle_deg
+        return overlap(dark_intervals(site.place.sun, there, angle), [site.interval])
+
+    return merge(piece for site in sites for piece in dark_in(site))
 
 
 _Fixtures = Sequence[FittedLamps]

@@ -25,7 +25,6 @@ from controller.calendar.intervals import (
     without,
 )
 from controller.calendar.night import Night, local
-from controller.sun.sun import SUNSET_ANGLE_DEG, Sun, dark_intervals
 
 _MIDNIGHT_H = 12
 _ONE_MS = timedelta(milliseconds=1)
@@ -121,8 +120,8 @@ def draw_year(
     nights: Sequence[Night],
     lit: Mapping[str, Sequence[Interval]],
     *,
-    sun: Sun,
-    dusk_angle_deg: float,
+    below: Sequence[Interval],
+    dark: Sequence[Interval],
     tz: ZoneInfo,
 ) -> YearChart:
     """Lay out a year, or any nights in a row.
@@ -130,24 +129,24 @@ def draw_year(
     Args:
         nights: in order, each following the one before.
         lit: for each zone when it was or will be lit, in milliseconds since 1970; runs and windows alike.
-        sun: the sun over the site.
-        dusk_angle_deg: degrees below the horizon at dusk, positive downwards.
+        below: when the sun is below the horizon.
+        dark: when it is dark.
         tz: time zone of the site.
 
     Held by tests/api/render/year/test_chart.py.
     """
     boxes = [(ms_of(night.starts_at_utc), ms_of(night.ends_at_utc)) for night in nights]
     shares = {zone: share_out(intervals, boxes) for zone, intervals in lit.items()}
+    skies = zip(share_out(below, boxes), share_out(dark, boxes), strict=True)
     columns = []
     changes = []
-    for index, night in enumerate(nights):
+    for index, (night, (below_then, dark_then)) in enumerate(zip(nights, skies, strict=True)):
         wall = WallClock(night, tz)
         bars = {zone: wall.hours(share[index]) for zone, share in shares.items()}
-        below, dark = (dark_intervals(sun, [night], angle) for angle in (SUNSET_ANGLE_DEG, dusk_angle_deg))
         shades = {
-            SkyLight.DAY: wall.hours(without([boxes[index]], below)),
-            SkyLight.TWILIGHT: wall.hours(without(below, dark)),
-            SkyLight.DARK: wall.hours(dark),
+            SkyLight.DAY: wall.hours(without([boxes[index]], below_then)),
+            SkyLight.TWILIGHT: wall.hours(without(below_then, dark_then)),
+            SkyLight.DARK: wall.hours(dark_then),
         }
         columns.append(NightColumn(index=index, night=night.date, shades=shades, bars=bars))
         if wall.by_ms:

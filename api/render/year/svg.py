@@ -18,9 +18,10 @@ from api.render.jinja import render
 from api.render.numbers import count
 from api.render.year.chart import SkyLight, Stretch, YearChart, describe, draw_year
 from controller.calendar.intervals import Interval, ms_of, overlap, without
-from controller.calendar.night import nights
+from controller.calendar.night import Night, nights
+from controller.history.site_history import dark_over
 from controller.planning.planner import Planner
-from controller.sun.sun import dark_intervals
+from controller.sun.sun import SUNSET_ANGLE_DEG, dark_intervals
 
 if TYPE_CHECKING:
     from controller.forecast.year import YearForecast
@@ -60,18 +61,26 @@ def draw_future(year: YearForecast, *, width_px: int = USUAL_PX, key: str = "yea
     """Draw the nights to come by the present program; see ``write_svg``."""
     forecast, period = year.present, year.present.period
     lit = {zone: [each for night in forecast.lit[zone] for each in night] for zone in year.zones}
-    laid_out = _lay_out("What will be lit", year.planner, period.first, period.last, lit=lit)
+    planner = year.planner
+    ahead = list(nights(period.first, period.last, planner.tz))
+    below, dark = (
+        dark_intervals(planner.sun, ahead, angle) for angle in (SUNSET_ANGLE_DEG, planner.site.dusk_angle_deg)
+    )
+    laid_out = _lay_out("What will be lit", planner, ahead, below, dark, lit=lit)
     return write_svg(laid_out, width_px=width_px, key=key)
 
 
-def lay_out_past(planner: Planner, light: PastLight, *, now_utc: datetime) -> YearPicture:
+def lay_out_past(light: PastLight, *, now_utc: datetime) -> YearPicture:
     """Lay out what ran, and what was missed; nights after now show only the sky."""
+    planner = light.planner
+    those = list(nights(light.first, light.last, planner.tz))
     today = planner.night_at(now_utc).date
     return _lay_out(
         "What was lit",
         planner,
-        light.first,
-        light.last,
+        those,
+        dark_over(light.sites, those, SUNSET_ANGLE_DEG),
+        dark_over(light.sites, those),
         lit=light.lit,
         missed=light.missed,
         unknown=light.unknown,
@@ -124,8 +133,9 @@ def write_svg(
 def _lay_out(
     title: str,
     planner: Planner,
-    first: date,
-    last: date,
+    those: Sequence[Night],
+    below: Sequence[Interval],
+    dark: Sequence[Interval],
     *,
     lit: Mapping[str, Sequence[Interval]],
     missed: Mapping[str, Sequence[Interval]] = MappingProxyType({}),
@@ -135,9 +145,8 @@ def _lay_out(
     """Lay out some nights: lit, of that what was not in the dark, missed, and what nobody recorded."""
     site = planner.site
     names = {zone.id: zone.name for zone in site.zones}
-    ahead = list(nights(first, last, planner.tz))
-    dark = dark_intervals(planner.sun, ahead, site.dusk_angle_deg)
-    inside = [(ms_of(ahead[0].starts_at_utc), ms_of(ahead[-1].ends_at_utc))]
+    first, last = those[0].date, those[-1].date
+    inside = [(ms_of(those[0].starts_at_utc), ms_of(those[-1].ends_at_utc))]
     hours: dict[str, Sequence[Interval]] = {}
     for zone in lit:
         hours[zone] = overlap(lit[zone], inside)
@@ -148,7 +157,7 @@ def _lay_out(
         title=title,
         site=site.name,
         names={zone: names.get(zone, zone) for zone in lit},
-        picture=draw_year(ahead, hours, sun=planner.sun, dusk_angle_deg=site.dusk_angle_deg, tz=planner.tz),
+        picture=draw_year(those, hours, below=below, dark=dark, tz=planner.tz),
         tonight=(today - first).days if today is not None and first <= today < last else None,
     )
 

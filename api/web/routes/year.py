@@ -156,5 +156,5 @@ def get_year_svg(request: Request, context: Context, params: Annotated[YearSvgPa
             history = SiteHistory(planner, gateway.journal.site_records())
             bounds = bounds_of(history, gateway.journal, now_utc)
             light = light_of_past(history, gateway.journal, first, last, bounds=bounds, zones=zones)
-            drawn = write_svg(lay_out_past(planner, light, now_utc=now_utc), width_px=params.width)
+            drawn = write_svg(lay_out_past(light, now_utc=now_utc), width_px=params.width)
     return Response(drawn, media_type=SVG)

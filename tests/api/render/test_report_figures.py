@@ -19,6 +19,7 @@ import pandas as pd
 import pytest
 
 from api.render.season_report import write_report
+from config.models.site import Site
 from controller.history.report import year_to_come
 from controller.history.season import report_season
 from controller.planning.planner import Planner
@@ -84,9 +85,9 @@ def garden(tmp_path_factory):
     return board
 
 
-def page_of(board: Board, season: str, now_utc: datetime | None = None) -> Page:
+def page_of(board: Board, season: str, now_utc: datetime | None = None, today: Site | None = None) -> Page:
     """The report of a season, printed on 15 October 2027 or at another time, read strictly."""
-    planner, now_utc = Planner(board.site), now_utc or board.true_utc
+    planner, now_utc = Planner(today or board.site), now_utc or board.true_utc
     year = year_to_come(planner, now_utc)
     return Page(write_report(report_season(planner, board.reader, season, now_utc=now_utc, year=year)))
 
@@ -421,3 +422,38 @@ def test_a_machine_whose_clock_is_behind_the_boards_prints_the_same(garden, told
     assert "made on 15 January 2027" in behind.text
     assert "no record" not in behind.text
     assert not re.search(r"missed *now", behind.text)
+
+
+def test_another_garden_of_today_prints_the_same_season(garden, told):
+    """With lamps, transformers, programs and place edited since, only the outlook of the lamps is another."""
+    here = garden.site
+    worse = {"no_load_w": 40.0, "copper_w": 50.0, "efficiency": None, "relay_side": "low voltage"}
+    edited = here.model_copy(
+        update={
+            "latitude_deg": 35.0,
+            "longitude_deg": 139.0,
+            "time_zone": "Asia/Tokyo",
+            "transformers": tuple(each.model_copy(update=worse) for each in here.transformers),
+            "zones": tuple(
+                each.model_copy(update={"program": (), "special_nights": (), "fixtures": each.fixtures[:0]})
+                for each in here.zones
+            ),
+        }
+    )
+    again = page_of(garden, "2027-summer", today=edited)
+
+    def kept(page: Page) -> list[list[list[str]]]:
+        outlook = ("What these figures ask for", "Outlook")
+        return [table for table in page.tables if not {*table[0]} & {*outlook}]
+
+    assert kept(again) == kept(told)
+    assert [row[:6] for row in lamp_rows(again)] == [row[:6] for row in lamp_rows(told)]
+    sky = [re.findall(r"It gets dark at[^.]*\.", page.text) for page in (again, told)]
+    assert sky[0] == sky[1] != []
+    began = [re.findall(r"The journal begins[^;]*;", page.text) for page in (again, told)]
+    assert began[0] == began[1]
+
+
+def lamp_rows(page: Page) -> list[list[str]]:
+    (table,) = [table for table in page.tables if "Outlook" in table[0]]
+    return table

@@ -10,9 +10,9 @@ from hypothesis import strategies as st
 
 from api.render.year.chart import SkyLight, WallClock, YearChart, describe, draw_year
 from controller.calendar.intervals import MS_PER_HOUR, Interval, ms_of
-from controller.calendar.night import night_on, nights, utc_of_local
+from controller.calendar.night import Night, night_on, nights, utc_of_local
 from controller.forecast.forecast import NIGHTS_AHEAD
-from controller.sun.sun import Sun
+from controller.sun.sun import SUNSET_ANGLE_DEG, Sun, dark_intervals
 from tests.reference import rows
 
 NEW_YORK = ZoneInfo("America/New_York")
@@ -27,9 +27,15 @@ def lit_on(day: date, on: str, off: str, tz: ZoneInfo = NEW_YORK) -> Interval:
     return at(on), at(off)
 
 
+def draw_under(sun: Sun, some: list[Night], lit: dict[str, list[Interval]], tz: ZoneInfo) -> YearChart:
+    """Draw nights with dusk at 6 degrees."""
+    below, dark = (dark_intervals(sun, some, angle) for angle in (SUNSET_ANGLE_DEG, 6.0))
+    return draw_year(some, lit, below=below, dark=dark, tz=tz)
+
+
 def draw(first: date, count: int, lit: dict[str, list[Interval]], tz: ZoneInfo = NEW_YORK) -> YearChart:
     some = list(nights(first, first + timedelta(days=count - 1), tz))
-    return draw_year(some, lit, sun=Sun(40.0, -75.0), dusk_angle_deg=6.0, tz=tz)
+    return draw_under(Sun(40.0, -75.0), some, lit, tz)
 
 
 @pytest.fixture(scope="module")
@@ -90,7 +96,7 @@ def test_the_light_of_the_sky_tiles_every_plain_night(latitude_deg, zone, day):
     """Away from clock changes day, twilight and dark fill noon to noon without gap or overlap, anywhere."""
     tz = ZoneInfo(zone)
     sun = Sun(latitude_deg, 0.0)
-    picture = draw_year([night_on(day, tz)], {}, sun=sun, dusk_angle_deg=6.0, tz=tz)
+    picture = draw_under(sun, [night_on(day, tz)], {}, tz)
     if picture.changes:
         return
     shades = sorted((*stretch, kind) for kind, some in picture.columns[0].shades.items() for stretch in some)
@@ -135,9 +141,9 @@ def test_nights_without_dark_are_told():
     """In the white nights the words say that it does not get dark, and raise nothing."""
     tz = ZoneInfo("Europe/Oslo")
     some = list(nights(date(2027, 6, 20), date(2027, 6, 22), tz))
-    picture = draw_year(some, {}, sun=Sun(69.65, 18.96), dusk_angle_deg=6.0, tz=tz)
+    picture = draw_under(Sun(69.65, 18.96), some, {}, tz)
     assert describe(picture) == "3 nights, 20 June 2027 to 22 June 2027. On 3 nights it does not get dark."
-    assert describe(draw_year([], {}, sun=Sun(0, 0), dusk_angle_deg=6.0, tz=tz)) == "No nights."
+    assert describe(draw_year([], {}, below=[], dark=[], tz=tz)) == "No nights."
 
 
 def test_what_lies_outside_its_nights_is_not_drawn():

@@ -180,13 +180,30 @@ def test_the_past_shows_what_ran_what_was_missed_and_now(tmp_path):
     assert any("h missed" in word for word in picture.words())
 
 
-def past(board, first, last):
-    """The picture of some nights of a board, at its own time."""
-    planner = Planner(board.site)
+def past(board, first, last, today=None):
+    """The picture of some nights of a board, at its own time; by another site file of today, where given."""
+    return Drawing(svg_of_past(board, first, last, today))
+
+
+def svg_of_past(board, first, last, today=None):
+    planner = Planner(today or board.site)
     history = SiteHistory(planner, board.reader.site_records())
     bounds = bounds_of(history, board.reader, board.true_utc)
     light = light_of_past(history, board.reader, first, last, bounds=bounds)
-    return Drawing(write_svg(lay_out_past(planner, light, now_utc=board.true_utc)))
+    return write_svg(lay_out_past(light, now_utc=board.true_utc))
+
+
+def test_a_garden_that_moves_leaves_the_picture_of_before(tmp_path):
+    """Sky, hours and light of nights that are over are those of the place of the time, noon to noon there."""
+    jetty = zone("jetty", "dusk to 01:00", rated_watts=5)
+    start = datetime(2027, 6, 3, 11, tzinfo=UTC)
+    board = Board(tmp_path, site(jetty), start, tick_s=6 * 3600.0)
+    board.run_until(start + timedelta(days=9))
+    board.close()
+    nights_over = date(2027, 6, 1), date(2027, 6, 11)
+    as_it_was = svg_of_past(board, *nights_over)
+    moved = site(jetty, latitude=35.0, longitude=139.0, time_zone="Asia/Tokyo", dusk_angle=12.0)
+    assert svg_of_past(board, *nights_over, moved) == as_it_was
 
 
 def test_what_nobody_recorded_is_no_record(tmp_path):
