@@ -84,7 +84,7 @@ def pair(*, site_path: Path, name: str | None, read_only: bool, as_json: bool, p
     click.echo(f"Code: {code.code}")
     click.echo(f"Once, until {ends_at:%H:%M}. Whoever enters it may {may}.")
     if report.home:
-        click.echo(f"Exchange it there for a token: POST {report.home[0]}v1/access/tokens")
+        click.echo(f"Open {report.home[0]} on that device and type it in. A program: POST /v1/access/tokens")
     for line in _faults(site, report):
         click.echo(line)
 

@@ -70,7 +70,7 @@ def test_a_household_is_let_in_by_what_a_person_types(site: Path, tmp_path: Path
         first, _, last = type_in(
             "access", "pair", site, "--port", port, "--name", "kitchen phone"
         ).splitlines()
-        assert last == f"Exchange it there for a token: POST {there}v1/access/tokens"
+        assert last == f"Open {there} on that device and type it in. A program: POST /v1/access/tokens"
         zone = daemon.ask("GET", "/v1/zones")["zones"][0]["id"]
         switch = ("PUT", f"/v1/zones/{zone}/override", {"light": "on", "for": "1h"})
         assert ask(port, *switch, to="127.0.0.9")[0] == 401

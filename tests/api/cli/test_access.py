@@ -153,7 +153,10 @@ def test_with_and_without_a_daemon_the_addresses_are_the_same(house):
         wait_until(lambda: len(listening.status.home) == 3)
         served = call_json("access", house.site_path, "--port", server.port)
         last = call("access", "pair", house.site_path, "--port", server.port).stdout.splitlines()[-1]
-        assert last == f"Exchange it there for a token: POST http://127.9.0.12:{server.port}/v1/access/tokens"
+        assert last == (
+            f"Open http://127.9.0.12:{server.port}/ on that device and type it in. "
+            "A program: POST /v1/access/tokens"
+        )
     planned = call_json("access", house.site_path, "--port", server.port)
     assert (served.pop("basis"), planned.pop("basis")) == ("daemon", "site file")
     assert served == planned
