@@ -100,12 +100,18 @@ def parse_nights(text: str) -> Nights:
     nights: Nights
     if _DATE.fullmatch(first):
         nights = OneDate(on_date=_read_date(reader, first))
+        last = _DATE.fullmatch(reader.text[reader.at :].removeprefix("to ").strip())
+        if last and reader.peek() == "to":
+            of_any_year = f"{first[5:]} to {last[2]}-{last[3]}"
+            raise reader.error(f"{of_any_year}, which holds every year, or a special night for each date")
     elif _MONTH_DAY.fullmatch(first):
         nights = _read_stretch(reader)
     elif first.capitalize() in WEEKDAYS:
         nights = _read_weekdays(reader)
     elif _OTHER_DATE.fullmatch(first):
-        raise _refuse(reader, "year-month-day such as 2027-12-31, or month-day such as 12-31", noun="a date")
+        raise _refuse(
+            reader, "2027-12-31 for one night, or 12-31 to 12-31 for that of every year", noun="a date"
+        )
     else:
         raise _refuse(reader, _ANY_NIGHTS)
     reader.require_end()
@@ -139,12 +145,14 @@ def _read_weekdays(reader: TextReader) -> Weekdays:
 def _read_stretch(reader: TextReader) -> YearlyStretch:
     written = reader.peek()
     first = _read_date(reader, f"{_LEAP_YEAR}-{written}")
-    if not reader.accept("to"):
+    if not reader.peek():
+        reader.at = 0
+        every_year = f"{written} to {written} for that night of every year"
         raise reader.error(
-            "“to”"
-            if reader.peek() in _HYPHENS
-            else f"“to” and the last night (one night of every year is {written} to {written})"
+            f"{every_year}, or its year too, such as 2028-{written}", noun="a date or a stretch"
         )
+    if not reader.accept("to"):
+        raise reader.error("“to”" if reader.peek() in _HYPHENS else "“to” and the last night")
     if not _MONTH_DAY.fullmatch(reader.peek()):
         raise reader.error("a month and a day such as 01-06")
     last = _read_date(reader, f"{_LEAP_YEAR}-{reader.peek()}")

@@ -12,7 +12,7 @@ from tests.config.strategies import month_days, nights, outcome_of
 
 ANY_NIGHTS = "weekdays such as Fri, Sat, a date such as 2027-12-31, or a stretch such as 12-20 to 01-06"
 A_WEEKDAY = "a weekday: Mon, Tue, Wed, Thu, Fri, Sat, Sun"
-A_DATE = "year-month-day such as 2027-12-31, or month-day such as 12-31"
+A_DATE = "2027-12-31 for one night, or 12-31 to 12-31 for that of every year"
 
 
 @pytest.mark.parametrize(
@@ -82,7 +82,19 @@ def test_condition_to_text_to_condition_is_the_identity(condition):
         ("2027-12-31, Fri", 11, ",", "nothing more"),
         ("02-30 to 03-01", 1, "02-30", "a day that exists (that month ends on the 29th)"),
         ("04-30 to 04-31", 10, "04-31", "a day that exists (that month ends on the 30th)"),
-        ("12-20", 6, "", "“to” and the last night (one night of every year is 12-20 to 12-20)"),
+        (
+            "02-29",
+            1,
+            "02-29",
+            "02-29 to 02-29 for that night of every year, or its year too, such as 2028-02-29",
+        ),
+        ("12-20 until 01-06", 7, "until", "“to” and the last night"),
+        (
+            "2027-12-20 to 2028-01-06",
+            12,
+            "to",
+            "12-20 to 01-06, which holds every year, or a special night for each date",
+        ),
         ("12-20 to", 9, "", "a month and a day such as 01-06"),
         ("12-20 to 2027-01-06", 10, "2027-01-06", "a month and a day such as 01-06"),
         ("12-20 to 01-06, Fri", 15, ",", "nothing more"),
