@@ -6,6 +6,7 @@ says in how many seconds the next call is due.
 
 from __future__ import annotations
 
+import contextlib
 import logging
 from collections.abc import Iterable
 from dataclasses import replace
@@ -262,10 +263,14 @@ class Keeper:
     def stop(self) -> None:
         """Switch every relay off, release the board and record the end."""
         now = self._clock.read()
+        states = [*((zone_id, state) for (zone_id, _), state in self._leaving.items()), *self._zones.items()]
+        for zone_id, state in states:
+            if state.fault is None:
+                with contextlib.suppress(RelayError):
+                    self._find(zone_id, state, now)
         for fault in self._relays.close():
             log.error("while stopping: %s", fault)
-        leaving = [(zone_id, state) for (zone_id, _), state in self._leaving.items()]
-        for zone_id, state in [*leaving, *self._zones.items()]:
+        for zone_id, state in states:
             words = "Leerie was stopped"
             self._recorder.switched(zone_id, state, now, on=False, cause=Cause.STOPPED, words=words)
         self._recorder.note(EventKind.STOPPED, "stopped as asked", now)

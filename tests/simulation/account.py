@@ -179,11 +179,13 @@ def lit_by(world: World, told: Told, number: int) -> list[Lit]:
         zone, from_s, load_w = "", change.at_s, 0.0
         for at_s, site, _ in told.sites:
             here = next((each for each in site.zones if each.pin == number), None)
+            # Its relay may be another one from now on, and this one still rest before it is released.
+            again = next((each for each in site.zones if zone in each.formerly), None)
             if at_s <= change.at_s and here is not None:
                 zone, load_w = here.id, here.rated_load.watts or 0.0
-            elif change.at_s < at_s < to_s and here is not None and zone in here.formerly:
+            elif change.at_s < at_s < to_s and again is not None:
                 found.append(Lit(zone, from_s, at_s, load_w))
-                zone, from_s = here.id, at_s
+                zone, from_s = again.id, at_s
         found.append(Lit(zone, from_s, to_s, load_w))
     return found
 

@@ -113,6 +113,18 @@ def test_a_relay_rests_across_a_restart_in_one_boot(lives: Lives) -> None:
     assert lives.lit
 
 
+def test_a_relay_that_somebody_closed_just_before_a_stop_rests_after_it(lives: Lives) -> None:
+    """The stop opens it, which the journal has, with how it was found; so the next start knows of it."""
+    lives.clock = SteppedClock(at("20:59:50"), boot_s=1000)
+    lives.begin(site(zone("jetty", PROGRAM, pin=17), relays={"rest_s": 30.0, "stagger_s": 0.0}))
+    lives.board.pin(17)._change_state(False)  # low is lit
+    lives.restart(off_s=5)
+    lives.pass_until(at("21:00:15"))
+    assert not lives.lit
+    lives.pass_until(at("21:00:21"))
+    assert lives.lit
+
+
 def test_a_relay_rests_across_a_restart_also_where_its_zone_comes_back_later(lives: Lives) -> None:
     """A site file that was half written at the start lacks a zone; its relay has moved all the same."""
     whole = site(
