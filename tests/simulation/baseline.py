@@ -11,24 +11,26 @@ import heapq
 import random
 import sys
 import tempfile
+from collections.abc import Callable
 from dataclasses import dataclass, field
-from datetime import datetime, time, timedelta
-from functools import partial
+from datetime import UTC, datetime, time, timedelta
 from pathlib import Path
 from types import SimpleNamespace
-from unittest.mock import patch
 from zoneinfo import ZoneInfo
 
 from astral import Observer
 from astral.sun import dusk
 
-from config.file.loader import parse_site
 from config.models.site import Site
+from controller.records.reading import Reading
 from controller.relays import Relays, Wire
-from tests.simulation.garden_year import GardenYear
+from tests.simulation.daemon import in_this_world
+from tests.simulation.garden_year import GardenYear, watching_the_log
+from tests.simulation.gardens import Garden
+from tests.simulation.judge import Judge
 from tests.simulation.oracle import Oracle
-from tests.simulation.story import DAY_S, HAPPENINGS, Happening, _details
-from tests.simulation.world import SimulatedBoard, World, connect_through
+from tests.simulation.story import DAY_S, HAPPENINGS, Happening, draw_details
+from tests.simulation.world import SimulatedBoard, World
 
 # Wrong for longer than this counts as a night gone wrong.
 WRONG_S = 60.0
@@ -40,10 +42,25 @@ PLACES = (
     ("Australia/Lord_Howe", -31.55, 159.08),
 )
 QUIET = "nothing"
+# What a script knows nothing of.
+LEFT_OUT = (
+    "confirm",
+    "rewrite",
+    "spoil",
+    "override",
+    "lift",
+    "toggle",
+    "damage",
+    "folder",
+    "zone data",
+    "scheduler",
+)
 
 
 class NoonScript:
-    """The hand-written script, with as much of a keeper's face as the world needs."""
+    """The hand-written script, with as much of a daemon's face as the story needs."""
+
+    loop = None
 
     def __init__(self, world: World, site: Site) -> None:
         """Start: wait for noon."""
@@ -53,21 +70,17 @@ class NoonScript:
         self.relays = Relays(lambda: SimulatedBoard(world))
         self.tz = ZoneInfo(site.time_zone)
         self.timers: list[tuple[float, str]] = []
-        self.journal = SimpleNamespace(waiting=0, fault=None, lost=0, close=lambda: None)
-        self.maintenance = self.keeper = SimpleNamespace(
-            change_site=lambda *_, **__: None,
-            refuse_site=lambda *_: None,
-            lift_override=lambda *_: None,
-            overrides={},
-        )
+        self.clock = SimpleNamespace(read=lambda: None)
+        self.watch = SimpleNamespace(was_set=False)
+        self.journal = SimpleNamespace(waiting=0)
+        self.keeper = SimpleNamespace(overrides={})
         self._set(self._seconds_to(time(12)), "noon")
 
-    @property
-    def due_s(self) -> float:
-        """When the next timer fires."""
-        return self.timers[0][0]
+    def wait_s(self, _now: Reading | None, **_: object) -> float:
+        """Give in how many seconds the next timer fires."""
+        return max(self.timers[0][0] - self.world.now_s, 0.0)
 
-    def round(self, *, busy: bool = True) -> None:
+    def advance(self, *, busy: bool) -> None:
         """Do what the timers that have fired ask for."""
         while self.timers[0][0] <= self.world.now_s:
             what = heapq.heappop(self.timers)[1]
@@ -91,14 +104,14 @@ class NoonScript:
     def _set(self, in_s: float, what: str) -> None:
         heapq.heappush(self.timers, (self.world.now_s + max(in_s, 0.0), what))
 
-    def write(self) -> None:
-        """It writes nothing."""
+    def stop(self) -> list[int]:
+        """End, which leaves nothing lit."""
+        self.end()
+        return []
 
-    def stop(self) -> None:
-        """End."""
+    def end(self) -> None:
+        """End without a word."""
         self.world.release_pins()
-
-    end = stop
 
 
 @dataclass
@@ -114,85 +127,67 @@ class Tally:
         return f"{len(bad):4} of {len(self.wrong_s)} ({mean_min:5.0f} min)"
 
 
+class Onlooker(Judge):
+    """Raises nothing: adds up for how long the one light was not what it must be by the true time."""
+
+    is_powered = False
+    wrong_s = seen_s = 0.0
+    _was_wrong = False
+
+    def inspect(self, now: Reading | None, *, late_s: float) -> None:
+        """Look at the light now, and again when the program changes it next."""
+        world, zone = self.world, self.site.zones[0]
+        if self._was_wrong:
+            self.wrong_s += world.now_s - self.seen_s
+        must, until_s = self.oracle.look(zone.id, world.true_utc.timestamp())
+        is_wrong = must is not None and world.pin(zone.pin).lit is not must
+        self.seen_s, self._was_wrong = world.now_s, self.is_powered and is_wrong
+        self.next_check_s = world.now_s + until_s - world.true_utc.timestamp()
+
+
 class OneKind(GardenYear):
     """A garden in which only one kind of thing happens, watched by the true time instead of the judge."""
 
-    def __init__(self, seed: int, state: Path, *, script: bool) -> None:
-        """Lay out one zone, lit from dusk to midnight."""
-        super().__init__(seed, state)
+    def __init__(self, seed: int, folder: Path, *, script: bool) -> None:
+        """Lay out one zone, lit from dusk to midnight; its nights begin at the noon of its own clock."""
+        garden = Garden(random.Random(seed))
+        garden.time_zone, garden.latitude, garden.longitude = random.Random(seed).choice(PLACES)
+        garden.zones = [dict(garden.zones[0], program=("dusk to midnight",), special=(), out="")]
+        garden.dusk_angle, garden.believe = 6, "synchronised"
+        noon_s = Oracle(garden.text()).noon_s(garden.start_utc.date())
+        garden.start_utc = datetime.fromtimestamp(noon_s - 1, UTC)
+        super().__init__(seed, folder, garden=garden)
+        self.judge = Onlooker(self.world, self.state, self.site, self.text)
+        self.world.on_read, self.world.on_confirmed = lambda _reading: None, lambda: None
+        self.told = self.judge.told
         self.script = script
-        zone, latitude, longitude = random.Random(seed).choice(PLACES)
-        self.garden.time_zone, self.garden.latitude, self.garden.longitude = zone, latitude, longitude
-        self.garden.zones = [dict(self.garden.zones[0], program=("dusk to midnight",), special=(), out="")]
-        self.garden.dusk_angle = 6
-        self.site = parse_site(self.garden.text(), "garden.toml").site
-        self.truth = Oracle(self.site)
-        # The noon of the garden's own clock, so that a night is a night.
-        day = self.garden.start().date()
-        self.world = World(self.truth.noon(day) - timedelta(seconds=1))
-        self.judge = SimpleNamespace(  # type: ignore[assignment]
-            allow=lambda *_: None,
-            excuse=lambda *_: None,
-            doubt=lambda *_: None,
-            overrides={},
-            overrides_written=set,
-            forget_run_hours=lambda: None,
-            remember_only_what_is_written=lambda: None,
-            expect_gap_recorded=lambda *_: None,
-            last_start_s=0.0,
-        )
 
-    def start(self) -> None:
+    def start(self, kind: str = "") -> None:
         """Start one or the other."""
         if self.script:
             self.daemon = NoonScript(self.world, self.site)  # type: ignore[assignment]
         else:
-            super().start()
-
-    def on_start_again(self, *, sync: bool, kind: str) -> None:
-        """Start after an end; the script has no journal that could be asked."""
-        if not self.script:
-            super().on_start_again(sync=sync, kind=kind)
-        elif self.daemon is None:
-            self.start()
+            super().start(kind)
 
     def doubt_overrides(self) -> None:
         """Nobody overrides here."""
 
-    def night(self, kind: str) -> float:
-        """Live one night with one happening of a kind; the seconds for which the light was wrong."""
-        world = self.world
-        ends_s = world.now_s + DAY_S
-        if kind != QUIET:
-            at_s = world.now_s + self.dice.uniform(4, 13) * 3600
-            heapq.heappush(self.coming, Happening(at_s, kind, _details(self.dice, kind)))
-        wrong_s, zone = 0.0, self.site.zones[0]
-        while world.now_s < ends_s:
-            edge = self.truth.next_edge(zone, world.true_utc)
-            edge_s = world.now_s + (edge - world.true_utc).total_seconds() if edge else ends_s
-            due_s = self.daemon.due_s if self.daemon else ends_s
-            next_s = self.coming[0].at_s if self.coming else ends_s
-            then_s = max(min(due_s, next_s, edge_s, ends_s), world.now_s)
-            powered = self.daemon is not None
-            if powered and world.pin(zone.pin).lit is not self.truth.lit(zone, world.true_utc):
-                wrong_s += then_s - world.now_s
-            world.now_s = then_s
-            if self.coming and self.coming[0].at_s <= world.now_s:
-                self.guarded(partial(self.happen, heapq.heappop(self.coming)))
-                self.tend()
-            elif self.daemon is not None and self.daemon.due_s <= world.now_s:
-                self.tend()
-        return wrong_s
-
-    def tend(self) -> None:
-        """Have a round made; an error that comes out of the script ends it, as it would."""
-        if self.daemon is None:
-            return
-        daemon = self.daemon
+    def guarded(self, work: Callable[[], None]) -> None:
+        """Do something; an error that comes out of the script ends it, as it would."""
         try:
-            self.guarded(lambda: daemon.round(busy=True))
+            super().guarded(work)
         except OSError:
             self.die(2.0)
+        self.judge.is_powered = self.daemon is not None  # type: ignore[attr-defined]
+
+    def live(self, kind: str) -> float:
+        """Live one night with one happening of a kind; the seconds for which the light was wrong."""
+        if kind != QUIET:
+            at_s = self.world.now_s + self.dice.uniform(4, 13) * 3600
+            heapq.heappush(self.coming, Happening(at_s, kind, draw_details(self.dice, kind)))
+        self.judge.wrong_s = 0.0  # type: ignore[attr-defined]
+        self.run_until(self.world.now_s + DAY_S)
+        return self.judge.wrong_s  # type: ignore[attr-defined,no-any-return]
 
 
 def compare(kind: str, *, gardens: int, nights: int) -> tuple[Tally, Tally]:
@@ -200,26 +195,25 @@ def compare(kind: str, *, gardens: int, nights: int) -> tuple[Tally, Tally]:
     tallies = (Tally(), Tally())
     for tally, script in zip(tallies, (True, False), strict=True):
         for seed in range(gardens):
-            with tempfile.TemporaryDirectory() as state:
-                garden = OneKind(seed, Path(state), script=script)
-                with patch("sqlite3.connect", connect_through(garden.world)):
+            with tempfile.TemporaryDirectory() as folder:
+                garden = OneKind(seed, Path(folder), script=script)
+                with in_this_world(garden.world), watching_the_log():
                     garden.guarded(garden.start)
-                    garden.night(QUIET)
-                    tally.wrong_s += [garden.night(kind) for _ in range(nights)]
+                    garden.live(QUIET)
+                    tally.wrong_s += [garden.live(kind) for _ in range(nights)]
                     garden.world.fuse = None
                     if garden.daemon is not None:
                         garden.daemon.stop()
     return tallies
 
 
-def main(arguments: list[str] | None = None) -> int:
-    """Print the table."""
-    left_out = {"override", "lift", "toggle", "rewrite", "spoil", "damage"}
-    kinds = arguments or [QUIET, *sorted(set(HAPPENINGS) - left_out)]
+def main(arguments: list[str] | None = None, *, gardens: int = 8, nights: int = 8) -> int:
+    """Print the table, for all kinds of happening or those that are named."""
+    kinds = arguments or [QUIET, *(kind for kind in HAPPENINGS if kind not in LEFT_OUT)]
     print(f"nights with the light wrong for over {WRONG_S:.0f} s, and for how long, by what happened")
     print(f"{'':14} {'script':>22} {'Leerie':>22}")
     for kind in kinds:
-        script, leerie = compare(kind, gardens=8, nights=8)
+        script, leerie = compare(kind, gardens=gardens, nights=nights)
         print(f"{kind:14} {script.gone_wrong():>22} {leerie.gone_wrong():>22}", flush=True)
     return 0
 

@@ -70,13 +70,13 @@ class Raised(logging.Handler):
 class GardenYear:
     """Runs one garden through its nights."""
 
-    def __init__(self, seed: int, folder: Path, *, calm: float = 0.4) -> None:
-        """Lay out the garden and write its site file."""
+    def __init__(self, seed: int, folder: Path, *, calm: float = 0.4, garden: Garden | None = None) -> None:
+        """Lay out the garden, where none is given, and write its site file."""
         self.dice = random.Random(seed)
         self.calm = calm
         self.state = folder / "state"
         self.site_path = folder / "garden.toml"
-        self.garden = Garden(self.dice)
+        self.garden = garden or Garden(self.dice)
         self.text = self.garden.text()
         self.site_path.write_text(self.text)
         self.site = parse_once(self.text, str(self.site_path)).site

@@ -41,6 +41,17 @@ class Mutant:
         """Its name."""
         return self.name
 
+    def planted(self) -> str:
+        """Give the text of its file with the bug in it.
+
+        Raises:
+            LookupError: the place is not in the code any more, or not once.
+        """
+        text = (ROOT / self.file).read_text(encoding="utf-8")
+        if text.count(self.good) != 1:
+            raise LookupError(f"{self.file} has {text.count(self.good)} places that read {self.good!r}")
+        return text.replace(self.good, self.bad)
+
 
 MUTANTS = (
     Mutant(
@@ -428,11 +439,7 @@ def plant(mutant: Mutant, folder: Path) -> None:
         shutil.copytree(
             ROOT / part, folder / part, ignore=shutil.ignore_patterns("__pycache__"), dirs_exist_ok=True
         )
-    path = folder / mutant.file
-    text = path.read_text(encoding="utf-8")
-    if text.count(mutant.good) != 1:
-        raise LookupError(f"{mutant.file} has {text.count(mutant.good)} places that read {mutant.good!r}")
-    path.write_text(text.replace(mutant.good, mutant.bad), encoding="utf-8")
+    (folder / mutant.file).write_text(mutant.planted(), encoding="utf-8")
 
 
 def hunt(mutant: Mutant, folder: Path, *, jobs: int = 1) -> str | None:
@@ -453,7 +460,7 @@ if __name__ == "__main__":
     missed = 0
     for each in MUTANTS:
         with tempfile.TemporaryDirectory() as place:
-            found = hunt(each, Path(place), jobs=2)
+            found = hunt(each, Path(place))
         missed += found is None
         print(f"{each}: {found or 'NOT FOUND'}", flush=True)
     sys.exit(1 if missed else 0)

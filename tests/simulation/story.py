@@ -70,12 +70,12 @@ def draw_night(
         else:
             at_s = world.now_s + dice.random() * DAY_S
         if at_s > world.now_s + SOON_S:
-            happenings.append(Happening(at_s, what, _details(dice, what)))
+            happenings.append(Happening(at_s, what, draw_details(dice, what)))
     return happenings
 
 
-def _details(dice: random.Random, what: str) -> dict[str, Any]:
-    """Choose the particulars."""
+def draw_details(dice: random.Random, what: str) -> dict[str, Any]:
+    """Draw the particulars of a kind of happening."""
     choose = PARTICULARS.get(what)
     return choose(dice) if choose else {}
 
