@@ -181,16 +181,26 @@ class Recorder:
         if past is None or past.last_sign is None or not now.trusted:
             return
         self._previous = None
-        started_at_utc = now.utc - timedelta(seconds=now.boot_s - self._started_at.boot_s)
-        # A clock that says a time before this program was made may have to be believed, but measures nothing.
-        measured = past.last_sign.trusted and not now.trust.startswith(IMPOSSIBLE)
-        gap_s = (started_at_utc - past.last_sign.utc).total_seconds() if measured else None
+        gap_s = self._seconds_to_start(past.last_sign, now)
         if past.ended_well:
             return
         if past.last_sign.boot_id == now.boot_id:
             self.note(EventKind.DIED, "Leerie ended without warning and was started again", now, size_s=gap_s)
         else:
             self.note(EventKind.POWER_LOST, "the power was lost, or the board was reset", now, size_s=gap_s)
+
+    def _seconds_to_start(self, last_sign: Reading, now: Reading) -> float | None:
+        """Measure from the last sign of life to the start of this keeper; None where no clock can.
+
+        Within a boot its own clock does, whoever set the other one meanwhile.
+        """
+        started_at = self._started_at
+        if last_sign.boot_id == started_at.boot_id:
+            return started_at.boot_s - last_sign.boot_s
+        # A time before this program was made may have to be believed, but measures nothing.
+        if not last_sign.trusted or now.trust.startswith(IMPOSSIBLE):
+            return None
+        return (now.utc - last_sign.utc).total_seconds() - (now.boot_s - started_at.boot_s)
 
     def beat(self, now: Reading) -> None:
         """Record a heartbeat if the last one is old enough; called while something is lit."""

@@ -139,10 +139,10 @@ class Onlooker(Judge):
         world, zone = self.world, self.site.zones[0]
         if self._was_wrong:
             self.wrong_s += world.now_s - self.seen_s
-        must, until_s = self.oracle.look(zone.id, world.true_utc.timestamp())
-        is_wrong = must is not None and world.pin(zone.pin).lit is not must
+        program = self.oracle.look(zone.id, world.true_utc.timestamp())
+        is_wrong = program.lit is not None and world.pin(zone.pin).lit is not program.lit
         self.seen_s, self._was_wrong = world.now_s, self.is_powered and is_wrong
-        self.next_check_s = world.now_s + until_s - world.true_utc.timestamp()
+        self.next_check_s = world.now_s + program.until_s - world.true_utc.timestamp()
 
 
 class OneKind(GardenYear):

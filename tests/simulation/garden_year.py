@@ -39,6 +39,8 @@ BUSY_BEFORE_S = 35.0
 PUNCTUAL_S = 1.0
 # A clock that is set is noticed within a second.
 NOTICED_S = 1.0
+# A clock that is so little off is not set but made to run a little faster or slower.
+SLEWED_S = 0.5
 # Share of the lives in which nothing goes wrong.
 QUIET = 0.12
 # Share of the runs that the program's own control loop drives.
@@ -160,7 +162,8 @@ class GardenYear:
                 )
                 if not self.busy and wakes_s > world.now_s:
                     due_s = min(due_s, wakes_s)
-            world.now_s = max(world.now_s, min(due_s, next_s, self.judge.next_check_s, ends_s))
+            look_s = min(self.judge.next_check_s, self.must_be_noticed_s + 0.1)
+            world.now_s = max(world.now_s, min(due_s, next_s, look_s, ends_s))
             if self.coming and self.coming[0].at_s <= world.now_s:
                 happening = heapq.heappop(self.coming)
                 self.happened[happening.what] = self.happened.get(happening.what, 0) + 1
@@ -225,6 +228,11 @@ class GardenYear:
             self.judge.after_round(now)
             self.notice_noon(now)
 
+    @property
+    def must_be_noticed_s(self) -> float:
+        """Until when somebody must have noticed that the clock is right, or wrong."""
+        return float("inf") if self.unnoticed_s is None else self.unnoticed_s + COMPARE_S + 1
+
     def notice_trust(self, now: Reading | None) -> None:
         """A clock that has become right, or wrong, must be noticed as soon as the clocks are compared."""
         daemon, now_s = self.daemon, self.world.now_s
@@ -238,7 +246,7 @@ class GardenYear:
             self.unnoticed_s = None
         elif self.unnoticed_s is None:
             self.unnoticed_s = now_s
-        elif now_s - self.unnoticed_s > COMPARE_S + 1:
+        elif now_s > self.must_be_noticed_s:
             raise Violation(f"nobody noticed for {now_s - self.unnoticed_s:.0f} s what the clock is worth")
 
     def notice_noon(self, now: Reading) -> None:
@@ -307,9 +315,12 @@ class GardenYear:
         self.judge.belief.believe = {parse_once(text, str(self.site_path)).site.clock.believe}
         self.judge.belief.start(None if self.blind else self.told.known)
         driven = self.dice.random() < DRIVEN
-        self.daemon = SimulatedDaemon(
-            self.world, self.site_path, self.state, driven=driven, on_round=self.on_round
-        )
+        try:
+            self.daemon = SimulatedDaemon(
+                self.world, self.site_path, self.state, driven=driven, on_round=self.on_round
+            )
+        except SiteFileError as refusal:
+            raise Violation(f"the program does not start, though it could: {refusal}") from refusal
         self.take_text(text)
         if error:
             self.told.expect("site refused", words=error)
@@ -462,6 +473,7 @@ class GardenYear:
         world.synchronised = False
         world.hardware = clock == "hardware"
         errors = {
+            "unknown": 0.4,
             "hardware": world.clock_error_s if abs(world.clock_error_s) < 1 else 0.4,
             "saved": (was_utc - world.true_utc).total_seconds() - 700,  # type: ignore[operator]
             "1970": -(world.true_utc.timestamp()),
@@ -538,8 +550,8 @@ class GardenYear:
                 )
 
     def set_clock(self, error_s: float) -> None:
-        """Set the board's clock, of which the kernel gives notice."""
-        if error_s != self.world.clock_error_s and self.daemon is not None:
+        """Set the board's clock, of which the kernel gives notice; what is less than that is slewed."""
+        if abs(error_s - self.world.clock_error_s) > SLEWED_S and self.daemon is not None:
             self.daemon.watch.was_set = True
             self.clock_set_s = self.world.now_s
         self.world.clock_error_s = error_s

@@ -137,14 +137,20 @@ class Judge:
         self.next_check_s = at_s + 86_400.0
         slack_s = late_s + relays.rest_s + relays.stagger_s * len(self.site.zones)
         now_s = 0.0 if now is None else now.utc.timestamp()
-        program, edge_s = None, float("inf")
         for zone in self.site.zones:
             lit, must = world.pin(zone.pin).lit, False
-            if now is not None:
-                if now.trusted:
-                    program, edge_s = self.oracle.look(zone.id, now_s)
-                    self.next_check_s = min(self.next_check_s, at_s + edge_s - now_s + 0.5)
-                must = self.expected(zone, now, program)
+            if now is not None and now.trusted:
+                program = self.oracle.look(zone.id, now_s)
+                must = self.expected(zone, now, program.lit)
+                # As it is it stays, until somebody does something: look again when that will be wrong.
+                again_s = program.until_s
+                if must is lit and zone.out_of_service is not None:
+                    again_s = float("inf")
+                elif must is lit and must is program.lit:
+                    again_s = program.dark_from_s if lit else program.lit_from_s
+                self.next_check_s = min(self.next_check_s, at_s + again_s - now_s + 0.5)
+            elif now is not None:
+                must = self.expected(zone, now, None)
             excused = at_s < self.excused.get(zone.id, 0.0) or zone.pin in world.pin_faults
             if must is None or must is lit or excused:
                 self._wrong_since.pop(zone.id, None)

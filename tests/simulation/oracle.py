@@ -26,7 +26,6 @@ SUN_OFF_DEG = 0.0141 + 0.0024
 # The program's edges of darkness are whole seconds.
 WHOLE_S = 1.0
 NOON_S = 12 * 3600
-NOTHING = (0.0, 0.0, None)
 _A_DAY = timedelta(days=1)
 
 
@@ -35,6 +34,25 @@ class Part(NamedTuple):
 
     from_s: float
     lit: bool | None
+
+
+class Standing(NamedTuple):
+    """What holds for a zone from an instant on, and until when.
+
+    Attributes:
+        lit: whether its program lights it; None without an opinion.
+        lit_from_s: when it will be lit for sure, and ``dark_from_s`` when it will be dark, at the earliest;
+            some noon within two nights where it will not be before.
+    """
+
+    since_s: float
+    until_s: float
+    lit: bool | None
+    lit_from_s: float
+    dark_from_s: float
+
+
+NOTHING = Standing(0.0, 0.0, None, 0.0, 0.0)
 
 
 class Lean(NamedTuple):
@@ -61,7 +79,7 @@ class Oracle:
         self._sun = sun_over(site["latitude"], site["longitude"])
         self._parts: dict[tuple[str, date], list[Part]] = {}
         self._noons: dict[date, float] = {}
-        self._standing: dict[str, tuple[float, float, bool | None]] = {}
+        self._standing: dict[str, Standing] = {}
 
     # -- local time ------------------------------------------------------------------------------------------
 
@@ -90,7 +108,7 @@ class Oracle:
 
     def lit(self, zone: str, at_s: float) -> bool | None:
         """Say whether a zone's program lights it at an instant; None without an opinion."""
-        return self.look(zone, at_s)[0]
+        return self.look(zone, at_s).lit
 
     def next_change_s(self, zone: str, at_s: float) -> tuple[float, float] | None:
         """Give between which instants the light must change next; None: not within two nights."""
@@ -112,21 +130,22 @@ class Oracle:
             self._parts[key] = self._cut(zone, day)
         return self._parts[key]
 
-    def look(self, zone: str, at_s: float) -> tuple[bool | None, float]:
-        """Say whether a zone is lit at an instant, and until when that holds, at least to the next noon."""
-        since_s, until_s, lit = self._standing.get(zone, NOTHING)
-        if not since_s <= at_s < until_s:
+    def look(self, zone: str, at_s: float) -> Standing:
+        """Say what holds for a zone at an instant, and until when, at least to the next noon."""
+        found = self._standing.get(zone, NOTHING)
+        if not found.since_s <= at_s < found.until_s:
             # What was seen is remembered, since nothing changes until then.
             day = self.night_date(at_s)
-            next_s, parts = self.noon_s(day + _A_DAY), self.parts(zone, day)
+            parts, tomorrow = self.parts(zone, day), self.parts(zone, day + _A_DAY)
             place = bisect_right(parts, at_s, key=lambda part: part.from_s)
-            lit = parts[place - 1].lit
-            until_s = parts[place].from_s if place < len(parts) else next_s
-            if until_s == next_s and self.parts(zone, day + _A_DAY)[0].lit is lit:
-                later = [part.from_s for part in self.parts(zone, day + _A_DAY)[1:]]
-                until_s = later[0] if later else self.noon_s(day + 2 * _A_DAY)
-            self._standing[zone] = (at_s, until_s, lit)
-        return lit, until_s
+            lit, ends_s = parts[place - 1].lit, self.noon_s(day + 2 * _A_DAY)
+            ahead = [*parts[place:], *tomorrow]
+            until_s = next((part.from_s for part in ahead if part.lit is not lit), ends_s)
+            lit_s, dark_s = (
+                next((part.from_s for part in ahead if part.lit is which), ends_s) for which in (True, False)
+            )
+            found = self._standing[zone] = Standing(at_s, until_s, lit, lit_s, dark_s)
+        return found
 
     # -- program ---------------------------------------------------------------------------------------------
 

@@ -59,7 +59,7 @@ def draw_night(
         return []
     edges, now_s = [], world.clock_utc.timestamp()
     for zone in oracle.zones:
-        edge_s = oracle.look(zone, now_s)[1]
+        edge_s = oracle.look(zone, now_s).until_s
         if edge_s < now_s + DAY_S:
             edges.append(world.now_s + edge_s - now_s)
     happenings = []
@@ -83,7 +83,7 @@ def draw_details(dice: random.Random, what: str) -> dict[str, Any]:
 def _cut(dice: random.Random) -> dict[str, Any]:
     return {
         "off_s": dice.choice((1.0, 5.0, 40.0, 900.0, 5 * 3600.0)) * (0.5 + dice.random()),
-        "clock": dice.choice(("hardware", "hardware", "saved", "saved", "1970", "behind", "ahead")),
+        "clock": dice.choice(("hardware", "unknown", "saved", "saved", "1970", "behind", "ahead")),
         "network_s": dice.choice((0.0, 2.0, 60.0, 4000.0, None)),
         "how": dice.choice(("truncate", "garbage", "remove", "empty")),
     }

@@ -108,9 +108,13 @@ class Asked:
 
 @dataclass(kw_only=True)
 class Ended:
-    """How the last process left the journal: its last sign of life, and whether it says that it stopped."""
+    """How the last process left the journal: its last sign of life, and whether it says that it stopped.
 
-    at_ms: int
+    Several signs of one moment have several instants where the clock was set just then: first and last.
+    """
+
+    at_ms: tuple[int, int]
+    boot_ms: int
     trusted: bool
     boot: str
     well: bool
@@ -331,12 +335,15 @@ class Told:
         if before is None or not now.trusted:
             return
         life.before = None
+        if before.boot == now.boot_id:  # on the clock that nobody sets
+            size_s = life.started.boot_s - before.boot_ms / 1000
+            self.expect(DIED, size_s=(size_s - 0.01, size_s + 0.01))
+            return
         started_s = now.utc.timestamp() - (now.boot_s - life.started.boot_s)
-        size_s, is_possible = started_s - before.at_ms / 1000, now.utc.timestamp() >= RELEASED_S - BEHIND_S
-        self.expect(
-            DIED if before.boot == now.boot_id else POWER_LOST,
-            size_s=(size_s - 0.01, size_s + 0.01) if before.trusted and is_possible else None,
-        )
+        first_s, last_s = (at_ms / 1000 for at_ms in before.at_ms)
+        measured = before.trusted and now.utc.timestamp() >= RELEASED_S - BEHIND_S
+        size_s = (started_s - last_s - 0.01, started_s - first_s + 0.01)
+        self.expect(POWER_LOST, size_s=size_s if measured else None)
 
     def may_have_begun_s(self, on: Moment, off: Moment) -> list[float]:
         """Give when a run began by a clock that was believed, in true seconds; empty where none was.
@@ -672,8 +679,9 @@ def _known_time(journal: sqlite3.Connection) -> KnownTime:
 def _how_it_ended(journal: sqlite3.Connection) -> Ended | None:
     """Read the last sign of life of the newest boot, and whether the last process says that it stopped."""
     row = journal.execute(
-        f"SELECT at_ms, s.trusted, boot.boot_id FROM ({SIGNS}) s JOIN boot ON boot.id = s.boot "
-        "WHERE s.boot = (SELECT max(id) FROM boot) ORDER BY boot_ms DESC, s.trusted DESC LIMIT 1"
+        f"SELECT min(at_ms), max(at_ms), boot_ms, s.trusted, boot.boot_id FROM ({SIGNS}) s "
+        "JOIN boot ON boot.id = s.boot WHERE s.boot = (SELECT max(id) FROM boot) "
+        "GROUP BY boot_ms, s.trusted ORDER BY boot_ms DESC, s.trusted DESC LIMIT 1"
     ).fetchone()
     last = journal.execute(
         "SELECT kind FROM event "
@@ -682,4 +690,11 @@ def _how_it_ended(journal: sqlite3.Connection) -> Ended | None:
     ).fetchone()
     if row is None or last is None:
         return None
-    return Ended(at_ms=row[0], trusted=bool(row[1]), boot=row[2], well=last[0] == "stopped")
+    first_ms, last_ms, boot_ms, trusted, boot = row
+    return Ended(
+        at_ms=(first_ms, last_ms),
+        boot_ms=boot_ms,
+        trusted=bool(trusted),
+        boot=boot,
+        well=last[0] == "stopped",
+    )

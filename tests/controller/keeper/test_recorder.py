@@ -175,6 +175,8 @@ def sign(after_s: float, **more: Any) -> PreviousRun:
     [
         (sign(-600, boot_id="boot-0"), [(EventKind.POWER_LOST, 600.0)]),
         (sign(-20), [(EventKind.DIED, 20.0)]),
+        (sign(-20, step_s=-180 * 86_400.0), [(EventKind.DIED, 20.0)]),
+        (sign(-20, trusted=False), [(EventKind.DIED, 20.0)]),
         (sign(-600, boot_id="boot-0", trusted=False), [(EventKind.POWER_LOST, None)]),
         (PreviousRun(last_sign=reading(-600, boot_id="boot-0"), ended_well=True), []),
         (PreviousRun(), []),
