@@ -15,6 +15,7 @@ from api.cli.options import date_option, port_option
 
 if TYPE_CHECKING:
     from api.demo.demo import Display
+    from api.render.network_json import NetworkResponse
 
 # A Friday about the equinox: every zone of the example is lit, and special nights differ.
 A_GOOD_NIGHT = date(2027, 9, 17)
@@ -36,14 +37,21 @@ _CANNOT_MOVE = ("", "dumb", "unknown")
     help="Times normal speed; default: so that the evening takes a minute.",
 )
 @port_option("Port of the API, on this machine only; default: 8010, or any if that is taken.")
+@click.option("--home", is_flag=True, help="Let phones in the home network look and switch as well.")
 @click.option("--stay", is_flag=True, help="Continue with the nights after it until Ctrl-C.")
 def demo(
-    *, site_path: Path | None, night_date: date | None, pace: float | None, port: int | None, stay: bool
+    *,
+    site_path: Path | None,
+    night_date: date | None,
+    pace: float | None,
+    port: int | None,
+    home: bool,
+    stay: bool,
 ) -> None:
     """Show an evening of an invented property in about a minute.
 
-    Keeper, journal and API are those of leerie run; the clock is fast and the relays are simulated. Give a
-    site file of your own to see its evening: the file is copied, and none of its relays is switched.
+    Keeper, journal, API and page are those of leerie run; the clock is fast and the relays are simulated.
+    Give a site file of your own to see its evening: the file is copied, and none of its relays is switched.
     """
     from tempfile import TemporaryDirectory
 
@@ -60,7 +68,8 @@ def demo(
             night_date=night_date or A_GOOD_NIGHT,
             pace=pace,
             port=port,
-        ).run(open_display, stay=stay)
+            home=home,
+        ).run(open_display, stay=stay, on_serving=_show_addresses)
     if site_path is None:
         hints = [
             f"To light a garden of your own, copy {example_path('one-zone')},",
@@ -69,6 +78,18 @@ def demo(
     else:
         hints = [f"To light it for real: leerie run {site_path}"]
     print_summary(result, click.echo, hints)
+
+
+def _show_addresses(served: NetworkResponse) -> None:
+    """Say where a phone finds the page, with a QR code where there is room for one."""
+    from api.render.qr_code import show_qr_code
+
+    if served.home:
+        click.echo(f"On a phone in the home network: {served.home[0]}")
+        click.echo("Whoever is in that network may look and switch: nothing is real.")
+        show_qr_code(served.home[0], sys.stdout)
+    for fault in served.faults:
+        click.echo(f"warning: {fault}")
 
 
 def open_display() -> AbstractContextManager[Display]:

@@ -18,12 +18,14 @@ from typing import Protocol
 from api.demo.evening import DemoResult, Frame, choose_evening
 from api.demo.fast_clock import FastClock
 from api.page.app import add_page
+from api.render.network_json import NetworkResponse
 from api.web.app import make_app
 from api.web.gateway import KeeperGateway
 from api.web.hub import EventHub
+from api.web.listening import Listening
 from api.web.server import HOST, WebServer
 from config.file.loader import load_site
-from config.models.network import PORT
+from config.models.network import PORT, NetworkSettings
 from controller.calendar.night import night_on
 from controller.journal.journal import Journal
 from controller.journal.reader import JournalReader
@@ -85,10 +87,18 @@ class Demo:
         folder: an empty folder for the copy of the site file and the journal.
         pace: how fast the clock is; None so that the evening takes about a minute.
         port: where the web server listens; None for the usual port, or any other if that is taken.
+        home: whether the home network may look and switch as well.
     """
 
     def __init__(
-        self, folder: Path, *, site_path: Path, night_date: date, pace: float | None, port: int | None
+        self,
+        folder: Path,
+        *,
+        site_path: Path,
+        night_date: date,
+        pace: float | None,
+        port: int | None,
+        home: bool = False,
     ) -> None:
         site = load_site(site_path).site
         copy = Path(shutil.copyfile(site_path, folder / "site.toml"))
@@ -116,13 +126,28 @@ class Demo:
             recent=self._journal.recent,
             hub=hub,
         )
+        settings = NetworkSettings(listen="home" if home else "board", discovery=False)
+        self._listening = Listening(lambda: settings, port=choose_port() if port is None else port)
         self._web = WebServer(
-            lambda: make_app(gateway, boot_s=lambda: self._clock.read().boot_s, add_page=add_page),
-            port=choose_port() if port is None else port,
+            lambda: make_app(
+                gateway,
+                boot_s=lambda: self._clock.read().boot_s,
+                listening=self._listening,
+                add_page=add_page,
+                pace=pace,
+                all_may=home,
+            ),
+            listening=self._listening,
         )
         self._warning = LastWarning(logging.WARNING)
 
-    def run(self, open_display: OpenDisplay, *, stay: bool) -> DemoResult:
+    def run(
+        self,
+        open_display: OpenDisplay,
+        *,
+        stay: bool,
+        on_serving: Callable[[NetworkResponse], object] = lambda _status: None,
+    ) -> DemoResult:
         """Show the evening; with ``stay`` the evenings after it as well, until a signal ends it."""
         logging.getLogger().addHandler(self._warning)
         with contextlib.closing(self._journal):
@@ -130,6 +155,7 @@ class Demo:
             self._web.start()
             try:
                 self._web.wait_until_serving(SERVING_S)
+                on_serving(self._listening.status)
                 return asyncio.run(self._run(open_display, stay=stay))
             finally:
                 self._web.stop()

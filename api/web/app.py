@@ -89,6 +89,8 @@ def make_app(
     listening: Listening | None = None,
     access_path: Path | None = None,
     add_page: Callable[[FastAPI], None] = lambda _app: None,
+    pace: float = 1.0,
+    all_may: bool = False,
 ) -> FastAPI:
     """Put the web application together.
 
@@ -98,6 +100,8 @@ def make_app(
         listening: says where it is reached; by default on the board alone.
         access_path: the file of who is let in; None where nothing is kept.
         add_page: adds the page for people to the routes of the API.
+        pace: how fast the keeper's clock goes, for a demonstration.
+        all_may: whether everybody may do everything, for a demonstration.
     """
     listening = listening or Listening()
     # The documentation pages of FastAPI load from the internet; /docs does not. /openapi.json is a route as
@@ -112,7 +116,7 @@ def make_app(
         redirect_slashes=False,
     )
     context = app.state.context = RequestContext(
-        gateway, boot_s=boot_s, access_path=access_path, network=lambda: listening.status
+        gateway, boot_s=boot_s, access_path=access_path, network=lambda: listening.status, pace=pace
     )
     app.state.live = events.LiveEvents(context)
     for subject in (
@@ -134,7 +138,7 @@ def make_app(
         # One flat list, which the index and the header Allow are read from; include_router may nest its own.
         app.router.routes.extend(subject.router.routes)
     add_problem_handlers(app)
-    app.add_middleware(PermissionMiddleware, context=app.state.context)
+    app.add_middleware(PermissionMiddleware, context=app.state.context, all_may=all_may)
     add_page(app)
     app.add_middleware(RequestGuardMiddleware, hosts=OwnHosts(lambda: listening.names))
     app.add_middleware(RateLimitMiddleware)

@@ -93,6 +93,7 @@ class RequestContext:
         access_path: the file of who is let in; None where nothing is kept.
         network: says where the API is reached now.
         now_s: a clock that nobody sets and that goes at its usual pace, in seconds.
+        pace: how fast the keeper's clock goes; more than 1 in a demonstration.
     """
 
     def __init__(
@@ -103,6 +104,7 @@ class RequestContext:
         access_path: Path | None = None,
         network: Callable[[], NetworkResponse],
         now_s: Callable[[], float] = time.monotonic,
+        pace: float = 1.0,
     ) -> None:
         self.gateway = gateway
         self.access = Access(
@@ -116,6 +118,7 @@ class RequestContext:
         self.journal_turn = threading.Lock()
         self.years = YearCache()
         self.now_s = now_s
+        self.pace = pace
         self.short_slots = RequestSlots(running=MOST_SHORT_RUNNING)
         self.long_slots = RequestSlots(running=MOST_LONG_RUNNING)
         self.streams = RequestSlots(running=MOST_STREAMS)

@@ -6,6 +6,7 @@ that, and get one. Sources: RFC 6750; RFC 9110, section 11.6.1; RFC 6265bis, sec
 
 from __future__ import annotations
 
+from dataclasses import replace
 from hmac import compare_digest
 from typing import Annotated
 
@@ -16,6 +17,7 @@ from starlette.types import ASGIApp, Receive, Scope, Send
 from api.access.access import Access
 from api.access.client import Client, ClientKind, client_kind
 from api.access.credentials import SESSION_S, Credential, Kind, form_token
+from api.access.credentials import Scope as Grant
 from api.web.context import RequestContext
 from api.web.problems.types import ProblemError
 from controller.records.reading import Reading
@@ -43,16 +45,22 @@ _ONLY = 'error="insufficient_scope", scope="{}"'
 
 
 class PermissionMiddleware:
-    """Gives every request its ``scope["state"]["client"]``, and refuses what that may not do."""
+    """Gives every request its ``scope["state"]["client"]``, and refuses what that may not do.
 
-    def __init__(self, app: ASGIApp, *, context: RequestContext) -> None:
+    In a demonstration ``all_may`` do everything: nothing is real there.
+    """
+
+    def __init__(self, app: ASGIApp, *, context: RequestContext, all_may: bool = False) -> None:
         self._app = app
         self._context = context
+        self._all_may = all_may
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Pass a request on, or raise ProblemError."""
         if scope["type"] == "http":
             client = identify(scope, self._context.access, self._context.now())
+            if self._all_may and client.scope is None:
+                client = replace(client, scope=Grant.CONTROL)
             scope.setdefault("state", {})["client"] = client
             _require_permission(client, scope["method"], scope["path"])
         await self._app(scope, receive, send)

@@ -21,6 +21,8 @@ router = APIRouter(route_class=PageRoute, include_in_schema=False)
 ZoneId = Annotated[str, Path()]
 # How long "for now" may last, as the form has it; nothing means until the program's next change.
 HOURS = {"30m": 0.5, "1h": 1.0, "2h": 2.0, "4h": 4.0}
+# How often a screen is drawn anew where nothing happens, so that "now" moves on.
+MINUTE_MS, SOONEST_MS = 60_000, 1_000
 MIDNIGHT, DAWN = "midnight", "dawn"
 
 
@@ -35,6 +37,7 @@ def get_tonight(request: Request, context: Context) -> Response:
         tonight=show_tonight(context, words),
         now=f"{words.day(local(now_utc, words.tz).date())}, {words.clock(now_utc)}",
         seen=instant_text(now_utc),
+        every_ms=max(SOONEST_MS, round(MINUTE_MS / context.pace)),
     )
 
 

@@ -117,7 +117,8 @@ if (live()) {
   addEventListener("pageshow", () => listen(true));
   addEventListener("pagehide", () => listen(false));
   addEventListener("online", () => soon());
-  setInterval(() => document.hidden || soon(), MINUTE_MS);
+  const everyMs = Number(document.querySelector("[data-live]").dataset.live) || MINUTE_MS;
+  setInterval(() => document.hidden || soon(), everyMs);
   listen(!document.hidden);
 }
 prepare();
