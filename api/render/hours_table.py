@@ -234,12 +234,12 @@ def _marks(period: Period, head: HoursHead) -> str:
         return f"{date_.day} {date_:%b %Y}" if has_two_years else f"{date_.day} {date_:%b}"
 
     marks = []
+    if period.nights == 1 < named.nights:
+        marks.append(day(period.first))
     if recorded is Recorded.PART:
         began = local(bounds.began_utc, head.tz)
         marks.append(f"from {began:%H:%M}" if period.nights == 1 else f"from {day(began)}")
-    elif period.nights == 1 < named.nights:
-        marks.append(day(period.first))
-    elif period.first > named.first:
+    elif period.first > named.first and period.nights > 1:
         marks.append(f"from {day(period.first)}")
     if period.ends_at_utc > bounds.now_utc:
         marks.append("so far")

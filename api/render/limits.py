@@ -4,7 +4,7 @@ from collections.abc import Iterable, Iterator, Sequence
 
 from api.render.numbers import hours
 from config.models.site import Site
-from controller.energy.unknown import unknown_figures
+from controller.energy.unknown import UnknownFigures, unknown_figures
 from controller.energy.values import LOSSES_NOT_KNOWN
 from controller.history.totals import HourSum
 from controller.records.entries import Cause
@@ -31,8 +31,16 @@ def hour_notes(site: Site, totals: Sequence[HourSum]) -> list[str]:
 def explain_lower_bounds(site: Site, zones: Sequence[str] = ()) -> Iterator[str]:
     """Say what is not known of some zones, all where none is named, and what to add to the site file."""
     unknown = unknown_figures(site, zones)
+    yield from _name_loads(unknown)
+    yield from _name_losses(unknown)
+
+
+def _name_loads(unknown: UnknownFigures) -> Iterator[str]:
     if unknown.loads:
         yield f"at least: {_have(unknown.loads, 'zone')} no load; add fixtures, rated_watts or measured_watts"
+
+
+def _name_losses(unknown: UnknownFigures) -> Iterator[str]:
     if unknown.losses:
         yield (
             f"at least: {_have(unknown.losses, 'transformer')} no losses; add efficiency, or no_load_w and "
@@ -46,21 +54,27 @@ def explain_lower_bounds(site: Site, zones: Sequence[str] = ()) -> Iterator[str]
 
 
 def explain_past_lower_bounds(site: Site, totals: Iterable[HourSum]) -> Iterator[str]:
-    """Say the same of an account, given the sums of its zones; also what was not known then and is now."""
-    bounded = [each for each in totals if each.at_least]
+    """Say the same of an account, given the sums of its zones; also what was not known then and is now.
+
+    What was known then and is not now bounds nothing.
+    """
     here = {zone.id for zone in site.zones}
-    still = [each.zone for each in bounded if each.zone in here]
-    if still:
-        yield from explain_lower_bounds(site, [zone for zone in still if zone is not None])
+    sums = [(each.zone, each) for each in totals if each.at_least and each.zone is not None]
+    of_now = {zone: unknown_figures(site, [zone]) for zone, _ in sums if zone in here}
+    loads = [zone for zone, each in sums if each.without_load_ms and zone in of_now]
+    losses = [zone for zone, each in sums if LOSSES_NOT_KNOWN in each.losses and zone in of_now]
+    if loads:
+        yield from _name_loads(unknown_figures(site, loads))
+    if losses:
+        yield from _name_losses(unknown_figures(site, losses))
     without_losses = []
-    for each in bounded:
-        assert each.zone is not None, "these are sums of zones"
-        unknown = unknown_figures(site, [each.zone]) if each.zone in here else None
+    for zone, each in sums:
+        unknown = of_now.get(zone)
         if each.without_load_ms and not (unknown and unknown.loads):
             lit = hours(each.without_load_ms)
-            yield f"at least: zone {each.zone} was lit for {lit} h with a load that was not known at the time"
+            yield f"at least: zone {zone} was lit for {lit} h with a load that was not known at the time"
         if LOSSES_NOT_KNOWN in each.losses and not (unknown and (unknown.losses or unknown.no_transformer)):
-            without_losses.append(each.zone)
+            without_losses.append(zone)
     if without_losses:
         zones = _list(without_losses, "zone")
         yield f"at least: what the transformer of {zones} lost was not known at the time"

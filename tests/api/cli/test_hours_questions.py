@@ -92,6 +92,14 @@ def test_a_mark_has_the_year_where_the_period_has_not(garden, monkeypatch):
     )
 
 
+def test_a_journal_that_begins_in_the_morning_begins_in_the_night_before(tmp_path, monkeypatch):
+    """The morning of the first of May belongs to the night of 30 April."""
+    garden = live(tmp_path, ZONES, datetime(2027, 5, 1, 9, tzinfo=UTC), 3)
+    words = garden.words(monkeypatch, "--all")
+    assert "2027-04 (30 Apr, from 10:00)" in words
+    assert "2027-05 (so far)" in words
+
+
 def test_a_comparison_with_nothing_says_so(garden, monkeypatch):
     """Where there is no record of the year before, or the nights are still to come, that is said."""
     words = garden.words(monkeypatch, "--period", "2027-02", "--beside", "last-year")

@@ -78,6 +78,19 @@ def test_what_was_not_known_at_the_time_is_told_as_past():
     ]
 
 
+def test_what_was_known_at_the_time_is_not_told_of():
+    """A load that was taken out of the file since then bounds no past night, and neither does a loss."""
+    here = site(in_shed("jetty", 17), zone("path", pin=18, transformer="barn"), transformers=[SHED, BARN])
+    totals = [
+        HourSum(zone="jetty", at_least=True, losses=("losses not known",)),
+        HourSum(zone="path", at_least=True, without_load_ms=5 * HOUR_MS, losses=("given efficiency",)),
+    ]
+    assert hour_notes(here, totals) == [
+        f"at least: zone path has {LOAD}",
+        f"at least: transformer shed has {LOSSES}",
+    ]
+
+
 def test_figures_that_are_whole_have_no_notes():
     """Where nothing is unknown and nothing is assumed, there is nothing to say."""
     here = site(in_shed("jetty", 17), transformers=[SHED])
