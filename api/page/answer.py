@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import gzip
+import re
 from functools import cache
 from hashlib import sha256
 from importlib.resources import files
 from typing import Any
-from urllib.parse import urlsplit
 
 import jinja2
 from fastapi import Request, Response
@@ -28,6 +28,7 @@ POLICY = (
     "manifest-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
 )
 _HERE = files("api.page")
+_IS_HERE = re.compile(r"/(?![/\\])[^\\\s]*")
 # Less than this grows by being compressed.
 _SMALL_BYTES = 500
 
@@ -80,10 +81,12 @@ def show(request: Request, template: str, *, status: int = 200, **values: Any) -
 
 
 def go(where: str) -> Response:
-    """Lead the browser on after a form, to a place on this page only."""
-    parts = urlsplit(where)
-    is_here = where.startswith("/") and not parts.scheme and not parts.netloc and "\\" not in where
-    return RedirectResponse(where if is_here else "/", 303)
+    """Lead the browser on after a form, to a place on this page only.
+
+    For a browser a backslash is a slash, any number of them begin another host, and tabs and line breaks are
+    nothing: WHATWG URL, section 4.4.
+    """
+    return RedirectResponse(where if _IS_HERE.fullmatch(where) else "/", 303)
 
 
 def compressed(request: Request, response: Response) -> Response:

@@ -108,7 +108,13 @@ def test_signing_out_ends_the_session(server, phone):
     assert phone.ask("GET", "/")[0] == 303
 
 
-@pytest.mark.parametrize("to", ["https://garden.example/", "//garden.example", "/\\garden.example", "garden"])
+@pytest.mark.parametrize(
+    "to",
+    [
+        *("https://garden.example/", "//garden.example", "///garden.example", "/\\garden.example"),
+        *("/\t/garden.example", "\n//garden.example", "//[", "garden", ""),
+    ],
+)
 def test_the_way_in_leads_nowhere_else(server, phone, to):
     """Whatever the address says, after signing in one is on this page."""
     _, headers, _ = phone.ask("POST", "/sign-in", {"to": to, "code": code(server), "name": "kitchen phone"})
