@@ -1,10 +1,20 @@
 """Connections that send too much, nothing or no HTTP, or do not read."""
 
+import asyncio
 import contextlib
+import inspect
 import json
+import re
 import socket
+import sys
+import tomllib
+from importlib import metadata
+from pathlib import Path
 
 import pytest
+from uvicorn import Config, Server
+from uvicorn.protocols.http.h11_impl import H11Protocol
+from uvicorn.server import ServerState
 
 from api.web.protocol import LARGEST_HEAD_BYTES, LimitedH11Protocol
 from tests.api.lines import LONG_S, ask, read_to_end, send_forever, send_raw, serving
@@ -172,3 +182,56 @@ def test_answers_are_sent_at_once(house, monkeypatch):
     with serving(house.make_app) as server:
         assert ask(server, "GET", "/health")[0] == 200
     assert options == [1]
+
+
+# -- what we rely on -----------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("name", ["uvicorn", "h11"])
+def test_what_is_overridden_is_pinned(name):
+    """What we override or rely on is pinned to one minor version, and that is installed."""
+    project = tomllib.loads((Path(__file__).parents[3] / "pyproject.toml").read_text(encoding="utf-8"))
+    (pinned,) = [each for each in project["project"]["dependencies"] if re.match(rf"{name}\W", each)]
+    low, high = re.fullmatch(rf"{name}>=0\.(\d+),<0\.(\d+)", pinned).groups()
+    assert int(high) == int(low) + 1
+    assert metadata.version(name).startswith(f"0.{low}.")
+
+
+def test_uvicorn_has_what_is_overridden():
+    """Every method of uvicorn that we override is there, and takes what ours takes."""
+    overridden = {
+        H11Protocol: (
+            *("connection_made", "connection_lost", "data_received", "on_response_complete"),
+            *("pause_writing", "resume_writing", "send_400_response"),
+        ),
+        Server: ("main_loop", "on_tick"),
+    }
+    for owner, names in overridden.items():
+        for name in names:
+            assert name in vars(owner), name
+            ours = vars(LimitedH11Protocol).get(name)
+            if ours is not None:
+                theirs = inspect.signature(getattr(owner, name)).parameters
+                assert len(inspect.signature(ours).parameters) == len(theirs), name
+    ours = {name for name, value in vars(LimitedH11Protocol).items() if inspect.isfunction(value)}
+    assert {name for name in ours if hasattr(H11Protocol, name)} - {"__init__"} == set(
+        overridden[H11Protocol]
+    )
+
+
+def test_h11_says_that_a_head_is_too_large():
+    """An error of h11 carries the status that it means, and is being handled when uvicorn tells of it."""
+    seen = []
+
+    class Telling(H11Protocol):
+        def send_400_response(self, _msg):
+            seen.append(getattr(sys.exception(), "error_status_hint", None))
+
+    async def receive():
+        config = Config(app=lambda: None, log_config=None, h11_max_incomplete_event_size=LARGEST_HEAD_BYTES)
+        connection = Telling(config, ServerState(), {})
+        connection.data_received(b"GET / HTTP/1.1\r\nHost: localhost\r\nX: " + b"x" * LARGEST_HEAD_BYTES)
+        Telling(config, ServerState(), {}).data_received(b"HELO garden\r\n\r\n")
+
+    asyncio.run(receive())
+    assert seen == [431, 400]
