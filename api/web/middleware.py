@@ -20,7 +20,7 @@ from api.network.names import OwnHosts
 from api.render.instants import quote
 from api.web.headers import SECURITY_HEADERS
 from api.web.problems.handlers import methods_at
-from api.web.problems.types import ProblemError
+from api.web.problems.types import ProblemError, without_secret
 from api.web.slots import ClientGoneError
 
 log = logging.getLogger(__name__)
@@ -34,8 +34,6 @@ RECEIVE_S = 10.0
 
 _FORM = "application/x-www-form-urlencoded"
 _WITH_BODY = frozenset({"PUT", "POST", "PATCH"})
-# In a path: whoever knows it may read the calendar.
-_SECRET = re.compile(r"(?<=/calendar/)[^/]+(?=\.ics)")
 # RFC 9112, section 3.2.2.
 _ABSOLUTE_TARGET = re.compile(rb"(https?)://([^/]*)(/.*|)", re.IGNORECASE)
 
@@ -77,7 +75,7 @@ class RequestGuardMiddleware:
             raise
         except Exception:
             log.exception(
-                "a request could not be answered: %s %r", scope["method"], _SECRET.sub("…", scope["path"])
+                "a request could not be answered: %s %r", scope["method"], without_secret(scope["path"])
             )
             if not response.started:
                 words = "an internal error; the lights are not affected, and the log says more"

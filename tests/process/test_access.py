@@ -16,6 +16,10 @@ from tests.process.daemon import PATIENCE_S, PROGRAM, Daemon, free_port, running
 
 # Stands for the home network; only 127.0.0.1 and ::1 are the board itself.
 HOME = "127.0.0.2"
+FORM = {"content-type": "application/x-www-form-urlencoded"}
+WRONG_CODE, WRONG_TOKEN, WRONG_ADDRESS = "WXYW-XYWX-YWXY", "w" * 43, "a" * 43
+# Everything that refused a request of a test, as it came.
+refusals: list[bytes] = []
 
 
 def ask(
@@ -24,10 +28,12 @@ def ask(
     """Ask from the home network; status, headers and document of the answer."""
     line = http.client.HTTPConnection(to, port, timeout=PATIENCE_S, source_address=(HOME, 0))
     try:
-        text = None if body is None else json.dumps(body)
+        text = body if body is None or isinstance(body, str) else json.dumps(body)
         line.request(method, path, text, {"content-type": "application/json", **headers})
         answer = line.getresponse()
         content = answer.read()
+        if answer.status >= 400:
+            refusals.append(bytes(answer.headers) + content)
         is_json = "json" in answer.headers.get("content-type", "")
         return answer.status, answer.headers, json.loads(content) if is_json else None
     finally:
@@ -88,8 +94,25 @@ def test_a_household_is_let_in_by_what_a_person_types(site: Path, tmp_path: Path
     assert f"access revoked: kitchen phone ({made['id']}), by the command line" in daemon.log
 
 
+def make_mistakes(port: int, *, code: str, token: str, calendar: str, cookie: str) -> None:
+    """Show wrong secrets, and right ones where they do not belong or not as they are."""
+    assert ask(port, "POST", "/v1/access/tokens", {"code": WRONG_CODE})[0] == 403
+    assert ask(port, "POST", "/sign-in", f"code={WRONG_CODE}&name=phone", **FORM)[0] == 403
+    assert ask(port, "GET", "/v1/status", authorization=f"Bearer {WRONG_TOKEN}")[0] == 401
+    assert ask(port, "GET", f"/v1/calendar/{WRONG_ADDRESS}.ics")[0] == 404
+    assert ask(port, "GET", f"/v1/status?access_token={token}")[0] == 401
+    for path in (f"/v1/calendar/{calendar}.ics?zone=pier", f"/v1/calendar/{calendar}"):
+        assert ask(port, "GET", path)[0] == 404
+    for text in (f'{{"token": "{token}\\ud800"}}', json.dumps({"token": 3 * token})):
+        assert ask(port, "POST", "/v1/access/session", text)[0] == 422
+    assert ask(port, "POST", "/v1/access/session", {"code": code, "token": token})[0] == 422
+    assert ask(port, "GET", "/v1/status", authorization=f"Token {token}")[0] == 401
+    assert ask(port, "GET", "/v1/status", cookie=f"{cookie}x")[0] == 401
+
+
 def test_no_secret_is_in_any_file(site: Path, tmp_path: Path) -> None:
-    """Codes, tokens, cookies and wrong ones leave no trace on disk; names, ids and failed tries do."""
+    """Codes, tokens, cookies and wrong ones leave no trace on disk and in no refusal; names and ids do."""
+    refusals.clear()
     state, port = tmp_path / "state", free_port()
     with running(site, state, port=port) as daemon:
         daemon.wait_for_api()
@@ -101,17 +124,14 @@ def test_no_secret_is_in_any_file(site: Path, tmp_path: Path) -> None:
         phone, guest, calendar = (each["token"] for each in tokens)
         _, headers, _ = ask(port, "POST", "/v1/access/session", {"token": phone})
         cookie = headers["set-cookie"].split(";")[0]
-        wrong_code, wrong_token, wrong_address = "WXYW-XYWX-YWXY", "w" * 43, "a" * 43
-        assert ask(port, "POST", "/v1/access/tokens", {"code": wrong_code})[0] == 403
-        assert ask(port, "GET", "/v1/status", authorization=f"Bearer {wrong_token}")[0] == 401
-        assert ask(port, "GET", f"/v1/status?access_token={phone}")[0] == 401
-        assert ask(port, "GET", f"/v1/calendar/{wrong_address}.ics")[0] == 404
         assert ask(port, "GET", f"/v1/calendar/{calendar}.ics")[0] in (200, 503)
         assert ask(port, "GET", "/v1/status", authorization=f"Bearer {guest}")[0] == 200
         zone = daemon.ask("GET", "/v1/zones")["zones"][0]["id"]
         path, body = f"/v1/zones/{zone}/override", {"light": "on", "for": "1h"}
         assert ask(port, "PUT", path, body, authorization=f"Bearer {guest}")[0] == 403
         assert ask(port, "PUT", path, body, cookie=cookie)[2]["by"] == "kitchen phone"
+        make_mistakes(port, code=codes[3], token=phone, calendar=calendar, cookie=cookie)
+        assert daemon.ask("GET", "/v1/status")["access"]["failed_tries"] == 4
         assert ask(port, "DELETE", f"/v1/access/tokens/{tokens[1]['id']}", cookie=cookie)[0] == 204
         daemon.wait_until(
             "recorded", lambda: EventKind.ACCESS_REVOKED in {each.kind for each in daemon.events}
@@ -130,6 +150,7 @@ def test_no_secret_is_in_any_file(site: Path, tmp_path: Path) -> None:
 
     kinds = [kind for kind, _ in events]
     assert kinds.count(EventKind.ACCESS_GIVEN) == 4
+    # Of an address one of each kind in an hour.
     assert kinds.count(EventKind.ACCESS_REFUSED) == 3
     revoked = f"guest ({tokens[1]['id']}), by kitchen phone"
     assert (EventKind.ACCESS_REVOKED, revoked) in events
@@ -139,7 +160,7 @@ def test_no_secret_is_in_any_file(site: Path, tmp_path: Path) -> None:
     files = [each for each in tmp_path.rglob("*") if each.is_file()]
     assert {"access.json", "state.log", "journal.sqlite"} <= {each.name for each in files}
     assert stat.S_IMODE((state / "access.json").stat().st_mode) == 0o600
-    secrets = [*codes, phone, guest, calendar, cookie.split("=")[1], wrong_code, wrong_token, wrong_address]
+    secrets = [*codes, phone, guest, calendar, cookie.split("=")[1], WRONG_CODE, WRONG_TOKEN, WRONG_ADDRESS]
     found = [
         (each.name, secret)
         for each in files
@@ -147,4 +168,7 @@ def test_no_secret_is_in_any_file(site: Path, tmp_path: Path) -> None:
         if any(spelling in each.read_bytes() for spelling in spellings(secret))
     ]
     assert not found
+    assert len(refusals) >= 15
+    told = [(secret, each) for each in refusals for secret in secrets if secret.encode() in each]
+    assert not told
     assert tokens[0]["id"].encode() in (state / "access.json").read_bytes()

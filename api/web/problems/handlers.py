@@ -17,7 +17,7 @@ from starlette.exceptions import HTTPException
 from starlette.routing import Route
 
 from api.render.instants import quote
-from api.web.problems.types import ProblemError, invalid_in
+from api.web.problems.types import ProblemError, invalid_in, without_secret
 from config.errors import (
     AccessError,
     AccessFileError,
@@ -44,6 +44,8 @@ _MESSAGES = {
     "model_attributes_type": "must be an object",
 }
 _QUOTES_NOTHING = frozenset({"missing", "extra_forbidden", "value_error", "json_invalid"})
+# Fields of which nothing is said back, as a part of them is one too.
+_SECRETS = frozenset({"code", "token"})
 _SIMPLE = (str, int, float, bool, type(None))
 
 
@@ -68,8 +70,8 @@ async def _answer(request: Request, error: Exception) -> Response:
 
 
 async def _on_http_exception(request: Request, error: HTTPException) -> Response:
-    path = request.scope["path"]
-    allowed = ", ".join(methods_at(request.app, path))
+    path = without_secret(request.scope["path"])
+    allowed = ", ".join(methods_at(request.app, request.scope["path"]))
     if request.method == "OPTIONS" and allowed:
         return Response(status_code=HTTPStatus.NO_CONTENT, headers={"allow": allowed})
     if error.status_code == HTTPStatus.NOT_FOUND:
@@ -168,7 +170,8 @@ def _detail(found: Mapping[str, Any]) -> str:
         message = found["msg"].replace("Input should be", "must be")
         what = _MESSAGES.get(found["type"]) or re.sub("'([^']*)'", r"“\1”", message)
     value = found.get("input")
-    if found["type"] not in _QUOTES_NOTHING and isinstance(value, _SIMPLE):
+    is_secret = bool(_SECRETS.intersection(found["loc"]))
+    if found["type"] not in _QUOTES_NOTHING and isinstance(value, _SIMPLE) and not is_secret:
         what = f"{what}, not {quote(value if isinstance(value, str) else json.dumps(value))}"
     return f"{where}: {what}" if where else what
 

@@ -6,6 +6,7 @@ Source of the form: RFC 9457, section 3.
 """
 
 import json
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Annotated, Any
@@ -21,6 +22,9 @@ SCHEMA_REF = "#/components/schemas/{model}"
 # As many errors are named in the detail, and as many are listed under “errors”.
 _NAMED = 3
 _MOST_LISTED = 50
+
+# In a path: whoever knows it may read the calendar.
+_SECRET = re.compile(r"(?<=/calendar/)[^/.]+")
 
 Responses = dict[int | str, dict[str, Any]]
 
@@ -158,7 +162,7 @@ class ProblemError(Exception):
             "title": self.type.title,
             "status": self.type.status,
             "detail": str(self),
-            "instance": quote_path(path),
+            "instance": quote_path(without_secret(path)),
             **self._members,
         }
         # Half of a pair of surrogates, which JSON may carry and UTF-8 may not, goes back as it came.
@@ -169,6 +173,11 @@ class ProblemError(Exception):
         if self.type.retry_after_s is not None:
             self.headers.setdefault("retry-after", str(self.type.retry_after_s))
         return Response(self.document(path), self.type.status, self.headers, PROBLEM_MEDIA_TYPE)
+
+
+def without_secret(path: str) -> str:
+    """Give a path as it may be shown and logged."""
+    return _SECRET.sub("…", path)
 
 
 def invalid_in(errors: Sequence[Mapping[str, object]], name: str = "invalid-request") -> ProblemError:

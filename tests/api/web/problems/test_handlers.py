@@ -212,3 +212,16 @@ def test_half_a_letter_is_refused_as_it_came(house, path, content, pointer):
     assert "must be valid Unicode text" in error["detail"]
     response.content.decode("utf-8")
     assert content.partition(b"\\u")[2][:4] in response.content
+
+
+@pytest.mark.parametrize("value", ["x" * 101, 3 * "7K4M-2W9R-3H6X", 17, "7K4M\ud800"])
+@pytest.mark.parametrize("name", ["code", "token"])
+def test_a_secret_that_is_refused_is_not_repeated(house, name, value):
+    """What is wrong with a code or a token is said without it, as a part of it may be right."""
+    content = json.dumps({name: value, "other": True}).encode()
+    response = house.ask(
+        "POST", "/v1/access/session", content=content, headers={"content-type": "application/json"}
+    )
+    assert response.status_code == 422
+    assert "other" in response.text
+    assert str(value)[:4] not in response.text
