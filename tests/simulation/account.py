@@ -22,7 +22,8 @@ from controller.history.report import report_hours
 from controller.history.source import RenamedJournal
 from controller.journal.reader import JournalReader
 from controller.planning.planner import Planner
-from tests.simulation.told import Moment, Told
+from tests.simulation.happened import Moment
+from tests.simulation.told import Told
 from tests.simulation.violation import Violation
 from tests.simulation.world import World
 
