@@ -14,6 +14,10 @@ SUPPLY_PINS = {
     **dict.fromkeys((6, 9, 14, 20, 25, 30, 34, 39), "ground"),
 }
 
+# The BCM lines that suit a relay, whichever level closes it, in the order in which they are proposed: none is
+# a bus or a console, and none is pulled up while the board starts. Those of SPI come last.
+RELAY_LINES = (17, 27, 22, 23, 24, 25, 16, 26, 12, 13, 18, 19, 20, 21, 9, 10, 11)
+
 
 def describe_header_pin(header_pin: int) -> str:
     """Say what is on a pin of the header, by its number there; an empty text where there is no such pin."""

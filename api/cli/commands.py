@@ -21,6 +21,7 @@ from api.cli.main import READER_GONE, REQUEST_WRONG, STOPPED_BY_PERSON, exit_cod
 
 # A new command is a file api/cli/<command>.py with a click command of the same name, and its place here.
 COMMANDS = (
+    "new",
     "check",
     "nights",
     "why",

@@ -64,7 +64,7 @@ def derive_fixture_id(fixtures: list[Mapping[str, Any]], place: int) -> str:
     """Make an id for the fixture at a place, from 1, of a zone's tables: ``path``, or else ``path-2``."""
     fixture = fixtures[place - 1]
     taken = {each.get("id") for each in fixtures}.union(*(each.get("formerly", ()) for each in fixtures))
-    base = _slug(str(fixture.get("name", ""))) or str(fixture["kind"])
+    base = slug(str(fixture.get("name", ""))) or str(fixture["kind"])
     return next(
         text
         for number in count(1)
@@ -72,7 +72,7 @@ def derive_fixture_id(fixtures: list[Mapping[str, Any]], place: int) -> str:
     )
 
 
-def _slug(name: str) -> str:
+def slug(name: str) -> str:
     """Write a name in the letters that an id may have; nothing where it could not be one."""
     plain = unicodedata.normalize("NFKD", name).encode("ascii", "ignore").decode().lower()
     text = _OTHERS.sub("-", plain).strip("-")[:_LONGEST].strip("-")

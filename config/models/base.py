@@ -96,8 +96,13 @@ FixtureId = Annotated[
 ]
 # Something to read, and nothing that would break a line of a table: no control character.
 _READABLE = r"^[^\x00-\x1f\x7f]*[^\s\x00-\x1f\x7f][^\x00-\x1f\x7f]*$"
+LONGEST_NAME = 100
 Name = Annotated[
     str,
-    Field(pattern=_READABLE, max_length=100, description="a name in one line of at most 100 characters"),
+    Field(
+        pattern=_READABLE,
+        max_length=LONGEST_NAME,
+        description="a name in one line of at most 100 characters",
+    ),
 ]
 Words = Annotated[str, Field(pattern=_READABLE, max_length=200)]
