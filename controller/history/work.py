@@ -19,7 +19,7 @@ from controller.records.entries import Cause
 
 # Lamps and relays are due from here on: so much of their life is used.
 NEARLY_USED = 0.9
-# A restart keeps a garden dark for seconds; an outage that is worth somebody's time lasts longer.
+# A restart keeps a zone dark for seconds; an outage that is worth somebody's time lasts longer.
 _MATTERS_MS = 600 * MS_PER_S
 _OF_ZONE: dict[Cause | None, str] = {
     None: "find out why it was dark",
@@ -150,7 +150,7 @@ def _dark(outages: Iterable[Outage], last_planned: Mapping[str | None, date]) ->
             since = some[-1].first
             words = f"put it back into service; it has been out since {dates_text(since, since)}"
             yield Task(zone=place, words=words)
-        elif sum(each.lasts_ms for each in some) >= _MATTERS_MS:
+        elif sum(each.lasts_ms / len(each.zones) for each in some) >= _MATTERS_MS:
             yield Task(zone=place, words=f"{asks_for[reason]} {_on_nights(some)}")
 
 
@@ -177,7 +177,10 @@ def _lamps(lamps: Iterable[LampLife], due_before: date) -> Iterator[Task]:
 def _measurements(site: Site, sums: Iterable[HourSum]) -> Iterator[Task]:
     """Give what has to be measured or looked up, for energy that is more than “at least”."""
     here = {zone.id for zone in site.zones}
-    unknown = unknown_figures(site, [each.zone for each in sums if each.zone in here])
+    zones = [each.zone for each in sums if each.zone in here]
+    if not zones:
+        return
+    unknown = unknown_figures(site, zones)
     for zone in unknown.loads:
         yield Task(zone=zone, words="measure its load, for measured_watts in the site file")
     for transformer in unknown.losses:

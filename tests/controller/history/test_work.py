@@ -157,3 +157,16 @@ def test_a_garden_in_order_has_no_work_but_the_usual():
     for season in Season:
         assert usual_work(season) == (*AT_ANY_TIME, AFTER[season])
     assert len(set(AFTER.values())) == 4
+
+
+def test_a_short_outage_of_many_zones_is_a_short_one():
+    """Three minutes without power ask for nothing, however many zones were dark meanwhile."""
+    many = [f"zone-{number}" for number in range(8)]
+    assert tasks(outages=[outage(Cause.POWER_LOST, LAST, 1, *many, lasts_h=8 * 3 / 60)]) == []
+    assert len(tasks(outages=[outage(Cause.POWER_LOST, LAST, 1, *many, lasts_h=8 * 10 / 60)])) == 1
+
+
+def test_a_zone_that_is_gone_asks_for_no_measurement():
+    """What the present zones lack is no work for one that is not there any more."""
+    here = site(zone("jetty"), transformers=[{"id": "shed", "rated_va": 100}])
+    assert tasks(here=here, sums=[HourSum(zone="old")]) == []
