@@ -17,7 +17,7 @@ from babel.messages.pofile import read_po, write_po
 PAGE = Path(__file__).parents[1] / "api" / "page"
 KEYWORDS = {"_": None, "gettext": None, "N_": None, "ngettext": (1, 2), "pgettext": ((1, "c"), 2)}
 METHODS = [("**.py", "python"), ("templates/**.html", "jinja2"), ("templates/**.svg", "jinja2")]
-OPTIONS = {"templates/**": {"extensions": "jinja2.ext.i18n", "trimmed": "true"}}
+OPTIONS = {"templates/**": {"extensions": "jinja2.ext.i18n", "trimmed": "true", "newstyle_gettext": "true"}}
 
 
 def extract() -> Catalog:

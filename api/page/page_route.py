@@ -31,3 +31,9 @@ class PageRoute(ShortRoute):
                 return response
 
         return handle_for_people
+
+
+class LongPageRoute(PageRoute):
+    """A screen that takes a while to be worked out."""
+
+    takes_long = True

@@ -32,6 +32,11 @@ def tag_of(content: bytes) -> str:
     return f'"{sha256(content).hexdigest()[:16]}"'
 
 
+def tag_of_model(model: BaseModel) -> str:
+    """Make the ETag with which a model is answered."""
+    return tag_of(_content(model))
+
+
 def tagged_response(request: Request, model: BaseModel) -> Response:
     """Answer with a model that can be compared: with its ETag, or 304 where the client has it already."""
     return tagged_content(request, _content(model), media_type="application/json")
