@@ -9,11 +9,11 @@ since a lamp that is older than the account must not look new.
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
-from functools import cache
+from functools import cache, lru_cache
 
 from config.models.base import RELAY
 from controller.calendar.intervals import MS_PER_HOUR, merge, ms_of, total_ms
-from controller.calendar.night import night_at, night_on, nights
+from controller.calendar.night import night_at, night_on, nights, zone_info
 from controller.forecast.forecast import Forecast
 from controller.history.clock_correction import ClockCorrection
 from controller.history.programs import program_periods
@@ -29,8 +29,10 @@ from controller.lamps.life import (
     relay_life,
     replacement_dates,
 )
-from controller.planning.plan import plan_night
+from controller.planning.plan import PlanContext, plan_night
 from controller.planning.planner import Planner
+from controller.planning.program_record import ZoneProgram
+from controller.sun.sun import Sun
 from controller.wiring.losses import cable_losses
 
 _ONE_DAY, _A_WEEK, _A_YEAR = timedelta(days=1), timedelta(days=7), timedelta(days=364)
@@ -155,8 +157,23 @@ def first_plan(
     programs = program_periods(events, correction, starts_ms=starts_ms, ends_ms=ends_ms).get(zone)
     if not programs:
         return None
-    place = history.periods(night.interval)[0].place
-    year = nights(night.date, night.date + _A_YEAR, place.tz)
-    windows = [plan_night(programs[0].program, each, place).windows for each in year]
-    lit = [merge((ms_of(window.on_utc), ms_of(window.off_utc)) for window in some) for some in windows]
-    return nights_again(night.date, list(map(total_ms, lit)))
+    facts = history.periods(night.interval)[0].facts
+    place = facts.latitude_deg, facts.longitude_deg, facts.dusk_angle_deg, facts.time_zone
+    return nights_again(night.date, _lit_in_a_year(programs[0].program, night.date, place))
+
+
+@lru_cache(maxsize=64)  # what is over is asked for again and again
+def _lit_in_a_year(
+    program: ZoneProgram, first: date, place: tuple[float, float, float, str]
+) -> tuple[int, ...]:
+    """Work out how long a program lights its zone on each of 365 nights, in milliseconds."""
+    latitude_deg, longitude_deg, dusk_angle_deg, time_zone = place
+    context = PlanContext(
+        sun=Sun(latitude_deg, longitude_deg), dusk_angle_deg=dusk_angle_deg, tz=zone_info(time_zone)
+    )
+    windows = [
+        plan_night(program, night, context).windows for night in nights(first, first + _A_YEAR, context.tz)
+    ]
+    return tuple(
+        total_ms(merge((ms_of(window.on_utc), ms_of(window.off_utc)) for window in some)) for some in windows
+    )
