@@ -1,7 +1,7 @@
 """The attacks on the web server, row by row, over real sockets: what each is answered, and what it leaves.
 
 127.0.0.2 and beyond stand for the machines of the home network. All of it at once, while lights are switched,
-is in ``test_boundary.py``.
+is in ``test_boundary.py``; how soon and how late things are is measured by ``tests/bench/bench_attacks.py``.
 """
 
 from __future__ import annotations
