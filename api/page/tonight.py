@@ -75,7 +75,7 @@ def show_tonight(context: RequestContext, words: Words) -> Tonight:
     notices = list(_notices(site, status, now, words))
     with context.planner_lock:
         planner = gateway.planner
-        night = _night_shown(planner, now.utc)
+        night = night_shown(planner, now.utc)
         states = {zone.id: planner.program_state(zone.id, now.utc) for zone in site.zones}
         plans = {zone.id: planner.plan(zone.id, night) for zone in site.zones}
         try:
@@ -127,7 +127,7 @@ def _view(seen: ZoneNow, now: Reading, words: Words) -> ZoneView:
     )
 
 
-def _night_shown(planner: Planner, now_utc: datetime) -> Night:
+def night_shown(planner: Planner, now_utc: datetime) -> Night:
     """Give the night that is on; the coming one from sunrise on, once all its light is over."""
     night = planner.night_at(now_utc)
     sunrise = planner.sun.dawn(night, SUNSET_ANGLE_DEG)

@@ -8,6 +8,7 @@ from __future__ import annotations
 import gettext
 from collections.abc import Iterator
 from datetime import date, datetime, time, timedelta
+from decimal import Decimal
 from functools import cache
 from pathlib import Path
 from zoneinfo import ZoneInfo
@@ -99,10 +100,20 @@ class Words:
 
     def clock(self, at_utc: datetime) -> str:
         """Write a time of day: 20:56, or 8:56 PM."""
-        at = local(at_utc, self.tz)
+        return self.time_of_day(local(at_utc, self.tz).time())
+
+    def time_of_day(self, at: time) -> str:
+        """Write what the clock on the wall shows: 20:56, or 8:56 PM."""
         if self._twelve_hours:
             return f"{at.hour % 12 or 12}:{at:%M}\N{NO-BREAK SPACE}{'PM' if at.hour >= 12 else 'AM'}"  # noqa: PLR2004
         return f"{at:%H:%M}"
+
+    def number(self, value: float | Decimal, digits: int = 0) -> str:
+        """Write a number with so many digits after the point: 1,737.5, or 1.737,5 in German."""
+        text = f"{value:,.{digits}f}"
+        if self.language == "de":
+            return text.translate(str.maketrans(",.", ".,"))
+        return text
 
     def hour(self, at_utc: datetime) -> str:
         """Write a full hour in as little room as there is: 21, or 9 PM."""

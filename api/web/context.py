@@ -46,6 +46,8 @@ T = TypeVar("T")
 
 # How long the keeper may take to answer.
 CALL_S = 5.0
+# In the words of a change of the site file, between what was done and whose change it was.
+WRITTEN_BY = ", by "
 
 # Answers that are sent piece by piece: each keeps some of what it works with while its client reads.
 MOST_STREAMS = 4
@@ -194,7 +196,7 @@ class RequestContext:
             pending_request().require_wanted()
             require(gateway.site)
             loaded = edit(gateway.site_path)
-            gateway.loop.call(lambda keeper: keeper.change_site(loaded.site, words=f"{note}, by {by}"))
+            gateway.loop.call(lambda keeper: keeper.change_site(loaded.site, words=f"{note}{WRITTEN_BY}{by}"))
             gateway.on_site_written(loaded)
 
 

@@ -52,12 +52,21 @@ def write_program(
 
     Returns and raises what edit_site does, and UnknownZoneError where the file has no such zone.
     """
+    return write_programs(path, {zone_id: (program, special_nights)})
+
+
+def write_programs(
+    path: str | os.PathLike[str],
+    programs: Mapping[str, tuple[Sequence[Span], Sequence[SpecialNight] | None]],
+) -> LoadedSite:
+    """Write the programs of several zones, by their ids, in one change; else as write_program."""
 
     def change(editor: TomlEditor) -> None:
-        zone = find_zone(editor, zone_id)
-        editor.put((*zone, "program"), [str(span) for span in program])
-        if special_nights is not None:
-            _put_special_nights(editor, (*zone, "special_nights"), special_nights)
+        for zone_id, (program, special_nights) in programs.items():
+            zone = find_zone(editor, zone_id)
+            editor.put((*zone, "program"), [str(span) for span in program])
+            if special_nights is not None:
+                _put_special_nights(editor, (*zone, "special_nights"), special_nights)
 
     return edit_site(path, change)
 

@@ -97,7 +97,7 @@ def test_it_works_without_scripts(house, server):
         expect(page.locator("#jetty p")).to_contain_text("ausgeschaltet", timeout=LONG_MS)
 
 
-SCREENS = ["/", "/cables", "/sign-in", "/static/0/none"]
+SCREENS = ["/", "/programs", "/cables", "/sign-in", "/static/0/none"]
 
 
 @pytest.mark.parametrize("language", ["en-GB", "de-DE"])
@@ -132,11 +132,12 @@ def test_it_fits_every_screen(house, server, width):
     """Nothing is wider than the screen, and everything that can be pressed is large enough for a finger."""
     with browsing() as (page, _):
         page.set_viewport_size({"width": width, "height": 800})
-        open_page(page, server)
-        assert page.evaluate("document.documentElement.scrollWidth") <= width
-        boxes = [each.bounding_box() for each in page.locator("main button:visible").all()]
-        for box in filter(None, boxes):
-            assert min(box["width"], box["height"]) >= 44
+        for path in SCREENS:
+            open_page(page, server, path)
+            assert page.evaluate("document.documentElement.scrollWidth") <= width, path
+            boxes = [each.bounding_box() for each in page.locator("main :is(button, .button):visible").all()]
+            for box in filter(None, boxes):
+                assert min(box["width"], box["height"]) >= 44, path
 
 
 def test_times_are_those_of_the_garden(house, server):

@@ -1,0 +1,152 @@
+"""What the programs' first screen shows: every zone's program in words, and what it means tonight."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+from api.page.programs.last_change import ProgramChange
+from api.page.span_prose import listed, nights_prose, program_prose, sentence
+from api.page.tonight import night_shown
+from api.page.words import Words
+from api.web.context import RequestContext
+from api.web.schemas.zones import by_present_clock
+from config.models.site import Site, SpecialNight, Zone
+from config.program.spans import Span
+from controller.planning.plan import NightPlan
+from controller.records.reading import Reading
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class ZoneProgramView:
+    """One zone's program in words.
+
+    Attributes:
+        every_night: a sentence.
+        special_nights: one sentence each, in the order of the site file.
+        tonight: a sentence; ``english`` is why it is dark tonight though its program has light, if it is.
+        out_of_service: why it is never lit; empty where it is in service.
+    """
+
+    id: str
+    name: str
+    every_night: str
+    special_nights: tuple[str, ...]
+    tonight: str
+    english: str
+    out_of_service: str
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class ChangeView:
+    """The last change in words, and what names it."""
+
+    id: str
+    said: str
+    zones: tuple[str, ...]
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Overview:
+    """The whole screen."""
+
+    sentence: str
+    rest: str
+    zones: tuple[ZoneProgramView, ...]
+
+
+def show_overview(context: RequestContext, words: Words) -> Overview:
+    """Gather what the screen of all programs shows."""
+    site, now_utc = context.gateway.site, context.now().utc
+    with context.planner_lock:
+        planner = context.gateway.planner
+        night = night_shown(planner, now_utc)
+        plans = {zone.id: planner.plan(zone.id, night) for zone in site.zones}
+    lit = [plans[zone.id] for zone in site.zones if zone.out_of_service is None and plans[zone.id].windows]
+    first, rest = _of_the_garden(lit, site, words)
+    return Overview(
+        sentence=first,
+        rest=rest,
+        zones=tuple(view_of(zone, plans[zone.id], words) for zone in site.zones),
+    )
+
+
+def view_of(zone: Zone, plan: NightPlan, words: Words) -> ZoneProgramView:
+    """Put one zone's program into words."""
+    tonight, english = night_prose(plan, words)
+    return ZoneProgramView(
+        id=zone.id,
+        name=zone.name,
+        every_night=every_night_prose(zone.program, words),
+        special_nights=special_nights_prose(zone.special_nights, words),
+        tonight=words.gettext("Tonight: %(what)s.") % {"what": tonight},
+        english=english if zone.program else "",
+        out_of_service=zone.out_of_service or "",
+    )
+
+
+def every_night_prose(program: Sequence[Span], words: Words) -> str:
+    """Say what is done every night, as a sentence."""
+    _ = words.gettext
+    if not program:
+        return _("Dark every night.")
+    return _("Every night %(what)s.") % {"what": program_prose(program, words)}
+
+
+def special_nights_prose(special_nights: Iterable[SpecialNight], words: Words) -> tuple[str, ...]:
+    """Say what is done on special nights, a sentence for each."""
+    return tuple(
+        sentence(f"{nights_prose(each.nights, words)}: {program_prose(each.program, words)}")
+        for each in special_nights
+    )
+
+
+def night_prose(plan: NightPlan, words: Words) -> tuple[str, str]:
+    """Say when a zone is lit in a night; where it is dark, that, and in English why."""
+    _ = words.gettext
+    if not plan.windows:
+        return _("dark"), plan.because
+    starts_utc = plan.night.starts_at_utc
+    windows = [
+        _("%(on)s to %(off)s")
+        % {"on": words.moment(each.on_utc, starts_utc), "off": words.moment(each.off_utc, starts_utc)}
+        for each in plan.windows
+    ]
+    return listed(windows, words), ""
+
+
+def change_prose(change: ProgramChange, site: Site, now: Reading, words: Words) -> ChangeView:
+    """Say whose the last change is, and what it was before."""
+    _ = words.gettext
+    names = [site.zone(zone).name for zone in change.before]
+    values = {
+        "who": change.by,
+        "zones": listed(names, words) if len(names) < len(site.zones) or len(names) == 1 else _("every zone"),
+        "moment": words.moment(by_present_clock(change.at, now), now.utc),
+    }
+    if change.by:
+        said = _("%(who)s changed the program of %(zones)s at %(moment)s.") % values
+    else:
+        said = _("The program of %(zones)s was changed in the site file at %(moment)s.") % values
+    befores = list(dict.fromkeys(change.before.values()))
+    if len(befores) == 1:
+        program, special_nights = befores[0]
+        before = " ".join([every_night_prose(program, words), *special_nights_prose(special_nights, words)])
+        said += " " + _("Before: %(before)s") % {"before": before}
+    return ChangeView(id=change.id, said=said, zones=tuple(change.before))
+
+
+def _of_the_garden(lit: Sequence[NightPlan], site: Site, words: Words) -> tuple[str, str]:
+    """Say of all zones together what their programs mean tonight."""
+    _ = words.gettext
+    if not lit:
+        return _("Tonight the garden stays dark."), _("No program lights anything.")
+    starts_utc = lit[0].night.starts_at_utc
+    on_utc = min(plan.windows[0].on_utc for plan in lit)
+    off_utc = max(plan.windows[-1].off_utc for plan in lit)
+    values = {"on": words.moment(on_utc, starts_utc), "off": words.moment(off_utc, starts_utc)}
+    whole = {"lit": len(lit), "all": len(site.zones)}
+    said = _("Tonight the garden is lit from %(on)s to %(off)s.") % values
+    if len(lit) < len(site.zones):
+        return said, _("%(lit)d of %(all)d zones have light in their programs.") % whole
+    return said, ""
