@@ -1,4 +1,4 @@
-"""The installed daemon, killed fifty times at random through one night and started again each time.
+"""The installed daemon, killed fifty times at random through two nights and started again each time.
 
 What the journal holds afterwards is compared with the program, run by run: what had to be switched, what
 was lit at each kill, and for how long nobody kept the lights.

@@ -162,11 +162,13 @@ class DirectControl:
         due_in_s = self.keeper.reconcile()
         self.status = self.keeper.status()
         self._daemon.after_round(self.status)
-        night = self.keeper.planner.night_at(self.status.at.utc)
+        at_utc, night = self.status.at.utc, self._night
+        if not night.holds(at_utc):
+            night = self.keeper.planner.night_at(at_utc)
         if night.date != self._night.date and self.status.at.trusted:
             self._daemon.in_background(self._on_noon, name="noon")
         self._night = night
-        noon_in_s = (night.ends_at_utc - self.status.at.utc).total_seconds()
+        noon_in_s = (night.ends_at_utc - at_utc).total_seconds()
         self.due_at_s = self._daemon.world.awake_s + min(due_in_s, noon_in_s)
         if not self.keeper.site_is_recorded:
             self._daemon.in_background(self.keeper.record_site, name="site record")
@@ -431,6 +433,8 @@ def in_this_world(world: World) -> Iterator[None]:
         "sqlite3.connect": connect_through(world),
         "asyncio.run_coroutine_threadsafe": run_coroutine_threadsafe,
         "apscheduler.schedulers.base.datetime": clock_of(world),
+        # What a job takes is looked up each time one is added, which is after every round.
+        "apscheduler.job.check_callable_args": lambda *_: None,
         "controller.clock.clock._read_both": world.read_clocks,
         "controller.clock.clock.read_boot_id": lambda: world.boot_id,
         "controller.clock.clock.ClockEvidence": lambda: world,

@@ -10,7 +10,7 @@ from config.models.site import Site, Zone
 from controller.records.entries import Override
 from controller.records.reading import Reading
 from tests.simulation.belief import Belief
-from tests.simulation.oracle import Oracle
+from tests.simulation.oracle import oracle_of
 from tests.simulation.told import Told
 from tests.simulation.violation import Violation
 from tests.simulation.world import PinChange, World
@@ -67,7 +67,7 @@ class Judge:
 
     def take_site(self, site: Site, text: str) -> None:
         """Watch another site, or the same one anew."""
-        self.oracle = Oracle(text)
+        self.oracle = oracle_of(text)
         self.belief.believe = {site.clock.believe}
         self.told.take_site(site, self.oracle)
         for old, new in self._renames(site):

@@ -13,6 +13,7 @@ from __future__ import annotations
 import tomllib
 from bisect import bisect_right
 from datetime import UTC, date, datetime, timedelta
+from functools import lru_cache
 from typing import Any, NamedTuple
 from zoneinfo import ZoneInfo
 
@@ -79,6 +80,8 @@ class Oracle:
         self._sun = sun_over(site["latitude"], site["longitude"])
         self._parts: dict[tuple[str, date], list[Part]] = {}
         self._noons: dict[date, float] = {}
+        # The night that was asked for last: when it begins and ends, and its date.
+        self._night = (0.0, 0.0, date.min)
         self._standing: dict[str, Standing] = {}
 
     # -- local time ------------------------------------------------------------------------------------------
@@ -95,8 +98,14 @@ class Oracle:
 
     def night_date(self, at_s: float) -> date:
         """Name the night of an instant."""
+        begins_s, ends_s, known = self._night
+        if begins_s <= at_s < ends_s:
+            return known
         day = datetime.fromtimestamp(at_s, self.tz).date()
-        return day if at_s >= self.noon_s(day) else day - _A_DAY
+        if at_s < self.noon_s(day):
+            day -= _A_DAY
+        self._night = self.noon_s(day), self.noon_s(day + _A_DAY), day
+        return day
 
     def noon_s(self, day: date) -> float:
         """Give the instant at which a night begins."""
@@ -234,3 +243,7 @@ class Oracle:
         if not stretches:
             return None
         return (stretches[0][0] if edge.event in ("sunset", "dusk") else stretches[-1][1]) + edge.after_s
+
+
+# A program that is started again mostly finds the same site file, whose nights are known by then.
+oracle_of = lru_cache(maxsize=4)(Oracle)
