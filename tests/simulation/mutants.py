@@ -306,8 +306,14 @@ MUTANTS = (
     Mutant(
         "a gap is told an hour off",
         "controller/keeper/recorder.py",
-        "gap_s = (started_at_utc - past.last_sign.utc).total_seconds() if",
-        "gap_s = (started_at_utc - past.last_sign.utc).total_seconds() + 3600 if",
+        "return (now.utc - last_sign.utc).total_seconds() - (",
+        "return (now.utc - last_sign.utc).total_seconds() + 3600 - (",
+    ),
+    Mutant(
+        "a gap is measured on a clock that was set meanwhile",
+        "controller/keeper/recorder.py",
+        "if last_sign.boot_id == started_at.boot_id:",
+        "if False:",
     ),
     Mutant(
         "relays are left on at the end",
