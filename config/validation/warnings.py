@@ -7,7 +7,7 @@ from zoneinfo import ZoneInfo
 from config.currencies import CURRENCIES
 from config.errors import KeyPath
 from config.models.site import CONTINUOUS_SHARE, Site, Transformer, Zone
-from config.models.tariff import PriceBand
+from config.models.tariff import Prices
 from config.program.spans import Span
 from config.validation.cables import Document
 from config.validation.contacts import warn_contacts
@@ -28,6 +28,8 @@ _POLAR_DEG = 85.0
 _LEAST_EFFICIENCY = 0.5
 # No lamp is sold for less; a point that divides thousands makes 25 of 25.000.
 _LEAST_LIFE_H = 100
+# In these currencies a kilowatt-hour costs less than one, and is often quoted in hundredths: from memory.
+_OF_HUNDREDTHS, _HIGHEST_PRICE = frozenset({"AUD", "CAD", "CHF", "EUR", "GBP", "NZD", "USD"}), 3
 # Beyond this a figure is wrong rather than a load too great.
 _GREATEST_SHARE = 3
 _GREATEST_LOSS = 0.25
@@ -47,9 +49,9 @@ def find_warnings(site: Site, document: Document) -> Iterator[SiteFinding]:
         if site.tariff.currency not in CURRENCIES:
             what, remedy = "is not a currency known here", "check that it is a code of ISO 4217"
             yield SiteFinding(("tariff", "currency"), what, remedy)
-        yield from _warn_bands(site.tariff.bands, ("tariff", "bands"))
+        yield from _warn_prices(site.tariff, site.tariff.currency, ("tariff",))
         for index, change in enumerate(site.tariff.changes):
-            yield from _warn_bands(change.bands, ("tariff", "changes", index, "bands"))
+            yield from _warn_prices(change, site.tariff.currency, ("tariff", "changes", index))
     for index, transformer in enumerate(site.transformers):
         yield from _warn_transformer(site, transformer, ("transformers", index))
     for index, zone in enumerate(site.zones):
@@ -128,12 +130,20 @@ def _warn_transformer(site: Site, transformer: Transformer, path: KeyPath) -> It
         yield SiteFinding((*path, "relay_side"), what, remedy)
 
 
-def _warn_bands(bands: tuple[PriceBand, ...], path: KeyPath) -> Iterator[SiteFinding]:
-    for index, band in enumerate(bands):
+def _warn_prices(prices: Prices, currency: str, path: KeyPath) -> Iterator[SiteFinding]:
+    for key, per_kwh in (
+        (("per_kwh",), prices.per_kwh),
+        *((("bands", index, "per_kwh"), band.per_kwh) for index, band in enumerate(prices.bands)),
+    ):
+        if currency in _OF_HUNDREDTHS and per_kwh > _HIGHEST_PRICE:
+            what = "is far more than a kilowatt-hour costs"
+            remedy = f"write {per_kwh / 100:f}, if it is meant in hundredths of {currency}"
+            yield SiteFinding((*path, *key), what, remedy)
+    for index, band in enumerate(prices.bands):
         if band.begins == band.ends and band.days is None and band.season is None:
             what = "holds at all times, so that no price before it ever counts"
             remedy = "say from when to when, on which days or in which season"
-            yield SiteFinding((*path, index), what, remedy)
+            yield SiteFinding((*path, "bands", index), what, remedy)
 
 
 def _warn_zone(zone: Zone, path: KeyPath) -> Iterator[SiteFinding]:
