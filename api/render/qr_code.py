@@ -1,4 +1,4 @@
-"""A QR code on a terminal (ISO/IEC 18004), for a phone to read an address from the screen."""
+"""QR codes (ISO/IEC 18004), on a terminal or a page, for a phone to read an address from the screen."""
 
 import os
 from typing import TextIO
@@ -16,6 +16,14 @@ def qr_lines(text: str) -> list[str]:
     drawn = io.StringIO()
     segno.make_qr(text, error="m").terminal(drawn, compact=True)
     return [line for line in drawn.getvalue().splitlines() if line]
+
+
+def qr_svg(text: str) -> str:
+    """Draw a text as a QR code in SVG, its quiet zone included: black on white whatever is around it."""
+    import segno  # noqa: PLC0415 - only where somebody looks at it
+
+    code = segno.make_qr(text, error="m")
+    return code.svg_inline(dark="#000", light="#fff", omitsize=True, svgclass=None, lineclass=None)
 
 
 def show_qr_code(text: str, stream: TextIO) -> bool:

@@ -110,6 +110,32 @@ def write_measured(
     return edit_site(path, change)
 
 
+def write_table(path: str | os.PathLike[str], table: KeyPath, values: Mapping[str, object]) -> LoadedSite:
+    """Write these keys of one table into the site file; None takes a key out, all other keys stay.
+
+    Returns and raises what edit_site does.
+
+    Args:
+        path: the site file.
+        table: path of the table; one such as ``[network]`` that is not there yet is added.
+        values: what to write; text, number, date or list.
+    """
+    return edit_site(path, lambda editor: fill_table(editor, table, values))
+
+
+def fill_table(editor: TomlEditor, table: KeyPath, values: Mapping[str, object]) -> None:
+    """Do what ``write_table`` says, as part of a greater change."""
+    if editor.get(table) is None:
+        (name,) = table
+        editor.add_settings(str(name), {key: each for key, each in values.items() if each is not None})
+        return
+    for key, value in values.items():
+        if value is not None:
+            editor.put((*table, key), value)
+        elif editor.get((*table, key)) is not None:
+            editor.remove_key((*table, key))
+
+
 def edit_site(path: str | os.PathLike[str], change: Callable[[TomlEditor], None]) -> LoadedSite:
     """Change a site file as a whole or not at all.
 

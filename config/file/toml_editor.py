@@ -95,26 +95,37 @@ class TomlEditor:
         path, index = path[:-1], int(path[-1])
         offsets = Positions(self.text).offsets
         parent = path[:-1]
-        if parent not in offsets:
+        if parent and parent not in offsets:
             raise LayoutError(f"there is no table {write_path(parent)}")
-        at = self._end_of_table((*path, index - 1) if index else parent, offsets)
-        if comments := _COMMENTS_AFTER.match(self.text, at):
-            at = comments.end()
+        if index:
+            at = self._end_of_all((*path, index - 1), offsets)
+        else:
+            at = self._end_of_table(parent, offsets) if parent else self._end_of_settings(offsets)
+        at = self._after_comments(at)
         # Indented as the other tables under the same heading are, else one step further than that heading.
         rows = [
             place.start
             for each, place in offsets.items()
             if not place.has_value and each[:-2] == parent and isinstance(each[-1], int)
         ]
-        indent = self._indent_of(rows[0]) if rows else self._indent_of(offsets[parent].start) + _STEP
+        above = self._indent_of(offsets[parent].start) + _STEP if parent else ""
+        indent = self._indent_of(rows[0]) if rows else above
         name = write_path(tuple(part for part in path if isinstance(part, str)))
         lines = [f"[[{name}]]", *_write_pairs(values)]
         block = self._line_end + "".join(self._line_end + indent + line for line in lines)
         self.text = self.text[:at] + block + self.text[at:]
         self.get(parent).setdefault(path[-1], []).insert(index, values)
 
+    def add_settings(self, name: str, values: dict[str, Any]) -> None:
+        """Write a new ``[ ]`` table behind those that there are, with comments right behind them."""
+        at = self._after_comments(self._end_of_settings(Positions(self.text).offsets))
+        lines = [f"[{write_path((name,))}]", *_write_pairs(values)]
+        block = self._line_end + "".join(self._line_end + line for line in lines)
+        self.text = self.text[:at] + block + self.text[at:]
+        self.values[name] = values
+
     def remove_table(self, path: KeyPath) -> None:
-        """Remove one ``[[ ]]`` table; its comments stay in its place, each on a line of its own."""
+        """Remove one table with all that belongs to it; its comments stay, each on a line of its own."""
         positions = Positions(self.text)
         offsets = positions.offsets
         if path not in offsets or offsets[path].has_value:
@@ -211,6 +222,28 @@ class TomlEditor:
         """Return where the last line of a table's own keys ends, or that of its heading."""
         ends = [place.value_end for each, place in offsets.items() if each[:-1] == table]
         return self._end_of_line(max([*ends, offsets[table].start]))
+
+    def _end_of_all(self, table: KeyPath, offsets: dict[KeyPath, Offsets]) -> int:
+        """Return where the last line of a table ends, or that of the last table inside it."""
+        inside = [place for each, place in offsets.items() if each[: len(table)] == table]
+        if not inside:
+            raise LayoutError(f"there is no table {write_path(table)}")
+        return self._end_of_line(max(max(place.value_end, place.start) for place in inside))
+
+    def _end_of_settings(self, offsets: dict[KeyPath, Offsets]) -> int:
+        """Return where the last of the ``[ ]`` tables ends, with all that belongs to it."""
+        tables = [
+            (place.start, path)
+            for path, place in offsets.items()
+            if len(path) == 1 and not place.has_value and isinstance(self.get(path), dict)
+        ]
+        if not tables:
+            raise LayoutError("there is no table with a heading")
+        return self._end_of_all(max(tables)[1], offsets)
+
+    def _after_comments(self, at: int) -> int:
+        comments = _COMMENTS_AFTER.match(self.text, at)
+        return comments.end() if comments else at
 
     def _start_of_line(self, at: int) -> int:
         return self.text.rfind("\n", 0, at) + 1
