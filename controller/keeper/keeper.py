@@ -411,7 +411,9 @@ class Keeper:
         if state.fault is not None and now.boot_s < state.fault.retry_at_boot_s:
             return state.fault.retry_at_boot_s - now.boot_s
         try:
-            if state.fault is None:  # after a fault another relay of the zone may be in use: see below
+            if (
+                state.fault is None
+            ):  # after a fault its zone may have another relay, whose runs the journal has
                 self._find(zone_id, state, now)
             if state.lit:
                 pause_s = self._pause_s(state, now, on=False)
