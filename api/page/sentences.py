@@ -53,7 +53,7 @@ def garden_sentence(zones: Sequence[ZoneNow], now: Reading, words: Words) -> tup
         at_utc, first = min(ahead, key=lambda pair: pair[0])
         when = {
             "zone": first.zone.name,
-            "moment": _moment(at_utc, _edge(first.program.waits_for, "on"), now, words),
+            "moment": _moment(at_utc, edge_of(first.program.waits_for, "on"), now, words),
         }
         return _("All is dark."), _("%(zone)s is the next to be lit, at %(moment)s.") % when
     if len(lit) == len(zones) == 1:
@@ -114,10 +114,10 @@ def _lit(status: ZoneStatus, program: ProgramState, now: Reading, words: Words) 
     # Lit a little after its window began, as relays take turns, it was lit because that began.
     began_as_planned = window is not None and abs(since - window.on_utc) <= _FEW_MINUTES
     shown = window.on_utc if window is not None and began_as_planned else since
-    edge = _edge(window, "on") if began_as_planned else None
+    edge = edge_of(window, "on") if began_as_planned else None
     said = _("lit since %(since)s") % {"since": _moment(shown, edge, now, words)}
     if program.until_utc is not None:
-        until = _moment(program.until_utc, _edge(window, "off"), now, words)
+        until = _moment(program.until_utc, edge_of(window, "off"), now, words)
         said += "; " + _("until %(until)s") % {"until": until}
     return said + _special(program, words)
 
@@ -127,13 +127,13 @@ def _dark(program: ProgramState, now: Reading, words: Words) -> str:
     ahead = program.waits_for
     if ahead is not None:
         values = {
-            "on": _moment(ahead.on_utc, _edge(ahead, "on"), now, words),
-            "off": _moment(ahead.off_utc, _edge(ahead, "off"), now, words),
+            "on": _moment(ahead.on_utc, edge_of(ahead, "on"), now, words),
+            "off": _moment(ahead.off_utc, edge_of(ahead, "off"), now, words),
         }
         return _("dark; lit from %(on)s until %(off)s") % values + _special(program, words)
     said = _("dark")
     if program.window is not None:
-        off = _moment(program.window.off_utc, _edge(program.window, "off"), now, words)
+        off = _moment(program.window.off_utc, edge_of(program.window, "off"), now, words)
         said = _("dark since %(off)s") % {"off": off}
     elif not program.plan.windows:
         said = _("dark all night by its program")
@@ -156,7 +156,15 @@ def _moment(at_utc: datetime, edge: Edge | None, now: Reading, words: Words) -> 
     return moment
 
 
-def _edge(window: Window | None, which: str) -> Edge | None:
+def edge_words(at_utc: datetime, edge: Edge | None, words: Words) -> str:
+    """Write a time of day, with the moment of the sun that it is."""
+    clock = words.clock_or_midnight(at_utc)
+    if isinstance(edge, SunEdge) and edge.offset is None:
+        return f"{clock} ({edge_names(words)[str(edge.event)]})"
+    return clock
+
+
+def edge_of(window: Window | None, which: str) -> Edge | None:
     """Give the edge that a window begins or ends with; None where that is not one of its span."""
     if window is None or " and " in window.span:
         return None

@@ -122,9 +122,21 @@ class Words:
             return f"{at.hour % 12 or 12}{'p' if at.hour >= 12 else 'a'}"  # noqa: PLR2004
         return f"{at:%H}"
 
+    def wall_hour(self, hour: int) -> str:
+        """Write an hour of the clock on the wall: 18:00, or 6 PM."""
+        return self.time_of_day(time(hour)).replace(":00\N{NO-BREAK SPACE}", "\N{NO-BREAK SPACE}")
+
     def weekday(self, day: date) -> str:
         """Name the day of the week."""
         return self.gettext(_WEEKDAYS[day.weekday()])
+
+    def month(self, day: date) -> str:
+        """Name the month of a date."""
+        return self.gettext(_MONTHS[day.month - 1])
+
+    def clock_or_midnight(self, at_utc: datetime) -> str:
+        """Write a time of day, and midnight by its name."""
+        return self.gettext("midnight") if local(at_utc, self.tz).time() == time() else self.clock(at_utc)
 
     def day(self, day: date, *, year: bool = False) -> str:
         """Write a date in full: Friday 17 September, or Friday, September 17."""

@@ -4,10 +4,10 @@ import logging
 import re
 import threading
 import time
-from collections.abc import Callable, Coroutine, Iterator, Mapping
+from collections.abc import Callable, Coroutine, Hashable, Iterator, Mapping
 from contextlib import contextmanager, suppress
 from dataclasses import replace
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta, tzinfo
 from functools import partial
 from inspect import iscoroutinefunction
 from pathlib import Path
@@ -49,6 +49,9 @@ CALL_S = 5.0
 # In the words of a change of the site file, between what was done and whose change it was.
 WRITTEN_BY = ", by "
 
+# Pictures, sentences and pages that took long to work out, and are kept for the next who asks.
+MOST_KEPT = 12
+
 # Answers that are sent piece by piece: each keeps some of what it works with while its client reads.
 MOST_STREAMS = 4
 
@@ -67,6 +70,7 @@ class YearCache:
         self.turn = threading.Lock()
         self._planner: Planner | None = None
         self._year: tuple[Site, date, Forecast] | None = None
+        self._kept: dict[Hashable, tuple[Site, tzinfo, Any]] = {}
 
     @contextmanager
     def planner_like(self, current: Planner) -> Iterator[Planner]:
@@ -85,6 +89,23 @@ class YearCache:
         if self._year is None or self._year[:2] != (planner.site, tonight):
             self._year = planner.site, tonight, year_to_come(planner, now.utc)
         return self._year[2]
+
+    def keep(self, key: Hashable, current: Planner, work: Callable[[Planner], T]) -> T:
+        """Give what came of some work for this site, at once where it is kept; else do it, by our planner.
+
+        ``key`` names the work and all that it depends on besides the site and its time zone data, such as
+        the night. What was asked for longest ago goes first.
+        """
+        found = self._kept.get(key)
+        if found is None or found[0] is not current.site or found[1] is not current.tz:
+            with self.planner_like(current) as planner:
+                found = current.site, current.tz, work(planner)
+        self._kept.pop(key, None)
+        self._kept[key] = found
+        for oldest in list(self._kept)[:-MOST_KEPT]:
+            self._kept.pop(oldest, None)
+        result: T = found[2]
+        return result
 
 
 class RequestContext:

@@ -17,7 +17,7 @@ from api.render.instants import day_text
 from api.render.jinja import render
 from api.render.numbers import count
 from api.render.year.chart import SkyLight, Stretch, YearChart, describe, draw_year
-from controller.calendar.intervals import Interval, ms_of, overlap, without
+from controller.calendar.intervals import Interval, merge, ms_of, overlap, without
 from controller.calendar.night import Night, nights
 from controller.history.site_history import dark_over
 from controller.planning.planner import Planner
@@ -30,7 +30,7 @@ if TYPE_CHECKING:
 NARROWEST_PX, WIDEST_PX, USUAL_PX = 320, 2400, 1000
 _DAY_H = 24
 # No zone has an id with a blank in it.
-_EARLY, _MISSED, _UNKNOWN = " early", " missed", " unknown"
+_EARLY, _MISSED, _UNKNOWN, _TO_COME = " early", " missed", " unknown", " to come"
 # Below this width months have one letter and the legend more lines.
 _NARROW_PX = 620
 # Up to so many zones, strips of this height.
@@ -57,6 +57,23 @@ class YearPicture:
     tonight: int | None
 
 
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Strip:
+    """What stands in the strip of one zone: paths as ``_path`` draws them, and how many hours and nights."""
+
+    zone: str
+    name: str
+    lit: str
+    early: str
+    missed: str
+    unknown: str
+    to_come: str
+    lit_h: float
+    missed_h: float
+    to_come_h: float
+    nights_lit: int
+
+
 def draw_future(year: YearForecast, *, width_px: int = USUAL_PX, key: str = "year") -> str:
     """Draw the nights to come by the present program; see ``write_svg``."""
     forecast, period = year.present, year.present.period
@@ -70,8 +87,13 @@ def draw_future(year: YearForecast, *, width_px: int = USUAL_PX, key: str = "yea
     return write_svg(laid_out, width_px=width_px, key=key)
 
 
-def lay_out_past(light: PastLight, *, now_utc: datetime) -> YearPicture:
-    """Lay out what ran, and what was missed; nights after now show only the sky."""
+def lay_out_past(
+    light: PastLight,
+    *,
+    now_utc: datetime,
+    to_come: Mapping[str, Sequence[Interval]] = MappingProxyType({}),
+) -> YearPicture:
+    """Lay out what ran and what was missed; later nights show what is ``to_come``."""
     planner = light.planner
     those = list(nights(light.first, light.last, planner.tz))
     today = planner.night_at(now_utc).date
@@ -84,6 +106,7 @@ def lay_out_past(light: PastLight, *, now_utc: datetime) -> YearPicture:
         lit=light.lit,
         missed=light.missed,
         unknown=light.unknown,
+        to_come=to_come,
         today=today,
     )
 
@@ -101,17 +124,6 @@ def write_svg(
     height_px = next(height_px for most, height_px in _STRIPS_PX if len(names) <= most)
     if compact and height_px == _STRIPS_PX[-1][1]:
         height_px = _COMPACT_PX
-    strips = [
-        {
-            "name": name,
-            "words": _words(picture, zone),
-            "lit": _path(each.bars[zone] for each in columns),
-            "early": _path(each.bars[zone + _EARLY] for each in columns),
-            "missed": _path(each.bars[zone + _MISSED] for each in columns),
-            "unknown": _path(_unknown_stretches(picture, zone)),
-        }
-        for zone, name in names.items()
-    ]
     return render(
         "year.svg",
         key=key,
@@ -122,12 +134,39 @@ def write_svg(
         width_px=width_px,
         narrow=width_px < _NARROW_PX,
         strip_px=height_px,
-        sky={str(light): _path(each.shades[light] for each in columns) for light in SkyLight},
-        strips=strips,
+        sky=sky_of(laid_out),
+        strips=[{"words": _words(picture, each.zone), "strip": each} for each in strips_of(laid_out)],
         columns=columns,
         changes=picture.changes,
         today=laid_out.tonight,
     )
+
+
+def sky_of(laid_out: YearPicture) -> dict[str, str]:
+    """Draw the light of the sky, which stands in every strip."""
+    columns = laid_out.picture.columns
+    return {str(light): _path(each.shades[light] for each in columns) for light in SkyLight}
+
+
+def strips_of(laid_out: YearPicture) -> list[Strip]:
+    """Draw the strip of each zone."""
+    picture, columns = laid_out.picture, laid_out.picture.columns
+    return [
+        Strip(
+            zone=zone,
+            name=name,
+            lit=_path(each.bars[zone] for each in columns),
+            early=_path(each.bars[zone + _EARLY] for each in columns),
+            missed=_path(each.bars[zone + _MISSED] for each in columns),
+            unknown=_path(_unknown_stretches(picture, zone)),
+            to_come=_path(each.bars[zone + _TO_COME] for each in columns),
+            lit_h=picture.lit_h[zone],
+            missed_h=picture.lit_h[zone + _MISSED],
+            to_come_h=picture.lit_h[zone + _TO_COME],
+            nights_lit=picture.nights_lit(zone),
+        )
+        for zone, name in laid_out.names.items()
+    ]
 
 
 def _lay_out(
@@ -140,6 +179,7 @@ def _lay_out(
     lit: Mapping[str, Sequence[Interval]],
     missed: Mapping[str, Sequence[Interval]] = MappingProxyType({}),
     unknown: Mapping[str, Sequence[Interval]] = MappingProxyType({}),
+    to_come: Mapping[str, Sequence[Interval]] = MappingProxyType({}),
     today: date | None = None,
 ) -> YearPicture:
     """Lay out some nights: lit, of that what was not in the dark, missed, and what nobody recorded."""
@@ -150,7 +190,8 @@ def _lay_out(
     hours: dict[str, Sequence[Interval]] = {}
     for zone in lit:
         hours[zone] = overlap(lit[zone], inside)
-        hours[zone + _EARLY] = without(hours[zone], dark)
+        hours[zone + _TO_COME] = to_come.get(zone, ())
+        hours[zone + _EARLY] = without(merge([*hours[zone], *hours[zone + _TO_COME]]), dark)
         hours[zone + _MISSED] = missed.get(zone, ())
         hours[zone + _UNKNOWN] = unknown.get(zone, ())
     return YearPicture(

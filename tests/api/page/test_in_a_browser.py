@@ -97,7 +97,16 @@ def test_it_works_without_scripts(house, server):
         expect(page.locator("#jetty p")).to_contain_text("ausgeschaltet", timeout=LONG_MS)
 
 
-SCREENS = ["/", "/programs", "/cables", "/garden/devices", "/sign-in", "/static/0/none"]
+SCREENS = [
+    "/",
+    "/programs",
+    "/year?night=2027-06-20",
+    "/year/2027-06",
+    "/cables",
+    "/garden/devices",
+    "/sign-in",
+    "/static/0/none",
+]
 
 
 @pytest.mark.parametrize("language", ["en-GB", "de-DE"])

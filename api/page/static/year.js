@@ -1,0 +1,65 @@
+// Reads a night of the year's picture where a finger, a pointer or the slider is. The sentences come from the
+// board, a month at a time.
+
+const figure = document.querySelector("figure.year");
+const slide = document.getElementById("slide");
+const told = document.getElementById("told");
+const strips = [...figure.querySelectorAll("svg.nights[role=img]")];
+const months = new Map();
+const DAY_MS = 86_400_000;
+const first = Date.parse(figure.dataset.first);
+const count = Number(figure.dataset.nights);
+let wanted = "";
+
+// A night's name by its place: all in UTC, where every day has 24 hours.
+const night = (place) => new Date(first + place * DAY_MS).toISOString().slice(0, 10);
+
+function month(name) {
+  if (!months.has(name)) {
+    const asked = fetch(figure.dataset.months + name, { headers: { accept: "text/html" } }).then(async (answer) => {
+      if (!answer.ok || answer.redirected) throw new Error(String(answer.status));
+      return new DOMParser().parseFromString(await answer.text(), "text/html");
+    });
+    asked.catch(() => months.delete(name));
+    months.set(name, asked);
+  }
+  return months.get(name);
+}
+
+async function read(place) {
+  place = Math.min(Math.max(place, 0), count - 1);
+  const name = night(place);
+  if (name === wanted) return;
+  wanted = name;
+  slide.value = String(place);
+  document.getElementById("night").value = name;
+  for (const each of strips) {
+    const mark = each.querySelector(".reads");
+    mark.setAttribute("x", String(place));
+    mark.removeAttribute("visibility");
+  }
+  let found = null;
+  try {
+    found = (await month(name.slice(0, 7))).querySelector(`[data-night="${name}"]`);
+  } catch {
+    if (name === wanted) told.textContent = told.dataset.lost;
+    return;
+  }
+  if (name !== wanted || found === null) return;
+  told.replaceChildren(document.importNode(found, true));
+  slide.setAttribute("aria-valuetext", found.querySelector("h2").textContent);
+}
+
+function at(event) {
+  const strip = strips[0].getBoundingClientRect();
+  if (event.clientX < strip.left || event.clientX > strip.right) return;
+  read(Math.floor(((event.clientX - strip.left) / strip.width) * count));
+}
+
+figure.addEventListener("pointermove", (event) => { if (event.pointerType === "mouse") at(event); });
+figure.addEventListener("click", at);
+slide.addEventListener("input", () => read(Number(slide.value)));
+slide.hidden = false;
+const hint = document.getElementById("hint");
+if (hint) hint.textContent = hint.dataset.hint;
+if (figure.dataset.read) wanted = night(Number(figure.dataset.read));
