@@ -87,18 +87,19 @@ class SiteHistory:
         ]
 
     def lamps_at(self, at_utc: datetime) -> list[Lamps] | None:
-        """Give the lamps of present zones as they were at an instant; None where the journal was not told.
+        """Give the lamps of present zones as they were at an instant; None where the journal was never told.
 
-        A fixture that got its id later has that one already: it is the one of its kind at its place.
+        Before it was told of lamps, the first ones that it was told of are assumed. A fixture that got its id
+        later has that one already: it is the one of its kind at its place.
         """
         at_ms = ms_of(at_utc)
-        told = [each.facts.lamps for each in self._periods if each.ends_ms > at_ms]
-        if told[0] is None:
+        told = [each.facts.lamps for each in self._periods if each.ends_ms > at_ms and each.facts.lamps]
+        if not told:
             return None
-        told.append(facts_of(self.planner.site).lamps)
+        told.append(facts_of(self.planner.site).lamps or {})
         found = []
         for zone, fixtures in told[0].items():
-            later = _with_the_same_kinds([then.get(zone, ()) for then in told if then is not None])
+            later = _with_the_same_kinds([then.get(zone, ()) for then in told])
             for number, each in enumerate(fixtures, start=1):
                 id_ = next((some[number - 1].id for some in later if some[number - 1].id), None)
                 if zone in self._zones:

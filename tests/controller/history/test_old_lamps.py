@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 
 import pytest
@@ -9,6 +10,8 @@ import pytest
 from controller.forecast.forecast import forecast_input, look_ahead
 from controller.history.lamp_wear import account_for_wear
 from controller.history.season import report_season
+from controller.history.site_facts import format_facts, parse_facts
+from controller.history.site_history import SiteHistory
 from controller.history.source import RenamedJournal
 from controller.planning.planner import Planner
 from controller.records.entries import Replacement
@@ -113,11 +116,23 @@ def test_lamps_that_were_replaced_later_say_so(tmp_path):
     assert [each.lamps.part for each in wear_of(board, today, until=date(2027, 3, 25))] == ["1", "oak"]
 
 
-def test_a_journal_that_was_not_told_of_lamps_has_those_of_today(board, monkeypatch):
-    """Records of earlier versions name no lamps."""
-    monkeypatch.setattr("controller.history.site_history.SiteHistory.lamps_at", lambda *_: None)
-    today = garden({**PATH, "rated_life_h": 2000}, SPOT)
-    assert told(wear_of(board, today))[0][0] == ("jetty", "path", 4, 2000)
+def without_lamps(record):
+    """A record as earlier versions wrote it."""
+    return replace(record, text=format_facts(replace(parse_facts(record.text), lamps=None)))
+
+
+def test_before_a_journal_was_told_of_lamps_the_first_ones_count(tmp_path):
+    """Earlier versions named no lamps: those of the first record that does are assumed, else today's."""
+    board = Board(tmp_path, garden(), START, tick_s=6 * 3600.0)
+    board.run_until(START + 25 * DAY)
+    board.change(garden({**PATH, "watts": 4}, SPOT))
+    board.run_until(START + 30 * DAY)
+    board.close()
+    old, new = board.reader.site_records()
+    history = SiteHistory(Planner(garden({**PATH, "rated_life_h": 2000}, SPOT)), [without_lamps(old), new])
+    at_utc = START + 20 * DAY
+    assert [each.life_h for each in history.lamps_at(at_utc)] == [1000, 2000]
+    assert SiteHistory(history.planner, [without_lamps(old), without_lamps(new)]).lamps_at(at_utc) is None
 
 
 def test_estimated_hours_go_by_the_program_of_the_first_week(tmp_path):
