@@ -119,6 +119,7 @@ def make_app(
         gateway, boot_s=boot_s, access_path=access_path, network=lambda: listening.status, pace=pace
     )
     app.state.live = events.LiveEvents(context)
+    app.state.status = status.StatusCache(context)
     for subject in (
         status,
         access,

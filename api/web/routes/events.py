@@ -31,7 +31,7 @@ from api.web.schemas.events import (
     news_event,
     state_events,
 )
-from api.web.schemas.status import status_response
+from api.web.schemas.status import access_response, status_response
 from config.errors import JournalError
 from controller.journal.queue import CloseOpenRuns
 from controller.journal.recent import MOST_MISSED, EntryId, News
@@ -151,7 +151,8 @@ class EventsResponse(StreamingResponse):
             gateway.site,
             gateway.status,
             now,
-            access=self._context.access,
+            tz=gateway.tz,
+            access=access_response(self._context.access, now),
             network=self._context.network(),
         )
         return b"".join([*found, message(StatusEvent(id=name, data=status))])

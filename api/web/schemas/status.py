@@ -1,5 +1,8 @@
 """The state of everything, as the keeper published it after its last round."""
 
+from functools import lru_cache
+from zoneinfo import ZoneInfo
+
 from pydantic import Field
 
 from api.access.access import Access
@@ -95,12 +98,18 @@ class StatusResponse(ResponseModel):
 
 
 def status_response(
-    site: Site, status: KeeperStatus, now: Reading, *, access: Access, network: NetworkResponse
+    site: Site,
+    status: KeeperStatus,
+    now: Reading,
+    *,
+    tz: ZoneInfo,
+    access: AccessResponse,
+    network: NetworkResponse,
 ) -> StatusResponse:
-    """Describe the state of everything; reads files to find the edition of the time zone data."""
+    """Describe the state of everything; ``tz`` is the site's time zone by the data in use."""
     return StatusResponse(
         site=site.name,
-        time_zone=TimeZoneResponse(name=site.time_zone, rules=tz_data_version(site.time_zone)),
+        time_zone=TimeZoneResponse(name=site.time_zone, rules=_edition_of(tz)),
         clock=clock_response(now, by_present_clock(status.trust_since, now)),
         keeper=KeeperResponse(
             started_at=instant_text(by_present_clock(status.started_at, now)),
@@ -114,10 +123,21 @@ def status_response(
             simulated=status.simulated, summary=SIMULATED if status.simulated else "the pins of the board"
         ),
         network=network,
-        access=AccessResponse(
-            devices=len(access.credentials(now)), failed_tries=access.tries.count, fault=access.fault
-        ),
+        access=access,
     )
+
+
+def access_response(access: Access, now: Reading) -> AccessResponse:
+    """Describe who is let in."""
+    return AccessResponse(
+        devices=len(access.credentials(now)), failed_tries=access.tries.count, fault=access.fault
+    )
+
+
+@lru_cache(maxsize=4)
+def _edition_of(tz: ZoneInfo) -> str:
+    """Name the edition of a zone's data; new data make another object of it."""
+    return tz_data_version(tz.key)
 
 
 def journal_response(status: KeeperStatus) -> JournalResponse:

@@ -7,6 +7,7 @@ import http.client
 import json
 import threading
 
+from api.web.schemas.zones import zone_response
 from api.web.slots import RequestSlots
 from tests.api.lines import LONG_S, serving
 
@@ -56,15 +57,15 @@ def one_slot_taken(house, monkeypatch):
     house.app.state.context.short_slots = RequestSlots(running=1)
     taken, free = threading.Event(), threading.Event()
 
-    def hang(_name):
+    def hang(*args):
         taken.set()
         assert free.wait(LONG_S)
-        return "2027a"
+        return zone_response(*args)
 
-    monkeypatch.setattr("api.web.schemas.status.tz_data_version", hang)
+    monkeypatch.setattr("api.web.routes.zones.zone_response", hang)
     with (
         serving(lambda: house.app) as server,
-        contextlib.closing(send(server, "GET", "/v1/status")) as line,
+        contextlib.closing(send(server, "GET", "/v1/zones/jetty")) as line,
     ):
         assert taken.wait(LONG_S)
         server.free = free.set
