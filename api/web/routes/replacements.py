@@ -68,7 +68,7 @@ def get_replacements(
     """List replaced lamps and relays in the order of their days; the newest of each counts."""
     site = context.gateway.site
     zone_id = None if params.zone is None else site.zone_id_now(params.zone)
-    found = [each for each in _known(context.gateway).values() if zone_id in (None, each.zone)]
+    found = [each for each in known_replacements(context.gateway).values() if zone_id in (None, each.zone)]
     if zone_id is not None and not found:
         site.zone(zone_id)
     found.sort(key=lambda each: each.on_date)
@@ -94,6 +94,27 @@ def post_replacement(
 
     A fixture without an id gets one, which is written into the site file. The same replacement twice is one.
     """
+    stands, is_new = record_replacement(context, body, by=client.name)
+    response.status_code = 201 if is_new else 200
+    return replacement_response(context.gateway.site, stands)
+
+
+@router.delete(
+    "/v1/replacements/{replacement_id}",
+    summary="Take a replacement back",
+    status_code=204,
+    response_class=Response,
+    responses=problems_of("unknown-replacement", "journal-unreadable"),
+)
+def delete_replacement(context: Context, client: Caller, replacement_id: ReplacementId) -> None:
+    """Take back what was recorded by mistake; what was replaced before counts again."""
+    take_back(context, replacement_id, by=client.name)
+
+
+def record_replacement(
+    context: RequestContext, body: ReplacementRequest, *, by: str
+) -> tuple[Replacement, bool]:
+    """Have the journal told what was replaced; say how that stands, and whether it was not known before."""
     gateway, now = context.gateway, context.now()
     zone = gateway.site.zone(body.zone)
     try:
@@ -106,36 +127,27 @@ def post_replacement(
         require_past(on_date, today)
     except ValueError as error:
         raise invalid(str(error), pointer="#/on") from error
-    wanted = _with_id(context, part, by=client.name).replaced(on_date, at=now, note=body.note)
+    wanted = _with_id(context, part, by=by).replaced(on_date, at=now, note=body.note)
     try:
-        known = _known(gateway).get(wanted.id)
+        known = known_replacements(gateway).get(wanted.id)
     except JournalError:
         known = None  # what cannot be read now is told once more, and the journal keeps it once
     stands, entries = record(gateway.site, wanted, known)
-    _append(context, entries, now, f"{wanted.id} recorded, by {client.name}")
-    response.status_code = 201 if known is None else 200
-    return replacement_response(gateway.site, stands)
+    _append(context, entries, now, f"{wanted.id} recorded, by {by}")
+    return stands, known is None
 
 
-@router.delete(
-    "/v1/replacements/{replacement_id}",
-    summary="Take a replacement back",
-    status_code=204,
-    response_class=Response,
-    responses=problems_of("unknown-replacement", "journal-unreadable"),
-)
-def delete_replacement(context: Context, client: Caller, replacement_id: ReplacementId) -> None:
-    """Take back what was recorded by mistake; what was replaced before counts again."""
-    gateway = context.gateway
-    known = _known(gateway).get(replacement_id)
+def take_back(context: RequestContext, replacement_id: str, *, by: str) -> None:
+    """Have the journal told that nothing was replaced."""
+    gateway, now = context.gateway, context.now()
+    known = known_replacements(gateway).get(replacement_id)
     if known is None:
         words = f"no replacement {quote(replacement_id)} is recorded; GET /v1/replacements lists them"
         raise ProblemError("unknown-replacement", words)
-    now = context.now()
-    _append(context, undo(gateway.site, known, now), now, f"{known.id} taken back, by {client.name}")
+    _append(context, undo(gateway.site, known, now), now, f"{known.id} taken back, by {by}")
 
 
-def _known(gateway: KeeperGateway) -> dict[str, Replacement]:
+def known_replacements(gateway: KeeperGateway) -> dict[str, Replacement]:
     """Give what is recorded, by its id, what is not written yet among it."""
     # In this order: what is written meanwhile is then in both.
     waiting = list(gateway.unwritten())
