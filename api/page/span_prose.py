@@ -10,13 +10,13 @@ from config.program.spans import ClockEdge, Duration, Edge, Span, SunEdge
 from config.program.special_nights import Nights, OneDate, Weekdays
 
 # Whole phrases, as other languages decline the names of the sun's moments.
-_FROM = {
+FROM_SUN = {
     "sunset": N_("from sunset"),
     "dusk": N_("from dusk"),
     "dawn": N_("from dawn"),
     "sunrise": N_("from sunrise"),
 }
-_UNTIL = {
+UNTIL_SUN = {
     "sunset": N_("until sunset"),
     "dusk": N_("until dusk"),
     "dawn": N_("until dawn"),
@@ -41,7 +41,7 @@ _LEAP_YEAR = 2000
 def span_prose(span: Span, words: Words) -> str:
     """Say one stretch of light: “from dusk until midnight”, “from dusk for 4 hours, while it is dark”."""
     _ = words.gettext
-    begins = _edge(span.begins, _FROM, _("from %(moment)s"), words)
+    begins = _edge(span.begins, FROM_SUN, _("from %(moment)s"), words)
     if span.ends is None:
         assert span.lasts is not None, "a span has an end or a length"
         said = _("%(begins)s for %(length)s") % {
@@ -49,7 +49,7 @@ def span_prose(span: Span, words: Words) -> str:
             "length": length_prose(span.lasts, words),
         }
     else:
-        ends = _edge(span.ends, _UNTIL, _("until %(moment)s"), words)
+        ends = _edge(span.ends, UNTIL_SUN, _("until %(moment)s"), words)
         said = f"{begins} {ends}"
     if span.at_most is not None:
         said += _(", at most %(length)s") % {"length": length_prose(span.at_most, words)}

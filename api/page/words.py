@@ -140,7 +140,7 @@ class Words:
 
     def day(self, day: date, *, year: bool = False) -> str:
         """Write a date in full: Friday 17 September, or Friday, September 17."""
-        weekday, month = self.weekday(day), self.gettext(_MONTHS[day.month - 1])
+        weekday, month = self.weekday(day), self.month(day)
         if self.language == "de":
             text = f"{weekday}, {day.day}. {month}"
         elif self._month_first:
@@ -151,7 +151,7 @@ class Words:
 
     def date(self, day: date) -> str:
         """Write a date without its weekday: 17 September, or September 17."""
-        month = self.gettext(_MONTHS[day.month - 1])
+        month = self.month(day)
         if self.language == "de":
             return f"{day.day}. {month}"
         return f"{month} {day.day}" if self._month_first else f"{day.day} {month}"

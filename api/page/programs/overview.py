@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from api.page.programs.last_change import ProgramChange
+from api.page.programs.last_change import Program, ProgramChange
 from api.page.span_prose import listed, nights_prose, program_prose, sentence
 from api.page.tonight import night_shown
 from api.page.words import Words
@@ -43,7 +43,7 @@ class ChangeView:
 
     id: str
     said: str
-    zones: tuple[str, ...]
+    who: str
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -101,6 +101,12 @@ def special_nights_prose(special_nights: Iterable[SpecialNight], words: Words) -
     )
 
 
+def program_sentences(program: Program, words: Words) -> tuple[str, ...]:
+    """Say a whole program, a sentence for every night and one for each special night."""
+    spans, special_nights = program
+    return every_night_prose(spans, words), *special_nights_prose(special_nights, words)
+
+
 def night_prose(plan: NightPlan, words: Words) -> tuple[str, str]:
     """Say when a zone is lit in a night; where it is dark, that, and in English why."""
     _ = words.gettext
@@ -130,10 +136,9 @@ def change_prose(change: ProgramChange, site: Site, now: Reading, words: Words) 
         said = _("The program of %(zones)s was changed in the site file at %(moment)s.") % values
     befores = list(dict.fromkeys(change.before.values()))
     if len(befores) == 1:
-        program, special_nights = befores[0]
-        before = " ".join([every_night_prose(program, words), *special_nights_prose(special_nights, words)])
+        before = " ".join(program_sentences(befores[0], words))
         said += " " + _("Before: %(before)s") % {"before": before}
-    return ChangeView(id=change.id, said=said, zones=tuple(change.before))
+    return ChangeView(id=change.id, said=said, who=change.by)
 
 
 def _of_the_garden(lit: Sequence[NightPlan], site: Site, words: Words) -> tuple[str, str]:

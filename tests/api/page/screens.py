@@ -15,6 +15,7 @@ class Screen(HTMLParser):
         self.words: list[str] = []
         self.forms: list[dict] = []
         self._quiet = 0
+        self._select = ""
         self.feed(html)
 
     @property
@@ -30,8 +31,15 @@ class Screen(HTMLParser):
             self._quiet += 1
         if tag == "form":
             self.forms.append({"action": found["action"], "fields": {}, "buttons": []})
-        elif tag in ("input", "select", "textarea") and self.forms:
-            self.forms[-1]["fields"][found["name"]] = found.get("value", "")
+        elif tag in ("input", "textarea") and self.forms:
+            if found.get("type") != "checkbox" or "checked" in found:
+                self.forms[-1]["fields"][found["name"]] = found.get("value", "")
+        elif tag == "select" and self.forms:
+            self._select = found["name"]
+        elif tag == "option" and self.forms:
+            # The first one counts where none is selected.
+            if "selected" in found or self._select not in self.forms[-1]["fields"]:
+                self.forms[-1]["fields"][self._select] = found["value"]
         elif tag == "button" and self.forms:
             self.forms[-1]["buttons"].append((found.get("name"), found.get("value")))
 

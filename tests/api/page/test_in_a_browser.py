@@ -100,6 +100,7 @@ def test_it_works_without_scripts(house, server):
 SCREENS = [
     "/",
     "/programs",
+    "/programs/jetty",
     "/lamps",
     "/cost?period=2027-06",
     "/year?night=2027-06-20",

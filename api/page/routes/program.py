@@ -1,0 +1,161 @@
+"""The screen of one zone's program: to read, to change, and to see what a change would do."""
+
+from typing import Annotated
+
+from fastapi import APIRouter, Path, Request, Response
+
+from api.page.answer import go, show, words_for
+from api.page.forms import OwnForm
+from api.page.page_route import LongPageRoute, PageRoute
+from api.page.programs.choices import choices_of
+from api.page.programs.form import ProgramDraft, draft_of, read_draft
+from api.page.programs.last_change import Program, last_change, program_of
+from api.page.programs.overview import change_prose, program_sentences, view_of
+from api.page.programs.preview import Preview, preview
+from api.page.tonight import night_shown
+from api.page.words import Words
+from api.web.conditions import tag_of
+from api.web.context import Context, RequestContext
+from api.web.permission import Caller
+from api.web.problems.types import ProblemError
+from api.web.schemas.zones import program_response
+from config.errors import SiteFileError
+from config.file.editor import write_programs
+from config.models.site import Site
+
+router = APIRouter(route_class=PageRoute, include_in_schema=False)
+long_router = APIRouter(route_class=LongPageRoute, include_in_schema=False)
+
+ZoneId = Annotated[str, Path()]
+
+
+@router.get("/programs/{zone_id}")
+def get_program(request: Request, context: Context, zone_id: ZoneId) -> Response:
+    """Show one zone's program, to be changed by whoever may."""
+    site = context.gateway.site
+    return _show(request, context, zone_id, draft_of(program_of(site, zone_id)), seen=_tag(site, zone_id))
+
+
+@router.post("/programs/{zone_id}")
+def post_program(
+    request: Request, context: Context, client: Caller, zone_id: ZoneId, form: OwnForm
+) -> Response:
+    """Save a program, or draw the form with something added, removed or moved."""
+    draft, seen, do = read_draft(form), form["seen"], form["do"]
+    context.gateway.site.zone(zone_id)
+    if do not in ("save", "open"):
+        try:
+            draft = draft.after(do)
+        except ValueError as error:
+            raise ProblemError("invalid-request", str(error)) from None
+    program = draft.program
+    if do != "save" or program is None or draft.is_unclear:
+        status = 422 if do == "save" else 200
+        return _show(request, context, zone_id, draft, seen=seen, status=status)
+
+    def require(site: Site) -> None:
+        if _tag(site, zone_id) != seen and program_of(site, zone_id) != program:
+            raise _ChangedMeanwhile
+
+    try:
+        context.write_site(
+            lambda path: write_programs(path, {zone_id: program}),
+            f"the program of {zone_id} was changed",
+            by=client.name,
+            require=require,
+        )
+    except _ChangedMeanwhile:
+        return _ask_which(request, context, zone_id, draft, program)
+    except SiteFileError as error:
+        return _show(request, context, zone_id, draft, seen=seen, refused=error)
+    return go(f"/programs#{zone_id}")
+
+
+@long_router.post("/programs/{zone_id}/preview")
+def post_preview(request: Request, context: Context, zone_id: ZoneId, form: OwnForm) -> Response:
+    """Show what a program would do: in three nights, and in a year beside the present one."""
+    draft, words = read_draft(form), words_for(request)
+    program, shown = draft.program, None
+    if program is not None:
+        now_utc = context.now().utc
+        with context.years.planner_like(context.gateway.planner) as planner:
+            shown = preview(planner, zone_id, program, now_utc, words)
+    return _show(request, context, zone_id, draft, seen=form["seen"], shown=shown)
+
+
+router.include_router(long_router)
+
+
+class _ChangedMeanwhile(Exception):  # noqa: N818 - not an error, but a question for a person
+    """Somebody else changed the program while this client filled the form in."""
+
+
+def _tag(site: Site, zone_id: str) -> str:
+    """Give the ETag of a zone's program, as GET /v1/zones/{zone_id}/program does."""
+    return tag_of(program_response(site.zone(zone_id)).model_dump_json().encode())
+
+
+def _show(
+    request: Request,
+    context: RequestContext,
+    zone_id: str,
+    draft: ProgramDraft,
+    *,
+    seen: str,
+    status: int = 200,
+    shown: Preview | None = None,
+    refused: SiteFileError | None = None,
+) -> Response:
+    words, now, zone = words_for(request), context.now(), context.gateway.site.zone(zone_id)
+    with context.planner_lock:
+        planner = context.gateway.planner
+        tonight = planner.plan(zone_id, night_shown(planner, now.utc))
+    change = last_change(context)
+    is_ours = change is not None and zone_id in change.before
+    return show(
+        request,
+        "program.html",
+        status=status if refused is None else 422,
+        words=words,
+        zone=view_of(zone, tonight, words),
+        draft=draft,
+        said=[_part_prose(draft, number, words) for number in range(len(draft.parts))],
+        choices=choices_of(words),
+        seen=seen,
+        preview=shown,
+        problems=[] if refused is None else [f"{each.what}; {each.remedy}" for each in refused.problems],
+        change=change_prose(change, context.gateway.site, now, words) if change and is_ours else None,
+    )
+
+
+def _part_prose(draft: ProgramDraft, number: int, words: Words) -> str:
+    """Say one part of the form; nothing where it is a mistake."""
+    part = draft.parts[number]
+    if part.program is None:
+        return ""
+    if part.nights is None:
+        return program_sentences((part.program, ()), words)[0]
+    one = ProgramDraft(parts=(draft.parts[0], part)).program
+    return "" if one is None else program_sentences(one, words)[1]
+
+
+def _ask_which(
+    request: Request, context: RequestContext, zone_id: str, draft: ProgramDraft, program: Program
+) -> Response:
+    """Show what somebody else saved meanwhile beside what was to be saved, and ask which is to be."""
+    words, now, site = words_for(request), context.now(), context.gateway.site
+    change = last_change(context)
+    is_theirs = change is not None and zone_id in change.before
+    return show(
+        request,
+        "program_conflict.html",
+        status=412,
+        words=words,
+        zone_id=zone_id,
+        name=site.zone(zone_id).name,
+        theirs=program_sentences(program_of(site, zone_id), words),
+        ours=program_sentences(program, words),
+        who=change_prose(change, site, now, words).who if change and is_theirs else "",
+        fields=list(draft.fields()),
+        seen=_tag(site, zone_id),
+    )
