@@ -8,13 +8,37 @@ from fastapi import FastAPI, Request
 from fastapi.responses import RedirectResponse
 from starlette.types import ASGIApp, Receive, Scope, Send
 
-from api.page.routes import account, cables, devices, lamps, program, programs, sign_in, static, tonight, year
+from api.page.routes import (
+    account,
+    cables,
+    devices,
+    lamps,
+    program,
+    programs,
+    sign_in,
+    static,
+    tonight,
+    what_if,
+    year,
+)
 from api.web.problems.types import ProblemError
 
 
 def add_page(app: FastAPI) -> None:
     """Add the page to an application that has the routes of the API."""
-    for subject in (tonight, programs, program, lamps, account, year, cables, devices, sign_in, static):
+    for subject in (
+        tonight,
+        programs,
+        what_if,
+        program,
+        lamps,
+        account,
+        year,
+        cables,
+        devices,
+        sign_in,
+        static,
+    ):
         app.router.routes.extend(subject.router.routes)
     app.add_middleware(SignInMiddleware)
 

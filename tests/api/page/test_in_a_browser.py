@@ -100,6 +100,7 @@ def test_it_works_without_scripts(house, server):
 SCREENS = [
     "/",
     "/programs",
+    "/what-if?off=23:00",
     "/programs/jetty",
     "/lamps",
     "/cost?period=2027-06",

@@ -41,7 +41,7 @@ def test_what_wants_attention_is_said_first(worn):
 
 
 def test_a_button_records_it_and_another_takes_it_back(worn):
-    """What the account asks for stands first: lamps past their life, a load that nobody knows."""
+    """One touch says that the lamps were replaced: they are new then, and old again once taken back."""
     first = forms(screen(worn, "/lamps"), part="1")[0]
     answer = send(worn, first)
     assert (answer.status_code, answer.headers["location"]) == (303, "/lamps#recorded")
