@@ -12,6 +12,7 @@ from api.page.routes import (
     account,
     cables,
     devices,
+    garden,
     lamps,
     program,
     programs,
@@ -36,6 +37,7 @@ def add_page(app: FastAPI) -> None:
         year,
         cables,
         devices,
+        garden,
         sign_in,
         static,
     ):

@@ -6,7 +6,7 @@ would be much nearer with latitude and longitude exchanged or with another sign,
 
 import re
 import zoneinfo
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import suppress
 from importlib import resources
 from itertools import product
@@ -88,9 +88,15 @@ def warn_place(site: Site) -> Iterator[SiteFinding]:
         yield SiteFinding(("site", "time_zone"), what, f"check all three; {name_near_zones(*place)}")
 
 
-def find_reference(time_zone: str) -> tuple[str, Coordinates] | None:
-    """Return the place of a time zone and the zone's usual name; None where it is known by no place."""
-    places = read_places()
+def find_reference(
+    time_zone: str, places: Mapping[str, Coordinates] | None = None
+) -> tuple[str, Coordinates] | None:
+    """Return the place of a time zone and the zone's usual name; None where it is known by no place.
+
+    Whoever asks for many gives the places, which are read anew else.
+    """
+    if places is None:
+        places = read_places()
     if time_zone in places:
         return time_zone, places[time_zone]
     area, slash, _ = time_zone.partition("/")

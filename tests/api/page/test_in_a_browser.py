@@ -108,6 +108,10 @@ SCREENS = [
     "/year/2027-06",
     "/cables",
     "/garden/devices",
+    "/garden",
+    "/garden/place",
+    "/garden/zones/jetty",
+    "/garden/new/zones",
     "/sign-in",
     "/static/0/none",
 ]

@@ -1,0 +1,177 @@
+"""The garden as its site file has it, in short sections, and a form for each of its parts."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Path, Request, Response
+
+from api.page.answer import go, show, words_for
+from api.page.forms import OwnForm
+from api.page.garden.fields import FieldError
+from api.page.garden.overview import show_garden
+from api.page.garden.parts import Part, change_part, complete, find_part, read_form
+from api.page.garden.place import with_place
+from api.page.page_route import PageRoute
+from api.web.context import Context
+from config.errors import SiteFileError, SiteProblem
+from config.file.editor import edit_site
+from config.file.loader import LoadedSite, parse_site, read_document
+from config.file.toml_editor import TomlEditor
+from config.models.site import SITE_KEYS
+
+router = APIRouter(route_class=PageRoute, include_in_schema=False)
+
+Where = Annotated[str, Path()]
+
+
+class _ChangedMeanwhile(Exception):  # noqa: N818 - not an error, but a question for a person
+    """Somebody else changed this part while this client looked at it."""
+
+
+@router.get("/garden")
+def get_garden(request: Request, context: Context) -> Response:
+    """Show the garden in short sections."""
+    words = words_for(request)
+    loaded = _load(context)
+    garden = show_garden(context.gateway.site, loaded.warnings if loaded else (), words)
+    return show(request, "garden.html", words=words, garden=garden)
+
+
+@router.get("/garden/new/{where:path}")
+def get_new(request: Request, context: Context, where: Where) -> Response:
+    """Show the form of a new zone, transformer or kind of lamp."""
+    return _form(request, context, find_part(_document(context), where.split("/"), is_new=True))
+
+
+@router.get("/garden/{where:path}")
+def get_part(request: Request, context: Context, where: Where) -> Response:
+    """Show the form of a part."""
+    return _form(request, context, find_part(_document(context), where.split("/")))
+
+
+@router.post("/garden/new/{where:path}")
+def post_new(request: Request, context: Context, form: OwnForm, where: Where) -> Response:
+    """Add a part to the site file."""
+    return _write(request, context, form, where, is_new=True)
+
+
+@router.post("/garden/remove/{where:path}")
+def post_remove(request: Request, context: Context, form: OwnForm, where: Where) -> Response:
+    """Take a part out of the site file, if it still is as the form showed it."""
+    part = find_part(_document(context), where.split("/"))
+
+    def change(editor: TomlEditor) -> None:
+        _require_same(find_part(editor.values, where.split("/")), form)
+        editor.remove_table(part.path)
+
+    return _edit(request, context, part, change, note=f"{where} was taken out of the site")
+
+
+@router.post("/garden/{where:path}")
+def post_part(request: Request, context: Context, form: OwnForm, where: Where) -> Response:
+    """Write what was changed of a part into the site file."""
+    return _write(request, context, form, where)
+
+
+def _write(
+    request: Request, context: Context, form: Mapping[str, str], where: str, *, is_new: bool = False
+) -> Response:
+    document = _document(context)
+    part = find_part(document, where.split("/"), is_new=is_new)
+    values, mistakes = read_form(part, form)
+    try:
+        values = with_place(values)
+    except FieldError as error:
+        mistakes.setdefault(error.key, str(error))
+    typed = {field.key: form.get(field.key, "") for field in part.fields}
+    if mistakes:
+        return _form(request, context, part, status=422, typed=typed, mistakes=mistakes)
+    if not values:
+        return go(part.back)
+    values = complete(part, values, document)
+
+    def change(editor: TomlEditor) -> None:
+        now = find_part(editor.values, where.split("/"), is_new=is_new)
+        if not is_new:
+            _require_same(now, form)
+        change_part(now, values)(editor)
+
+    note = f"{where} was {'added to' if is_new else 'changed in'} the site"
+    return _edit(request, context, part, change, note=note, typed=typed)
+
+
+def _edit(
+    request: Request,
+    context: Context,
+    part: Part,
+    change: Callable[[TomlEditor], None],
+    *,
+    note: str,
+    typed: Mapping[str, str] | None = None,
+) -> Response:
+    """Change the site file, or show the form again with what is in the way."""
+    by = request.state.client.name
+    try:
+        context.write_site(lambda path: edit_site(path, change), note, by=by)
+    except _ChangedMeanwhile as late:
+        (now,) = late.args
+        return _form(request, context, now, status=412, typed=typed, is_late=True)
+    except SiteFileError as error:
+        return _form(request, context, part, status=422, typed=typed, problems=error.problems)
+    return go(part.back)
+
+
+def _require_same(now: Part, form: Mapping[str, str]) -> None:
+    if now.tag != form["seen"]:
+        raise _ChangedMeanwhile(now)
+
+
+def _form(
+    request: Request,
+    context: Context,
+    part: Part,
+    *,
+    status: int = 200,
+    typed: Mapping[str, str] | None = None,
+    mistakes: Mapping[str, str] | None = None,
+    problems: Sequence[SiteProblem] = (),
+    is_late: bool = False,
+) -> Response:
+    """Show the form of a part, with what is wrong beside each field."""
+    loaded = _load(context)
+    by_field = part.sort_problems(problems or (loaded.warnings if loaded else ()))
+    elsewhere = [each for each in problems if not any(each in found for found in by_field.values())]
+    return show(
+        request,
+        "garden_part.html",
+        status=status,
+        part=part,
+        typed=typed if typed is not None else part.shown,
+        mistakes=mistakes or {},
+        by_field=by_field,
+        elsewhere=elsewhere,
+        is_late=is_late,
+        refused=bool(problems),
+        fixtures=_fixtures(part),
+    )
+
+
+def _fixtures(part: Part) -> list[dict[str, Any]]:
+    table = part.table or {}
+    return list(table.get("fixtures", ())) if part.path[0] == "zones" and len(part.path) == 2 else []  # noqa: PLR2004
+
+
+def _load(context: Context) -> LoadedSite | None:
+    """Read the site file as it is now; None in a demonstration, which has none."""
+    path = context.gateway.site_path
+    return None if path is None else parse_site(path.read_text("utf-8"), path.name)
+
+
+def _document(context: Context) -> Mapping[str, Any]:
+    path = context.gateway.site_path
+    if path is not None:
+        return read_document(path.read_text("utf-8").removeprefix("\ufeff"), path.name)
+    plain = context.gateway.site.model_dump(mode="json", by_alias=True, exclude_defaults=True)
+    return {"site": {key: plain.pop(key) for key in SITE_KEYS if key in plain}, **plain}
