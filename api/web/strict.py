@@ -1,6 +1,7 @@
 """What is read strictly where the framework is lenient: the body as JSON, and the names of parameters."""
 
 import json
+from collections import Counter
 from collections.abc import Iterable, Mapping
 from inspect import isclass
 from typing import Any, get_origin
@@ -38,8 +39,7 @@ class StrictRequest(Request):
 def _object(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     found = dict(pairs)
     if len(found) < len(pairs):
-        keys = [key for key, _ in pairs]
-        twice = next(key for key in keys if keys.count(key) > 1)
+        twice = Counter(key for key, _ in pairs).most_common(1)[0][0]
         raise ProblemError("not-json", f"the key {quote(twice)} stands twice in one object; give it once")
     return found
 
@@ -67,16 +67,16 @@ def check_parameters(query: str, allowed: Mapping[str, bool]) -> None:
     Raises:
         ProblemError: with each such parameter by its name.
     """
-    given = [name for name, _ in parse_qsl(query, keep_blank_values=True)]
+    given = Counter(name for name, _ in parse_qsl(query, keep_blank_values=True))
     errors = [{"detail": words, "parameter": name} for name, words in _wrong(given, allowed)]
     if errors:
         raise invalid_in(errors)
 
 
-def _wrong(given: list[str], allowed: Mapping[str, bool]) -> Iterable[tuple[str, str]]:
-    for name in dict.fromkeys(given):
+def _wrong(given: Mapping[str, int], allowed: Mapping[str, bool]) -> Iterable[tuple[str, str]]:
+    for name, times in given.items():
         if name not in allowed:
             known = f"allowed: {', '.join(allowed)}" if allowed else "this route has no parameters"
             yield name, f"{quote(name)} is not an allowed parameter; {known}"
-        elif given.count(name) > 1 and not allowed[name]:
-            yield name, f"{name} is given {given.count(name)} times; give it once"
+        elif times > 1 and not allowed[name]:
+            yield name, f"{name} is given {times} times; give it once"

@@ -18,11 +18,13 @@ from pydantic import ValidationError
 
 from config.errors import SiteFileError, SiteProblem
 from config.models.site import Site, flatten_site
-from config.validation.document import check_document
+from config.validation.document import check_document, find_too_long
 from config.validation.finding import SiteFinding, name_place, write_path
 
 # A property with hundreds of zones stays far below; a file above this size is something else by mistake.
 LARGEST_FILE_BYTES = 1_000_000
+# The TOML reader takes long for keys of thousands of parts, and we for guesses at what such a line means.
+LONGEST_LINE = 5000
 BYTE_ORDER_MARK = "\ufeff"
 
 
@@ -64,6 +66,8 @@ def parse_site(text: str, file_name: str) -> LoadedSite:
 
 
 def _build(document: dict[str, object], text: str, file_name: str) -> LoadedSite:
+    if too_long := list(find_too_long(document)):
+        raise SiteFileError(locate(too_long, text, file_name))
     findings = list(check_document(document))
     site = None
     try:
@@ -144,6 +148,10 @@ def decode_text(content: bytes, file_name: str) -> str:
 
 def read_document(text: str, file_name: str) -> dict[str, object]:
     """Read the tables of a TOML text without byte order mark, or raise SiteFileError; decimals stay exact."""
+    for number, line in enumerate(text.split("\n"), 1):
+        if len(line) > LONGEST_LINE:
+            what, remedy = f"is longer than {LONGEST_LINE} characters", "write lists over several lines"
+            raise refuse_file(file_name, f"this line {what}", remedy, line=number)
     try:
         return tomllib.loads(text, parse_float=Decimal)
     except (ValueError, RecursionError, InvalidOperation) as error:

@@ -36,7 +36,7 @@ _OTHER_EVENTS = {
 }
 _ALL_NIGHT = re.compile(r"\b(?:always|all night|overnight|all the time)\b", re.IGNORECASE)
 _EDGE = re.compile(
-    r"(?P<offset>[0-9]+)\s*(?P<unit>h|hours?|m|mins?|minutes?)\s+(?P<side>before|after)\s+(?P<event>[a-z]+)"
+    r"(?<![0-9])(?P<offset>[0-9]{1,4})\s*(?P<unit>h|hours?|m|mins?|minutes?)\s+(?P<side>before|after)\s+(?P<event>[a-z]+)"
     r"|(?P<word>midnight|sunset|dusk|dawn|sunrise|sundown|nightfall|sunup|daybreak)"
     r"|(?<![0-9:.])(?P<hour>[01]?[0-9]|2[0-4])(?:[:.](?P<minute>[0-5][0-9])|(?=\s*[ap]m))(?:\s*(?P<half>[ap])m)?",
     re.IGNORECASE,

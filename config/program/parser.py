@@ -31,6 +31,9 @@ _EDGE_AFTER_HYPHEN = re.compile(
 _EVENTS = {str(event): event for event in SunEvent}
 _BEFORE_OR_AFTER = re.compile(r"\b(?:before|after)\b", re.IGNORECASE)
 _LONGEST_WORD = 40
+# Three times the longest that says something. No longer one is looked at: to search for what was meant may
+# take minutes then, and holds up the lights meanwhile.
+LONGEST_TEXT = 200
 
 _AN_EDGE = "a clock time such as 21:30, or midnight, sunset, dusk, dawn or sunrise"
 _A_DURATION = "a duration such as 4h, 45m or 1h30m"
@@ -80,9 +83,20 @@ def parse_clock(text: str) -> time:
 
 
 class TextReader:
-    """Reads a text word by word; ``words`` is the pattern of one word."""
+    """Reads a text word by word; ``words`` is the pattern of one word.
+
+    Raises:
+        ProgramError: the text is longer than any that says something.
+    """
 
     def __init__(self, text: str, words: re.Pattern[str]) -> None:
+        if len(text) > LONGEST_TEXT:
+            raise ProgramError(
+                text=_shorten(text),
+                column=LONGEST_TEXT + 1,
+                found=_shorten(text[LONGEST_TEXT:]),
+                expected=f"at most {LONGEST_TEXT} characters",
+            )
         self.text = text
         self.at = 0
         self._words = words
@@ -120,8 +134,13 @@ class TextReader:
     def error(self, expected: str, *, found: str | None = None, noun: str = "valid") -> ProgramError:
         """Describe this place, with what to write here."""
         word = self.peek() if found is None else found
-        short = word if len(word) <= _LONGEST_WORD else word[: _LONGEST_WORD - 1] + "…"
-        return ProgramError(text=self.text, column=self.at + 1, found=short, expected=expected, noun=noun)
+        return ProgramError(
+            text=self.text, column=self.at + 1, found=_shorten(word), expected=expected, noun=noun
+        )
+
+
+def _shorten(text: str) -> str:
+    return text if len(text) <= _LONGEST_WORD else text[: _LONGEST_WORD - 1] + "…"
 
 
 def _read_edge(reader: TextReader) -> Edge:

@@ -24,6 +24,26 @@ _NO_PLACES = ("localtime", "posixrules", "Factory")
 _NO_FOLDERS = ("right/", "posix/")
 _OFFSET = re.compile(r"(?:UTC|GMT|Z)?\s*[+−-]?\s*[0-9]{1,2}(?::?[0-9]{2})?", re.IGNORECASE)
 _ID = re.compile(r"[a-z0-9-]+")
+# Of a key or a text; none that means something comes near. To search longer ones for what was meant may
+# take minutes, and holds up the lights meanwhile.
+LONGEST_TEXT = 1000
+
+
+def find_too_long(value: object, path: KeyPath = ()) -> Iterator[SiteFinding]:
+    """Yield every key and text that is longer than any that the other checks have to look at."""
+    if isinstance(value, str) and len(value) > LONGEST_TEXT:
+        yield SiteFinding(path, f"has more than {LONGEST_TEXT} characters", "write a shorter one")
+    elif isinstance(value, Mapping):
+        for key, item in value.items():
+            if len(key) > LONGEST_TEXT:
+                yield SiteFinding(
+                    path, f"has a key of more than {LONGEST_TEXT} characters", "write a shorter one"
+                )
+            else:
+                yield from find_too_long(item, (*path, key))
+    elif isinstance(value, list):
+        for place, item in enumerate(value):
+            yield from find_too_long(item, (*path, place))
 
 
 def check_document(document: Document) -> Iterator[SiteFinding]:

@@ -29,6 +29,7 @@ ReplacementId = Annotated[
 ]
 
 
+_LONGEST = 200
 _UNDO = {
     "undo": {
         "operationId": "delete_replacement",
@@ -51,14 +52,15 @@ class ReplacementsParams(RequestModel):
 class ReplacementRequest(RequestModel):
     """What was replaced."""
 
-    zone: str = Field(description="id of the zone", examples=["jetty"])
+    zone: str = Field(max_length=_LONGEST, description="id of the zone", examples=["jetty"])
     part: Annotated[
         str,
         BeforeValidator(_take_place),
+        Field(max_length=_LONGEST),
         WithJsonSchema({"type": ["string", "integer"], "examples": ["steps"]}),
     ] = Field(description="“relay”, or the fixture: its id, or its place in the zone's list, from 1")
     on: DateField | None = Field(None, description="the day on which it was replaced; today if left out")
-    note: str = Field("", max_length=200, description="a note on it", examples=["3000 K"])
+    note: str = Field("", max_length=_LONGEST, description="a note on it", examples=["3000 K"])
 
 
 @router.get("/v1/replacements", summary="What was replaced", responses=problems_of("journal-unreadable"))

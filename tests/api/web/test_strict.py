@@ -2,10 +2,12 @@
 
 import json
 import re
+from urllib.parse import quote
 
 import pytest
 from fastapi.routing import APIRoute
 
+from api.web.problems.types import without_secret
 from api.web.strict import parameters_of
 from tests.api.stand_in import problem
 
@@ -68,7 +70,8 @@ def test_unknown_parameters_are_refused_everywhere(house):
             known = f"allowed: {', '.join(allowed)}" if allowed else "this route has no parameters"
             detail = f"“colour” is not an allowed parameter; {known}"
             error = {"detail": detail, "parameter": "colour"}
-            assert problem(response, "invalid-request", at=path, errors=[error])["detail"] == detail
+            at = quote(without_secret(path))
+            assert problem(response, "invalid-request", at=at, errors=[error])["detail"] == detail
 
 
 def test_doubled_parameters_are_refused_everywhere(house):
@@ -103,3 +106,46 @@ def test_many_wrong_parameters_give_a_short_answer(house):
     told = response.json()
     assert (response.status_code, len(told["errors"])) == (422, 50)
     assert told["detail"].endswith("; and 1997 more")
+
+
+NINES = "9" * 60_000
+BOMBS = {
+    "program": ("PUT", "/v1/zones/jetty/program", {"program": [f"{NINES}:00 to midnight"]}),
+    "spans": ("PUT", "/v1/zones/jetty/program", {"program": ["dusk to midnight, " * 3000]}),
+    "nights": (
+        "PUT",
+        "/v1/zones/jetty/program",
+        {"program": [], "special_nights": [{"nights": NINES, "program": []}]},
+    ),
+    "length": ("PUT", OVERRIDE, {"light": "on", "for": NINES}),
+    "part": ("POST", "/v1/replacements", {"zone": "jetty", "part": NINES}),
+    "zone": ("POST", "/v1/replacements", {"zone": NINES, "part": "relay"}),
+    "year": ("GET", f"/v1/year?program={NINES[:14_000]}+to+midnight", None),
+    "off": ("GET", f"/v1/year?off={NINES[:14_000]}", None),
+    "key": ("POST", "/v1/check", {"text": "a" + ".a" * 30_000 + " = 1"}),
+    "value": ("POST", "/v1/check", {"text": f'[site]\ntime_zone = """\n{(" " * 4000 + chr(10)) * 15}"""'}),
+    "a program in the file": (
+        "POST",
+        "/v1/check",
+        {"text": f"[[zones]]\nid = 'a'\npin = 5\nprogram = ['{NINES[:4900]}:00 to dawn']"},
+    ),
+}
+
+
+@pytest.mark.parametrize("name", BOMBS)
+def test_a_text_that_would_take_minutes_is_refused_at_once(house, name):
+    """No text, however long and odd, is searched for what it means; it is refused, and quoted in part."""
+    method, path, body = BOMBS[name]
+    response = house.ask(method, path, **({} if body is None else {"json": body}))
+    assert len(response.content) < 3000
+    if path == "/v1/check":
+        assert response.json()["problems"]
+    else:
+        assert response.status_code in (404, 422)
+
+
+def test_the_key_that_stands_twice_is_found_among_very_many(house):
+    """Of thousands of keys the one that is there twice is named."""
+    pairs = ",".join(f'"k{number}":1' for number in range(6000))
+    told = problem(put(house, f'{{{pairs},"k7":1}}'.encode()), "not-json", at=OVERRIDE)
+    assert told["detail"].startswith("the key “k7” stands twice")

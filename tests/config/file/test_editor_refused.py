@@ -82,7 +82,7 @@ def test_a_file_may_not_grow_beyond_what_can_be_read(good):
     assert refusal_of(good, lambda editor: editor.put(("site", "name"), "x" * 1_000_000)).startswith(
         f"{good}"
     )
-    good.write_text(GOOD + "#" * (999_999 - len(GOOD)))
+    good.write_text((GOOD + "\n" + "#\n" * 500_000)[:999_999])
     assert refusal_of(good, lambda editor: editor.put(("site", "name"), "Tern Cottage on the hill")) == (
         f"{good}: would grow beyond 1 MB; remove what is not needed"
     )

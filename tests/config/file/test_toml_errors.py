@@ -67,14 +67,14 @@ NO_SLIP = [
         "a comment or the end of a line has a control character at column 9",
         "remove it; only blanks and tabs are allowed there",
     ),
-    ("a = " + "[" * 5000, 0, "brackets are nested too deep", "close the brackets that were opened"),
+    ("a = " + "[" * 4900, 0, "brackets are nested too deep", "close the brackets that were opened"),
     (
         "a = 1e999999999999999999999999999999",
         0,
         "a number is too large or too small",
         "write an ordinary number such as 4.5",
     ),
-    ("a = " + "9" * 5000, 0, "a number has too many digits", "write an ordinary number such as 4.5"),
+    ("a = " + "9" * 4900, 0, "a number has too many digits", "write an ordinary number such as 4.5"),
 ]
 SLIPS = [
     ("[site]\ntime_zone = Europe/London\n", 2, "“Europe/London” has no quotes", 'write "Europe/London"'),

@@ -7,8 +7,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from config.errors import ProgramError
-from config.program.parser import parse_duration, parse_program, parse_span
+from config.program.parser import parse_clock, parse_duration, parse_program, parse_span
 from config.program.spans import ClockEdge, Duration, Span, SunEdge, SunEvent
+from config.program.special_nights import parse_nights
 from tests.config.strategies import durations, outcome_of, spans
 
 MIDNIGHT = ClockEdge(hour=0, minute=0, written_midnight=True)
@@ -239,9 +240,9 @@ def test_a_refusal_reads_as_one_sentence():
 
 
 def test_a_long_wrong_word_is_quoted_in_part():
-    """A word of a thousand letters does not fill the page."""
+    """A word of very many letters does not fill the page."""
     with pytest.raises(ProgramError) as caught:
-        parse_span("x" * 1000)
+        parse_span("x" * 200)
     assert caught.value.found == "x" * 39 + "…"
     with pytest.raises(ProgramError) as caught:
         parse_span("x" * 40)
@@ -281,3 +282,23 @@ def test_nothing_may_follow_a_duration_alone():
     with pytest.raises(ProgramError) as caught:
         parse_duration("4h 45m 3h")
     assert (caught.value.column, caught.value.expected) == (8, "nothing more")
+
+
+@pytest.mark.parametrize("read", [parse_span, parse_duration, parse_clock, parse_nights])
+@pytest.mark.parametrize(
+    "text",
+    ["9" * 60_000 + ":00 to midnight", "dusk to midnight, " * 3000, " " * 60_000, "dusk to " + "x" * 193],
+)
+def test_a_text_that_is_too_long_is_not_looked_at(read, text):
+    """What is longer than 200 characters is refused as that, at once, and quoted in part."""
+    with pytest.raises(ProgramError) as caught:
+        read(text)
+    assert caught.value.column == 201
+    assert caught.value.remedy == "write at most 200 characters (column 201)"
+    assert len(str(caught.value)) < 200
+
+
+def test_the_longest_text_is_read():
+    """A span with everything in it, in words of any length that somebody may write, is far from the bound."""
+    longest = "sunset - 1h30m to sunrise + 1h30m, at most 12h30m, while dark"
+    assert str(parse_span(longest + " " * (200 - len(longest)))).startswith("sunset-1h30m to sunrise+1h30m")
