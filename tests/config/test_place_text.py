@@ -55,3 +55,16 @@ def test_what_is_no_place_is_refused_with_what_to_write(text, says):
         read_place(text)
     assert says in str(refusal.value)
     assert len(str(refusal.value)) < 200
+
+
+@pytest.mark.parametrize("text", ["1{}x", "1 N{}1", "N 1{}", "1°{}1'{}x", "1.1{}", "https://map.example/{}"])
+@pytest.mark.parametrize("filler", [" ", "\t", "1", "1 "])
+def test_a_text_that_would_take_minutes_is_refused_at_once(text, filler):
+    """However many blanks and digits stand in a text, it is read or refused at once."""
+    with pytest.raises(ValueError, match="; write latitude, longitude, such as"):
+        read_place(text.replace("{}", filler * 20_000))
+
+
+def test_blanks_are_passed_over():
+    """Any number of blanks in a row is one."""
+    assert read_place("  51.221   N \t 2.413     W ") == read_place("51.221 N 2.413 W")
