@@ -69,6 +69,10 @@ class Belief:
             _, at_s, boot_s = known.confirmed
             self._found, self._confirmed_s = "person", at_s - boot_s
 
+    def doubt(self) -> None:
+        """What the program knows of the time may be more from now on, which nobody can say."""
+        self._is_known = False
+
     def confirm(self) -> None:
         """A person vouches for the clock."""
         at_s = self._world.clock_utc.timestamp()

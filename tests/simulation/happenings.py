@@ -229,6 +229,8 @@ class EventfulGarden(KeptGarden):
             self.state.rename(self.state.with_name(f"meanwhile-{self.world.now_s:.0f}"))
         self.away.rename(self.state)
         self.away = None
+        if self.daemon is not self.folder_changed_in:
+            self.judge.belief.doubt()  # one that started without it learns now what it says of the time
         self.lose_sight(is_fresh=is_fresh)
         self.told.lose_gap()
 
