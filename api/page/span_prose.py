@@ -99,7 +99,12 @@ def listed(names: Sequence[str], words: Words) -> str:
 
 def sentence(text: str) -> str:
     """Begin with a capital letter, and end with a full stop."""
-    return f"{text[:1].upper()}{text[1:]}."
+    return f"{capital(text)}."
+
+
+def capital(text: str) -> str:
+    """Begin with a capital letter."""
+    return text[:1].upper() + text[1:]
 
 
 def _edge(edge: Edge, plain: dict[str, str], phrase: str, words: Words) -> str:

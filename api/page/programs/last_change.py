@@ -21,6 +21,10 @@ Program = tuple[tuple[Span, ...], tuple[SpecialNight, ...]]
 """What a zone does: its spans of every night, and its special nights."""
 
 
+class ChangedMeanwhile(Exception):  # noqa: N818 - not an error, but a question for a person
+    """Somebody else changed a program while this client looked at it."""
+
+
 @dataclass(frozen=True, kw_only=True, slots=True)
 class ProgramChange:
     """One change of the programs of one zone or several.

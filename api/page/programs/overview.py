@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from api.page.programs.last_change import Program, ProgramChange
-from api.page.span_prose import listed, nights_prose, program_prose, sentence
+from api.page.span_prose import capital, listed, nights_prose, program_prose, sentence
 from api.page.tonight import night_shown
 from api.page.words import Words
 from api.web.context import RequestContext
@@ -43,7 +43,6 @@ class ChangeView:
 
     id: str
     said: str
-    who: str
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -138,7 +137,9 @@ def change_prose(change: ProgramChange, site: Site, now: Reading, words: Words) 
     if len(befores) == 1:
         before = " ".join(program_sentences(befores[0], words))
         said += " " + _("Before: %(before)s") % {"before": before}
-    return ChangeView(id=change.id, said=said, who=change.by)
+    else:
+        said += " " + _("Before, each had its own.")
+    return ChangeView(id=change.id, said=capital(said))
 
 
 def _of_the_garden(lit: Sequence[NightPlan], site: Site, words: Words) -> tuple[str, str]:

@@ -9,9 +9,10 @@ from api.page.forms import OwnForm
 from api.page.page_route import LongPageRoute, PageRoute
 from api.page.programs.choices import choices_of
 from api.page.programs.form import ProgramDraft, draft_of, read_draft
-from api.page.programs.last_change import Program, last_change, program_of
+from api.page.programs.last_change import ChangedMeanwhile, Program, last_change, program_of
 from api.page.programs.overview import change_prose, program_sentences, view_of
 from api.page.programs.preview import Preview, preview
+from api.page.span_prose import capital
 from api.page.tonight import night_shown
 from api.page.words import Words
 from api.web.conditions import tag_of
@@ -43,19 +44,21 @@ def post_program(
     """Save a program, or draw the form with something added, removed or moved."""
     draft, seen, do = read_draft(form), form["seen"], form["do"]
     context.gateway.site.zone(zone_id)
-    if do not in ("save", "open"):
+    if do not in ("save", "open", "everywhere"):
         try:
             draft = draft.after(do)
         except ValueError as error:
             raise ProblemError("invalid-request", str(error)) from None
     program = draft.program
-    if do != "save" or program is None or draft.is_unclear:
-        status = 422 if do == "save" else 200
+    if do not in ("save", "everywhere") or program is None or draft.is_unclear:
+        status = 422 if do in ("save", "everywhere") else 200
         return _show(request, context, zone_id, draft, seen=seen, status=status)
+    if do == "everywhere":
+        return _ask_where(request, context, zone_id, draft, program, seen=seen)
 
     def require(site: Site) -> None:
         if _tag(site, zone_id) != seen and program_of(site, zone_id) != program:
-            raise _ChangedMeanwhile
+            raise ChangedMeanwhile
 
     try:
         context.write_site(
@@ -64,7 +67,7 @@ def post_program(
             by=client.name,
             require=require,
         )
-    except _ChangedMeanwhile:
+    except ChangedMeanwhile:
         return _ask_which(request, context, zone_id, draft, program)
     except SiteFileError as error:
         return _show(request, context, zone_id, draft, seen=seen, refused=error)
@@ -83,11 +86,39 @@ def post_preview(request: Request, context: Context, zone_id: ZoneId, form: OwnF
     return _show(request, context, zone_id, draft, seen=form["seen"], shown=shown)
 
 
-router.include_router(long_router)
+router.routes.extend(long_router.routes)
 
 
-class _ChangedMeanwhile(Exception):  # noqa: N818 - not an error, but a question for a person
-    """Somebody else changed the program while this client filled the form in."""
+@router.post("/programs/{zone_id}/everywhere")
+def post_everywhere(
+    request: Request, context: Context, client: Caller, zone_id: ZoneId, form: OwnForm
+) -> Response:
+    """Save one program for all zones that are ticked, in one change that can be undone as one."""
+    draft, seen = read_draft(form), form["seen"]
+    program, site = draft.program, context.gateway.site
+    site.zone(zone_id)
+    if program is None:
+        return _show(request, context, zone_id, draft, seen=seen, status=422)
+    zones = [zone.id for zone in site.zones if f"zone-{zone.id}" in form]
+    if not zones:
+        return _ask_where(request, context, zone_id, draft, program, seen=seen, mistake="none")
+
+    def require(now: Site) -> None:
+        if any(_tag(now, zone) != form[f"tag-{zone}"] for zone in zones):
+            raise ChangedMeanwhile
+
+    try:
+        context.write_site(
+            lambda path: write_programs(path, dict.fromkeys(zones, program)),
+            f"the program of {', '.join(zones)} was changed",
+            by=client.name,
+            require=require,
+        )
+    except ChangedMeanwhile:
+        return _ask_where(request, context, zone_id, draft, program, seen=seen, mistake="changed")
+    except SiteFileError as error:
+        return _show(request, context, zone_id, draft, seen=seen, refused=error)
+    return go("/programs")
 
 
 def _tag(site: Site, zone_id: str) -> str:
@@ -143,7 +174,7 @@ def _ask_which(
     request: Request, context: RequestContext, zone_id: str, draft: ProgramDraft, program: Program
 ) -> Response:
     """Show what somebody else saved meanwhile beside what was to be saved, and ask which is to be."""
-    words, now, site = words_for(request), context.now(), context.gateway.site
+    words, site = words_for(request), context.gateway.site
     change = last_change(context)
     is_theirs = change is not None and zone_id in change.before
     return show(
@@ -155,7 +186,44 @@ def _ask_which(
         name=site.zone(zone_id).name,
         theirs=program_sentences(program_of(site, zone_id), words),
         ours=program_sentences(program, words),
-        who=change_prose(change, site, now, words).who if change and is_theirs else "",
+        who=capital(change.by) if change and is_theirs else "",
         fields=list(draft.fields()),
         seen=_tag(site, zone_id),
+    )
+
+
+def _ask_where(
+    request: Request,
+    context: RequestContext,
+    zone_id: str,
+    draft: ProgramDraft,
+    program: Program,
+    *,
+    seen: str,
+    mistake: str = "",
+) -> Response:
+    """Show what each zone does now, and ask which of them are to have this program."""
+    words, site = words_for(request), context.gateway.site
+    zones = [
+        {
+            "id": zone.id,
+            "name": zone.name,
+            "now": program_sentences(program_of(site, zone.id), words),
+            "has_it": program_of(site, zone.id) == program,
+            "in_service": zone.out_of_service is None,
+            "tag": _tag(site, zone.id),
+        }
+        for zone in site.zones
+    ]
+    return show(
+        request,
+        "program_everywhere.html",
+        status={"": 200, "none": 422, "changed": 412}[mistake],
+        words=words,
+        zone_id=zone_id,
+        said=program_sentences(program, words),
+        zones=zones,
+        fields=list(draft.fields()),
+        seen=seen,
+        mistake=mistake,
     )

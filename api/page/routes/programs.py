@@ -1,13 +1,11 @@
 """The screens of the programs: all in words, and one to change."""
 
-from typing import Annotated
-
-from fastapi import APIRouter, Path, Request, Response
+from fastapi import APIRouter, Request, Response
 
 from api.page.answer import go, show, words_for
 from api.page.forms import OwnForm
 from api.page.page_route import PageRoute
-from api.page.programs.last_change import last_change, program_of
+from api.page.programs.last_change import ChangedMeanwhile, last_change, program_of
 from api.page.programs.overview import change_prose, show_overview
 from api.web.context import Context
 from api.web.permission import Caller
@@ -17,8 +15,6 @@ from controller.calendar.night import local
 
 router = APIRouter(route_class=PageRoute, include_in_schema=False)
 
-ZoneId = Annotated[str, Path()]
-
 
 @router.get("/programs")
 def get_programs(request: Request, context: Context) -> Response:
@@ -26,7 +22,7 @@ def get_programs(request: Request, context: Context) -> Response:
     return _show_all(request, context)
 
 
-@router.post("/programs/undo")
+@router.post("/programs")
 def post_undo(request: Request, context: Context, client: Caller, form: OwnForm) -> Response:
     """Take the last change back, if it still is the one that the form shows."""
     change, site = last_change(context), context.gateway.site
@@ -36,7 +32,7 @@ def post_undo(request: Request, context: Context, client: Caller, form: OwnForm)
 
     def require(now: Site) -> None:
         if any(program_of(now, zone) != program_of(site, zone) for zone in before):
-            raise _ChangedMeanwhile
+            raise ChangedMeanwhile
 
     try:
         context.write_site(
@@ -45,13 +41,9 @@ def post_undo(request: Request, context: Context, client: Caller, form: OwnForm)
             by=client.name,
             require=require,
         )
-    except _ChangedMeanwhile:
+    except ChangedMeanwhile:
         return _show_all(request, context, is_late=True)
     return go("/programs")
-
-
-class _ChangedMeanwhile(Exception):  # noqa: N818 - not an error, but a question for a person
-    """Somebody else changed the program while this client looked at it."""
 
 
 def _show_all(request: Request, context: Context, *, is_late: bool = False) -> Response:

@@ -48,7 +48,7 @@ document.addEventListener("input", onChange);
 document.addEventListener("submit", async (event) => {
   const form = event.target;
   const button = event.submitter;
-  if (!form.matches("form[data-preview]") || button?.value === "save") return;
+  if (!form.matches("form[data-preview]") || ["save", "everywhere"].includes(button?.value) || form.dataset.plain) return;
   event.preventDefault();
   clearTimeout(timer);
   button?.setAttribute("aria-busy", "true");
@@ -56,15 +56,18 @@ document.addEventListener("submit", async (event) => {
   try {
     fresh = await ask(form, button?.formAction ?? form.action, button);
   } catch (error) {
-    if (error.name !== "AbortError") HTMLFormElement.prototype.submit.call(form);
-    return;
+    if (error.name === "AbortError") return;
+    form.dataset.plain = "yes"; // as without this script: the browser says what is wrong
+    return form.requestSubmit(button);
   }
   const open = [...document.querySelectorAll("main details[open]")].map((each) => each.id);
+  const name = document.activeElement?.name;
   const y = scrollY;
   document.querySelector("main").replaceWith(document.adoptNode(fresh.querySelector("main")));
   for (const id of open) document.getElementById(id)?.setAttribute("open", "");
   scrollTo({ top: y, behavior: "instant" });
-  if (button?.value) {
+  if (button?.hidden) document.getElementsByName(name)[0]?.focus({ preventScroll: true });
+  else if (button?.value) {
     document.querySelector(`main button[value="${button.value}"]`)?.focus({ preventScroll: true });
     see(document.querySelector("form[data-preview]"));
   } else document.getElementById("preview")?.scrollIntoView({ block: "nearest", behavior: "instant" });

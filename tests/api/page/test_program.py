@@ -258,3 +258,84 @@ def test_an_unknown_zone_is_told(house):
     answer = house.ask("GET", "/programs/pier", headers={"accept": "text/html"})
     assert answer.status_code == 404
     assert "there is no zone “pier”" in Screen(answer.text).text
+
+
+def everywhere(house, form, **fields):
+    answer = send(house, form, ("do", "everywhere"), fields=fields)
+    assert answer.status_code == 200, answer.text
+    return Screen(answer.text)
+
+
+def test_one_program_for_every_zone_in_one_change(house):
+    """What each zone would lose is shown first; all are written together, and undone together."""
+    form = screen(house, PATH).form(PATH)
+    seen = everywhere(house, form, **blanks(end="time", end_at="23:30"))
+    assert "orchard Now: Every night from 21:15 until 23:45." in seen.text
+    assert program(house) == ["dusk to midnight"]
+    assert send(house, seen.form(f"{PATH}/everywhere")).status_code == 303
+    assert program(house) == program(house, "orchard") == ["dusk to 23:30"]
+    listed = screen(house, "/programs")
+    assert "changed the program of every zone at 21:30. Before, each had its own." in listed.text
+    send(house, listed.form("/programs"))
+    assert (program(house), program(house, "orchard")) == (["dusk to midnight"], ["21:15 to 23:45"])
+    assert special_nights(house) == [("Fri, Sat", ["dusk to 01:30"])]
+    assert house.gateway.site.zone("orchard").special_nights == ()
+
+
+def test_only_the_zones_that_are_ticked_get_it(house):
+    """A zone that is not ticked keeps its own; without any nothing is written."""
+    seen = everywhere(house, screen(house, PATH).form(PATH), **blanks(end="time", end_at="23:30"))
+    form = seen.form(f"{PATH}/everywhere")
+    none = {name: value for name, value in form["fields"].items() if not name.startswith("zone-")}
+    answer = send(house, {**form, "fields": none})
+    assert answer.status_code == 422
+    assert "Choose at least one zone." in Screen(answer.text).text
+    send(house, {**form, "fields": none | {"zone-jetty": "yes"}})
+    assert (program(house), program(house, "orchard")) == (["dusk to 23:30"], ["21:15 to 23:45"])
+
+
+def test_a_zone_that_has_it_already_is_not_asked_about(house):
+    """There is nothing to change in it."""
+    put(house, "21:15 to 23:45", special_nights=[])
+    seen = everywhere(house, screen(house, PATH).form(PATH))
+    assert "Jetty and steps It has this program already. orchard It has this program already." in seen.text
+
+
+def test_a_zone_out_of_service_is_not_ticked(tmp_path):
+    """It gets the program only if somebody ticks it."""
+    house = PageHouse(tmp_path, site=SITE.replace("pin = 27", 'pin = 27\nout_of_service = "felled"'))
+    form = everywhere(house, screen(house, PATH).form(PATH)).form(f"{PATH}/everywhere")
+    assert "zone-orchard" not in form["fields"]
+    send(house, form, fields={"zone-orchard": "yes"})
+    assert program(house, "orchard") == ["dusk to midnight"]
+    house.close()
+
+
+def test_a_zone_that_was_changed_meanwhile_is_looked_at_again(house):
+    """Nothing is written to any zone before a person has seen what would be lost."""
+    seen = everywhere(house, screen(house, "/programs/orchard").form("/programs/orchard"))
+    form = seen.form("/programs/orchard/everywhere")
+    put(house, "dusk to 22:00")
+    answer = send(house, form)
+    assert answer.status_code == 412
+    again = Screen(answer.text)
+    assert "Nothing was saved: somebody changed a program meanwhile." in again.text
+    assert "Now: Every night from dusk until 22:00." in again.text
+    assert program(house) == ["dusk to 22:00"]
+    assert send(house, again.form("/programs/orchard/everywhere")).status_code == 303
+    assert program(house) == ["21:15 to 23:45"]
+
+
+def test_it_can_be_changed_further_before(house):
+    """The way back to the form keeps what was filled in."""
+    seen = everywhere(house, screen(house, PATH).form(PATH), **blanks(end="time", end_at="23:30"))
+    form = {**seen.form(f"{PATH}/everywhere"), "action": PATH}
+    answer = send(house, form, ("do", "open"))
+    assert Screen(answer.text).form(PATH)["fields"]["p0s0-text"] == "dusk to 23:30"
+
+
+def test_what_it_would_do_is_long_work(house):
+    """A preview waits for its turn with other long questions, and holds up no short one."""
+    long = [route.path for route in house.app.routes if getattr(route, "takes_long", False)]
+    assert "/programs/{zone_id}/preview" in long
+    assert "/programs/{zone_id}" not in long

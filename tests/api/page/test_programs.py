@@ -36,14 +36,14 @@ def test_the_last_change_is_undone_and_says_whose_it_was(house):
     seen = screen(house, "/programs")
     assert "changed the program of Jetty and steps at 21:30. Before: Every night from dusk until" in seen.text
     assert "On Friday and Saturday: from dusk until 01:30." in seen.text
-    answer = send(house, seen.form("/programs/undo"))
+    answer = send(house, seen.form("/programs"))
     assert (answer.status_code, answer.headers["location"]) == (303, "/programs")
     assert b"  # as every neighbour" in house.site_path.read_bytes()
     assert before.count(b"dusk to 01:30") == house.site_path.read_bytes().count(b"dusk to 01:30")
     seen = screen(house, "/programs")
     assert "Jetty and steps Every night from dusk until midnight. On Friday and Saturday" in seen.text
     # What was undone can be had again.
-    send(house, seen.form("/programs/undo"))
+    send(house, seen.form("/programs"))
     assert "Jetty and steps Every night from dusk until 22:00." in screen(house, "/programs").text
 
 
@@ -55,7 +55,7 @@ def test_without_a_change_there_is_nothing_to_undo(house):
 def test_undo_is_of_the_change_that_was_seen(house):
     """What somebody else changed meanwhile is told, and not undone."""
     put(house, "jetty", "dusk to 22:00")
-    form = screen(house, "/programs").form("/programs/undo")
+    form = screen(house, "/programs").form("/programs")
     house.pass_time(60)
     put(house, "orchard", "dusk to 23:00")
     answer = send(house, form)
@@ -75,7 +75,7 @@ def test_undo_survives_a_restart(tmp_path):
     house.pass_time(60)
     seen = screen(house, "/programs")
     assert "changed the program of orchard at 21:30. Before: Every night from 21:15 until 23:45." in seen.text
-    send(house, seen.form("/programs/undo"))
+    send(house, seen.form("/programs"))
     assert [str(span) for span in house.gateway.site.zone("orchard").program] == ["21:15 to 23:45"]
     house.close()
 
@@ -87,4 +87,4 @@ def test_who_may_only_read_gets_no_button(house):
     token = house.ask("POST", "/v1/access/tokens", json={"code": reader["code"], "name": "hall"}).json()
     seen = screen(house, "/programs", headers={"authorization": f"Bearer {token['token']}"})
     assert "changed the program of orchard" in seen.text
-    assert "/programs/undo" not in [each["action"] for each in seen.forms]
+    assert "/programs" not in [each["action"] for each in seen.forms]
