@@ -18,6 +18,7 @@ from api.access.client import ClientKind
 from api.page.forms import TOKEN
 from api.page.words import LANGUAGES, Words, catalogue, choose_language
 from api.web.context import RequestContext
+from api.web.headers import compressed
 from api.web.permission import form_token_for
 
 LANGUAGE_COOKIE = "leerie-language"
@@ -29,8 +30,6 @@ POLICY = (
 )
 _HERE = files("api.page")
 _IS_HERE = re.compile(r"/(?![/\\])[^\\\s]*")
-# Less than this grows by being compressed.
-_SMALL_BYTES = 500
 
 
 @cache
@@ -77,7 +76,7 @@ def show(request: Request, template: str, *, status: int = 200, **values: Any) -
     )
     headers = {"content-security-policy": POLICY, "content-language": words.language}
     response = Response(html.encode(), status, headers, "text/html")
-    return compressed(request, response)
+    return compressed(request, response, "accept-language", "cookie")
 
 
 def go(where: str) -> Response:
@@ -87,17 +86,6 @@ def go(where: str) -> Response:
     nothing: WHATWG URL, section 4.4.
     """
     return RedirectResponse(where if _IS_HERE.fullmatch(where) else "/", 303)
-
-
-def compressed(request: Request, response: Response) -> Response:
-    """Compress an answer where the browser takes it; events are never answered by way of this."""
-    response.headers["vary"] = "accept-encoding, accept-language, cookie"
-    body = bytes(response.body)
-    if "gzip" in request.headers.get("accept-encoding", "") and len(body) > _SMALL_BYTES:
-        response.body = gzip.compress(body, 6, mtime=0)
-        response.headers["content-encoding"] = "gzip"
-        response.headers["content-length"] = str(len(response.body))
-    return response
 
 
 @cache

@@ -14,6 +14,7 @@ from api.page.routes import (
     devices,
     garden,
     lamps,
+    papers,
     program,
     programs,
     sign_in,
@@ -30,6 +31,7 @@ def add_page(app: FastAPI) -> None:
     for subject in (
         tonight,
         programs,
+        papers,
         what_if,
         program,
         lamps,

@@ -1,6 +1,7 @@
 """The templates, filled in by jinja2 with everything escaped that is not marked as safe."""
 
 import re
+from dataclasses import dataclass
 from pathlib import Path
 
 import jinja2
@@ -13,6 +14,23 @@ _ENVIRONMENT = jinja2.Environment(
     trim_blocks=True,
     lstrip_blocks=True,
 )
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Frame:
+    """What stands around something to print while it is on a screen, in the language of the browser.
+
+    Attributes:
+        language: the tag of that language.
+        label: what the link is for.
+        back: the link back to the page.
+        page: in the foot of each sheet of paper: “page %s of %s”.
+    """
+
+    language: str
+    label: str
+    back: str
+    page: str
 
 
 def _css_string(text: str) -> Markup:

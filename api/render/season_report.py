@@ -11,7 +11,7 @@ from typing import Any
 from markupsafe import Markup
 
 from api.render.instants import day_text
-from api.render.jinja import render
+from api.render.jinja import Frame, render
 from api.render.limits import hour_notes
 from api.render.numbers import (
     NONE,
@@ -37,8 +37,8 @@ _WIDE_PX, _NARROW_PX = 1000, 380
 _MOST_ALIKE = 3
 
 
-def write_report(report: SeasonReport) -> str:
-    """Write the report of a period as a page of HTML."""
+def write_report(report: SeasonReport, frame: Frame | None = None) -> str:
+    """Write the report of a period as a page of HTML, which stands alone without a frame."""
     planner, period, account = report.planner, report.period, report.hours
     site, total = planner.site, account.total
     currency = currency_of(site)
@@ -54,6 +54,7 @@ def write_report(report: SeasonReport) -> str:
     ]
     return render(
         "report.html",
+        frame=frame,
         site=site,
         report=report,
         title=_title(period, site.latitude_deg),

@@ -7,7 +7,7 @@ from typing import Any, Final
 
 from markupsafe import Markup
 
-from api.render.jinja import render
+from api.render.jinja import Frame, render
 from api.render.wiring import text
 from api.render.wiring.as_json import NO_TRANSFORMER
 from api.render.wiring.svg import draw_tree
@@ -54,14 +54,21 @@ _RELAYS: Final = {
 _BEFORE_UNIT: Final = re.compile(r"(?<=\d) (?=%|(?:VA|V|A|W|ft|m|mm|ohm|AWG|mm2)\b)")
 
 
-def make_sheet(site: Site, reports: Sequence[WiringReport], made_on: date | None = None) -> str:
+def make_sheet(
+    site: Site,
+    reports: Sequence[WiringReport],
+    made_on: date | None = None,
+    *,
+    frame: Frame | None = None,
+) -> str:
     """Make the site sheet as a page that needs nothing else, and prints on A4 and Letter.
 
-    ``made_on`` is the date that is written on it, if any.
+    ``made_on`` is the date that is written on it, if any; a ``frame`` leads back to the page.
     """
     materials = list_materials(site, [report.wiring for report in reports])
     return render(
         "sheet.html",
+        frame=frame,
         site=site,
         made_on=None if made_on is None else f"{made_on.day} {made_on:%B %Y}",
         answer=tidy(text.summary(reports)),

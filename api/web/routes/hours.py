@@ -8,17 +8,20 @@ from pydantic import Field
 
 from api.render.hours_csv import write_csv
 from api.render.hours_json import HoursResponse, write_hours_json
+from api.render.jinja import Frame
 from api.render.season_report import write_report
-from api.web.context import Context, LongRoute, prefers
-from api.web.headers import self_contained
+from api.web.context import Context, LongRoute, RequestContext, prefers
+from api.web.headers import compressed, self_contained
 from api.web.problems.types import invalid, problems_of, shown_as
+from api.web.routes.replacements import known_replacements
 from api.web.schemas.fields import DateField, OneZone, RequestModel
 from api.web.streaming import head_of, is_head, stream_response
 from config.errors import PeriodError
 from controller.calendar.periods import Each
-from controller.history.query import Beside, HoursQuery
+from controller.history.query import Beside, HoursQuery, read_period
 from controller.history.report import stream_hours
 from controller.history.season import report_season, require_season
+from controller.planning.planner import Planner
 
 PERIODS = "a season by the year in which it begins, a month, a year, a night, or two nights joined by “to”"
 SeasonText = Annotated[str, Path(description=PERIODS, examples=["2027-winter"], max_length=40)]
@@ -114,15 +117,35 @@ def get_report(request: Request, context: Context, season: SeasonText) -> Respon
     It has totals, the work to do, what was missed and why, each zone and month, the year before, what lies
     between lamps and meter, lamps as they stood at the end, the year's picture, and room for remarks.
     """
+    return answer_with_report(request, context, season)
+
+
+def answer_with_report(
+    request: Request, context: RequestContext, season: str, frame: Frame | None = None
+) -> Response:
+    """Answer with the report of a period, which is kept until something happens, and what is over until noon.
+
+    ``frame`` leads back to the page.
+    """
     gateway, years, now = context.gateway, context.years, context.now()
-    with years.planner_like(gateway.planner) as planner:
-        try:
-            if is_head(request):
+    tonight = gateway.planner.night_at(now.utc).date
+
+    def work(planner: Planner) -> str:
+        year = years.year_ahead(planner, now)
+        report = report_season(planner, gateway.journal, season, now_utc=now.utc, year=year)
+        return write_report(report, frame)
+
+    try:
+        if is_head(request):
+            with years.planner_like(gateway.planner) as planner:
                 require_season(planner, gateway.journal, season, now_utc=now.utc)
-                return head_of(HTML)
-            year = years.year_ahead(planner, now)
-            report = report_season(planner, gateway.journal, season, now_utc=now.utc, year=year)
-        except PeriodError as error:
-            raise invalid(str(error), parameter="season") from error
-        page = write_report(report)
-    return Response(page, media_type=HTML, headers=self_contained(page))
+            return head_of(HTML)
+        period = read_period(season, gateway.planner)
+        minute = now.utc.replace(second=0, microsecond=0)
+        until = minute.date() if period.ends_at_utc <= now.utc else minute
+        since = (gateway.recent.last, gateway.recent.forgotten, sum(1 for _ in gateway.unwritten()))
+        replaced = tuple(sorted((each.id, each.note) for each in known_replacements(gateway).values()))
+        page = years.keep(("report", season, tonight, until, since, replaced, frame), gateway.planner, work)
+    except PeriodError as error:
+        raise invalid(str(error), parameter="season") from error
+    return compressed(request, Response(page, media_type=HTML, headers=self_contained(page)))

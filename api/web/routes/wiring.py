@@ -6,11 +6,12 @@ from zoneinfo import ZoneInfo
 from fastapi import APIRouter, Path, Query, Request, Response
 from pydantic import Field
 
+from api.render.jinja import Frame
 from api.render.wiring.as_json import placement_response, to_response
 from api.render.wiring.model import PlacementResponse, WiringResponse
 from api.render.wiring.site_sheet import make_sheet
 from api.web.context import Context, LongRoute, RequestContext, json_response
-from api.web.headers import self_contained
+from api.web.headers import compressed, self_contained
 from api.web.problems.types import ProblemError, invalid, problems_of, shown_as
 from api.web.schemas.fields import RequestModel
 from api.web.streaming import head_of, is_head
@@ -18,6 +19,7 @@ from config.errors import WiringError
 from config.models.site import Site
 from controller.design.placement import Target, place_object
 from controller.inspection.report import WiringReport, report_site
+from controller.planning.planner import Planner
 
 TransformerId = Annotated[
     str, Path(description="id of the transformer, as the site file has it", examples=["boathouse"])
@@ -77,7 +79,7 @@ def get_wiring(request: Request, context: Context, params: Annotated[WiringParam
 )
 def get_sheet(request: Request, context: Context) -> Response:
     """Give a page that prints on A4 and Letter: drawing, load, readings, what to buy and to check."""
-    return _sheet(request, context, None)
+    return answer_with_sheet(request, context, None)
 
 
 @router.get(
@@ -88,7 +90,7 @@ def get_sheet(request: Request, context: Context) -> Response:
 )
 def get_sheet_of_one(request: Request, context: Context, transformer_id: TransformerId) -> Response:
     """Give the same page for one transformer alone."""
-    return _sheet(request, context, transformer_id)
+    return answer_with_sheet(request, context, transformer_id)
 
 
 @router.get("/v1/placing", summary="How many lights for an object, and where")
@@ -106,14 +108,21 @@ async def get_placing(params: Annotated[PlacingParams, Query()]) -> PlacementRes
         raise invalid(str(error)) from error
 
 
-def _sheet(request: Request, context: RequestContext, transformer: str | None) -> Response:
+def answer_with_sheet(
+    request: Request, context: RequestContext, transformer: str | None, frame: Frame | None = None
+) -> Response:
+    """Answer with the site sheet of one transformer, or of all; ``frame`` leads back to the page."""
     site = context.gateway.site
     _require_transformer(site, transformer)
     if is_head(request):
         return head_of(HTML)
     today = context.now().utc.astimezone(ZoneInfo(site.time_zone)).date()
-    page = make_sheet(*_reports(site, transformer), today)
-    return Response(page, media_type=HTML, headers=self_contained(page))
+
+    def work(planner: Planner) -> str:
+        return make_sheet(*_reports(planner.site, transformer), today, frame=frame)
+
+    page = context.years.keep(("sheet", transformer, today, frame), context.gateway.planner, work)
+    return compressed(request, Response(page, media_type=HTML, headers=self_contained(page)))
 
 
 def _require_transformer(site: Site, transformer: str | None) -> None:

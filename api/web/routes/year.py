@@ -9,6 +9,7 @@ from pydantic import Field
 from api.render.year.as_json import YearResponse, year_response
 from api.render.year.svg import NARROWEST_PX, USUAL_PX, WIDEST_PX, draw_future, lay_out_past, write_svg
 from api.web.context import Context, LongRoute, json_response
+from api.web.headers import compressed
 from api.web.problems.types import invalid, problems_of, shown_as
 from api.web.schemas.fields import DateField, OffField, OneZone, OtherProgramField, PinsField, RequestModel
 from api.web.streaming import head_of, is_head
@@ -157,4 +158,4 @@ def get_year_svg(request: Request, context: Context, params: Annotated[YearSvgPa
             bounds = bounds_of(history, gateway.journal, now_utc)
             light = light_of_past(history, gateway.journal, first, last, bounds=bounds, zones=zones)
             drawn = write_svg(lay_out_past(light, now_utc=now_utc), width_px=params.width)
-    return Response(drawn, media_type=SVG)
+    return compressed(request, Response(drawn, media_type=SVG))

@@ -100,6 +100,8 @@ def test_it_works_without_scripts(house, server):
 SCREENS = [
     "/",
     "/programs",
+    "/report/2027-summer",
+    "/sheet",
     "/what-if?off=23:00",
     "/programs/jetty",
     "/lamps",

@@ -139,7 +139,8 @@ def test_a_light_that_is_outside_has_words_and_by_an_arrow():
     """The drawing and the table say “too low”; no colour has to tell it."""
     html = sheet_of(garden(cables=line("100 ft"), more="taps = [12, 13, 14, 15]", fixtures=FILAMENT))
     text = Page(html).text
-    assert "✗error" in text.replace(" ", "")
+    assert '<span class="level error">error</span>' in html
+    assert '.level.error::before { content: "✗"; }' in html
     assert any("▼ too low" in words for drawing in drawings(html) for words in drawing.words())
     assert "10.00 too low" in text
     assert "Ways to fix the errors, each computed" in text
