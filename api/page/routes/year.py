@@ -77,6 +77,7 @@ def _show_year(request: Request, context: RequestContext, year: int, night: date
         read=read[0] if read else None,
         read_at=index_of(view, night),
         tonight=tonight_of(context),
+        last_year=LAST_YEAR,
     )
 
 

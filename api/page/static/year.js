@@ -10,23 +10,18 @@ const DAY_MS = 86_400_000;
 const first = Date.parse(figure.dataset.first);
 const count = Number(figure.dataset.nights);
 let wanted = "";
+let asking = false;
 
 // A night's name by its place: all in UTC, where every day has 24 hours.
 const night = (place) => new Date(first + place * DAY_MS).toISOString().slice(0, 10);
 
-function month(name) {
-  if (!months.has(name)) {
-    const asked = fetch(figure.dataset.months + name, { headers: { accept: "text/html" } }).then(async (answer) => {
-      if (!answer.ok || answer.redirected) throw new Error(String(answer.status));
-      return new DOMParser().parseFromString(await answer.text(), "text/html");
-    });
-    asked.catch(() => months.delete(name));
-    months.set(name, asked);
-  }
-  return months.get(name);
+async function month(name) {
+  const answer = await fetch(figure.dataset.months + name, { headers: { accept: "text/html" } });
+  if (!answer.ok || answer.redirected) throw new Error(String(answer.status));
+  return new DOMParser().parseFromString(await answer.text(), "text/html");
 }
 
-async function read(place) {
+function read(place) {
   place = Math.min(Math.max(place, 0), count - 1);
   const name = night(place);
   if (name === wanted) return;
@@ -35,17 +30,30 @@ async function read(place) {
   document.getElementById("night").value = name;
   for (const each of strips) {
     const mark = each.querySelector(".reads");
-    mark.setAttribute("x", String(place));
+    mark.setAttribute("transform", `translate(${place})`);
     mark.removeAttribute("visibility");
   }
-  let found = null;
+  told.setAttribute("aria-busy", "true");
+  tell();
+}
+
+// One question at a time: whoever sweeps over a year is told the night where they stay.
+async function tell() {
+  if (asking) return;
+  const name = wanted;
+  const of = name.slice(0, 7);
   try {
-    found = (await month(name.slice(0, 7))).querySelector(`[data-night="${name}"]`);
+    asking = true;
+    if (!months.has(of)) months.set(of, await month(of));
   } catch {
     if (name === wanted) told.textContent = told.dataset.lost;
-    return;
+  } finally {
+    asking = false;
   }
-  if (name !== wanted || found === null) return;
+  if (name !== wanted) return tell();
+  told.removeAttribute("aria-busy");
+  const found = months.get(of)?.querySelector(`[data-night="${name}"]`);
+  if (!found) return;
   told.replaceChildren(document.importNode(found, true));
   slide.setAttribute("aria-valuetext", found.querySelector("h2").textContent);
 }
@@ -56,7 +64,7 @@ function at(event) {
   read(Math.floor(((event.clientX - strip.left) / strip.width) * count));
 }
 
-figure.addEventListener("pointermove", (event) => { if (event.pointerType === "mouse") at(event); });
+figure.addEventListener("pointermove", (event) => { if (event.pointerType === "mouse" || event.buttons) at(event); });
 figure.addEventListener("click", at);
 slide.addEventListener("input", () => read(Number(slide.value)));
 slide.hidden = false;

@@ -8,6 +8,7 @@ import pytest
 import api.page
 from api.page.sky import sky_colour
 
+YEAR_CSS = (Path(api.page.__file__).parent / "static" / "year.css").read_text(encoding="utf-8")
 CSS = (Path(api.page.__file__).parent / "static" / "page.css").read_text(encoding="utf-8")
 # Text on its ground, by the names of the style sheet.
 TEXTS = [
@@ -68,6 +69,20 @@ def test_a_bar_of_light_can_be_seen_against_any_sky(elevation_deg):
     """A bar, or the dark line around it, has at least 3 to 1 against the sky behind."""
     sky = sky_colour(elevation_deg)
     assert max(contrast("#ffcf7a", sky), contrast("#161b33", sky)) >= 3
+
+
+def colour_of(kind):
+    """The colour of a part of the year's picture, by its style sheet."""
+    found = re.search(rf"\.nights \.{kind} {{ fill: (#[0-9a-f]{{6}}|var\(--glow\))", YEAR_CSS)[1]
+    return "#ffcf7a" if found.startswith("var") else found
+
+
+def test_what_stands_in_the_picture_of_a_year_can_be_seen():
+    """Lit, still to come, and the dots of missed light have at least 3 to 1 against the dark sky."""
+    dark = colour_of("dark")
+    assert all(contrast(colour_of(kind), dark) >= 3 for kind in ("lit", "to-come", "day", "twilight"))
+    assert contrast("#ffffff", colour_of("missed")) >= 3
+    assert contrast("#5b2c00", colour_of("lit")) >= 3  # the stripes of light before dusk
 
 
 def test_the_sky_gets_darker_as_the_sun_sinks():

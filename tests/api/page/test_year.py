@@ -137,6 +137,26 @@ def test_it_is_drawn_once_a_night(june, monkeypatch):
     html(june)
 
 
+def test_another_program_is_drawn_at_once(tmp_path):
+    """A picture that is kept is of this site only: what a changed program will do shows in the next look."""
+    house = PageHouse(tmp_path)
+    assert {(low, high) for _, _, low, high in strip(html(house), "orchard")[1]["to-come"]} == {(9.25, 11.75)}
+    body = '{"program": ["22:00 to 23:00"]}'
+    house.ask("PUT", "/v1/zones/orchard/program", content=body, headers={"content-type": "application/json"})
+    assert {(low, high) for _, _, low, high in strip(html(house), "orchard")[1]["to-come"]} == {(10, 11)}
+    house.close()
+
+
+def test_the_next_night_is_drawn_anew(tmp_path):
+    """What was still to come the day before stands as lit the day after."""
+    house = PageHouse(tmp_path)
+    assert "lit" not in strip(html(house), "orchard")[1]
+    for _ in range(24):
+        house.pass_time(3600)
+    assert strip(html(house), "orchard")[1]["lit"]
+    house.close()
+
+
 def test_a_journal_that_cannot_be_read_leaves_the_plan(tmp_path, monkeypatch):
     """The picture then shows what is to come, and a notice says that the past is missing."""
 
