@@ -15,7 +15,7 @@ from api.render.numbers import NONE, currency_of, hours_of, kwh_of
 from api.web.context import RequestContext
 from controller.calendar.periods import Each, Period, parse_period, season_at, season_of
 from controller.energy.tariff import round_money
-from controller.history.query import Beside, HoursQuery
+from controller.history.query import Beside, HoursQuery, read_period
 from controller.history.report import HoursReport, report_hours
 from controller.history.totals import Comparison, Figures, HourSum, Recorded
 from controller.planning.planner import Planner
@@ -77,7 +77,7 @@ def show_account(context: RequestContext, text: str, words: Words) -> Account:
     planner = gateway.planner
     tonight = planner.night_at(now.utc).date
     text = text or f"{tonight:%Y-%m}"
-    period = parse_period(text, planner.tz, latitude_deg=planner.site.latitude_deg)
+    period = read_period(text, planner)
     query = HoursQuery(
         by=Each.MONTH,
         period=text,

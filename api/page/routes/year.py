@@ -17,11 +17,12 @@ from api.page.year import (
     tonight_of,
     year_sentence,
 )
-from api.render.instants import quote, read_date
+from api.render.instants import read_date
 from api.web.context import Context, RequestContext
 from api.web.problems.types import ProblemError
 from config.errors import PeriodError
-from controller.calendar.periods import FIRST_YEAR, LAST_YEAR, parse_period
+from controller.calendar.periods import LAST_YEAR
+from controller.history.query import read_period
 
 router = APIRouter(route_class=LongPageRoute, include_in_schema=False)
 
@@ -40,11 +41,9 @@ def get_year(request: Request, context: Context, night: Annotated[str, Query()] 
 def get_year_or_month(request: Request, context: Context, which: Annotated[str, Path()]) -> Response:
     """Show another year, or the nights of a month."""
     try:
-        period = parse_period(which, context.gateway.tz, latitude_deg=0.0)
+        period = read_period(which, context.gateway.planner)
     except PeriodError as error:
         raise ProblemError("not-found", str(error)) from error
-    if not FIRST_YEAR <= period.first.year <= LAST_YEAR:
-        raise ProblemError("not-found", f"{quote(which)} is out of range")
     if len(which) == _YEAR_LETTERS:
         return _show_year(request, context, period.first.year, None)
     if len(which) != _MONTH_LETTERS:

@@ -138,7 +138,7 @@ def test_what_is_to_come_and_what_is_not_recorded(lodge):
 
 def test_what_is_no_period_is_refused_in_words(lodge):
     """A text that names no nights, or too many, is told with what would do."""
-    for wrong in ("soon", "2020-01-01 to 2027-01-01"):
+    for wrong in ("soon", "9999", "2020-01-01 to 2027-01-01"):
         answer = lodge.ask("GET", f"/cost?period={wrong}", headers={"accept": "text/html"})
         assert answer.status_code == 422
         assert wrong in answer.text

@@ -126,7 +126,11 @@ def test_another_year(june):
     ahead = screen(june, "/year/2028").text
     assert re.search(r"[\d,]+ hours of light are planned for 2028\.", ahead)
     assert 'href="/year/2026"' not in html(june)
-    assert june.ask("GET", "/year/soon", headers={"accept": "text/html"}).status_code == 404
+    for path in ("/year/soon", "/year/9999", "/year/0000", "/year/2027-13"):
+        assert june.ask("GET", path, headers={"accept": "text/html"}).status_code == 404
+    assert june.ask("GET", "/year/2199", headers={"accept": "text/html"}).status_code == 200
+    assert june.ask("GET", "/year/2199-12", headers={"accept": "text/html"}).status_code == 200
+    assert june.ask("GET", "/year/1970-01", headers={"accept": "text/html"}).status_code == 200
     assert june.ask("GET", "/year?night=soon", headers={"accept": "text/html"}).status_code == 422
 
 
