@@ -83,6 +83,8 @@ class Journal:
         self._started: Reading | None = None
         # The stamp of the file that was read at the start.
         self._left: Stamp | None = None
+        # Whether the keeper knows what is in force by that file: it was read at the start, or written to.
+        self._is_shared = False
         self._transactions: Transactions | None = None
         # Where a replacement that is not finished moved the damaged file, and whether the next one may begin
         # empty.
@@ -220,6 +222,7 @@ class Journal:
             return None
         if self._state is None:
             self._state, self._left = CurrentState(previous.overrides), previous.stamp
+        self._is_shared = True
         return previous
 
     def close(self) -> None:
@@ -335,6 +338,7 @@ class Journal:
         self._queue.remove(waiting, lost=len(works) - len(written))
         self._fresh_start = None
         self._state.update(written)
+        self._is_shared = True
         return saved + len(written)
 
     def _replace_damaged(self, damage: str, at: Reading) -> Quarantined:
@@ -351,6 +355,8 @@ class Journal:
         restored_from = backup.restore_from_backup(self.path)
         self._fresh = restored_from is None
         self._transactions = self._left = None
+        if not self._is_shared:
+            self._state = None  # what was read of it the keeper could not know
         self.replaced += 1
         path, self._quarantine = self._quarantine, None
         done = backup.Quarantined(damage=damage, path=path, restored_from=restored_from)

@@ -9,8 +9,9 @@ from datetime import date
 
 import pytest
 
-from config.errors import JournalError
+from config.errors import JournalDamagedError, JournalError
 from controller.journal.database import find_damage
+from controller.journal.journal import Journal
 from controller.journal.previous_run import read_previous_run
 from controller.journal.reader import JournalReader
 from tests.controller.journal_samples import (
@@ -47,6 +48,23 @@ class TestCheck:
             other.execute("BEGIN IMMEDIATE")
             other.execute("DELETE FROM event")
             assert journal.check(SOON) is None
+
+    def test_what_the_keeper_could_not_read_is_not_in_force_afterwards(self, journal):
+        """An override in a file that nobody could read at the start would never end: no keeper holds it."""
+        write(journal, event(reading()), overridden("jetty", reading(5)))
+        journal.close()
+        with contextlib.closing(sqlite3.connect(journal.path)) as connection:
+            connection.execute("DROP TABLE load")
+            connection.commit()
+        again = Journal(journal.directory)
+        assert again.previous_run() is None
+        again.append(lit("jetty", reading(9)))
+        with pytest.raises(JournalDamagedError):
+            again.flush(SOON)
+        assert again.check(SOON) is not None
+        again.flush(SOON)
+        again.close()
+        assert not [each for each in JournalReader(journal.directory).overrides() if not each.ended]
 
     @pytest.mark.parametrize(
         ("what", "statement"),
