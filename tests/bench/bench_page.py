@@ -27,6 +27,8 @@ from tests.bench.programs import PATIENCE_S
 
 SCREENS = {
     "/": "tonight",
+    "/programs": "programs",
+    "/programs/front-path": "one program",
     "/year": "the year",
     "/cost": "what it cost",
     "/lamps": "lamps and relays",

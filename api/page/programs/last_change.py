@@ -71,28 +71,26 @@ def find_last_change(events: Iterable[Event], site: Site) -> ProgramChange | Non
     known: dict[str, Program] = {}
     changes: dict[str, tuple[Reading, str, Program]] = {}
     written: tuple[Reading, str] | None = None
-    last: Reading | None = None
     for event in events:
         if event.kind is EventKind.SITE_CHANGED:
             written = event.at, event.words.rpartition(WRITTEN_BY)[2] if WRITTEN_BY in event.words else ""
         elif event.kind is EventKind.PROGRAM and event.zone is not None:
-            zone = site.zone_id_now(event.zone)
-            program = _read(event)
-            before = known.pop(zone, None)
+            zone, program = site.zone_id_now(event.zone), _read(event)
             if program is None:
-                changes.pop(zone, None)
-                continue
+                continue  # gone, or called otherwise from now on
+            before = known.get(zone)
             known[zone] = program
             if before is not None and before != program:
                 by = written[1] if written is not None and written[0] == event.at else ""
+                changes.pop(zone, None)  # so that the last one stands at the end
                 changes[zone] = event.at, by, before
-                last = event.at
     present = {zone.id: program_of(site, zone.id) for zone in site.zones}
-    latest = {zone: change for zone, change in changes.items() if change[0] == last}
-    then = {zone: earlier for zone, (_, _, earlier) in latest.items() if known[zone] == present.get(zone)}
-    if last is None or not then:
+    still = {zone: change for zone, change in changes.items() if known[zone] == present.get(zone)}
+    if not still:
         return None
-    return ProgramChange(at=last, by=next(by for _, by, _ in latest.values()), before=then)
+    at, by, _ = list(still.values())[-1]
+    before_it = {zone: then for zone, (when, _, then) in still.items() if when == at}
+    return ProgramChange(at=at, by=by, before=before_it)
 
 
 def _read(event: Event) -> Program | None:

@@ -1,9 +1,10 @@
 """The form of a program in a real browser: what its script adds, and what its style hides."""
 
+import pytest
 from playwright.sync_api import expect
 
 from tests.api.browser import browsing, needs_chromium
-from tests.api.page.test_in_a_browser import LONG_MS, open_page
+from tests.api.page.test_in_a_browser import LONG_MS, open_page, require_accessible
 
 pytestmark = needs_chromium
 
@@ -95,3 +96,52 @@ def test_two_phones_in_a_browser(house, server):
         second.get_by_role("button", name="Save mine instead").click()
         expect(second).to_have_url(server.url.rstrip("/") + "/programs#jetty", timeout=LONG_MS)
         assert [str(span) for span in house.gateway.site.zone("jetty").program] == ["dusk to sunrise"]
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("width", [320, 1440])
+def test_every_state_of_the_form_can_be_used_by_everybody(house, server, scheme, width):
+    """With a mistake, with a preview, where it is asked for which zones, and which of two versions."""
+    with browsing() as (known, _):
+        context = known.context.browser.new_context(
+            color_scheme=scheme, viewport={"width": width, "height": 800}, bypass_csp=True
+        )
+        page, other = context.new_page(), context.new_page()
+        open_page(page, server, "/programs/jetty")
+        open_page(other, server, "/programs/jetty")
+
+        def look(at):
+            require_accessible(at)
+            assert at.evaluate("document.documentElement.scrollWidth") <= width
+
+        page.locator("[id='p0s0-more'] summary").click()
+        page.locator("[name=p0s0-text]").fill("dusk til late")
+        expect(page.locator("[data-part='p0s0-wrong'] mark")).to_have_text("til", timeout=LONG_MS)
+        look(page)
+        page.locator("[name=p0s0-text]").fill("sunset+20m to 22:00, at most 1h, while dark")
+        expect(page.locator("#preview svg")).to_have_count(4, timeout=LONG_MS)
+        for kind in ("date", "stretch"):
+            page.locator("[name=p1-nights]").select_option(kind)
+            look(page)
+        page.locator("[name=p1-nights]").select_option("days")
+        page.locator("button[value=everywhere]").click()
+        expect(page.locator("[name=zone-orchard]")).to_be_checked(timeout=LONG_MS)
+        look(page)
+        page.locator("main form button").first.click()
+        expect(page).to_have_url(server.url.rstrip("/") + "/programs", timeout=LONG_MS)
+        other.locator("[name=p0s0-end]").select_option("dawn")
+        other.locator("button[value=save]").click()
+        expect(other.locator(".beside")).to_have_count(1, timeout=LONG_MS)
+        look(other)
+
+
+def test_enter_in_the_line_shows_what_it_would_do_and_keeps_the_place(house, server):
+    """Enter saves nothing: the preview comes, and the line is still where one types."""
+    with browsing() as (page, _):
+        open_page(page, server, "/programs/jetty")
+        page.locator("[id='p0s0-more'] summary").click()
+        page.locator("[name=p0s0-text]").fill("dusk to 22:00")
+        page.keyboard.press("Enter")
+        expect(page.locator("#preview")).to_contain_text("h less than now", timeout=LONG_MS)
+        expect(page.locator("[name=p0s0-text]")).to_be_focused()
+        assert [str(span) for span in house.gateway.site.zone("jetty").program] == ["dusk to midnight"]

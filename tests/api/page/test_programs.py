@@ -1,5 +1,6 @@
 """The programs in words, and undo, as a browser without scripts has them."""
 
+from config.file.loader import load_site
 from tests.api.page.conftest import PageHouse
 from tests.api.page.screens import Screen, screen, send
 from tests.api.stand_in import SITE
@@ -88,3 +89,53 @@ def test_who_may_only_read_gets_no_button(house):
     seen = screen(house, "/programs", headers={"authorization": f"Bearer {token['token']}"})
     assert "changed the program of orchard" in seen.text
     assert "/programs" not in [each["action"] for each in seen.forms]
+
+
+def test_a_change_by_hand_is_told_as_such(house):
+    """Whoever edited the site file has no name; the change is undone all the same."""
+    text = house.site_path.read_text().replace("21:15 to 23:45", "21:15 to 22:45")
+    house.site_path.write_text(text)
+    site = load_site(house.site_path).site
+    house.loop.call(lambda keeper: keeper.change_site(site, words="the site file was read again"))
+    seen = screen(house, "/programs")
+    assert "The program of orchard was changed in the site file at 21:30." in seen.text
+    send(house, seen.form("/programs"))
+    assert 'program = ["21:15 to 23:45"]' in house.site_path.read_text()
+
+
+def test_what_is_no_change_of_a_program_is_not_undone(house):
+    """Another name, another pin, or a zone that is new, leave the last change of a program as it was."""
+    put(house, "orchard", "dusk to 23:00")
+    text = house.site_path.read_text()
+    house.pass_time(60)
+    house.site_path.write_text(
+        text.replace("Jetty and steps", "The jetty").replace(
+            "pin = 27", 'pin = 26\nout_of_service = "felled"'
+        )
+        + '\n[[zones]]\nid = "gate"\npin = 5\nprogram = []\n'
+    )
+    site = load_site(house.site_path).site
+    house.loop.call(lambda keeper: keeper.change_site(site, words="the site file was read again"))
+    seen = screen(house, "/programs").text
+    assert "changed the program of orchard at 21:30. Before: Every night from 21:15 until 23:45." in seen
+
+
+def test_a_zone_that_is_called_otherwise_now_keeps_its_last_change(house):
+    """Its id in the journal is an earlier one."""
+    put(house, "orchard", "dusk to 23:00")
+    text = house.site_path.read_text().replace('id = "orchard"', 'id = "trees"\nformerly = ["orchard"]')
+    house.site_path.write_text(text)
+    site = load_site(house.site_path).site
+    house.loop.call(lambda keeper: keeper.change_site(site, words="the site file was read again"))
+    seen = screen(house, "/programs")
+    assert "changed the program of trees at 21:30" in seen.text
+    send(house, seen.form("/programs"))
+    assert [str(span) for span in house.gateway.site.zone("trees").program] == ["21:15 to 23:45"]
+
+
+def test_a_journal_that_cannot_be_read_leaves_what_is_in_memory(house):
+    """Changes since the start can be undone without it; where there is none, nothing is offered."""
+    house.gateway.reader.path = house.site_path.parent / "nowhere"
+    assert [each["action"] for each in screen(house, "/programs").forms] == ["/language"]
+    put(house, "orchard", "dusk to 23:00")
+    assert "/programs" in [each["action"] for each in screen(house, "/programs").forms]

@@ -26,7 +26,7 @@ class Web:
         await send({"type": "http.response.start", "status": 200, "headers": []})
         await send({"type": "http.response.body", "body": b""})
 
-    def ask(self, peer, method="GET", headers=()):
+    def ask(self, peer, method="GET", headers=(), path="/v1/zones"):
         """Give the status, the headers and the document that a request is answered with."""
         sent = []
 
@@ -39,7 +39,7 @@ class Web:
         scope = {
             "type": "http",
             "method": method,
-            "path": "/v1/zones",
+            "path": path,
             "client": (peer, 50000),
             "server": (peer if peer == BOARD else "192.168.1.20", 8010),
             "headers": list(headers),
@@ -61,6 +61,16 @@ def test_bursts_of_60_and_then_ten_a_second(web):
     web.now_s += 1
     assert [web.ask(PHONE)[0] for _ in range(11)] == [200] * 10 + [429]
     assert web.reached == 71
+
+
+def test_a_question_that_is_sent_as_a_form_is_no_change(web):
+    """What a program would do is asked at every pause of whoever fills it in; saving stays possible."""
+    for _ in range(50):
+        assert web.ask(PHONE, "POST", path="/programs/jetty/preview")[0] == 200
+        web.now_s += 1
+    for _ in range(30):
+        assert web.ask(PHONE, "POST", path="/programs/preview")[0] == 200
+    assert web.ask(PHONE, "POST", path="/programs/preview")[0] == 429
 
 
 def test_the_31st_change_in_a_minute(web):
