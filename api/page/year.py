@@ -171,7 +171,7 @@ def strip_words(strip: Strip, words: Words) -> str:
         said.append(words.gettext("%(hours)s h missed") % {"hours": words.number(strip.missed_h, 1)})
     if strip.to_come_h:
         said.append(words.gettext("%(hours)s h to come") % {"hours": words.number(strip.to_come_h)})
-    return ", ".join(said) or words.gettext("no light")
+    return ", ".join(said).replace(" h", "\N{NO-BREAK SPACE}h") or words.gettext("no light")
 
 
 def change_words(changes: Sequence[ClockChange], words: Words) -> str:

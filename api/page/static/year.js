@@ -59,6 +59,7 @@ async function tell() {
 }
 
 function at(event) {
+  if (strips.length === 0) return;
   const strip = strips[0].getBoundingClientRect();
   if (event.clientX < strip.left || event.clientX > strip.right) return;
   read(Math.floor(((event.clientX - strip.left) / strip.width) * count));
@@ -68,6 +69,7 @@ figure.addEventListener("pointermove", (event) => { if (event.pointerType === "m
 figure.addEventListener("click", at);
 slide.addEventListener("input", () => read(Number(slide.value)));
 slide.hidden = false;
+slide.parentElement.hidden = false;
 const hint = document.getElementById("hint");
 if (hint) hint.textContent = hint.dataset.hint;
 if (figure.dataset.read) wanted = night(Number(figure.dataset.read));

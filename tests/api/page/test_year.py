@@ -74,7 +74,7 @@ def test_the_past_is_what_ran_and_the_future_what_is_planned(june):
     assert (eleventh, eleventh + 1, 10.0, 10.5) in [
         (first, last, round(low, 1), round(high, 1)) for first, last, low, high in kinds["missed"]
     ]
-    assert re.search(r"h on 20 nights, 2\.\d h missed, \d+ h to come", said)
+    assert re.search(r"\d\sh on 20 nights, 2\.\d\sh missed, \d+\sh to come", said)
 
 
 def test_before_the_journal_began_there_is_no_record(june):
