@@ -340,6 +340,13 @@ class SimulatedDaemon:
         self._run_due()
         while self._threads:
             self.run_threads()
+        assert self.journal is not None
+        if self.loop is not None and self.journal.waiting and not self.journal.fault:
+            # What the thread that came last has to tell is written after the next round.
+            self.loop.call_soon(self.control.run_once)
+            self._run_due()
+            while self._threads:
+                self.run_threads()
 
     def in_background(self, work: Callable[[], None], *, name: str) -> Background:
         """Start a thread: it waits for its turn."""
