@@ -36,18 +36,18 @@ def main() -> NoReturn:
 
 
 def parse_plain_run(words: Sequence[str]) -> Callable[[], int] | None:
-    """Read ``run SITE.toml [--state DIR] [--port N] [--relays-off]``, as a unit or a person writes it.
+    """Read ``run SITE.toml [--state DIR] [--port N] [--home] [--relays-off]``, as a unit writes it.
 
     Returns:
         What runs the daemon; None for everything else, which click reads or refuses.
     """
     if len(words) < 2 or words[0] != "run" or words[1].startswith("-"):  # noqa: PLR2004 - run and a file
         return None
-    state, port, relays_off = None, None, False
+    state, port, home, relays_off = None, None, False, False
     rest = iter(words[2:])
     for word in rest:
-        if word == "--relays-off":
-            relays_off = True
+        if word in ("--relays-off", "--home"):
+            home, relays_off = home or word == "--home", relays_off or word == "--relays-off"
             continue
         value = next(rest, "")
         if word == "--state" and value and not value.startswith("-") and not Path(value).is_file():
@@ -56,19 +56,30 @@ def parse_plain_run(words: Sequence[str]) -> Callable[[], int] | None:
             port = int(value)
         else:
             return None
-    return lambda: start_daemon(Path(words[1]), state=state, port=port, relays_off=relays_off)
+    return lambda: start_daemon(Path(words[1]), state=state, port=port, home=home, relays_off=relays_off)
 
 
-def start_daemon(site_path: Path, *, state: Path | None, port: int | None, relays_off: bool) -> int:
-    """Run the daemon to its end, and return its exit code; a port here wins over that of the site file."""
+def start_daemon(
+    site_path: Path, *, state: Path | None, port: int | None, home: bool, relays_off: bool
+) -> int:
+    """Run the daemon to its end, and return its exit code; a port here wins over that of the site file.
+
+    Where there is no site file yet, the page sets the garden up first; ``home`` lets a phone do that.
+    """
     # Before the lights are right nothing becomes garbage, and looking for it takes a tenth of their time.
     # Looking for plugins of pydantic would read the metadata of every installed package.
     gc.disable()
     os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
     try:
+        from api.daemon.last_good import is_first_run
         from api.daemon.main import run_daemon
 
-        return run_daemon(site_path, state=state or default_state(), port=port, relays_off=relays_off)
+        state = state or default_state()
+        if not relays_off and is_first_run(site_path, state):
+            from api.daemon.first_run import run_first
+
+            return run_first(site_path, state=state, port=port, home=home)
+        return run_daemon(site_path, state=state, port=port, relays_off=relays_off)
     finally:
         gc.enable()
 

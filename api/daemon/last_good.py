@@ -5,6 +5,7 @@ A file that a power cut or a slip of the hand has spoilt must not keep the garde
 
 import contextlib
 import logging
+import os
 from pathlib import Path
 
 from config.errors import SiteFileError
@@ -33,6 +34,12 @@ def load_or_last_good(site_path: Path, state: Path) -> tuple[LoadedSite, str]:
             raise error from None
         log.warning("the site file is not valid; using the last good copy, %s", state / LAST_GOOD)
         return loaded, str(error)
+
+
+def is_first_run(site_path: Path, state: Path) -> bool:
+    """Whether there is neither a site file nor a copy of one, but a folder to write it into."""
+    there = os.path.lexists(site_path) or (state / LAST_GOOD).exists()
+    return not there and site_path.absolute().parent.is_dir()
 
 
 def log_warnings(loaded: LoadedSite) -> None:

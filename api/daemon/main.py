@@ -52,7 +52,7 @@ def run_daemon(site_path: Path, *, state: Path, port: int | None = None, relays_
         RelayError: the library for the board is missing.
         AlreadyRunningError: another daemon holds the state folder.
     """
-    _log_to_stderr()
+    log_to_stderr()
     logging.getLogger("apscheduler").setLevel(logging.WARNING)  # else a line for every job
     use_newest_zone_data()
     loaded, refused = load_or_last_good(site_path, state)
@@ -75,7 +75,8 @@ class LogLines(logging.Formatter):
         return level + whose + super().format(record)
 
 
-def _log_to_stderr() -> None:
+def log_to_stderr() -> None:
+    """Write the log to standard error."""
     handler = logging.StreamHandler(sys.stderr)
     handler.setFormatter(LogLines())
     logging.basicConfig(level=logging.INFO, handlers=[handler])

@@ -12,6 +12,7 @@ from api.page.routes import (
     account,
     cables,
     devices,
+    first_run,
     garden,
     lamps,
     papers,
@@ -43,6 +44,13 @@ def add_page(app: FastAPI) -> None:
         sign_in,
         static,
     ):
+        app.router.routes.extend(subject.router.routes)
+    app.add_middleware(SignInMiddleware)
+
+
+def add_first_run(app: FastAPI) -> None:
+    """Add the set-up in the page's place, to an application that has no garden yet."""
+    for subject in (sign_in, static, first_run):
         app.router.routes.extend(subject.router.routes)
     app.add_middleware(SignInMiddleware)
 

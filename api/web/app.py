@@ -3,9 +3,10 @@
 Imported by the web server's own thread only, once the lights are right: FastAPI takes a while.
 """
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
+from types import ModuleType
 from typing import Any
 
 from fastapi import FastAPI
@@ -40,6 +41,23 @@ from controller.clock.clock import read_boot_s
 DESCRIPTION = (
     "What garden lights do and why, and what they will do. Instants are RFC 3339 in UTC and end in Z. "
     "A night is named by the date on which it begins, at noon. Every error is a problem document (RFC 9457)."
+)
+
+SUBJECTS = (
+    status,
+    access,
+    clock,
+    check,
+    zones,
+    nights,
+    hours,
+    year,
+    replacements,
+    wiring,
+    events,
+    calendar,
+    metrics,
+    docs,
 )
 
 
@@ -89,6 +107,7 @@ def make_app(
     listening: Listening | None = None,
     access_path: Path | None = None,
     add_page: Callable[[FastAPI], None] = lambda _app: None,
+    subjects: Sequence[ModuleType] = SUBJECTS,
     pace: float = 1.0,
     all_may: bool = False,
 ) -> FastAPI:
@@ -100,6 +119,7 @@ def make_app(
         listening: says where it is reached; by default on the board alone.
         access_path: the file of who is let in; None where nothing is kept.
         add_page: adds the page for people to the routes of the API.
+        subjects: what the API has routes for.
         pace: how fast the keeper's clock goes, for a demonstration.
         all_may: whether everybody may do everything, for a demonstration.
     """
@@ -120,22 +140,7 @@ def make_app(
     )
     app.state.live = events.LiveEvents(context)
     app.state.status = status.StatusCache(context)
-    for subject in (
-        status,
-        access,
-        clock,
-        check,
-        zones,
-        nights,
-        hours,
-        year,
-        replacements,
-        wiring,
-        events,
-        calendar,
-        metrics,
-        docs,
-    ):
+    for subject in subjects:
         # One flat list, which the index and the header Allow are read from; include_router may nest its own.
         app.router.routes.extend(subject.router.routes)
     add_problem_handlers(app)
