@@ -61,3 +61,18 @@ def test_a_board_that_does_not_answer_is_told(server):
         page.locator("#slide").focus()
         page.keyboard.press("ArrowRight")
         expect(told).to_contain_text("The board does not answer.", timeout=LONG_MS)
+
+
+def test_paper_is_white_by_night_too(server):
+    """Printed from a dark screen, text is dark ink on white paper, and nothing to press is printed."""
+    with browsing() as (known, _):
+        page = known.context.browser.new_context(color_scheme="dark").new_page()
+        page.set_default_timeout(LONG_MS)
+        for path in ("/", "/year", "/cost"):
+            page.goto(server.url.rstrip("/") + path)
+            ink = "getComputedStyle(document.querySelector('main .say')).color"
+            assert page.evaluate(ink) == "rgb(236, 230, 216)"
+            page.emulate_media(media="print", color_scheme="dark")
+            assert page.evaluate(ink) == "rgb(35, 40, 56)"
+            assert page.locator("button:visible, a.button:visible").count() == 0
+            page.emulate_media(media="screen", color_scheme="dark")
