@@ -29,10 +29,33 @@ REFUSED_S = 2.0
 # The largest head of a request, target included; it is counted in pieces, as what came at once is not.
 LARGEST_HEAD_BYTES = 16 * 1024
 _PIECE_BYTES = 4 * 1024
+# A body may come in so many pieces: each takes much longer to read than a byte of it.
+MOST_PIECES = 1024
 # What goes on coming after it was refused is thrown away for so long, and so much of it: a connection that is
 # closed with something unread is reset, and the answer may be lost with it (RFC 9112, section 9.6).
 READ_ON_S = 2.0
 READ_ON_BYTES = 1024 * 1024
+
+
+class _LimitedConnection(h11.Connection):
+    """Reads requests, but none whose body comes in crumbs."""
+
+    _pieces = 0
+
+    def next_event(self) -> h11.Event | type[h11.NEED_DATA] | type[h11.PAUSED]:
+        """Give what is read next.
+
+        Raises:
+            h11.RemoteProtocolError: it is no HTTP, or no more of it is read.
+        """
+        event = super().next_event()
+        if isinstance(event, h11.Request):
+            self._pieces = 0
+        elif isinstance(event, h11.Data):
+            self._pieces += 1
+            if self._pieces > MOST_PIECES:
+                raise h11.RemoteProtocolError(f"the body comes in more than {MOST_PIECES} pieces")
+        return event
 
 
 class LimitedH11Protocol(H11Protocol):
@@ -47,6 +70,7 @@ class LimitedH11Protocol(H11Protocol):
 
     def __init__(self, connection: Connection, **uvicorns: Any) -> None:  # noqa: ANN401 - uvicorn's own
         super().__init__(**uvicorns, app_state={"connection": connection})
+        self.conn = _LimitedConnection(h11.SERVER, LARGEST_HEAD_BYTES)
         self._connection = connection
         self._idle: asyncio.TimerHandle | None = None
         self._unread: asyncio.TimerHandle | None = None
@@ -109,6 +133,9 @@ class LimitedH11Protocol(H11Protocol):
     def send_400_response(self, msg: str) -> None:
         """Answer what is not HTTP with a problem, where a response is possible."""
         problem = ProblemError("not-http", f"{msg.rstrip('.').lower()}; speak HTTP/1.1 to this port")
+        if self.conn.their_state is h11.SEND_BODY:
+            words = f"the body comes in more than {MOST_PIECES} pieces; send larger ones"
+            problem = ProblemError("not-http", words)
         too_large = PROBLEM_TYPES["header-too-large"]
         # It is called where the error is caught, and not told which.
         if getattr(sys.exception(), "error_status_hint", None) == too_large.status:

@@ -137,7 +137,7 @@ async def _run_uvicorn(
     from uvicorn import Config, Server  # noqa: PLC0415 - lights first
 
     from api.web.accepting import Acceptor  # noqa: PLC0415 - as above
-    from api.web.protocol import LARGEST_HEAD_BYTES, LimitedH11Protocol  # noqa: PLC0415 - as above
+    from api.web.protocol import LimitedH11Protocol  # noqa: PLC0415 - as above
 
     class QuietServer(Server):
         """Sleeps until it is stopped: uvicorn's own loop wakes up ten times a second to look."""
@@ -170,7 +170,6 @@ async def _run_uvicorn(
         # The request guard logs what fails in a request; a line for every garbled one would fill the card.
         log_level="critical",
         access_log=False,
-        h11_max_incomplete_event_size=LARGEST_HEAD_BYTES,
         proxy_headers=False,
         server_header=False,
         timeout_keep_alive=5,

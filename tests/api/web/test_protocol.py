@@ -184,6 +184,28 @@ def test_answers_are_sent_at_once(house, monkeypatch):
     assert options == [1]
 
 
+CHUNKED = (
+    b"POST /v1/access/tokens HTTP/1.1\r\nHost: localhost\r\nContent-Type: application/json\r\n"
+    b"Transfer-Encoding: chunked\r\n\r\n"
+)
+
+
+def test_a_body_in_crumbs_is_refused_early(server):
+    """Of a body of very many chunks a thousand are read: to read all of them would keep others waiting."""
+    heard = send_raw(server, CHUNKED, b"1\r\n \r\n" * 60_000)
+    assert refusal(heard) == (400, "/problems/not-http")
+    assert b"the body comes in more than 1024 pieces; send larger ones" in heard
+
+
+def test_a_body_in_a_thousand_pieces_is_read(server):
+    """A body of as many pieces as may be is read as one, and the next one on the connection is, too."""
+    body = b'{"light": "off"}'
+    chunks = b"".join(b"1\r\n%c\r\n" % letter for letter in body) + b"1\r\n \r\n" * (1024 - len(body))
+    put = CHUNKED.replace(b"POST /v1/access/tokens", b"PUT /v1/zones/jetty/override") + chunks + b"0\r\n\r\n"
+    last = b"GET /health HTTP/1.1\r\nHost: localhost\r\nConnection: close\r\n\r\n"
+    assert send_raw(server, put, put, last).count(b"HTTP/1.1 200 ") == 3
+
+
 # -- what we rely on -----------------------------------------------------------------------------------------
 
 
