@@ -95,7 +95,9 @@ def with_set_up(
     state.mkdir(parents=True, exist_ok=True)
     settings = NetworkSettings(listen="home" if home else "board")
     listening = Listening(lambda: settings, port=port)
-    first = FirstRun(site_path=site_path, home=home, trial=trial, finish=finish)
+    # Whoever installed the library for the pins has relays to switch.
+    board: BoardName = "simulated" if missing_library("gpio") else "gpio"
+    first = FirstRun(site_path=site_path, home=home, board=board, trial=trial, finish=finish)
     apps: list[FastAPI] = []
 
     def make() -> object:

@@ -40,12 +40,14 @@ class FirstRun:
     Attributes:
         site_path: where the site file will be.
         home: whether the home network is let in already.
+        board: which relays are proposed.
         trial: finds out which relay is which.
         finish: called when the site file is there.
     """
 
     site_path: Path
     home: bool
+    board: BoardName = "simulated"
     trial: RelayTrial
     finish: Callable[[], None]
 
@@ -97,16 +99,16 @@ class SetUp:
             self.rows.append(ZoneRow(number=len(self.rows) + 1, name="", pin=free[0]))
 
 
-def read_set_up(form: Mapping[str, str], *, home: bool) -> SetUp:
+def read_set_up(form: Mapping[str, str], first: FirstRun) -> SetUp:
     """Read the form as it came; an empty one begins with one line for a zone."""
     found = SetUp(
         name=form.get("name", "").strip(),
         place=form.get("place", "").strip(),
         time_zone=form.get("time_zone", "").strip(),
         program=form.get("program", EVERY_EVENING).strip(),
-        board="gpio" if form.get("board") == "gpio" else "simulated",
+        board="gpio" if form.get("board", first.board) == "gpio" else "simulated",
         active_high=form.get("active_high") == "true",
-        listen=form.get("listen", "home" if home else "board"),
+        listen=form.get("listen", "home" if first.home else "board"),
     )
     for number in range(1, MOST_ZONES + 1):
         pin = form.get(f"pin-{number}", "")

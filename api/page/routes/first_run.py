@@ -30,14 +30,14 @@ router = APIRouter(route_class=PageRoute, include_in_schema=False)
 def get_set_up(request: Request) -> Response:
     """Ask for everything that a garden needs."""
     first: FirstRun = request.app.state.first_run
-    return _show(request, read_set_up({}, home=first.home))
+    return _show(request, read_set_up({}, first))
 
 
 @router.post("/")
 def post_set_up(request: Request, form: OwnForm) -> Response:
     """Take the form: another line, a relay to try, or all of it, which is then written."""
     first: FirstRun = request.app.state.first_run
-    asked = read_set_up(form, home=first.home)
+    asked = read_set_up(form, first)
     what = form.get("do", "finish")
     if what == "more":
         asked.add_row()
@@ -69,7 +69,7 @@ def _blink(first: FirstRun, asked: SetUp, number: str) -> None:
     if row is None:
         return
     if asked.board == "simulated":
-        asked.said = N_("Simulated relays do not blink. If relays are wired to the pins, say so below.")
+        asked.said = N_("Simulated relays do not blink. If relays are wired to the pins, say so above.")
         return
     try:
         first.trial.blink(asked.board, Wire(pin=row.pin, active_high=asked.active_high))

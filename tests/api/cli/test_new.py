@@ -7,7 +7,14 @@ from click.testing import CliRunner, Result
 
 from api.cli.commands import leerie
 from config.file.loader import load_site
+from controller import relays
 from controller.clock import zone_of_place
+
+
+@pytest.fixture(autouse=True)
+def _no_library(monkeypatch):
+    """As on a machine without the library for the pins."""
+    monkeypatch.setattr(relays, "find_spec", lambda _name: None)
 
 
 def answer(path, *lines: str) -> Result:
@@ -31,6 +38,13 @@ def test_a_few_answers_make_a_site(tmp_path):
         ("garden-path", 17, "dusk to midnight"),
         ("terrace", 27, "dusk for 4h"),
     ]
+
+
+def test_where_the_library_of_the_pins_is_installed_real_relays_are_proposed(tmp_path, monkeypatch):
+    """Whoever installed it and presses Enter has them switched."""
+    monkeypatch.setattr(relays, "find_spec", lambda name: name)
+    answer(tmp_path / "garden.toml", "Plum Tree Cottage", "51.221, -2.413", "", "", "", "Path", "", "", "")
+    assert load_site(tmp_path / "garden.toml").site.relays.board == "gpio"
 
 
 def test_a_slip_is_said_and_asked_again(tmp_path):

@@ -1,6 +1,7 @@
 """The set-up of a new garden on the page: its form, without scripts and in a browser."""
 
 import asyncio
+import dataclasses
 import re
 
 import httpx
@@ -304,3 +305,11 @@ def test_the_phone_s_own_place_is_taken(board):
         plain = known.context.browser.new_context(java_script_enabled=False).new_page()
         plain.goto(server.url)
         assert plain.get_by_role("button", name="Take where this phone is").count() == 0
+
+
+@pytest.mark.parametrize("proposed", ["gpio", "simulated"])
+def test_where_the_library_of_the_pins_is_installed_real_relays_are_proposed(tmp_path, proposed):
+    """The first choice is the likely one; the other stays."""
+    board = Board(tmp_path)
+    board.app.state.first_run = dataclasses.replace(board.app.state.first_run, board=proposed)
+    assert screen(board).form("/")["fields"]["board"] == proposed
