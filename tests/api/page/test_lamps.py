@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import UTC, date, datetime
+from urllib.parse import quote
 
 import pytest
 
@@ -10,6 +11,7 @@ from config.file.loader import parse_site
 from tests.api.page.conftest import PageHouse
 from tests.api.page.screens import Screen, screen, send
 from tests.api.stand_in import SITE
+from tests.api.web.devices import Device
 from tests.years import write_years
 
 # Six lamps that live 100 hours, lit three or four hours a night since 1 June.
@@ -93,6 +95,25 @@ def test_a_stranger_form_is_refused(worn):
     form = forms(screen(worn, "/lamps"), part="1")[0]
     assert send(worn, form, fields={"form_token": "another"}).status_code == 403
     assert worn.get("/v1/replacements")["replacements"] == []
+
+
+def test_who_may_read_only_reads(worn):
+    """A device that may read sees all of it and no form, and a form of its own making is refused."""
+    device = Device(house=worn)
+    device.sign_in("read")
+    seen = Screen(device.ask("GET", "/lamps", headers={"accept": "text/html"}).text)
+    assert "past it: replace." in seen.text
+    assert not [each for each in seen.forms if each["action"].startswith("/lamps")]
+    answer = device.ask("POST", "/lamps", data={"zone": "jetty", "part": "1"})
+    assert answer.status_code == 403
+    assert worn.get("/v1/replacements")["replacements"] == []
+
+
+def test_a_stranger_is_led_to_where_they_sign_in(worn):
+    """Nobody sees any of these screens without having been let in."""
+    for path in ("/year", "/year/2027-06", "/cost", "/lamps", "/what-if", "/report/2027-summer", "/sheet"):
+        answer = Device(house=worn).ask("GET", path, headers={"accept": "text/html"})
+        assert (answer.status_code, answer.headers["location"]) == (303, f"/sign-in?to={quote(path)}")
 
 
 def test_all_is_well(tmp_path):
