@@ -97,7 +97,9 @@ def test_60_cross_site_heavy_gets_hung_up(web, house, monkeypatch):
         with heavy_gets(web, Origin="https://garden.example") as lines:
             assert ask(web, "GET", "/v1/status").status == 200
             assert told([read(line) for line in lines]) == [(403, "cross-site")] * 60
-        assert set(told(cross_site_gets(web))) == {(403, "cross-site")}
+        # Where they come faster than the last ones are seen to have gone, some are cut off instead.
+        answers = [each for each in cross_site_gets(web) if each is not None]
+        assert set(told(answers)) == {(403, "cross-site")}
         assert ask(web, "GET", "/v1/status").status == 200
         assert gate.count == 0
 
@@ -124,7 +126,7 @@ def test_60_heavy_gets_without_fetch_headers(web, house, monkeypatch):
             assert ask(web, "GET", "/v1/status").status == 200
             assert gate.count == MOST_LONG_RUNNING
         assert {read(line).status for line in [*running, *queued]} == {200}
-    assert {each.status for each in bare_gets(web)} <= {200, 503}
+    assert {each.status for each in bare_gets(web) if each is not None} <= {200, 503}
 
 
 # PUT hung up while queued: zone unchanged
@@ -221,13 +223,13 @@ def test_66_idle_connections_from_one_address(web):
         ninth = read(lines[8])
         assert told([ninth]) == [(503, "too-busy")]
         assert ninth.headers["retry-after"] == "5"
-        # All that ask nothing are closed before long, those that are too many at once.
-        wait_for_ends(lines[9:])
-        assert is_served(web, GUEST)
-        assert is_served(web, BOARD)
         for line in lines[:8]:
             line.sendall(request("GET", "/health"))
             assert read(line).status == 401
+        assert is_served(web, GUEST)
+        assert is_served(web, BOARD)
+        # All that ask nothing are closed before long.
+        wait_for_ends(lines[9:])
 
 
 # 31st change in a minute: 429
