@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from decimal import Decimal
 
@@ -44,7 +44,7 @@ class Account:
 
     Attributes:
         zones: the rows of each zone by its name; ``total`` are those of all.
-        months: of a longer period, its months, each with its address and its row.
+        months: of a longer period, its months, each with its address and its rows.
         missed: what was missed, and why.
         compared: whether all of the year before is known; ``earlier`` whether some of it is.
         notes: what limits the figures, in English.
@@ -58,7 +58,7 @@ class Account:
     currency: str | None
     zones: tuple[tuple[str, tuple[Row, ...]], ...]
     total: tuple[Row, ...]
-    months: tuple[tuple[str, Row], ...]
+    months: tuple[tuple[str, tuple[Row, ...]], ...]
     missed: tuple[str, ...]
     earlier: bool
     compared: bool
@@ -205,7 +205,7 @@ class _Writer:
             cost=write(self.money(cost), cost),
         )
 
-    def _month(self, each: HourSum) -> tuple[str, Row]:
+    def _month(self, each: HourSum) -> tuple[str, tuple[Row, ...]]:
         assert each.period is not None, "a month is a period"
         _, first, name = self.words.gettext, each.period.first, period_name(each.period, self.words)
         if first > self.tonight:
@@ -214,7 +214,9 @@ class _Writer:
             name = _("%(month)s, no record") % {"month": name}
         elif not each.is_over:
             name = _("%(month)s, so far") % {"month": name}
-        return f"/cost?period={first:%Y-%m}", self._row("now", name, each.figures, at_least=each.at_least)
+        beside = list(self._rows(replace(each, forecast=None)))[1:]
+        now = self._row("now", name, each.figures, at_least=each.at_least)
+        return f"/cost?period={first:%Y-%m}", (now, *beside)
 
     def _missed(self) -> Iterator[str]:
         for part in self.report.total.missed:

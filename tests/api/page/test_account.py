@@ -117,6 +117,12 @@ def test_a_season_has_its_months(lodge):
         ("2027-07", "July 2027, to come"),
         ("2027-08", "August 2027, to come"),
     ]
+    _, months, _ = tables(lodge, "/cost?period=2027-summer")
+    assert [row[:2] for row in months[1:4]] == [
+        ["June 2027, so far", "60.0"],
+        ["a year before", "40.0"],
+        ["difference", "+20.0"],
+    ]
 
 
 @pytest.mark.parametrize("period", ["2027-06", "2027-spring", "2026", "2026-12-24 to 2027-01-06"])
