@@ -1,0 +1,1 @@
+"""Pictures of the page for README.md, and what they were made of."""
