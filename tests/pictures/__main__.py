@@ -1,7 +1,7 @@
 """Makes the pictures of the page that README.md shows: ``python -m tests.pictures``, with Chromium.
 
-A picture is of a known evening of the example garden. Beside the pictures stands a digest of what each screen was
-made of; a test compares it with the screens as they are now.
+A picture is of a known evening of the example garden. Beside the pictures stands a digest of what each screen
+was made of; a test compares it with the screens as they are now.
 """
 
 from __future__ import annotations
