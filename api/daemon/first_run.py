@@ -64,6 +64,8 @@ def run_first(site_path: Path, *, state: Path, port: int | None, home: bool) -> 
 
     for name in (signal.SIGTERM, signal.SIGINT):
         signal.signal(name, end)
+    # A reload finds nothing to read yet.
+    signal.signal(signal.SIGHUP, lambda *_: None)
 
     def finish() -> None:
         finished.set()

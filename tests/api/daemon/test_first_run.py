@@ -140,8 +140,11 @@ def test_a_fresh_board_is_lit_by_a_minute_of_clicks(fresh):
 
 @pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGINT])
 def test_a_signal_ends_the_set_up(fresh, number):
-    """The exit code is 0, and nothing was written."""
+    """The exit code is 0, and nothing was written; a reload ends nothing."""
     _, site, process = fresh
+    process.send_signal(signal.SIGHUP)
+    time.sleep(0.2)
+    assert process.poll() is None
     process.send_signal(number)
     assert process.wait(LONG_S) == 0
     assert not site.exists()
