@@ -125,6 +125,9 @@ class GardenYear(EventfulGarden):
         self.told.compare(
             now, {name: each.over(self.world, now) for name, each in self.judge.overrides.items()}
         )
+        if self.flipped is not None and self.flipped[0] > self.world.now_s - TICK_S:
+            # Perhaps not found yet: then it is the next night's, too.
+            self.told.allow(self.flipped[1], TICK_S + self.site.relays.rest_s)
         if self.is_punctual:
             self.told.no_fault_is_left()
         copy = self.state / LAST_GOOD
