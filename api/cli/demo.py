@@ -72,8 +72,8 @@ def demo(
         ).run(open_display, stay=stay, on_serving=_show_addresses)
     if site_path is None:
         hints = [
-            f"To light a garden of your own, copy {example_path('one-zone')},",
-            "change it, and try leerie check and leerie nights on it.",
+            "To light a garden of your own: leerie run garden.toml, and its page asks for what it needs;",
+            "or leerie new garden.toml, which asks here.",
         ]
     else:
         hints = [f"To light it for real: leerie run {site_path}"]
