@@ -34,6 +34,23 @@ class Window:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
+class NoLight:
+    """A span that gives no light in a night, and why.
+
+    Attributes:
+        words: the reason, for a person who reads English.
+        event: the moment of the sun that does not come; None where it is for another reason.
+        begins_utc: where the span would begin and end, in the night or not; None where the sun decides.
+    """
+
+    span: Span
+    words: str
+    event: SunEvent | None = None
+    begins_utc: datetime | None = None
+    ends_utc: datetime | None = None
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
 class NightPlan:
     """What one zone does in one night.
 
@@ -42,6 +59,7 @@ class NightPlan:
         because: "every night" or the special night that decides; for a dark night, what made it dark.
         cause: whether the program or a special night decided.
         nights: "every night", or the special night's condition as written.
+        no_light: the spans that give none.
     """
 
     night: Night
@@ -50,6 +68,7 @@ class NightPlan:
     because: str
     cause: Cause
     nights: str
+    no_light: tuple[NoLight, ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -62,7 +81,30 @@ class PlanContext:
 
 
 class _NoLight(Exception):  # noqa: N818 - a reason, not an error
-    """Why a span gives no light in a night."""
+    """Why a span gives no light in a night: in words, and what NoLight has beside."""
+
+    def __init__(
+        self,
+        words: str,
+        *,
+        event: SunEvent | None = None,
+        begins: datetime | None = None,
+        ends: datetime | None = None,
+    ) -> None:
+        super().__init__(words)
+        self.event = event
+        self.begins_utc = begins
+        self.ends_utc = ends
+
+    def of(self, span: Span) -> NoLight:
+        """Give the value."""
+        return NoLight(
+            span=span,
+            words=str(self),
+            event=self.event,
+            begins_utc=self.begins_utc,
+            ends_utc=self.ends_utc,
+        )
 
 
 def plan_night(zone: Zone | ZoneProgram, night: Night, place: PlanContext) -> NightPlan:
@@ -76,16 +118,16 @@ def plan_night(zone: Zone | ZoneProgram, night: Night, place: PlanContext) -> Ni
     program = zone.program if special is None else special.program
     nights = EVERY_NIGHT if special is None else f"special night {special.nights}"
     windows: list[Window] = []
-    reasons: list[str] = []
+    no_light: list[NoLight] = []
     for span in program:
         try:
             lit = _lit(span, night, place)
             windows += [Window(on_utc=on, off_utc=off, span=str(span)) for on, off in lit]
         except _NoLight as reason:
-            reasons.append(f"{span}: {reason}")
+            no_light.append(reason.of(span))
     because = nights
     if not windows:
-        because = "; ".join(reasons) or "no light"
+        because = "; ".join(f"{each.span}: {each.words}" for each in no_light) or "no light"
         if special is not None:
             because = f"{nights}: {because}"
     return NightPlan(
@@ -95,6 +137,7 @@ def plan_night(zone: Zone | ZoneProgram, night: Night, place: PlanContext) -> Ni
         because=because,
         cause=Cause.PROGRAM if special is None else Cause.SPECIAL_NIGHT,
         nights=nights,
+        no_light=tuple(no_light),
     )
 
 
@@ -108,15 +151,17 @@ def _lit(span: Span, night: Night, place: PlanContext) -> list[tuple[datetime, d
         ends = _instant(span.ends, night, place)
     if ends <= begins:
         first, last = _edge_text(span.begins, begins, place), _edge_text(span.ends, ends, place)
-        raise _NoLight(f"{first} is not before {last}")
+        raise _NoLight(f"{first} is not before {last}", begins=begins, ends=ends)
     lit = overlap([(begins, ends)], [(night.starts_at_utc, night.ends_at_utc)])
     if not lit:
-        raise _NoLight(f"{_clock(begins, place)} to {_clock(ends, place)} is outside this night")
+        words = f"{_clock(begins, place)} to {_clock(ends, place)} is outside this night"
+        raise _NoLight(words, begins=begins, ends=ends)
     if span.while_dark:
         dark = place.sun.dark_intervals(night, place.dusk_angle_deg)
         lit = overlap(lit, [(each.starts_at_utc, each.ends_at_utc) for each in dark])
         if not lit:
-            raise _NoLight(f"it is never dark from {_clock(begins, place)} to {_clock(ends, place)}")
+            words = f"it is never dark from {_clock(begins, place)} to {_clock(ends, place)}"
+            raise _NoLight(words, begins=begins, ends=ends)
     if span.at_most is not None:
         # A limit on the light, not on the span.
         lit = first_part(lit, timedelta(seconds=span.at_most.seconds))
@@ -133,7 +178,7 @@ def _instant(edge: ClockEdge | SunEdge, night: Night, place: PlanContext) -> dat
     at_utc = find(night, angle_deg)
     if at_utc is None:
         cause = f"sink {angle_deg:g}° below the horizon" if twilight else "set"
-        raise _NoLight(f"no {edge.event} this night, the sun does not {cause}")
+        raise _NoLight(f"no {edge.event} this night, the sun does not {cause}", event=edge.event)
     return at_utc + timedelta(seconds=edge.offset_s)
 
 

@@ -12,8 +12,10 @@ from api.page.words import Words
 from api.web.context import RequestContext
 from api.web.schemas.zones import by_present_clock
 from config.models.site import Site, SpecialNight, Zone
-from config.program.spans import Span
-from controller.planning.plan import NightPlan
+from config.program.spans import Span, SunEvent
+from config.program.special_nights import parse_nights
+from controller.planning.plan import NightPlan, NoLight
+from controller.records.entries import Cause
 from controller.records.reading import Reading
 
 
@@ -24,7 +26,7 @@ class ZoneProgramView:
     Attributes:
         every_night: a sentence.
         special_nights: one sentence each, in the order of the site file.
-        tonight: a sentence; ``english`` is why it is dark tonight though its program has light, if it is.
+        tonight: a sentence; ``why`` says why it is dark though its program has light, if it is.
         out_of_service: why it is never lit; empty where it is in service.
     """
 
@@ -33,7 +35,7 @@ class ZoneProgramView:
     every_night: str
     special_nights: tuple[str, ...]
     tonight: str
-    english: str
+    why: str
     out_of_service: str
 
 
@@ -72,14 +74,16 @@ def show_overview(context: RequestContext, words: Words) -> Overview:
 
 def view_of(zone: Zone, plan: NightPlan, words: Words) -> ZoneProgramView:
     """Put one zone's program into words."""
-    tonight, english = night_prose(plan, words)
+    tonight, why = night_prose(plan, words)
+    special = special_prose(plan, words)
     return ZoneProgramView(
         id=zone.id,
         name=zone.name,
         every_night=every_night_prose(zone.program, words),
         special_nights=special_nights_prose(zone.special_nights, words),
-        tonight=words.gettext("Tonight: %(what)s.") % {"what": tonight},
-        english=english if zone.program else "",
+        tonight=words.gettext("Tonight: %(what)s.")
+        % {"what": f"{tonight} ({special})" if special else tonight},
+        why=why,
         out_of_service=zone.out_of_service or "",
     )
 
@@ -107,17 +111,44 @@ def program_sentences(program: Program, words: Words) -> tuple[str, ...]:
 
 
 def night_prose(plan: NightPlan, words: Words) -> tuple[str, str]:
-    """Say when a zone is lit in a night; where it is dark, that, and in English why."""
+    """Say when a zone is lit in a night; where it is dark, that, and why."""
     _ = words.gettext
-    if not plan.windows:
-        return _("dark"), plan.because
     starts_utc = plan.night.starts_at_utc
+    if not plan.windows:
+        reasons = (_why_dark(each, plan, words) for each in plan.no_light)
+        return _("dark"), "; ".join(dict.fromkeys(reasons))
     windows = [
         _("%(on)s to %(off)s")
         % {"on": words.moment(each.on_utc, starts_utc), "off": words.moment(each.off_utc, starts_utc)}
         for each in plan.windows
     ]
     return listed(windows, words), ""
+
+
+def special_prose(plan: NightPlan, words: Words) -> str:
+    """Name the special night that decides; nothing where none does."""
+    if plan.cause is not Cause.SPECIAL_NIGHT:
+        return ""
+    return nights_prose(parse_nights(plan.nights.removeprefix("special night ")), words)
+
+
+def _why_dark(reason: NoLight, plan: NightPlan, words: Words) -> str:
+    """Say why a span gives no light in a night."""
+    _ = words.gettext
+    night = plan.night
+    if reason.event in (SunEvent.DUSK, SunEvent.DAWN):
+        return _("the sun does not sink deep enough for dusk and dawn")
+    if reason.begins_utc is None or reason.ends_utc is None:
+        return _("the sun does not set")
+    times = {
+        "begins": words.moment(reason.begins_utc, night.starts_at_utc),
+        "ends": words.moment(reason.ends_utc, night.starts_at_utc),
+    }
+    if reason.ends_utc <= reason.begins_utc:
+        return _("it would begin at %(begins)s, but end at %(ends)s already") % times
+    if reason.begins_utc < night.ends_at_utc and reason.ends_utc > night.starts_at_utc:
+        return _("it is never dark from %(begins)s to %(ends)s") % times
+    return _("from %(begins)s to %(ends)s is not in this night") % times
 
 
 def change_prose(change: ProgramChange, site: Site, now: Reading, words: Words) -> ChangeView:

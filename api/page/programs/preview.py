@@ -8,13 +8,11 @@ from datetime import date, datetime, timedelta
 
 from api.page.night_band import Bar
 from api.page.programs.last_change import Program, program_of
-from api.page.programs.overview import night_prose
+from api.page.programs.overview import night_prose, special_prose
 from api.page.sky import Colour, sky_stops
-from api.page.span_prose import nights_prose
 from api.page.tonight import night_shown
 from api.page.words import Words
 from config.models.site import Zone
-from config.program.special_nights import Nights
 from controller.calendar.intervals import MS_PER_HOUR
 from controller.calendar.night import Night, local, nights
 from controller.energy.tariff import round_money
@@ -48,14 +46,14 @@ class NightPreview:
 
     Attributes:
         name: such as “the shortest night, Monday 21 June”.
-        said: when it is lit, or that it is dark; ``english`` says why then.
+        said: when it is lit, or that it is dark; ``why`` says why then.
         special: the special night that decides, in words; empty where none does.
         before: what the present program does, where that is something else.
     """
 
     name: str
     said: str
-    english: str
+    why: str
     special: str
     before: str
     strip: Strip
@@ -89,14 +87,14 @@ def preview(planner: Planner, zone_id: str, program: Program, now_utc: datetime,
     first_h, last_h = _edges(planner, [plan for pair in plans for plan in pair])
     found = []
     for (name, night), (then, now) in zip(shown, plans, strict=True):
-        said, english = night_prose(then, words)
+        said, why = night_prose(then, words)
         before = night_prose(now, words)[0]
         found.append(
             NightPreview(
                 name=name % {"day": words.day(night.date)},
                 said=said,
-                english=english,
-                special=_special(special_nights_of(program), night.date, words),
+                why=why,
+                special=special_prose(then, words),
                 before="" if before == said else before,
                 strip=_strip(planner, then, now, first_h, last_h),
             )
@@ -109,16 +107,6 @@ def preview(planner: Planner, zone_id: str, program: Program, now_utc: datetime,
         cost=cost,
         is_same=program == program_of(planner.site, zone_id),
     )
-
-
-def special_nights_of(program: Program) -> list[Nights]:
-    """Give the conditions of the special nights of a program, in their order."""
-    return [each.nights for each in program[1]]
-
-
-def _special(conditions: Sequence[Nights], night: date, words: Words) -> str:
-    decides = next((each for each in reversed(conditions) if each.match(night)), None)
-    return "" if decides is None else nights_prose(decides, words)
 
 
 def _extremes(planner: Planner, first: date) -> tuple[Night, Night]:

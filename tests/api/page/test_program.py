@@ -170,10 +170,16 @@ def test_a_night_that_stays_dark_says_why(house):
     """In June dusk is after half past eight."""
     form = screen(house, PATH).form(PATH)
     seen = see(house, form, **blanks(end="time", end_at="20:30")).text
+    why = "(it would begin at 20:56, but end at 20:30 already)"
+    assert f"Tonight, Monday 21 June dark; now: 20:56 to midnight {why}" in seen
+    seen = see(house, form, **blanks(text="20:00 to 20:30, while dark")).text
     assert (
-        "Tonight, Monday 21 June dark; now: 20:56 to midnight (dusk to 20:30: dusk (20:56) is not before"
-        in seen
+        "Tonight, Monday 21 June dark; now: 20:56 to midnight (it is never dark from 20:00 to 20:30)" in seen
     )
+    seen = see(house, form, **blanks(text="sunrise+10h to midnight")).text
+    assert "(it would begin at 15:11 tomorrow, but end at midnight already)" in seen
+    seen = see(house, form, **blanks(text="sunrise+10h for 1h")).text
+    assert "(from 15:11 tomorrow to 16:11 tomorrow is not in this night)" in seen
 
 
 def test_the_place_of_a_special_night_shows(house):
@@ -188,7 +194,12 @@ def test_it_can_be_seen_in_the_polar_summer(tmp_path):
     site = SITE.replace("latitude = 41.4901", "latitude = 69.65")
     house = PageHouse(tmp_path, site=site)
     seen = see(house, screen(house, PATH).form(PATH)).text
-    assert "no dusk this night, the sun does not sink 6° below the horizon" in seen
+    assert (
+        "The shortest night, Monday 21 June dark (the sun does not sink deep enough for dusk and dawn)"
+        in seen
+    )
+    seen = see(house, screen(house, PATH).form(PATH), **blanks(begin="sunset")).text
+    assert "The shortest night, Monday 21 June dark (the sun does not set)" in seen
     assert "In a year it would be lit for" in seen
     house.close()
 

@@ -25,7 +25,7 @@ def test_a_zone_that_stays_dark_says_why(tmp_path):
     """A program that gives no light tonight is told with its reason."""
     house = PageHouse(tmp_path, site=SITE.replace("dusk to midnight", "dusk to 20:30"))
     seen = screen(house, "/programs")
-    assert "Tonight: dark. (dusk to 20:30: dusk (20:56) is not before 20:30)" in seen.text
+    assert "Tonight: dark. (it would begin at 20:56, but end at 20:30 already)" in seen.text
     assert "1 of 2 zones have light in their programs." in seen.text
     house.close()
 
