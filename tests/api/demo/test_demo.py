@@ -54,7 +54,7 @@ def test_a_whole_evening_from_beginning_to_end(folder: Path) -> None:
         assert re.search(rf"^{each.name} +\d h \d\d m", result.stdout, re.MULTILINE)
     assert "The evening is over: " in result.stdout
     assert f"{2 * len(zones)} switchings; every relay was simulated." in result.stdout
-    assert "leerie check" in result.stdout
+    assert "leerie new" in result.stdout
 
 
 def read_until(stream: int, what: bytes) -> bytes:
