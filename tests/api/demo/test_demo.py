@@ -110,7 +110,7 @@ def test_a_terminal_gets_the_picture(folder: Path) -> None:
         stderr=theirs,
     ) as running:
         os.close(theirs)
-        shown = read_until(ours, b"leerie check").decode()
+        shown = read_until(ours, b"asks here").decode()
         assert running.wait(30) == 0
     os.close(ours)
     assert "Sat 18 Dec 2027, EST" in shown
