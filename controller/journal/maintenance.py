@@ -19,7 +19,8 @@ class JournalMaintenance:
     Args:
         past: what the journal said at the start; None where it could not be read.
         learn: is given what earlier keepers left behind, once the journal can be read.
-        on_replaced: called once another file has taken the journal's place, perhaps in another folder.
+        on_replaced: called once another file has taken the journal's place, perhaps in another folder, and
+            once it can be written again: the folder may be another, or the old one as it was.
     """
 
     def __init__(
@@ -37,6 +38,7 @@ class JournalMaintenance:
         self._learn = learn
         self._on_replaced = on_replaced
         self._replaced = journal.replaced
+        self._failed = False
         self._before = past
 
     def flush(self) -> None:
@@ -50,6 +52,7 @@ class JournalMaintenance:
         try:
             self._journal.flush(self._clock.read())
         except JournalError:
+            self._failed = True
             if not self._journal.damaged:
                 raise
             self.check()
@@ -63,8 +66,8 @@ class JournalMaintenance:
             before = [each for each in past.overrides if each in self._before.overrides]
             self._learn(replace(self._before, overrides=tuple(before)))
             self._past = past
-        if self._journal.replaced != self._replaced:
-            self._replaced = self._journal.replaced
+        if self._failed or self._journal.replaced != self._replaced:
+            self._failed, self._replaced = False, self._journal.replaced
             self._on_replaced()
 
     def check(self) -> None:

@@ -139,7 +139,7 @@ def answer_with_report(
         if is_head(request):
             with years.planner_like(gateway.planner) as planner:
                 require_season(planner, gateway.journal, season, now_utc=now.utc)
-            return head_of(HTML)
+            return head_of(HTML, {"vary": "accept-encoding"})
         period = read_period(season, gateway.planner)
         minute = now.utc.replace(second=0, microsecond=0)
         until = minute.date() if period.ends_at_utc <= now.utc else minute

@@ -115,7 +115,7 @@ def answer_with_sheet(
     site = context.gateway.site
     _require_transformer(site, transformer)
     if is_head(request):
-        return head_of(HTML)
+        return head_of(HTML, {"vary": "accept-encoding"})
     today = context.now().utc.astimezone(ZoneInfo(site.time_zone)).date()
 
     def work(planner: Planner) -> str:

@@ -147,7 +147,7 @@ def get_year_svg(request: Request, context: Context, params: Annotated[YearSvgPa
         tonight = planner.night_at(now_utc).date
         zones = () if params.zone is None else (planner.site.zone(params.zone).id,)
         if is_head(request):
-            return head_of(SVG)
+            return head_of(SVG, {"vary": "accept-encoding"})
         if params.kind == "future":
             year = forecast_year(planner, YearQuery(first=params.from_date or tonight, zones=zones))
             drawn = draw_future(year, width_px=params.width)

@@ -28,14 +28,22 @@ class Setup:
         self.journal = Journal(state)
         self.learned: list[PreviousRun] = []
         self.refuse = 0
+        self.times_replaced = 0
         self.maintenance = JournalMaintenance(
-            self.journal, clock=SteppedClock(DUSK, boot_s=2000), past=past, learn=self.learn
+            self.journal,
+            clock=SteppedClock(DUSK, boot_s=2000),
+            past=past,
+            learn=self.learn,
+            on_replaced=self.note_replaced,
         )
 
     @property
     def overrides_given(self) -> list[Override]:
         """The overrides that it was given."""
         return [override for past in self.learned for override in past.overrides]
+
+    def note_replaced(self) -> None:
+        self.times_replaced += 1
 
     def learn(self, past: PreviousRun) -> None:
         if self.refuse:
@@ -66,6 +74,24 @@ def test_a_disk_that_fails_raises_and_loses_nothing(state: Path) -> None:
     setup.maintenance.flush()
     assert setup.journal.fault is None
     assert len(list(JournalReader(state).switchings())) == 1
+
+
+def test_it_is_told_once_that_the_folder_can_be_written_again(state: Path) -> None:
+    """What else is kept in it may have been missed meanwhile, as the copy of the site file."""
+    setup = Setup(state, past=PreviousRun())
+    setup.journal.append(dark("jetty", reading(0)))
+    setup.maintenance.flush()
+    state.rename(state.with_name("away"))
+    state.write_text("in the way")
+    setup.journal.append(lit("jetty", reading(0)))
+    with pytest.raises(JournalError):
+        setup.maintenance.flush()
+    before = setup.times_replaced
+    state.unlink()
+    state.with_name("away").rename(state)
+    setup.maintenance.flush()
+    setup.maintenance.flush()
+    assert setup.times_replaced == before + 1
 
 
 def test_what_an_earlier_keeper_left_is_given_once_it_can_be_read(state: Path) -> None:
