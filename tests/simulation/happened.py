@@ -5,7 +5,7 @@ from __future__ import annotations
 import contextlib
 import sqlite3
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 from sqlite3 import connect  # before the world puts its own in its place
@@ -212,6 +212,13 @@ class Happened:
         """The board slept."""
         if self._process is not None:
             self._process.asleep_s += for_s
+
+    def need_not(self, kind: str, words: str) -> None:
+        """The process ended before it came to something, which need not be told."""
+        self._expected = [
+            replace(each, must=False) if (each.kind, each.words) == (kind, words) else each
+            for each in self._expected
+        ]
 
     def ended(self) -> None:
         """The process is gone: what the next one can know of it."""

@@ -15,7 +15,7 @@ from controller.keeper.keeper import Keeper
 from controller.records.entries import Override
 from tests.simulation.happened import POWER_LOST, Asked
 from tests.simulation.judge import TICK_S, PlacedOverride
-from tests.simulation.kept_garden import KeptGarden
+from tests.simulation.kept_garden import NEW_DATA, KeptGarden
 from tests.simulation.story import DAY_S
 from tests.simulation.violation import Violation
 
@@ -336,7 +336,7 @@ class EventfulGarden(KeptGarden):
         self.world.zone_data += 1
         if self.world.now_s <= self.noons_from_s or self.world.disk:
             self.zone_data = self.world.zone_data
-            self.told.allow_event("site changed", words="new time zone data")
+            self.told.allow_event("site changed", words=NEW_DATA)
 
     def on_override(self, *, on: bool, kind: str, for_s: float) -> None:
         """Somebody wants light, or dark, for now."""

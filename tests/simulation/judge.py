@@ -162,8 +162,12 @@ class Judge:
                 self.next_check_s = min(self.next_check_s, since_s + slack_s + 0.1)
         self.check_pins()
 
+    def forget_lights(self) -> None:
+        """The process is gone, and what it lit is dark: the first light of the next one waits for nothing."""
+        self._last_lit_s = -1e9
+
     def check_pins(self) -> None:
-        """No relay switched within its rest, no two lights within the stagger."""
+        """No relay switched within its rest, no two lights of one process within the stagger."""
         world = self.world
         for number, truth in world.pins.items():
             seen = self._seen_changes.get(number, 0)

@@ -23,6 +23,8 @@ from tests.simulation.world import Killed, World
 # After something has happened, and before the next, every tick counts.
 BUSY_S = 95.0
 BUSY_BEFORE_S = 35.0
+# What the journal says of new time zone data.
+NEW_DATA = "new time zone data"
 # Where nothing has happened for a while, every change comes at its instant.
 PUNCTUAL_S = 1.0
 # A clock that is set is noticed within a second.
@@ -88,6 +90,8 @@ class KeptGarden:
         self.read_text: str | None = None
         self.file_due_s: float | None = None
         self.zone_data = 0
+        # When new data were to be used last.
+        self.new_data_s = -DAY_S
 
     @property
     def busy(self) -> bool:
@@ -168,8 +172,8 @@ class KeptGarden:
                 self.noons.append((self.world.now_s, night, before))
             if self.zone_data != self.world.zone_data:
                 tell = self.told.expect if now.trusted and known else self.told.allow_event
-                tell("site changed", words="new time zone data")
-                self.zone_data = self.world.zone_data
+                tell("site changed", words=NEW_DATA)
+                self.zone_data, self.new_data_s = self.world.zone_data, self.world.now_s
         self.night = night
 
     def notice_file(self) -> None:
@@ -200,6 +204,7 @@ class KeptGarden:
     def start(self, kind: str = "") -> None:
         """Start the program, after an end of some kind that it must tell."""
         self.daemon = None
+        self.judge.forget_lights()
         self.world.killed = self.scheduler_hangs = False
         self.never("scheduler goes on")
         self.blind = self.world.disk == "broken"
@@ -277,6 +282,8 @@ class KeptGarden:
         if daemon is not None:
             daemon.end()
         world.release_pins()
+        if world.now_s - self.new_data_s < 1:
+            self.told.need_not("site changed", NEW_DATA)
         self.told.ended()
         self.after(off_s, "start again", sync=bool(waiting or world.disk), kind=kind)
 
