@@ -6,13 +6,15 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
+from api.page.span_prose import length_prose, nights_prose
 from api.page.words import Words
 from api.web.schemas.zones import by_present_clock, standing_override
 from config.models.site import Zone
 from config.program.parser import parse_span
-from config.program.spans import Edge, SunEdge
+from config.program.spans import Duration, Edge, SunEdge
 from controller.keeper.state import ZoneStatus
-from controller.planning.plan import EVERY_NIGHT, Window
+from controller.planning.decision import seconds_left
+from controller.planning.plan import Window
 from controller.planning.planner import ProgramState
 from controller.records.entries import Cause, Override
 from controller.records.reading import Reading
@@ -81,16 +83,16 @@ def why(seen: ZoneNow, now: Reading, words: Words) -> str:
         return _("not looked at yet")
     if zone.out_of_service is not None:
         return _("out of service: %(why)s") % {"why": zone.out_of_service}
+    if status.fault is not None:
+        since = words.moment(by_present_clock(status.fault.since, now), now.utc)
+        return _("its relay does not do as it is told, since %(since)s; see above") % {"since": since}
     override = status.override
     standing = standing_override(override, now)
     if override is not None and standing is not None:
         return _asked(override, standing.until, now, words)
     if status.decision.cause is Cause.CLOCK_NOT_TRUSTED:
         return _("dark until the clock is right; you can light it yourself")
-    program = seen.program
-    if status.lit != program.on:
-        return _("about to be lit") if program.on else _("about to go dark")
-    return _lit(status, program, now, words) if program.on else _dark(program, now, words)
+    return _by_program(status, seen, now, words)
 
 
 def _asked(override: Override, until: str | None, now: Reading, words: Words) -> str:
@@ -102,9 +104,28 @@ def _asked(override: Override, until: str | None, now: Reading, words: Words) ->
         _("lit by %(who)s at %(placed)s") if override.on else _("put out by %(who)s at %(placed)s")
     ) % values
     if until is None:
-        return said
+        # Without a trusted clock only how long it still lasts is known.
+        left_min = round((seconds_left(override, now) or 0) / 60)
+        if not left_min:
+            return said
+        length = length_prose(Duration(hours=left_min // 60, minutes=left_min % 60), words)
+        return f"{said}; " + _("for another %(length)s") % {"length": length}
     moment = words.moment(datetime.fromisoformat(until), now.utc)
     return f"{said}; " + _("back to its program at %(moment)s") % {"moment": moment}
+
+
+def _by_program(status: ZoneStatus, seen: ZoneNow, now: Reading, words: Words) -> str:
+    """Say what the program has the zone do, and on which nights where these are special ones."""
+    _ = words.gettext
+    program = seen.program
+    if status.lit != program.on:
+        return _("about to be lit") if program.on else _("about to go dark")
+    said = _lit(status, program, now, words) if program.on else _dark(program, now, words)
+    on_date = program.plan.night.date
+    special = next((each for each in reversed(seen.zone.special_nights) if each.nights.match(on_date)), None)
+    if special is None or not (program.on or program.waits_for):
+        return said
+    return f"{said} ({nights_prose(special.nights, words)})"
 
 
 def _lit(status: ZoneStatus, program: ProgramState, now: Reading, words: Words) -> str:
@@ -119,7 +140,7 @@ def _lit(status: ZoneStatus, program: ProgramState, now: Reading, words: Words) 
     if program.until_utc is not None:
         until = _moment(program.until_utc, edge_of(window, "off"), now, words)
         said += "; " + _("until %(until)s") % {"until": until}
-    return said + _special(program, words)
+    return said
 
 
 def _dark(program: ProgramState, now: Reading, words: Words) -> str:
@@ -130,7 +151,7 @@ def _dark(program: ProgramState, now: Reading, words: Words) -> str:
             "on": _moment(ahead.on_utc, edge_of(ahead, "on"), now, words),
             "off": _moment(ahead.off_utc, edge_of(ahead, "off"), now, words),
         }
-        return _("dark; lit from %(on)s until %(off)s") % values + _special(program, words)
+        return _("dark; lit from %(on)s until %(off)s") % values
     said = _("dark")
     if program.window is not None:
         off = _moment(program.window.off_utc, edge_of(program.window, "off"), now, words)
@@ -140,12 +161,6 @@ def _dark(program: ProgramState, now: Reading, words: Words) -> str:
     if program.until_utc is not None:
         said += "; " + _("lit again at %(moment)s") % {"moment": words.moment(program.until_utc, now.utc)}
     return said
-
-
-def _special(program: ProgramState, words: Words) -> str:
-    if program.plan.nights == EVERY_NIGHT:
-        return ""
-    return words.gettext(" (%(nights)s)") % {"nights": program.plan.nights.removeprefix("special night ")}
 
 
 def _moment(at_utc: datetime, edge: Edge | None, now: Reading, words: Words) -> str:

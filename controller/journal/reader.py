@@ -218,10 +218,8 @@ class JournalReader:
             return boots[at.boot_id], boot_ms_of(at)
 
         here = boots[entry_id.boot_id], entry_id.boot_ms
-        until = (
-            boots.get(before.boot_id, len(boots) + 1),
-            before.boot_ms,
-        )  # one that is not written yet is last
+        # A boot that is not written yet is the last.
+        until = boots.get(before.boot_id, len(boots) + 1), before.boot_ms
         since = sorted((each for each in found if here <= place(each) < until), key=place)
         if any(isinstance(each, Event) and each.kind in _ANOTHER_FILE for each in since):
             return None

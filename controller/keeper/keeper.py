@@ -411,9 +411,8 @@ class Keeper:
         if state.fault is not None and now.boot_s < state.fault.retry_at_boot_s:
             return state.fault.retry_at_boot_s - now.boot_s
         try:
-            if (
-                state.fault is None
-            ):  # after a fault its zone may have another relay, whose runs the journal has
+            # After a fault its zone may have another relay, whose runs the journal has.
+            if state.fault is None:
                 self._find(zone_id, state, now)
             if state.lit:
                 pause_s = self._pause_s(state, now, on=False)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import resource
 from datetime import UTC, datetime, timedelta
 
 import pytest
@@ -80,15 +79,6 @@ def clock():
             pytest.fail(MISSING)
         pytest.skip(MISSING)
     return FakeTime(rate=1)
-
-
-@pytest.fixture
-def files_to_open():
-    """Let this process open more files than usual."""
-    soft, hard = resource.getrlimit(resource.RLIMIT_NOFILE)
-    resource.setrlimit(resource.RLIMIT_NOFILE, (hard if hard < 8192 else max(soft, 8192), hard))
-    yield
-    resource.setrlimit(resource.RLIMIT_NOFILE, (soft, hard))
 
 
 @pytest.mark.usefixtures("files_to_open")

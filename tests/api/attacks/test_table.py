@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import contextlib
 import logging
-import resource
 import sqlite3
 from datetime import timedelta
 
@@ -190,15 +189,6 @@ def test_65_kib_10_gb_200_kb_header(web, house):
 
 
 # 200 and 1,000 slow heads, bodies, TLS hellos: gone within 11 s; another address is served
-
-
-@pytest.fixture
-def files_to_open():
-    """Let this process, which is the thousands of clients as well, open more than usual."""
-    soft, hard = resource.getrlimit(resource.RLIMIT_NOFILE)
-    resource.setrlimit(resource.RLIMIT_NOFILE, (hard if hard < 8192 else max(soft, 8192), hard))
-    yield
-    resource.setrlimit(resource.RLIMIT_NOFILE, (soft, hard))
 
 
 @pytest.mark.usefixtures("files_to_open")

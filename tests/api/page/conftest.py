@@ -3,7 +3,6 @@ from datetime import timedelta
 import pytest
 
 from api.page.app import add_page
-from tests.api.lines import serving
 from tests.api.stand_in import EVENING_UTC, House
 
 
@@ -28,10 +27,3 @@ def house(tmp_path):
     house = evening(tmp_path)
     yield house
     house.close()
-
-
-@pytest.fixture
-def server(house):
-    """A web server that serves the house on a free port."""
-    with serving(house.make_app) as server:
-        yield server

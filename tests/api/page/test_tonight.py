@@ -10,7 +10,10 @@ from tests.api.stand_in import SITE
 
 
 def test_one_look_says_what_is_lit_and_until_when(house):
-    """Whoever reads only the first sentence knows enough; dusk and midnight are named."""
+    """Whoever reads only the first sentence knows enough; dusk and midnight are named.
+
+    Skyfield with DE421 has sunset at 20:22:34, dusk at 20:56:37, dawn at 04:37:43 and sunrise at 05:11:47.
+    """
     seen = screen(house)
     assert "All two zones are lit. The last one goes dark at midnight." in seen.text
     assert "Jetty and steps lit since 20:56 (dusk); until midnight" in seen.text
@@ -113,6 +116,9 @@ def test_lights_that_are_held_say_so_and_a_person_can_vouch_for_the_clock(tmp_pa
     seen = screen(house)
     assert "The lights are held." in seen.text
     assert "It says 21:30 on Monday 21 June 2027." in seen.text
+    send(house, seen.form("/zones/jetty/light"), ("light", "on"))
+    assert "lit by this board at 21:30; for another 4 hours" in screen(house).text
+    send(house, screen(house).form("/zones/jetty/undo"))
     assert send(house, seen.form("/clock")).status_code == 303
     assert "All two zones are lit." in screen(house).text
     house.close()
@@ -126,6 +132,7 @@ def test_a_relay_that_fails_is_told_where_it_matters(house):
     seen = screen(house)
     assert "Jetty and steps: its relay does not do as it is told, since 00:30. Check its wire" in seen.text
     assert "pin 17" in seen.text
+    assert "Jetty and steps its relay does not do as it is told, since 00:30; see above" in seen.text
     assert "orchard dark since 23:45; lit again at 21:15" in seen.text
     del device.pin._change_state
 

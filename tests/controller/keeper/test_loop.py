@@ -649,7 +649,7 @@ def test_stopping_twice_or_before_the_beginning_does_no_harm() -> None:
 
 
 def test_what_fails_in_the_background_is_logged(caplog: pytest.LogCaptureFixture) -> None:
-    """With the name of the errand; nobody waits for it."""
+    """With the name of its thread; nobody waits for it."""
     done = threading.Event()
 
     def fail() -> None:
@@ -658,12 +658,12 @@ def test_what_fails_in_the_background_is_logged(caplog: pytest.LogCaptureFixture
         finally:
             done.set()
 
-    in_background(fail, name="an errand")
+    in_background(fail, name="some work")
     assert done.wait(PATIENCE_S)
     for thread in threading.enumerate():
-        if thread.name == "an errand":
+        if thread.name == "some work":
             thread.join(PATIENCE_S)
-    assert "an errand" in caplog.text
+    assert "some work" in caplog.text
     assert "a slip of ours" in caplog.text
 
 
