@@ -1,4 +1,4 @@
-"""The catalogues of the page: brings them up to date with the texts in the code.
+"""The catalogues of the page: brings them up to date with the texts in the code of every layer.
 
 ``python -m tests.catalogue`` writes new texts into every catalogue, to be translated there, and compiles it.
 """
@@ -14,19 +14,31 @@ from babel.messages.extract import extract_from_dir
 from babel.messages.mofile import write_mo
 from babel.messages.pofile import read_po, write_po
 
-PAGE = Path(__file__).parents[1] / "api" / "page"
-KEYWORDS = {"_": None, "gettext": None, "N_": None, "ngettext": (1, 2), "pgettext": ((1, "c"), 2)}
-METHODS = [("**.py", "python"), ("templates/**.html", "jinja2"), ("templates/**.svg", "jinja2")]
-OPTIONS = {"templates/**": {"extensions": "jinja2.ext.i18n", "trimmed": "true", "newstyle_gettext": "true"}}
+ROOT = Path(__file__).parents[1]
+PAGE = ROOT / "api" / "page"
+KEYWORDS = {
+    "_": None,
+    "gettext": None,
+    "N_": None,
+    "ngettext": (1, 2),
+    "pgettext": ((1, "c"), 2),
+    "Phrase": None,
+    "count_phrase": (1, 2),
+}
+METHODS = [("**.py", "python"), ("**/templates/**.html", "jinja2"), ("**/templates/**.svg", "jinja2")]
+OPTIONS = {
+    "**/templates/**": {"extensions": "jinja2.ext.i18n", "trimmed": "true", "newstyle_gettext": "true"}
+}
 
 
 def extract() -> Catalog:
     """Gather every text of the page that is for translation."""
     found = Catalog(project="leerie", charset="utf-8")
-    for place, _, text, comments, context in extract_from_dir(
-        PAGE, method_map=METHODS, options_map=OPTIONS, keywords=KEYWORDS
-    ):
-        found.add(text, None, [(f"api/page/{place}", None)], auto_comments=comments, context=context)
+    for layer in ("api", "config", "controller"):
+        for place, _, text, comments, context in extract_from_dir(
+            ROOT / layer, method_map=METHODS, options_map=OPTIONS, keywords=KEYWORDS
+        ):
+            found.add(text, None, [(f"{layer}/{place}", None)], auto_comments=comments, context=context)
     return found
 
 

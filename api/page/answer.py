@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import gzip
 import re
-from functools import cache
+from functools import cache, partial
 from hashlib import sha256
 from importlib.resources import files
 from typing import Any
@@ -16,10 +16,11 @@ from markupsafe import Markup
 
 from api.access.client import ClientKind
 from api.page.forms import TOKEN
-from api.page.words import LANGUAGES, Words, catalogue, choose_language
+from api.page.words import LANGUAGES, Words, catalogue, choose_language, say
 from api.web.context import RequestContext
 from api.web.headers import compressed
 from api.web.permission import form_token_for
+from config.phrase import Phrase
 
 LANGUAGE_COOKIE = "leerie-language"
 # The page loads its own styles, scripts and pictures, sends its own forms, and listens to its own events.
@@ -42,8 +43,18 @@ def _environment(language: str) -> jinja2.Environment:
         trim_blocks=True,
         lstrip_blocks=True,
     )
+    environment.filters["say"] = partial(_say, language=language)
     environment.install_gettext_translations(catalogue(language), newstyle=True)  # type: ignore[attr-defined]
     return environment
+
+
+def _say(text: str, *, language: str) -> str:
+    """Say what a deeper layer says; what it can say in English only is marked as English."""
+    if language == "en" or not text:
+        return text
+    if isinstance(text, Phrase):
+        return say(text, language)
+    return Markup('<span lang="en">{}</span>').format(text)
 
 
 def words_for(request: Request) -> Words:

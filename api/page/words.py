@@ -13,6 +13,7 @@ from functools import cache
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
+from config.phrase import Phrase
 from controller.calendar.night import local, night_at
 
 # By the tag of each, what its speakers call it.
@@ -49,6 +50,18 @@ def catalogue(language: str) -> gettext.NullTranslations:
     if language == "en":
         return gettext.NullTranslations()
     return gettext.translation("leerie", _LOCALE, [language])
+
+
+def write_number(text: str, language: str) -> str:
+    """Write a number as a language does: 1,737.5 is 1.737,5 in German."""
+    return text.translate(str.maketrans(",.", ".,")) if language == "de" else text
+
+
+def say(text: str, language: str) -> str:
+    """Say what a deeper layer says in a language; what is not a phrase stays as it is."""
+    if not isinstance(text, Phrase):
+        return text
+    return text.said_in(catalogue(language), lambda number: write_number(number, language))
 
 
 def choose_language(accept: str, chosen: str | None = None) -> str:
@@ -110,10 +123,7 @@ class Words:
 
     def number(self, value: float | Decimal, digits: int = 0) -> str:
         """Write a number with so many digits after the point: 1,737.5, or 1.737,5 in German."""
-        text = f"{value:,.{digits}f}"
-        if self.language == "de":
-            return text.translate(str.maketrans(",.", ".,"))
-        return text
+        return write_number(f"{value:,.{digits}f}", self.language)
 
     def hour(self, at_utc: datetime) -> str:
         """Write a full hour in as little room as there is: 21, or 9 PM."""

@@ -1,0 +1,78 @@
+"""A sentence for a person that still knows how it was made, so that the page can translate it."""
+
+from __future__ import annotations
+
+import string
+from collections.abc import Callable, Mapping, Sequence
+from decimal import Decimal
+from typing import Any, Protocol, Self
+
+
+class Translations(Protocol):
+    """What a text needs of a catalogue; ``gettext.NullTranslations`` has it."""
+
+    def gettext(self, message: str) -> str:
+        """Translate a text."""
+        ...
+
+    def ngettext(self, msgid1: str, msgid2: str, n: int) -> str:
+        """Translate a text that depends on a count."""
+        ...
+
+
+class Phrase(str):
+    """A sentence made from a template with the fields of ``str.format`` and their values.
+
+    It is the English sentence, wherever a ``str`` is wanted; ``said_in`` gives another language's. A value
+    may be a text itself. A number given as ``int``, ``float`` or ``Decimal`` is written as the language does;
+    one that must stay as it is typed (in a site file, a key, an id) is given as a ``str``.
+
+    Example:
+        >>> Phrase("zone “{zone}” gets {volts:.1f} V", zone="jetty", volts=10.25)
+        'zone “jetty” gets 10.2 V'
+    """
+
+    template: str
+    values: Mapping[str, object]
+    many: tuple[str, int] | None
+
+    def __new__(cls, template: str, /, *, many: tuple[str, int] | None = None, **values: object) -> Self:
+        """Make a phrase; ``many`` is the template for other counts than one, and the count."""
+        english = template if many is None or many[1] == 1 else many[0]
+        self = super().__new__(cls, english.format_map(values) if values else english.format())
+        self.template, self.values, self.many = template, values, many
+        return self
+
+    def __getnewargs_ex__(self) -> tuple[tuple[str], dict[str, Any]]:  # for copies
+        """Give what the text is made from."""
+        return (self.template,), {"many": self.many, **self.values}
+
+    def said_in(self, texts: Translations, number: Callable[[str], str] = str) -> str:
+        """Say it in the language of a catalogue; ``number`` turns 1,234.5 into what is written there."""
+        if self.many is None:
+            template = texts.gettext(self.template)
+        else:
+            template = texts.ngettext(self.template, *self.many)
+        return _Filling(texts, number).vformat(template, (), self.values)
+
+
+class _Filling(string.Formatter):
+    def __init__(self, texts: Translations, number: Callable[[str], str]) -> None:
+        self._texts, self._number = texts, number
+
+    def format_field(self, value: object, format_spec: str) -> str:
+        if isinstance(value, Phrase):
+            return format(value.said_in(self._texts, self._number), format_spec)
+        text = format(value, format_spec)
+        return self._number(text) if isinstance(value, int | float | Decimal) else text
+
+
+def count_phrase(one: str, other: str, count: int, **values: object) -> Phrase:
+    """Make a phrase that depends on a count, which its templates name ``{n}``."""
+    return Phrase(one, many=(other, count), n=count, **values)
+
+
+def list_phrases(phrases: Sequence[str], separator: str = ", ") -> Phrase:
+    """Put phrases one after the other; each is still said in the language of the page."""
+    fields: dict[str, Any] = {f"part{place}": text for place, text in enumerate(phrases)}
+    return Phrase(separator.join(f"{{{field}}}" for field in fields), **fields)

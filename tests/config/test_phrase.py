@@ -1,0 +1,74 @@
+"""A sentence that can be said in another language: tests of config/phrase.py."""
+
+import copy
+import gettext
+import io
+
+import pytest
+from babel.messages.catalog import Catalog
+from babel.messages.mofile import write_mo
+
+from config.phrase import Phrase, count_phrase, list_phrases
+
+
+@pytest.fixture
+def german() -> gettext.GNUTranslations:
+    """Give a small catalogue, as gettext reads it."""
+    catalog = Catalog(locale="de")
+    catalog.add("zone “{zone}” gets {volts:.1f} V", "Zone „{zone}“ bekommt {volts:.1f} V")
+    catalog.add(("{n} lamp at {volts} V", "{n} lamps at {volts} V"), ("{n} Lampe", "{n} Lampen"))
+    catalog.add("too little", "zu wenig")
+    catalog.add("{what}; write {remedy}", "{what}; schreibe {remedy}")
+    file = io.BytesIO()
+    write_mo(file, catalog)
+    file.seek(0)
+    return gettext.GNUTranslations(file)
+
+
+def comma(number: str) -> str:
+    """Write a number as in German."""
+    return number.translate(str.maketrans(",.", ".,"))
+
+
+def test_a_text_is_its_english_sentence() -> None:
+    """A text equals, and is written as, the sentence that its template and values make."""
+    text = Phrase("zone “{zone}” gets {volts:.1f} V", zone="jetty", volts=10.25)
+    assert text == "zone “jetty” gets 10.2 V"
+    assert isinstance(text, str)
+
+
+def test_another_language_has_its_own_order_and_its_own_point(german: gettext.GNUTranslations) -> None:
+    """A translated text has the same values, with its numbers written as the language does."""
+    text = Phrase("zone “{zone}” gets {volts:.1f} V", zone="a.b", volts=1234.5)
+    assert text.said_in(german, comma) == "Zone „a.b“ bekommt 1234,5 V"
+
+
+@pytest.mark.parametrize(
+    ("count", "english", "other"), [(1, "1 lamp at 9 V", "1 Lampe"), (3, "3 lamps at 9 V", "3 Lampen")]
+)
+def test_a_count_chooses_the_form(
+    german: gettext.GNUTranslations, count: int, english: str, other: str
+) -> None:
+    """One lamp and three lamps have each their own form in each language."""
+    text = count_phrase("{n} lamp at {volts} V", "{n} lamps at {volts} V", count, volts=9)
+    assert text == english
+    assert text.said_in(german) == other
+
+
+def test_texts_within_a_text_are_translated_too(german: gettext.GNUTranslations) -> None:
+    """A value that is a text is said in the same language; a plain one stays as it is typed."""
+    text = Phrase("{what}; write {remedy}", what=Phrase("too little"), remedy="1.5 {x}")
+    assert text == "too little; write 1.5 {x}"
+    assert text.said_in(german, comma) == "zu wenig; schreibe 1.5 {x}"
+    assert list_phrases([Phrase("too little"), "a"]).said_in(german) == "zu wenig, a"
+
+
+def test_a_text_that_is_not_in_the_catalogue_stays_english(german: gettext.GNUTranslations) -> None:
+    """What nobody translated is said in English."""
+    assert Phrase("new: {n}", n=1).said_in(german) == "new: 1"
+
+
+def test_a_copy_is_the_same_text(german: gettext.GNUTranslations) -> None:
+    """A copied text can still be said in another language."""
+    text = copy.deepcopy(count_phrase("{n} lamp at {volts} V", "{n} lamps at {volts} V", 2, volts=9))
+    assert (text, text.said_in(german)) == ("2 lamps at 9 V", "2 Lampen")
