@@ -15,7 +15,7 @@ from babel.messages.mofile import write_mo
 from babel.messages.pofile import read_po, write_po
 
 ROOT = Path(__file__).parents[1]
-PAGE = ROOT / "api" / "page"
+LOCALE = ROOT / "api" / "render" / "locale"
 KEYWORDS = {
     "_": None,
     "gettext": None,
@@ -32,7 +32,7 @@ OPTIONS = {
 
 
 def extract() -> Catalog:
-    """Gather every text of the page that is for translation."""
+    """Gather every text that is for translation."""
     found = Catalog(project="leerie", charset="utf-8")
     for layer in ("api", "config", "controller"):
         for place, _, text, comments, context in extract_from_dir(
@@ -44,7 +44,7 @@ def extract() -> Catalog:
 
 def catalogue_path(language: str) -> Path:
     """Give where the catalogue of a language is."""
-    return PAGE / "locale" / language / "LC_MESSAGES" / "leerie.po"
+    return LOCALE / language / "LC_MESSAGES" / "leerie.po"
 
 
 def read(language: str) -> Catalog:
@@ -64,7 +64,7 @@ def compiled(catalog: Catalog) -> bytes:
 def main() -> None:
     """Bring every catalogue up to date, and say what is left to be translated."""
     texts = extract()
-    for folder in sorted((PAGE / "locale").iterdir()):
+    for folder in sorted(LOCALE.iterdir()):
         path = catalogue_path(folder.name)
         known = read(folder.name) if path.exists() else Catalog(locale=folder.name, project="leerie")
         known.update(texts, no_fuzzy_matching=True)

@@ -9,9 +9,9 @@ from datetime import date, timedelta
 from decimal import Decimal
 
 from api.page.nights import lasts, reason_words
-from api.page.words import N_, Words
 from api.render.limits import hour_notes
 from api.render.numbers import NONE, currency_of, hours_of, kwh_of
+from api.render.words import N_, Words
 from api.web.context import RequestContext
 from controller.calendar.periods import Each, Period, parse_period, season_at, season_of
 from controller.energy.tariff import round_money

@@ -4,23 +4,22 @@ from __future__ import annotations
 
 import gzip
 import re
-from functools import cache, partial
+from functools import cache
 from hashlib import sha256
 from importlib.resources import files
 from typing import Any
 
-import jinja2
 from fastapi import Request, Response
 from fastapi.responses import RedirectResponse
 from markupsafe import Markup
 
 from api.access.client import ClientKind
 from api.page.forms import TOKEN
-from api.page.words import LANGUAGES, Words, catalogue, choose_language, say
+from api.render.jinja import environment
+from api.render.words import LANGUAGES, Words, choose_language
 from api.web.context import RequestContext
 from api.web.headers import compressed
 from api.web.permission import form_token_for
-from config.phrase import Phrase
 
 LANGUAGE_COOKIE = "leerie-language"
 # The page loads its own styles, scripts and pictures, sends its own forms, and listens to its own events.
@@ -31,30 +30,6 @@ POLICY = (
 )
 _HERE = files("api.page")
 _IS_HERE = re.compile(r"/(?![/\\])[^\\\s]*")
-
-
-@cache
-def _environment(language: str) -> jinja2.Environment:
-    environment = jinja2.Environment(
-        loader=jinja2.PackageLoader("api.page"),
-        autoescape=True,
-        undefined=jinja2.StrictUndefined,
-        extensions=["jinja2.ext.i18n"],
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-    environment.filters["say"] = partial(_say, language=language)
-    environment.install_gettext_translations(catalogue(language), newstyle=True)  # type: ignore[attr-defined]
-    return environment
-
-
-def _say(text: str, *, language: str) -> str:
-    """Say what a deeper layer says; what it can say in English only is marked as English."""
-    if language == "en" or not text:
-        return text
-    if isinstance(text, Phrase):
-        return say(text, language)
-    return Markup('<span lang="en">{}</span>').format(text)
 
 
 def words_for(request: Request) -> Words:
@@ -71,7 +46,7 @@ def show(request: Request, template: str, *, status: int = 200, **values: Any) -
     client = getattr(request.state, "client", None)
     token = form_token_for(request, context.access) if client is not None and client.scope else ""
     html = (
-        _environment(words.language)
+        environment("api.page", words.language)
         .get_template(template)
         .render(
             words=words,

@@ -6,7 +6,6 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from math import ceil, floor
 
-from api.page.words import Words
 from api.render.wiring.text import (
     FindingGroup,
     fixture_words,
@@ -17,6 +16,7 @@ from api.render.wiring.text import (
     proposal_words,
     tap_words,
 )
+from api.render.words import Words
 from api.web.conditions import tag_of_model
 from api.web.schemas.measured import measured_response
 from config.errors import Severity

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date
 
-from api.page.words import Words
+from api.render.words import Words
 from api.web.context import RequestContext
 from api.web.routes.replacements import known_replacements
 from config.models.base import RELAY

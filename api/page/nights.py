@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
 from api.page.sentences import edge_of, edge_words
-from api.page.words import Words
+from api.render.words import Words
 from api.web.context import RequestContext
 from controller.calendar.intervals import MS_PER_HOUR, Interval, overlap, total_ms, utc_of
 from controller.calendar.night import Night, night_on, nights

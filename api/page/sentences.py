@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from api.page.span_prose import length_prose, nights_prose
-from api.page.words import Words
+from api.render.words import Words
 from api.web.schemas.zones import by_present_clock, standing_override
 from config.models.site import Zone
 from config.program.parser import parse_span

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import date, time
 
-from api.page.words import N_, Words
+from api.render.words import N_, Words
 from config.program.spans import ClockEdge, Duration, Edge, Span, SunEdge
 from config.program.special_nights import Nights, OneDate, Weekdays
 

@@ -8,7 +8,7 @@ from datetime import datetime, timedelta
 
 from api.page.night_band import NightBand, Stretch, ZoneLight, lay_out
 from api.page.sentences import ZoneNow, edge_names, garden_sentence, why
-from api.page.words import Words
+from api.render.words import Words
 from api.web.context import RequestContext
 from api.web.schemas.zones import by_present_clock, standing_override
 from config.errors import JournalError

@@ -9,9 +9,9 @@ from typing import Annotated
 
 from pydantic import Field
 
-from api.page.words import Words
 from api.render.limits import explain_lower_bounds
 from api.render.numbers import NONE, currency_of, hours_of, kwh_of
+from api.render.words import Words
 from api.web.context import RequestContext
 from api.web.schemas.fields import RequestModel
 from config.errors import ProgramError

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime
 
-from api.page.words import Words
+from api.render.words import Words
 from api.render.year.chart import ClockChange
 from api.render.year.svg import Strip, lay_out_past, sky_of, strips_of
 from api.web.context import RequestContext

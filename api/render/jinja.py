@@ -1,36 +1,50 @@
-"""The templates, filled in by jinja2 with everything escaped that is not marked as safe."""
+"""The templates, filled in by jinja2 in a language, with everything escaped that is not marked as safe."""
 
 import re
-from dataclasses import dataclass
-from pathlib import Path
+from functools import cache, partial
 
 import jinja2
 from markupsafe import Markup
 
-_ENVIRONMENT = jinja2.Environment(
-    loader=jinja2.FileSystemLoader(Path(__file__).parent / "templates"),
-    autoescape=True,
-    undefined=jinja2.StrictUndefined,
-    trim_blocks=True,
-    lstrip_blocks=True,
-)
+from api.render.words import Words, catalogue, say, write_number
+from config.phrase import Phrase
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Frame:
-    """What stands around something to print while it is on a screen, in the language of the browser.
+@cache
+def environment(package: str, language: str) -> jinja2.Environment:
+    """Give the templates of a package in a language; theirs are ``trans``, ``_`` and the filters below.
 
-    Attributes:
-        language: the tag of that language.
-        label: what the link is for.
-        back: the link back to the page.
-        page: in the foot of each sheet of paper: “page %s of %s”.
+    ``text | say`` says what a deeper layer says. ``figure | written`` writes a number that is a text, as
+    1,737.5, as the language does. ``text | css_string`` makes it a string of CSS.
     """
+    made = jinja2.Environment(
+        loader=jinja2.PackageLoader(package),
+        autoescape=True,
+        undefined=jinja2.StrictUndefined,
+        extensions=["jinja2.ext.i18n"],
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    made.filters["say"] = partial(_say, language=language)
+    made.filters["written"] = partial(write_number, language=language)
+    made.filters["css_string"] = _css_string
+    made.install_gettext_translations(catalogue(language), newstyle=True)  # type: ignore[attr-defined]
+    return made
 
-    language: str
-    label: str
-    back: str
-    page: str
+
+def render(name: str, words: Words, **values: object) -> str:
+    """Fill in a template of ours, by its file name; a value that is missing is an error."""
+    template = environment("api.render", words.language).get_template(name)
+    return template.render(words=words, **values)
+
+
+def _say(text: str, *, language: str) -> str:
+    """Say what a deeper layer says; what it can say in English only is marked as English."""
+    if language == "en" or not text:
+        return text
+    if isinstance(text, Phrase):
+        return say(text, language)
+    return Markup('<span lang="en">{}</span>').format(text)
 
 
 def _css_string(text: str) -> Markup:
@@ -40,11 +54,3 @@ def _css_string(text: str) -> Markup:
     """
     escaped = re.sub(r'["\\<&\x00-\x1f\x7f]', lambda found: f"\\{ord(found[0]):x} ", text)
     return Markup(f'"{escaped}"')  # noqa: S704 - nothing in it can end the string or the element
-
-
-_ENVIRONMENT.filters["css_string"] = _css_string
-
-
-def render(name: str, **values: object) -> str:
-    """Fill in a template, by its file name; a value that is missing is an error."""
-    return _ENVIRONMENT.get_template(name).render(**values)

@@ -11,7 +11,7 @@ from typing import Any
 from markupsafe import Markup
 
 from api.render.instants import day_text
-from api.render.jinja import Frame, render
+from api.render.jinja import render
 from api.render.limits import hour_notes
 from api.render.numbers import (
     NONE,
@@ -23,6 +23,7 @@ from api.render.numbers import (
     money,
     share,
 )
+from api.render.words import Words, english
 from api.render.year.svg import lay_out_past, write_svg
 from controller.calendar.night import local
 from controller.calendar.periods import Period, season_words
@@ -37,9 +38,13 @@ _WIDE_PX, _NARROW_PX = 1000, 380
 _MOST_ALIKE = 3
 
 
-def write_report(report: SeasonReport, frame: Frame | None = None) -> str:
-    """Write the report of a period as a page of HTML, which stands alone without a frame."""
+def write_report(report: SeasonReport, words: Words | None = None) -> str:
+    """Write the report of a period as a page of HTML.
+
+    ``words`` are those of a browser that shows it on the page; without any it is in English, and alone.
+    """
     planner, period, account = report.planner, report.period, report.hours
+    on_page, words = words is not None, words or english(planner.tz)
     site, total = planner.site, account.total
     currency = currency_of(site)
 
@@ -49,12 +54,13 @@ def write_report(report: SeasonReport, frame: Frame | None = None) -> str:
 
     laid_out = lay_out_past(report.light, now_utc=account.head.bounds.now_utc)
     pictures = [
-        write_svg(laid_out, width_px=_WIDE_PX, key="wide", compact=True),
-        write_svg(laid_out, width_px=_NARROW_PX, key="narrow"),
+        write_svg(laid_out, words, width_px=_WIDE_PX, key="wide", compact=True),
+        write_svg(laid_out, words, width_px=_NARROW_PX, key="narrow"),
     ]
     return render(
         "report.html",
-        frame=frame,
+        words,
+        on_page=on_page,
         site=site,
         report=report,
         title=_title(period, site.latitude_deg),

@@ -11,8 +11,8 @@ from markupsafe import Markup
 from api.access.client import Client
 from api.access.codes import LASTS_S, PairingCode
 from api.access.credentials import Credential, Kind, Scope
-from api.page.words import Words
 from api.render.qr_code import qr_svg
+from api.render.words import Words
 from api.web.schemas.zones import by_present_clock
 from controller.calendar.night import local
 from controller.records.reading import Reading

@@ -8,7 +8,7 @@ from datetime import date
 from decimal import Decimal, InvalidOperation
 from typing import Any, Literal, NamedTuple
 
-from api.page.words import N_
+from api.render.words import N_
 
 NEEDED = N_("This is needed.")
 Kind = Literal["text", "number", "whole", "numbers", "date", "choice", "place", "time zone"]

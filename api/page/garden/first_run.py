@@ -10,7 +10,7 @@ from typing import Protocol
 
 from api.page.garden.fields import NEEDED, FieldError
 from api.page.garden.place import read_where
-from api.page.words import N_
+from api.render.words import N_
 from config.errors import ProgramError, SiteProblem
 from config.file.loader import parse_site
 from config.file.new_site import EVERY_EVENING, NewSite, NewZone, free_lines, new_site_text

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from api.page.words import Words
+from api.render.words import Words
 from config.errors import SiteProblem
 from config.header import HEADER_PINS
 from config.models.site import Fixture, Site, Transformer, Zone

@@ -27,7 +27,7 @@ from api.page.garden.fields import (
     Field,
     FieldError,
 )
-from api.page.words import N_
+from api.render.words import N_
 from api.web.problems.types import ProblemError
 from config.errors import KeyPath, SiteProblem
 from config.file.editor import fill_table

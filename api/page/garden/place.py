@@ -6,7 +6,7 @@ from decimal import Decimal
 from typing import Any
 
 from api.page.garden.fields import FieldError
-from api.page.words import N_
+from api.render.words import N_
 from config.place_text import read_place
 from controller.clock.zone_of_place import zone_of_place
 from controller.design.cities import find_cities

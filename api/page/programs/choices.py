@@ -8,7 +8,7 @@ from datetime import date
 
 from api.page.programs.form import DATE, DAYS, FOR, MIDNIGHT, STRETCH, TIME
 from api.page.span_prose import FROM_SUN, UNTIL_SUN, length_prose
-from api.page.words import Words
+from api.render.words import Words
 from config.errors import ProgramError
 from config.program.parser import parse_duration
 

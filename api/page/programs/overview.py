@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from api.page.programs.last_change import Program, ProgramChange
 from api.page.span_prose import capital, listed, nights_prose, program_prose, sentence
 from api.page.tonight import night_shown
-from api.page.words import Words
+from api.render.words import Words
 from api.web.context import RequestContext
 from api.web.schemas.zones import by_present_clock
 from config.models.site import Site, SpecialNight, Zone

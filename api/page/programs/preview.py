@@ -11,7 +11,7 @@ from api.page.programs.last_change import Program, program_of
 from api.page.programs.overview import night_prose, special_prose
 from api.page.sky import Colour, sky_stops
 from api.page.tonight import night_shown
-from api.page.words import Words
+from api.render.words import Words
 from config.models.site import Zone
 from controller.calendar.intervals import MS_PER_HOUR
 from controller.calendar.night import Night, local, nights

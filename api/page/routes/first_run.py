@@ -18,7 +18,7 @@ from api.page.garden.first_run import (
     sure_of,
 )
 from api.page.page_route import PageRoute
-from api.page.words import N_
+from api.render.words import N_
 from config.errors import RelayError, SiteFileError
 from config.file.new_site import create_site
 from controller.relays import Wire

@@ -6,7 +6,6 @@ from fastapi import APIRouter, Path, Request, Response
 
 from api.page.answer import words_for
 from api.page.page_route import LongPageRoute
-from api.render.jinja import Frame
 from api.web.context import Context
 from api.web.routes.hours import answer_with_report
 from api.web.routes.wiring import answer_with_sheet
@@ -19,13 +18,13 @@ def get_report_in_frame(
     request: Request, context: Context, season: Annotated[str, Path(max_length=40)]
 ) -> Response:
     """Show the report of a season, or of any other period."""
-    return _of_language(request, answer_with_report(request, context, season, _frame(request)))
+    return _of_language(request, answer_with_report(request, context, season, words_for(request)))
 
 
 @router.get("/sheet")
 def get_sheet_in_frame(request: Request, context: Context) -> Response:
     """Show the site sheet."""
-    return _of_language(request, answer_with_sheet(request, context, None, _frame(request)))
+    return _of_language(request, answer_with_sheet(request, context, None, words_for(request)))
 
 
 @router.get("/sheet/{transformer_id}")
@@ -33,21 +32,11 @@ def get_sheet_of_one_in_frame(
     request: Request, context: Context, transformer_id: Annotated[str, Path()]
 ) -> Response:
     """Show the site sheet of one transformer."""
-    return _of_language(request, answer_with_sheet(request, context, transformer_id, _frame(request)))
-
-
-def _frame(request: Request) -> Frame:
-    words = words_for(request)
-    return Frame(
-        language=words.language,
-        label=words.gettext("Pages"),
-        back=words.gettext("Back to the page"),
-        page=words.gettext("page %s of %s"),
-    )
+    return _of_language(request, answer_with_sheet(request, context, transformer_id, words_for(request)))
 
 
 def _of_language(request: Request, response: Response) -> Response:
-    """Say on what the frame depends; what stands in it is English."""
+    """Say on what the answer depends."""
     response.headers["vary"] = "accept-encoding, accept-language, cookie"
-    response.headers["content-language"] = f"{words_for(request).language}, en"
+    response.headers["content-language"] = words_for(request).language
     return response

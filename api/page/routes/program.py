@@ -14,7 +14,7 @@ from api.page.programs.overview import change_prose, program_sentences, view_of
 from api.page.programs.preview import Preview, preview
 from api.page.span_prose import capital
 from api.page.tonight import night_shown
-from api.page.words import Words
+from api.render.words import Words
 from api.web.conditions import tag_of
 from api.web.context import Context, RequestContext
 from api.web.permission import Caller

@@ -7,8 +7,8 @@ from fastapi import APIRouter, Path, Request, Response
 from api.page.answer import LANGUAGE_COOKIE, POLICY, go, static_files
 from api.page.forms import OpenForm
 from api.page.page_route import PageRoute
-from api.page.words import LANGUAGES
 from api.render.instants import quote
+from api.render.words import LANGUAGES
 from api.web.problems.types import ProblemError
 
 router = APIRouter(route_class=PageRoute, include_in_schema=False)

@@ -4,13 +4,15 @@ import re
 from collections.abc import Iterator, Sequence
 from datetime import date
 from typing import Any, Final
+from zoneinfo import ZoneInfo
 
 from markupsafe import Markup
 
-from api.render.jinja import Frame, render
+from api.render.jinja import render
 from api.render.wiring import text
 from api.render.wiring.as_json import NO_TRANSFORMER
 from api.render.wiring.svg import draw_tree
+from api.render.words import Words, english
 from config.models.cables import M_PER_FT
 from config.models.site import CONTINUOUS_SHARE, Site
 from controller.design.materials import list_materials
@@ -59,21 +61,24 @@ def make_sheet(
     reports: Sequence[WiringReport],
     made_on: date | None = None,
     *,
-    frame: Frame | None = None,
+    words: Words | None = None,
 ) -> str:
     """Make the site sheet as a page that needs nothing else, and prints on A4 and Letter.
 
-    ``made_on`` is the date that is written on it, if any; a ``frame`` leads back to the page.
+    ``made_on`` is the date that is written on it, if any. ``words`` are those of a browser that shows it on
+    the page; without any it is in English, and alone.
     """
+    on_page, words = words is not None, words or english(ZoneInfo(site.time_zone))
     materials = list_materials(site, [report.wiring for report in reports])
     return render(
         "sheet.html",
-        frame=frame,
+        words,
+        on_page=on_page,
         site=site,
-        made_on=None if made_on is None else f"{made_on.day} {made_on:%B %Y}",
+        made_on=None if made_on is None else words.full_date(made_on),
         answer=tidy(text.summary(reports)),
         no_transformer=f"{NO_TRANSFORMER[0].upper()}{NO_TRANSFORMER[1:]}",
-        transformers=[_show(report, number) for number, report in enumerate(reports, start=1)],
+        transformers=[_show(report, number, words) for number, report in enumerate(reports, start=1)],
         materials=materials,
         trench=f"{materials.trench_m / M_PER_FT:.0f} ft ({materials.trench_m:.0f} m)",
         checks=CHECKS,
@@ -88,7 +93,7 @@ def tidy(words: str) -> str:
     return _BEFORE_UNIT.sub("\u00a0", words)
 
 
-def _show(report: WiringReport, number: int) -> dict[str, Any]:
+def _show(report: WiringReport, number: int, words: Words) -> dict[str, Any]:
     """Give one transformer as the template wants it."""
     wiring, transformer = report.wiring, report.wiring.transformer
     load_va, rated_va = report.load.value, transformer.rated_va
@@ -109,17 +114,19 @@ def _show(report: WiringReport, number: int) -> dict[str, Any]:
             (*row, "" if load.zone.measured_watts is None else f"{load.zone.measured_watts:g}")
             for row, load in zip(text.load_rows(report), report.loads, strict=True)
         ],
-        "circuits": [_show_circuit(report, place, number) for place in places],
+        "circuits": [_show_circuit(report, place, number, words) for place in places],
         "readings": readings,
         "all_stated": all(each.stated for each in readings),
         "runs": list(_runs(report)),
     }
 
 
-def _show_circuit(report: WiringReport, place: int, number: int) -> dict[str, Any]:
+def _show_circuit(report: WiringReport, place: int, number: int, words: Words) -> dict[str, Any]:
     circuit, one = report.wiring.circuits[place], report.inspection.solved[place]
     network, lit = circuit.network, one.lit
-    drawn = draw_tree(report, place, key=f"tree-{number}-{place + 1}") if network.segments else []
+    drawn = (
+        draw_tree(report, place, words=words, key=f"tree-{number}-{place + 1}") if network.segments else []
+    )
     return {
         "node": network.feed.node,
         "tap": f"{network.feed.source_v:g}",

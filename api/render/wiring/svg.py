@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 
 from api.render.jinja import render
 from api.render.wiring.text import counted, fixture_words, length_text, volts_text, watts_words
+from api.render.words import Words
 from controller.inspection.findings import SolvedStates
 from controller.inspection.report import LightResult, Standing, WiringReport
 from controller.wiring.network import CableSegment
@@ -77,7 +78,7 @@ class Line:
     bottom_px: float
 
 
-def draw_tree(report: WiringReport, place: int, *, key: str) -> list[str]:
+def draw_tree(report: WiringReport, place: int, *, words: Words, key: str) -> list[str]:
     """Draw what hangs on the tap at this place, as pieces of SVG one below the other.
 
     ``key`` makes this drawing's ids unique in the page.
@@ -87,6 +88,7 @@ def draw_tree(report: WiringReport, place: int, *, key: str) -> list[str]:
     return [
         render(
             "tree.svg",
+            words,
             key=f"{key}-{number}",
             title=layout.title + (f", part {number} of {len(starts)}" if len(starts) > 1 else ""),
             description=f"Continues part {number - 1}." if start else layout.description,

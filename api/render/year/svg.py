@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING
 from api.render.instants import day_text
 from api.render.jinja import render
 from api.render.numbers import count
+from api.render.words import Words, english
 from api.render.year.chart import SkyLight, Stretch, YearChart, describe, draw_year
 from controller.calendar.intervals import Interval, merge, ms_of, overlap, without
 from controller.calendar.night import Night, nights
@@ -84,7 +85,7 @@ def draw_future(year: YearForecast, *, width_px: int = USUAL_PX, key: str = "yea
         dark_intervals(planner.sun, ahead, angle) for angle in (SUNSET_ANGLE_DEG, planner.site.dusk_angle_deg)
     )
     laid_out = _lay_out("What will be lit", planner, ahead, below, dark, lit=lit)
-    return write_svg(laid_out, width_px=width_px, key=key)
+    return write_svg(laid_out, english(planner.tz), width_px=width_px, key=key)
 
 
 def lay_out_past(
@@ -112,7 +113,7 @@ def lay_out_past(
 
 
 def write_svg(
-    laid_out: YearPicture, *, width_px: int = USUAL_PX, key: str = "year", compact: bool = False
+    laid_out: YearPicture, words: Words, *, width_px: int = USUAL_PX, key: str = "year", compact: bool = False
 ) -> str:
     """Draw a year that was laid out.
 
@@ -126,11 +127,12 @@ def write_svg(
         height_px = _COMPACT_PX
     return render(
         "year.svg",
+        words,
         key=key,
         heading=laid_out.title,
         site=laid_out.site,
         dates=f"{day_text(first)} to {day_text(last)}",
-        words=" ".join([describe(picture, names), *_unknown_words(picture, names)]),
+        description=" ".join([describe(picture, names), *_unknown_words(picture, names)]),
         width_px=width_px,
         narrow=width_px < _NARROW_PX,
         strip_px=height_px,

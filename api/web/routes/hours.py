@@ -8,8 +8,8 @@ from pydantic import Field
 
 from api.render.hours_csv import write_csv
 from api.render.hours_json import HoursResponse, write_hours_json
-from api.render.jinja import Frame
 from api.render.season_report import write_report
+from api.render.words import Words
 from api.web.context import Context, LongRoute, RequestContext, prefers
 from api.web.headers import compressed, self_contained
 from api.web.problems.types import invalid, problems_of, shown_as
@@ -121,11 +121,11 @@ def get_report(request: Request, context: Context, season: SeasonText) -> Respon
 
 
 def answer_with_report(
-    request: Request, context: RequestContext, season: str, frame: Frame | None = None
+    request: Request, context: RequestContext, season: str, words: Words | None = None
 ) -> Response:
     """Answer with the report of a period, which is kept until something happens, and what is over until noon.
 
-    ``frame`` leads back to the page.
+    ``words`` are those of a browser that shows it on the page; without any it is in English, and alone.
     """
     gateway, years, now = context.gateway, context.years, context.now()
     tonight = gateway.planner.night_at(now.utc).date
@@ -133,7 +133,7 @@ def answer_with_report(
     def work(planner: Planner) -> str:
         year = years.year_ahead(planner, now)
         report = report_season(planner, gateway.journal, season, now_utc=now.utc, year=year)
-        return write_report(report, frame)
+        return write_report(report, words)
 
     try:
         if is_head(request):
@@ -145,7 +145,7 @@ def answer_with_report(
         until = minute.date() if period.ends_at_utc <= now.utc else minute
         since = (gateway.recent.last, gateway.recent.forgotten, sum(1 for _ in gateway.unwritten()))
         replaced = tuple(sorted((each.id, each.note) for each in known_replacements(gateway).values()))
-        page = years.keep(("report", season, tonight, until, since, replaced, frame), gateway.planner, work)
+        page = years.keep(("report", season, tonight, until, since, replaced, words), gateway.planner, work)
     except PeriodError as error:
         raise invalid(str(error), parameter="season") from error
     return compressed(request, Response(page, media_type=HTML, headers=self_contained(page)))

@@ -6,10 +6,10 @@ from zoneinfo import ZoneInfo
 from fastapi import APIRouter, Path, Query, Request, Response
 from pydantic import Field
 
-from api.render.jinja import Frame
 from api.render.wiring.as_json import placement_response, to_response
 from api.render.wiring.model import PlacementResponse, WiringResponse
 from api.render.wiring.site_sheet import make_sheet
+from api.render.words import Words
 from api.web.context import Context, LongRoute, RequestContext, json_response
 from api.web.headers import compressed, self_contained
 from api.web.problems.types import ProblemError, invalid, problems_of, shown_as
@@ -109,9 +109,12 @@ async def get_placing(params: Annotated[PlacingParams, Query()]) -> PlacementRes
 
 
 def answer_with_sheet(
-    request: Request, context: RequestContext, transformer: str | None, frame: Frame | None = None
+    request: Request, context: RequestContext, transformer: str | None, words: Words | None = None
 ) -> Response:
-    """Answer with the site sheet of one transformer, or of all; ``frame`` leads back to the page."""
+    """Answer with the site sheet of one transformer, or of all.
+
+    ``words`` are those of a browser that shows it on the page; without any it is in English, and alone.
+    """
     site = context.gateway.site
     _require_transformer(site, transformer)
     if is_head(request):
@@ -119,9 +122,9 @@ def answer_with_sheet(
     today = context.now().utc.astimezone(ZoneInfo(site.time_zone)).date()
 
     def work(planner: Planner) -> str:
-        return make_sheet(*_reports(planner.site, transformer), today, frame=frame)
+        return make_sheet(*_reports(planner.site, transformer), today, words=words)
 
-    page = context.years.keep(("sheet", transformer, today, frame), context.gateway.planner, work)
+    page = context.years.keep(("sheet", transformer, today, words), context.gateway.planner, work)
     return compressed(request, Response(page, media_type=HTML, headers=self_contained(page)))
 
 

@@ -6,6 +6,7 @@ from typing import Annotated, Literal
 from fastapi import APIRouter, Query, Request, Response
 from pydantic import Field
 
+from api.render.words import english
 from api.render.year.as_json import YearResponse, year_response
 from api.render.year.svg import NARROWEST_PX, USUAL_PX, WIDEST_PX, draw_future, lay_out_past, write_svg
 from api.web.context import Context, LongRoute, json_response
@@ -157,5 +158,7 @@ def get_year_svg(request: Request, context: Context, params: Annotated[YearSvgPa
             history = SiteHistory(planner, gateway.journal.site_records())
             bounds = bounds_of(history, gateway.journal, now_utc)
             light = light_of_past(history, gateway.journal, first, last, bounds=bounds, zones=zones)
-            drawn = write_svg(lay_out_past(light, now_utc=now_utc), width_px=params.width)
+            drawn = write_svg(
+                lay_out_past(light, now_utc=now_utc), english(planner.tz), width_px=params.width
+            )
     return compressed(request, Response(drawn, media_type=SVG))

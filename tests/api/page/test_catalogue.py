@@ -2,7 +2,7 @@
 
 import pytest
 
-from api.page.words import LANGUAGES
+from api.render.words import LANGUAGES
 from tests.catalogue import catalogue_path, compiled, extract, read
 
 OTHERS = [each for each in LANGUAGES if each != "en"]

@@ -23,13 +23,14 @@ def paper(house, path, language="en-GB"):
 
 @pytest.mark.parametrize("path", PAPERS)
 def test_a_link_leads_back_to_the_page(house, path):
-    """On the screen there is a way back, in the language of the browser; the rest says that it is English."""
-    html = paper(house, path, "de-DE").text
-    Page(html)
-    assert '<nav class="frame" lang="de" aria-label="Seiten"><a href="/">Zurück zur Seite</a></nav>' in html
-    assert '<html lang="en">' in html
+    """On the screen there is a way back, and all of it is in the language of the browser."""
+    answer = paper(house, path, "de-DE")
+    Page(answer.text)
+    assert '<nav class="frame" aria-label="Seiten"><a href="/">Zurück zur Seite</a></nav>' in answer.text
+    assert '<html lang="de">' in answer.text
+    assert answer.headers["content-language"] == "de"
     assert "Back to the page" in paper(house, path).text
-    assert 'content: "Blatt " counter(page) " von " counter(pages)' in html
+    assert 'content: "Blatt " counter(page) " von " counter(pages)' in answer.text
 
 
 @pytest.mark.parametrize("path", PAPERS)

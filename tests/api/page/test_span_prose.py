@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 
 from api.page.span_prose import nights_prose, program_prose, span_prose
-from api.page.words import LANGUAGES, Words
+from api.render.words import LANGUAGES, Words
 from config.program.parser import parse_program, parse_span
 from config.program.special_nights import parse_nights
 from tests.config.strategies import nights, spans

@@ -5,11 +5,13 @@ from __future__ import annotations
 import re
 from datetime import date
 from xml.etree import ElementTree as ET
+from zoneinfo import ZoneInfo
 
 import pytest
 
 from api.render.wiring.site_sheet import make_sheet, tidy
 from api.render.wiring.svg import ROWS_A_PIECE, draw_tree
+from api.render.words import english
 from config.file.loader import example_path, load_site, parse_site
 from controller.inspection.report import report_site
 from tests.api.markup import SVG, Drawing, Page
@@ -172,7 +174,7 @@ def test_long_trees_are_cut_into_pieces_without_losing_a_row():
     text = garden(cables=line("300 ft"), fixtures='kind = "path"\ncount = 60\nwatts = 1\nvolts = [8, 15]')
     site = parse_site(text, "site.toml").site
     [report] = report_site(site)
-    pieces = [Drawing(each) for each in draw_tree(report, 0, key="tree")]
+    pieces = [Drawing(each) for each in draw_tree(report, 0, words=english(ZoneInfo("UTC")), key="tree")]
     assert len(pieces) == -(-61 // ROWS_A_PIECE)
     names = [
         "".join(each.itertext()).strip()
@@ -192,7 +194,7 @@ def test_branches_take_lanes_of_their_own():
     rest = '[[zones.fixtures]]\nkind = "spot"\ncount = 1\nwatts = 9\nnode = "c"\n'
     text = garden(cables=cables, fixtures='kind = "spot"\ncount = 1\nwatts = 9\nnode = "a"', rest=rest)
     [report] = report_site(parse_site(text, "site.toml").site)
-    [drawing] = [Drawing(each) for each in draw_tree(report, 0, key="tree")]
+    [drawing] = [Drawing(each) for each in draw_tree(report, 0, words=english(ZoneInfo("UTC")), key="tree")]
     lamps_and_joints = [each for each in drawing.root.iter(f"{SVG}circle") if each.get("r") in ("6", "3.6")]
     hub, a, b, c = (float(each.get("cx")) for each in lamps_and_joints if float(each.get("cx")) < 200)
     assert hub < a == b == c

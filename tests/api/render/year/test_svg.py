@@ -7,6 +7,7 @@ from itertools import pairwise
 
 import pytest
 
+from api.render.words import english
 from api.render.year.svg import draw_future, lay_out_past, write_svg
 from config.file.loader import example_path, load_site
 from controller.forecast.year import YearQuery, forecast_year
@@ -190,7 +191,7 @@ def svg_of_past(board, first, last, today=None):
     history = SiteHistory(planner, board.reader.site_records())
     bounds = bounds_of(history, board.reader, board.true_utc)
     light = light_of_past(history, board.reader, first, last, bounds=bounds)
-    return write_svg(lay_out_past(light, now_utc=board.true_utc))
+    return write_svg(lay_out_past(light, now_utc=board.true_utc), english(light.planner.tz))
 
 
 def test_a_garden_that_moves_leaves_the_picture_of_before(tmp_path):

@@ -6,7 +6,7 @@ from zoneinfo import ZoneInfo
 import pytest
 from babel import Locale, localedata
 
-from api.page.words import Words, choose_language
+from api.render.words import Words, choose_language
 
 NEW_YORK = ZoneInfo("America/New_York")
 

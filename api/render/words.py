@@ -1,4 +1,4 @@
-"""How the page speaks: the language that a browser asks for, and times and dates as people there write them.
+"""How pages and papers speak: the language that a browser asks for, and times and dates as people write them.
 
 Times are always those of the site's time zone, whatever the phone's is.
 """
@@ -20,7 +20,7 @@ from controller.calendar.night import local, night_at
 LANGUAGES = {"en": "English", "de": "Deutsch"}
 _LOCALE = Path(__file__).parent / "locale"
 # Where English is written with a clock of twelve hours, and where with the month before the day; a browser
-# that names no country means the first. Source: Unicode CLDR; tests/api/page/test_words.py compares with it.
+# that names no country means the first. Source: Unicode CLDR; compared by tests/api/render/test_words.py.
 _TWELVE_HOURS = frozenset({
     "AE", "AG", "AS", "AU", "BB", "BM", "BS", "CA", "CY", "DM", "ER", "FJ", "FM", "GD", "GH", "GM",
     "GU", "GY", "HK", "IN", "JM", "KI", "KN", "KY", "LC", "LR", "LS", "MH", "MO", "MP", "MW", "MY",
@@ -95,7 +95,7 @@ def _number(weight: str) -> float:
 
 
 class Words:
-    """Texts, times and dates for one browser.
+    """Texts, times and dates for one browser; those that speak alike are equal.
 
     Args:
         tag: a language of ours, with a country or without, as ``choose_language`` gives it.
@@ -108,8 +108,15 @@ class Words:
         country = country or "US"
         self._twelve_hours = self.language == "en" and country in _TWELVE_HOURS
         self._month_first = self.language == "en" and country in _MONTH_FIRST
+        self._customs = (self.language, self._twelve_hours, self._month_first, tz)
         texts = catalogue(self.language)
         self.gettext, self.ngettext, self.pgettext = texts.gettext, texts.ngettext, texts.pgettext
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, Words) and self._customs == other._customs
+
+    def __hash__(self) -> int:
+        return hash(self._customs)
 
     def clock(self, at_utc: datetime) -> str:
         """Write a time of day: 20:56, or 8:56 PM."""
@@ -159,6 +166,10 @@ class Words:
             text = f"{weekday} {day.day} {month}"
         return f"{text}{',' if self._month_first and year else ''} {day.year}" if year else text
 
+    def full_date(self, day: date) -> str:
+        """Write a date with its year: 17 September 2027, or September 17, 2027."""
+        return f"{self.date(day)}{',' if self._month_first else ''} {day.year}"
+
     def date(self, day: date) -> str:
         """Write a date without its weekday: 17 September, or September 17."""
         month = self.month(day)
@@ -180,3 +191,8 @@ class Words:
         if now - day == timedelta(days=1):
             return self.gettext("%(clock)s yesterday") % {"clock": clock}
         return self.gettext("%(clock)s on %(day)s") % {"clock": clock, "day": self.weekday(day)}
+
+
+def english(tz: ZoneInfo) -> Words:
+    """Give the words of what is written for no browser: 20:56, 17 September 2027."""
+    return Words("en-GB", tz)
