@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import gettext
 import string
 from collections.abc import Callable, Mapping, Sequence
+from datetime import date, datetime
 from decimal import Decimal
 from typing import Any, Protocol, Self
 
@@ -20,12 +22,18 @@ class Translations(Protocol):
         ...
 
 
+def english_date(day: date, form: str = "") -> str:
+    """Write a date, 21 June 2027, or a part of it by a form: ``%d``, ``%d %B``, ``%B %Y``."""
+    return format(day, form or "%d %B %Y").lstrip("0")
+
+
 class Phrase(str):
     """A sentence made from a template with the fields of ``str.format`` and their values.
 
     It is the English sentence, wherever a ``str`` is wanted; ``said_in`` gives another language's. A value
     may be a text itself. A number given as ``int``, ``float`` or ``Decimal`` is written as the language does;
-    one that must stay as it is typed (in a site file, a key, an id) is given as a ``str``.
+    one that must stay as it is typed (in a site file, a key, an id) is given as a ``str``. A ``date`` is
+    written as the language does, as a whole or by one of the forms of ``english_date``.
 
     Example:
         >>> Phrase("zone “{zone}” gets {volts:.1f} V", zone="jetty", volts=10.25)
@@ -39,7 +47,7 @@ class Phrase(str):
     def __new__(cls, template: str, /, *, many: tuple[str, int] | None = None, **values: object) -> Self:
         """Make a phrase; ``many`` is the template for other counts than one, and the count."""
         english = template if many is None or many[1] == 1 else many[0]
-        self = super().__new__(cls, english.format_map(values) if values else english.format())
+        self = super().__new__(cls, _Filling(gettext.NullTranslations()).vformat(english, (), values))
         self.template, self.values, self.many = template, values, many
         return self
 
@@ -47,22 +55,37 @@ class Phrase(str):
         """Give what the text is made from."""
         return (self.template,), {"many": self.many, **self.values}
 
-    def said_in(self, texts: Translations, number: Callable[[str], str] = str) -> str:
-        """Say it in the language of a catalogue; ``number`` turns 1,234.5 into what is written there."""
+    def said_in(
+        self,
+        texts: Translations,
+        number: Callable[[str], str] = str,
+        day: Callable[[date, str], str] = english_date,
+    ) -> str:
+        """Say it in the language of a catalogue.
+
+        ``number`` turns 1,234.5 into what is written there; ``day`` writes a date, as ``english_date`` does.
+        """
         if self.many is None:
             template = texts.gettext(self.template)
         else:
             template = texts.ngettext(self.template, *self.many)
-        return _Filling(texts, number).vformat(template, (), self.values)
+        return _Filling(texts, number, day).vformat(template, (), self.values)
 
 
 class _Filling(string.Formatter):
-    def __init__(self, texts: Translations, number: Callable[[str], str]) -> None:
-        self._texts, self._number = texts, number
+    def __init__(
+        self,
+        texts: Translations,
+        number: Callable[[str], str] = str,
+        day: Callable[[date, str], str] = english_date,
+    ) -> None:
+        self._texts, self._number, self._day = texts, number, day
 
     def format_field(self, value: object, format_spec: str) -> str:
         if isinstance(value, Phrase):
-            return format(value.said_in(self._texts, self._number), format_spec)
+            return format(value.said_in(self._texts, self._number, self._day), format_spec)
+        if isinstance(value, date) and not isinstance(value, datetime):
+            return self._day(value, format_spec)
         text = format(value, format_spec)
         return self._number(text) if isinstance(value, int | float | Decimal) else text
 

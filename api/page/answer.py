@@ -46,10 +46,9 @@ def show(request: Request, template: str, *, status: int = 200, **values: Any) -
     client = getattr(request.state, "client", None)
     token = form_token_for(request, context.access) if client is not None and client.scope else ""
     html = (
-        environment("api.page", words.language)
+        environment("api.page", words)
         .get_template(template)
         .render(
-            words=words,
             languages=LANGUAGES,
             site=context.gateway.site,
             client=client,

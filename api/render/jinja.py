@@ -1,21 +1,22 @@
 """The templates, filled in by jinja2 in a language, with everything escaped that is not marked as safe."""
 
 import re
-from functools import cache, partial
+from functools import lru_cache, partial
 
 import jinja2
 from markupsafe import Markup
 
-from api.render.words import Words, catalogue, say, write_number
+from api.render.words import Words, catalogue
 from config.phrase import Phrase
 
 
-@cache
-def environment(package: str, language: str) -> jinja2.Environment:
-    """Give the templates of a package in a language; theirs are ``trans``, ``_`` and the filters below.
+# English has four ways to write times and dates; more than these are seldom asked for.
+@lru_cache(maxsize=12)
+def environment(package: str, words: Words) -> jinja2.Environment:
+    """Give the templates of a package in a language; they have ``trans``, ``_``, ``words``, and filters.
 
-    ``text | say`` says what a deeper layer says. ``figure | written`` writes a number that is a text, as
-    1,737.5, as the language does. ``text | css_string`` makes it a string of CSS.
+    ``text | say`` says what a deeper layer says; ``figure | written`` writes a number that is a text, as
+    1,737.5, as the language does; ``text | css_string`` makes it a string of CSS.
     """
     made = jinja2.Environment(
         loader=jinja2.PackageLoader(package),
@@ -25,25 +26,25 @@ def environment(package: str, language: str) -> jinja2.Environment:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    made.filters["say"] = partial(_say, language=language)
-    made.filters["written"] = partial(write_number, language=language)
+    made.globals["words"] = words
+    made.filters["say"] = partial(_say, words)
+    made.filters["written"] = words.written
     made.filters["css_string"] = _css_string
-    made.install_gettext_translations(catalogue(language), newstyle=True)  # type: ignore[attr-defined]
+    made.install_gettext_translations(catalogue(words.language), newstyle=True)  # type: ignore[attr-defined]
     return made
 
 
 def render(name: str, words: Words, **values: object) -> str:
     """Fill in a template of ours, by its file name; a value that is missing is an error."""
-    template = environment("api.render", words.language).get_template(name)
-    return template.render(words=words, **values)
+    return environment("api.render", words).get_template(name).render(**values)
 
 
-def _say(text: str, *, language: str) -> str:
+def _say(words: Words, text: str) -> str:
     """Say what a deeper layer says; what it can say in English only is marked as English."""
-    if language == "en" or not text:
-        return text
     if isinstance(text, Phrase):
-        return say(text, language)
+        return words.say(text)
+    if words.language == "en" or not text:
+        return text
     return Markup('<span lang="en">{}</span>').format(text)
 
 

@@ -52,18 +52,6 @@ def catalogue(language: str) -> gettext.NullTranslations:
     return gettext.translation("leerie", _LOCALE, [language])
 
 
-def write_number(text: str, language: str) -> str:
-    """Write a number as a language does: 1,737.5 is 1.737,5 in German."""
-    return text.translate(str.maketrans(",.", ".,")) if language == "de" else text
-
-
-def say(text: str, language: str) -> str:
-    """Say what a deeper layer says in a language; what is not a phrase stays as it is."""
-    if not isinstance(text, Phrase):
-        return text
-    return text.said_in(catalogue(language), lambda number: write_number(number, language))
-
-
 def choose_language(accept: str, chosen: str | None = None) -> str:
     """Choose among our languages what a browser likes best, with its country: ``en-GB``, ``de``.
 
@@ -130,7 +118,7 @@ class Words:
 
     def number(self, value: float | Decimal, digits: int = 0) -> str:
         """Write a number with so many digits after the point: 1,737.5, or 1.737,5 in German."""
-        return write_number(f"{value:,.{digits}f}", self.language)
+        return self.written(f"{value:,.{digits}f}")
 
     def hour(self, at_utc: datetime) -> str:
         """Write a full hour in as little room as there is: 21, or 9 PM."""
@@ -165,6 +153,26 @@ class Words:
         else:
             text = f"{weekday} {day.day} {month}"
         return f"{text}{',' if self._month_first and year else ''} {day.year}" if year else text
+
+    def say(self, text: str) -> str:
+        """Say what a deeper layer says; what is not a phrase stays as it is."""
+        return text.said_in(self, self.written, self._dated) if isinstance(text, Phrase) else text
+
+    def written(self, number: str) -> str:
+        """Write a number that is a text as the language does: 1,737.5 is 1.737,5 in German."""
+        return number.translate(str.maketrans(",.", ".,")) if self.language == "de" else number
+
+    def _dated(self, day: date, form: str) -> str:
+        """Write a date in the forms of a phrase; the day of a month that comes first has its month there."""
+        if form == "%B %Y":
+            return self.month_of_year(day)
+        if form == "%d" and not self._month_first:
+            return f"{day.day}{'.' if self.language == 'de' else ''}"
+        return self.date(day) if form else self.full_date(day)
+
+    def month_of_year(self, day: date) -> str:
+        """Name the month of a date and its year: September 2027."""
+        return f"{self.month(day)} {day.year}"
 
     def full_date(self, day: date) -> str:
         """Write a date with its year: 17 September 2027, or September 17, 2027."""

@@ -3,6 +3,7 @@
 import copy
 import gettext
 import io
+from datetime import date
 
 import pytest
 from babel.messages.catalog import Catalog
@@ -72,3 +73,14 @@ def test_a_copy_is_the_same_text(german: gettext.GNUTranslations) -> None:
     """A copied text can still be said in another language."""
     text = copy.deepcopy(count_phrase("{n} lamp at {volts} V", "{n} lamps at {volts} V", 2, volts=9))
     assert (text, text.said_in(german)) == ("2 lamps at 9 V", "2 Lampen")
+
+
+@pytest.mark.parametrize(
+    ("form", "english"),
+    [("", "5 June 2027"), (":%d", "5"), (":%d %B", "5 June"), (":%B %Y", "June 2027")],
+)
+def test_a_date_is_written_by_the_language(german: gettext.GNUTranslations, form: str, english: str) -> None:
+    """A date is written in English, a part of it by its form, and elsewhere as the language wants it."""
+    text = Phrase(f"since {{day{form}}}", day=date(2027, 6, 5))
+    assert text == f"since {english}"
+    assert text.said_in(german, day=lambda day, of: f"{day:%d.%m.}{of}") == f"since 05.06.{form[1:]}"

@@ -7,6 +7,7 @@ import pytest
 from babel import Locale, localedata
 
 from api.render.words import Words, choose_language
+from config.phrase import Phrase
 
 NEW_YORK = ZoneInfo("America/New_York")
 
@@ -72,3 +73,25 @@ def test_an_instant_is_said_with_its_day_where_that_is_needed(at, said):
     """In the night that is on the time is enough; else the day is named. Now it is Monday, 21:30."""
     now = datetime(2027, 6, 22, 1, 30, tzinfo=UTC)
     assert Words("en-GB", NEW_YORK).moment(datetime.fromisoformat(at), now) == said
+
+
+@pytest.mark.parametrize(
+    ("tag", "said"),
+    [
+        ("en-GB", "10 to 20 June 2027, due in July 2028: 1,234.5 h"),
+        ("en-US", "June 10 to June 20, 2027, due in July 2028: 1,234.5 h"),
+        ("de", "10. to 20. Juni 2027, due in Juli 2028: 1.234,5 h"),
+    ],
+)
+def test_a_phrase_has_dates_and_numbers_of_the_language(tag, said):
+    """Dates and numbers in what a deeper layer says are written as elsewhere on the page."""
+    values = {"first": date(2027, 6, 10), "last": date(2027, 6, 20), "by": date(2028, 7, 1), "lasts": 1234.5}
+    phrase = Phrase("{first:%d} to {last}, due in {by:%B %Y}: {lasts:,.1f} h", **values)
+    assert Words(tag, NEW_YORK).say(phrase) == said
+
+
+def test_words_that_speak_alike_are_equal():
+    """A paper that is kept serves every browser that wants it written in the same way."""
+    assert Words("en-GB", NEW_YORK) == Words("en-IE", NEW_YORK)
+    assert hash(Words("de-AT", NEW_YORK)) == hash(Words("de", NEW_YORK))
+    assert len({Words(tag, NEW_YORK) for tag in ("en", "en-GB", "en-AU", "de")}) == 4
