@@ -24,7 +24,7 @@ LONGEST_PAUSE_S = 30.0
 # Requests under way when the server is stopped get this long; then they are cut off.
 FINISH_S = 0.2
 # How often the header Date is renewed, and the addresses are looked after.
-DATE_S = 1.0
+DATE_S = 2.0
 
 
 class WebServer:
@@ -152,13 +152,17 @@ async def _run_uvicorn(
             await self.on_tick(0)
             listening.start(acceptor)
             note_serving()
-            while not stop.is_set():
-                with contextlib.suppress(TimeoutError):
-                    await asyncio.wait_for(stop.wait(), DATE_S)
-                await self.on_tick(0)
-                listening.follow(loop.time())
+            ticking = loop.create_task(self.tick())
+            await stop.wait()
+            ticking.cancel()
             listening.close()
             acceptor.cut_off_opening()
+
+        async def tick(self) -> None:
+            while True:
+                await asyncio.sleep(DATE_S)
+                await self.on_tick(0)
+                listening.follow(asyncio.get_running_loop().time())
 
     config = Config(
         app,
