@@ -152,8 +152,10 @@ async def _run_uvicorn(
             await self.on_tick(0)
             listening.start(acceptor)
             note_serving()
-            ticking = loop.create_task(self.tick())
-            await stop.wait()
+            ticking, stopping = loop.create_task(self.tick()), loop.create_task(stop.wait())
+            await asyncio.wait((ticking, stopping), return_when=asyncio.FIRST_COMPLETED)
+            if ticking.done():  # by a fault: it has no other end
+                ticking.result()
             ticking.cancel()
             listening.close()
             acceptor.cut_off_opening()
