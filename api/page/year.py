@@ -54,6 +54,11 @@ class YearView:
         return sum(each.to_come_h for each in self.strips)
 
     @property
+    def has_begun(self) -> bool:
+        """Whether a night before tonight is on record."""
+        return self.began is not None and (self.began - self.first).days < self.tonight
+
+    @property
     def missed_h(self) -> float:
         """Hours missed, of all zones."""
         return sum(each.missed_h for each in self.strips)
@@ -147,13 +152,18 @@ def year_sentence(view: YearView, words: Words) -> tuple[str, str]:
     hours = {"lit": words.number(view.lit_h), "ahead": words.number(view.to_come_h), "year": view.first.year}
     if view.tonight >= view.nights:
         first = _("In %(year)d there were %(lit)s hours of light.") % hours
-    elif view.tonight > 0:
+    elif view.tonight > 0 and view.has_begun:
         first = _("%(lit)s hours of light so far in %(year)d.") % hours
+    elif view.tonight > 0:
+        first = _("The record of %(year)d begins tonight.") % hours
     else:
         first = _("%(ahead)s hours of light are planned for %(year)d.") % hours
     rest = []
     if 0 < view.tonight < view.nights:
-        rest.append(_("%(ahead)s are still to come.") % hours)
+        ahead = (
+            _("%(ahead)s are still to come.") if view.has_begun else _("%(ahead)s hours are still to come.")
+        )
+        rest.append(ahead % hours)
     if view.missed_h >= 0.05:  # noqa: PLR2004 - shows as 0.1
         rest.append(_("%(hours)s were missed.") % {"hours": words.number(view.missed_h, 1)})
     return first, " ".join(rest)

@@ -61,6 +61,15 @@ def test_the_first_sentence_says_what_the_year_came_to(june):
     assert ahead > 9 * lit
 
 
+def test_on_the_first_night_the_record_begins(tmp_path):
+    """A year of which no night before tonight is on record does not count hours of light as none."""
+    house = PageHouse(tmp_path)
+    said = screen(house, "/year").text
+    house.close()
+    assert "The record of 2027 begins tonight." in said
+    assert re.search(r"[\d,]+ hours are still to come\.", said)
+
+
 def test_the_past_is_what_ran_and_the_future_what_is_planned(june):
     """Left of tonight stand the hours that ran or were missed, from tonight on those of the program."""
     said, kinds = strip(html(june), "orchard")
