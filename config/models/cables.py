@@ -1,7 +1,8 @@
 """What the site file says of cables: the [[cables]] and [wiring] tables, and the wiring keys of two others.
 
 A cable is written from the transformer outwards. It ends at one node (``to``), or it is one of two simple
-forms: a ``line``, whose lights are spread evenly along it, and a ``hub`` with legs.
+forms: a ``line``, whose lights are spread evenly along it, and a ``hub`` with legs. One that leads ``to`` a
+node of another cable closes a ring, or lies beside that cable.
 """
 
 import math
@@ -29,7 +30,9 @@ _GAUGE: Final = re.compile(
 _LENGTH: Final = re.compile(r"\s*(\d{1,6}(?:\.\d{1,6})?)\s*(ft|m)\s*", re.IGNORECASE)
 # Twice round the largest garden: beyond this a unit is wrong.
 _LONGEST_M: Final = 3000.0
-_MOST_VOLTS: Final = 60.0
+MOST_VOLTS: Final = 60.0
+COMMON_LIMIT_A: Final = 25.0
+"""NEC 411 (quoted): the most current of a secondary circuit; taken for each common."""
 
 _A_GAUGE = "a gauge such as “12 AWG”, “12 AWG solid” or “2.5 mm2”"
 _A_LENGTH = "a length such as “100 ft” or “30 m”"
@@ -130,8 +133,8 @@ def _take_volts(value: Any) -> float:  # noqa: ANN401 (anything may stand in a f
         volts = float(value) if isinstance(value, int | float | Decimal) else math.nan
     except OverflowError:
         volts = math.nan
-    if isinstance(value, bool) or not 0.0 <= volts <= _MOST_VOLTS:
-        raise ValueError(f"has a value that is not from 0 to {_MOST_VOLTS:g} V")
+    if isinstance(value, bool) or not 0.0 <= volts <= MOST_VOLTS:
+        raise ValueError(f"has a value that is not from 0 to {MOST_VOLTS:g} V")
     return volts
 
 
@@ -156,8 +159,8 @@ def _take_taps(value: Any) -> tuple[float, ...]:  # noqa: ANN401 (anything may s
     if not isinstance(value, list | tuple) or not value:
         raise ValueError("is not a list of volts in square brackets")
     taps = tuple(_take_volts(each) for each in value)
-    if 0.0 in taps or len(set(taps)) != len(taps):
-        raise ValueError("has a tap twice, or one of 0 V")
+    if 0.0 in taps:
+        raise ValueError("has a tap of 0 V")
     return taps
 
 
@@ -188,6 +191,22 @@ class TappedTransformer(Table):
     tap: Volts | None = Field(None, description="the volts of the tap in use, over 0 up to 60, such as 12")
     taps: Annotated[tuple[float, ...], read_by(_take_taps)] = Field(
         (), description="the volts of all its taps, such as [12, 13, 14, 15]"
+    )
+    commons: int = Field(1, ge=1, le=12, description="how many commons it has, 1 to 12")
+    common_limit_a: Number = Field(
+        COMMON_LIMIT_A, gt=0, le=100, description="the amperes that each common may carry, over 0 up to 100"
+    )
+    regulation_percent: Number | None = Field(
+        None,
+        ge=0,
+        le=50,
+        description="how much its volts rise from full load to no load, in percent, 0 to 50, such as 8",
+    )
+    no_load_volts: Volts | None = Field(
+        None, description="the volts measured at the tap in use with nothing connected, such as 12.9"
+    )
+    full_load_volts: Volts | None = Field(
+        None, description="the volts measured at the tap in use at the rated load, such as 11.9"
     )
     measured_volts: Volts | None = Field(
         None, description="the volts measured at the tap in use with everything lit, such as 12.3"
@@ -236,6 +255,9 @@ class Cable(Table):
     )
     leg_gauge: GaugeText | None = Field(None, description=_A_GAUGE)
     tap: Volts | None = Field(None, description="the volts of its tap, where it is another than the usual")
+    common: int | None = Field(
+        None, ge=1, description="which of the transformer's commons it is connected to, from 1"
+    )
     splice_ohm: Number = Field(
         0.0, ge=0, le=10, description="the ohms of the splice at its far end, 0 to 10; 0 leaves it out"
     )

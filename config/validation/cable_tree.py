@@ -1,9 +1,12 @@
-"""The cables of a site file as trees: what leads where, what is not a tree, and what is probably a mistake.
+"""The cables of a site file: what leads where, what no transformer supplies, and what is probably a mistake.
 
-Only ends, names and counts matter here; what the cables are made of does not.
+Only ends, names and counts matter here; what the cables are made of does not. Several cables may lead to one
+node: a ring, or cables side by side. ``owner`` then is the one by which a transformer reaches the node first.
 """
 
-from collections.abc import Iterator
+import re
+from collections import deque
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 
 from config.errors import KeyPath
@@ -14,6 +17,7 @@ from config.validation.finding import CABLE_FORMS, SiteFinding, suggest
 
 # More is no garden any more, and the search for advice, which grows with the square, should not take minutes.
 MOST_NODES = 500
+_FEED_NAME = re.compile(r" V(, common \d+)?$|, common \d+$")
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -29,24 +33,33 @@ class FixtureRef:
 
 @dataclass(kw_only=True, slots=True, eq=False)
 class CableRun:
-    """One [[cables]] table: its form (“to”, “line” or “hub”) and name, and all nodes that it leads to."""
+    """One [[cables]] table: its form (“to”, “line” or “hub”) and name, and all nodes that it leads to.
+
+    ``tap`` and ``common`` are as written; None where they are those of the transformer.
+    """
 
     path: KeyPath
     begins: str
     form: str
     name: str
     legs: int = 0
+    tap: object = None
+    common: object = None
     nodes: tuple[str, ...] = ()
 
 
 @dataclass(kw_only=True, slots=True)
 class CableTree:
-    """The transformers, cables and fixtures of a file; ``owner`` is the cable that leads to a node."""
+    """The transformers, with their usual taps, the cables and the fixtures of a file.
 
-    transformers: tuple[str, ...]
+    ``owner`` is the cable that leads to a node; ``into`` has all that do, in the order of the file.
+    """
+
+    transformers: Mapping[str, object]
     runs: list[CableRun]
     lights: list[FixtureRef]
     owner: dict[str, CableRun] = field(default_factory=dict)
+    into: dict[str, list[CableRun]] = field(default_factory=dict)
 
     def count_lights(self, name: str) -> int:
         """Count the lights on a node, a line or a hub."""
@@ -65,6 +78,11 @@ class CableTree:
         trail = self.climb(node)
         top = trail[-1].begins if trail else node
         return top if top in self.transformers else None
+
+    def feed_of(self, run: CableRun) -> tuple[str, object, object]:
+        """Return transformer, tap and common of a cable that begins at a transformer."""
+        usual = self.transformers[run.begins]
+        return run.begins, usual if run.tap is None else run.tap, 1 if run.common is None else run.common
 
 
 def read_tree(document: Document) -> CableTree | None:
@@ -90,7 +108,8 @@ def read_tree(document: Document) -> CableTree | None:
             zone=zone_id,
         )
         lights.append(light)
-    return CableTree(transformers=tuple(map(str, ids)), runs=runs, lights=lights)
+    usual_taps = {str(row["id"]): row.get("tap") for _, row in tables_of(document, "transformers")}
+    return CableTree(transformers=usual_taps, runs=runs, lights=lights)
 
 
 def _read_run(path: KeyPath, row: Document) -> CableRun | None:
@@ -99,11 +118,12 @@ def _read_run(path: KeyPath, row: Document) -> CableRun | None:
     if len(given) != 1 or not isinstance(begins, str) or not isinstance(name, str):
         return None
     legs = len(row["legs"]) if isinstance(row.get("legs"), list) else 0
-    return CableRun(path=path, begins=begins, form=given[0], name=name, legs=legs)
+    tap, common = row.get("tap"), row.get("common")
+    return CableRun(path=path, begins=begins, form=given[0], name=name, legs=legs, tap=tap, common=common)
 
 
 def check_tree(tree: CableTree) -> Iterator[SiteFinding]:
-    """Yield everything that keeps the cables from being trees with all lights on them; fill the tree in."""
+    """Yield everything that keeps the cables from supplying all the lights; fill the tree in."""
     counts = {run.name: tree.count_lights(run.name) for run in tree.runs}
     if sum(counts[run.name] if run.form == "line" else 1 + run.legs for run in tree.runs) > MOST_NODES:
         remedy = "put the lamps of a tape or a string at one node"
@@ -112,7 +132,9 @@ def check_tree(tree: CableTree) -> Iterator[SiteFinding]:
     for run in tree.runs:
         yield from _name_nodes(run, counts[run.name])
         yield from _claim_nodes(tree, run)
-    yield from _check_begins(tree)
+    reached, joined = _follow_cables(tree)
+    yield from joined
+    yield from _check_begins(tree, reached)
     yield from _check_lights(tree)
 
 
@@ -135,7 +157,7 @@ def _name_nodes(run: CableRun, lights: int) -> Iterator[SiteFinding]:
 
 
 def _claim_nodes(tree: CableTree, run: CableRun) -> Iterator[SiteFinding]:
-    """Record which cable leads to each node; yield the first node that something else is or leads to."""
+    """Record which cables lead to each node; yield the first node to which this one may not lead."""
     place = (*run.path, run.form)
     if run.form == "to" and run.name == run.begins:
         what = f"leads from “{run.name}” to itself"
@@ -145,25 +167,79 @@ def _claim_nodes(tree: CableTree, run: CableRun) -> Iterator[SiteFinding]:
     for node in dict.fromkeys((run.name, *run.nodes)):
         is_transformer = node in tree.transformers
         # Taps beside the usual one are named so: “house, 12 V”.
-        is_tap = node.endswith(" V") and node.startswith(tuple(f"{each}, " for each in tree.transformers))
+        is_tap = _FEED_NAME.search(node) and node.startswith(tuple(f"{each}, " for each in tree.transformers))
         if is_transformer or is_tap:
             what = f"leads to “{node}”, which is a {'transformer' if is_transformer else 'tap'}"
             yield SiteFinding(place, what, "write cables from the transformer outwards")
             return
-        other = tree.owner.setdefault(node, run)
-        if other is not run:
-            what = f"leads to “{node}”, as the cable on line {{line}} does; cables may not form a loop"
-            remedy = "remove one of the two, or name another node"
-            yield SiteFinding(place, what, remedy, (*other.path, other.form))
+        others = tree.into.setdefault(node, [])
+        others.append(run)
+        tree.owner.setdefault(node, run)
+        wholes = [each for each in others if each.form == "line" and each.name == node]
+        named = [each for each in others if each.form != "to"]
+        if len(wholes) == 1 and len(others) > 1:
+            pieces = [each for each in others if each is not wholes[0]]
+            last = wholes[0].nodes[-1] if wholes[0].nodes else f"{node} 1"
+            what = f"leads to “{node}”, which is a whole line"
+            yield SiteFinding((*pieces[-1].path, pieces[-1].form), what, f"lead to “{last}”")
+            return
+        if len(named) > 1:
+            what = f"leads to “{node}”, as the cable on line {{line}} does"
+            remedy = "give one of them another name; another cable to the same node is written with “to”"
+            yield SiteFinding(place, what, remedy, (*named[0].path, named[0].form))
             return
 
 
-def _check_begins(tree: CableTree) -> Iterator[SiteFinding]:
-    """Yield the cables that begin at no node of a tree, and each loop once."""
+def _follow_cables(tree: CableTree) -> tuple[set[str], list[SiteFinding]]:
+    """Follow the cables from each tap and common outwards.
+
+    Returns:
+        The nodes that are reached, and the cables that would join two taps, commons or transformers. The
+        owner of a node becomes the cable that reaches it first.
+    """
+    onward: dict[str, list[CableRun]] = {}
+    for run in tree.runs:
+        onward.setdefault(run.begins, []).append(run)
+    feeds: dict[tuple[str, object, object], list[CableRun]] = {}
+    for transformer in tree.transformers:
+        for run in onward.get(transformer, ()):
+            feeds.setdefault(tree.feed_of(run), []).append(run)
+    fed: dict[str, tuple[str, object, object]] = dict.fromkeys(tree.transformers, ("", None, None))
+    joined: dict[KeyPath, SiteFinding] = {}
+    for feed, first in feeds.items():
+        waiting = deque(first)
+        while waiting:
+            run = waiting.popleft()
+            for node in run.nodes:
+                if node not in fed and run in tree.into.get(node, ()):
+                    fed[node], tree.owner[node] = feed, run
+                    waiting.extend(onward.get(node, ()))
+                elif fed.get(node, feed) != feed and node not in tree.transformers:
+                    joined.setdefault(run.path, _explain_joined(run, node, tree.owner[node], feed, fed[node]))
+    return set(fed), list(joined.values())
+
+
+def _explain_joined(
+    run: CableRun,
+    node: str,
+    other: CableRun,
+    feed: tuple[str, object, object],
+    fed: tuple[str, object, object],
+) -> SiteFinding:
+    """Say that a cable leads to what another tap, common or transformer supplies."""
+    differs = next(at for at, (one, two) in enumerate(zip(feed, fed, strict=True)) if one != two)
+    noun = ("transformer", "tap", "common")[differs]
+    what = f"leads to “{node}”, which the cable on line {{line}} supplies from another {noun}"
+    remedy = f"begin both at the same {noun}, or keep them apart: two {noun}s may not be joined"
+    return SiteFinding((*run.path, run.form), what, remedy, (*other.path, other.form))
+
+
+def _check_begins(tree: CableTree, reached: set[str]) -> Iterator[SiteFinding]:
+    """Yield the cables that begin at no node that a transformer supplies, and each loop once."""
     in_a_loop: set[KeyPath] = set()
     for run in tree.runs:
         above, trail = tree.owner.get(run.begins), tree.climb(run.begins)
-        if run.begins in tree.transformers or run.path in in_a_loop or run.nodes == (run.begins,):
+        if run.begins in reached or run.path in in_a_loop or run.nodes == (run.begins,):
             continue
         if above is None:
             yield SiteFinding((*run.path, "from"), *_explain_loose(tree, run.begins))
@@ -175,7 +251,7 @@ def _check_begins(tree: CableTree) -> Iterator[SiteFinding]:
             in_a_loop.update(each.path for each in trail)
             loop = [*reversed(trail[:-1]), run]
             way = " → ".join(f"“{each.begins}”" for each in [*loop, loop[0]])
-            remedy = "remove one cable of it, and begin at a transformer"
+            remedy = "begin one cable of it at a transformer, or at a node that a transformer supplies"
             yield SiteFinding(run.path, f"is part of a loop that no transformer supplies: {way}", remedy)
 
 
@@ -224,11 +300,12 @@ def _warn_loose_lights(tree: CableTree) -> Iterator[SiteFinding]:
 
 
 def _warn_shared_runs(site: Site, tree: CableTree) -> Iterator[SiteFinding]:
-    """Warn of a run with lights of several zones, whose relays are at the transformer."""
+    """Warn of cables with lights of several zones, whose relays are at the transformer."""
     zones: dict[CableRun, dict[str, None]] = {}
+    first = _first_runs(tree)
     for light in tree.lights:
         if trail := tree.climb(light.node):
-            zones.setdefault(trail[-1], {})[light.zone] = None
+            zones.setdefault(first[trail[-1]], {})[light.zone] = None
     sides = {transformer.id: transformer.relay_side for transformer in site.transformers}
     for run, names in zones.items():
         if len(names) > 1 and sides[run.begins] == "low voltage":
@@ -238,10 +315,22 @@ def _warn_shared_runs(site: Site, tree: CableTree) -> Iterator[SiteFinding]:
             yield SiteFinding(run.path, what, remedy)
 
 
+def _first_runs(tree: CableTree) -> dict[CableRun, CableRun]:
+    """Say for each cable at a transformer which is the first of those that it forms a ring with."""
+    first = {run: run for run in tree.runs if run.begins in tree.transformers}
+    for runs in tree.into.values():
+        tops = {first[run if run.begins in tree.transformers else tree.climb(run.begins)[-1]] for run in runs}
+        one = min(tops, key=tree.runs.index)
+        first.update({run: one for run, top in first.items() if top in tops})
+    return first
+
+
 def _warn_dead_ends(tree: CableTree) -> Iterator[SiteFinding]:
     used = {light.node for light in tree.lights} | {run.begins for run in tree.runs}
+    used |= {node for node, runs in tree.into.items() if len({run.begins for run in runs}) > 1}
     for run in tree.runs:
-        if run.form == "to" and run.name not in used:
+        only = all(each.form == "to" for each in tree.into[run.name])
+        if run.form == "to" and only and run.name not in used and tree.owner[run.name] is run:
             remedy = f'give the fixtures there “node = "{run.name}"”, or remove the cable'
             yield SiteFinding((*run.path, "to"), "leads to no light and to no other cable", remedy)
         if run.form == "hub" and tree.count_lights(run.name) == 0:

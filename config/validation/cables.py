@@ -5,17 +5,22 @@ reported about the tree.
 """
 
 from collections.abc import Iterator, Mapping
+from decimal import Decimal
 from typing import Any
 
 from config.errors import KeyPath
+from config.models.cables import MOST_VOLTS
 from config.validation.finding import CABLE_FORMS, SiteFinding
 
 Document = Mapping[str, Any]
 Rows = list[tuple[KeyPath, Document]]
 
+# The greatest regulation that “regulation_percent” takes.
+MOST_RISE = 1.5
+
 
 def check_cables(document: Document) -> Iterator[SiteFinding]:
-    """Yield everything that keeps the cables of a site file from being trees with all lights on them."""
+    """Yield everything that keeps the cables of a site file from supplying all the lights on them."""
     cables, transformers = tables_of(document, "cables"), tables_of(document, "transformers")
     fixtures = fixtures_of(document)
     for _, path, fixture in fixtures:
@@ -60,9 +65,9 @@ def _check_fixture(path: KeyPath, fixture: Document) -> Iterator[SiteFinding]:
         what = "is the driver of an LED, but the lamp is a filament"
         yield SiteFinding((*path, "driver"), what, "remove this key")
     readings, count = fixture.get("measured_volts"), count_of(fixture)
-    if isinstance(readings, list) and len(readings) > count:
+    if isinstance(readings, list) and len(readings) not in (0, 1, count):
         what = f"has {len(readings)} readings of {count} light{'s' if count > 1 else ''}"
-        remedy = "give at most one number for each light, or the last light's alone"
+        remedy = "give one number for each light, or the last light’s alone"
         yield SiteFinding((*path, "measured_volts"), what, remedy)
 
 
@@ -70,7 +75,8 @@ def _check_taps(transformers: Rows, cables: Rows) -> Iterator[SiteFinding]:
     for path, transformer in transformers:
         begin = [(each, cable) for each, cable in cables if cable.get("from") == transformer.get("id")]
         taps = transformer.get("taps")
-        if "tap" not in transformer and any("tap" not in cable for _, cable in begin):
+        no_tap = "tap" not in transformer and any("tap" not in cable for _, cable in begin)
+        if no_tap:
             remedy = "add “tap = …”: the volts of the tap in use, such as 12"
             yield SiteFinding((*path, "tap"), "is missing, and cables begin here", remedy)
         for each, table in ((path, transformer), *begin):
@@ -78,11 +84,65 @@ def _check_taps(transformers: Rows, cables: Rows) -> Iterator[SiteFinding]:
             if isinstance(taps, list) and tap is not None and tap not in taps:
                 remedy = f"this transformer has {', '.join(f'{volts} V' for volts in taps)}"
                 yield SiteFinding((*each, "tap"), "is not one of its taps", remedy)
+        yield from _check_commons(transformer, begin)
+        yield from _check_regulation(path, transformer, tap_told=no_tap)
     ids = [transformer.get("id") for _, transformer in transformers]
     for path, cable in cables:
-        if "tap" in cable and "from" in cable and cable["from"] not in ids:
-            what = "is a tap, but this cable does not begin at a transformer"
-            yield SiteFinding((*path, "tap"), what, "write it on the cable that does")
+        for key in ("tap", "common"):
+            if key in cable and "from" in cable and cable["from"] not in ids:
+                what = f"is a {key}, but this cable does not begin at a transformer"
+                yield SiteFinding((*path, key), what, "write it on the cable that does")
+
+
+def _check_commons(transformer: Document, begin: Rows) -> Iterator[SiteFinding]:
+    """Yield the cables from a transformer whose common it does not have."""
+    commons = transformer.get("commons", 1)
+    for path, cable in begin:
+        common = cable.get("common")
+        if _is_count(commons) and _is_count(common) and common > commons:
+            has = f"{commons} common{'s' * (commons != 1)}"
+            remedy = f"this transformer has {has}; write “commons = …” in its table if it has more"
+            yield SiteFinding((*path, "common"), "is not one of its commons", remedy)
+
+
+def _is_count(value: object) -> bool:
+    return isinstance(value, int) and not isinstance(value, bool)
+
+
+def _check_regulation(path: KeyPath, transformer: Document, *, tap_told: bool) -> Iterator[SiteFinding]:
+    """Yield what contradicts itself about a transformer's volts with and without load."""
+    measured = [key for key in ("no_load_volts", "full_load_volts") if key in transformer]
+    if not measured:
+        return
+    if "regulation_percent" in transformer:
+        what = f"says the same as “{measured[0]}”, which is also given"
+        yield SiteFinding((*path, "regulation_percent"), what, "remove one of the two")
+    if "tap" not in transformer and not tap_told:
+        remedy = "add “tap = …”: the volts of the tap at which you measured, such as 12"
+        yield SiteFinding((*path, "tap"), f"is missing, and “{measured[0]}” was measured there", remedy)
+    if "no_load_volts" not in transformer:
+        remedy = "add “no_load_volts = …”: the volts measured with nothing connected"
+        yield SiteFinding((*path, "full_load_volts"), "needs the volts without load beside it", remedy)
+        return
+    of = "full_load_volts" if "full_load_volts" in transformer else "tap"
+    no_load_v, full_load_v = (_volts_in(transformer.get(key)) for key in ("no_load_volts", of))
+    if no_load_v is None or full_load_v is None:
+        return
+    if no_load_v < full_load_v:
+        what = f"is below the {full_load_v:g} V of “{of}”, and volts rise without load"
+        yield SiteFinding((*path, "no_load_volts"), what, "measure both again, or exchange the two")
+    elif no_load_v > MOST_RISE * full_load_v:
+        what = f"is more than half above the {full_load_v:g} V of “{of}”"
+        yield SiteFinding((*path, "no_load_volts"), what, "measure both at the tap in use")
+
+
+def _volts_in(value: object) -> float | None:
+    """Return a number as volts; None for what the models refuse."""
+    try:
+        volts = float(value) if isinstance(value, int | float | Decimal) else 0.0
+    except OverflowError:
+        return None
+    return volts if 0.0 < volts <= MOST_VOLTS else None
 
 
 def _check_form(path: KeyPath, row: Document) -> Iterator[SiteFinding]:

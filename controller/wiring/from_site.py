@@ -50,7 +50,7 @@ class PlacedLight:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Circuit:
-    """Everything on one tap of one transformer.
+    """Everything on one tap and one common of one transformer.
 
     Attributes:
         lights: one for each fixture of the network, in the same order.
@@ -69,7 +69,7 @@ class TransformerWiring:
     Attributes:
         taps_v: volts of its taps; none where the file has none.
         tap_known: whether the tap in use was written down.
-        circuits: one for each tap in use.
+        circuits: one for each tap and common in use.
     """
 
     transformer: Transformer
@@ -99,7 +99,7 @@ def build_wiring(site: Site) -> tuple[TransformerWiring, ...]:
     """Give the wiring of every transformer of a site, in the order of its file.
 
     Raises:
-        WiringError: the cables are not a tree; the check of the site file lets none such through.
+        WiringError: a cable hangs on no feed or on two; the check of the site file lets none such through.
     """
     ends = _Ends(site)
     return tuple(_wire(site, transformer, ends) for transformer in site.transformers)
@@ -117,21 +117,22 @@ class _Ends:
             for fixture in zone.fixtures:
                 self._lights[zone.node_of(fixture, names) or ""] += fixture.count
         self._usual = {each.id: each.tap for each in site.transformers}
-        self.feeds: dict[str, dict[float, str]] = {
-            each.id: {} if each.tap is None else {each.tap: each.id} for each in site.transformers
+        self.feeds: dict[str, dict[tuple[float, int], str]] = {
+            each.id: {} if each.tap is None else {(each.tap, 1): each.id} for each in site.transformers
         }
-        for cable in site.cables:
-            self._lay(cable)
+        for table, cable in enumerate(site.cables):
+            self._lay(table, cable)
 
     def _start_of(self, cable: Cable) -> str:
-        """Name the node that a cable begins at; another tap than the usual one is a feed of its own."""
+        """Name the node that a cable begins at; another tap or common than the usual is a feed of its own."""
         if cable.begins not in self.feeds:
             return cable.begins
-        taps, usual_v = self.feeds[cable.begins], self._usual[cable.begins]
+        feeds, usual_v = self.feeds[cable.begins], self._usual[cable.begins]
         tap_v = next(each for each in (cable.tap, usual_v, USUAL_TAP_V) if each is not None)
-        return taps.setdefault(tap_v, cable.begins if not taps else f"{cable.begins}, {tap_v:g} V")
+        common = cable.common or 1
+        return feeds.setdefault((tap_v, common), name_feed(cable.begins, tap_v, common, first=not feeds))
 
-    def _lay(self, cable: Cable) -> None:
+    def _lay(self, table: int, cable: Cable) -> None:
         start, gauge = self._start_of(cable), cable.gauge
         if cable.line is not None:
             lights = self._lights[cable.line]
@@ -157,6 +158,7 @@ class _Ends:
                 splice_ohm=cable.splice_ohm,
                 # A leg of another gauge is not what the plate is of.
                 ampacity_a=cable.rated_a if own_gauge == gauge else None,
+                table=table,
             )
             for near, far, own_gauge, length_m in pieces
         ]
@@ -165,10 +167,19 @@ class _Ends:
 def _wire(site: Site, transformer: Transformer, ends: _Ends) -> TransformerWiring:
     zones = tuple(zone for zone in site.zones if site.transformer_of(zone) is transformer)
     known = ends.feeds[transformer.id]
-    taps = known or {USUAL_TAP_V: transformer.id}
-    id_, rated_va = transformer.id, transformer.rated_va
+    regulation, full_load = _regulation_of(transformer)
     feeds = [
-        Feed(node=node, transformer=id_, rated_va=rated_va, source_v=tap_v) for tap_v, node in taps.items()
+        Feed(
+            node=node,
+            transformer=transformer.id,
+            rated_va=transformer.rated_va,
+            source_v=tap_v,
+            common=common,
+            limit_a=transformer.common_limit_a,
+            regulation=regulation,
+            full_load=full_load,
+        )
+        for (tap_v, common), node in (known or {(USUAL_TAP_V, 1): transformer.id}).items()
     ]
     lights = list(_attach_lights(site, zones, ends.simple, feeds[0].node))
     reached = {feed.node for feed in feeds}
@@ -184,11 +195,28 @@ def _wire(site: Site, transformer: Transformer, ends: _Ends) -> TransformerWirin
     return TransformerWiring(
         transformer=transformer,
         zones=zones,
-        taps_v=tuple(sorted(transformer.taps or known)),
+        taps_v=tuple(sorted(set(transformer.taps) or {tap_v for tap_v, _ in known})),
         tap_known=bool(known),
         circuits=tuple(circuits),
         limits=Limits(drop_percent=site.wiring.drop_percent),
     )
+
+
+def _regulation_of(transformer: Transformer) -> tuple[float | None, float]:
+    """Give how far the volts rise without load, None where not known, and those at full load, as parts."""
+    tap_v, no_load_v = transformer.tap, transformer.no_load_volts
+    if tap_v is None or no_load_v is None:
+        percent = transformer.regulation_percent
+        return None if percent is None else percent / 100.0, 1.0
+    full_load_v = transformer.full_load_volts or tap_v
+    return no_load_v / full_load_v - 1.0, full_load_v / tap_v
+
+
+def name_feed(transformer: str, tap_v: float, common: int, *, first: bool) -> str:
+    """Name a tap and common by its transformer: ``house`` for the usual, ``house, 13 V, common 2``."""
+    if first:
+        return transformer
+    return f"{transformer}, {tap_v:g} V" + (f", common {common}" if common > 1 else "")
 
 
 def _attach_lights(

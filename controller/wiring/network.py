@@ -1,20 +1,21 @@
-"""The cables and fixtures behind one tap of a transformer, as a tree of values.
+"""The cables and fixtures behind one tap of a transformer, as values.
 
-Every node is fed by exactly one cable. The check of the site file explains what is not such a tree
+Usually each node is fed by one cable and the network is a tree; a further cable to a node closes a ring, or
+lies beside another. The check of the site file explains what hangs on no feed, or would join two
 (config/validation/cable_tree.py); here it is only refused.
 """
 
 from __future__ import annotations
 
 import math
-from collections import Counter, deque
+from collections import deque
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from enum import StrEnum
 from typing import Final
 
 from config.errors import WiringError
-from config.models.cables import Gauge
+from config.models.cables import COMMON_LIMIT_A, Gauge
 from controller.wiring.cable import DEFAULT_TEMPERATURE_C, ampacity
 
 FILAMENT_BAND: Final = (0.90, 1.05)
@@ -60,31 +61,64 @@ class Limits:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Feed:
-    """One tap of one transformer: where a network begins.
+    """One tap and one common of one transformer: where a network begins.
 
     Attributes:
-        rated_va: the transformer's rating, over all its taps.
-        source_v: volts at the tap under load, r.m.s. for AC.
+        rated_va: the transformer's rating, over all its taps and commons.
+        source_v: rated volts of the tap, r.m.s. for AC.
+        common: which of the transformer's commons, from 1.
+        limit_a: the most amperes of a common.
+        regulation: how far the volts rise from the rated load to none, as a part of ``full_load_v``; None
+            where not known, which counts as no rise.
+        full_load: volts at the rated load as a part of ``source_v``.
     """
 
     node: str
     transformer: str
     rated_va: float
     source_v: float
+    common: int = 1
+    limit_a: float = COMMON_LIMIT_A
+    regulation: float | None = None
+    full_load: float = 1.0
 
     def __post_init__(self) -> None:
+        what = f"feed “{self.node}”"
         _refuse_unless_named(f"feed of “{self.transformer}”", self.node)
-        _refuse_unless_positive(f"feed “{self.node}”", rated_va=self.rated_va, source_v=self.source_v)
+        _refuse_unless_positive(what, rated_va=self.rated_va, source_v=self.source_v, limit_a=self.limit_a)
+        _refuse_unless_positive(what, full_load=self.full_load)
+        if self.common < 1:
+            raise WiringError(f"{what}: common = {self.common}; the first one is 1")
+        if self.regulation is not None and not 0.0 <= self.regulation < 1.0:
+            raise WiringError(f"{what}: regulation = {self.regulation:g}; it must be 0 or more, and below 1")
+
+    @property
+    def full_load_v(self) -> float:
+        """Volts of the tap while the transformer carries its rated load."""
+        return self.source_v * self.full_load
+
+    @property
+    def no_load_v(self) -> float:
+        """Volts of the tap with nothing lit on the transformer."""
+        return self.full_load_v * (1.0 + (self.regulation or 0.0))
+
+    def held_at(self, volts: float) -> Feed:
+        """Give the same tap with volts that no load changes: those measured with everything lit."""
+        return replace(self, source_v=volts, regulation=0.0, full_load=1.0)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class CableSegment:
     """One piece of two-conductor cable from one node to the next, away from the feed.
 
+    In a ring the current may flow the other way. Cables that lie side by side are told apart by their place
+    among the network's.
+
     Attributes:
         length_m: of the cable, not of the copper out and back.
         splice_ohm: what the splices add to the loop.
         ampacity_a: the current on the cable's own plate; None takes the gauge's default.
+        table: place of its [[cables]] table in the site file, from 0; None where it is from no file.
     """
 
     from_node: str
@@ -93,6 +127,7 @@ class CableSegment:
     length_m: float
     splice_ohm: float = 0.0
     ampacity_a: float | None = None
+    table: int | None = field(default=None, compare=False)
 
     @property
     def limit_a(self) -> float:
@@ -103,6 +138,8 @@ class CableSegment:
         what = f"cable “{self.from_node}” to “{self.to_node}”"
         _refuse_unless_named(what, self.from_node, self.to_node)
         _refuse_unless_positive(what, length_m=self.length_m)
+        if self.from_node == self.to_node:
+            raise WiringError(f"{what}: it leads to where it begins; name the node at its other end")
         if not (math.isfinite(self.splice_ohm) and self.splice_ohm >= 0.0):
             raise WiringError(f"{what}: splice_ohm = {self.splice_ohm:g}; it must be zero or more")
         if self.ampacity_a is not None:
@@ -177,7 +214,7 @@ class Network:
         temperature_c: of the copper; 75 °C is the tables' own and the safe side for low volts.
 
     Raises:
-        WiringError: it is not a tree.
+        WiringError: no cable from the feed leads to a node.
     """
 
     feed: Feed
@@ -186,12 +223,17 @@ class Network:
     temperature_c: float = DEFAULT_TEMPERATURE_C
 
     def __post_init__(self) -> None:
-        _refuse_unless_tree((self.feed,), self.segments, self.fixtures)
+        _refuse_unless_fed((self.feed,), self.segments, self.fixtures)
 
     @property
     def zones(self) -> tuple[str, ...]:
         """Ids of the zones that have lamps here, in the order of the fixtures."""
         return tuple(dict.fromkeys(fixture.zone for fixture in self.fixtures))
+
+    @property
+    def is_tree(self) -> bool:
+        """Whether one cable leads to each node, and no ring is closed."""
+        return len({cable.to_node for cable in self.segments}) == len(self.segments)
 
     def lit(self, zones: Iterable[str]) -> Network:
         """The same cables with only the lamps of these zones lit."""
@@ -199,7 +241,7 @@ class Network:
         return replace(self, fixtures=tuple(f for f in self.fixtures if f.zone in kept))
 
     def walk(self) -> tuple[CableSegment, ...]:
-        """The cables in an order in which each comes after the one that feeds it."""
+        """All cables, in an order in which each comes after one that feeds it."""
         return walk(self.feed.node, self.segments)
 
 
@@ -210,7 +252,7 @@ def join(
     temperature_c: float = DEFAULT_TEMPERATURE_C,
 ) -> tuple[Network, ...]:
     """Sort cables and fixtures to the feeds that they hang on; what hangs on none, or on two, is refused."""
-    _refuse_unless_tree(feeds, segments, fixtures)
+    _refuse_unless_fed(feeds, segments, fixtures)
     networks = []
     for feed in feeds:
         cables = walk(feed.node, segments)
@@ -221,36 +263,49 @@ def join(
 
 
 def walk(start: str, segments: Sequence[CableSegment]) -> tuple[CableSegment, ...]:
-    """The cables that a feed reaches, each after the one that feeds it; rings are walked once."""
+    """The cables that a feed reaches, each after one that feeds it.
+
+    The first that leads to a node reaches it; any further one closes a ring, or lies beside another.
+    """
     outward: dict[str, list[CableSegment]] = {}
     for segment in segments:
         outward.setdefault(segment.from_node, []).append(segment)
     reached, found, waiting = {start}, [], deque((start,))
     while waiting:
         for segment in outward.get(waiting.popleft(), ()):
+            found.append(segment)
             if segment.to_node not in reached:
                 reached.add(segment.to_node)
-                found.append(segment)
                 waiting.append(segment.to_node)
     return tuple(found)
 
 
-def _refuse_unless_tree(
+def _refuse_unless_fed(
     feeds: Sequence[Feed], segments: Sequence[CableSegment], fixtures: Sequence[FixtureAt]
 ) -> None:
-    starts = [feed.node for feed in feeds]
-    reached = {*starts, *(cable.to_node for start in starts for cable in walk(start, segments))}
-    fed = Counter([*starts, *(cable.to_node for cable in segments)])
-    twice = [node for node, times in fed.items() if times > 1]
-    loose = [node for node in (*fed, *(fixture.node for fixture in fixtures)) if node not in reached]
-    if twice or loose:
-        nodes = ", ".join(f"“{node}”" for node in dict.fromkeys((*twice, *loose)))
-        raise WiringError(f"the cables are not a tree: {nodes} must be fed by one cable, from a feed")
+    fed: dict[str, None] = {}
+    for feed in feeds:
+        own = dict.fromkeys([feed.node, *(cable.to_node for cable in walk(feed.node, segments))])
+        if twice := [node for node in own if node in fed]:
+            raise WiringError(f"{_name_all(twice)} would be fed by two feeds; keep their cables apart")
+        fed.update(own)
+    into = [cable.to_node for cable in segments]
+    if back := [feed.node for feed in feeds if feed.node in into]:
+        raise WiringError(f"a cable leads to the feed {_name_all(back)}; cables lead away from it")
+    ends = [node for cable in segments for node in (cable.from_node, cable.to_node)]
+    if loose := [node for node in (*ends, *(fixture.node for fixture in fixtures)) if node not in fed]:
+        raise WiringError(f"no cable from a feed leads to {_name_all(loose)}; connect each node to one")
+
+
+def _name_all(nodes: Iterable[str]) -> str:
+    return ", ".join(f"“{node}”" for node in dict.fromkeys(nodes))
 
 
 def way_to(network: Network, node: str) -> tuple[CableSegment, ...]:
-    """The cables from the feed to a node, in that order."""
-    into = {cable.to_node: cable for cable in network.segments}
+    """The cables from the feed to a node, in that order; where rings leave a choice, the fewest cables."""
+    into: dict[str, CableSegment] = {}
+    for cable in network.segments if network.is_tree else network.walk():
+        into.setdefault(cable.to_node, cable)
     way = []
     while node in into:
         way.append(into[node])

@@ -15,6 +15,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from config.errors import WiringError
 from controller.wiring.cable import loop_ohm
 from controller.wiring.network import CableSegment, FixtureAt, Lamp, Network
 from controller.wiring.power_flow import FILAMENT_CURRENT_EXPONENT, Limit, Tree, branch_currents, solve_volts
@@ -115,7 +116,7 @@ def solve(network: Network) -> Outcome:
     networks under four kinds of lamp; random trees against scipy).
     """
     tree, at_nodes, at_lamps = build_tree(network)
-    found = solve_volts(tree, network.feed.source_v)
+    found = solve_volts(tree, network.feed.full_load_v)
     if isinstance(found, Limit):
         return _refuse(network, tree, at_lamps, found)
     return _account(network, tree, at_nodes, at_lamps, found)
@@ -134,6 +135,8 @@ def build_tree(
     tree = Tree(parent=[0], ohm=[0.0], fixed_a=[0.0], siemens=[0.0], filament=[0.0], power_va=[0.0])
     lit = network.fixtures if fixtures is None else fixtures
     copper_c = network.temperature_c if temperature_c is None else temperature_c
+    if not network.is_tree:
+        raise WiringError(f"the cables of “{network.feed.node}” form a ring, which is not solved yet")
     for cable in network.walk():
         resistance = loop_ohm(cable.gauge, cable.length_m, copper_c) + cable.splice_ohm
         places[cable.to_node] = _add_place(tree, places[cable.from_node], resistance)

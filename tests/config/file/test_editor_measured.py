@@ -39,10 +39,12 @@ def test_readings_are_replaced_in_their_place(site_path):
     """A second reading takes the place of the first; a whole number is written as one."""
     write_measured(site_path, "path", watts=28.4, volts={1: [11.6]})
     old = site_path.read_text(encoding="utf-8")
-    write_measured(site_path, "path", watts=30.0, volts={1: [12, 11.75]})
+    write_measured(site_path, "path", watts=30.0, volts={1: [12, 11.75, 11.5, 11.5, 11.25, 11.25]})
     text = site_path.read_text(encoding="utf-8")
     expected = old.replace("measured_watts = 28.4", "measured_watts = 30")
-    assert text == expected.replace("measured_volts = 11.6", "measured_volts = [12, 11.75]")
+    assert text == expected.replace(
+        "measured_volts = 11.6", "measured_volts = [12, 11.75, 11.5, 11.5, 11.25, 11.25]"
+    )
 
 
 def test_what_was_written_can_be_taken_out_again(site_path):

@@ -1,14 +1,15 @@
-"""Network: values that refuse what is wrong, and cables that are not a tree."""
+"""Network: values that refuse what is wrong, rings, and cables that no feed reaches."""
 
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import pytest
 
 from config.errors import WiringError
 from config.models.cables import parse_gauge
-from controller.wiring.network import CableSegment, Feed, FixtureAt, Lamp, Lead, Network, join, walk
+from controller.wiring.network import CableSegment, Feed, FixtureAt, Lamp, Lead, Network, join, walk, way_to
 
 TWELVE = parse_gauge("12 AWG")
 SHED = Feed(node="shed", transformer="shed", rated_va=150.0, source_v=12.0)
@@ -31,6 +32,10 @@ def lamp(node, zone="beds", **more):
         (lambda: Feed(node="a", transformer="t", rated_va=1.0, source_v=-12.0), "source_v = -12"),
         (lambda: Feed(node="", transformer="t", rated_va=1.0, source_v=12.0), "feed of “t”: a node has no"),
         (lambda: CableSegment(from_node="a", to_node="b", gauge=TWELVE, length_m=math.nan), "length_m = nan"),
+        (lambda: cable("a", "a"), "cable “a” to “a”: it leads to where it begins"),
+        (lambda: replace(SHED, common=0), "feed “shed”: common = 0; the first one is 1"),
+        (lambda: replace(SHED, regulation=-0.1), "feed “shed”: regulation = -0.1; it must be 0 or more"),
+        (lambda: replace(SHED, full_load=0.0), "full_load = 0"),
         (lambda: cable("a", ""), "cable “a” to “”: a node has no name"),
         (lambda: cable("a", "b", splice_ohm=-0.1), "splice_ohm = -0.1"),
         (lambda: cable("a", "b", ampacity_a=0.0), "ampacity_a = 0"),
@@ -59,29 +64,50 @@ def test_a_lamp_without_a_stated_range_has_the_usual_band():
 
 
 @pytest.mark.parametrize(
-    ("cables", "lamps", "nodes"),
+    ("cables", "lamps", "words"),
     [
-        ([cable("shed", "a"), cable("a", "a")], [], "“a”"),
-        ([cable("shed", "a"), cable("a", "shed")], [], "“shed”"),
-        ([cable("shed", "a"), cable("a", "b"), cable("b", "c"), cable("shed", "c")], [], "“c”"),
+        ([cable("shed", "a"), cable("a", "shed")], [], "a cable leads to the feed “shed”"),
         (
             [cable("r", "p"), cable("p", "q"), cable("q", "r"), cable("q", "tail")],
             [],
-            "“p”, “q”, “r”, “tail”",
+            "no cable from a feed leads to “r”, “p”, “q”, “tail”",
         ),
-        ([cable("gate", "oak"), cable("oak", "elm")], [], "“oak”, “elm”"),
-        ([cable("shed", "a")], [lamp("b")], "“b”"),
+        (
+            [cable("gate", "oak"), cable("oak", "elm")],
+            [],
+            "no cable from a feed leads to “gate”, “oak”, “elm”",
+        ),
+        ([cable("shed", "a")], [lamp("b")], "no cable from a feed leads to “b”"),
         (
             [cable("shed", "a"), cable("b", "c"), cable("x", "y"), cable("y", "x"), cable("shed", "a")],
             [lamp("nowhere")],
-            "“a”, “c”, “y”, “x”, “nowhere”",
+            "no cable from a feed leads to “b”, “c”, “x”, “y”, “nowhere”",
         ),
     ],
 )
-def test_what_is_not_a_tree_is_refused_by_its_nodes(cables, lamps, nodes):
-    """Rings, loose cables and lamps on no cable are refused, with all their nodes."""
-    with pytest.raises(WiringError, match=f"not a tree: {nodes} must be fed by one cable"):
+def test_what_hangs_on_no_feed_is_refused_by_its_nodes(cables, lamps, words):
+    """Loose cables, rings that no feed reaches and lamps on no cable are refused, with all their nodes."""
+    with pytest.raises(WiringError, match=words):
         Network(feed=SHED, segments=tuple(cables), fixtures=tuple(lamps))
+
+
+@pytest.mark.parametrize(
+    ("cables", "way"),
+    [
+        ([("shed", "a"), ("a", "b"), ("b", "c"), ("shed", "c")], ["c"]),
+        ([("shed", "a"), ("shed", "a"), ("a", "b"), ("b", "c")], ["a", "b", "c"]),
+        ([("c", "a"), ("b", "c"), ("a", "b"), ("shed", "a")], ["a", "b", "c"]),
+    ],
+)
+def test_a_ring_is_walked_whole_and_its_nodes_have_a_way(cables, way):
+    """Each cable of a ring is walked once, after one that feeds it; a way has the fewest cables."""
+    network = Network(feed=SHED, segments=tuple(cable(*ends) for ends in cables), fixtures=(lamp("c"),))
+    walked = network.walk()
+    assert sorted((each.from_node, each.to_node) for each in walked) == sorted(cables)
+    for place, each in enumerate(walked):
+        assert each.from_node in {"shed", *(before.to_node for before in walked[:place])}
+    assert [each.to_node for each in way_to(network, "c")] == way
+    assert not network.is_tree
 
 
 def test_two_feeds_take_the_cables_that_hang_on_them():
@@ -97,9 +123,9 @@ def test_two_feeds_take_the_cables_that_hang_on_them():
 def test_a_node_on_two_feeds_and_two_feeds_of_one_name_are_refused():
     """A node that two feeds reach is refused, and feeds must have names of their own."""
     cables = (cable("shed", "a"), cable("barn", "b"), cable("a", "c"), cable("b", "c"))
-    with pytest.raises(WiringError, match="not a tree: “c”"):
+    with pytest.raises(WiringError, match="“c” would be fed by two feeds"):
         join((SHED, BARN), cables, ())
-    with pytest.raises(WiringError, match="not a tree: “shed”"):
+    with pytest.raises(WiringError, match="“shed” would be fed by two feeds"):
         join((SHED, SHED), (), ())
 
 
