@@ -11,7 +11,7 @@ from decimal import Decimal
 from api.page.nights import lasts, reason_words
 from api.render.limits import hour_notes
 from api.render.numbers import NONE, currency_of, hours_of, kwh_of
-from api.render.words import N_, Words
+from api.render.words import Words
 from api.web.context import RequestContext
 from controller.calendar.periods import Each, Period, parse_period, season_at, season_of
 from controller.energy.tariff import round_money
@@ -23,7 +23,6 @@ from controller.planning.planner import Planner
 # One screen: a longer account is a table of its own.
 MOST_NIGHTS = 366
 _ONE_DAY = timedelta(days=1)
-_SEASONS = {"spring": N_("spring"), "summer": N_("summer"), "autumn": N_("autumn"), "winter": N_("winter")}
 _TOLD_MS = 60_000
 
 
@@ -110,7 +109,7 @@ class _Writer:
         begun = [each for each in report.periods if each.period and each.period.first <= self.tonight]
         sentence, rest = self._sentence()
         return Account(
-            name=period_name(self.period, self.words),
+            name=self.words.period(self.period),
             sentence=sentence,
             rest=rest,
             is_over=self.is_over,
@@ -136,7 +135,7 @@ class _Writer:
         return self.words.number(value, max(0, -int(value.as_tuple().exponent)))
 
     def _sentence(self) -> tuple[str, str]:
-        _, total, name = self.words.gettext, self.report.total, period_name(self.period, self.words)
+        _, total, name = self.words.gettext, self.report.total, self.words.period(self.period)
         name = name[0].upper() + name[1:]
         if self.period.first > self.tonight:
             return _("%(period)s is still to come.") % {"period": name}, ""
@@ -207,7 +206,7 @@ class _Writer:
 
     def _month(self, each: HourSum) -> tuple[str, tuple[Row, ...]]:
         assert each.period is not None, "a month is a period"
-        _, first, name = self.words.gettext, each.period.first, period_name(each.period, self.words)
+        _, first, name = self.words.gettext, each.period.first, self.words.period(each.period)
         if first > self.tonight:
             name = _("%(month)s, to come") % {"month": name}
         elif each.recorded is Recorded.NONE:
@@ -251,7 +250,7 @@ class _Writer:
             names.append(f"{self.tonight:%Y-%m}")
         for name in dict.fromkeys(names):
             there = parse_period(name, tz, latitude_deg=latitude_deg)
-            yield f"/cost?period={name}", period_name(there, self.words)
+            yield f"/cost?period={name}", self.words.period(there)
 
     def _neighbour(self, night: date, each: Each) -> str:
         if each is Each.MONTH:
@@ -266,20 +265,3 @@ def _kind(period: Period) -> Each | None:
     """Say what a period is; None of a stretch of nights."""
     forms = {r"\d{4}-\d{2}": Each.MONTH, r"\d{4}-[a-z]+": Each.SEASON, r"\d{4}": Each.YEAR}
     return next((each for form, each in forms.items() if re.fullmatch(form, period.name)), None)
-
-
-def period_name(period: Period, words: Words) -> str:
-    """Name a period: September 2027, autumn 2027, 2027, or its first and last night."""
-    each = _kind(period)
-    if each is Each.YEAR:
-        return period.name
-    if each is Each.MONTH:
-        return f"{words.month(period.first)} {period.first.year}"
-    if each is Each.SEASON:
-        year, season = period.name.split("-")
-        years = year if period.first.year == period.last.year else f"{year}/{period.last:%y}"
-        return f"{words.gettext(_SEASONS[season])} {years}"
-    if period.nights == 1:
-        return words.date(period.first) + f" {period.first.year}"
-    dates = {"first": words.day(period.first, year=True), "last": words.day(period.last, year=True)}
-    return words.gettext("%(first)s to %(last)s") % dates

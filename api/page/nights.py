@@ -134,7 +134,7 @@ def _view(facts: NightFacts, tonight: date, names: dict[str, str], words: Words)
         english = "" if plan.windows else plan.because
         alike.setdefault((_planned(plan, words), english), []).append(names[plan.zone])
     lines = [
-        Line(zones=list_of(zones, words), said=said, english=english)
+        Line(zones=words.listed(zones), said=said, english=english)
         for (said, english), zones in alike.items()
     ]
     return NightView(date=night, name=name % {"day": day}, lines=(*lines, *_missed(facts.ran, names, words)))
@@ -147,7 +147,7 @@ def _ran(each: ZoneNight, night: Night, words: Words) -> str:
         return _("no record.")
     lit = [_stretch(utc_of(on_ms), utc_of(off_ms), words) for on_ms, off_ms in each.lit]
     if lit:
-        said = [_("lit %(stretches)s") % {"stretches": list_of(lit, words)}]
+        said = [_("lit %(stretches)s") % {"stretches": words.listed(lit)}]
     else:
         said = [_("dark") if account.missed_ms >= _TOLD_MS else _("dark, as planned")]
     if account.override_ms >= _TOLD_MS:
@@ -173,7 +173,7 @@ def _missed(ran: Sequence[ZoneNight], names: dict[str, str], words: Words) -> It
         whole = len(zones) == len(ran) > 1
         values = {
             "lasts": lasts(sum(zones.values()), words),
-            "zones": _("all zones") if whole else list_of(list(zones), words),
+            "zones": _("all zones") if whole else words.listed(list(zones)),
             "reason": reason_words(reason, words),
         }
         said = _("%(lasts)s in %(zones)s; %(reason)s.") if len(ran) > 1 else _("%(lasts)s; %(reason)s.")
@@ -191,21 +191,13 @@ def _planned(plan: NightPlan, words: Words) -> str:
         on = edge_words(window.on_utc, edge_of(window, "on"), words)
         off = edge_words(window.off_utc, edge_of(window, "off"), words)
         stretches.append(_("from %(on)s to %(off)s") % {"on": on, "off": off})
-    said = _("to be lit %(stretches)s") % {"stretches": list_of(stretches, words)}
+    said = _("to be lit %(stretches)s") % {"stretches": words.listed(stretches)}
     return said + (_(" (%(nights)s)") % {"nights": special} if special else "") + "."
 
 
 def _stretch(on_utc: datetime, off_utc: datetime, words: Words) -> str:
     edges = {"on": words.clock_or_midnight(on_utc), "off": words.clock_or_midnight(off_utc)}
     return words.gettext("from %(on)s to %(off)s") % edges
-
-
-def list_of(parts: Sequence[str], words: Words) -> str:
-    """List parts: one; one and two; one, two and three."""
-    *others, last = parts
-    if not others:
-        return last
-    return words.gettext("%(others)s and %(last)s") % {"others": ", ".join(others), "last": last}
 
 
 def lasts(lasts_ms: int, words: Words) -> str:

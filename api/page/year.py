@@ -20,9 +20,6 @@ from controller.history.site_history import SiteHistory
 from controller.history.source import JournalSource
 from controller.planning.planner import Planner
 
-# Where there is no room, a month is named by so many letters.
-_SHORT = 3
-
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class YearView:
@@ -142,7 +139,7 @@ def months_of(view: YearView, words: Words) -> list[tuple[float, str, str, str]]
         first = view.first.replace(month=month, day=1)
         name = words.month(first)
         place = round((first - view.first).days / view.nights * 100, 2)
-        found.append((place, name, name[:_SHORT], f"/year/{first:%Y-%m}"))
+        found.append((place, name, words.short_month(first), f"/year/{first:%Y-%m}"))
     return found
 
 

@@ -15,8 +15,9 @@ from config.phrase import Phrase
 def environment(package: str, words: Words) -> jinja2.Environment:
     """Give the templates of a package in a language; they have ``trans``, ``_``, ``words``, and filters.
 
-    ``text | say`` says what a deeper layer says; ``figure | written`` writes a number that is a text, as
-    1,737.5, as the language does; ``text | css_string`` makes it a string of CSS.
+    ``text | say`` says what a deeper layer says, and ``say(begins=true)`` as the beginning of a sentence;
+    ``figure | written`` writes a number that is a text, as 1,737.5, as the language does;
+    ``text | css_string`` makes it a string of CSS.
     """
     made = jinja2.Environment(
         loader=jinja2.PackageLoader(package),
@@ -39,13 +40,14 @@ def render(name: str, words: Words, **values: object) -> str:
     return environment("api.render", words).get_template(name).render(**values)
 
 
-def _say(words: Words, text: str) -> str:
+def _say(words: Words, text: str, *, begins: bool = False) -> str:
     """Say what a deeper layer says; what it can say in English only is marked as English."""
-    if isinstance(text, Phrase):
-        return words.say(text)
-    if words.language == "en" or not text:
-        return text
-    return Markup('<span lang="en">{}</span>').format(text)
+    said = words.say(text)
+    if begins:
+        said = said[:1].upper() + said[1:]
+    if words.language == "en" or not text or isinstance(text, Phrase):
+        return said
+    return Markup('<span lang="en">{}</span>').format(said)
 
 
 def _css_string(text: str) -> Markup:

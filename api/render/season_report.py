@@ -2,37 +2,45 @@
 
 import re
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from datetime import datetime
-from functools import partial
 from typing import Any
 
 from markupsafe import Markup
 
-from api.render.instants import day_text
 from api.render.jinja import render
 from api.render.limits import hour_notes
 from api.render.numbers import (
     NONE,
-    count,
     currency_of,
     hours_of,
     kwh,
     kwh_that_add_up,
     money,
-    share,
 )
-from api.render.words import Words, english
+from api.render.words import N_, Words, english
 from api.render.year.svg import lay_out_past, write_svg
 from controller.calendar.night import local
-from controller.calendar.periods import Period, season_words
+from controller.calendar.periods import Period
 from controller.energy.values import LOSSES_NOT_KNOWN
-from controller.history.dark_nights import Outage, dates_text
-from controller.history.season import SeasonReport, season_in
+from controller.history.dark_nights import Outage
+from controller.history.season import SeasonReport
 from controller.history.totals import HourSum, Recorded
 from controller.history.work import NEARLY_USED, is_due
+from controller.records.entries import Cause
 
+# Why light was missed, as on every paper.
+_REASONS: dict[Cause | None, str] = {
+    None: N_("unexplained"),
+    Cause.POWER_LOST: N_("power lost"),
+    Cause.STOPPED: N_("stopped"),
+    Cause.CLOCK_NOT_TRUSTED: N_("clock not trusted"),
+    Cause.OUT_OF_SERVICE: N_("out of service"),
+    Cause.RELAY_FAULT: N_("relay fault"),
+    Cause.SITE_CHANGED: N_("site changed"),
+    Cause.OVERRIDE: N_("override"),
+}
 _WIDE_PX, _NARROW_PX = 1000, 380
 # More outages of one kind than these are told in one line.
 _MOST_ALIKE = 3
@@ -49,8 +57,8 @@ def write_report(report: SeasonReport, words: Words | None = None) -> str:
     currency = currency_of(site)
 
     def instant(at_utc: datetime) -> str:
-        at = local(at_utc, planner.tz)
-        return f"{at:%H:%M} on {day_text(at.date())}"
+        day = words.full_date(local(at_utc, planner.tz).date())
+        return words.gettext("%(clock)s on %(day)s") % {"clock": words.clock(at_utc), "day": day}
 
     laid_out = lay_out_past(report.light, now_utc=account.head.bounds.now_utc)
     pictures = [
@@ -63,53 +71,51 @@ def write_report(report: SeasonReport, words: Words | None = None) -> str:
         on_page=on_page,
         site=site,
         report=report,
-        title=_title(period, site.latitude_deg),
+        title=_title(period, words),
         period=period,
         printed=local(report.now_utc, planner.tz).date(),
         since=account.head.began_utc,
         total=total,
         has_figures=total.recorded is not Recorded.NONE and report.last >= period.first,
         zones=account.totals,
-        names=_Names({zone.id: zone.name for zone in site.zones}),
+        names=_Names({zone.id: zone.name for zone in site.zones}, words),
         months=account.periods if len(account.periods) > 1 else (),
         missed_nights=_missed_nights,
-        outages=[(each, _when(each, times)) for each, times in _told_together(report.outages)],
-        parts=_parts(total),
-        beside=_beside(report, currency),
-        months_beside=_month_names(report),
+        outages=[(each, _when(each, times, words)) for each, times in _told_together(report.outages)],
+        parts=_parts(total, words),
+        beside=_beside(report, currency, words),
+        months_beside=_month_names(report, words),
         lamps=[(life, is_due(life, report.due_before)) for life in report.wear.lamps],
         worn=[relay for relay in report.wear.relays if relay.used >= NEARLY_USED],
         pictures=[Markup(each) for each in pictures],  # noqa: S704 - escaped by their own template
         notes=hour_notes(site, account.totals),
         currency=currency,
-        count=count,
-        day=day_text,
-        dates=dates_text,
+        reason=lambda reason: words.gettext(_REASONS[reason]),
         instant=instant,
-        hours=_hours,
-        kwh=kwh,
-        money=partial(money, currency=currency),
-        share=share,
+        hours=lambda lasts_ms: words.written(_hours(lasts_ms)),
+        kwh=lambda joules, **more: words.written(kwh(joules, **more)),
+        money=lambda amount, **more: words.written(money(amount, currency, **more)),
+        share=lambda part: NONE if part is None else words.percent(part),
     )
 
 
 class _Names(dict[str, str]):
     """What a person calls the zones, by id; one that is gone says so."""
 
+    def __init__(self, names: Mapping[str, str], words: Words) -> None:
+        super().__init__(names)
+        self._words = words
+
     def __missing__(self, zone: str) -> str:
-        return f"{zone} (gone)"
+        return self._words.gettext("%(zone)s (gone)") % {"zone": zone}
 
 
-def _title(period: Period, latitude_deg: float) -> str:
-    if season := season_in(period):
-        words = season_words(int(period.name[:4]), season, latitude_deg=latitude_deg)
-        return f"{words[0].upper()}{words[1:]}"
-    if re.fullmatch(r"\d{4}-\d{2}", period.name):
-        return f"{period.first:%B %Y}"
-    if re.fullmatch(r"\d{4}", period.name):
-        return period.name
-    dates = dates_text(period.first, period.last)
-    return f"Night of {dates}" if period.nights == 1 else f"Nights of {dates}"
+def _title(period: Period, words: Words) -> str:
+    name = words.period(period)
+    if re.fullmatch(r"\d{4}(-\w+)?", period.name):
+        return f"{name[0].upper()}{name[1:]}"
+    title = words.ngettext("Night of %(dates)s", "Nights of %(dates)s", period.nights)
+    return title % {"dates": name}
 
 
 def _hours(lasts_ms: int) -> str:
@@ -137,16 +143,21 @@ def _told_together(outages: Iterable[Outage]) -> list[tuple[Outage, int]]:
     return sorted(told, key=lambda each: each[0].first)
 
 
-def _when(outage: Outage, times: int) -> str:
+def _when(outage: Outage, times: int, words: Words) -> str:
     """Write the dates of an outage, or between which dates several lie."""
     if times == 1:
-        return outage.dates
-    return f"{times} times between {dates_text(outage.first, outage.last, joined_by='and')}"
+        return words.dates(outage.first, outage.last)
+    first, last = words.span(outage.first, outage.last)
+    return words.gettext("%(times)d times between %(first)s and %(last)s") % {
+        "times": times,
+        "first": first,
+        "last": last,
+    }
 
 
 def _beside(
-    report: SeasonReport, currency: str | None
-) -> list[tuple[str | None, list[tuple[str, str, str]]]]:
+    report: SeasonReport, currency: str | None, words: Words
+) -> list[tuple[str | None, list[tuple[str, ...]]]]:
     """Give for each zone, and for all, hours, energy and cost: now, the year before, and the change."""
     account = report.hours
     rows = []
@@ -157,13 +168,13 @@ def _beside(
         then, change = comparison.other, comparison.change
         now = then + change
         figures = [
-            (_hours(now.lit_ms), _hours(then.lit_ms), _signed(_hours(change.lit_ms))),
-            (kwh(now.meter_j), kwh(then.meter_j), _signed(kwh(change.meter_j))),
+            tuple(_hours(each.lit_ms) for each in (now, then, change)),
+            tuple(kwh(each.meter_j) for each in (now, then, change)),
         ]
         if currency is not None:
-            costs = (money(each.cost, currency) for each in (now, then, change))
-            figures.append((next(costs), next(costs), _signed(next(costs))))
-        rows.append((each.zone, figures))
+            figures.append(tuple(money(each.cost, currency) for each in (now, then, change)))
+        written = [tuple(map(words.written, (*some, _signed(more)))) for *some, more in figures]
+        rows.append((each.zone, written))
     return rows
 
 
@@ -174,29 +185,28 @@ def _signed(figure: str) -> str:
     return figure.replace("-", "\u2212") if figure.startswith("-") else f"+{figure}"
 
 
-def _month_names(report: SeasonReport) -> str:
+def _month_names(report: SeasonReport, words: Words) -> str:
     """Name the months that can be compared, where these are not all that have begun."""
     begun = [each.period for each in report.hours.periods if each.period and each.period.first <= report.last]
-    if report.compared == begun:
+    if report.compared in ([], begun):
         return ""
-    names = [f"{period.first:%B}" for period in report.compared]
-    return " and ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)
+    return words.listed([words.month(period.first) for period in report.compared])
 
 
-def _parts(total: HourSum) -> Sequence[tuple[str, str, str]]:
+def _parts(total: HourSum, words: Words) -> Sequence[tuple[str, str, str]]:
     """Give what the energy at the meter is made of, in figures that add up; nothing where there is none."""
-    energy = total.energy
+    _, energy = words.gettext, total.energy
     if energy is None or not energy.meter_j:
         return ()
     parts = {
-        "lamps": energy.lamps_j,
-        "lost in the cables, where known": energy.cable_j,
-        "lost in the transformers while lit": energy.transformer_lit_j,
-        "taken by the transformers with nothing lit": energy.idle_j,
+        _("lamps"): energy.lamps_j,
+        _("lost in the cables, where known"): energy.cable_j,
+        _("lost in the transformers while lit"): energy.transformer_lit_j,
+        _("taken by the transformers with nothing lit"): energy.idle_j,
     }
     first, *others = parts.values()
-    written = kwh_that_add_up(first, others, energy.meter_j)
-    shares = [share(float(part / energy.meter_j)) for part in parts.values()]
+    written = [words.written(each) for each in kwh_that_add_up(first, others, energy.meter_j)]
+    shares = [words.percent(float(part / energy.meter_j)) for part in parts.values()]
     if {*total.losses} == {LOSSES_NOT_KNOWN}:
-        written[2:], shares[2:] = ["not known"] * 2, [NONE] * 2
+        written[2:], shares[2:] = [_("not known")] * 2, [NONE] * 2
     return list(zip(parts, written, shares, strict=True))

@@ -6,7 +6,8 @@ Times are always those of the site's time zone, whatever the phone's is.
 from __future__ import annotations
 
 import gettext
-from collections.abc import Iterator
+import re
+from collections.abc import Iterator, Sequence
 from datetime import date, datetime, time, timedelta
 from decimal import Decimal
 from functools import cache
@@ -15,6 +16,7 @@ from zoneinfo import ZoneInfo
 
 from config.phrase import Phrase
 from controller.calendar.night import local, night_at
+from controller.calendar.periods import Period
 
 # By the tag of each, what its speakers call it.
 LANGUAGES = {"en": "English", "de": "Deutsch"}
@@ -42,6 +44,8 @@ _MONTHS = (
     N_("January"), N_("February"), N_("March"), N_("April"), N_("May"), N_("June"), N_("July"), N_("August"),
     N_("September"), N_("October"), N_("November"), N_("December"),
 )  # fmt: skip
+
+_SEASONS = {"spring": N_("spring"), "summer": N_("summer"), "autumn": N_("autumn"), "winter": N_("winter")}
 
 
 @cache
@@ -178,12 +182,49 @@ class Words:
         """Write a date with its year: 17 September 2027, or September 17, 2027."""
         return f"{self.date(day)}{',' if self._month_first else ''} {day.year}"
 
-    def date(self, day: date) -> str:
-        """Write a date without its weekday: 17 September, or September 17."""
-        month = self.month(day)
-        if self.language == "de":
-            return f"{day.day}. {month}"
-        return f"{month} {day.day}" if self._month_first else f"{day.day} {month}"
+    def short_date(self, day: date) -> str:
+        """Write a date where there is little room: 17 Sep, or Sep 17."""
+        return self.date(day).replace(self.month(day), self.short_month(day))
+
+    def short_month(self, day: date) -> str:
+        """Name the month of a date by its first three letters."""
+        return self.month(day)[:3]
+
+    def span(self, first: date, last: date) -> tuple[str, str]:
+        """Write two dates, of the first only what the second does not say: 28 June, and 3 July 2027."""
+        until = self.full_date(last)
+        if first.year != last.year:
+            return self.full_date(first), until
+        return self._dated(first, "%d" if first.month == last.month else "%d %B"), until
+
+    def dates(self, first: date, last: date) -> str:
+        """Write the dates from one to another: 3 June 2027, or 28 June to 3 July 2027."""
+        if first == last:
+            return self.full_date(first)
+        begin, end = self.span(first, last)
+        return self.gettext("%(first)s to %(last)s") % {"first": begin, "last": end}
+
+    def period(self, period: Period) -> str:
+        """Name a period: September 2027, autumn 2027, 2027, or the dates of its nights."""
+        if re.fullmatch(r"\d{4}", period.name):
+            return period.name
+        if re.fullmatch(r"\d{4}-\d{2}", period.name):
+            return self.month_of_year(period.first)
+        if not (season := re.fullmatch(r"\d{4}-([a-z]+)", period.name)):
+            return self.dates(period.first, period.last)
+        first, last = period.first.year, period.last.year
+        return f"{self.gettext(_SEASONS[season[1]])} {first}{'' if first == last else f'/{period.last:%y}'}"
+
+    def listed(self, parts: Sequence[str]) -> str:
+        """List parts: one; one and two; one, two and three."""
+        *others, last = parts
+        if not others:
+            return last
+        return self.gettext("%(others)s and %(last)s") % {"others": ", ".join(others), "last": last}
+
+    def percent(self, part: float) -> str:
+        """Write a part of one: 12%, or 12 % in German."""
+        return f"{part * 100:.0f}{' ' if self.language == 'de' else ''}%"
 
     def moment(self, at_utc: datetime, now_utc: datetime) -> str:
         """Write an instant as it is said now: the time alone where it is in this night, else with its day."""
@@ -199,6 +240,13 @@ class Words:
         if now - day == timedelta(days=1):
             return self.gettext("%(clock)s yesterday") % {"clock": clock}
         return self.gettext("%(clock)s on %(day)s") % {"clock": clock, "day": self.weekday(day)}
+
+    def date(self, day: date) -> str:
+        """Write a date without its weekday: 17 September, or September 17."""
+        month = self.month(day)
+        if self.language == "de":
+            return f"{day.day}. {month}"
+        return f"{month} {day.day}" if self._month_first else f"{day.day} {month}"
 
 
 def english(tz: ZoneInfo) -> Words:

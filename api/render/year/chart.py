@@ -8,11 +8,11 @@ drawn; where one comes twice, what happened in either is drawn over it.
 from bisect import bisect_left
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date, time, timedelta
 from enum import StrEnum
 from zoneinfo import ZoneInfo
 
-from api.render.instants import day_text
+from api.render.words import Words
 from controller.calendar.intervals import (
     MS_PER_HOUR,
     Interval,
@@ -159,32 +159,53 @@ def draw_year(
     )
 
 
-def describe(picture: YearChart, names: Mapping[str, str] | None = None) -> str:
+def describe(picture: YearChart, words: Words, names: Mapping[str, str] | None = None) -> str:
     """Put the picture into words, for somebody who cannot see it; ``names`` are of the zones to describe."""
+    _, ngettext = words.gettext, words.ngettext
     if not picture.columns:
-        return "No nights."
-    first, last = picture.columns[0].night, picture.columns[-1].night
-    sentences = [f"{len(picture.columns)} nights, {day_text(first)} to {day_text(last)}."]
+        return _("No nights.")
+    first, last, count = picture.columns[0].night, picture.columns[-1].night, len(picture.columns)
+    dates = {"first": words.full_date(first), "last": words.full_date(last)}
+    said = ngettext("%(num)d night, %(first)s to %(last)s.", "%(num)d nights, %(first)s to %(last)s.", count)
+    sentences = [said % {"num": count, **dates}]
     known = [
         (dark[0][0], column.night) for column in picture.columns if (dark := column.shades[SkyLight.DARK])
     ]
     if known:
         (early_h, early), (late_h, late) = min(known), max(known)
         sentences.append(
-            f"It gets dark at {_clock(early_h)} at the earliest, on {day_text(early)}, "
-            f"and at {_clock(late_h)} at the latest, on {day_text(late)}."
+            _(
+                "It gets dark at %(early)s at the earliest, on %(early_day)s, and at %(late)s at the latest, "
+                "on %(late_day)s."
+            )
+            % {
+                "early": words.time_of_day(_wall(early_h)),
+                "early_day": words.full_date(early),
+                "late": words.time_of_day(_wall(late_h)),
+                "late_day": words.full_date(late),
+            }
         )
-    if without_dark := len(picture.columns) - len(known):
-        sentences.append(f"On {without_dark} nights it does not get dark.")
+    if without_dark := count - len(known):
+        said = ngettext(
+            "On %(num)d night it does not get dark.", "On %(num)d nights it does not get dark.", without_dark
+        )
+        sentences.append(said % {"num": without_dark})
     for zone, name in (names or {zone: zone for zone in picture.lit_h}).items():
-        sentences.append(f"{name}: lit {picture.lit_h[zone]:.0f} hours on {picture.nights_lit(zone)} nights.")
+        lit, nights = words.written(f"{picture.lit_h[zone]:.0f}"), picture.nights_lit(zone)
+        said = ngettext(
+            "%(zone)s: lit %(hours)s hours on %(num)d night.",
+            "%(zone)s: lit %(hours)s hours on %(num)d nights.",
+            nights,
+        )
+        sentences.append(said % {"zone": name, "hours": lit, "num": nights})
     for change in picture.changes:
-        way = "forward" if change.by_h > 0 else "back"
-        sentences.append(f"The clocks go {way} in the night of {day_text(change.night)}.")
+        forward = _("The clocks go forward in the night of %(day)s.")
+        said = forward if change.by_h > 0 else _("The clocks go back in the night of %(day)s.")
+        sentences.append(said % {"day": words.full_date(change.night)})
     return " ".join(sentences)
 
 
-def _clock(hours: float) -> str:
-    """Write hours since noon as a clock time, to the minute."""
+def _wall(hours: float) -> time:
+    """Give the time of day at some hours since noon, to the minute."""
     minutes = round(hours * 60) + _MIDNIGHT_H * 60
-    return f"{minutes // 60 % 24:02d}:{minutes % 60:02d}"
+    return time(minutes // 60 % 24, minutes % 60)

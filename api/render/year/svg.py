@@ -13,10 +13,8 @@ from datetime import date, datetime
 from types import MappingProxyType
 from typing import TYPE_CHECKING
 
-from api.render.instants import day_text
 from api.render.jinja import render
-from api.render.numbers import count
-from api.render.words import Words, english
+from api.render.words import N_, Words, english
 from api.render.year.chart import SkyLight, Stretch, YearChart, describe, draw_year
 from controller.calendar.intervals import Interval, merge, ms_of, overlap, without
 from controller.calendar.night import Night, nights
@@ -45,6 +43,7 @@ class YearPicture:
     """A year laid out, to be drawn in any width.
 
     Attributes:
+        title: for the catalogue.
         names: by id what a person calls the zones, in the order of their strips.
         picture: sky and bars; light outside of the dark, missed light, and time of which there is no record,
             under names of their own.
@@ -84,7 +83,7 @@ def draw_future(year: YearForecast, *, width_px: int = USUAL_PX, key: str = "yea
     below, dark = (
         dark_intervals(planner.sun, ahead, angle) for angle in (SUNSET_ANGLE_DEG, planner.site.dusk_angle_deg)
     )
-    laid_out = _lay_out("What will be lit", planner, ahead, below, dark, lit=lit)
+    laid_out = _lay_out(N_("What will be lit"), planner, ahead, below, dark, lit=lit)
     return write_svg(laid_out, english(planner.tz), width_px=width_px, key=key)
 
 
@@ -99,7 +98,7 @@ def lay_out_past(
     those = list(nights(light.first, light.last, planner.tz))
     today = planner.night_at(now_utc).date
     return _lay_out(
-        "What was lit",
+        N_("What was lit"),
         planner,
         those,
         dark_over(light.sites, those, SUNSET_ANGLE_DEG),
@@ -129,15 +128,16 @@ def write_svg(
         "year.svg",
         words,
         key=key,
-        heading=laid_out.title,
+        heading=words.gettext(laid_out.title),
         site=laid_out.site,
-        dates=f"{day_text(first)} to {day_text(last)}",
-        description=" ".join([describe(picture, names), *_unknown_words(picture, names)]),
+        dates=words.gettext("%(first)s to %(last)s")
+        % {"first": words.full_date(first), "last": words.full_date(last)},
+        description=" ".join([describe(picture, words, names), *_unknown_words(picture, words, names)]),
         width_px=width_px,
         narrow=width_px < _NARROW_PX,
         strip_px=height_px,
         sky=sky_of(laid_out),
-        strips=[{"words": _words(picture, each.zone), "strip": each} for each in strips_of(laid_out)],
+        strips=[{"words": _strip_words(each, words), "strip": each} for each in strips_of(laid_out)],
         columns=columns,
         changes=picture.changes,
         today=laid_out.tonight,
@@ -238,15 +238,20 @@ def _unknown_stretches(picture: YearChart, zone: str) -> Iterator[Sequence[Stret
         yield bars
 
 
-def _unknown_words(picture: YearChart, names: Mapping[str, str]) -> Iterator[str]:
+def _unknown_words(picture: YearChart, words: Words, names: Mapping[str, str]) -> Iterator[str]:
     """Say of which zones there is no record for a while, and for how long."""
     for zone, name in names.items():
         if unknown_h := picture.lit_h[zone + _UNKNOWN]:
-            yield f"{name}: no record of {unknown_h:,.0f} hours, by day and by night."
+            said = words.gettext("%(zone)s: no record of %(hours)s hours, by day and by night.")
+            yield said % {"zone": name, "hours": words.number(unknown_h)}
 
 
-def _words(picture: YearChart, zone: str) -> str:
+def _strip_words(strip: Strip, words: Words) -> str:
     """Say beside a strip how long its zone was lit, and what was missed."""
-    words = f"{picture.lit_h[zone]:,.0f} h in {count(picture.nights_lit(zone), 'night')}"
-    missed_h = picture.lit_h[zone + _MISSED]
-    return words + (f", {missed_h:,.1f} h missed" if missed_h >= 0.05 else "")  # noqa: PLR2004 - shows as 0.1
+    nights = strip.nights_lit
+    said = words.ngettext("%(hours)s h in %(num)d night", "%(hours)s h in %(num)d nights", nights)
+    lit = said % {"hours": words.number(strip.lit_h), "num": nights}
+    if strip.missed_h < 0.05:  # noqa: PLR2004 - shows as 0.1
+        return lit
+    missed = words.gettext("%(hours)s h missed") % {"hours": words.number(strip.missed_h, 1)}
+    return f"{lit}, {missed}"

@@ -8,6 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from api.render.words import english
 from api.render.year.chart import SkyLight, WallClock, YearChart, describe, draw_year
 from controller.calendar.intervals import MS_PER_HOUR, Interval, ms_of
 from controller.calendar.night import Night, night_on, nights, utc_of_local
@@ -130,7 +131,7 @@ def test_the_wall_agrees_with_python_at_every_minute_of_a_change_night():
 
 def test_the_picture_can_be_told(year):
     """The words name span, darkest times, hours of light and clock changes; names replace ids."""
-    words = describe(year, {"jetty": "Jetty and steps"})
+    words = describe(year, english(ZoneInfo("America/New_York")), {"jetty": "Jetty and steps"})
     assert words.startswith("365 nights, 1 January 2027 to 31 December 2027. It gets dark at 17:0")
     assert "Jetty and steps: lit 912 hours on 365 nights." in words
     assert "The clocks go forward in the night of 13 March 2027." in words
@@ -142,8 +143,9 @@ def test_nights_without_dark_are_told():
     tz = ZoneInfo("Europe/Oslo")
     some = list(nights(date(2027, 6, 20), date(2027, 6, 22), tz))
     picture = draw_under(Sun(69.65, 18.96), some, {}, tz)
-    assert describe(picture) == "3 nights, 20 June 2027 to 22 June 2027. On 3 nights it does not get dark."
-    assert describe(draw_year([], {}, below=[], dark=[], tz=tz)) == "No nights."
+    told = "3 nights, 20 June 2027 to 22 June 2027. On 3 nights it does not get dark."
+    assert describe(picture, english(tz)) == told
+    assert describe(draw_year([], {}, below=[], dark=[], tz=tz), english(tz)) == "No nights."
 
 
 def test_what_lies_outside_its_nights_is_not_drawn():
