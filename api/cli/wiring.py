@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Unpack
 from zoneinfo import ZoneInfo
 
 import click
 
 from api.cli.options import json_option, load, print_json
+from api.cli.placing import PlacingOptions, place_lights, placing_options
 from controller.clock.clock import now_utc
 
 if TYPE_CHECKING:
@@ -29,9 +30,10 @@ if TYPE_CHECKING:
 @click.option(
     "--placing",
     metavar="OBJECT",
-    help="Instead: how many lights for an object and where, such as “tree 7 ft by 5 ft”; needs no file.",
+    help="Instead, with no file: how many lights for an object, where and how bright. A tree, shrub, wall or"
+    " tall thing has a height and a width or length (“tree 7 ft by 5 ft”), a path a length and a width.",
 )
-@click.option("--candela", type=float, metavar="CD", help="With --placing: of one light, to compute the lux.")
+@placing_options
 @click.option("--all", "listed", is_flag=True, help="List the checks that are ok too.")
 @json_option
 def wiring(
@@ -40,9 +42,9 @@ def wiring(
     transformer_id: str | None,
     sheet_path: Path | None,
     placing: str | None,
-    candela: float | None,
     listed: bool,
     as_json: bool,
+    **asked: Unpack[PlacingOptions],
 ) -> int:
     """Check the load of each transformer and the volts at every lamp, and say how to fix what is wrong.
 
@@ -52,10 +54,13 @@ def wiring(
     """
     if placing is not None:
         if site_path is not None or sheet_path is not None or transformer_id is not None:
-            raise click.UsageError("--placing needs no site file, and goes with --candela and --json only")
-        return _place(placing, candela, as_json=as_json)
-    if candela is not None:
-        raise click.UsageError("--candela goes with --placing")
+            raise click.UsageError(
+                "--placing needs no site file, and goes with its own options and --json only"
+            )
+        return place_lights(placing, asked, as_json=as_json)
+    for option, given in asked.items():
+        if given is not None:
+            raise click.UsageError(f"--{option} goes with --placing")
     if site_path is None:
         raise click.MissingParameter(param_hint="'SITE.toml'", param_type="argument")
     from api.render.wiring.as_json import to_response, worst_level
@@ -97,19 +102,3 @@ def _write_sheet(site: Site, reports: tuple[WiringReport, ...], path: Path) -> N
 
     today = now_utc().astimezone(ZoneInfo(site.time_zone)).date()
     path.write_text(make_sheet(site, reports, today), encoding="utf-8")
-
-
-def _place(placing: str, candela: float | None, *, as_json: bool) -> int:
-    """Say how many lights an object takes, and where."""
-    from controller.design.placement import parse_placement
-
-    placement = parse_placement(placing, candela)
-    if as_json:
-        from api.render.wiring.as_json import placement_response
-
-        print_json(placement_response(placement))
-    else:
-        from api.render.wiring.table import print_placement
-
-        print_placement(placing, placement)
-    return 0

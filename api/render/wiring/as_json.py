@@ -43,7 +43,34 @@ Response = TypeVar("Response", bound=ResponseModel)
 
 def placement_response(placement: Placement) -> PlacementResponse:
     """Give an object with its lights; what is common practice stands apart from what is geometry."""
-    return _same(PlacementResponse, placement)
+    bright, spread = placement.brightness, placement.spread
+    return PlacementResponse(
+        object=placement.what,
+        height_m=placement.height_m or None,
+        spread_m=placement.spread_m,
+        width_m=placement.width_m,
+        spread_taken=placement.spread_assumed,
+        kind=placement.kind,
+        lights=placement.lights,
+        out_m=placement.out_m,
+        from_middle_m=placement.from_middle_m,
+        around_deg=list(placement.around_deg),
+        along_m=list(placement.along_m),
+        side=placement.side,
+        tilt_deg=placement.tilt_deg,
+        beam_deg=placement.beam_deg,
+        lux=bright.lux,
+        least_lux=spread.least * bright.lux,
+        most_lux=spread.most * bright.lux,
+        surroundings_lux=bright.surroundings_lx,
+        candela=bright.candela,
+        lumens=bright.lumens,
+        led_w=bright.led_w,
+        halogen_w=bright.halogen_w,
+        warnings=list(placement.warnings),
+        common_practice=list(placement.practice),
+        geometry=list(placement.geometry),
+    )
 
 
 def worst_level(reports: Iterable[WiringReport]) -> Severity:

@@ -6,6 +6,7 @@ from pydantic import AfterValidator, AliasChoices, BeforeValidator, Field
 
 from api.render.model import Origin, ResponseModel, SiteName, ZoneId
 from config.errors import Severity
+from controller.design.path_lights import PathSide
 from controller.design.placement import Target
 from controller.inspection.changes import ChangeKind
 from controller.inspection.diagnosis import WiringFault
@@ -331,19 +332,24 @@ class WiringResponse(ResponseModel):
 class PlacementResponse(ResponseModel):
     """Lights for one object."""
 
-    object: Target = Field(validation_alias=AliasChoices("object", "what"), description="what is to be lit")
-    height_m: Rounded4 = Field(description="its height in metres", examples=[2.1336])
+    object: Target = Field(description="what is to be lit")
+    height_m: Rounded4 | None = Field(description="its height in metres; null for a path", examples=[2.1336])
     spread_m: Rounded4 = Field(
         description="its width, or its length where it is long, in metres", examples=[1.524]
     )
-    spread_taken: bool = Field(
-        validation_alias=AliasChoices("spread_taken", "spread_assumed"),
-        description="whether the usual width was taken, as none was given",
+    width_m: Rounded4 | None = Field(
+        description="of a path, in metres; null for anything else", examples=[1.2192]
     )
+    spread_taken: bool = Field(description="whether the usual width was taken, as none was given")
     kind: Literal["spot", "wash", "path"] = Field(description="kind of fixture", examples=["spot"])
     lights: int = Field(description="how many lights", examples=[1])
     out_m: Rounded4 = Field(
-        description="metres from the object to each light; 0 for a path", examples=[0.6565]
+        description="metres to each light from the crown's edge, the face, the front or the edge of the path",
+        examples=[0.6565],
+    )
+    from_middle_m: Rounded4 | None = Field(
+        description="metres to each light from the trunk or the middle; null for a long object",
+        examples=[1.4185],
     )
     around_deg: list[Rounded4] = Field(
         description="where they stand around it, in degrees from the viewer's side; empty for a long object",
@@ -353,25 +359,43 @@ class PlacementResponse(ResponseModel):
         description="where they stand along it, in metres from its beginning; empty unless it is long",
         examples=[[0.9, 2.7]],
     )
+    side: PathSide | None = Field(
+        description="on which side of a path they stand; null for anything else", examples=["alternating"]
+    )
     tilt_deg: Rounded4 = Field(
-        description="degrees above the level that they are aimed at; 0 for a path", examples=[65.2249]
+        description="degrees above the level that they are aimed at; 0 for a path", examples=[44.9]
     )
     beam_deg: Rounded4 = Field(
-        description="the usual beam that covers it, in degrees; 0 for a path", examples=[60.0]
+        description="the narrowest usual beam that covers it from foot to top, in degrees; 0 for a path",
+        examples=[60.0],
     )
-    candela: float | None = Field(
-        description="of one light, in the middle of its beam, in cd; null where not given", examples=[500.0]
+    lux: Rounded2 = Field(
+        description="lx where they are aimed, on an upright face turned to them; of a path the mean",
+        examples=[15.0],
     )
-    lux: Rounded2 | None = Field(
-        description="on the object where it is aimed at, by one light, in lx; null without candela",
-        examples=[85.38],
+    least_lux: Rounded2 = Field(description="lx in the darkest place of it", examples=[5.87])
+    most_lux: Rounded2 = Field(description="lx in the brightest place of it", examples=[37.84])
+    surroundings_lux: float = Field(description="lx that its surroundings are taken to have", examples=[3.0])
+    candela: Rounded2 = Field(
+        description="cd of one light in the middle of its beam; of a path light, all around below its hat",
+        examples=[85.54],
+    )
+    lumens: Rounded2 = Field(description="lm of one light", examples=[92.51])
+    led_w: float | None = Field(
+        description="watts of the usual LED lamp that gives them; null where none does", examples=[1.5]
+    )
+    halogen_w: float | None = Field(
+        description="watts of the usual halogen lamp that gives them; null where none does", examples=[10.0]
+    )
+    warnings: list[str] = Field(
+        description="what will not look right, and what to do",
+        examples=[["7 lx beside surroundings of 5 lx: it hardly stands out; aim at 10 lx or more"]],
     )
     common_practice: list[str] = Field(
-        validation_alias=AliasChoices("common_practice", "practice"),
         description="what of it is common practice, without a source",
         examples=[["a small tree: one or two spots"]],
     )
     geometry: list[str] = Field(
         description="what of it is computed",
-        examples=[["aimed at 1.4 m from 0.7 m out: 65° above the level"]],
+        examples=[["aimed at 1.4 m up from 1.4 m away: 45° above the level"]],
     )

@@ -5,13 +5,11 @@ from collections.abc import Iterator, Sequence
 from rich.console import RenderableType
 from rich.text import Text
 
-from api.render.numbers import count
 from api.render.tables import QUIET, STRONG, TableColumn, build_table, show
 from api.render.wiring import text
 from api.render.wiring.as_json import NO_TRANSFORMER
 from config.errors import Severity
 from config.models.site import Site
-from controller.design.placement import Placement, feet_and_metres
 from controller.inspection.findings import in_percent
 from controller.inspection.report import LightResult, Standing, WiringReport
 
@@ -103,22 +101,3 @@ def _shown_lights(lights: Sequence[LightResult]) -> Iterator[RenderableType]:
     yield build_table([columns[place] for place in kept], [[row[place] for place in kept] for row in rows])
     note = text.VOLTS_NOTE if all(each.stated for each in lights) else f"{text.VOLTS_NOTE} {text.RANGE_NOTE}"
     yield Text(note, style=QUIET)
-
-
-def print_placement(asked: str, placement: Placement) -> None:
-    """Print how many lights an object takes and where, each with where it comes from."""
-    columns = [TableColumn(heading="Where and why", folds=True), TableColumn(heading="Source")]
-    where = ""
-    if placement.out_m:
-        where = f", {feet_and_metres(placement.out_m)} out, tilted {placement.tilt_deg:.0f}°"
-        where += f", with a beam of {placement.beam_deg:g}°"
-    rows = [(words, "common practice, no source") for words in placement.practice]
-    if placement.along_m:
-        along = ", ".join(feet_and_metres(each) for each in placement.along_m)
-        rows.insert(0, (f"along it at {along} from its beginning", "common practice, no source"))
-    if len(placement.around_deg) > 1:
-        around = ", ".join(f"{angle:+.0f}°" if angle else "0°" for angle in placement.around_deg)
-        rows.insert(0, (f"around it at {around}, 0° towards the viewer", "common practice, no source"))
-    rows += [(words, "geometry") for words in placement.geometry]
-    lights = count(placement.lights, f"{placement.kind} light")
-    show(Text(f"{asked.strip()}: {lights}{where}", style=STRONG), Text(""), build_table(columns, rows))

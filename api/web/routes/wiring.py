@@ -1,6 +1,6 @@
 """Routes of the wiring: load and volts, the sheet to print, and where lights go."""
 
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 from zoneinfo import ZoneInfo
 
 from fastapi import APIRouter, Path, Query, Request, Response
@@ -17,6 +17,8 @@ from api.web.schemas.fields import RequestModel
 from api.web.streaming import head_of, is_head
 from config.errors import WiringError
 from config.models.site import Site
+from controller.design.brightness import SURROUNDINGS_LX, Wanted
+from controller.design.path_lights import PathSide
 from controller.design.placement import Target, place_object
 from controller.inspection.report import WiringReport, report_site
 from controller.planning.planner import Planner
@@ -38,6 +40,10 @@ class WiringParams(RequestModel):
     )
 
 
+def _figure(description: str, example: float) -> Any:  # noqa: ANN401 (as the field function is typed)
+    return Field(None, gt=0, strict=False, description=description, examples=[example])
+
+
 class PlacingParams(RequestModel):
     """The object that is to be lit."""
 
@@ -48,12 +54,18 @@ class PlacingParams(RequestModel):
         description="its width; the length of a shrub bed, a wall or a path; a tree may do without",
         examples=["5 ft"],
     )
-    candela: float | None = Field(
-        None,
-        gt=0,
-        strict=False,
-        description="cd of one light in the middle of its beam, to compute the lux",
-        examples=[500],
+    width: str | None = Field(None, description="of a path; 4 ft where it is not given", examples=["1 m"])
+    lux: float | None = _figure("lx to aim at", 15)
+    candela: float | None = _figure("cd of one light in the middle of its beam, to compute its lux", 500)
+    surroundings: float | None = _figure(
+        f"lx of what is around it; {SURROUNDINGS_LX:g} where it is not given", 5
+    )
+    out: str | None = Field(
+        None, description="how far out there is room, where that is not free", examples=["1 ft"]
+    )
+    spacing: str | None = Field(None, description="from light to light of a path", examples=["6 ft"])
+    side: Literal["alternating", "one"] | None = Field(
+        None, description="of the lights of a path; by its width where it is not given"
     )
 
 
@@ -93,17 +105,33 @@ def get_sheet_of_one(request: Request, context: Context, transformer_id: Transfo
     return answer_with_sheet(request, context, transformer_id)
 
 
-@router.get("/v1/placing", summary="How many lights for an object, and where")
-async def get_placing(params: Annotated[PlacingParams, Query()]) -> PlacementResponse:
-    """Say how many lights, how far out, how tilted; what is common practice is marked as that."""
+@router.get("/v1/placing", summary="How many lights for an object, where, and how bright")
+def get_placing(params: Annotated[PlacingParams, Query()]) -> PlacementResponse:
+    """Say how many lights, how far out, aimed how, how bright; what is common practice is marked as that."""
     what = Target(params.kind)
-    first, second = (params.spread, params.height) if what is Target.PATH else (params.height, params.spread)
+    first, second = (params.spread, params.width) if what is Target.PATH else (params.height, params.spread)
+    for name, of_path in {
+        "height": False,
+        "out": False,
+        "width": True,
+        "spacing": True,
+        "side": True,
+    }.items():
+        if getattr(params, name) is not None and of_path is not (what is Target.PATH):
+            raise invalid(f"{name}: is {'for a path only' if of_path else 'not for a path'}", parameter=name)
     if first is None:
         missing = "spread" if what is Target.PATH else "height"
         words = f"{missing}: is missing; give a length such as “7 ft” or “2 m”"
         raise invalid(words, parameter=missing)
     try:
-        return placement_response(place_object(what, first, second, params.candela))
+        wanted = Wanted(
+            lux=params.lux,
+            candela=params.candela,
+            surroundings_lx=params.surroundings or SURROUNDINGS_LX,
+        )
+        side = None if params.side is None else PathSide(params.side)
+        placed = place_object(what, first, second, wanted, out=params.out, spacing=params.spacing, side=side)
+        return placement_response(placed)
     except WiringError as error:
         raise invalid(str(error)) from error
 

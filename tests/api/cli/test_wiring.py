@@ -259,10 +259,13 @@ def test_a_site_without_transformers_says_so(tmp_path):
         (["{site}", "--transformer", "barn"], "no transformer is called “barn”; this site has boathouse"),
         (["{site}", "--placing", "tree 7 ft"], "--placing needs no site file"),
         (["{site}", "--candela", "400"], "--candela goes with --placing"),
+        (["{site}", "--side", "one"], "--side goes with --placing"),
         (["--placing", "house 7 ft"], "“house 7 ft” is not an object that lights can be placed at"),
         (["--placing", "tree 7"], "“7” is not a length"),
         (["--placing", "wall 7 ft"], "a wall has a height and a length"),
-        (["--placing", "path 7 ft by 3 ft"], "a path has a length only"),
+        (["--placing", "path 7 ft", "--out", "2 ft"], "out is for what is lit from some distance"),
+        (["--placing", "tree 7 ft", "--spacing", "2 ft"], "spacing and side are for a path, not for a tree"),
+        (["--placing", "tree 7 ft", "--lux", "9", "--candela", "9"], "lux and candela are both given"),
         (["--placing", "tree 7 ft", "--candela", "-1"], "candela = -1"),
         (["{site}", "--sheet", "/nowhere/at/all.html"], "No such file or directory"),
     ],
@@ -296,8 +299,8 @@ def test_problems_of_the_file_are_listed_line_by_line(tmp_path):
         ("tree 7 ft by 5 ft", 1, 7 * 2 / 6.5 * 0.3048),
         ("Tree 2.1 m", 1, 2.1 * 2 / 6.5),
         ("trees 30 ft by 28 ft", 3, 30 * 2 / 6.5 * 0.3048),
-        ("path 40 ft", 5, 0.0),
-        ("tall thing 8 ft by 2 ft", 1, 8 * 2 / 6.5 * 0.3048),
+        ("path 40 ft", 5, 0.3048),
+        ("tall thing 2 ft by 1 ft", 1, 2 * 0.3048),
     ],
 )
 def test_lights_are_placed_by_common_practice_and_marked_as_that(text, lights, out_m):
@@ -312,10 +315,45 @@ def test_lights_are_placed_by_common_practice_and_marked_as_that(text, lights, o
     assert "geometry" in words
 
 
+@pytest.mark.parametrize(
+    "text", ["tree 30 ft by 28 ft", "wall 8 ft by 30 ft", "path 40 ft", "tall thing 4 m"]
+)
+def test_placing_says_where_how_aimed_and_how_bright_within_60_columns(monkeypatch, text):
+    """What to do comes first, in an installer's words, and folds on a narrow terminal."""
+    monkeypatch.setenv("COLUMNS", "60")
+    monkeypatch.setenv("FORCE_COLOR", "1")
+    monkeypatch.setenv("NO_COLOR", "1")
+    out = re.sub(r"\x1b\[[0-9;]*m", "", call("wiring", "--placing", text, "--surroundings", "4").stdout)
+    assert max(map(len, out.splitlines())) <= 60
+    answer = call_json("wiring", "--placing", text, "--surroundings", "4")
+    flat = " ".join(out.split())
+    assert flat.startswith(f"{text}: {answer['lights']} {answer['kind']} light")
+    assert f"{answer['lux']:.3g} lx" in flat
+    assert f"{answer['lumens']:.0f} lm or {answer['candela']:.0f} cd each" in flat
+    if text.startswith("path"):
+        assert "Where left and right of the path in turn; the first 4.0 ft (1.22 m) from one end" in flat
+    else:
+        assert (
+            f"Aim {answer['tilt_deg']:.0f}° above the level, with a beam of {answer['beam_deg']:g}°" in flat
+        )
+    if text.startswith("tree"):
+        assert "from the crown's edge" in flat
+        assert f"({answer['from_middle_m']:.2f} m) from the trunk" in flat
+
+
+def test_placing_warns_of_what_will_not_look_right():
+    """Too bright beside a dark garden, and too close to the column: both are said, with what to do."""
+    asked = ("--placing", "tall thing 4 m by 1 ft", "--lux", "100", "--out", "1 ft")
+    out = " ".join(call("wiring", *asked).stdout.split())
+    assert "warning uneven: the brightest place gets" in out
+    assert "100 lx beside surroundings of 3 lx: so bright that everything around it drowns" in out
+    assert len(call_json("wiring", *asked)["warnings"]) == 3  # and more lumens than one lamp gives
+
+
 def test_illuminance_goes_by_the_inverse_square_and_cosine_laws():
-    """400 cd at a throw d on an upright face at an angle a give 400 cos(a) / d², worked out by hand."""
+    """400 cd at a throw d on an upright face at an angle a give 400 cos(a) / d², to the trunk of a tree."""
     answer = call_json("wiring", "--placing", "tree 7 ft by 5 ft", "--candela", "400")
-    out_m = 7 * 2 / 6.5 * 0.3048
+    out_m = (7 * 2 / 6.5 + 5 / 2) * 0.3048
     up_m = 2 / 3 * 7 * 0.3048
     throw_m = (out_m**2 + up_m**2) ** 0.5
     assert answer["lux"] == pytest.approx(400 * (out_m / throw_m) / throw_m**2, abs=0.01)

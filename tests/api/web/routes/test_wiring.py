@@ -142,8 +142,14 @@ def test_lights_are_placed(house):
     assert answer == call_json("wiring", "--placing", "tree 7 ft by 5 ft")
     answer = house.get("/v1/placing", params={"kind": "path", "spread": "40 ft"})
     assert answer == call_json("wiring", "--placing", "path 40 ft")
-    answer = house.get("/v1/placing", params={"kind": "tall thing", "height": "8 ft", "candela": "300"})
-    assert answer["lux"] > 0
+    asked = {"kind": "path", "spread": "40 ft", "width": "3 ft", "spacing": "2 m", "side": "alternating"}
+    answer = house.get("/v1/placing", params={**asked, "lux": "5"})
+    options = ("--spacing", "2 m", "--side", "alternating", "--lux", "5")
+    assert answer == call_json("wiring", "--placing", "path 40 ft by 3 ft", *options)
+    asked = {"kind": "tall thing", "height": "8 ft", "candela": "300", "surroundings": "9", "out": "3 ft"}
+    answer = house.get("/v1/placing", params=asked)
+    options = ("--candela", "300", "--surroundings", "9", "--out", "3 ft")
+    assert answer == call_json("wiring", "--placing", "tall thing 8 ft", *options)
 
 
 @pytest.mark.parametrize(
@@ -151,7 +157,11 @@ def test_lights_are_placed(house):
     [
         ({"kind": "house", "height": "7 ft"}, "kind: must be “tree”, “shrub”, “tall thing”"),
         ({"kind": "tree"}, "height: is missing"),
-        ({"kind": "path", "height": "7 ft"}, "spread: is missing"),
+        ({"kind": "path"}, "spread: is missing"),
+        ({"kind": "path", "spread": "9 m", "height": "7 ft"}, "height: is not for a path"),
+        ({"kind": "path", "spread": "9 m", "out": "7 ft"}, "out: is not for a path"),
+        ({"kind": "tree", "height": "9 m", "side": "one"}, "side: is for a path only"),
+        ({"kind": "tree", "height": "9 m", "lux": "9", "candela": "9"}, "lux and candela are both given"),
         ({"kind": "tree", "height": "7"}, "“7” is not a length"),
         ({"kind": "wall", "height": "7 ft"}, "a wall has a height and a length"),
         ({"kind": "tree", "height": "7 ft", "candela": "0"}, "candela"),
