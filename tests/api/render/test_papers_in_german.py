@@ -14,6 +14,7 @@ from api.render.words import Words
 from controller.history.report import year_to_come
 from controller.history.season import report_season
 from controller.planning.planner import Planner
+from tests.api.browser import browsing, needs_chromium
 from tests.api.markup import Page
 from tests.controller.board import Board
 from tests.sites import site, zone
@@ -131,3 +132,28 @@ def test_dates_are_written_as_in_the_country(report):
         (american, ["June 10 to June 20, 2027", "so far, to August 15, 2027: 76 of 92 nights"]),
     ):
         assert [each for each in dates if each not in text] == []
+
+
+OVERLAPS = """() => {
+  const texts = [...document.querySelectorAll("figure svg text")].map((each) => [
+    each.textContent.trim(), each.getBoundingClientRect()]).filter(([, box]) => box.width);
+  const apart = (a, b) => a.right <= b.left || b.right <= a.left
+    || a.bottom - 2 <= b.top || b.bottom - 2 <= a.top;
+  const found = [];
+  texts.forEach(([one, a], n) => texts.slice(n + 1).forEach(([two, b]) => {
+    if (!apart(a, b)) found.push([one, two]); }));
+  return [texts.length, found];
+}"""
+
+
+@needs_chromium
+@pytest.mark.parametrize("width", [360, 1200])
+def test_no_text_in_the_picture_stands_upon_another(report, width):
+    """Names, figures, months and legend have room of their own, in both languages and both pictures."""
+    with browsing() as (page, _):
+        page.set_viewport_size({"width": width, "height": 900})
+        for html in both(report):
+            page.set_content(html)
+            number, overlaps = page.evaluate(OVERLAPS)
+            assert number > 20
+            assert overlaps == []
