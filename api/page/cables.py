@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from math import ceil, floor
 
 from api.render.wiring.text import (
+    READINGS_DIFFER,
     FindingGroup,
     fixture_words,
     group_findings,
@@ -14,6 +15,7 @@ from api.render.wiring.text import (
     load_words,
     measured_words,
     proposal_words,
+    readings_differ,
     tap_words,
 )
 from api.render.words import Words
@@ -23,7 +25,7 @@ from config.errors import Severity
 from config.models.site import Site, Zone
 from controller.inspection.report import LightResult, Standing, WiringReport, report_site
 from controller.wiring.network import CableSegment
-from controller.wiring.solver import Solution
+from controller.wiring.solver import NoSolution, Solution
 
 # A range that reaches farther off than this part of the tap's volts ends at the edge of the scale.
 _NEAR_PART = 0.25
@@ -126,6 +128,8 @@ def show_cables(site: Site, words: Words) -> Cables:
     warnings = len(groups) - errors
     has_cables = any(each.wiring.has_cables for each in reports)
     sentence, rest = _say(errors, warnings, bool(reports), has_cables, words)
+    if reports and not groups and readings_differ(reports):
+        sentence, rest = words.gettext("Nothing is wrong."), READINGS_DIFFER
     return Cables(
         sentence=sentence,
         rest=rest,
@@ -211,7 +215,7 @@ class _View:
         return Tap(
             volts=f"{network.feed.source_v:g} V",
             amperes=f"{lit.source_a:.2f} A" if isinstance(lit, Solution) else "",
-            trouble="" if isinstance(lit, Solution) else f"{lit}.",
+            trouble=lit.words if isinstance(lit, NoSolution) else "",
             runs=tuple(tree.run(cable) for cable in onward.get(network.feed.node, ())),
             loose=(*lamps.get(network.feed.node, ()), *loose),
         )
@@ -247,6 +251,8 @@ class _View:
             Standing.BOTH: _("too few volts, and too many with its zone alone"),
             Standing.OUT: _("drops out"),
             Standing.NONE: _("cannot be lit"),
+            Standing.READ_LOW: _("too few volts measured"),
+            Standing.READ_HIGH: _("too many volts measured"),
         }[standing]
 
 

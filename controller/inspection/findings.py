@@ -10,7 +10,8 @@ from enum import StrEnum
 from typing import Final
 
 from config.errors import Severity
-from controller.wiring.solver import Outcome
+from config.phrase import Phrase
+from controller.inspection.states import SolvedStates
 
 MOST_TIMES: Final = 3.0
 
@@ -27,9 +28,14 @@ class Topic(StrEnum):
     CONDUCTOR = "size of the conductor"
     LAMP_LOW = "fewest volts at a lamp"
     LAMP_HIGH = "most volts at a lamp"
+    READING = "measured volts at a lamp"
     DROP = "voltage drop"
     SPREAD = "evenness of the light"
     LIFE = "life of the lamps"
+
+
+LAMP_TOPICS: Final = frozenset({Topic.SOLUTION, Topic.LAMP_LOW, Topic.LAMP_HIGH})
+"""What is found about the volts at lamps: where none of it is beyond ok, every lamp is inside its range."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -94,34 +100,30 @@ class Rule:
         )
 
 
-def in_percent(part: float) -> str:
+def in_percent(part: float) -> Phrase:
     """Write a part in percent; past three times the figure no longer means anything."""
-    return "over 3 times" if part > MOST_TIMES else f"{100.0 * part:.0f} %"
+    return Phrase("over 3 times") if part > MOST_TIMES else Phrase("{percent:.0f} %", percent=100.0 * part)
 
 
-def part_of(part: float, whole: str) -> str:
-    """Write a part of something, such as “54 % of its light” or “over 3 times its rated life”."""
-    return f"{in_percent(part)}{'' if part > MOST_TIMES else ' of'} {whole}"
+def part_of_rating(part: float) -> Phrase:
+    """Write a part of a transformer's rating, such as “69 % of the rating”."""
+    if part > MOST_TIMES:
+        return Phrase("over 3 times the rating")
+    return Phrase("{percent:.0f} % of the rating", percent=100.0 * part)
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class SolvedStates:
-    """One network solved in the states that matter.
+def part_of_light(part: float) -> Phrase:
+    """Write a part of a lamp's light, such as “54 % of its light”."""
+    if part > MOST_TIMES:
+        return Phrase("over 3 times its light")
+    return Phrase("{percent:.0f} % of its light", percent=100.0 * part)
 
-    Attributes:
-        lit: everything lit, cable at the network's temperature: the fewest volts.
-        alone: each zone lit alone on cool cable.
-        most_v: volts of each fixture with its zone alone; None where that has no solution.
-    """
 
-    lit: Outcome
-    alone: dict[str, Outcome]
-    most_v: tuple[float | None, ...]
-
-    @property
-    def feed(self) -> str:
-        """Node of the feed."""
-        return self.lit.network.feed.node
+def part_of_life(part: float) -> Phrase:
+    """Write a part of a lamp's rated life, such as “20 % of its rated life”."""
+    if part > MOST_TIMES:
+        return Phrase("over 3 times its rated life")
+    return Phrase("{percent:.0f} % of its rated life", percent=100.0 * part)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -141,6 +143,17 @@ class InspectionResult:
         """The errors, of one feed where it is named."""
         return tuple(
             each for each in self.findings if each.level is Severity.ERROR and feed in (None, each.feed)
+        )
+
+    def to_mend(self, feed: str) -> tuple[Finding, ...]:
+        """What advice is for at one feed: its errors, and lamps outside a range that was only assumed."""
+        return tuple(
+            each
+            for each in self.findings
+            if each.feed == feed
+            and (
+                each.level is Severity.ERROR or (each.level is Severity.WARNING and each.topic in LAMP_TOPICS)
+            )
         )
 
     def ranks(self) -> dict[tuple[str, Topic], int]:

@@ -6,8 +6,9 @@ Where readings do not agree, single faults that would explain all of them are na
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Final
+from typing import Any, Final
 
+from config.phrase import Phrase, count_phrase
 from controller.inspection.diagnosis import Explanation, MeasuredVolts, diagnose
 from controller.wiring.network import Network
 from controller.wiring.solver import LampState, Solution, solve
@@ -106,29 +107,49 @@ def compare_watts(
     """
     lacking_w = computed_w - measured_w
     agrees = abs(lacking_w) <= WATTS_PART * computed_w
-    head = f"zone “{zone}” takes {measured_w:.1f} W, computed {computed_w:.1f} W"
+    took: dict[str, Any] = {"zone": zone, "measured": measured_w, "computed": computed_w}
     if agrees:
-        words = f"{head}: they agree"
+        words = Phrase("zone “{zone}” takes {measured:.1f} W, computed {computed:.1f} W: they agree", **took)
     elif lacking_w < 0.0:
-        words = f"{head}: more or larger lamps than noted, or the meter counts the transformer's own losses"
+        words = Phrase(
+            "zone “{zone}” takes {measured:.1f} W, computed {computed:.1f} W: more or larger lamps than"
+            " noted, or the meter counts the transformer's own losses",
+            **took,
+        )
     else:
-        words = f"{head}: {_lamps_out(lacking_w, lamps, WATTS_PART * computed_w)}"
+        words = Phrase(
+            "zone “{zone}” takes {measured:.1f} W, computed {computed:.1f} W: {why}",
+            why=_lamps_out(lacking_w, lamps, WATTS_PART * computed_w),
+            **took,
+        )
     return WattsComparison(
         zone=zone, measured_w=measured_w, computed_w=computed_w, agrees=agrees, words=words
     )
 
 
-def _lamps_out(lacking_w: float, lamps: Mapping[float, int], tolerance_w: float) -> str:
+def _lamps_out(lacking_w: float, lamps: Mapping[float, int], tolerance_w: float) -> Phrase:
     """Say how many equal lamps, of those that are fitted, come nearest to what is lacking."""
     choices = [
         (min(fitted, max(1, round(lacking_w / watts))), watts) for watts, fitted in sorted(lamps.items())
     ]
     count, watts = min(choices, key=lambda choice: abs(choice[0] * choice[1] - lacking_w))
     if abs(count * watts - lacking_w) > tolerance_w:
-        lack = f"{lacking_w:.1f} W lack, which no lamps of one kind make up"
-        return f"{lack}: lamps of several kinds may be out, or smaller than noted"
+        return Phrase(
+            "{lacking:.1f} W lack, which no lamps of one kind make up: lamps of several kinds may be out, or"
+            " smaller than noted",
+            lacking=lacking_w,
+        )
     if count == lamps[watts]:
-        which = f"all {count} lamps of {watts:g} W" if count > 1 else f"the lamp of {watts:g} W"
-    else:
-        which = f"{count} of its {lamps[watts]} lamps of {watts:g} W"
-    return f"{which} may be out, or lamps are smaller than noted"
+        return count_phrase(
+            "the lamp of {watts:g} W may be out, or lamps are smaller than noted",
+            "all {n} lamps of {watts:g} W may be out, or lamps are smaller than noted",
+            count,
+            watts=watts,
+        )
+    return count_phrase(
+        "{n} of its {fitted} lamps of {watts:g} W may be out, or lamps are smaller than noted",
+        "{n} of its {fitted} lamps of {watts:g} W may be out, or lamps are smaller than noted",
+        count,
+        fitted=lamps[watts],
+        watts=watts,
+    )

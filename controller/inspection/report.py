@@ -9,17 +9,20 @@ from typing import Final
 
 from config.errors import Severity
 from config.models.site import Fixture, Site, Zone
+from config.phrase import Phrase
 from controller.inspection.advice import Proposal, advise
 from controller.inspection.checks import inspect
 from controller.inspection.diagnosis import MeasuredVolts
-from controller.inspection.findings import Finding, InspectionResult, SolvedStates, Topic
+from controller.inspection.findings import Finding, InspectionResult, Topic
 from controller.inspection.measurements import (
     VoltageComparison,
     WattsComparison,
     compare_volts,
     compare_watts,
 )
+from controller.inspection.readings import check_readings
 from controller.inspection.rule_of_thumb import RuleOfThumbCheck, check_rule_of_thumb
+from controller.inspection.states import SolvedStates
 from controller.lamps.physics import filament_life_h, filament_light
 from controller.wiring.from_site import Circuit, PlacedLight, TransformerWiring, build_wiring
 from controller.wiring.network import FixtureAt, Lamp
@@ -38,6 +41,8 @@ class Standing(StrEnum):
     BOTH = "too low and too high"
     OUT = "drops out"
     NONE = "no solution"
+    READ_LOW = "measured too low"
+    READ_HIGH = "measured too high"
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -84,10 +89,13 @@ class LightResult:
 
     @property
     def standing(self) -> Standing:
-        """How its volts stand to its range."""
+        """How its volts stand to its range; what was measured outside of it goes before what was computed."""
+        low_v, high_v = self.fixture.range_v
+        read_v = self.light.measured_v
+        if read_v is not None and not low_v <= read_v <= high_v:
+            return Standing.READ_LOW if read_v < low_v else Standing.READ_HIGH
         if self.state is None:
             return Standing.NONE
-        low_v, high_v = self.fixture.range_v
         low, high = self.state.volts < low_v, self.most_v is not None and self.most_v > high_v
         if low and high:
             return Standing.BOTH
@@ -138,8 +146,8 @@ class WiringReport:
 
     @property
     def without_advice(self) -> bool:
-        """Whether a tap has an error that no change mends."""
-        return not self.proposals and any(finding.feed for finding in self.inspection.errors())
+        """Whether a tap has an error, or lamps outside an assumed range, that no change mends."""
+        return not self.proposals and any(self.inspection.to_mend(one.feed) for one in self.inspection.solved)
 
     def lights(self, place: int) -> tuple[LightResult, ...]:
         """The lights on one tap, in the order of the site file."""
@@ -166,7 +174,8 @@ def report_transformer(wiring: TransformerWiring) -> WiringReport:
     """Report on one transformer."""
     networks, limits = wiring.networks, wiring.limits
     inspection = inspect(networks, limits)
-    inspection = replace(inspection, findings=tuple(_relevant(inspection.findings, wiring)))
+    findings = (*_relevant(inspection.findings, wiring), *check_readings(wiring))
+    inspection = replace(inspection, findings=findings)
     loads = tuple(_load_of(zone, inspection.solved, wiring) for zone in wiring.zones)
     return WiringReport(
         wiring=wiring,
@@ -228,31 +237,43 @@ def _compare_watts(loads: Sequence[ZoneLoad]) -> Iterator[WattsComparison]:
             yield compare_watts(load.zone.id, measured_w, load.alone_w, lamps)
 
 
-def _list_unknown(wiring: TransformerWiring) -> Iterator[str]:
+def _list_unknown(wiring: TransformerWiring) -> Iterator[Phrase]:
     """Say what is not known, and what to write into the file for it."""
     for zone in wiring.unknown_zones:
-        yield f"zone “{zone.id}”: its watts are not in the file, so it counts as nothing; list its fixtures"
+        yield Phrase(
+            "zone “{zone}”: its watts are not in the file, so it counts as nothing; list its fixtures",
+            zone=zone.id,
+        )
     leds = [(zone, fixture) for zone in wiring.zones for fixture in zone.fixtures if fixture.lamp == "led"]
     if wiring.has_cables:
         loose = (each.zone for circuit in wiring.circuits for each in circuit.lights if not each.placed)
         for zone_id in dict.fromkeys(loose):
-            yield (
-                f"zone “{zone_id}” has lights without a cable: they count in the load, but their volts are"
-                " not known; give its fixtures a “node”"
+            yield Phrase(
+                "zone “{zone}” has lights without a cable: they count in the load, but their volts are not"
+                " known; give its fixtures a “node”",
+                zone=zone_id,
             )
-        yield from _without(leds, "volts", "0.90 to 1.05 of the rated volts is assumed")
+        if zones := _zones_without(leds, "volts"):
+            yield Phrase(
+                "LED fixtures of {zones} have no “volts”: 0.90 to 1.05 of the rated volts is assumed, and"
+                " only beyond 0.75 to 1.25 of them it is an error; write what their plates say",
+                zones=zones,
+            )
     else:
-        yield (
-            f"transformer “{wiring.transformer.id}” has no cables in the file: the volts at its lamps, the"
-            " drop and the current in each cable are not known; add [[cables]], and “tap” to the transformer"
+        yield Phrase(
+            "transformer “{transformer}” has no cables in the file: the volts at its lamps, the drop and the"
+            " current in each cable are not known; add [[cables]], and “tap” to the transformer",
+            transformer=wiring.transformer.id,
         )
-    assumed = "1 is assumed, and many LED drivers draw more volt-amperes than watts"
-    yield from _without(leds, "power_factor", assumed)
+    if zones := _zones_without(leds, "power_factor"):
+        yield Phrase(
+            "LED fixtures of {zones} have no “power_factor”: 1 is assumed, and many LED drivers draw more"
+            " volt-amperes than watts; write what their plates say",
+            zones=zones,
+        )
 
 
-def _without(fixtures: Sequence[tuple[Zone, Fixture]], key: str, words: str) -> Iterator[str]:
-    """Say in one sentence for which zones a key of the LED fixtures is missing."""
+def _zones_without(fixtures: Sequence[tuple[Zone, Fixture]], key: str) -> str:
+    """Name the zones in whose LED fixtures a key is missing; nothing where it is in all of them."""
     zones = dict.fromkeys(zone.id for zone, fixture in fixtures if key not in fixture.model_fields_set)
-    if zones:
-        names = ", ".join(f"“{zone}”" for zone in zones)
-        yield f"LED fixtures of {names} have no “{key}”: {words}; write what their plates say"
+    return ", ".join(f"“{zone}”" for zone in zones)

@@ -5,18 +5,19 @@ are too much for it in any arrangement, so it is only ever shown together with w
 """
 
 from dataclasses import dataclass
-from typing import Final
+from typing import Any, Final
 
 from config.errors import Severity
 from config.models.cables import M_PER_FT, parse_gauge
-from controller.inspection.findings import InspectionResult, SolvedStates, Topic
+from config.phrase import Phrase
+from controller.inspection.findings import LAMP_TOPICS, InspectionResult
+from controller.inspection.states import SolvedStates
 from controller.wiring.network import way_to
-from controller.wiring.solver import Solution
+from controller.wiring.solver import NoSolution, Solution
 
 REACH_M: Final = 100.0 * M_PER_FT
 LEAST_AREA_MM2: Final = parse_gauge("12 AWG").area_mm2
 LOAD_PART: Final = 0.80
-LAMP_TOPICS: Final = frozenset({Topic.LAMP_LOW, Topic.LAMP_HIGH, Topic.SOLUTION})
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -56,15 +57,22 @@ def _compare(one: SolvedStates, inspection: InspectionResult, rated_part: float)
     reached = farthest_m <= REACH_M * 1.001 and thinnest_mm2 >= LEAST_AREA_MM2 * 0.999
     rule_kept = reached and rated_part <= LOAD_PART
     in_range = not any(
-        each.feed == one.feed and each.topic in LAMP_TOPICS and each.level is Severity.ERROR
+        each.feed == one.feed and each.topic in LAMP_TOPICS and each.level is not Severity.OK
         for each in inspection.findings
     )
-    kept = "kept" if rule_kept else "not kept"
-    result = str(one.lit)
-    if isinstance(one.lit, Solution):
-        worst = one.lit.worst
-        gets = f"{worst.fixture.label} gets {worst.volts:.2f} V, the fewest" if worst else "no lamp is lit"
-        result = f"{'' if in_range else 'not '}every lamp is inside its range; {gets}"
+    computed = one.lit.words if isinstance(one.lit, NoSolution) else _say_range(one.lit, in_range=in_range)
+    if rule_kept:
+        words = Phrase(
+            "rule of thumb (12 AWG or thicker, up to 100 ft, up to 80 % of the rating): kept;"
+            " computed: {computed}",
+            computed=computed,
+        )
+    else:
+        words = Phrase(
+            "rule of thumb (12 AWG or thicker, up to 100 ft, up to 80 % of the rating): not kept;"
+            " computed: {computed}",
+            computed=computed,
+        )
     return RuleOfThumbCheck(
         circuit=one.feed,
         farthest_m=farthest_m,
@@ -72,6 +80,16 @@ def _compare(one: SolvedStates, inspection: InspectionResult, rated_part: float)
         rated_part=rated_part,
         rule_kept=rule_kept,
         every_lamp_in_range=in_range,
-        words="rule of thumb (12 AWG or thicker, up to 100 ft, up to 80 % of the rating):"
-        f" {kept}; computed: {result}",
+        words=words,
     )
+
+
+def _say_range(lit: Solution, *, in_range: bool) -> Phrase:
+    """Say whether every lamp is inside its range, and what the worst of them gets."""
+    worst = lit.worst
+    if worst is None:
+        return Phrase("no lamp is lit")
+    gets: dict[str, Any] = {"lamp": worst.fixture.label, "volts": worst.volts}
+    if in_range:
+        return Phrase("every lamp is inside its range; {lamp} gets {volts:.2f} V, the fewest", **gets)
+    return Phrase("not every lamp is inside its range; {lamp} gets {volts:.2f} V, the fewest", **gets)

@@ -10,6 +10,7 @@ from typing import Final, NamedTuple
 
 from config.errors import WiringError
 from config.models.cables import M_PER_FT, Build, Gauge, Unit
+from config.phrase import Phrase
 
 DEFAULT_TEMPERATURE_C: Final = 75.0
 """NEC chapter 9 table 8 is stated at 75 °C; metric sizes are brought to it too."""
@@ -43,10 +44,16 @@ _OHM_PER_KM: Final = {
     **{(area, Build.FLEXIBLE): ohm for area, ohm in _CLASS_5.items()},
 }
 
-_NEC_CORD: Final = "NEC table 400.5(A), cord with two current-carrying conductors (quoted in a second text)"
-_NEC_BURIED: Final = "NEC table 310.16, 60 °C column, for UF cable (quoted in several agreeing copies)"
-_IEC_CORD: Final = "common practice for two-core cords of this size, no source"
-_IEC_BURIED: Final = "IEC 60364-5-52 table B.52.2, method D2, two cores, PVC, 20 °C ground (from memory)"
+_NEC_CORD: Final = Phrase(
+    "NEC table 400.5(A), cord with two current-carrying conductors (quoted in a second text)"
+)
+_NEC_BURIED: Final = Phrase(
+    "NEC table 310.16, 60 °C column, for UF cable (quoted in several agreeing copies)"
+)
+_IEC_CORD: Final = Phrase("common practice for two-core cords of this size, no source")
+_IEC_BURIED: Final = Phrase(
+    "IEC 60364-5-52 table B.52.2, method D2, two cores, PVC, 20 °C ground (from memory)"
+)
 
 # Amperes, and where the figure comes from. The cable's own plate prevails: a segment may state its own.
 _AMPACITY: Final = {

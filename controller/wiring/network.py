@@ -16,10 +16,14 @@ from typing import Final
 
 from config.errors import WiringError
 from config.models.cables import COMMON_LIMIT_A, Gauge
+from config.phrase import Phrase
 from controller.wiring.cable import DEFAULT_TEMPERATURE_C, ampacity
 
 FILAMENT_BAND: Final = (0.90, 1.05)
 """Range of a lamp that states none, in parts of its rated volts: 10.8 to 12.6 V at 12 V (common practice)."""
+
+LED_BAND: Final = (0.75, 1.25)
+"""What an LED that states no range stands at most, in parts of its rated volts (common practice)."""
 
 
 class Lamp(StrEnum):
@@ -201,9 +205,19 @@ class FixtureAt:
         return low_v, high_v
 
     @property
-    def label(self) -> str:
+    def error_v(self) -> tuple[float, float]:
+        """Volts beyond which it is an error: its range, or for an LED that states none more than that."""
+        band = FILAMENT_BAND if self.lamp is Lamp.FILAMENT else LED_BAND
+        low_v = band[0] * self.rated_v if self.min_v is None else self.min_v
+        high_v = band[1] * self.rated_v if self.max_v is None else self.max_v
+        return low_v, high_v
+
+    @property
+    def label(self) -> Phrase:
         """What to call it in a sentence: its name and node, or its node."""
-        return f"“{self.name}” at “{self.node}”" if self.name else f"the lamp at “{self.node}”"
+        if self.name:
+            return Phrase("“{name}” at “{node}”", name=self.name, node=self.node)
+        return Phrase("the lamp at “{node}”", node=self.node)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

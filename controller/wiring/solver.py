@@ -16,6 +16,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from config.errors import WiringError
+from config.phrase import Phrase
 from controller.wiring.cable import loop_ohm
 from controller.wiring.network import CableSegment, FixtureAt, Lamp, Network
 from controller.wiring.power_flow import FILAMENT_CURRENT_EXPONENT, Limit, Tree, branch_currents, solve_volts
@@ -95,12 +96,20 @@ class NoSolution:
     deliverable_w: float
     farthest: str
 
-    def __str__(self) -> str:
-        source_v = self.network.feed.source_v
-        return (
-            f"no solution: the lamps ask for {self.asked_w:.4g} W, and from {source_v:g} V these cables"
-            f" deliver {self.deliverable_w:.4g} W at most; the worst place is “{self.farthest}”"
+    @property
+    def words(self) -> Phrase:
+        """Say why there is none."""
+        return Phrase(
+            "no solution: the lamps ask for {asked:.4g} W, and from {source:g} V these cables deliver"
+            " {deliverable:.4g} W at most; the worst place is “{farthest}”",
+            asked=self.asked_w,
+            source=self.network.feed.source_v,
+            deliverable=self.deliverable_w,
+            farthest=self.farthest,
         )
+
+    def __str__(self) -> str:
+        return self.words
 
 
 Outcome = Solution | NoSolution

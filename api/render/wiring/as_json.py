@@ -27,7 +27,7 @@ from controller.design.placement import Placement
 from controller.inspection.advice import Proposal
 from controller.inspection.report import LightResult, WiringReport, ZoneLoad
 from controller.wiring.network import CableSegment, Lamp
-from controller.wiring.solver import SegmentState, Solution
+from controller.wiring.solver import NoSolution, SegmentState, Solution
 
 # The solver's kinds of lamp in the words of the site file: its lamp, and its driver.
 _LAMPS: Final = {
@@ -145,7 +145,7 @@ def _circuit(report: WiringReport, place: int) -> CircuitResponse:
         tap_v=feed.source_v if known else None,
         measured_tap_v=circuit.measured_v,
         solved=found is not None,
-        why_not=None if found else str(lit),
+        why_not=lit.words if isinstance(lit, NoSolution) else None,
         amperes=found.source_a if found and known else None,
         cable_loss_w=found.loss_w if found else None,
         cables=[_cable(cable, carried.get(cable.to_node), found) for cable in circuit.network.walk()],

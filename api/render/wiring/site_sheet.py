@@ -16,7 +16,7 @@ from api.render.words import Words, english
 from config.models.cables import M_PER_FT
 from config.models.site import CONTINUOUS_SHARE, Site
 from controller.design.materials import list_materials
-from controller.inspection.findings import part_of
+from controller.inspection.findings import part_of_rating
 from controller.inspection.report import WiringReport
 from controller.wiring.network import CableSegment
 from controller.wiring.solver import SegmentState, Solution
@@ -105,7 +105,7 @@ def _show(report: WiringReport, number: int, words: Words) -> dict[str, Any]:
         "name": f"{transformer.name} ({transformer.id})" if has_name else transformer.id,
         "rated": f"{rated_va:g}",
         "tap": text.tap_words(report),
-        "part": part_of(load_va / rated_va, "the rating"),
+        "part": part_of_rating(load_va / rated_va),
         "bar_percent": f"{min(100.0, 100.0 * load_va / rated_va):.1f}",
         "line": f"{CONTINUOUS_SHARE * rated_va:g}",
         "load": text.load_words(report),

@@ -12,8 +12,8 @@ from dataclasses import dataclass, replace
 from api.render.jinja import render
 from api.render.wiring.text import counted, fixture_words, length_text, volts_text, watts_words
 from api.render.words import Words
-from controller.inspection.findings import SolvedStates
 from controller.inspection.report import LightResult, Standing, WiringReport
+from controller.inspection.states import SolvedStates
 from controller.wiring.network import CableSegment
 from controller.wiring.solver import Solution
 
@@ -39,6 +39,8 @@ _MARKS = {
     Standing.BOTH: "▼▲ too low and high",
     Standing.OUT: "▼ drops out",
     Standing.NONE: "? no solution",
+    Standing.READ_LOW: "▼ measured too low",
+    Standing.READ_HIGH: "▲ measured too high",
 }
 
 

@@ -2,39 +2,30 @@
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from typing import Final
+from typing import Any, Final
 
 from config.errors import Severity
 from config.models.cables import M_PER_FT, Gauge, Unit
+from config.phrase import Phrase, count_phrase
 from controller.inspection.advice import Proposal
 from controller.inspection.checks import BRANCH_PERCENT, LIGHTING_PERCENT, load_in_words
 from controller.inspection.findings import Finding, Topic
+from controller.inspection.measurements import Difference
 from controller.inspection.report import LightResult, WiringReport
 from controller.wiring.network import Lamp
 
-NOT_KNOWN: Final = "not known"
-NOTHING_HELPS: Final = (
+NOT_KNOWN: Final = Phrase("not known")
+NOTHING_HELPS: Final = Phrase(
     "No change that was tried mends this: use fewer or smaller lamps, or another transformer."
 )
+NOTHING_EXPLAINS: Final = Phrase("no single fault explains these readings; look for more than one")
 RANGE_NOTE: Final = "* 0.90 to 1.05 of the rated volts, as the lamp's own range is not in the site file."
 VOLTS_NOTE: Final = "Volts: everything lit. Max. V: its zone alone on cool cable."
-READINGS_DIFFER: Final = "What was measured differs from what was computed."
+READINGS_DIFFER: Final = Phrase("What was measured differs from what was computed.")
 _DROPS: Final = (
     (LIGHTING_PERCENT, "Some cables drop more than the 5 % that IEC 60364-7-715 recommends."),
     (BRANCH_PERCENT, "Some cables drop more than the 3 % that the NEC recommends."),
 )
-# How several findings of one kind are put in one line.
-_SEVERAL: Final = {
-    Topic.ZONE: "{} zones load the transformer too much",
-    Topic.SOLUTION: "{} circuits have no solution",
-    Topic.SUPPLY: "{} taps supply too many volts",
-    Topic.CIRCUIT: "{} circuits carry too much current",
-    Topic.CABLE: "{} cables carry too much current",
-    Topic.CONDUCTOR: "{} conductors are too thin",
-    Topic.LAMP_LOW: "lamps at {} places get too few volts",
-    Topic.LAMP_HIGH: "lamps at {} places get too many volts",
-    Topic.DROP: "{} circuits drop too many volts",
-}
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -51,8 +42,86 @@ class FindingGroup:
         """One sentence with the count and the worst case."""
         if self.places == 1:
             return self.worst.words
-        several = _SEVERAL.get(self.worst.topic, "{} findings").format(self.places)
-        return f"{several}; the worst: {self.worst.words}"
+        return _say_several(self.worst.topic, self.places, self.worst.words)
+
+
+def _say_several(topic: Topic, places: int, worst: str) -> Phrase:  # noqa: PLR0911 (one sentence for each)
+    """Put several findings about one topic in one line: at how many places, and the worst of them."""
+    match topic:
+        case Topic.ZONE:
+            return count_phrase(
+                "{n} zone loads the transformer too much; the worst: {worst}",
+                "{n} zones load the transformer too much; the worst: {worst}",
+                places,
+                worst=worst,
+            )
+        case Topic.SOLUTION:
+            return count_phrase(
+                "{n} circuit has no solution; the worst: {worst}",
+                "{n} circuits have no solution; the worst: {worst}",
+                places,
+                worst=worst,
+            )
+        case Topic.SUPPLY:
+            return count_phrase(
+                "{n} tap supplies too many volts; the worst: {worst}",
+                "{n} taps supply too many volts; the worst: {worst}",
+                places,
+                worst=worst,
+            )
+        case Topic.CIRCUIT:
+            return count_phrase(
+                "{n} circuit carries too much current; the worst: {worst}",
+                "{n} circuits carry too much current; the worst: {worst}",
+                places,
+                worst=worst,
+            )
+        case Topic.CABLE:
+            return count_phrase(
+                "{n} cable carries too much current; the worst: {worst}",
+                "{n} cables carry too much current; the worst: {worst}",
+                places,
+                worst=worst,
+            )
+        case Topic.CONDUCTOR:
+            return count_phrase(
+                "{n} conductor is too thin; the worst: {worst}",
+                "{n} conductors are too thin; the worst: {worst}",
+                places,
+                worst=worst,
+            )
+        case Topic.LAMP_LOW:
+            return count_phrase(
+                "lamps at {n} place get too few volts; the worst: {worst}",
+                "lamps at {n} places get too few volts; the worst: {worst}",
+                places,
+                worst=worst,
+            )
+        case Topic.LAMP_HIGH:
+            return count_phrase(
+                "lamps at {n} place get too many volts; the worst: {worst}",
+                "lamps at {n} places get too many volts; the worst: {worst}",
+                places,
+                worst=worst,
+            )
+        case Topic.READING:
+            return count_phrase(
+                "at {n} place other volts were measured than its lamps are made for; the worst: {worst}",
+                "at {n} places other volts were measured than the lamps are made for; the worst: {worst}",
+                places,
+                worst=worst,
+            )
+        case Topic.DROP:
+            return count_phrase(
+                "{n} circuit drops too many volts; the worst: {worst}",
+                "{n} circuits drop too many volts; the worst: {worst}",
+                places,
+                worst=worst,
+            )
+        case _:
+            return count_phrase(
+                "{n} finding; the worst: {worst}", "{n} findings; the worst: {worst}", places, worst=worst
+            )
 
 
 def group_findings(findings: Sequence[Finding], *, listed: bool = False) -> list[FindingGroup]:
@@ -91,10 +160,15 @@ def summary(reports: Sequence[WiringReport]) -> str:
         if each.topic is Topic.DROP and each.level is Severity.WARNING
     ]
     parts += [words for limit, words in _DROPS if limit in drops and not errors][:1]
-    compared = [each for report in reports for each in (*report.volts, *report.watts) if each is not None]
-    parts += [READINGS_DIFFER] if not all(each.agrees for each in compared) else []
+    parts += [READINGS_DIFFER] if readings_differ(reports) else []
     text = " ".join(parts)
     return f"{text[0].upper()}{text[1:]}"
+
+
+def readings_differ(reports: Sequence[WiringReport]) -> bool:
+    """Whether anything that was measured differs from what was computed."""
+    compared = [each for report in reports for each in (*report.volts, *report.watts) if each is not None]
+    return not all(each.agrees for each in compared)
 
 
 def counted(number: int, noun: str) -> str:
@@ -125,12 +199,12 @@ def load_rows(report: WiringReport) -> Iterator[tuple[str, str, str, str]]:
     """Give the load zone by zone: its name, lights, rated watts, and volt-amperes lit alone."""
     for load in report.loads:
         rated_load, count = load.zone.rated_load, sum(fixture.count for fixture in load.zone.fixtures)
-        rated, alone = NOT_KNOWN, "no solution"
+        rated, alone = str(NOT_KNOWN), "no solution"
         if rated_load.watts is not None:
             origin = "" if rated_load.origin == "fixtures" else f", {rated_load.origin}"
             rated = f"{rated_load.watts:g} W{origin}"
         else:
-            alone = NOT_KNOWN
+            alone = str(NOT_KNOWN)
         if load.alone_va is not None:
             alone = f"{load.alone_va:.1f} VA{'' if load.placed else ', without its cables'}"
         yield named(load.zone.id, load.zone.name), str(count or "?"), rated, alone
@@ -188,15 +262,54 @@ def volts_text(volts: float | None) -> str:
 
 
 def measured_words(report: WiringReport) -> Iterator[str]:
-    """Say how readings compare with what was computed, and what would explain those that do not agree."""
+    """Say how readings compare with what was computed, and what would explain those that do not agree.
+
+    Readings that are too low are one line with the worst of them, and so are those that are too high; those
+    that agree are counted.
+    """
     for found in report.volts:
-        for each in found.differences if found else ():
-            low_v, high_v = sorted((each.warm_v, each.cool_v))
-            head = f"“{each.node}”: {each.measured_v:.2f} V, computed {low_v:.2f} to {high_v:.2f} V"
-            how = f"{abs(each.beyond_v):.2f} V too {'high' if each.beyond_v > 0 else 'low'}"
-            yield f"{head}: {'agrees' if each.beyond_v == 0.0 else how}"
-        if found and not found.agrees:
-            suggestions = [each.words for each in found.explanations]
-            yield from suggestions or ["no single fault explains these readings; look for more than one"]
+        if found is None:
+            continue
+        low = [each for each in found.differences if each.beyond_v < 0.0]
+        high = [each for each in found.differences if each.beyond_v > 0.0]
+        if low:
+            worst = min(low, key=lambda each: each.beyond_v)
+            yield count_phrase(
+                "“{node}”: {measured:.2f} V, computed {least:.2f} to {most:.2f} V: {beyond:.2f} V too low",
+                "{n} readings are too low; the worst, “{node}”: {measured:.2f} V, computed {least:.2f} to"
+                " {most:.2f} V: {beyond:.2f} V too low",
+                len(low),
+                **_compared(worst),
+            )
+        if high:
+            worst = max(high, key=lambda each: each.beyond_v)
+            yield count_phrase(
+                "“{node}”: {measured:.2f} V, computed {least:.2f} to {most:.2f} V: {beyond:.2f} V too high",
+                "{n} readings are too high; the worst, “{node}”: {measured:.2f} V, computed {least:.2f} to"
+                " {most:.2f} V: {beyond:.2f} V too high",
+                len(high),
+                **_compared(worst),
+            )
+        agreeing = [each for each in found.differences if each.beyond_v == 0.0]
+        if agreeing:
+            yield count_phrase(
+                "“{node}”: {measured:.2f} V, computed {least:.2f} to {most:.2f} V: agrees",
+                "{n} readings agree with what was computed",
+                len(agreeing),
+                **_compared(agreeing[0]),
+            )
+        if not found.agrees:
+            yield from [each.words for each in found.explanations] or [NOTHING_EXPLAINS]
     for watts in report.watts:
         yield watts.words
+
+
+def _compared(reading: Difference) -> dict[str, Any]:
+    least_v, most_v = sorted((reading.warm_v, reading.cool_v))
+    return {
+        "node": reading.node,
+        "measured": reading.measured_v,
+        "least": least_v,
+        "most": most_v,
+        "beyond": abs(reading.beyond_v),
+    }
