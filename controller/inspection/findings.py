@@ -151,6 +151,7 @@ class InspectionResult:
             each
             for each in self.findings
             if each.feed == feed
+            and each.topic is not Topic.READING
             and (
                 each.level is Severity.ERROR or (each.level is Severity.WARNING and each.topic in LAMP_TOPICS)
             )

@@ -187,7 +187,7 @@ DIFFER = "What was measured differs from what was computed."
         ),
         (
             garden(cables=line("20 ft"), fixtures=f"{LEDS}\nmeasured_volts = 0.0"),
-            f"No errors, no warnings. {DIFFER}",
+            f"1 error, no warnings. {DIFFER}",
         ),
     ],
 )
@@ -203,6 +203,51 @@ def test_the_first_line_counts_errors_and_warnings_and_names_a_recommendation(tm
     assert said.replace("\u00a0", " ") == answer
     if "Some cables" in answer:
         assert re.search(r"warning +the drop to .*\(limit 3 %\)", out)
+
+
+def test_a_reading_outside_its_range_is_an_error_everywhere(tmp_path):
+    """6.0 V at a lamp of 10 to 15 V: exit code 1, level error, one line for six such lamps."""
+    lamps = 'kind = "path"\ncount = 6\nwatts = 4.5\nvolts = [10, 15]\nmeasured_volts = '
+    text = garden(cables=line("20 ft"), fixtures=f"{lamps}[6.0, 6.1, 6.2, 6.3, 6.4, 6.5]")
+    code, answer = wiring_of(tmp_path, text)
+    assert code == 1
+    [transformer] = answer["transformers"]
+    assert answer["level"] == transformer["level"] == "error"
+    errors = [each for each in transformer["findings"] if each["level"] == "error"]
+    assert [each["value"] for each in errors] == [6.0, 6.1, 6.2, 6.3, 6.4, 6.5]
+    assert all((each["topic"], each["limit"]) == ("measured volts at a lamp", 10.0) for each in errors)
+    result = call("wiring", tmp_path / "site.toml")
+    assert result.exit_code == 1
+    said = " ".join(result.stdout.split())
+    assert "wiring: 1 error, no warnings." in said
+    assert (
+        "at 6 places other volts were measured than the lamps are made for; the worst: 6.00 V was measured"
+        " at “path” at “jetty 1”; it is made for 10 to 15 V" in said
+    )
+    assert said.count("measured too low") == 6
+    assert "6 readings are too low; the worst, “jetty 1”: 6.00 V, computed" in said
+
+
+@pytest.mark.parametrize(
+    ("tap", "level"),
+    # Beyond 25 % of 12 V is an error: below 9 V and above 15 V; 0.90 to 1.05 of 12 V is assumed to be right.
+    [(12, "ok"), (13, "warning"), (24, "error"), (15.5, "error")],
+)
+def test_leds_without_a_range_are_never_said_to_be_inside_it_and_not(tmp_path, tap, level):
+    """24 V at a 12 V LED is an error, and every sentence says the same of it."""
+    lamps = 'kind = "path"\ncount = 6\nwatts = 4.5'
+    code, answer = wiring_of(tmp_path, garden(tap=tap, cables=line("20 ft"), fixtures=lamps))
+    [transformer] = answer["transformers"]
+    about_lamps = ("fewest volts at a lamp", "most volts at a lamp")
+    found = {each["level"] for each in transformer["findings"] if each["topic"] in about_lamps}
+    assert code == (1 if level == "error" else 0)
+    assert found - {"ok"} == {level} - {"ok"}
+    [rule] = transformer["rule_of_thumb"]
+    assert rule["every_lamp_in_range"] == (level == "ok")
+    assert ("not every lamp is inside its range" in rule["words"]) == (level != "ok")
+    out = call("wiring", tmp_path / "site.toml").stdout
+    assert out.count("too high") == (0 if level == "ok" else 6)
+    assert any("only beyond 0.75 to 1.25" in each for each in transformer["unknown"])
 
 
 def test_what_is_in_order_is_counted_and_listed_only_when_asked_for():

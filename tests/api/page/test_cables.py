@@ -50,6 +50,17 @@ def test_what_is_measured_at_a_lamp_is_noted(house):
     assert "11.20 V, computed" in screen(house, "/cables").text
 
 
+def test_a_reading_outside_its_lamps_range_is_said_first(house):
+    """6 V at a lamp of 10 to 15 V is what is wrong, at the top, in the findings and beside the lamp."""
+    send(house, form_at(screen(house, "/cables"), "front-path", "1"), fields={"volts": "6"})
+    seen = screen(house, "/cables").text
+    assert "1 thing is wrong." in seen
+    assert "6.00 V was measured at" in seen
+    assert "too few volts measured" in seen
+    german = house.ask("GET", "/cables", headers={"accept-language": "de"}).text
+    assert "6,00 V wurden gemessen bei „" in Screen(german).text
+
+
 def test_watts_of_a_zone_are_noted_and_taken_out_again(house):
     """Measured watts count from then on; an empty field takes them out."""
     form = next(

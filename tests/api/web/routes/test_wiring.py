@@ -89,6 +89,15 @@ def test_measured_volts_are_written_and_compared(cabled):
     assert cabled.site_path.read_text(encoding="utf-8") == CABLED
 
 
+def test_a_reading_outside_its_lamps_range_is_an_error(cabled):
+    """6.0 V at a lamp, noted over the web, makes the level of the answer an error."""
+    put(cabled, {"fixtures": [{"fixture": 1, "volts": [6.0]}]})
+    answer = cabled.get("/v1/wiring")
+    assert answer["level"] == answer["transformers"][0]["level"] == "error"
+    [found] = [each for each in answer["transformers"][0]["findings"] if each["level"] == "error"]
+    assert (found["topic"], found["place"], found["value"]) == ("measured volts at a lamp", "jetty 6", 6.0)
+
+
 @pytest.mark.parametrize(
     ("body", "pointer"),
     [
