@@ -68,7 +68,10 @@ def test_a_reading_counts_without_any_cable_in_the_file():
 def test_a_light_says_that_other_volts_were_measured():
     """Beside a lamp stands that it was measured too low, not that what was computed is inside its range."""
     report = report_of(
-        garden(cables=line("20 ft"), fixtures=f"{LED}\nvolts = [10, 15]\nmeasured_volts = [11.8, 6.0, 16.0]")
+        garden(
+            cables=line("20 ft"),
+            fixtures=f"{LED}\nvolts = [10, 15]\nmeasured_volts = [11.8, 6.0, 16.0, 11.8, 11.8, 11.8]",
+        )
     )
     assert [each.standing for each in report.lights(0)][:4] == [
         Standing.INSIDE,
