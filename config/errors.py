@@ -17,11 +17,14 @@
     └── AccessFileError (OSError)     the file of who is let in cannot be read or written now
 
 Each one also is the built-in error that a caller would expect, so that code which knows nothing of
-Leerie can still catch it. The text of each is one line for a person.
+Leerie can still catch it. The text of each is one line for a person; where the page shows it, it is a
+Phrase, which ``str`` of the error gives.
 """
 
 from dataclasses import dataclass
 from enum import StrEnum
+
+from config.phrase import Phrase, list_phrases
 
 KeyPath = tuple[str | int, ...]
 
@@ -51,18 +54,22 @@ class ProgramError(LeerieError, ValueError):
         column: of the first word that is not valid, counted from 1.
         found: that word, or an empty string at the end of the text.
         expected: what to write there.
-        what: what is wrong, one clause; ``noun`` is what should be there, such as “a time”.
+        what: what is wrong, one clause; ``lacks`` says what the word is not, such as “not a time”.
         remedy: what to write, and at which column.
     """
 
-    def __init__(self, *, text: str, column: int, found: str, expected: str, noun: str = "valid") -> None:
+    def __init__(
+        self, *, text: str, column: int, found: str, expected: str, lacks: Phrase | None = None
+    ) -> None:
         self.text = text
         self.column = column
         self.found = found
         self.expected = expected
-        self.what = f"“{found}” is not {noun} here" if found else "ends too early"
-        self.remedy = f"write {expected} (column {column})"
-        super().__init__(f"“{text}”: {self.what}; {self.remedy}")
+        self.what = Phrase("ends too early")
+        if found:
+            self.what = Phrase("“{found}” is {lacks} here", found=found, lacks=lacks or Phrase("not valid"))
+        self.remedy = Phrase("write {expected} (column {column})", expected=expected, column=column)
+        super().__init__(Phrase("“{text}”: {what}; {remedy}", text=text, what=self.what, remedy=self.remedy))
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -83,16 +90,17 @@ class SiteProblem:
     line: int
     key: str
     value: str
-    what: str
-    remedy: str
+    what: Phrase
+    remedy: Phrase
     where: str = ""
 
     def __str__(self) -> str:
-        place = f"{self.file}:{self.line}" if self.line else self.file
         subject = self.where or self.key
-        if subject:
-            place += f": {subject} = {self.value}" if self.value else f": {subject}"
-        return f"{place}: {self.what}; {self.remedy}"
+        if subject and self.value:
+            subject = list_phrases([subject, self.value], " = ")
+        place = f"{self.file}:{self.line}" if self.line else self.file
+        what = list_phrases([self.what, self.remedy], "; ")
+        return list_phrases([each for each in (place, subject, what) if each], ": ")
 
 
 class SiteFileError(LeerieError, ValueError):
@@ -100,7 +108,7 @@ class SiteFileError(LeerieError, ValueError):
 
     def __init__(self, problems: tuple[SiteProblem, ...]) -> None:
         self.problems = problems
-        super().__init__("\n".join(str(problem) for problem in problems))
+        super().__init__(list_phrases([str(problem) for problem in problems], "\n"))
 
 
 class WiringError(LeerieError, ValueError):
@@ -108,16 +116,16 @@ class WiringError(LeerieError, ValueError):
 
     def __init__(self, *problems: str) -> None:
         self.problems = problems
-        super().__init__("\n".join(problems))
+        super().__init__(list_phrases(problems, "\n"))
 
 
 class CableTextError(WiringError):
     """A text that is not a gauge or a length; ``what`` and ``remedy`` say what is wrong and what to write."""
 
-    def __init__(self, text: str, what: str, remedy: str) -> None:
+    def __init__(self, text: str, what: Phrase, remedy: Phrase) -> None:
         self.what = what
         self.remedy = remedy
-        super().__init__(f"“{text}” {what}; {remedy}")
+        super().__init__(Phrase("“{text}” {what}; {remedy}", text=text, what=what, remedy=remedy))
 
 
 class PeriodError(LeerieError, ValueError):
@@ -135,8 +143,11 @@ class UnknownZoneError(LeerieError, KeyError):
 
     def __str__(self) -> str:
         if self.now is not None:
-            return f"no zone is called “{self.zone_id}” any more; it is now “{self.now}”"
-        return f"no zone is called “{self.zone_id}”; this site has {', '.join(self.known)}"
+            return Phrase(
+                "no zone is called “{zone}” any more; it is now “{now}”", zone=self.zone_id, now=self.now
+            )
+        known = ", ".join(self.known)
+        return Phrase("no zone is called “{zone}”; this site has {known}", zone=self.zone_id, known=known)
 
 
 class UnknownFixtureError(LeerieError, KeyError):
@@ -149,8 +160,15 @@ class UnknownFixtureError(LeerieError, KeyError):
         super().__init__(zone_id)
 
     def __str__(self) -> str:
-        has = f"it has 1 to {self.count}" if self.count > 1 else f"it has {self.count or 'none'}"
-        return f"zone “{self.zone_id}” has no fixture {self.place}; {has}"
+        zone, place = self.zone_id, self.place
+        if self.count > 1:
+            most = self.count
+            return Phrase(
+                "zone “{zone}” has no fixture {place}; it has 1 to {most}", zone=zone, place=place, most=most
+            )
+        if self.count == 1:
+            return Phrase("zone “{zone}” has no fixture {place}; it has 1", zone=zone, place=place)
+        return Phrase("zone “{zone}” has no fixture {place}; it has none", zone=zone, place=place)
 
 
 class RelayError(LeerieError, OSError):

@@ -47,13 +47,25 @@ class Phrase(str):
     def __new__(cls, template: str, /, *, many: tuple[str, int] | None = None, **values: object) -> Self:
         """Make a phrase; ``many`` is the template for other counts than one, and the count."""
         english = template if many is None or many[1] == 1 else many[0]
-        self = super().__new__(cls, _Filling(gettext.NullTranslations()).vformat(english, (), values))
+        if any(isinstance(value, date) for value in values.values()):
+            text = _Filling(gettext.NullTranslations()).vformat(english, (), values)
+        else:
+            text = english.format_map(values)  # the same, and ten times as fast
+        self = super().__new__(cls, text)
         self.template, self.values, self.many = template, values, many
+        return self
+
+    def __str__(self) -> str:
+        """Stay a phrase, so that ``str`` of an error whose message is one can be said in another language."""
         return self
 
     def __getnewargs_ex__(self) -> tuple[tuple[str], dict[str, Any]]:  # for copies
         """Give what the text is made from."""
         return (self.template,), {"many": self.many, **self.values}
+
+    def fill(self, **values: object) -> Phrase:
+        """Give the same phrase with other values for some of its fields."""
+        return Phrase(self.template, many=self.many, **{**self.values, **values})
 
     def said_in(
         self,
@@ -99,3 +111,12 @@ def list_phrases(phrases: Sequence[str], separator: str = ", ") -> Phrase:
     """Put phrases one after the other; each is still said in the language of the page."""
     fields: dict[str, Any] = {f"part{place}": text for place, text in enumerate(phrases)}
     return Phrase(separator.join(f"{{{field}}}" for field in fields), **fields)
+
+
+def first_line(text: str) -> str:
+    """Give the first line of a text; where ``list_phrases`` joined phrases as lines, the first of them."""
+    line = text.partition("\n")[0]
+    first = text.values.get("part0") if isinstance(text, Phrase) else None
+    if line == text:
+        return text
+    return first if isinstance(first, str) and first == line else line

@@ -3,6 +3,8 @@
 import re
 from urllib.parse import unquote
 
+from config.phrase import Phrase
+
 _POLE_DEG, _HALF_TURN_DEG = 90, 180
 # The link of a map has some hundreds of characters.
 _LONGEST = 2000
@@ -37,12 +39,18 @@ def read_place(text: str) -> tuple[float, float]:
     text = " ".join(text.split())
     found = _find(text) if len(text) <= _LONGEST else None
     if found is None:
-        what = "has no coordinates" if "://" in text else "is not a place"
-        raise ValueError(f"“{text[:60]}” {what}; write latitude, longitude, such as 51.2210, -2.4130")
+        what = Phrase("“{text}” is not a place", text=text[:60])
+        if "://" in text:
+            what = Phrase("“{text}” has no coordinates", text=text[:60])
+        raise ValueError(Phrase("{what}; write latitude, longitude, such as 51.2210, -2.4130", what=what))
     latitude, longitude = found
     if abs(latitude) > _POLE_DEG or abs(longitude) > _HALF_TURN_DEG:
-        bounds = "latitude goes from -90 to 90, longitude from -180 to 180"
-        raise ValueError(f"“{text[:60]}” is no place on the earth: {bounds}")
+        raise ValueError(
+            Phrase(
+                "“{text}” is no place on the earth: latitude goes from -90 to 90, longitude from -180 to 180",
+                text=text[:60],
+            )
+        )
     return latitude, longitude
 
 

@@ -14,10 +14,11 @@ from pathlib import Path
 from typing import Any, Literal
 
 from config.errors import RelayError
+from config.phrase import Phrase
 
 log = logging.getLogger(__name__)
 
-SIMULATED = "simulated relays: nothing is switched"
+SIMULATED = Phrase("simulated relays: nothing is switched")
 
 BoardName = Literal["simulated", "gpio"]
 
@@ -59,7 +60,8 @@ class Relays:
         try:
             return bool(device.value)
         except Exception as error:
-            raise _fault(wire, "cannot be read", error) from error
+            what = Phrase("pin {pin} cannot be read: {reason}", pin=wire.pin, reason=_reason(error))
+            raise RelayError(what) from error
 
     def set(self, wire: Wire, *, on: bool) -> None:
         """Close (lit) or open (dark) a relay, and read it back.
@@ -76,10 +78,12 @@ class Relays:
             else:
                 device.value = on
         except Exception as error:
-            raise _fault(wire, "cannot be switched", error) from error
+            what = Phrase("pin {pin} cannot be switched: {reason}", pin=wire.pin, reason=_reason(error))
+            raise RelayError(what) from error
         if self.read(wire) is not on:
-            found, asked = ("dark", "lit") if on else ("lit", "dark")
-            raise RelayError(f"pin {wire.pin} reads back {found} after it was set to {asked}")
+            if on:
+                raise RelayError(Phrase("pin {pin} reads back dark after it was set to lit", pin=wire.pin))
+            raise RelayError(Phrase("pin {pin} reads back lit after it was set to dark", pin=wire.pin))
 
     def reopen(self, wire: Wire, *, on: bool) -> None:
         """Release and open a pin that keeps failing, at the level asked for.
@@ -147,9 +151,8 @@ class Relays:
             log.warning("pin %s would not close: %s", wire.pin, error)
 
 
-def _fault(wire: Wire, what: str, error: Exception) -> RelayError:
-    reason = str(error) or type(error).__name__
-    return RelayError(f"pin {wire.pin} {what}: {reason}")
+def _reason(error: Exception) -> str:
+    return str(error) or type(error).__name__
 
 
 def simulated_board() -> Any:  # noqa: ANN401 - gpiozero ships no types
@@ -184,15 +187,16 @@ def gpio_board() -> Any:  # noqa: ANN401 - gpiozero ships no types
         return LGPIOFactory()
     except ImportError as error:
         raise RelayError(
-            'board = "gpio" needs lgpio, which is not installed; install leerie with its extra "gpio"'
+            Phrase('board = "gpio" needs lgpio, which is not installed; install leerie with its extra "gpio"')
         ) from error
 
 
-def missing_library(board: BoardName) -> tuple[str, str] | None:
+def missing_library(board: BoardName) -> tuple[Phrase, Phrase] | None:
     """Say what a board needs and this machine lacks, and what to do; None where nothing is missing."""
     if board == "gpio" and find_spec("lgpio") is None:
         # Not by name: an index of packages may hold a stranger's under ours.
-        return "needs lgpio, which is not installed", "in Leerie's folder, pip install '.[gpio]' adds it"
+        what = Phrase("needs lgpio, which is not installed")
+        return what, Phrase("in Leerie's folder, pip install '.[gpio]' adds it")
     return None
 
 

@@ -26,17 +26,18 @@ from config.file.loader import (
 from config.file.lock import lock_folder
 from config.file.toml_editor import LayoutError, TomlEditor
 from config.models.site import SpecialNight
+from config.phrase import Phrase
 from config.program.spans import Span
 from config.validation.cables import tables_of
 
 # How long one editor waits for another to finish.
 WAIT_S = 5.0
 
-_LET_WRITE = "let the user that runs this program write to the file's folder"
+_LET_WRITE = Phrase("let the user that runs this program write to the file's folder")
 _REMEDIES = {
-    errno.ENOSPC: "make room on the disk",
-    errno.EDQUOT: "make room on the disk",
-    errno.EROFS: "the disk is read-only: look for errors on the card, or mount it for writing",
+    errno.ENOSPC: Phrase("make room on the disk"),
+    errno.EDQUOT: Phrase("make room on the disk"),
+    errno.EROFS: Phrase("the disk is read-only: look for errors on the card, or mount it for writing"),
     errno.EACCES: _LET_WRITE,
     errno.EPERM: _LET_WRITE,
 }
@@ -160,7 +161,8 @@ def edit_site(path: str | os.PathLike[str], change: Callable[[TomlEditor], None]
             loaded = parse_site(text, name)
             new = text.encode()
             if len(new) > LARGEST_FILE_BYTES:
-                raise refuse_file(name, "would grow beyond 1 MB", "remove what is not needed")
+                what, remedy = Phrase("would grow beyond 1 MB"), Phrase("remove what is not needed")
+                raise refuse_file(name, what, remedy)
             if new != old:
                 write_atomically(file, new, expected=old)
             return loaded
@@ -179,25 +181,26 @@ def _change_text(text: str, change: Callable[[TomlEditor], None], name: str) -> 
     except LayoutError:
         consistent = False
     if not consistent:
-        remedy = "change it by hand, or bring the tables into the order of the examples"
-        raise refuse_file(name, "has a layout that cannot be edited safely here", remedy)
+        remedy = Phrase("change it by hand, or bring the tables into the order of the examples")
+        raise refuse_file(name, Phrase("has a layout that cannot be edited safely here"), remedy)
     return mark + editor.text
 
 
 def _explain_failure(name: str, error: OSError) -> SiteFileError:
     why = error.strerror or type(error).__name__
     if isinstance(error, FileNotFoundError):
-        what, remedy = "there is no such file", "give the path of a site file"
+        what, remedy = Phrase("there is no such file"), Phrase("give the path of a site file")
     elif isinstance(error, FileChangedError):
-        what, remedy = "was changed by another program meanwhile and is left as it is", "try again"
+        what = Phrase("was changed by another program meanwhile and is left as it is")
+        remedy = Phrase("try again")
     elif isinstance(error, NotSyncedError):
-        what = f"was written, but may not be on the disk ({why})"
-        remedy = "check the disk; a power cut may bring the old text back"
+        what = Phrase("was written, but may not be on the disk ({why})", why=why)
+        remedy = Phrase("check the disk; a power cut may bring the old text back")
     elif isinstance(error, TimeoutError):
-        what, remedy = "is being changed by another program", "try again in a moment"
+        what, remedy = Phrase("is being changed by another program"), Phrase("try again in a moment")
     else:
-        what = f"could not be written ({why}) and is unchanged"
-        remedy = _REMEDIES.get(error.errno or 0, "check the disk")
+        what = Phrase("could not be written ({why}) and is unchanged", why=why)
+        remedy = _REMEDIES.get(error.errno or 0, Phrase("check the disk"))
     return refuse_file(name, what, remedy)
 
 

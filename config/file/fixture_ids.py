@@ -12,6 +12,7 @@ from config.file.editor import edit_site, find_zone
 from config.file.loader import LoadedSite, decode_text, locate, read_bytes
 from config.file.toml_editor import TomlEditor
 from config.models.base import RELAY
+from config.phrase import Phrase
 from config.validation.finding import SiteFinding, toml_string
 
 _LONGEST = 40
@@ -54,8 +55,9 @@ def _by_hand(
     path: str | os.PathLike[str], fixture: tuple[str | int, ...], fixture_id: str
 ) -> tuple[SiteProblem, ...]:
     """Say what a person can write where this program cannot."""
-    what = "has no id for its replacements to be recorded under"
-    finding = SiteFinding(fixture, what, f"add “id = {toml_string(fixture_id)}” to this table")
+    what = Phrase("has no id for its replacements to be recorded under")
+    remedy = Phrase("add “id = {id}” to this table", id=toml_string(fixture_id))
+    finding = SiteFinding(fixture, what, remedy)
     name = os.fspath(path)
     return locate([finding], decode_text(read_bytes(path), name), name)
 

@@ -18,6 +18,7 @@ from pydantic import ValidationError
 
 from config.errors import SiteFileError, SiteProblem
 from config.models.site import Site, flatten_site
+from config.phrase import Phrase
 from config.validation.document import check_document, find_too_long
 from config.validation.finding import SiteFinding, name_place, write_path
 
@@ -115,24 +116,25 @@ def read_bytes(path: str | os.PathLike[str]) -> bytes:
     try:
         # A pipe or a device could keep us waiting for ever: look before opening.
         if not stat.S_ISREG(Path(name).stat().st_mode):
-            raise refuse_file(name, "is not a file", "give the path of a site file, such as site.toml")
+            remedy = Phrase("give the path of a site file, such as site.toml")
+            raise refuse_file(name, Phrase("is not a file"), remedy)
         with Path(name).open("rb") as file:
             content = file.read(LARGEST_FILE_BYTES + 1)
     except SiteFileError:
         raise  # it is a ValueError too
     except FileNotFoundError:
-        remedy = "check the path, or start from a copy of one of the examples"
-        raise refuse_file(name, "there is no such file", remedy) from None
+        remedy = Phrase("check the path, or start from a copy of one of the examples")
+        raise refuse_file(name, Phrase("there is no such file"), remedy) from None
     except PermissionError:
-        remedy = f"let this user read it, for example with chmod a+r {name}"
-        raise refuse_file(name, "may not be read", remedy) from None
+        remedy = Phrase("let this user read it, for example with chmod a+r {name}", name=name)
+        raise refuse_file(name, Phrase("may not be read"), remedy) from None
     except (OSError, ValueError) as error:
-        why = getattr(error, "strerror", None) or "its name is not a file name"
-        remedy = "check the path and the disk"
-        raise refuse_file(name, f"cannot be read ({why})", remedy) from None
+        why = getattr(error, "strerror", None) or Phrase("its name is not a file name")
+        remedy = Phrase("check the path and the disk")
+        raise refuse_file(name, Phrase("cannot be read ({why})", why=why), remedy) from None
     if len(content) > LARGEST_FILE_BYTES:
-        remedy = "check the path: a site file has some kilobytes"
-        raise refuse_file(name, "is larger than 1 MB", remedy)
+        remedy = Phrase("check the path: a site file has some kilobytes")
+        raise refuse_file(name, Phrase("is larger than 1 MB"), remedy)
     return content
 
 
@@ -142,16 +144,17 @@ def decode_text(content: bytes, file_name: str) -> str:
         return content.decode()
     except UnicodeDecodeError as error:
         line = content.count(b"\n", 0, error.start) + 1
-        what = f"is not UTF-8 text (byte 0x{content[error.start]:02x})"
-        raise refuse_file(file_name, what, "save it with the encoding UTF-8", line=line) from None
+        what = Phrase("is not UTF-8 text (byte 0x{byte})", byte=f"{content[error.start]:02x}")
+        remedy = Phrase("save it with the encoding UTF-8")
+        raise refuse_file(file_name, what, remedy, line=line) from None
 
 
 def read_document(text: str, file_name: str) -> dict[str, object]:
     """Read the tables of a TOML text without byte order mark, or raise SiteFileError; decimals stay exact."""
     for number, line in enumerate(text.split("\n"), 1):
         if len(line) > LONGEST_LINE:
-            what, remedy = f"is longer than {LONGEST_LINE} characters", "write lists over several lines"
-            raise refuse_file(file_name, f"this line {what}", remedy, line=number)
+            what = Phrase("this line is longer than {most} characters", most=LONGEST_LINE)
+            raise refuse_file(file_name, what, Phrase("write lists over several lines"), line=number)
     try:
         return tomllib.loads(text, parse_float=Decimal)
     except (ValueError, RecursionError, InvalidOperation) as error:
@@ -164,7 +167,7 @@ def _refuse_toml(error: Exception, text: str, file_name: str) -> SiteFileError:
     return SiteFileError((explain_toml_error(error, text, file_name),))
 
 
-def refuse_file(file_name: str, what: str, remedy: str, *, line: int = 0) -> SiteFileError:
+def refuse_file(file_name: str, what: Phrase, remedy: Phrase, *, line: int = 0) -> SiteFileError:
     """Make the error for a file as a whole."""
     problem = SiteProblem(file=file_name, line=line, key="", value="", what=what, remedy=remedy)
     return SiteFileError((problem,))
@@ -182,7 +185,7 @@ def locate(findings: Iterable[SiteFinding], text: str, file_name: str) -> tuple[
     for finding in findings:
         place, what = positions.find(finding.path), finding.what
         if finding.other is not None:
-            what = what.replace("{line}", str(positions.find(finding.other).line))
+            what = what.fill(line=positions.find(finding.other).line)
         problem = SiteProblem(
             file=file_name,
             line=place.line,

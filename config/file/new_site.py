@@ -12,6 +12,7 @@ from config.file.fixture_ids import slug
 from config.file.loader import LoadedSite, parse_site, refuse_file
 from config.file.toml_editor import write_value
 from config.header import HEADER_PINS, RELAY_LINES
+from config.phrase import Phrase
 from config.validation.finding import toml_string
 
 # About a metre, which is more than dusk needs.
@@ -131,16 +132,16 @@ def create_site(path: str | os.PathLike[str], text: str) -> LoadedSite:
     except FileExistsError:
         raise refuse_existing(name) from None
     except OSError as error:
-        why, remedy = error.strerror or "?", "check that its folder is there and may be written to"
-        raise refuse_file(name, f"could not be written ({why})", remedy) from error
+        what = Phrase("could not be written ({why})", why=error.strerror or "?")
+        remedy = Phrase("check that its folder is there and may be written to")
+        raise refuse_file(name, what, remedy) from error
     return loaded
 
 
 def refuse_existing(name: str) -> SiteFileError:
     """Make the error for a file that is there already."""
-    return refuse_file(
-        name, "is there already, and is left as it is", "choose another name, or edit that file"
-    )
+    what = Phrase("is there already, and is left as it is")
+    return refuse_file(name, what, Phrase("choose another name, or edit that file"))
 
 
 def _line(key: str, value: str, comment: str) -> str:

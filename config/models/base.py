@@ -11,6 +11,7 @@ from typing import Annotated, Any
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, GetPydanticSchema
 from pydantic_core import CoreSchema, PydanticKnownError, core_schema
 
+from config.phrase import Phrase
 from config.program.parser import parse_span
 from config.program.spans import Span
 from config.program.special_nights import Nights, parse_nights
@@ -66,7 +67,9 @@ Loss = Annotated[Number, Field(ge=0, le=3000)]
 Volts = Annotated[Number, Field(gt=0, le=60)]
 Share = Annotated[Number, Field(gt=0, le=1)]
 Money = Annotated[Decimal, BeforeValidator(_take_decimal)]
-SpanText = Annotated[Span, text_of(Span, parse_span), Field(description="a span such as “dusk to midnight”")]
+SpanText = Annotated[
+    Span, text_of(Span, parse_span), Field(description=Phrase("a span such as “dusk to midnight”"))
+]
 NightsText = Annotated[Nights, text_of(Nights, parse_nights)]
 
 Id = Annotated[
@@ -74,7 +77,7 @@ Id = Annotated[
     Field(
         pattern=r"^[a-z0-9][a-z0-9-]*$",
         max_length=40,
-        description="lower case letters, digits and hyphens, at most 40, such as jetty-2",
+        description=Phrase("lower case letters, digits and hyphens, at most 40, such as jetty-2"),
     ),
 ]
 # What names the relay of a zone where a fixture is named by its id; so no fixture may be called so.
@@ -83,16 +86,16 @@ RELAY = "relay"
 
 def _check_fixture_id(text: str) -> str:
     if text == RELAY:
-        raise ValueError(f"is what the zone's {RELAY} is called")
+        raise ValueError(Phrase("is what the zone's relay is called"))
     if text.isdigit():
-        raise ValueError("is a number, which names a fixture by its place in the list")
+        raise ValueError(Phrase("is a number, which names a fixture by its place in the list"))
     return text
 
 
 FixtureId = Annotated[
     Id,
     AfterValidator(_check_fixture_id),
-    Field(description="lower case letters, digits and hyphens, with a letter, such as steps-2"),
+    Field(description=Phrase("lower case letters, digits and hyphens, with a letter, such as steps-2")),
 ]
 # Something to read, and nothing that would break a line of a table: no control character.
 _READABLE = r"^[^\x00-\x1f\x7f]*[^\s\x00-\x1f\x7f][^\x00-\x1f\x7f]*$"
@@ -102,7 +105,7 @@ Name = Annotated[
     Field(
         pattern=_READABLE,
         max_length=LONGEST_NAME,
-        description="a name in one line of at most 100 characters",
+        description=Phrase("a name in one line of at most 100 characters"),
     ),
 ]
 Words = Annotated[str, Field(pattern=_READABLE, max_length=200)]

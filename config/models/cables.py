@@ -16,6 +16,7 @@ from pydantic import Field
 
 from config.errors import CableTextError
 from config.models.base import Name, Number, Share, Table, Volts, read_by, text_of
+from config.phrase import Phrase
 
 M_PER_FT: Final = 0.3048
 """International foot, exact."""
@@ -34,8 +35,10 @@ MOST_VOLTS: Final = 60.0
 COMMON_LIMIT_A: Final = 25.0
 """NEC 411 (quoted): the most current of a secondary circuit; taken for each common."""
 
-_A_GAUGE = "a gauge such as “12 AWG”, “12 AWG solid” or “2.5 mm2”"
-_A_LENGTH = "a length such as “100 ft” or “30 m”"
+_A_GAUGE = Phrase("a gauge such as “12 AWG”, “12 AWG solid” or “2.5 mm2”")
+_A_LENGTH = Phrase("a length such as “100 ft” or “30 m”")
+_WRITE_A_GAUGE = Phrase("write {right}", right=_A_GAUGE)
+_WRITE_A_LENGTH = Phrase("write {right}", right=_A_LENGTH)
 
 
 class Unit(StrEnum):
@@ -56,8 +59,8 @@ class Build(StrEnum):
 # Where nothing is said: stranded for AWG, fine-stranded class 5 for mm²; each the higher of its table.
 _USUAL_BUILD: Final = {Unit.AWG: Build.STRANDED, Unit.MM2: Build.FLEXIBLE}
 _SIZES_TO_USE: Final = {
-    Unit.AWG: "use 18, 16, 14, 12, 10 or 8 AWG, stranded or solid, or 6 AWG stranded",
-    Unit.MM2: "use 0.75, 1, 1.5, 2.5, 4, 6 or 10 mm2",
+    Unit.AWG: Phrase("use 18, 16, 14, 12, 10 or 8 AWG, stranded or solid, or 6 AWG stranded"),
+    Unit.MM2: Phrase("use 0.75, 1, 1.5, 2.5, 4, 6 or 10 mm2"),
 }
 
 
@@ -80,7 +83,8 @@ class Gauge:
             known = self.size in _AWG_AREA_MM2 and self.build is not Build.FLEXIBLE
             known = known and (self.size, self.build) != (6, Build.SOLID)
         if not known:
-            raise CableTextError(str(self), "is not in any table of resistances", _SIZES_TO_USE[self.unit])
+            what = Phrase("is not in any table of resistances")
+            raise CableTextError(str(self), what, _SIZES_TO_USE[self.unit])
 
     def __str__(self) -> str:
         text = f"{self.size:g} {self.unit}"
@@ -100,7 +104,7 @@ def parse_gauge(text: str) -> Gauge:
     """
     found = _GAUGE.fullmatch(text)
     if found is None:
-        raise CableTextError(text, "is not a gauge", f"write {_A_GAUGE}")
+        raise CableTextError(text, Phrase("is not a gauge"), _WRITE_A_GAUGE)
     unit = Unit.AWG if found[2].lower() == "awg" else Unit.MM2
     build = Build(found[3].lower()) if found[3] else _USUAL_BUILD[unit]
     return Gauge(size=float(found[1]), unit=unit, build=build)
@@ -114,17 +118,17 @@ def parse_length(text: str) -> float:
     """
     found = _LENGTH.fullmatch(text)
     if found is None:
-        raise CableTextError(text, "is not a length with its unit", f"write {_A_LENGTH}")
+        raise CableTextError(text, Phrase("is not a length with its unit"), _WRITE_A_LENGTH)
     length_m = float(found[1]) * (M_PER_FT if found[2].lower() == "ft" else 1.0)
     if length_m <= 0.0:
-        raise CableTextError(text, "is not above zero", f"write {_A_LENGTH}")
+        raise CableTextError(text, Phrase("is not above zero"), _WRITE_A_LENGTH)
     return length_m
 
 
 def _parse_cable_length(text: str) -> float:
     length_m = parse_length(text)
     if length_m > _LONGEST_M:
-        raise ValueError(f"is longer than {_LONGEST_M:g} m")
+        raise ValueError(Phrase("is longer than {most:g} m", most=_LONGEST_M))
     return length_m
 
 
@@ -134,16 +138,16 @@ def _take_volts(value: Any) -> float:  # noqa: ANN401 (anything may stand in a f
     except OverflowError:
         volts = math.nan
     if isinstance(value, bool) or not 0.0 <= volts <= MOST_VOLTS:
-        raise ValueError(f"has a value that is not from 0 to {MOST_VOLTS:g} V")
+        raise ValueError(Phrase("has a value that is not from 0 to {most:g} V", most=MOST_VOLTS))
     return volts
 
 
 def _take_range(value: Any) -> tuple[float, float]:  # noqa: ANN401 (anything may stand in a file)
     if not isinstance(value, list | tuple) or len(value) != 2:  # noqa: PLR2004 (lowest and highest)
-        raise ValueError("is not two numbers in square brackets")
+        raise ValueError(Phrase("is not two numbers in square brackets"))
     low_v, high_v = (_take_volts(each) for each in value)
     if low_v >= high_v:
-        raise ValueError("does not have the lower volts first")
+        raise ValueError(Phrase("does not have the lower volts first"))
     return low_v, high_v
 
 
@@ -151,16 +155,16 @@ def _take_readings(value: Any) -> tuple[float, ...]:  # noqa: ANN401 (anything m
     if not isinstance(value, list | tuple):
         return (_take_volts(value),)
     if not value:
-        raise ValueError("is an empty list")
+        raise ValueError(Phrase("is an empty list"))
     return tuple(_take_volts(each) for each in value)
 
 
 def _take_taps(value: Any) -> tuple[float, ...]:  # noqa: ANN401 (anything may stand in a file)
     if not isinstance(value, list | tuple) or not value:
-        raise ValueError("is not a list of volts in square brackets")
+        raise ValueError(Phrase("is not a list of volts in square brackets"))
     taps = tuple(_take_volts(each) for each in value)
     if 0.0 in taps:
-        raise ValueError("has a tap of 0 V")
+        raise ValueError(Phrase("has a tap of 0 V"))
     return taps
 
 
@@ -175,22 +179,30 @@ class WiringSettings(Table):
         75.0,
         ge=-40,
         le=105,
-        description="the temperature of the copper in °C, -40 to 105; 75 is that of the tables",
+        description=Phrase("the temperature of the copper in °C, -40 to 105; 75 is that of the tables"),
     )
     drop_percent: Number | None = Field(
-        None, gt=0, le=50, description="the greatest voltage drop you accept in percent, over 0 up to 50"
+        None,
+        gt=0,
+        le=50,
+        description=Phrase("the greatest voltage drop you accept in percent, over 0 up to 50"),
     )
     spare_percent: Number = Field(
-        10.0, ge=0, le=100, description="how much more cable to buy than is laid, in percent, 0 to 100"
+        10.0,
+        ge=0,
+        le=100,
+        description=Phrase("how much more cable to buy than is laid, in percent, 0 to 100"),
     )
 
 
 class TappedTransformer(Table):
     """What the wiring wants to know of a transformer."""
 
-    tap: Volts | None = Field(None, description="the volts of the tap in use, over 0 up to 60, such as 12")
+    tap: Volts | None = Field(
+        None, description=Phrase("the volts of the tap in use, over 0 up to 60, such as 12")
+    )
     taps: Annotated[tuple[float, ...], read_by(_take_taps)] = Field(
-        (), description="the volts of all its taps, such as [12, 13, 14, 15]"
+        (), description=Phrase("the volts of all its taps, such as [12, 13, 14, 15]")
     )
     commons: int = Field(1, ge=1, le=12, description="how many commons it has, 1 to 12")
     common_limit_a: Number = Field(
@@ -209,7 +221,7 @@ class TappedTransformer(Table):
         None, description="the volts measured at the tap in use at the rated load, such as 11.9"
     )
     measured_volts: Volts | None = Field(
-        None, description="the volts measured at the tap in use with everything lit, such as 12.3"
+        None, description=Phrase("the volts measured at the tap in use with everything lit, such as 12.3")
     )
 
 
@@ -217,52 +229,68 @@ class WiredFixture(Table):
     """What the wiring wants to know of a fixture."""
 
     node: Name | None = Field(
-        None, description="the node, line or hub that it is connected to, such as “hub” or “jetty 3”"
+        None, description=Phrase("the node, line or hub that it is connected to, such as “hub” or “jetty 3”")
     )
     lead_m: LengthText | None = Field(None, alias="lead", description=_A_LENGTH)
     lead_gauge: GaugeText | None = Field(None, description=_A_GAUGE)
     driver: Literal["regulated", "linear", "resistor"] = Field(
         "regulated",
-        description="“regulated” where an LED takes the same watts at any volts, “linear” the same amperes,"
-        " “resistor” amperes in proportion",
+        description=Phrase(
+            "“regulated” where an LED takes the same watts at any volts, “linear” the same amperes,"
+            " “resistor” amperes in proportion"
+        ),
     )
     volts: Annotated[tuple[float, float], read_by(_take_range)] | None = Field(
-        None, description="the lowest and the highest volts from its plate, such as [10, 15]"
+        None, description=Phrase("the lowest and the highest volts from its plate, such as [10, 15]")
     )
     power_factor: Share = Field(
-        1.0, description="watts over volt-amperes from its plate, over 0 up to 1, such as 0.9"
+        1.0, description=Phrase("watts over volt-amperes from its plate, over 0 up to 1, such as 0.9")
     )
     measured_volts: Annotated[tuple[float, ...], read_by(_take_readings)] | None = Field(
         None,
-        description="the volts measured at the last of its lights, such as 11.6, or a list with one number"
-        " for each light",
+        description=Phrase(
+            "the volts measured at the last of its lights, such as 11.6, or a list with one number"
+            " for each light"
+        ),
     )
 
 
 class Cable(Table):
     """Two-conductor cable: to one node, along a line of lights, or to a hub with legs."""
 
-    begins: Name = Field(alias="from", description="the transformer or the node that it begins at")
-    to: Name | None = Field(None, description="the node that it ends at, such as “hub”")
+    begins: Name = Field(alias="from", description=Phrase("the transformer or the node that it begins at"))
+    to: Name | None = Field(None, description=Phrase("the node that it ends at, such as “hub”"))
     line: Name | None = Field(
-        None, description="the name of a line whose lights are spread evenly along it, such as “jetty”"
+        None,
+        description=Phrase("the name of a line whose lights are spread evenly along it, such as “jetty”"),
     )
-    hub: Name | None = Field(None, description="the name of a hub with legs, such as “oak”")
+    hub: Name | None = Field(None, description=Phrase("the name of a hub with legs, such as “oak”"))
     gauge: GaugeText
     length_m: LengthText = Field(alias="length", description=_A_LENGTH)
     leg_lengths_m: tuple[LengthText, ...] = Field(
-        (), alias="legs", strict=False, description='the length of each leg, such as ["10 ft", "25 ft"]'
+        (),
+        alias="legs",
+        strict=False,
+        description=Phrase('the length of each leg, such as ["10 ft", "25 ft"]'),
     )
     leg_gauge: GaugeText | None = Field(None, description=_A_GAUGE)
-    tap: Volts | None = Field(None, description="the volts of its tap, where it is another than the usual")
+    tap: Volts | None = Field(
+        None, description=Phrase("the volts of its tap, where it is another than the usual")
+    )
     common: int | None = Field(
         None, ge=1, description="which of the transformer's commons it is connected to, from 1"
     )
     splice_ohm: Number = Field(
-        0.0, ge=0, le=10, description="the ohms of the splice at its far end, 0 to 10; 0 leaves it out"
+        0.0,
+        ge=0,
+        le=10,
+        description=Phrase("the ohms of the splice at its far end, 0 to 10; 0 leaves it out"),
     )
     rated_a: Number | None = Field(
-        None, gt=0, le=200, description="the amperes printed on the cable or its plate, over 0 up to 200"
+        None,
+        gt=0,
+        le=200,
+        description=Phrase("the amperes printed on the cable or its plate, over 0 up to 200"),
     )
 
 

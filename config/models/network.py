@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Literal
 from pydantic import AfterValidator, Field
 
 from config.models.base import Table, read_by
+from config.phrase import Phrase
 
 if TYPE_CHECKING:
     from ipaddress import IPv4Address, IPv4Network, IPv6Address, IPv6Network
@@ -21,7 +22,7 @@ HOME_NETWORKS = (
 )
 PORT = 8010
 Listen = Literal["board", "home"] | tuple[str, ...]
-_LISTEN = "“board” (this machine only), “home”, or a list of this machine's addresses"
+_LISTEN = Phrase("“board” (this machine only), “home”, or a list of this machine's addresses")
 _LONGEST_NAME, _LONGEST_LABEL = 253, 63  # RFC 1035, section 2.3.4
 
 
@@ -52,16 +53,19 @@ def _take_listen(value: object) -> Listen:
     if value == "board" or value == "home":  # noqa: PLR1714 (so that mypy sees which)
         return value
     if not isinstance(value, list | tuple) or not value:
-        what = "is empty" if value == [] else "must be text in quotes, or a list of addresses"
-        if isinstance(value, str):
-            is_single = _is_address(value)
-            what = "is one address and not a list of them" if is_single else "is not an allowed value"
+        what = Phrase("must be text in quotes, or a list of addresses")
+        if value == []:
+            what = Phrase("is empty")
+        elif isinstance(value, str) and _is_address(value):
+            what = Phrase("is one address and not a list of them")
+        elif isinstance(value, str):
+            what = Phrase("is not an allowed value")
         raise ValueError(what)
     for each in value:
         if not isinstance(each, str) or not _is_address(each):
-            raise ValueError(f"has “{each}”, which is not an address")
+            raise ValueError(Phrase("has “{each}”, which is not an address", each=each))
         if not is_home_address(each):
-            raise ValueError(f"has “{each}”, which is not an address of a home network")
+            raise ValueError(Phrase("has “{each}”, which is not an address of a home network", each=each))
     return tuple(value)
 
 
@@ -76,17 +80,17 @@ def _is_address(text: str) -> bool:
 def _check_host_name(text: str) -> str:
     """Check a host name as a browser sends it: RFC 1123, section 2.1."""
     if "/" in text or ":" in text:
-        raise ValueError("is more than a host name")
+        raise ValueError(Phrase("is more than a host name"))
     labels = text.split(".")
     letters = all(label.isascii() and label.replace("-", "").replace("_", "").isalnum() for label in labels)
     if not letters or len(text) > _LONGEST_NAME or any(len(label) > _LONGEST_LABEL for label in labels):
-        raise ValueError("is not a host name")
+        raise ValueError(Phrase("is not a host name"))
     return text.lower()
 
 
 def _check_path(text: str) -> str:
     if not text.startswith("/") or text.endswith("/") or not text.isprintable():
-        raise ValueError("is not the whole path of a file")
+        raise ValueError(Phrase("is not the whole path of a file"))
     return text
 
 
@@ -98,21 +102,31 @@ class NetworkSettings(Table):
     """How the API is reached."""
 
     listen: Annotated[Listen, read_by(_take_listen)] = Field("board", description=_LISTEN)
-    port: int = Field(PORT, ge=1, le=65535, description="the port of the API, 1 to 65535; usual is 8010")
+    port: int = Field(
+        PORT, ge=1, le=65535, description=Phrase("the port of the API, 1 to 65535; usual is 8010")
+    )
     names: tuple[HostName, ...] = Field(
         (),
         strict=False,
-        description="a list of its further host names, without http:// and port, such as "
-        '["garden.example.net"]',
+        description=Phrase(
+            'a list of its further host names, without http:// and port, such as ["garden.example.net"]'
+        ),
     )
     discovery: bool = Field(
         default=True,
-        description="true where the home network is to find it by a name such as leerie.local, or false",
+        description=Phrase(
+            "true where the home network is to find it by a name such as leerie.local, or false"
+        ),
     )
     certificate: _PemPath | None = Field(
         None,
-        description="the whole path of a PEM file with the certificate, such as “/etc/leerie/cert.pem”",
+        description=Phrase(
+            "the whole path of a PEM file with the certificate, such as “/etc/leerie/cert.pem”"
+        ),
     )
     key: _PemPath | None = Field(
-        None, description="the whole path of a PEM file with its private key, such as “/etc/leerie/key.pem”"
+        None,
+        description=Phrase(
+            "the whole path of a PEM file with its private key, such as “/etc/leerie/key.pem”"
+        ),
     )

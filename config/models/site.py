@@ -30,6 +30,7 @@ from config.models.cables import Cable, TappedTransformer, WiredFixture, WiringS
 from config.models.contacts import Customer, Installer
 from config.models.network import NetworkSettings
 from config.models.tariff import Tariff
+from config.phrase import Phrase
 
 # Keys of the [site] table; every other field of Site is a table of its own. A new one goes in both places.
 SITE_KEYS = ("name", "latitude", "longitude", "time_zone", "dusk_angle")
@@ -62,31 +63,36 @@ class RelayContact(Table):
     """What the data sheet of a relay says of its contact."""
 
     contact_a: Number | None = Field(
-        None, gt=0, le=100, description="the amperes that the relay's contact is rated for, such as 10"
+        None,
+        gt=0,
+        le=100,
+        description=Phrase("the amperes that the relay's contact is rated for, such as 10"),
     )
     contact_inrush_a: Number | None = Field(
         None,
         gt=0,
         le=2000,
-        description="the amperes that the contact can take for a moment, from its data sheet, such as 80",
+        description=Phrase(
+            "the amperes that the contact can take for a moment, from its data sheet, such as 80"
+        ),
     )
 
 
 class RelaySettings(RelayContact):
     """The relay board, and how gently it is used."""
 
-    board: Literal["simulated", "gpio"] = Field("simulated", description="“simulated” or “gpio”")
+    board: Literal["simulated", "gpio"] = Field("simulated", description=Phrase("“simulated” or “gpio”"))
     rest_s: Number = Field(
-        2.0, ge=0, le=60, description="the seconds between two switchings of one relay, 0 to 60"
+        2.0, ge=0, le=60, description=Phrase("the seconds between two switchings of one relay, 0 to 60")
     )
     stagger_s: Number = Field(
-        0.5, ge=0, le=30, description="the seconds between zones that come on together, 0 to 30"
+        0.5, ge=0, le=30, description=Phrase("the seconds between zones that come on together, 0 to 30")
     )
     endurance_cycles: int = Field(
         RELAY_CYCLES,
         ge=1,
         le=1_000_000_000,
-        description="how often a relay can switch its load, from its data sheet, such as 100000",
+        description=Phrase("how often a relay can switch its load, from its data sheet, such as 100000"),
     )
 
 
@@ -94,7 +100,7 @@ class ClockSettings(Table):
     """When the board's clock is believed."""
 
     believe: Literal["synchronised", "always"] = Field(
-        "synchronised", description="“synchronised” (once a time server has set it) or “always”"
+        "synchronised", description=Phrase("“synchronised” (once a time server has set it) or “always”")
     )
 
 
@@ -113,20 +119,22 @@ class NamedTable(Table):
 class Transformer(NamedTable, TappedTransformer):
     """Steps the mains down for some zones."""
 
-    rated_va: Watts = Field(description="its rating in VA, over 0 up to 3000, such as 200")
+    rated_va: Watts = Field(description=Phrase("its rating in VA, over 0 up to 3000, such as 200"))
     efficiency: Share | None = Field(
-        None, description="what it gives over what it takes while lit, over 0 up to 1, such as 0.88"
+        None, description=Phrase("what it gives over what it takes while lit, over 0 up to 1, such as 0.88")
     )
-    no_load_w: Loss | None = Field(None, description="the watts it takes with nothing lit, such as 6")
+    no_load_w: Loss | None = Field(None, description=Phrase("the watts it takes with nothing lit, such as 6"))
     copper_w: Loss | None = Field(
-        None, description="the watts its windings lose at the rated load, such as 9"
+        None, description=Phrase("the watts its windings lose at the rated load, such as 9")
     )
     mains_volts: Number | None = Field(
-        None, ge=90, le=260, description="the volts of the mains at its input, such as 120 or 230"
+        None, ge=90, le=260, description=Phrase("the volts of the mains at its input, such as 120 or 230")
     )
     relay_side: Literal["low voltage", "mains"] = Field(
         "low voltage",
-        description="“low voltage” where the relays are on its output, “mains” where they switch it off",
+        description=Phrase(
+            "“low voltage” where the relays are on its output, “mains” where they switch it off"
+        ),
     )
 
 
@@ -134,37 +142,46 @@ class Fixture(WiredFixture):
     """One or more lamps of one kind, with their holders."""
 
     id: FixtureId | None = Field(
-        None, description="lower case letters, digits and hyphens, with a letter, such as steps-2"
+        None, description=Phrase("lower case letters, digits and hyphens, with a letter, such as steps-2")
     )
     formerly: tuple[FixtureId, ...] = Field(
-        (), strict=False, description='a list of the ids that it had earlier, such as ["steps"]'
+        (), strict=False, description=Phrase('a list of the ids that it had earlier, such as ["steps"]')
     )
     kind: Literal[
         "spot", "wash", "path", "step", "well", "bollard", "string", "tape", "pendant", "underwater", "other"
-    ] = Field(description="spot, wash, path, step, well, bollard, string, tape, pendant, underwater or other")
-    name: Name = ""
-    count: int = Field(ge=1, le=500, description="how many there are, 1 to 500")
-    watts: Number = Field(gt=0, le=1000, description="the watts of one lamp, over 0 up to 1000, such as 4.5")
-    rated_volts: Volts = Field(12.0, description="the lamp's rated volts, over 0 up to 60")
-    lamp: Literal["led", "filament"] = Field("led", description="“led” or “filament”")
-    rated_life_h: Number | None = Field(
-        None, gt=0, le=1_000_000, description="the lamp's rated life in hours, such as 25000"
+    ] = Field(
+        description=Phrase(
+            "spot, wash, path, step, well, bollard, string, tape, pendant, underwater or other"
+        )
     )
-    fitted: date | None = Field(None, description="the date of fitting without quotes, such as 2027-04-15")
+    name: Name = ""
+    count: int = Field(ge=1, le=500, description=Phrase("how many there are, 1 to 500"))
+    watts: Number = Field(
+        gt=0, le=1000, description=Phrase("the watts of one lamp, over 0 up to 1000, such as 4.5")
+    )
+    rated_volts: Volts = Field(12.0, description=Phrase("the lamp's rated volts, over 0 up to 60"))
+    lamp: Literal["led", "filament"] = Field("led", description=Phrase("“led” or “filament”"))
+    rated_life_h: Number | None = Field(
+        None, gt=0, le=1_000_000, description=Phrase("the lamp's rated life in hours, such as 25000")
+    )
+    fitted: date | None = Field(
+        None, description=Phrase("the date of fitting without quotes, such as 2027-04-15")
+    )
 
 
 class SpecialNight(Table):
     """Nights on which a zone does something else, and what; no span at all means dark."""
 
     nights: NightsText = Field(
-        description="weekdays such as “Fri, Sat”, a date such as “2027-12-31”, "
-        "or a stretch such as “12-20 to 01-06”"
+        description=Phrase(
+            "weekdays such as “Fri, Sat”, a date such as “2027-12-31”, or a stretch such as “12-20 to 01-06”"
+        )
     )
     program: tuple[SpanText, ...] = Field(
         (),
         strict=False,
         max_length=MOST_SPANS,
-        description='a list of at most 96 spans such as ["dusk to 01:30"], or [] for dark',
+        description=Phrase('a list of at most 96 spans such as ["dusk to 01:30"], or [] for dark'),
     )
 
 
@@ -178,29 +195,33 @@ class Zone(NamedTable, RelayContact):
     """One relay and the fixtures that it switches."""
 
     formerly: tuple[Id, ...] = Field(
-        (), strict=False, description='a list of the ids that it had earlier, such as ["front-path"]'
+        (), strict=False, description=Phrase('a list of the ids that it had earlier, such as ["front-path"]')
     )
-    transformer: Id | None = Field(None, description="the id of one of the site's transformers")
-    pin: int = Field(ge=FIRST_PIN, le=LAST_PIN, description="the BCM number of a header pin, 2 to 27")
+    transformer: Id | None = Field(None, description=Phrase("the id of one of the site's transformers"))
+    pin: int = Field(ge=FIRST_PIN, le=LAST_PIN, description=Phrase("the BCM number of a header pin, 2 to 27"))
     active_high: bool = Field(
-        default=False, description="true where the relay closes on high, false where it closes on low"
+        default=False, description=Phrase("true where the relay closes on high, false where it closes on low")
     )
     program: tuple[SpanText, ...] = Field(
         strict=False,
         max_length=MOST_SPANS,
-        description='a list of at most 96 spans such as ["dusk to midnight"], or [] for dark',
+        description=Phrase('a list of at most 96 spans such as ["dusk to midnight"], or [] for dark'),
     )
     special_nights: tuple[SpecialNight, ...] = Field(
         (),
         strict=False,
         max_length=MOST_SPECIAL_NIGHTS,
-        description="at most 100 [[zones.special_nights]] tables",
+        description=Phrase("at most 100 [[zones.special_nights]] tables"),
     )
-    fixtures: tuple[Fixture, ...] = Field((), strict=False, description="[[zones.fixtures]] tables")
-    rated_watts: Watts | None = Field(None, description="the watts of the whole zone, over 0 up to 3000")
-    measured_watts: Watts | None = Field(None, description="the watts measured on site, over 0 up to 3000")
+    fixtures: tuple[Fixture, ...] = Field((), strict=False, description=Phrase("[[zones.fixtures]] tables"))
+    rated_watts: Watts | None = Field(
+        None, description=Phrase("the watts of the whole zone, over 0 up to 3000")
+    )
+    measured_watts: Watts | None = Field(
+        None, description=Phrase("the watts measured on site, over 0 up to 3000")
+    )
     out_of_service: Annotated[Words | None, BeforeValidator(_take_out_of_service)] = Field(
-        None, description="the reason in quotes, or true"
+        None, description=Phrase("the reason in quotes, or true")
     )
 
     @property
@@ -233,29 +254,36 @@ class Site(Table):
 
     name: Name
     latitude_deg: Number = Field(
-        alias="latitude", ge=-90, le=90, description="degrees from -90 to 90, south negative, such as 41.4901"
+        alias="latitude",
+        ge=-90,
+        le=90,
+        description=Phrase("degrees from -90 to 90, south negative, such as 41.4901"),
     )
     longitude_deg: Number = Field(
-        alias="longitude", ge=-180, le=180, description="degrees from -180 to 180, west negative"
+        alias="longitude", ge=-180, le=180, description=Phrase("degrees from -180 to 180, west negative")
     )
-    time_zone: str = Field(description='an area and a city such as "America/New_York" or "Europe/Oslo"')
+    time_zone: str = Field(
+        description=Phrase('an area and a city such as "America/New_York" or "Europe/Oslo"')
+    )
     dusk_angle_deg: Number = Field(
         6.0,
         alias="dusk_angle",
         ge=LEAST_DUSK_ANGLE_DEG,
         le=GREATEST_DUSK_ANGLE_DEG,
-        description="how many degrees the sun is below the horizon at dusk and dawn, 0.84 to 18",
+        description=Phrase("how many degrees the sun is below the horizon at dusk and dawn, 0.84 to 18"),
     )
-    customer: Customer | None = Field(None, description="a [customer] table")
-    installer: Installer | None = Field(None, description="an [installer] table")
-    tariff: Tariff | None = Field(None, description="a [tariff] table")
-    relays: RelaySettings = Field(**_EMPTY, description="a [relays] table")
-    clock: ClockSettings = Field(**_EMPTY, description="a [clock] table")
-    wiring: WiringSettings = Field(**_EMPTY, description="a [wiring] table")
-    network: NetworkSettings = Field(**_EMPTY, description="a [network] table")
-    transformers: tuple[Transformer, ...] = Field((), strict=False, description="[[transformers]] tables")
-    cables: tuple[Cable, ...] = Field((), strict=False, description="[[cables]] tables")
-    zones: tuple[Zone, ...] = Field(strict=False, description="at least one [[zones]] table")
+    customer: Customer | None = Field(None, description=Phrase("a [customer] table"))
+    installer: Installer | None = Field(None, description=Phrase("an [installer] table"))
+    tariff: Tariff | None = Field(None, description=Phrase("a [tariff] table"))
+    relays: RelaySettings = Field(**_EMPTY, description=Phrase("a [relays] table"))
+    clock: ClockSettings = Field(**_EMPTY, description=Phrase("a [clock] table"))
+    wiring: WiringSettings = Field(**_EMPTY, description=Phrase("a [wiring] table"))
+    network: NetworkSettings = Field(**_EMPTY, description=Phrase("a [network] table"))
+    transformers: tuple[Transformer, ...] = Field(
+        (), strict=False, description=Phrase("[[transformers]] tables")
+    )
+    cables: tuple[Cable, ...] = Field((), strict=False, description=Phrase("[[cables]] tables"))
+    zones: tuple[Zone, ...] = Field(strict=False, description=Phrase("at least one [[zones]] table"))
 
     def zone(self, zone_id: str) -> Zone:
         """Return the zone with that id, or raise UnknownZoneError."""

@@ -12,11 +12,12 @@ from pydantic import Field
 
 from config.errors import ProgramError
 from config.models.base import Money, Name, NightsText, Table, text_of
+from config.phrase import Phrase
 from config.program.parser import parse_clock
 from config.program.special_nights import YearlyStretch, parse_nights
 
 _MIDNIGHT = time(0, 0)
-_A_SEASON = "a stretch of every year such as 10-01 to 03-31"
+_A_SEASON = Phrase("a stretch of every year such as 10-01 to 03-31")
 
 
 def _parse_season(text: str) -> YearlyStretch:
@@ -29,7 +30,8 @@ def _parse_season(text: str) -> YearlyStretch:
 ClockText = Annotated[time, text_of(time, parse_clock)]
 SeasonText = Annotated[YearlyStretch, text_of(YearlyStretch, _parse_season)]
 PerKwh = Annotated[
-    Money, Field(ge=0, le=1_000_000, description="the price of one kilowatt-hour, 0 or more, such as 0.29")
+    Money,
+    Field(ge=0, le=1_000_000, description=Phrase("the price of one kilowatt-hour, 0 or more, such as 0.29")),
 ]
 
 
@@ -38,12 +40,14 @@ class PriceBand(Table):
 
     name: Name = ""
     begins: ClockText = Field(
-        _MIDNIGHT, alias="from", description="the clock time at which it begins, such as “21:00”"
+        _MIDNIGHT, alias="from", description=Phrase("the clock time at which it begins, such as “21:00”")
     )
     ends: ClockText = Field(
-        _MIDNIGHT, alias="to", description="the clock time at which it ends, such as “07:00” or “midnight”"
+        _MIDNIGHT,
+        alias="to",
+        description=Phrase("the clock time at which it ends, such as “07:00” or “midnight”"),
     )
-    days: NightsText | None = Field(None, description="weekdays such as “Sat, Sun”, or a date")
+    days: NightsText | None = Field(None, description=Phrase("weekdays such as “Sat, Sun”, or a date"))
     season: SeasonText | None = Field(None, description=_A_SEASON)
     per_kwh: PerKwh
 
@@ -60,7 +64,7 @@ class Prices(Table):
     """A price and the bands that differ from it; the last one that holds decides, as with special nights."""
 
     per_kwh: PerKwh
-    bands: tuple[PriceBand, ...] = Field((), strict=False, description="[[tariff.bands]] tables")
+    bands: tuple[PriceBand, ...] = Field((), strict=False, description=Phrase("[[tariff.bands]] tables"))
 
     def price(self, day: date, at: time) -> tuple[Decimal, str]:
         """Return the price of a kilowatt-hour at a clock time of a day, and the name of its band."""
@@ -71,17 +75,23 @@ class Prices(Table):
 class PriceChange(Prices):
     """The prices from a date on, which replace all earlier ones."""
 
-    since: date = Field(description="the date from which it holds, without quotes, such as 2027-04-01")
-    bands: tuple[PriceBand, ...] = Field((), strict=False, description="[[tariff.changes.bands]] tables")
+    since: date = Field(
+        description=Phrase("the date from which it holds, without quotes, such as 2027-04-01")
+    )
+    bands: tuple[PriceBand, ...] = Field(
+        (), strict=False, description=Phrase("[[tariff.changes.bands]] tables")
+    )
 
 
 class Tariff(Prices):
     """What a kilowatt-hour costs: its own prices, until a change replaces them."""
 
     currency: str = Field(
-        pattern=r"^[A-Z]{3}$", description="the three capital letters of ISO 4217, such as USD or EUR"
+        pattern=r"^[A-Z]{3}$", description=Phrase("the three capital letters of ISO 4217, such as USD or EUR")
     )
-    changes: tuple[PriceChange, ...] = Field((), strict=False, description="[[tariff.changes]] tables")
+    changes: tuple[PriceChange, ...] = Field(
+        (), strict=False, description=Phrase("[[tariff.changes]] tables")
+    )
 
     @property
     def is_flat(self) -> bool:

@@ -5,6 +5,7 @@ The program language has one way to write each; these guesses are used only in t
 
 import re
 
+from config.phrase import Phrase
 from config.program.spans import LONGEST_MINUTES, NOON_HOUR, Duration
 
 _TWELVE_HOUR = re.compile(r"([0-9]{1,2})(?:[:.]([0-9]{2}))?\s*([ap])\.?m\b\.?", re.IGNORECASE)
@@ -17,9 +18,9 @@ _TWO_PARTS = re.compile(r"([0-9]{1,2})[h:]([0-9]{2})(?=[\s,]|$)", re.IGNORECASE)
 _HALF = re.compile(r"([0-9]{1,2})[.,]5\s*h\w*", re.IGNORECASE)
 _NO_UNIT = re.compile(r"([0-9]{1,4})(?=[\s,]|$)")
 
-_MIDNIGHT = "00:00 or midnight"
-_ANY_CLOCK = "a clock time from 00:00 to 23:59"
-_TWELVE = "12:00 for noon, 00:00 or midnight for midnight"
+_MIDNIGHT = Phrase("00:00 or midnight")
+_ANY_CLOCK = Phrase("a clock time from 00:00 to 23:59")
+_TWELVE = Phrase("12:00 for noon, 00:00 or midnight for midnight")
 _LAST_HOUR = 23
 _LAST_MINUTE = 59
 
@@ -79,7 +80,7 @@ def _read_digits(hour: int, minutes: str | None) -> str:
     if hour > _LAST_HOUR or minute > _LAST_MINUTE:
         return _MIDNIGHT if (hour, minute) == (_LAST_HOUR + 1, 0) else _ANY_CLOCK
     if minutes is None and 1 <= hour < NOON_HOUR:
-        return f"{hour:02}:00 or {hour + NOON_HOUR}:00"
+        return Phrase("{one} or {other}", one=f"{hour:02}:00", other=f"{hour + NOON_HOUR}:00")
     return f"{hour:02}:{minute:02}" if hour or minute else _MIDNIGHT
 
 
@@ -94,10 +95,16 @@ def guess_duration(rest: str) -> tuple[str, str] | None:
     if match := _HALF.match(rest):
         return match[0], describe_duration(int(match[1]), 30)
     if match := _NO_UNIT.match(rest):
-        number = int(match[1])
-        hours = f"{number}h for hours, " if 1 <= number <= LONGEST_MINUTES // 60 else ""
-        return match[0], f"{hours}{number}m for minutes" if number else describe_duration(0, 0)
+        return match[0], _add_unit(int(match[1]))
     return None
+
+
+def _add_unit(number: int) -> str:
+    if not number:
+        return describe_duration(0, 0)
+    if number > LONGEST_MINUTES // 60:
+        return Phrase("{number}m for minutes", number=str(number))
+    return Phrase("{number}h for hours, {number}m for minutes", number=str(number))
 
 
 def guess_span(text: str) -> str | None:
@@ -126,9 +133,9 @@ def describe_duration(hours: int, minutes: int) -> str:
     """Say how a duration would be written in the program language, or why it cannot be one."""
     total = hours * 60 + minutes
     if not total:
-        return "a duration longer than nothing, such as 45m"
+        return Phrase("a duration longer than nothing, such as 45m")
     if total > LONGEST_MINUTES:
-        return "a duration of at most 24h"
+        return Phrase("a duration of at most 24h")
     return str(Duration(hours=total // 60, minutes=total % 60) if hours else Duration(minutes=minutes))
 
 

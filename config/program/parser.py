@@ -15,6 +15,7 @@ from collections.abc import Iterable
 from datetime import time
 
 from config.errors import ProgramError
+from config.phrase import Phrase
 from config.program.spans import NOON_HOUR, ClockEdge, Duration, Edge, Span, SunEdge, SunEvent
 
 _WORD = re.compile(r"[,+\-]|[^\s,+\-]+")
@@ -35,8 +36,10 @@ _LONGEST_WORD = 40
 # take minutes then, and holds up the lights meanwhile.
 LONGEST_TEXT = 200
 
-_AN_EDGE = "a clock time such as 21:30, or midnight, sunset, dusk, dawn or sunrise"
-_A_DURATION = "a duration such as 4h, 45m or 1h30m"
+_AN_EDGE = Phrase("a clock time such as 21:30, or midnight, sunset, dusk, dawn or sunrise")
+_A_DURATION = Phrase("a duration such as 4h, 45m or 1h30m")
+NO_TIME, _NO_DURATION = Phrase("not a time"), Phrase("not a duration")
+NOTHING_MORE = Phrase("nothing more")
 _MEANS_TO = ("until", "till", "til", "through", "-", "–", "—")
 
 
@@ -55,7 +58,8 @@ def parse_span(text: str) -> Span:
     begins = _read_edge(reader)
     if reader.accept("to"):
         if (length := _DURATION.match(reader.text, reader.at)) and int(length[1] or 0) <= NOON_HOUR:
-            raise reader.error(f"“for” in place of “to” before {length[0]}", found=length[0], noun="a time")
+            expected = Phrase("“for” in place of “to” before {length}", length=length[0])
+            raise reader.error(expected, found=length[0], lacks=NO_TIME)
         ends = _read_edge(reader)
         at_most, while_dark = _read_limits(reader, may_limit=True)
         return Span(begins=begins, ends=ends, at_most=at_most, while_dark=while_dark)
@@ -77,7 +81,7 @@ def parse_duration(text: str) -> Duration:
 def parse_clock(text: str) -> time:
     """Read one clock time that stands alone: 21:00, or midnight; raises as parse_span does."""
     reader = TextReader(text, _WORD)
-    edge = _read_clock(reader, "a clock time such as 21:00, or midnight")
+    edge = _read_clock(reader, Phrase("a clock time such as 21:00, or midnight"))
     reader.require_end()
     return time(edge.hour, edge.minute)
 
@@ -95,7 +99,7 @@ class TextReader:
                 text=_shorten(text),
                 column=LONGEST_TEXT + 1,
                 found=_shorten(text[LONGEST_TEXT:]),
-                expected=f"at most {LONGEST_TEXT} characters",
+                expected=Phrase("at most {most} characters", most=LONGEST_TEXT),
             )
         self.text = text
         self.at = 0
@@ -129,13 +133,13 @@ class TextReader:
     def require_end(self) -> None:
         """Refuse any word that is left."""
         if self.peek():
-            raise self.error("nothing more")
+            raise self.error(NOTHING_MORE)
 
-    def error(self, expected: str, *, found: str | None = None, noun: str = "valid") -> ProgramError:
+    def error(self, expected: str, *, found: str | None = None, lacks: Phrase | None = None) -> ProgramError:
         """Describe this place, with what to write here."""
         word = self.peek() if found is None else found
         return ProgramError(
-            text=self.text, column=self.at + 1, found=_shorten(word), expected=expected, noun=noun
+            text=self.text, column=self.at + 1, found=_shorten(word), expected=expected, lacks=lacks
         )
 
 
@@ -168,9 +172,9 @@ def _read_clock(reader: TextReader, expected: str) -> ClockEdge:
     guess = guess_clock(reader.text[reader.at :])
     span = guess_span(reader.text) if expected == _AN_EDGE else None
     if span and (guess is None or _BEFORE_OR_AFTER.search(reader.text)):
-        raise reader.error(f"“{span}”", noun="a time")
+        raise reader.error(f"“{span}”", lacks=NO_TIME)
     found, expected = guess or (word, expected)
-    raise reader.error(expected, found=found, noun="a time")
+    raise reader.error(expected, found=found, lacks=NO_TIME)
 
 
 def _read_duration(reader: TextReader) -> Duration:
@@ -184,7 +188,7 @@ def _read_duration(reader: TextReader) -> Duration:
         rest = reader.text[reader.at :]
         guess = (match[0], describe_duration(hours, minutes)) if match else guess_duration(rest)
         found, expected = guess or (reader.peek(), _A_DURATION)
-        raise reader.error(expected, found=found, noun="a duration") from None
+        raise reader.error(expected, found=found, lacks=_NO_DURATION) from None
     reader.advance(len(match[0]) if match else 0)
     return duration
 
@@ -196,16 +200,18 @@ def _read_limits(reader: TextReader, *, may_limit: bool) -> tuple[Duration | Non
         if reader.accept("while"):
             reader.require("dark")
             if reader.peek():
-                order = " (“at most” goes before “while dark”)" if may_limit else ""
-                raise reader.error("nothing more" + order)
+                if may_limit:
+                    raise reader.error(Phrase("nothing more (“at most” goes before “while dark”)"))
+                raise reader.error(NOTHING_MORE)
             return at_most, True
         if may_limit and at_most is None:
             if not reader.accept("at"):
-                raise reader.error(_two_spans(reader) or "“at most” and a duration, or “while dark”")
+                expected = Phrase("“at most” and a duration, or “while dark”")
+                raise reader.error(_two_spans(reader) or expected)
             reader.require("most")
             at_most = _read_duration(reader)
         elif reader.peek().lower() == "at" and not may_limit:
-            raise reader.error("“while dark” (“for” already says how long)")
+            raise reader.error(Phrase("“while dark” (“for” already says how long)"))
         else:
             raise reader.error("“while dark”")
     if found := reader.peek().lower():
@@ -222,20 +228,23 @@ def _two_spans(reader: TextReader) -> str:
         parse_span(other)
     except ProgramError:
         return ""
-    return f'each span in quotes of its own: "{text}", "{other}"'
+    return Phrase('each span in quotes of its own: "{text}", "{other}"', text=text, other=other)
 
 
 def _after_first_edge(begins: Edge, found: str) -> str:
     if found.lower() in _MEANS_TO:
         return "“to”"
     if isinstance(begins, ClockEdge) and found == "+":
-        return "“to” or “for” (only sunset, dusk, dawn and sunrise take an offset)"
+        return Phrase("“to” or “for” (only sunset, dusk, dawn and sunrise take an offset)")
     if isinstance(begins, SunEdge) and begins.offset is None and found not in ("", ","):
-        return "“to”, “for”, or an offset such as +20m"
-    return "“to” and an end such as midnight, or “for” and a duration such as 4h"
+        return Phrase("“to”, “for”, or an offset such as +20m")
+    return Phrase("“to” and an end such as midnight, or “for” and a duration such as 4h")
 
 
 def _after_last_edge(found: str, *, may_limit: bool) -> str:
     if found == "while" or (found == "at" and may_limit):
-        return f"a comma before “{'while dark' if found == 'while' else 'at most'}”"
-    return "“, at most 6h”, “, while dark” or nothing more" if may_limit else "“, while dark” or nothing more"
+        words = "while dark" if found == "while" else "at most"
+        return Phrase("a comma before “{words}”", words=words)
+    if may_limit:
+        return Phrase("“, at most 6h”, “, while dark” or nothing more")
+    return Phrase("“, while dark” or nothing more")

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from config.errors import ProgramError
+from config.phrase import Phrase
 from config.program.parser import TextReader
 
 WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
@@ -24,8 +25,11 @@ _DATE = re.compile(r"([0-9]{4})-([0-9]{2})-([0-9]{2})")
 _MONTH_DAY = re.compile(r"([0-9]{2})-([0-9]{2})")
 _OTHER_DATE = re.compile(r"[0-9]{1,4}[./-][0-9]{1,2}([./-][0-9]{1,4})?")
 
-_A_WEEKDAY = "a weekday: " + ", ".join(WEEKDAYS)
-_ANY_NIGHTS = "weekdays such as Fri, Sat, a date such as 2027-12-31, or a stretch such as 12-20 to 01-06"
+_A_WEEKDAY = Phrase("a weekday: {days}", days=", ".join(WEEKDAYS))
+_ANY_NIGHTS = Phrase(
+    "weekdays such as Fri, Sat, a date such as 2027-12-31, or a stretch such as 12-20 to 01-06"
+)
+_NO_DATE = Phrase("not a date")
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -103,27 +107,30 @@ def parse_nights(text: str) -> Nights:
         last = _DATE.fullmatch(reader.text[reader.at :].removeprefix("to ").strip())
         if last and reader.peek() == "to":
             of_any_year = f"{first[5:]} to {last[2]}-{last[3]}"
-            raise reader.error(f"{of_any_year}, which holds every year, or a special night for each date")
+            raise reader.error(
+                Phrase(
+                    "{stretch}, which holds every year, or a special night for each date", stretch=of_any_year
+                )
+            )
     elif _MONTH_DAY.fullmatch(first):
         nights = _read_stretch(reader)
     elif first.capitalize() in WEEKDAYS:
         nights = _read_weekdays(reader)
     elif _OTHER_DATE.fullmatch(first):
-        raise _refuse(
-            reader, "2027-12-31 for one night, or 12-31 to 12-31 for that of every year", noun="a date"
-        )
+        expected = Phrase("2027-12-31 for one night, or 12-31 to 12-31 for that of every year")
+        raise _refuse(reader, expected, lacks=_NO_DATE)
     else:
         raise _refuse(reader, _ANY_NIGHTS)
     reader.require_end()
     return nights
 
 
-def _refuse(reader: TextReader, expected: str, noun: str = "valid") -> ProgramError:
+def _refuse(reader: TextReader, expected: Phrase, lacks: Phrase | None = None) -> ProgramError:
     """Refuse the next word, with the whole condition as it should be where that can be guessed."""
     from config.program.hints import guess_nights  # noqa: PLC0415 (not needed to start the lights)
 
     guess = guess_nights(reader.text) if reader.peek() else None
-    return reader.error(guess or expected, noun=noun)
+    return reader.error(guess or expected, lacks=lacks)
 
 
 def _read_weekdays(reader: TextReader) -> Weekdays:
@@ -132,13 +139,13 @@ def _read_weekdays(reader: TextReader) -> Weekdays:
         word = reader.peek()
         found = word.capitalize()
         if found not in WEEKDAYS:
-            raise _refuse(reader, _A_WEEKDAY, noun="a weekday")
+            raise _refuse(reader, _A_WEEKDAY, lacks=Phrase("not a weekday"))
         if WEEKDAYS.index(found) in days:
-            raise reader.error(f"a weekday other than {found}")
+            raise reader.error(Phrase("a weekday other than {day}", day=found))
         days.append(WEEKDAYS.index(found))
         reader.advance(len(word))
     if reader.peek():
-        raise _refuse(reader, "a comma and another weekday, or nothing more")
+        raise _refuse(reader, Phrase("a comma and another weekday, or nothing more"))
     return Weekdays(days=tuple(days))
 
 
@@ -147,14 +154,14 @@ def _read_stretch(reader: TextReader) -> YearlyStretch:
     first = _read_date(reader, f"{_LEAP_YEAR}-{written}")
     if not reader.peek():
         reader.at = 0
-        every_year = f"{written} to {written} for that night of every year"
-        raise reader.error(
-            f"{every_year}, or its year too, such as 2028-{written}", noun="a date or a stretch"
+        expected = Phrase(
+            "{day} to {day} for that night of every year, or its year too, such as 2028-{day}", day=written
         )
+        raise reader.error(expected, lacks=Phrase("not a date or a stretch"))
     if not reader.accept("to"):
-        raise reader.error("“to”" if reader.peek() in _HYPHENS else "“to” and the last night")
+        raise reader.error("“to”" if reader.peek() in _HYPHENS else Phrase("“to” and the last night"))
     if not _MONTH_DAY.fullmatch(reader.peek()):
-        raise reader.error("a month and a day such as 01-06")
+        raise reader.error(Phrase("a month and a day such as 01-06"))
     last = _read_date(reader, f"{_LEAP_YEAR}-{reader.peek()}")
     return YearlyStretch(first=(first.month, first.day), last=(last.month, last.day))
 
@@ -165,17 +172,19 @@ def _read_date(reader: TextReader, iso: str) -> date:
     try:
         found = date(year, month, day)
     except ValueError:
-        raise reader.error(_real_day(year, month), noun="a date") from None
+        raise reader.error(_real_day(year, month), lacks=_NO_DATE) from None
     reader.advance(len(reader.peek()))
     return found
 
 
-def _real_day(year: int, month: int) -> str:
+def _real_day(year: int, month: int) -> Phrase:
     if year < 1:
-        return "a year from 0001 to 9999"
+        return Phrase("a year from 0001 to 9999")
     if not 1 <= month <= 12:  # noqa: PLR2004 (months in a year)
-        return "a month from 01 to 12, then the day"
+        return Phrase("a month from 01 to 12, then the day")
     from calendar import monthrange  # noqa: PLC0415 (not needed to start the lights)
 
     last = monthrange(year, month)[1]
-    return f"a day that exists (that month ends on the {last}{'st' if last % 10 == 1 else 'th'})"
+    if last == 31:  # noqa: PLR2004 (the only one that ends in “st”)
+        return Phrase("a day that exists (that month ends on the 31st)")
+    return Phrase("a day that exists (that month ends on the {last}th)", last=last)

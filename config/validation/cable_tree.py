@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 from config.errors import KeyPath
 from config.models.cables import name_places
 from config.models.site import Site
+from config.phrase import Phrase, count_phrase
 from config.validation.cables import Document, count_of, fixtures_of, tables_of
 from config.validation.finding import CABLE_FORMS, SiteFinding, suggest
 
@@ -126,8 +127,8 @@ def check_tree(tree: CableTree) -> Iterator[SiteFinding]:
     """Yield everything that keeps the cables from supplying all the lights; fill the tree in."""
     counts = {run.name: tree.count_lights(run.name) for run in tree.runs}
     if sum(counts[run.name] if run.form == "line" else 1 + run.legs for run in tree.runs) > MOST_NODES:
-        remedy = "put the lamps of a tape or a string at one node"
-        yield SiteFinding(("cables",), f"lead to more than {MOST_NODES} nodes", remedy)
+        what = Phrase("lead to more than {most} nodes", most=MOST_NODES)
+        yield SiteFinding(("cables",), what, Phrase("put the lamps of a tape or a string at one node"))
         return
     for run in tree.runs:
         yield from _name_nodes(run, counts[run.name])
@@ -145,14 +146,18 @@ def _name_nodes(run: CableRun, lights: int) -> Iterator[SiteFinding]:
     elif run.form == "line":
         run.nodes = name_places(run.name, lights)
         if not lights:
-            remedy = f'give the fixtures along it “node = "{run.name}"”'
-            yield SiteFinding((*run.path, "line"), "is a line without lights", remedy)
+            remedy = Phrase('give the fixtures along it “node = "{name}"”', name=run.name)
+            yield SiteFinding((*run.path, "line"), Phrase("is a line without lights"), remedy)
     else:
         run.nodes = (run.name, *name_places(run.name, run.legs))
         if run.legs and lights not in (0, run.legs):
-            legs, hung = f"leg{'s' * (run.legs != 1)}", f"light{'s' * (lights != 1)}"
-            what = f"has {run.legs} {legs} for {lights} {hung}"
-            remedy = f'give each light a leg, or name the legs’ ends: “node = "{run.name} 1"” and so on'
+            hung = count_phrase("{n} light", "{n} lights", lights)
+            what = count_phrase(
+                "has {n} leg for {lights}", "has {n} legs for {lights}", run.legs, lights=hung
+            )
+            remedy = Phrase(
+                'give each light a leg, or name the legs’ ends: “node = "{name} 1"” and so on', name=run.name
+            )
             yield SiteFinding((*run.path, "hub"), what, remedy)
 
 
@@ -160,8 +165,8 @@ def _claim_nodes(tree: CableTree, run: CableRun) -> Iterator[SiteFinding]:
     """Record which cables lead to each node; yield the first node to which this one may not lead."""
     place = (*run.path, run.form)
     if run.form == "to" and run.name == run.begins:
-        what = f"leads from “{run.name}” to itself"
-        yield SiteFinding(place, what, "name the node at its other end")
+        what = Phrase("leads from “{name}” to itself", name=run.name)
+        yield SiteFinding(place, what, Phrase("name the node at its other end"))
         tree.owner.setdefault(run.name, run)
         return
     for node in dict.fromkeys((run.name, *run.nodes)):
@@ -169,8 +174,10 @@ def _claim_nodes(tree: CableTree, run: CableRun) -> Iterator[SiteFinding]:
         # Taps beside the usual one are named so: “house, 12 V”.
         is_tap = _FEED_NAME.search(node) and node.startswith(tuple(f"{each}, " for each in tree.transformers))
         if is_transformer or is_tap:
-            what = f"leads to “{node}”, which is a {'transformer' if is_transformer else 'tap'}"
-            yield SiteFinding(place, what, "write cables from the transformer outwards")
+            what = Phrase("leads to “{node}”, which is a tap", node=node)
+            if is_transformer:
+                what = Phrase("leads to “{node}”, which is a transformer", node=node)
+            yield SiteFinding(place, what, Phrase("write cables from the transformer outwards"))
             return
         others = tree.into.setdefault(node, [])
         others.append(run)
@@ -180,12 +187,15 @@ def _claim_nodes(tree: CableTree, run: CableRun) -> Iterator[SiteFinding]:
         if len(wholes) == 1 and len(others) > 1:
             pieces = [each for each in others if each is not wholes[0]]
             last = wholes[0].nodes[-1] if wholes[0].nodes else f"{node} 1"
-            what = f"leads to “{node}”, which is a whole line"
-            yield SiteFinding((*pieces[-1].path, pieces[-1].form), what, f"lead to “{last}”")
+            what = Phrase("leads to “{node}”, which is a whole line", node=node)
+            remedy = Phrase("lead to “{last}”", last=last)
+            yield SiteFinding((*pieces[-1].path, pieces[-1].form), what, remedy)
             return
         if len(named) > 1:
-            what = f"leads to “{node}”, as the cable on line {{line}} does"
-            remedy = "give one of them another name; another cable to the same node is written with “to”"
+            what = Phrase("leads to “{node}”, as the cable on line {line} does", node=node, line=0)
+            remedy = Phrase(
+                "give one of them another name; another cable to the same node is written with “to”"
+            )
             yield SiteFinding(place, what, remedy, (*named[0].path, named[0].form))
             return
 
@@ -245,22 +255,29 @@ def _check_begins(tree: CableTree, reached: set[str]) -> Iterator[SiteFinding]:
             yield SiteFinding((*run.path, "from"), *_explain_loose(tree, run.begins))
         elif above.form == "line" and run.begins == above.name:
             last = above.nodes[-1] if above.nodes else ""
-            remedy = f"begin at one of its lights, such as “{last}”" if last else "add lights to it"
-            yield SiteFinding((*run.path, "from"), "is a whole line", remedy)
+            remedy = Phrase("add lights to it")
+            if last:
+                remedy = Phrase("begin at one of its lights, such as “{last}”", last=last)
+            yield SiteFinding((*run.path, "from"), Phrase("is a whole line"), remedy)
         elif trail[-1] is run:
             in_a_loop.update(each.path for each in trail)
             loop = [*reversed(trail[:-1]), run]
             way = " → ".join(f"“{each.begins}”" for each in [*loop, loop[0]])
-            remedy = "begin one cable of it at a transformer, or at a node that a transformer supplies"
-            yield SiteFinding(run.path, f"is part of a loop that no transformer supplies: {way}", remedy)
+            what = Phrase("is part of a loop that no transformer supplies: {way}", way=way)
+            remedy = Phrase("begin one cable of it at a transformer, or at a node that a transformer supplies")
+            yield SiteFinding(run.path, what, remedy)
 
 
-def _explain_loose(tree: CableTree, node: str) -> tuple[str, str]:
+def _explain_loose(tree: CableTree, node: str) -> tuple[Phrase, Phrase]:
     if not tree.transformers:
-        return "is not a transformer, and the site has none", "add a [[transformers]] table"
-    hint = suggest(node, [*tree.transformers, *tree.owner])
-    remedy = f"begin at a transformer ({', '.join(tree.transformers)}) or at a node that a cable leads to"
-    return "is a node that no cable leads to", hint + remedy
+        what = Phrase("is not a transformer, and the site has none")
+        return what, Phrase("add a [[transformers]] table")
+    remedy = Phrase(
+        "begin at a transformer ({names}) or at a node that a cable leads to",
+        names=", ".join(tree.transformers),
+    )
+    remedy = suggest(node, [*tree.transformers, *tree.owner], remedy)
+    return Phrase("is a node that no cable leads to"), remedy
 
 
 def _check_lights(tree: CableTree) -> Iterator[SiteFinding]:
@@ -269,12 +286,18 @@ def _check_lights(tree: CableTree) -> Iterator[SiteFinding]:
         if light.node is None:
             continue
         if light.node not in tree.owner and light.node not in tree.transformers:
-            hint = suggest(light.node, [*tree.owner, *tree.transformers])
-            remedy = f"{hint}name a node that a cable leads to, or add the cable"
-            yield SiteFinding(path, "is not on any cable", remedy)
+            remedy = Phrase("name a node that a cable leads to, or add the cable")
+            remedy = suggest(light.node, [*tree.owner, *tree.transformers], remedy)
+            yield SiteFinding(path, Phrase("is not on any cable"), remedy)
         elif (supply := tree.transformer_of(light.node)) and light.transformer not in (None, supply):
-            what = f"is supplied by transformer “{supply}”, and zone “{light.zone}” by “{light.transformer}”"
-            yield SiteFinding(path, what, "name a node of the zone’s own transformer, or move the zone")
+            what = Phrase(
+                "is supplied by transformer “{supply}”, and zone “{zone}” by “{other}”",
+                supply=supply,
+                zone=light.zone,
+                other=light.transformer,
+            )
+            remedy = Phrase("name a node of the zone’s own transformer, or move the zone")
+            yield SiteFinding(path, what, remedy)
 
 
 def find_cable_warnings(site: Site, document: Document) -> Iterator[SiteFinding]:
@@ -294,9 +317,11 @@ def _warn_loose_lights(tree: CableTree) -> Iterator[SiteFinding]:
     for light in tree.lights:
         if light.node is None and light.transformer in wired and light.zone not in warned:
             warned.add(light.zone)
-            what = f"is not on any cable of transformer “{light.transformer}”"
-            what += ", so that its volts are not known"
-            yield SiteFinding(light.path, what, "add “node = …”")
+            what = Phrase(
+                "is not on any cable of transformer “{transformer}”, so that its volts are not known",
+                transformer=light.transformer,
+            )
+            yield SiteFinding(light.path, what, Phrase("add “node = …”"))
 
 
 def _warn_shared_runs(site: Site, tree: CableTree) -> Iterator[SiteFinding]:
@@ -309,9 +334,14 @@ def _warn_shared_runs(site: Site, tree: CableTree) -> Iterator[SiteFinding]:
     sides = {transformer.id: transformer.relay_side for transformer in site.transformers}
     for run, names in zones.items():
         if len(names) > 1 and sides[run.begins] == "low voltage":
-            what = f"carries lights of {' and '.join(f'“{name}”' for name in names)}"
-            what += ": a relay at the transformer would switch them together"
-            remedy = "give each zone a run of its own, unless the relays are where the zones part"
+            zones_named = Phrase("“{name}”", name=next(iter(names)))
+            for name in list(names)[1:]:
+                zones_named = Phrase("{names} and “{name}”", names=zones_named, name=name)
+            what = Phrase(
+                "carries lights of {zones}: a relay at the transformer would switch them together",
+                zones=zones_named,
+            )
+            remedy = Phrase("give each zone a run of its own, unless the relays are where the zones part")
             yield SiteFinding(run.path, what, remedy)
 
 
@@ -331,10 +361,11 @@ def _warn_dead_ends(tree: CableTree) -> Iterator[SiteFinding]:
     for run in tree.runs:
         only = all(each.form == "to" for each in tree.into[run.name])
         if run.form == "to" and only and run.name not in used and tree.owner[run.name] is run:
-            remedy = f'give the fixtures there “node = "{run.name}"”, or remove the cable'
-            yield SiteFinding((*run.path, "to"), "leads to no light and to no other cable", remedy)
+            what = Phrase("leads to no light and to no other cable")
+            remedy = Phrase('give the fixtures there “node = "{name}"”, or remove the cable', name=run.name)
+            yield SiteFinding((*run.path, "to"), what, remedy)
         if run.form == "hub" and tree.count_lights(run.name) == 0:
             for end in (each for each in name_places(run.name, run.legs) if each not in used):
-                what = f"has a leg that leads to no light, “{end}”"
-                remedy = f'give the fixtures there “node = "{end}"”, or remove the leg'
+                what = Phrase("has a leg that leads to no light, “{end}”", end=end)
+                remedy = Phrase('give the fixtures there “node = "{end}"”, or remove the leg', end=end)
                 yield SiteFinding((*run.path, "hub"), what, remedy)

@@ -10,6 +10,7 @@ from typing import Any
 
 from config.errors import KeyPath
 from config.models.cables import MOST_VOLTS
+from config.phrase import Phrase, count_phrase
 from config.validation.finding import CABLE_FORMS, SiteFinding
 
 Document = Mapping[str, Any]
@@ -59,15 +60,20 @@ def count_of(fixture: Document) -> int:
 
 def _check_fixture(path: KeyPath, fixture: Document) -> Iterator[SiteFinding]:
     if "lead_gauge" in fixture and "lead" not in fixture:
-        what = "is the gauge of a lead without a length"
-        yield SiteFinding((*path, "lead_gauge"), what, "add “lead = …”, such as “3 ft”")
+        what = Phrase("is the gauge of a lead without a length")
+        yield SiteFinding((*path, "lead_gauge"), what, Phrase("add “lead = …”, such as “3 ft”"))
     if "driver" in fixture and fixture.get("lamp") == "filament":
-        what = "is the driver of an LED, but the lamp is a filament"
-        yield SiteFinding((*path, "driver"), what, "remove this key")
+        what = Phrase("is the driver of an LED, but the lamp is a filament")
+        yield SiteFinding((*path, "driver"), what, Phrase("remove this key"))
     readings, count = fixture.get("measured_volts"), count_of(fixture)
     if isinstance(readings, list) and len(readings) not in (0, 1, count):
-        what = f"has {len(readings)} readings of {count} light{'s' if count > 1 else ''}"
-        remedy = "give one number for each light, or the last light’s alone"
+        what = count_phrase(
+            "has {readings} readings of {n} light",
+            "has {readings} readings of {n} lights",
+            count,
+            readings=len(readings),
+        )
+        remedy = Phrase("give one number for each light, or the last light’s alone")
         yield SiteFinding((*path, "measured_volts"), what, remedy)
 
 
@@ -77,21 +83,25 @@ def _check_taps(transformers: Rows, cables: Rows) -> Iterator[SiteFinding]:
         taps = transformer.get("taps")
         no_tap = "tap" not in transformer and any("tap" not in cable for _, cable in begin)
         if no_tap:
-            remedy = "add “tap = …”: the volts of the tap in use, such as 12"
-            yield SiteFinding((*path, "tap"), "is missing, and cables begin here", remedy)
+            remedy = Phrase("add “tap = …”: the volts of the tap in use, such as 12")
+            yield SiteFinding((*path, "tap"), Phrase("is missing, and cables begin here"), remedy)
         for each, table in ((path, transformer), *begin):
             tap = table.get("tap")
             if isinstance(taps, list) and tap is not None and tap not in taps:
-                remedy = f"this transformer has {', '.join(f'{volts} V' for volts in taps)}"
-                yield SiteFinding((*each, "tap"), "is not one of its taps", remedy)
+                known = ", ".join(f"{volts} V" for volts in taps)
+                remedy = Phrase("this transformer has {taps}", taps=known)
+                yield SiteFinding((*each, "tap"), Phrase("is not one of its taps"), remedy)
         yield from _check_commons(transformer, begin)
         yield from _check_regulation(path, transformer, tap_told=no_tap)
     ids = [transformer.get("id") for _, transformer in transformers]
+    at_transformers = {
+        "tap": Phrase("is a tap, but this cable does not begin at a transformer"),
+        "common": Phrase("is a common, but this cable does not begin at a transformer"),
+    }
     for path, cable in cables:
-        for key in ("tap", "common"):
+        for key, what in at_transformers.items():
             if key in cable and "from" in cable and cable["from"] not in ids:
-                what = f"is a {key}, but this cable does not begin at a transformer"
-                yield SiteFinding((*path, key), what, "write it on the cable that does")
+                yield SiteFinding((*path, key), what, Phrase("write it on the cable that does"))
 
 
 def _check_commons(transformer: Document, begin: Rows) -> Iterator[SiteFinding]:
@@ -100,9 +110,12 @@ def _check_commons(transformer: Document, begin: Rows) -> Iterator[SiteFinding]:
     for path, cable in begin:
         common = cable.get("common")
         if _is_count(commons) and _is_count(common) and common > commons:
-            has = f"{commons} common{'s' * (commons != 1)}"
-            remedy = f"this transformer has {has}; write “commons = …” in its table if it has more"
-            yield SiteFinding((*path, "common"), "is not one of its commons", remedy)
+            remedy = count_phrase(
+                "this transformer has {n} common; write “commons = …” in its table if it has more",
+                "this transformer has {n} commons; write “commons = …” in its table if it has more",
+                commons,
+            )
+            yield SiteFinding((*path, "common"), Phrase("is not one of its commons"), remedy)
 
 
 def _is_count(value: object) -> bool:
@@ -115,25 +128,30 @@ def _check_regulation(path: KeyPath, transformer: Document, *, tap_told: bool) -
     if not measured:
         return
     if "regulation_percent" in transformer:
-        what = f"says the same as “{measured[0]}”, which is also given"
-        yield SiteFinding((*path, "regulation_percent"), what, "remove one of the two")
+        what = Phrase("says the same as “{key}”, which is also given", key=measured[0])
+        yield SiteFinding((*path, "regulation_percent"), what, Phrase("remove one of the two"))
     if "tap" not in transformer and not tap_told:
-        remedy = "add “tap = …”: the volts of the tap at which you measured, such as 12"
-        yield SiteFinding((*path, "tap"), f"is missing, and “{measured[0]}” was measured there", remedy)
+        what = Phrase("is missing, and “{key}” was measured there", key=measured[0])
+        remedy = Phrase("add “tap = …”: the volts of the tap at which you measured, such as 12")
+        yield SiteFinding((*path, "tap"), what, remedy)
     if "no_load_volts" not in transformer:
-        remedy = "add “no_load_volts = …”: the volts measured with nothing connected"
-        yield SiteFinding((*path, "full_load_volts"), "needs the volts without load beside it", remedy)
+        what = Phrase("needs the volts without load beside it")
+        remedy = Phrase("add “no_load_volts = …”: the volts measured with nothing connected")
+        yield SiteFinding((*path, "full_load_volts"), what, remedy)
         return
     of = "full_load_volts" if "full_load_volts" in transformer else "tap"
     no_load_v, full_load_v = (_volts_in(transformer.get(key)) for key in ("no_load_volts", of))
     if no_load_v is None or full_load_v is None:
         return
     if no_load_v < full_load_v:
-        what = f"is below the {full_load_v:g} V of “{of}”, and volts rise without load"
-        yield SiteFinding((*path, "no_load_volts"), what, "measure both again, or exchange the two")
+        what = Phrase(
+            "is below the {volts:g} V of “{key}”, and volts rise without load", volts=full_load_v, key=of
+        )
+        remedy = Phrase("measure both again, or exchange the two")
+        yield SiteFinding((*path, "no_load_volts"), what, remedy)
     elif no_load_v > MOST_RISE * full_load_v:
-        what = f"is more than half above the {full_load_v:g} V of “{of}”"
-        yield SiteFinding((*path, "no_load_volts"), what, "measure both at the tap in use")
+        what = Phrase("is more than half above the {volts:g} V of “{key}”", volts=full_load_v, key=of)
+        yield SiteFinding((*path, "no_load_volts"), what, Phrase("measure both at the tap in use"))
 
 
 def _volts_in(value: object) -> float | None:
@@ -148,15 +166,15 @@ def _volts_in(value: object) -> float | None:
 def _check_form(path: KeyPath, row: Document) -> Iterator[SiteFinding]:
     given = [form for form in CABLE_FORMS if form in row]
     if not given:
-        remedy = "add “to = …” with the node at its end, or “line = …” or “hub = …”"
-        yield SiteFinding(path, "leads nowhere", remedy)
+        remedy = Phrase("add “to = …” with the node at its end, or “line = …” or “hub = …”")
+        yield SiteFinding(path, Phrase("leads nowhere"), remedy)
     for form in given[1:]:
-        what = f"excludes “{given[0]}”, which is also given"
-        yield SiteFinding((*path, form), what, "remove one of them, or write two cables")
+        what = Phrase("excludes “{given}”, which is also given", given=given[0])
+        yield SiteFinding((*path, form), what, Phrase("remove one of them, or write two cables"))
     if "hub" in row and not row.get("legs"):
-        remedy = 'add “legs = …”: the length of each leg, such as ["10 ft", "25 ft"]'
-        yield SiteFinding((*path, "legs"), "is missing, and a hub has legs", remedy)
+        remedy = Phrase('add “legs = …”: the length of each leg, such as ["10 ft", "25 ft"]')
+        yield SiteFinding((*path, "legs"), Phrase("is missing, and a hub has legs"), remedy)
     for key in ("legs", "leg_gauge"):
         if key in row and given and "hub" not in row:
-            remedy = "name the hub with “hub = …”, or remove this key"
-            yield SiteFinding((*path, key), "belongs to a hub, but this cable has none", remedy)
+            what = Phrase("belongs to a hub, but this cable has none")
+            yield SiteFinding((*path, key), what, Phrase("name the hub with “hub = …”, or remove this key"))

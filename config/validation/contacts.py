@@ -9,6 +9,7 @@ from typing import NamedTuple
 
 from config.errors import KeyPath
 from config.models.site import Fixture, Site, Transformer, Zone
+from config.phrase import Phrase
 from config.validation.finding import SiteFinding
 
 # Times the current while lit. Cold filaments take 10 to 15 times for milliseconds, a transformer 10 to 15
@@ -21,10 +22,10 @@ LED_INRUSH = 10
 ASSUMED_MAINS_V = 120.0
 
 _WHY = {
-    FILAMENT_INRUSH: "cold filaments take up to 15 times their current",
-    LED_INRUSH: "LED drivers take about 10 times their current",
+    FILAMENT_INRUSH: Phrase("cold filaments take up to 15 times their current"),
+    LED_INRUSH: Phrase("LED drivers take about 10 times their current"),
 }
-_WHY_TRANSFORMER = "a transformer takes up to 15 times its current, a toroidal one up to 60"
+_WHY_TRANSFORMER = Phrase("a transformer takes up to 15 times its current, a toroidal one up to 60")
 
 
 class _Switched(NamedTuple):
@@ -32,8 +33,8 @@ class _Switched(NamedTuple):
 
     current_a: float
     inrush_a: float
-    words: str
-    why: str
+    words: Phrase
+    why: Phrase
 
 
 class _Contact(NamedTuple):
@@ -52,10 +53,12 @@ def warn_contacts(site: Site) -> Iterator[SiteFinding]:
         if contact is None or switched is None:
             continue
         if switched.current_a > contact.rated_a:
-            what = (
-                f"{switched.words}, more than the {contact.rated_a:g} A that its relay’s contact is rated for"
+            what = Phrase(
+                "{switched}, more than the {rated:g} A that its relay’s contact is rated for",
+                switched=switched.words,
+                rated=contact.rated_a,
             )
-            remedy = "use a relay for more amperes, or split the zone"
+            remedy = Phrase("use a relay for more amperes, or split the zone")
             yield SiteFinding(("zones", index), what, remedy)
         elif switched.inrush_a > (contact.inrush_a or contact.rated_a):
             momentary.setdefault(contact, []).append((zone, switched))
@@ -65,12 +68,19 @@ def warn_contacts(site: Site) -> Iterator[SiteFinding]:
 
 def _explain_inrush(contact: _Contact, zones: list[tuple[Zone, _Switched]]) -> SiteFinding:
     zone, worst = max(zones, key=lambda each: each[1].inrush_a)
-    more = f" and {len(zones) - 1} more" if len(zones) > 1 else ""
-    what = f"is exceeded for a moment in zone “{zone.id}”{more}: {worst.why}, here {worst.inrush_a:.0f} A"
+    which = Phrase("zone “{name}”", name=zone.id)
+    if len(zones) > 1:
+        which = Phrase("zone “{zone}” and {count} more", zone=zone.id, count=len(zones) - 1)
+    what = Phrase(
+        "is exceeded for a moment in {which}: {why}, here {inrush:.0f} A",
+        which=which,
+        why=worst.why,
+        inrush=worst.inrush_a,
+    )
     if contact.inrush_a is not None:
-        remedy = "use a relay that is made for lamps or for more inrush"
+        remedy = Phrase("use a relay that is made for lamps or for more inrush")
         return SiteFinding((*contact.path, "contact_inrush_a"), what, remedy)
-    remedy = "look for the inrush current in the relay’s data sheet, and write it as contact_inrush_a"
+    remedy = Phrase("look for the inrush current in the relay’s data sheet, and write it as contact_inrush_a")
     return SiteFinding((*contact.path, "contact_a"), what, remedy)
 
 
@@ -100,15 +110,22 @@ def _switched_by(site: Site, zone: Zone) -> _Switched | None:
     else:
         return None
     factor = FILAMENT_INRUSH if any(each.lamp == "filament" for each in zone.fixtures) else LED_INRUSH
-    return _Switched(current_a, inrush_a, f"draws {current_a:.1f} A", _WHY[factor])
+    return _Switched(current_a, inrush_a, Phrase("draws {amperes:.1f} A", amperes=current_a), _WHY[factor])
 
 
 def _switched_mains(transformer: Transformer) -> _Switched:
-    volts, assumed = transformer.mains_volts, ""
+    volts = transformer.mains_volts
+    volts_said = Phrase("{volts:g} V", volts=volts or 0.0)
     if volts is None:
-        volts, assumed = ASSUMED_MAINS_V, " (assumed: write mains_volts)"
+        volts = ASSUMED_MAINS_V
+        volts_said = Phrase("{volts:g} V (assumed: write mains_volts)", volts=volts)
     current_a = transformer.rated_va / volts
-    words = f"switches {transformer.rated_va:g} VA at {volts:g} V{assumed}, {current_a:.1f} A"
+    words = Phrase(
+        "switches {rated:g} VA at {volts}, {amperes:.1f} A",
+        rated=transformer.rated_va,
+        volts=volts_said,
+        amperes=current_a,
+    )
     return _Switched(current_a, current_a * TRANSFORMER_INRUSH, words, _WHY_TRANSFORMER)
 
 

@@ -14,6 +14,7 @@ from zoneinfo import ZoneInfo, available_timezones
 
 from config.errors import KeyPath
 from config.models.site import SITE_KEYS, Site
+from config.phrase import Phrase
 from config.validation.cables import Document, Rows, check_cables, tables_of
 from config.validation.earlier_ids import check_earlier_ids
 from config.validation.finding import SiteFinding, find_key, find_like, suggest
@@ -28,17 +29,35 @@ _ID = re.compile(r"[a-z0-9-]+")
 # take minutes, and holds up the lights meanwhile.
 LONGEST_TEXT = 1000
 
+# What is wrong with an id or a pin that stands twice, with the name and the line of the first.
+_ANOTHER_ZONES_ID = (
+    Phrase("is already the id of zone “{name}” on line {line}", name="", line=0),
+    Phrase("give each zone its own id"),
+)
+_ANOTHER_ZONES_PIN = (
+    Phrase("is already the pin of zone “{name}” on line {line}", name="", line=0),
+    Phrase("give each zone its own pin"),
+)
+_ANOTHER_TRANSFORMERS_ID = (
+    Phrase("is already the id of transformer “{name}” on line {line}", name="", line=0),
+    Phrase("give each transformer its own id"),
+)
+_ANOTHER_FIXTURES_ID = (
+    Phrase("is already the id of fixture “{name}” on line {line}", name="", line=0),
+    Phrase("give each fixture its own id"),
+)
+
 
 def find_too_long(value: object, path: KeyPath = ()) -> Iterator[SiteFinding]:
     """Yield every key and text that is longer than any that the other checks have to look at."""
     if isinstance(value, str) and len(value) > LONGEST_TEXT:
-        yield SiteFinding(path, f"has more than {LONGEST_TEXT} characters", "write a shorter one")
+        what = Phrase("has more than {most} characters", most=LONGEST_TEXT)
+        yield SiteFinding(path, what, Phrase("write a shorter one"))
     elif isinstance(value, Mapping):
         for key, item in value.items():
             if len(key) > LONGEST_TEXT:
-                yield SiteFinding(
-                    path, f"has a key of more than {LONGEST_TEXT} characters", "write a shorter one"
-                )
+                what = Phrase("has a key of more than {most} characters", most=LONGEST_TEXT)
+                yield SiteFinding(path, what, Phrase("write a shorter one"))
             else:
                 yield from find_too_long(item, (*path, key))
     elif isinstance(value, list):
@@ -52,24 +71,25 @@ def check_document(document: Document) -> Iterator[SiteFinding]:
     yield from top
     zones, transformers = tables_of(document, "zones"), tables_of(document, "transformers")
     if document.get("zones") == []:
-        yield SiteFinding(("zones",), "is empty", "add at least one [[zones]] table")
-    yield from _check_unique(zones, "id", str, "zone")
-    yield from _check_unique(transformers, "id", str, "transformer")
-    yield from _check_unique(zones, "pin", int, "zone")
+        yield SiteFinding(("zones",), Phrase("is empty"), Phrase("add at least one [[zones]] table"))
+    yield from _check_unique(zones, "id", str, _ANOTHER_ZONES_ID)
+    yield from _check_unique(transformers, "id", str, _ANOTHER_TRANSFORMERS_ID)
+    yield from _check_unique(zones, "pin", int, _ANOTHER_ZONES_PIN)
     for path, zone in zones:
         fixtures = [((*path, *place), fixture) for place, fixture in tables_of(zone, "fixtures")]
-        yield from _check_unique(fixtures, "id", str, "fixture")
+        yield from _check_unique(fixtures, "id", str, _ANOTHER_FIXTURES_ID)
     yield from check_earlier_ids(document)
     for path, transformer in transformers:
         if "efficiency" in transformer and "copper_w" in transformer:
-            what = "is included in the efficiency, which is also given"
-            remedy = "remove one of the two; with copper_w the efficiency follows from the load"
+            what = Phrase("is included in the efficiency, which is also given")
+            remedy = Phrase("remove one of the two; with copper_w the efficiency follows from the load")
             yield SiteFinding((*path, "copper_w"), what, remedy)
     yield from check_cables(document)
     yield from _check_changes(document)
     network = document.get("network")
     if isinstance(network, Mapping) and "key" in network and "certificate" not in network:
-        what, remedy = "has no certificate to go with it", "add “certificate = …”, or remove the key"
+        what = Phrase("has no certificate to go with it")
+        remedy = Phrase("add “certificate = …”, or remove the key")
         yield SiteFinding(("network", "key"), what, remedy)
     ids = [table.get("id") for _, table in transformers]
     # Where an id is not valid, it is not known which transformer was meant; one problem at a time.
@@ -92,20 +112,20 @@ def _is_time_zone(name: str) -> bool:
     return name not in _NO_PLACES and not name.startswith(_NO_FOLDERS)
 
 
-def _explain_time_zone(name: str, site: Document) -> tuple[str, str]:
+def _explain_time_zone(name: str, site: Document) -> tuple[Phrase, Phrase]:
     """Say what is wrong with the name of a time zone, and which was probably meant."""
-    what = "is not a time zone of the tz database"
+    what = Phrase("is not a time zone of the tz database")
     if _OFFSET.fullmatch(name):
-        what = "is an offset, which knows no summer time"
+        what = Phrase("is an offset, which knows no summer time")
     elif like := _find_time_zone(name):
-        return what, f"did you mean “{like}”?"
+        return what, Phrase("did you mean “{meant}”?", meant=like)
     place = [site.get("latitude"), site.get("longitude")]
     if all(isinstance(each, int | Decimal) for each in place):
         from config.validation.place import name_near_zones  # noqa: PLC0415 (not needed to start the lights)
 
         if near := name_near_zones(*map(float, place)):  # type: ignore[arg-type]
-            return what, f"write an area and a city: {near}"
-    return what, "write an area and a city such as America/New_York"
+            return what, Phrase("write an area and a city: {near}", near=near)
+    return what, Phrase("write an area and a city such as America/New_York")
 
 
 def _find_time_zone(name: str) -> str | None:
@@ -124,22 +144,23 @@ def _check_top(document: Document) -> Iterator[SiteFinding]:
     tables = ["site", *(name for name in tables if name not in SITE_KEYS)]
     site = document.get("site")
     if site is None:
-        remedy = "add a [site] table with name, latitude, longitude and time_zone"
-        yield SiteFinding(("site",), "is missing", remedy)
+        remedy = Phrase("add a [site] table with name, latitude, longitude and time_zone")
+        yield SiteFinding(("site",), Phrase("is missing"), remedy)
     elif not isinstance(site, Mapping):
-        yield SiteFinding(("site",), "must be one table", "write [site] with one bracket on either side")
+        remedy = Phrase("write {heading} with one bracket on either side", heading="[site]")
+        yield SiteFinding(("site",), Phrase("must be one table"), remedy)
     else:
         for key in site:
             if key in tables:
-                remedy = f"write [{key}] or [[{key}]] without “site.”"
-                yield SiteFinding(("site", key), "does not belong under [site]", remedy)
+                remedy = Phrase("write [{key}] or [[{key}]] without “site.”", key=key)
+                yield SiteFinding(("site", key), Phrase("does not belong under [site]"), remedy)
             elif key not in SITE_KEYS:
                 from config.validation.messages import explain_unknown_key  # noqa: PLC0415 (not needed to start the lights)
 
                 yield explain_unknown_key(("site", key))
     for key in document:
         if key in SITE_KEYS:
-            yield SiteFinding((key,), "is outside all tables", "put it under [site]")
+            yield SiteFinding((key,), Phrase("is outside all tables"), Phrase("put it under [site]"))
         elif key not in tables:
             yield _explain_table(key, document[key], tables)
 
@@ -148,20 +169,25 @@ def _explain_table(key: str, value: object, tables: Sequence[str]) -> SiteFindin
     """Say what is wrong with a table, or a key, that the top does not have; it may belong inside another."""
     from config.validation.fields import heading_of, homes_of  # noqa: PLC0415 (not needed to start the lights)
 
-    what = "is not a table of the site file"
+    what = Phrase("is not a table of the site file")
     inner = [heading for home in homes_of(key) if (heading := heading_of(f"{home}.{key}"))]
     tables_there = value if isinstance(value, list) else [value]
     is_table = any(isinstance(each, Mapping) for each in tables_there)
     if inner:
-        return SiteFinding((key,), what, f"write {inner[0]}, below its table")
+        return SiteFinding((key,), what, Phrase("write {heading}, below its table", heading=inner[0]))
     if not is_table and (homes := homes_of(key)):
-        return SiteFinding((key,), what, f"write it under {heading_of(homes[0])}")
+        remedy = Phrase("write it under {heading}", heading=heading_of(homes[0]))
+        return SiteFinding((key,), what, remedy)
     if like := find_key(key, tables):
-        return SiteFinding((key,), what, f"did you mean {heading_of(like)}?", meant=(like,))
-    return SiteFinding((key,), what, f"the tables are {', '.join(tables)}")
+        remedy = Phrase("did you mean {heading}?", heading=heading_of(like))
+        return SiteFinding((key,), what, remedy, meant=(like,))
+    return SiteFinding((key,), what, Phrase("the tables are {tables}", tables=", ".join(tables)))
 
 
-def _check_unique(tables: Rows, key: str, kind: type, noun: str) -> Iterator[SiteFinding]:
+def _check_unique(
+    tables: Rows, key: str, kind: type, clauses: tuple[Phrase, Phrase]
+) -> Iterator[SiteFinding]:
+    what, remedy = clauses
     first: dict[object, tuple[KeyPath, object]] = {}
     for path, table in tables:
         value = table.get(key)
@@ -169,8 +195,7 @@ def _check_unique(tables: Rows, key: str, kind: type, noun: str) -> Iterator[Sit
             continue
         owner, name = first.setdefault(value, (path, table.get("id", "")))
         if owner != path:
-            what = f"is already the {key} of {noun} “{name}” on line {{line}}"
-            yield SiteFinding((*path, key), what, f"give each {noun} its own {key}", (*owner, key))
+            yield SiteFinding((*path, key), what.fill(name=name), remedy, (*owner, key))
 
 
 def _check_changes(document: Document) -> Iterator[SiteFinding]:
@@ -180,8 +205,8 @@ def _check_changes(document: Document) -> Iterator[SiteFinding]:
         since, earlier = change.get("since"), before.get("since")
         # A date with a time is a date to Python, but not to the models, which report it.
         if type(since) is date and type(earlier) is date and since <= earlier:
-            what = "is not after the date of the change on line {line}"
-            remedy = "put the changes into the order of their dates, each date once"
+            what = Phrase("is not after the date of the change on line {line}", line=0)
+            remedy = Phrase("put the changes into the order of their dates, each date once")
             yield SiteFinding(("tariff", *path, "since"), what, remedy, ("tariff", *before_path, "since"))
 
 
@@ -191,11 +216,11 @@ def _check_transformers(zones: Rows, transformers: list[str]) -> Iterator[SiteFi
         name = zone.get("transformer")
         key = (*path, "transformer")
         if name is None and len(transformers) > 1:
-            what = f"is missing, and the site has {len(transformers)} transformers"
-            yield SiteFinding(key, what, f"add “transformer = …”: one of {names}")
+            what = Phrase("is missing, and the site has {count} transformers", count=len(transformers))
+            yield SiteFinding(key, what, Phrase("add “transformer = …”: one of {names}", names=names))
         elif isinstance(name, str) and not transformers:
-            remedy = "add a [[transformers]] table, or remove this key"
-            yield SiteFinding(key, "names a transformer, but the site has none", remedy)
+            what = Phrase("names a transformer, but the site has none")
+            yield SiteFinding(key, what, Phrase("add a [[transformers]] table, or remove this key"))
         elif isinstance(name, str) and name not in transformers:
-            remedy = f"{suggest(name, transformers)}the site has {names}"
-            yield SiteFinding(key, "is not a transformer of this site", remedy)
+            remedy = suggest(name, transformers, Phrase("the site has {names}", names=names))
+            yield SiteFinding(key, Phrase("is not a transformer of this site"), remedy)

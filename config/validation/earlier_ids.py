@@ -4,6 +4,7 @@ from collections.abc import Iterator, Mapping
 
 from config.errors import KeyPath
 from config.models.site import Site
+from config.phrase import Phrase
 from config.validation.cables import Document, Rows, tables_of
 from config.validation.finding import SiteFinding, toml_string
 
@@ -11,10 +12,10 @@ from config.validation.finding import SiteFinding, toml_string
 def check_earlier_ids(document: Document) -> Iterator[SiteFinding]:
     """Yield what keeps the history under an earlier id from having one owner, which has another id now."""
     zones = tables_of(document, "zones")
-    yield from _check_formerly(zones, "zone")
+    yield from _check_formerly(zones, of_fixtures=False)
     for path, zone in zones:
         fixtures = [((*path, *place), fixture) for place, fixture in tables_of(zone, "fixtures")]
-        yield from _check_formerly(fixtures, "fixture")
+        yield from _check_formerly(fixtures, of_fixtures=True)
 
 
 def find_renames(before: Site, after: Site) -> Iterator[str]:
@@ -34,7 +35,7 @@ def _ids_of(site: Site) -> set[str]:
     return {each for zone in site.zones for each in (zone.id, *zone.formerly)}
 
 
-def _check_formerly(tables: Rows, noun: str) -> Iterator[SiteFinding]:
+def _check_formerly(tables: Rows, *, of_fixtures: bool) -> Iterator[SiteFinding]:
     owners: Mapping[object, KeyPath] = {
         table["id"]: path for path, table in tables if isinstance(table.get("id"), str)
     }
@@ -42,20 +43,29 @@ def _check_formerly(tables: Rows, noun: str) -> Iterator[SiteFinding]:
     for path, table in tables:
         earlier = table.get("formerly")
         if earlier and "id" not in table:
-            what = "names earlier ids of what has none now"
-            yield SiteFinding((*path, "formerly"), what, f"add “id = …” to this {noun}")
+            what = Phrase("names earlier ids of what has none now")
+            remedy = (
+                Phrase("add “id = …” to this fixture") if of_fixtures else Phrase("add “id = …” to this zone")
+            )
+            yield SiteFinding((*path, "formerly"), what, remedy)
         for index, old in enumerate(earlier if isinstance(earlier, list) else ()):
             if not isinstance(old, str):
                 continue
             place = (*path, "formerly", index)
             claim = claims.setdefault(old, place)
             if old == table.get("id"):
-                yield SiteFinding(place, "is the id that it has now", "name only ids that it had earlier")
+                what = Phrase("is the id that it has now")
+                yield SiteFinding(place, what, Phrase("name only ids that it had earlier"))
             elif old in owners:
-                what = f"is still the id of the {noun} on line {{line}}"
-                remedy = f"remove it here, or give that {noun} another id"
+                what = Phrase("is still the id of the zone on line {line}", line=0)
+                remedy = Phrase("remove it here, or give that zone another id")
+                if of_fixtures:
+                    what = Phrase("is still the id of the fixture on line {line}", line=0)
+                    remedy = Phrase("remove it here, or give that fixture another id")
                 yield SiteFinding(place, what, remedy, (*owners[old], "id"))
             elif claim != place:
-                what = "is named as an earlier id on line {line} already"
-                remedy = f"its history goes on in one {noun}: remove one of the two"
+                what = Phrase("is named as an earlier id on line {line} already", line=0)
+                remedy = Phrase("its history goes on in one zone: remove one of the two")
+                if of_fixtures:
+                    remedy = Phrase("its history goes on in one fixture: remove one of the two")
                 yield SiteFinding(place, what, remedy, claim)

@@ -11,6 +11,7 @@ from pydantic.fields import FieldInfo
 from config.errors import KeyPath
 from config.models.base import Table
 from config.models.site import SITE_KEYS, Site
+from config.phrase import Phrase
 
 Kind = Literal["number", "truth", "date", "list", "text", "table"]
 # Lengths are numbers of metres to the models, and text with a unit in the file.
@@ -53,10 +54,16 @@ def choices_of(key: str) -> set[object]:
     return {each for path, field in _all_fields() if path[-1] == key for each in _words_in(field.annotation)}
 
 
-def describe_key(key: str) -> str:
+def describe_key(key: str) -> Phrase:
     """Say what to write for a key, from the description of the first table that has it."""
     fields = (field for path, field in _all_fields() if path[-1] == key)
-    return next((field.description for field in fields if field.description), "something else")
+    return describe_field(next((field for field in fields if field.description), None))
+
+
+def describe_field(field: FieldInfo | None) -> Phrase:
+    """Say what to write for a field."""
+    text = field.description if field else None
+    return text if isinstance(text, Phrase) else Phrase("something else")
 
 
 def heading_of(name: str) -> str:

@@ -5,6 +5,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import Any, NamedTuple
 
 from config.errors import KeyPath
+from config.phrase import Phrase, list_phrases
 
 _BARE_KEY = re.compile(r"[A-Za-z0-9_-]+")
 # What people call some keys; the first that the table has was meant.
@@ -26,20 +27,19 @@ _OTHER_WORDS = {
     "voltage": ("rated_volts", "tap"),
 }
 _SHORTEST = 3
-_NOUNS = {"zones": "zone", "transformers": "transformer"}
-CABLE_FORMS = {"to": "cable to", "line": "line", "hub": "hub"}
+CABLE_FORMS = ("to", "line", "hub")
 
 
 class SiteFinding(NamedTuple):
     """What is wrong, or probably a mistake, at a path, and what to do; one clause each.
 
-    ``{line}`` in ``what`` stands for the line of ``other``, a second place that it concerns. ``meant`` is the
-    path that was probably meant by one that is not known.
+    ``line``, a value of ``what``, is filled in with the line of ``other``, a second place that it concerns.
+    ``meant`` is the path that was probably meant by one that is not known.
     """
 
     path: KeyPath
-    what: str
-    remedy: str
+    what: Phrase
+    remedy: Phrase
     other: KeyPath | None = None
     meant: KeyPath = ()
 
@@ -61,15 +61,26 @@ def name_place(path: KeyPath, document: Mapping[str, Any]) -> str:
     try:
         row = document[str(path[0])][path[1]]
         if path[0] == "cables":
-            noun, name = next((noun, row[form]) for form, noun in CABLE_FORMS.items() if form in row)
+            kind, name = next((form, row[form]) for form in CABLE_FORMS if form in row)
         else:
-            noun, name = _NOUNS[str(path[0])], row.get("id") or row["name"]
-        rest = path[2:]
+            kind, name = str(path[0]), row.get("id") or row["name"]
         if not _is_name(name):
             return write_path(path)
+        row_name = _name_row(kind, name)
     except (LookupError, TypeError, AttributeError, StopIteration):
         return write_path(path)
-    return ", ".join(filter(None, (f"{noun} “{name}”", *_name_fixture(rest, row))))
+    return list_phrases([each for each in (row_name, *_name_fixture(path[2:], row)) if each])
+
+
+def _name_row(kind: str, name: str) -> Phrase:
+    """Name a row of one of the tables that have names; raises KeyError for another table."""
+    return {
+        "zones": Phrase("zone “{name}”", name=name),
+        "transformers": Phrase("transformer “{name}”", name=name),
+        "to": Phrase("cable to “{name}”", name=name),
+        "line": Phrase("line “{name}”", name=name),
+        "hub": Phrase("hub “{name}”", name=name),
+    }[kind]
 
 
 def _name_fixture(path: KeyPath, zone: Mapping[str, Any]) -> tuple[str, ...]:
@@ -79,7 +90,9 @@ def _name_fixture(path: KeyPath, zone: Mapping[str, Any]) -> tuple[str, ...]:
         name = fixture.get("id") or fixture.get("name")
     except (LookupError, TypeError, AttributeError):
         name = None
-    return (f"fixture “{name}”", write_path(path[2:])) if _is_name(name) else (write_path(path),)
+    if not _is_name(name):
+        return (write_path(path),)
+    return Phrase("fixture “{name}”", name=name), write_path(path[2:])
 
 
 def _is_name(name: object) -> bool:
@@ -112,7 +125,12 @@ def find_key(word: str, keys: Sequence[str]) -> str | None:
     return longer[0] if len(longer) == 1 else find_like(word, keys)
 
 
-def suggest(word: str, known: Iterable[str]) -> str:
-    """Return “did you mean …? ” where one of the known words is like this one, else an empty text."""
+def suggest(word: str, known: Iterable[str], remedy: Phrase) -> Phrase:
+    """Put “did you mean …?” before a remedy where one of the known words is like this one."""
     like = find_like(word, known)
-    return f"did you mean “{like}”? " if like else ""
+    return did_you_mean(like, remedy) if like else remedy
+
+
+def did_you_mean(meant: str, remedy: Phrase) -> Phrase:
+    """Put what was probably meant before a remedy."""
+    return Phrase("did you mean “{meant}”? {remedy}", meant=meant, remedy=remedy)

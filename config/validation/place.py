@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 from config.models.site import Site
+from config.phrase import Phrase
 from config.validation.finding import SiteFinding
 
 # A slip is likely where the place would be so much nearer: not farther than a third of (distance - 700 km).
@@ -66,8 +67,8 @@ def warn_place(site: Site) -> Iterator[SiteFinding]:
     """Yield a warning where the place is probably miswritten, or far from where its time zone holds."""
     place = Coordinates(site.latitude_deg, site.longitude_deg)
     if place == (0, 0):
-        what = "latitude and longitude are both 0, which is in the sea off Africa"
-        yield SiteFinding(("site", "latitude"), what, "write those of the garden")
+        what = Phrase("latitude and longitude are both 0, which is in the sea off Africa")
+        yield SiteFinding(("site", "latitude"), what, Phrase("write those of the garden"))
         return
     known = find_reference(site.time_zone)
     if known is None:
@@ -83,9 +84,15 @@ def warn_place(site: Site) -> Iterator[SiteFinding]:
         and place.latitude_deg >= _ANTARCTIC_DEG
         and place.distance_km(reference) > _FARTHEST_BY_ZONE_KM.get(zone, _FARTHEST_KM)
     ):
-        where = f"latitude {place.latitude_deg:g} and longitude {place.longitude_deg:g}"
-        what = f"is known by {_city(zone)}, {_far(place.distance_km(reference))} from {where}"
-        yield SiteFinding(("site", "time_zone"), what, f"check all three; {name_near_zones(*place)}")
+        what = Phrase(
+            "is known by {city}, {far} from latitude {latitude:g} and longitude {longitude:g}",
+            city=_city(zone),
+            far=_far(place.distance_km(reference)),
+            latitude=place.latitude_deg,
+            longitude=place.longitude_deg,
+        )
+        remedy = Phrase("check all three; {near}", near=name_near_zones(*place))
+        yield SiteFinding(("site", "time_zone"), what, remedy)
 
 
 def find_reference(
@@ -114,7 +121,9 @@ def find_near_zones(latitude_deg: float, longitude_deg: float) -> tuple[str, ...
 def name_near_zones(latitude_deg: float, longitude_deg: float) -> str:
     """Name the time zones whose places are nearest; an empty text where no place is known."""
     near = find_near_zones(latitude_deg, longitude_deg)
-    return f"near this place are {', '.join(near[:-1])} and {near[-1]}" if near else ""
+    if not near:
+        return ""
+    return Phrase("near this place are {others} and {last}", others=", ".join(near[:-1]), last=near[-1])
 
 
 def read_places(*tables: str) -> dict[str, Coordinates]:
@@ -185,25 +194,40 @@ def _find_slip(place: Coordinates, reference: Coordinates) -> _Slip | None:
 
 def _explain_slip(slip: _Slip, place: Coordinates, zone: str) -> SiteFinding:
     latitude, longitude = (f"{degrees:.10g}" for degrees in slip.place)
-    near = f"the place is {_far(slip.from_reference_km)} from {_city(zone)}, the reference of {zone}"
-    both = f"write latitude = {latitude} and longitude = {longitude}"
+    near = Phrase(
+        "the place is {far} from {city}, the reference of {zone}",
+        far=_far(slip.from_reference_km),
+        city=_city(zone),
+        zone=zone,
+    )
+    both = Phrase(
+        "write latitude = {latitude} and longitude = {longitude}", latitude=latitude, longitude=longitude
+    )
     if slip.swapped:
-        alone = not (slip.latitude_sign or slip.longitude_sign)
-        which = "look exchanged: swapped" if alone else "look exchanged, and a sign wrong: put right"
-        return SiteFinding(("site", "latitude"), f"latitude and longitude {which}, {near}", both)
+        what = Phrase("latitude and longitude look exchanged: swapped, {near}", near=near)
+        if slip.latitude_sign or slip.longitude_sign:
+            what = Phrase(
+                "latitude and longitude look exchanged, and a sign wrong: put right, {near}", near=near
+            )
+        return SiteFinding(("site", "latitude"), what, both)
     if slip.latitude_sign and slip.longitude_sign:
-        what = f"the signs of latitude and longitude seem to be wrong: with the others, {near}"
+        what = Phrase(
+            "the signs of latitude and longitude seem to be wrong: with the others, {near}", near=near
+        )
         return SiteFinding(("site", "latitude"), what, both)
     key, right = ("latitude", latitude) if slip.latitude_sign else ("longitude", longitude)
     written = place.latitude_deg if slip.latitude_sign else place.longitude_deg
-    how = "wrong: without it" if written < 0 else "missing: with it"
-    what = f"the minus before it seems to be {how}, {near}"
-    return SiteFinding(("site", key), what, f"write {right}")
+    what = Phrase("the minus before it seems to be missing: with it, {near}", near=near)
+    if written < 0:
+        what = Phrase("the minus before it seems to be wrong: without it, {near}", near=near)
+    return SiteFinding(("site", key), what, Phrase("write {right}", right=right))
 
 
 def _city(zone: str) -> str:
     return zone.rpartition("/")[2].replace("_", " ")
 
 
-def _far(distance_km: float) -> str:
-    return f"over {_OVER_KM:,} km" if distance_km > _OVER_KM else f"{distance_km:,.0f} km"
+def _far(distance_km: float) -> Phrase:
+    if distance_km > _OVER_KM:
+        return Phrase("over {distance:,} km", distance=_OVER_KM)
+    return Phrase("{distance:,.0f} km", distance=distance_km)

@@ -8,10 +8,11 @@ import re
 import tomllib
 from decimal import Decimal
 
+from config.phrase import Phrase
 from config.validation.fields import choices_of, describe_key, kinds_of
 from config.validation.finding import toml_string
 
-Clauses = tuple[str, str]
+Clauses = tuple[Phrase, Phrase]
 
 _STRAIGHT, _CURLY = "\"'", "“”„‘’‚«»´`"
 _MINUSES = "−–—"
@@ -28,17 +29,31 @@ _DEGREES = re.compile(
     re.IGNORECASE,
 )
 _DEGREE_KEYS = {"latitude": ("NS", 90), "longitude": ("EW", 180)}
-_WAYS = {"N": "north", "S": "south", "E": "east", "W": "west"}
+_OTHER_DEGREES = {
+    "latitude": ("longitude", Phrase("is a longitude")),
+    "longitude": ("latitude", Phrase("is a latitude")),
+}
+_WAYS = {
+    "N": Phrase("write {number}, without the letter: north is positive", number=""),
+    "S": Phrase("write {number}, without the letter: south is negative", number=""),
+    "E": Phrase("write {number}, without the letter: east is positive", number=""),
+    "W": Phrase("write {number}, without the letter: west is negative", number=""),
+}
+_WITH_A_POINT = Phrase("{number} with a point", number="")
 # Digits as people group or shorten them, what is different, and how to say so.
 _DIGITS = (
-    (re.compile(r"[0-9]+(?:\.[0-9]+)?"), "", ""),
-    (re.compile(r"[0-9]{1,3}(?:[' ][0-9]{3})+"), "[' ]", ", in one piece"),
-    (re.compile(r"[1-9][0-9]{0,2},[0-9]{3}"), ",", ", or {} with a point"),
-    (re.compile(r"[1-9][0-9]{0,2}(?:,[0-9]{3})+"), ",", ", without commas"),
-    (re.compile(r"[1-9][0-9]{0,2}(?:\.[0-9]{3})+,[0-9]+"), r"\.", " with a point"),
-    (re.compile(r"[0-9]+,[0-9]+"), "", " with a point"),
-    (re.compile(r"[0-9]+\."), r"\.", ", without the point"),
-    (re.compile(r"[0-9.]+,"), ",", ", without the comma"),
+    (re.compile(r"[0-9]+(?:\.[0-9]+)?"), "", None),
+    (re.compile(r"[0-9]{1,3}(?:[' ][0-9]{3})+"), "[' ]", Phrase("{number}, in one piece", number="")),
+    (
+        re.compile(r"[1-9][0-9]{0,2},[0-9]{3}"),
+        ",",
+        Phrase("{number}, or {other} with a point", number="", other=""),
+    ),
+    (re.compile(r"[1-9][0-9]{0,2}(?:,[0-9]{3})+"), ",", Phrase("{number}, without commas", number="")),
+    (re.compile(r"[1-9][0-9]{0,2}(?:\.[0-9]{3})+,[0-9]+"), r"\.", _WITH_A_POINT),
+    (re.compile(r"[0-9]+,[0-9]+"), "", _WITH_A_POINT),
+    (re.compile(r"[0-9]+\."), r"\.", Phrase("{number}, without the point", number="")),
+    (re.compile(r"[0-9.]+,"), ",", Phrase("{number}, without the comma", number="")),
 )
 _DAY_FIRST = re.compile(r"([0-9]{1,2})[./-]([0-9]{1,2})[./-]([0-9]{4})")
 _YEAR_FIRST = re.compile(r"([0-9]{4})[./-]([0-9]{1,2})[./-]([0-9]{1,2})")
@@ -59,7 +74,7 @@ def explain_value(key: str, written: str) -> Clauses | None:
     """
     value, kinds = written.strip(), kinds_of(key)
     if not value:
-        return ("has no value", f"write {describe_key(key)}") if kinds else None
+        return (Phrase("has no value"), _write(describe_key(key))) if kinds else None
     found = None
     if kinds == {"number"}:
         found = explain_number(key, value)
@@ -69,10 +84,14 @@ def explain_value(key: str, written: str) -> Clauses | None:
         return found
     if kinds == {"date"}:
         right = read_date(value)
-        return None if right == value else ("is not a date", f"write {right or describe_key(key)}")
+        return None if right == value else (Phrase("is not a date"), _write(right or describe_key(key)))
     if kinds == {"truth"} or value.lower() in ("true", "false"):
-        return "is not true or false", f"write {read_truth(value) or describe_key(key)}"
+        return Phrase("is not true or false"), _write(read_truth(value) or describe_key(key))
     return (None if kinds else explain_number(key, value)) or _explain_text(key, value)
+
+
+def _write(right: str) -> Phrase:
+    return Phrase("write {right}", right=right)
 
 
 def explain_item(key: str, written: str) -> Clauses | None:
@@ -92,14 +111,14 @@ def explain_number(key: str, written: str) -> Clauses | None:
         return None
     for minus in _MINUSES:
         value = value.replace(minus, "-")
-    what = "is not a number"
+    what = Phrase("is not a number")
     if key in _DEGREE_KEYS and (clauses := _explain_degrees(key, value)):
         return clauses
     if found := _NUMBER.fullmatch(value):
         digits, hint = _read_digits(found["digits"].strip())
         if digits:
-            return what, f"write {found['sign'].strip('+')}{_finish(key, digits, hint, found)}"
-    return (what, f"write {describe_key(key)}") if kinds_of(key) == {"number"} else None
+            return what, _write(_finish(key, digits, hint, found))
+    return (what, _write(describe_key(key))) if kinds_of(key) == {"number"} else None
 
 
 def read_truth(value: str) -> str:
@@ -109,13 +128,17 @@ def read_truth(value: str) -> str:
 
 
 def read_date(value: str) -> str:
-    """Return a date as TOML has it, or both that it may be; an empty text for anything else."""
+    """Return a date as TOML has it, or both that it may be, as a phrase; an empty text for anything else."""
     if found := _YEAR_FIRST.fullmatch(_bare(value)):
         year, month, day = map(int, found.groups())
     elif found := _DAY_FIRST.fullmatch(_bare(value)):
         day, month, year = map(int, found.groups())
         if "/" in value and max(day, month) <= _LAST_MONTH and day != month:
-            return f"{year}-{month:02}-{day:02} or {year}-{day:02}-{month:02}, year-month-day"
+            return Phrase(
+                "{one} or {other}, year-month-day",
+                one=f"{year}-{month:02}-{day:02}",
+                other=f"{year}-{day:02}-{month:02}",
+            )
         if month > _LAST_MONTH:
             day, month = month, day
     else:
@@ -142,33 +165,38 @@ def _bare(value: str) -> str:
     return value.strip().strip(_STRAIGHT + _CURLY).strip()
 
 
-def _finish(key: str, digits: str, hint: str, found: re.Match[str]) -> str:
+def _finish(key: str, digits: str, hint: Phrase | None, found: re.Match[str]) -> str:
     """Write a number for its key, with what was different about it."""
-    unit = found["after"].lower().rstrip(".")
-    if (unit == "%" and not key.endswith("_percent")) or (key == "per_kwh" and unit in _HUNDREDTHS):
-        unit_of_key = "as a part of 1" if unit == "%" else "in the tariff's currency"
-        return f"{(Decimal(digits) / 100).normalize():f}, {unit_of_key}"
-    if found["before"]:
-        hint = ", the number alone"
+    unit, sign = found["after"].lower().rstrip("."), found["sign"].strip("+")
+    number, part = sign + digits, f"{sign}{(Decimal(digits) / 100).normalize():f}"
+    said = number if hint is None else hint.fill(number=number)
+    if unit == "%" and not key.endswith("_percent"):
+        said = Phrase("{number}, as a part of 1", number=part)
+    elif key == "per_kwh" and unit in _HUNDREDTHS:
+        said = Phrase("{number}, in the tariff's currency", number=part)
+    elif found["before"]:
+        said = Phrase("{number}, the number alone", number=number)
     elif unit:
-        hint += ", without a unit"
+        said = Phrase("{number}, without a unit", number=said)
     elif found["end"]:
-        hint = ", without the semicolon"
-    elif found["sign"] and not hint:
-        hint = ", with a plain minus right before it"
-    return digits + hint
+        said = Phrase("{number}, without the semicolon", number=number)
+    elif found["sign"] and hint is None:
+        said = Phrase("{number}, with a plain minus right before it", number=number)
+    return said
 
 
-def _read_digits(digits: str) -> Clauses:
-    """Return a number as TOML has it, and what is different about it; empty texts where it is not clear."""
+def _read_digits(digits: str) -> tuple[str, Phrase | None]:
+    """Return a number as TOML has it, and what is different about it; an empty text where it is not clear."""
     for pattern, remove, hint in _DIGITS:
         if not pattern.fullmatch(digits):
             continue
         right = re.sub(remove, "", digits).replace(",", ".") if remove else digits.replace(",", ".")
         if right[0] == "0" and right[1:2].isdigit():
-            return right.lstrip("0") or "0", ", without the leading 0"
-        return right, hint.format(digits.replace(",", "."))
-    return (f"0{digits}", ", with a 0 before the point") if re.fullmatch(r"\.[0-9]+", digits) else ("", "")
+            return right.lstrip("0") or "0", Phrase("{number}, without the leading 0", number="")
+        return right, None if hint is None else hint.fill(other=digits.replace(",", "."))
+    if re.fullmatch(r"\.[0-9]+", digits):
+        return f"0{digits}", Phrase("{number}, with a 0 before the point", number="")
+    return "", None
 
 
 def _explain_degrees(key: str, value: str) -> Clauses | None:
@@ -176,7 +204,9 @@ def _explain_degrees(key: str, value: str) -> Clauses | None:
     bare = _bare(value) if value[0] in _STRAIGHT + _CURLY else value
     if both := _TWO_DECIMALS.fullmatch(bare):
         north, east = (number.replace(",", ".") for number in both.groups())
-        return "is two numbers", f"write latitude = {north} and longitude = {east}, each on its line"
+        return Phrase("is two numbers"), Phrase(
+            "write latitude = {north} and longitude = {east}, each on its line", north=north, east=east
+        )
     found = _DEGREES.fullmatch(bare)
     if not found:
         return None
@@ -189,16 +219,14 @@ def _explain_degrees(key: str, value: str) -> Clauses | None:
     is_negative = letter in ("S", "W") or found["sign"] == "-"
     text = f"-{text}" if is_negative else text
     if letter and letter not in letters:
-        other = next(each for each in _DEGREE_KEYS if each != key)
-        return f"is a {other}", f"write {other} = {text}, and the {key} here"
+        other, what = _OTHER_DEGREES[key]
+        return what, Phrase("write {other} = {text}, and the {key} here", other=other, text=text, key=key)
     if degrees > most or not (letter or in_parts):
         return None  # any other number
-    why = (
-        f", without the letter: {_WAYS[letter]} is {'negative' if is_negative else 'positive'}"
-        if letter
-        else ""
-    )
-    return "is not a number", f"write {text}{', in decimal degrees' if in_parts else why}"
+    what = Phrase("is not a number")
+    if in_parts:
+        return what, Phrase("write {number}, in decimal degrees", number=text)
+    return what, _WAYS[letter].fill(number=text)
 
 
 def _explain_list(key: str, value: str) -> Clauses | None:
@@ -220,20 +248,24 @@ def _explain_list(key: str, value: str) -> Clauses | None:
         right = [toml_string(item) for item in items]
     wanted = f"[{', '.join(right)}]"
     is_in_order = is_toml(value) and value.startswith("[")
-    return ("is not a list", f"write {wanted}") if items and not is_in_order and value != wanted else None
+    is_wrong = items and not is_in_order and value != wanted
+    return (Phrase("is not a list"), _write(wanted)) if is_wrong else None
 
 
 def _explain_text(key: str, value: str) -> Clauses | None:
     """Explain a text without quotes, with one of them missing, or with something in them that may not be."""
     if value[0] in _STRAIGHT and value[-1] == value[0] and len(value) > 1:
-        inner, mark = value[1:-1], "a backslash" if "\\" in value else value[0]
-        if key == "time_zone" and "\\" in value:
-            return f"has {mark}", f"write {toml_string(inner.replace(chr(92), '/'))}"
+        inner, is_slashed = value[1:-1], "\\" in value
+        if key == "time_zone" and is_slashed:
+            return Phrase("has a backslash"), _write(toml_string(inner.replace("\\", "/")))
         other = f'"{inner}"' if value[0] == "'" else f"'{inner}'"
-        return f"has {mark} inside its quotes", f"write {other if is_toml(other) else toml_string(inner)}"
+        what = Phrase("has {mark} inside its quotes", mark=value[0])
+        if is_slashed:
+            what = Phrase("has a backslash inside its quotes")
+        return what, _write(other if is_toml(other) else toml_string(inner))
     if value[0] in _STRAIGHT or value[-1] in _STRAIGHT:
-        return "lacks one of its quotes", f"write {toml_string(_bare(value))}"
+        return Phrase("lacks one of its quotes"), _write(toml_string(_bare(value)))
     if not kinds_of(key) and not re.fullmatch(r"[^\W\d][\w/ .:-]*", value):
         return None
     right = value.replace("\\", "/") if key == "time_zone" else value
-    return "has no quotes", f"write {toml_string(right)}"
+    return Phrase("has no quotes"), _write(toml_string(right))

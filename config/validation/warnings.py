@@ -8,6 +8,7 @@ from config.currencies import CURRENCIES
 from config.errors import KeyPath
 from config.models.site import CONTINUOUS_SHARE, Site, Transformer, Zone
 from config.models.tariff import Prices
+from config.phrase import Phrase
 from config.program.spans import Span
 from config.validation.cables import Document
 from config.validation.contacts import warn_contacts
@@ -35,8 +36,8 @@ _GREATEST_SHARE = 3
 _GREATEST_LOSS = 0.25
 # BCM 2 and 3 carry I2C and have pull-up resistors soldered on; 14 and 15 are the serial console.
 _POOR_PINS = {
-    **dict.fromkeys((2, 3), "has a pull-up resistor that cannot be taken off"),
-    **dict.fromkeys((14, 15), "is the serial console's pin and moves while the board starts"),
+    **dict.fromkeys((2, 3), Phrase("has a pull-up resistor that cannot be taken off")),
+    **dict.fromkeys((14, 15), Phrase("is the serial console's pin and moves while the board starts")),
 }
 # BCM 0 to 8 have pull-ups after a reset, 9 to 27 pull-downs: from memory of the chip's peripherals manual.
 _PULLED_UP_PINS = range(2, 9)
@@ -47,7 +48,8 @@ def find_warnings(site: Site, document: Document) -> Iterator[SiteFinding]:
     yield from list(warn_place(site)) or _warn_time_zone(site)
     if site.tariff:
         if site.tariff.currency not in CURRENCIES:
-            what, remedy = "is not a currency known here", "check that it is a code of ISO 4217"
+            what = Phrase("is not a currency known here")
+            remedy = Phrase("check that it is a code of ISO 4217")
             yield SiteFinding(("tariff", "currency"), what, remedy)
         yield from _warn_prices(site.tariff, site.tariff.currency, ("tariff",))
         for index, change in enumerate(site.tariff.changes):
@@ -70,8 +72,8 @@ def _warn_network(site: Site) -> Iterator[SiteFinding]:
         asks_to_be_found = network.discovery and "discovery" in network.model_fields_set
         for key, asked in (("discovery", asks_to_be_found), ("certificate", network.certificate)):
             if asked:
-                what = "has no effect: only this machine can reach the API"
-                yield SiteFinding(("network", key), what, 'write listen = "home", or remove it')
+                what = Phrase("has no effect: only this machine can reach the API")
+                yield SiteFinding(("network", key), what, Phrase('write listen = "home", or remove it'))
 
 
 def _warn_time_zone(site: Site) -> Iterator[SiteFinding]:
@@ -82,13 +84,17 @@ def _warn_time_zone(site: Site) -> Iterator[SiteFinding]:
     gap_h = abs((standard_h - sun_h + 12) % 24 - 12)
     path = ("site", "time_zone")
     if gap_h > _WIDEST_GAP_H and abs(site.latitude_deg) < _POLAR_DEG:
-        what = f"is {gap_h:.1f} hours off the sun's time at longitude {site.longitude_deg:g}"
-        remedy = "check the time zone and the sign of the longitude (west is negative)"
+        what = Phrase(
+            "is {gap:.1f} hours off the sun's time at longitude {longitude:g}",
+            gap=gap_h,
+            longitude=site.longitude_deg,
+        )
+        remedy = Phrase("check the time zone and the sign of the longitude (west is negative)")
         yield SiteFinding(path, what, remedy)
     elif site.time_zone.partition("/")[0] in ("Etc", site.time_zone) and _differs_from_place(site):
-        what = "is the time of no place, and differs from the clocks here"
+        what = Phrase("is the time of no place, and differs from the clocks here")
         near = name_near_zones(site.latitude_deg, site.longitude_deg)
-        yield SiteFinding(path, what, f"write an area and a city: {near}")
+        yield SiteFinding(path, what, Phrase("write an area and a city: {near}", near=near))
 
 
 def _differs_from_place(site: Site) -> bool:
@@ -106,27 +112,42 @@ def _warn_transformer(site: Site, transformer: Transformer, path: KeyPath) -> It
     load_w = sum(watts for watts in loads if watts is not None)
     share = load_w / transformer.rated_va
     if share > CONTINUOUS_SHARE:
-        unknown = f", {loads.count(None)} of them with an unknown load" if None in loads else ""
-        drawn = f"its zones draw {load_w:g} W{unknown}, {share:.0%} of its rating"
-        what, remedy = f"is nearly used up: {drawn}", "common practice is to stay at or below 80 %"
-        if share > _GREATEST_SHARE:
-            what = (
-                f"is too small: its zones draw {load_w:g} W{unknown}, over {_GREATEST_SHARE} times its rating"
+        drawn = Phrase("{watts:g} W", watts=load_w)
+        if None in loads:
+            drawn = Phrase(
+                "{watts:g} W, {count} of them with an unknown load", watts=load_w, count=loads.count(None)
             )
-            remedy = "check the VA on its plate, and the watts of its lamps"
+        what = Phrase(
+            "is nearly used up: its zones draw {drawn}, {share:.0%} of its rating", drawn=drawn, share=share
+        )
+        remedy = Phrase("common practice is to stay at or below 80 %")
+        if share > _GREATEST_SHARE:
+            what = Phrase(
+                "is too small: its zones draw {drawn}, over {times} times its rating",
+                drawn=drawn,
+                times=_GREATEST_SHARE,
+            )
+            remedy = Phrase("check the VA on its plate, and the watts of its lamps")
         elif share > 1:
-            what, remedy = f"is too small: {drawn}", "move a zone to another one, or fit lamps of fewer watts"
+            what = Phrase(
+                "is too small: its zones draw {drawn}, {share:.0%} of its rating", drawn=drawn, share=share
+            )
+            remedy = Phrase("move a zone to another one, or fit lamps of fewer watts")
         yield SiteFinding((*path, "rated_va"), what, remedy)
     if transformer.efficiency is not None and transformer.efficiency < _LEAST_EFFICIENCY:
-        remedy = "write what the transformer gives over what it takes, as 0.88 for 88 %"
-        yield SiteFinding((*path, "efficiency"), "means that more than half is lost", remedy)
+        remedy = Phrase("write what the transformer gives over what it takes, as 0.88 for 88 %")
+        yield SiteFinding((*path, "efficiency"), Phrase("means that more than half is lost"), remedy)
     for key, watts in (("no_load_w", transformer.no_load_w), ("copper_w", transformer.copper_w)):
         if watts is not None and watts > _GREATEST_LOSS * transformer.rated_va:
-            what = f"is {watts / transformer.rated_va:.0%} of its rating, which is far more than usual"
-            yield SiteFinding((*path, key), what, "check the plate, or measure it")
+            share = watts / transformer.rated_va
+            what = Phrase("is {share:.0%} of its rating, which is far more than usual", share=share)
+            yield SiteFinding((*path, key), what, Phrase("check the plate, or measure it"))
     if transformer.relay_side == "mains" and len(loads) > 1:
-        what = f"switches the mains of a transformer that {len(loads)} zones share: each lights all of them"
-        remedy = "give each of these zones its own transformer, or write “low voltage”"
+        what = Phrase(
+            "switches the mains of a transformer that {count} zones share: each lights all of them",
+            count=len(loads),
+        )
+        remedy = Phrase("give each of these zones its own transformer, or write “low voltage”")
         yield SiteFinding((*path, "relay_side"), what, remedy)
 
 
@@ -136,51 +157,61 @@ def _warn_prices(prices: Prices, currency: str, path: KeyPath) -> Iterator[SiteF
         *((("bands", index, "per_kwh"), band.per_kwh) for index, band in enumerate(prices.bands)),
     ):
         if currency in _OF_HUNDREDTHS and per_kwh > _HIGHEST_PRICE:
-            what = "is far more than a kilowatt-hour costs"
-            remedy = f"write {per_kwh / 100:f}, if it is meant in hundredths of {currency}"
+            what = Phrase("is far more than a kilowatt-hour costs")
+            remedy = Phrase(
+                "write {price}, if it is meant in hundredths of {currency}",
+                price=f"{per_kwh / 100:f}",
+                currency=currency,
+            )
             yield SiteFinding((*path, *key), what, remedy)
     for index, band in enumerate(prices.bands):
         if band.begins == band.ends and band.days is None and band.season is None:
-            what = "holds at all times, so that no price before it ever counts"
-            remedy = "say from when to when, on which days or in which season"
+            what = Phrase("holds at all times, so that no price before it ever counts")
+            remedy = Phrase("say from when to when, on which days or in which season")
             yield SiteFinding((*path, "bands", index), what, remedy)
 
 
 def _warn_zone(zone: Zone, path: KeyPath) -> Iterator[SiteFinding]:
     if zone.active_high and zone.pin in _PULLED_UP_PINS:
-        pulled_up = f"BCM {zone.pin} is pulled up until Leerie sets it"
-        what = f"lets the relay close while the board starts, as {pulled_up}"
-        remedy = "use BCM 9 to 13 or 16 to 27, or a relay that closes on low"
+        what = Phrase(
+            "lets the relay close while the board starts, as BCM {pin} is pulled up until Leerie sets it",
+            pin=zone.pin,
+        )
+        remedy = Phrase("use BCM 9 to 13 or 16 to 27, or a relay that closes on low")
         yield SiteFinding((*path, "active_high"), what, remedy)
     elif zone.pin in _POOR_PINS:
-        yield SiteFinding((*path, "pin"), _POOR_PINS[zone.pin], "another pin is better for a relay")
+        remedy = Phrase("another pin is better for a relay")
+        yield SiteFinding((*path, "pin"), _POOR_PINS[zone.pin], remedy)
     if zone.fixtures and zone.rated_watts is not None:
-        what, remedy = "does not count while fixtures are listed", "remove it, or rename it to measured_watts"
-        yield SiteFinding((*path, "rated_watts"), what, f"{remedy} if it was measured")
+        what = Phrase("does not count while fixtures are listed")
+        remedy = Phrase("remove it, or rename it to measured_watts if it was measured")
+        yield SiteFinding((*path, "rated_watts"), what, remedy)
     for index, fixture in enumerate(zone.fixtures):
         if fixture.rated_life_h is not None and fixture.rated_life_h < _LEAST_LIFE_H:
-            what = f"is {fixture.rated_life_h:g} hours, far less than any lamp has"
-            remedy = "write thousands without a point or comma, such as 25000"
+            what = Phrase("is {hours:g} hours, far less than any lamp has", hours=fixture.rated_life_h)
+            remedy = Phrase("write thousands without a point or comma, such as 25000")
             yield SiteFinding((*path, "fixtures", index, "rated_life_h"), what, remedy)
     yield from _warn_spans(zone.program, (*path, "program"))
     if not any((zone.program, *(night.program for night in zone.special_nights))) and not zone.out_of_service:
-        what, remedy = "leaves the zone dark on every night", 'add a span such as "dusk to midnight"'
+        what = Phrase("leaves the zone dark on every night")
+        remedy = Phrase('add a span such as "dusk to midnight"')
         yield SiteFinding((*path, "program"), what, remedy)
     last = {night.nights: index for index, night in enumerate(zone.special_nights)}
     for index, night in enumerate(zone.special_nights):
         place = (*path, "special_nights", index)
         yield from _warn_spans(night.program, (*place, "program"))
         if last[night.nights] != index:
-            what = "is given again on line {line}, and the last one decides"
+            what = Phrase("is given again on line {line}, and the last one decides", line=0)
             other = (*path, "special_nights", last[night.nights], "nights")
-            yield SiteFinding((*place, "nights"), what, "remove one of the two", other)
+            yield SiteFinding((*place, "nights"), what, Phrase("remove one of the two"), other)
 
 
 def _warn_spans(program: tuple[Span, ...], path: KeyPath) -> Iterator[SiteFinding]:
     for index, span in enumerate(program):
         if span.never_lights:
-            why = "it ends before it begins, as a night runs from noon to noon"
-            remedy = "swap the two times, or write one span to 11:59 and one from 12:00"
+            what = Phrase("gives no light: it ends before it begins, as a night runs from noon to noon")
+            remedy = Phrase("swap the two times, or write one span to 11:59 and one from 12:00")
             if str(span.ends) == "12:00":
-                why, remedy = "it ends at noon, when the night begins", "write 00:00 for midnight"
-            yield SiteFinding((*path, index), f"gives no light: {why}", remedy)
+                what = Phrase("gives no light: it ends at noon, when the night begins")
+                remedy = Phrase("write 00:00 for midnight")
+            yield SiteFinding((*path, index), what, remedy)

@@ -17,11 +17,12 @@ from enum import StrEnum
 from zoneinfo import ZoneInfo
 
 from config.errors import PeriodError
+from config.phrase import Phrase
 from controller.calendar.intervals import Interval, ms_of
 from controller.calendar.night import local, night_at, night_on, utc_of_local
 
 _ONE_DAY = timedelta(days=1)
-_EXAMPLES = "2027-06-21, 2027-06, 2027-winter, 2027 or 2027-12-01 to 2028-02-29"
+_EXAMPLES = Phrase("2027-06-21, 2027-06, 2027-winter, 2027 or 2027-12-01 to 2028-02-29")
 
 
 class Season(StrEnum):
@@ -72,7 +73,13 @@ class Period:
         if self.starts_at_utc.tzinfo is not UTC or self.ends_at_utc.tzinfo is not UTC:
             raise ValueError(f"a period begins and ends in UTC, got {self.starts_at_utc!r}")
         if self.last < self.first:
-            raise ValueError(f"a period from {self.first} to {self.last} ends before it begins")
+            raise ValueError(
+                Phrase(
+                    "a period from {first} to {last} ends before it begins",
+                    first=str(self.first),
+                    last=str(self.last),
+                )
+            )
 
     @property
     def interval(self) -> Interval:
@@ -159,19 +166,25 @@ def parse_period(text: str, tz: ZoneInfo, *, latitude_deg: float) -> Period:
         from_night = _read_date(first)
         return stretch_of_nights(from_night, _read_date(last) if joined else from_night, tz)
     except ValueError as fault:
-        raise PeriodError(f"“{text}” is not a period ({fault}); write {_EXAMPLES}") from fault
+        what = Phrase(
+            "“{text}” is not a period ({why}); write {examples}",
+            text=text,
+            why=str(fault),
+            examples=_EXAMPLES,
+        )
+        raise PeriodError(what) from fault
 
 
 def _read_season(word: str) -> Season:
     if word not in tuple(Season):
-        raise ValueError("a season is spring, summer, autumn or winter")
+        raise ValueError(Phrase("a season is spring, summer, autumn or winter"))
     return Season(word)
 
 
 def _read_date(text: str) -> date:
     """Read YYYY-MM-DD only; ``fromisoformat`` also takes calendar weeks and missing hyphens."""
     if not re.fullmatch(r"\d{4}-\d{2}-\d{2}", text.strip()):
-        raise ValueError("not a date")
+        raise ValueError(Phrase("not a date"))
     return date.fromisoformat(text.strip())
 
 

@@ -15,6 +15,7 @@ from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
+from config.phrase import Phrase
 from controller.clock.kernel import kernel_synchronised, read_line
 from controller.clock.trust import RELEASED_UTC, Evidence
 
@@ -78,12 +79,13 @@ def check_hardware_clock(root: Path, utc: datetime, boot_s: float) -> tuple[bool
         try:
             hardware_utc = datetime.fromtimestamp(int(read_line(clock / "since_epoch")), UTC)
         except (ValueError, OverflowError, OSError):
-            remark = "the hardware clock has no time; its battery may be empty"
+            remark = Phrase("the hardware clock has no time; its battery may be empty")
             continue
         if not RELEASED_UTC <= hardware_utc <= PLAUSIBLE_UNTIL_UTC:
-            remark = f"the hardware clock says {hardware_utc:%Y-%m-%d}; its battery may be empty"
+            says = f"{hardware_utc:%Y-%m-%d}"
+            remark = Phrase("the hardware clock says {says}; its battery may be empty", says=says)
         elif abs(hardware_utc - utc) > timedelta(seconds=AGREES_WITHIN_S + DRIFT * boot_s):
-            remark = "the clock no longer agrees with the hardware clock"
+            remark = Phrase("the clock no longer agrees with the hardware clock")
         else:
             return True, ""
     return False, remark

@@ -4,6 +4,8 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from typing import Literal
 
+from config.phrase import Phrase
+
 Belief = Literal["synchronised", "always"]
 """What the site file may say: believe a clock that something has set, or believe it whatever it says."""
 
@@ -21,16 +23,16 @@ STEP_TOLERANCE_S = 1.0
 """Two readings may disagree by this much without a step. The kernel slews both clocks alike, so that only a
 step parts them; what is left is the moment between the two calls, and a leap second."""
 
-NOT_SET = "the clock is not set"
-SET_SINCE = "the clock was set after a person confirmed it"
+NOT_SET = Phrase("the clock is not set")
+SET_SINCE = Phrase("the clock was set after a person confirmed it")
 CONFIRM = "leerie clock SITE.toml --confirm"
-REMEDY = f"Connect the network, or confirm the time ({CONFIRM})"
-SET_REMEDY = f"Connect the network, or set the clock and confirm it ({CONFIRM})"
-FROM_NETWORK = "set from the network"
-FROM_HARDWARE = "set from the hardware clock"
-EARLIER = "found right before, since the board started"
-CONFIRMED = "confirmed by a person"
-BY_SITE_FILE = "believed because the site file says so"
+REMEDY = Phrase("Connect the network, or confirm the time ({command})", command=CONFIRM)
+SET_REMEDY = Phrase("Connect the network, or set the clock and confirm it ({command})", command=CONFIRM)
+FROM_NETWORK = Phrase("set from the network")
+FROM_HARDWARE = Phrase("set from the hardware clock")
+EARLIER = Phrase("found right before, since the board started")
+CONFIRMED = Phrase("confirmed by a person")
+BY_SITE_FILE = Phrase("believed because the site file says so")
 IMPOSSIBLE = f"{BY_SITE_FILE}, but "
 """So begins what is said of a clock that is followed, as its owner asked, although it cannot be right: the
 lights go by it, and the journal marks what it says as not trusted."""
@@ -121,7 +123,7 @@ class ClockTrust:
         if behind:
             self.floor_utc = max(utc, RELEASED_UTC)
         if before_release:
-            return True, f"{IMPOSSIBLE}{self._behind(utc)}"
+            return True, Phrase("believed because the site file says so, but {why}", why=self._behind(utc))
         if evidence.synchronised:
             self.held = FROM_NETWORK
         elif evidence.hardware and self.held != FROM_NETWORK and not behind:
@@ -133,8 +135,10 @@ class ClockTrust:
             return True, self.held
         if self.believe == "always":
             return True, BY_SITE_FILE
-        what = f"{self._not_set} ({evidence.remark})" if evidence.remark else self._not_set
-        return False, f"{what}. {REMEDY}"
+        if not evidence.remark:
+            return False, Phrase("{what}. {remedy}", what=self._not_set, remedy=REMEDY)
+        values = {"what": self._not_set, "remark": evidence.remark, "remedy": REMEDY}
+        return False, Phrase("{what} ({remark}). {remedy}", **values)
 
     def _was_set(self, utc: datetime, boot_s: float) -> bool:
         """Whether the clock was set since a person confirmed it."""
@@ -142,14 +146,28 @@ class ClockTrust:
             return True
         return abs((utc - self._began_utc).total_seconds() - boot_s) > STEP_TOLERANCE_S
 
-    def _behind(self, utc: datetime) -> str:
+    def _behind(self, utc: datetime) -> Phrase:
+        says = f"{utc:%Y-%m-%d}"
         if self.floor_utc == RELEASED_UTC or _is_before_release(utc):
-            limit = f"this program was made ({RELEASED_UTC:%Y-%m-%d})"
-            return f"the clock says {utc:%Y-%m-%d}, before {limit}. {SET_REMEDY}"
-        limit = f"the last entry of the journal ({self.floor_utc:%Y-%m-%d %H:%M} UTC)"
+            return Phrase(
+                "the clock says {says}, before this program was made ({made}). {remedy}",
+                says=says,
+                made=f"{RELEASED_UTC:%Y-%m-%d}",
+                remedy=SET_REMEDY,
+            )
+        last = f"{self.floor_utc:%Y-%m-%d %H:%M}"
         if utc.date() == self.floor_utc.date():
-            return f"the clock is behind {limit}. {REMEDY}"
-        return f"the clock says {utc:%Y-%m-%d}, before {limit}. {REMEDY}"
+            return Phrase(
+                "the clock is behind the last entry of the journal ({last} UTC). {remedy}",
+                last=last,
+                remedy=REMEDY,
+            )
+        return Phrase(
+            "the clock says {says}, before the last entry of the journal ({last} UTC). {remedy}",
+            says=says,
+            last=last,
+            remedy=REMEDY,
+        )
 
 
 def _is_before_release(utc: datetime) -> bool:

@@ -12,6 +12,7 @@ from datetime import date, time, timedelta
 from math import floor
 from zoneinfo import ZoneInfo
 
+from config.phrase import Phrase
 from controller.calendar.intervals import MS_PER_S, Interval, merge, ms_of, overlap, total_ms, utc_of, without
 from controller.calendar.night import Night, local, night_on
 from controller.planning.plan import Window
@@ -46,10 +47,16 @@ class MechanicalTimer:
 
     def __post_init__(self) -> None:
         if self.on == self.off:
-            raise ValueError(f"the two pins of a dial cannot both stand at {self.on:%H:%M}")
+            raise ValueError(
+                Phrase("the two pins of a dial cannot both stand at {at}", at=f"{self.on:%H:%M}")
+            )
         if not abs(self.drift_s_per_day) <= MOST_DRIFT_S_PER_DAY:
-            most = f"{MOST_DRIFT_S_PER_DAY:g} s a day"
-            raise ValueError(f"a dial drifts by at most {most}, not {self.drift_s_per_day:g}")
+            what = Phrase(
+                "a dial drifts by at most {most:g} s a day, not {drift:g}",
+                most=MOST_DRIFT_S_PER_DAY,
+                drift=self.drift_s_per_day,
+            )
+            raise ValueError(what)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -68,7 +75,8 @@ def parse_pins(text: str) -> Pins:
     """
     match = _PINS.fullmatch(text)
     if match is None:
-        raise ValueError(f"“{text}” names no two pins; write on and off such as 21:15-23:45")
+        what = Phrase("“{text}” names no two pins; write on and off such as 21:15-23:45", text=text)
+        raise ValueError(what)
     return Pins(on=time.fromisoformat(match[1]), off=time.fromisoformat(match[2]))
 
 

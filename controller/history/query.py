@@ -7,6 +7,7 @@ from enum import StrEnum
 
 from config.errors import PeriodError
 from config.models.site import Site
+from config.phrase import Phrase
 from controller.calendar.periods import (
     FIRST_YEAR,
     LAST_YEAR,
@@ -72,11 +73,16 @@ def choose_nights(query: HoursQuery, planner: Planner, *, tonight: date, began: 
     if query.period is None:
         whole = _usual(query, planner, tonight, began)
     elif query.first is not None or query.last is not None or query.everything:
-        raise PeriodError("a period has its own dates; leave out either the period or “from”, “to” and “all”")
+        raise PeriodError(
+            Phrase("a period has its own dates; leave out either the period or “from”, “to” and “all”")
+        )
     else:
         whole = read_period(query.period, planner)
     if whole.nights > query.most_nights:
-        raise PeriodError(f"{whole.name} is {whole.nights} nights; ask for fewer at once")
+        what = Phrase(
+            "{period} is {count} nights; ask for fewer at once", period=whole.name, count=whole.nights
+        )
+        raise PeriodError(what)
     return whole
 
 
@@ -93,19 +99,29 @@ def read_period(text: str, planner: Planner) -> Period:
     """
     period = parse_period(text, planner.tz, latitude_deg=planner.site.latitude_deg)
     if not FIRST_YEAR <= period.first.year <= period.last.year <= LAST_YEAR:
-        raise PeriodError(f"“{text}” is out of range; name a year from {FIRST_YEAR} to {LAST_YEAR}")
+        what = Phrase(
+            "“{text}” is out of range; name a year from {first} to {last}",
+            text=text,
+            first=FIRST_YEAR,
+            last=LAST_YEAR,
+        )
+        raise PeriodError(what)
     return period
 
 
 def _usual(query: HoursQuery, planner: Planner, tonight: date, began: date | None) -> Period:
     """Fill in the first and the last night where they are not given."""
     if query.everything and query.first is not None:
-        raise PeriodError("“all” begins with the journal; leave out either “all” or “from”")
+        raise PeriodError(Phrase("“all” begins with the journal; leave out either “all” or “from”"))
     last = query.last or max(tonight, query.first or tonight)
     first = query.first or _usual_first(query, planner, last, began)
     if last < first:
-        named = f"from = {first}" if query.first else f"{first}, where the journal begins"
-        raise PeriodError(f"to = {last} lies before {named}; name a later night")
+        named = f"from = {first}"
+        if not query.first:
+            named = Phrase("{first}, where the journal begins", first=str(first))
+        raise PeriodError(
+            Phrase("to = {last} lies before {first}; name a later night", last=str(last), first=named)
+        )
     return stretch_of_nights(first, last, planner.tz)
 
 

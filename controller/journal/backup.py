@@ -16,6 +16,7 @@ from pathlib import Path
 
 from config.errors import JournalDamagedError, JournalError
 from config.file.atomic_write import fsync, move_into_place
+from config.phrase import Phrase
 from controller.journal.database import (
     BACKUPS_NAME,
     backups_of,
@@ -133,8 +134,12 @@ def quarantine(path: Path, at_utc: datetime) -> Path | None:
     month_ago, now, in_a_month = (f"set-aside-{at_utc + by:{_STAMP}}" for by in (-MONTH, timedelta(0), MONTH))
     if len(others) >= QUARANTINES_KEPT and month_ago < others[QUARANTINES_KEPT - 1].name < in_a_month:
         raise JournalError(
-            f"{QUARANTINES_KEPT} damaged journals were set aside in {path.parent} within a month: the disk "
-            f"spoils them; replace it, then move the files set-aside-* away"
+            Phrase(
+                "{kept} damaged journals were set aside in {folder} within a month: the disk spoils them; "
+                "replace it, then move the files set-aside-* away",
+                kept=QUARANTINES_KEPT,
+                folder=str(path.parent),
+            )
         )
     moved_to = path.with_name(f"{now}.sqlite")
     number = 1
@@ -207,4 +212,10 @@ def put_in_place(copy: Path, path: Path) -> None:
         if os.geteuid() == 0:
             os.chown(part, owner.st_uid, owner.st_gid)
         if not is_nothing(path):
-            raise JournalError(f"a journal came back to {path} while the backup {copy.name} was restored")
+            raise JournalError(
+                Phrase(
+                    "a journal came back to {path} while the backup {backup} was restored",
+                    path=str(path),
+                    backup=copy.name,
+                )
+            )

@@ -8,6 +8,7 @@ from functools import cache
 from pathlib import Path
 
 from config.errors import JournalDamagedError, JournalError
+from config.phrase import Phrase
 from controller.journal.schema import STEPS
 from controller.records.entries import Cause, EventKind
 
@@ -28,21 +29,40 @@ _CHECKPOINT_PAGES = 1000
 # How long to wait where another program holds the file. Short: entries can wait in memory, lights cannot.
 BUSY_S = 0.2
 
-NOTHING_THERE = "the file is empty or gone"
+NOTHING_THERE = Phrase("the file is empty or gone")
 
 # What reading may raise where damage put values into rows that nobody wrote there.
 _READING_ERRORS = (sqlite3.Error, ValueError, TypeError, OverflowError)
 # SQLITE_ERROR is a statement that does not fit the tables. The statements are fixed and so is the version, so
 # the tables are not what they were.
 _DAMAGE = (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB, sqlite3.SQLITE_ERROR)
-DAMAGED = "it is damaged; Leerie sets it aside and starts a new one"
+DAMAGED = Phrase("it is damaged; Leerie sets it aside and starts a new one")
+_TABLES = {"switching", "override", "event"}
+# A version so far ahead was never released; it is damage, too.
+_FURTHEST_VERSION = 100
+# A switching touches about five pages, and each is written whole. Measured over 30 years and 8 zones: pages
+# of 1 kB write a quarter of what 4 kB pages do, and the file is no larger. See tests/bench/bench_journal.py.
+PAGE_BYTES = 1024
+# The log is emptied into the file after so many pages: 1 MB.
+_CHECKPOINT_PAGES = 1000
+# How long to wait where another program holds the file. Short: entries can wait in memory, lights cannot.
+BUSY_S = 0.2
+
+NOTHING_THERE = Phrase("the file is empty or gone")
+
+# What reading may raise where damage put values into rows that nobody wrote there.
+_READING_ERRORS = (sqlite3.Error, ValueError, TypeError, OverflowError)
+# SQLITE_ERROR is a statement that does not fit the tables. The statements are fixed and so is the version, so
+# the tables are not what they were.
+_DAMAGE = (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB, sqlite3.SQLITE_ERROR)
+DAMAGED = Phrase("it is damaged; Leerie sets it aside and starts a new one")
 _MEANINGS = {
     sqlite3.SQLITE_FULL: "the disk is full; make room on it",
     sqlite3.SQLITE_READONLY: "it may not be written; make the disk and the folder writable",
     sqlite3.SQLITE_BUSY: "another program holds it; close that program",
     sqlite3.SQLITE_LOCKED: "another program holds it; close that program",
     sqlite3.SQLITE_CANTOPEN: "it cannot be opened; check who owns the folder, and whether the disk has room",
-    sqlite3.SQLITE_IOERR: "the disk does not read or write; check whether it is full or worn out",
+    sqlite3.SQLITE_IOERR: Phrase("the disk does not read or write; check whether it is full or worn out"),
     **dict.fromkeys(_DAMAGE, DAMAGED),
 }
 
@@ -94,13 +114,27 @@ def journal_errors(path: Path) -> Iterator[None]:
 def explain_error(error: Exception, path: Path) -> JournalError:
     """Say in plain words what SQLite, the system or a row that makes no sense complains of."""
     if isinstance(error, OSError):
-        return JournalError(f"the journal {path}: {error.strerror or error}; check the folder and the disk")
+        return JournalError(
+            Phrase(
+                "the journal {path}: {why}; check the folder and the disk",
+                path=str(path),
+                why=error.strerror or str(error),
+            )
+        )
     if not isinstance(error, sqlite3.Error) or str(error).startswith("Could not decode"):
         # Text that is no text, a cause that is none: only damage puts such a thing into a row.
-        return JournalDamagedError(f"the journal {path}: {DAMAGED} ({error})")
+        return JournalDamagedError(
+            Phrase(
+                "the journal {path}: {damaged} ({error})", path=str(path), damaged=DAMAGED, error=str(error)
+            )
+        )
     code = _code_of(error)
-    meaning = f"{_MEANINGS[code]} ({error})" if code in _MEANINGS else str(error)
-    return (JournalDamagedError if code in _DAMAGE else JournalError)(f"the journal {path}: {meaning}")
+    meaning: str = str(error)
+    if code in _MEANINGS:
+        meaning = Phrase("{meaning} ({error})", meaning=_MEANINGS[code], error=meaning)
+    return (JournalDamagedError if code in _DAMAGE else JournalError)(
+        Phrase("the journal {path}: {meaning}", path=str(path), meaning=meaning)
+    )
 
 
 def _code_of(error: BaseException | None) -> int:
@@ -136,8 +170,11 @@ def open_to_read(path: Path, *, busy_s: float = BUSY_S, any_version: bool = Fals
     """
     if not path.exists():
         raise JournalError(
-            f"there is no journal at {path}; it begins with the first `leerie run`, "
-            "or comes back with its disk or folder"
+            Phrase(
+                "there is no journal at {path}; it begins with the first `leerie run`, or comes back "
+                "with its disk or folder",
+                path=str(path),
+            )
         )
     try:
         return _connect_to_read(path, "mode=ro", busy_s, any_version=any_version)
@@ -155,7 +192,11 @@ def _connect_to_read(path: Path, mode: str, busy_s: float, *, any_version: bool)
         version = _version_of(connection, path)
         if version != len(STEPS) and not any_version:
             raise JournalError(
-                f"the journal {path} is of version {version}; `leerie run` brings it up to date"
+                Phrase(
+                    "the journal {path} is of version {version}; `leerie run` brings it up to date",
+                    path=str(path),
+                    version=version,
+                )
             )
     return connection
 
@@ -195,13 +236,22 @@ def _version_of(connection: sqlite3.Connection, path: Path) -> int:
     if not tables and not version:
         return 0
     if not marked and not tables >= _OUR_TABLES:
-        raise JournalError(f"{path} is not a journal of Leerie; move it away, or use another folder")
+        raise JournalError(
+            Phrase("{path} is not a journal of Leerie; move it away, or use another folder", path=str(path))
+        )
     if not marked or not 0 < version < newest + _FURTHEST_VERSION:
-        raise JournalDamagedError(f"the journal {path}: {DAMAGED} (its first page)")
+        raise JournalDamagedError(
+            Phrase("the journal {path}: {damaged} (its first page)", path=str(path), damaged=DAMAGED)
+        )
     if version > newest:
         raise JournalError(
-            f"the journal {path} was written by a newer Leerie (version {version}, this one knows {newest}); "
-            f"install that one again, or move the journal away"
+            Phrase(
+                "the journal {path} was written by a newer Leerie (version {version}, this one knows "
+                "{newest}); install that one again, or move the journal away",
+                path=str(path),
+                version=version,
+                newest=newest,
+            )
         )
     return version
 
@@ -210,7 +260,9 @@ def _bring_up_to_date(connection: sqlite3.Connection, path: Path, *, fresh: bool
     """Make the tables, or what is new in them, in one transaction."""
     version = _version_of(connection, path)
     if version == 0 and not fresh and backups_of(path):
-        raise JournalDamagedError(f"the journal {path} is empty or gone; Leerie restores it from a backup")
+        raise JournalDamagedError(
+            Phrase("the journal {path} is empty or gone; Leerie restores it from a backup", path=str(path))
+        )
     if version == 0:
         connection.execute(f"PRAGMA page_size = {PAGE_BYTES}")
     connection.execute("PRAGMA journal_mode = WAL")
@@ -227,8 +279,14 @@ def _bring_up_to_date(connection: sqlite3.Connection, path: Path, *, fresh: bool
         if version and isinstance(explain_error(error, path), JournalDamagedError):
             # A step that does not fit is our mistake; the journal must not be set aside for it.
             raise JournalError(
-                f"the journal {path} could not be brought from version {version} to {len(STEPS)} ({error}); "
-                f"nothing in it was changed; install the earlier Leerie again"
+                Phrase(
+                    "the journal {path} could not be brought from version {version} to {newest} "
+                    "({error}); nothing in it was changed; install the earlier Leerie again",
+                    path=str(path),
+                    version=version,
+                    newest=len(STEPS),
+                    error=str(error),
+                )
             ) from error
         raise
 

@@ -17,6 +17,7 @@ from typing import Self
 
 from config.errors import AlreadyRunningError, JournalError
 from config.file.lock import FileLock
+from config.phrase import Phrase
 
 log = logging.getLogger(__name__)
 
@@ -109,9 +110,15 @@ class StateLock:
         return lock
 
     def _refusal(self, process: object) -> AlreadyRunningError:
-        who = f"another Leerie (process {process})" if process else "another Leerie"
+        who = Phrase("another Leerie")
+        if process:
+            who = Phrase("another Leerie (process {process})", process=str(process))
         return AlreadyRunningError(
-            f"{who} already runs with the state folder {self.directory}; stop it, or use another folder"
+            Phrase(
+                "{who} already runs with the state folder {directory}; stop it, or use another folder",
+                who=who,
+                directory=str(self.directory),
+            )
         )
 
 
@@ -119,8 +126,16 @@ def _explain(error: OSError, directory: Path) -> str:
     why = error.strerror or str(error)
     with contextlib.suppress(OSError):
         if not directory.is_dir():
-            return f"the state folder {directory} is gone and cannot be made ({why}); bring it back"
-    return f"the state folder {directory}: {why}; check the path and who owns it"
+            return Phrase(
+                "the state folder {directory} is gone and cannot be made ({why}); bring it back",
+                directory=str(directory),
+                why=why,
+            )
+    return Phrase(
+        "the state folder {directory}: {why}; check the path and who owns it",
+        directory=str(directory),
+        why=why,
+    )
 
 
 def _open(path: Path) -> int:

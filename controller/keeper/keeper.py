@@ -16,6 +16,7 @@ from zoneinfo import ZoneInfo
 
 from config.errors import RelayError
 from config.models.site import Site, Zone
+from config.phrase import Phrase, first_line
 from controller.calendar.night import local
 from controller.clock.clock import Clock
 from controller.clock.trust import CONFIRMED_WITHIN
@@ -182,7 +183,11 @@ class Keeper:
         if abs(now.utc - seen_utc) > CONFIRMED_WITHIN:
             says, sees = (f"{local(each, self.planner.tz):%Y-%m-%d %H:%M:%S}" for each in (now.utc, seen_utc))
             raise ValueError(
-                f"the board's clock says {says}, and you see {sees}; set the clock, then confirm it"
+                Phrase(
+                    "the board's clock says {says}, and you see {sees}; set the clock, then confirm it",
+                    says=says,
+                    sees=sees,
+                )
             )
         self._recorder.confirm_clock(self._clock.confirm(), by=by)
 
@@ -257,7 +262,7 @@ class Keeper:
     def refuse_site(self, words: str) -> None:
         """Record why a changed site file was refused, by its first problem; the old one stays in force."""
         log.error("the site file was refused: %s", words)
-        self._refused, self._site_changed_at = words.splitlines()[0], None
+        self._refused, self._site_changed_at = first_line(words), None
         self._recorder.note(EventKind.SITE_REFUSED, self._refused, self._clock.read())
 
     def stop(self) -> None:
@@ -285,7 +290,7 @@ class Keeper:
             return self._correct(zone, now)
         except Exception as error:
             log.exception("zone %s", zone.id)
-            fault = RelayError(f"cannot be kept: {error}")
+            fault = RelayError(Phrase("cannot be kept: {error}", error=str(error)))
             return self._note_failure(zone.id, self._zones[zone.id], now, fault)
 
     def _log_override(self, override: Override, what: str) -> None:

@@ -17,6 +17,7 @@ from typing import Any, TypeVar
 from apscheduler.schedulers.asyncio import AsyncIOScheduler
 from apscheduler.triggers.base import BaseTrigger
 
+from config.phrase import Phrase
 from controller.calendar.night import Night
 from controller.clock.clock import Clock, step_between
 from controller.clock.evidence import COLLECT_EVERY_S
@@ -104,14 +105,14 @@ class ControlLoop:
         """
         loop = self._loop
         if loop is None or loop.is_closed() or self._stopped:
-            raise TimeoutError("Leerie is stopping or not yet running; try again in a moment")
+            raise TimeoutError(Phrase("Leerie is stopping or not yet running; try again in a moment"))
         given_up = threading.Event()
 
         async def do() -> T:
             if self._stopped:
-                raise TimeoutError("Leerie is stopping; the lights are off")
+                raise TimeoutError(Phrase("Leerie is stopping; the lights are off"))
             if given_up.is_set():
-                raise TimeoutError("the caller waits no longer; it must not be done later")
+                raise TimeoutError(Phrase("the caller waits no longer; it must not be done later"))
             result = work(self.keeper)
             self.run_once()
             self._record_site_soon()

@@ -5,6 +5,7 @@ from datetime import date
 
 from config.models.base import RELAY
 from config.models.site import Fixture, Site, Zone
+from config.phrase import Phrase
 from controller.records.entries import Entry, FixtureIds, Replacement, ReplacementUndone
 from controller.records.reading import Reading
 
@@ -49,7 +50,10 @@ def find_part(zone: Zone, text: str) -> Part:
         if text in (str(place), fixture.id, *fixture.formerly):
             return Part(zone=zone, place=place)
     has = [each.id or str(place) for place, each in enumerate(zone.fixtures, start=1)]
-    raise ValueError(f"zone {zone.id} has no fixture “{text}”; it has {', '.join([*has, RELAY])}")
+    known = ", ".join([*has, RELAY])
+    raise ValueError(
+        Phrase("zone {zone} has no fixture “{text}”; it has {known}", zone=zone.id, text=text, known=known)
+    )
 
 
 def require_past(on_date: date, today: date) -> None:
@@ -59,7 +63,9 @@ def require_past(on_date: date, today: date) -> None:
         ValueError: says so.
     """
     if on_date > today:
-        raise ValueError(f"{on_date} is still to come; name the day on which it was replaced")
+        raise ValueError(
+            Phrase("{day} is still to come; name the day on which it was replaced", day=str(on_date))
+        )
 
 
 def record(site: Site, wanted: Replacement, known: Replacement | None) -> tuple[Replacement, list[Entry]]:

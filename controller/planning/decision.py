@@ -6,6 +6,7 @@ What wins, first to last: zone out of service, override, clock not trusted, spec
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
+from config.phrase import Phrase
 from controller.planning.planner import Planner, ProgramState
 from controller.records.entries import Cause, Override
 from controller.records.reading import Reading
@@ -123,16 +124,28 @@ def place_override(
     """
     planner.site.zone(zone_id)
     if ends_at_utc is not None and lasts_s is not None:
-        raise ValueError("an override ends at an instant or after a time, not both; give one of them")
+        raise ValueError(Phrase("an override ends at an instant or after a time, not both; give one of them"))
     if lasts_s is not None and not 0 < lasts_s <= MOST_OVERRIDE_S:
-        raise ValueError(f"an override lasts more than 0 s and at most {_MOST_DAYS} days, not {lasts_s:g} s")
+        raise ValueError(
+            Phrase(
+                "an override lasts more than 0 s and at most {most} days, not {lasts:g} s",
+                most=_MOST_DAYS,
+                lasts=lasts_s,
+            )
+        )
     if ends_at_utc is not None and not now.trusted:
-        raise ValueError(f"say for how long, not until when: {now.trust}")
+        raise ValueError(Phrase("say for how long, not until when: {trust}", trust=now.trust))
     if ends_at_utc is not None and ends_at_utc <= now.utc:
-        raise ValueError(f"{ends_at_utc:%Y-%m-%dT%H:%M:%SZ} is already over; name a later instant")
+        end = f"{ends_at_utc:%Y-%m-%dT%H:%M:%SZ}"
+        raise ValueError(Phrase("{end} is already over; name a later instant", end=end))
     if ends_at_utc is not None and (ends_at_utc - now.utc).total_seconds() > MOST_OVERRIDE_S:
-        what = f"{ends_at_utc:%Y-%m-%dT%H:%M:%SZ} is more than {_MOST_DAYS} days away"
-        raise ValueError(f"{what}; name an earlier instant, or change the program")
+        raise ValueError(
+            Phrase(
+                "{end} is more than {most} days away; name an earlier instant, or change the program",
+                end=f"{ends_at_utc:%Y-%m-%dT%H:%M:%SZ}",
+                most=_MOST_DAYS,
+            )
+        )
     if ends_at_utc is None and lasts_s is None:
         if now.trusted:
             at_most_utc = now.utc + timedelta(seconds=LONGEST_OVERRIDE_S)

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 from config.models.site import Zone
+from config.phrase import Phrase
 from config.program.spans import ClockEdge, Span, SunEdge, SunEvent
 from controller.calendar.intervals import first_part, merge, overlap
 from controller.calendar.night import Night, clock_in_night, local
@@ -38,13 +39,13 @@ class NoLight:
     """A span that gives no light in a night, and why.
 
     Attributes:
-        words: the reason, for a person who reads English.
+        words: the reason.
         event: the moment of the sun that does not come; None where it is for another reason.
         begins_utc: where the span would begin and end, in the night or not; None where the sun decides.
     """
 
     span: Span
-    words: str
+    words: Phrase
     event: SunEvent | None = None
     begins_utc: datetime | None = None
     ends_utc: datetime | None = None
@@ -85,13 +86,14 @@ class _NoLight(Exception):  # noqa: N818 - a reason, not an error
 
     def __init__(
         self,
-        words: str,
+        words: Phrase,
         *,
         event: SunEvent | None = None,
         begins: datetime | None = None,
         ends: datetime | None = None,
     ) -> None:
         super().__init__(words)
+        self.words = words
         self.event = event
         self.begins_utc = begins
         self.ends_utc = ends
@@ -100,7 +102,7 @@ class _NoLight(Exception):  # noqa: N818 - a reason, not an error
         """Give the value."""
         return NoLight(
             span=span,
-            words=str(self),
+            words=self.words,
             event=self.event,
             begins_utc=self.begins_utc,
             ends_utc=self.ends_utc,
@@ -151,16 +153,19 @@ def _lit(span: Span, night: Night, place: PlanContext) -> list[tuple[datetime, d
         ends = _instant(span.ends, night, place)
     if ends <= begins:
         first, last = _edge_text(span.begins, begins, place), _edge_text(span.ends, ends, place)
-        raise _NoLight(f"{first} is not before {last}", begins=begins, ends=ends)
+        words = Phrase("{first} is not before {last}", first=first, last=last)
+        raise _NoLight(words, begins=begins, ends=ends)
     lit = overlap([(begins, ends)], [(night.starts_at_utc, night.ends_at_utc)])
     if not lit:
-        words = f"{_clock(begins, place)} to {_clock(ends, place)} is outside this night"
+        first, last = _clock(begins, place), _clock(ends, place)
+        words = Phrase("{first} to {last} is outside this night", first=first, last=last)
         raise _NoLight(words, begins=begins, ends=ends)
     if span.while_dark:
         dark = place.sun.dark_intervals(night, place.dusk_angle_deg)
         lit = overlap(lit, [(each.starts_at_utc, each.ends_at_utc) for each in dark])
         if not lit:
-            words = f"it is never dark from {_clock(begins, place)} to {_clock(ends, place)}"
+            first, last = _clock(begins, place), _clock(ends, place)
+            words = Phrase("it is never dark from {first} to {last}", first=first, last=last)
             raise _NoLight(words, begins=begins, ends=ends)
     if span.at_most is not None:
         # A limit on the light, not on the span.
@@ -177,8 +182,14 @@ def _instant(edge: ClockEdge | SunEdge, night: Night, place: PlanContext) -> dat
     find = place.sun.dawn if edge.event in (SunEvent.DAWN, SunEvent.SUNRISE) else place.sun.dusk
     at_utc = find(night, angle_deg)
     if at_utc is None:
-        cause = f"sink {angle_deg:g}° below the horizon" if twilight else "set"
-        raise _NoLight(f"no {edge.event} this night, the sun does not {cause}", event=edge.event)
+        words = Phrase("no {event} this night, the sun does not set", event=str(edge.event))
+        if twilight:
+            words = Phrase(
+                "no {event} this night, the sun does not sink {angle:g}° below the horizon",
+                event=str(edge.event),
+                angle=angle_deg,
+            )
+        raise _NoLight(words, event=edge.event)
     return at_utc + timedelta(seconds=edge.offset_s)
 
 

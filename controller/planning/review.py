@@ -10,6 +10,7 @@ from itertools import groupby
 
 from config.errors import KeyPath, Severity
 from config.models.site import Zone
+from config.phrase import Phrase, list_phrases
 from config.program.spans import NOON_HOUR, ClockEdge, Span, SunEdge
 from config.program.special_nights import Nights, OneDate
 from config.validation.finding import SiteFinding
@@ -65,10 +66,14 @@ def _review_zone(zone: Zone, path: KeyPath, year: Sequence[Night], place: PlanCo
 def _review_idle(path: KeyPath, condition: Nights, year: Sequence[Night]) -> Iterator[Finding]:
     """Say why a special night decides no night of the year; one that is still to come is in order."""
     if any(condition.match(night.date) for night in year):
-        what = "never decides: a later special night matches each of its nights, and the last one decides"
-        yield Severity.WARNING, SiteFinding(path, what, "move it below the other, or remove it")
+        what = Phrase(
+            "never decides: a later special night matches each of its nights, and the last one decides"
+        )
+        remedy = Phrase("move it below the other, or remove it")
+        yield Severity.WARNING, SiteFinding(path, what, remedy)
     elif isinstance(condition, OneDate) and condition.on_date < year[0].date:
-        yield Severity.NOTE, SiteFinding(path, "is in the past", "remove it, or give it a later date")
+        what, remedy = Phrase("is in the past"), Phrase("remove it, or give it a later date")
+        yield Severity.NOTE, SiteFinding(path, what, remedy)
 
 
 def _review_program(
@@ -81,7 +86,7 @@ def _review_program(
         plans = [plan_night(ZoneProgram(id="", program=(span,)), night, place) for night in decided]
         dark = [plan for plan in plans if not plan.windows]
         if dark:
-            severity, what = _describe(span, plans, dark)
+            severity, what = _describe(plans, dark)
             yield severity, SiteFinding((*path, index), what, _remedy(span, severity))
         yield from _review_daylight((*path, index), span, plans, place)
 
@@ -95,15 +100,26 @@ def _review_daylight(
     if not many:
         return
     worst = max(many, key=lambda night: by_day[night])
-    which = f"{len(many)} of its {len(plans)} nights" if len(plans) > 1 else "its only night"
-    what = f"is lit in daylight for {HOURS_IN_DAYLIGHT} hours or more on {which}"
-    what += f", at most {by_day[worst]:.1f} h ({worst})"
+    values = {"hours": HOURS_IN_DAYLIGHT, "most": by_day[worst], "worst": str(worst)}
+    what = Phrase(
+        "is lit in daylight for {hours} hours or more on its only night, at most {most:.1f} h ({worst})",
+        **values,
+    )
+    if len(plans) > 1:
+        what = Phrase(
+            "is lit in daylight for {hours} hours or more on {many} of its {all} nights, "
+            "at most {most:.1f} h ({worst})",
+            many=len(many),
+            all=len(plans),
+            **values,
+        )
     severity = Severity.WARNING if 2 * len(many) > len(plans) else Severity.NOTE
-    remedy = "add “, while dark” or change the times"
+    remedy = Phrase("add “, while dark” or change the times")
     ends = span.ends
     if isinstance(ends, ClockEdge) and 0 < ends.hour < NOON_HOUR and isinstance(span.begins, SunEdge):
-        remedy = (
-            f"write {ends.hour + NOON_HOUR}:{ends.minute:02} if the evening is meant, or add “, while dark”"
+        remedy = Phrase(
+            "write {evening} if the evening is meant, or add “, while dark”",
+            evening=f"{ends.hour + NOON_HOUR}:{ends.minute:02}",
         )
     yield severity, SiteFinding(path, what, remedy)
 
@@ -117,31 +133,62 @@ def _daylight_h(plan: NightPlan, place: PlanContext) -> float:
     return (lit - in_the_dark) / timedelta(hours=1)
 
 
-def _describe(span: Span, plans: Sequence[NightPlan], dark: Sequence[NightPlan]) -> tuple[Severity, str]:
-    why = dark[0].because.removeprefix(f"{span}: ")
-    first, last = dark[0].night.date, dark[-1].night.date
+def _describe(plans: Sequence[NightPlan], dark: Sequence[NightPlan]) -> tuple[Severity, Phrase]:
+    why = next((each.words for each in dark[0].no_light), Phrase("no light"))
+    first, last = str(dark[0].night.date), str(dark[-1].night.date)
+    if len(dark) == len(plans) == 1:
+        what = Phrase(
+            "gives no light on its only night from {first} to {last} ({why})", first=first, last=last, why=why
+        )
+        return Severity.WARNING, what
     if len(dark) == len(plans):
-        which = f"any of its {len(dark)} nights" if len(dark) > 1 else "its only night"
-        return Severity.WARNING, f"gives no light on {which} from {first} to {last} ({why})"
-    which = f"{len(dark)} of its {len(plans)} nights"
-    return Severity.NOTE, f"gives no light on {which}: {_dark_runs(plans)} ({first}: {why})"
+        what = Phrase(
+            "gives no light on any of its {count} nights from {first} to {last} ({why})",
+            count=len(dark),
+            first=first,
+            last=last,
+            why=why,
+        )
+        return Severity.WARNING, what
+    what = Phrase(
+        "gives no light on {dark} of its {all} nights: {runs} ({first}: {why})",
+        dark=len(dark),
+        all=len(plans),
+        runs=_dark_runs(plans),
+        first=first,
+        why=why,
+    )
+    return Severity.NOTE, what
 
 
-def _dark_runs(plans: Sequence[NightPlan]) -> str:
+def _dark_runs(plans: Sequence[NightPlan]) -> Phrase:
     """Name the runs of dark nights; nights on which another program decides do not interrupt one."""
     runs = [[*run] for is_dark, run in groupby(plans, key=lambda plan: not plan.windows) if is_dark]
     dark = [(run[0].night.date, run[-1].night.date) for run in runs]
-    named = [f"{first} to {last}" if last > first else f"{first}" for first, last in dark[:RUNS_NAMED]]
+    named = [
+        Phrase("{first} to {last}", first=str(first), last=str(last)) if last > first else f"{first}"
+        for first, last in dark[:RUNS_NAMED]
+    ]
     more = len(dark) - len(named)
-    return " and ".join(named) if not more else f"{', '.join(named)} and {more} more"
+    if more:
+        return Phrase("{names} and {count} more", names=list_phrases(named), count=more)
+    first_run, *others = named
+    return Phrase("{first} and {last}", first=first_run, last=others[0]) if others else list_phrases(named)
 
 
-def _remedy(span: Span, severity: Severity) -> str:
+def _remedy(span: Span, severity: Severity) -> Phrase:
     is_note = severity is Severity.NOTE
-    kept = "leave it if those nights may stay dark" if is_note else "change it or remove it"
+    kept = Phrase("change it or remove it")
+    if is_note:
+        kept = Phrase("leave it if those nights may stay dark")
     sun = [str(edge) for edge in (span.begins, span.ends) if isinstance(edge, SunEdge)]
     if sun:
-        return f"{kept}; a clock time in place of {' and '.join(sun)} does not move with the sun"
+        named = Phrase("{first} and {last}", first=sun[0], last=sun[1]) if len(sun) > 1 else sun[0]
+        return Phrase(
+            "{kept}; a clock time in place of {edges} does not move with the sun", kept=kept, edges=named
+        )
+    if span.while_dark and is_note:
+        return kept
     if span.while_dark:
-        return kept if is_note else f"{kept}; “while dark” waits for darkness that does not come"
-    return f"{kept}; choose clock times that no clock change takes away"
+        return Phrase("{kept}; “while dark” waits for darkness that does not come", kept=kept)
+    return Phrase("{kept}; choose clock times that no clock change takes away", kept=kept)
