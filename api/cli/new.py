@@ -153,12 +153,13 @@ def _place(text: str) -> tuple[float, float]:
 
 
 def _time_zone(text: str) -> str:
+    from config.phrase import Phrase
     from config.validation.finding import suggest
 
     known = zoneinfo.available_timezones()
     if text not in known:
-        meant = suggest(text, known)
-        raise ValueError(f"“{text}” is no time zone; {meant}write an area and a city, such as Europe/Oslo")
+        remedy = suggest(text, known, Phrase("write an area and a city, such as Europe/Oslo"))
+        raise ValueError(f"“{text}” is no time zone; {remedy}")
     return text
 
 

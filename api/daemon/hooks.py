@@ -12,6 +12,7 @@ from api.daemon.site_file import SiteFile, SiteFileUse
 from api.web.hub import EventHub
 from config.errors import SiteFileError
 from config.file.loader import LoadedSite, locate
+from config.phrase import Phrase
 from config.validation.finding import SiteFinding
 from controller.clock.clock import SystemClock
 from controller.clock.tzdata import reload_zone, tz_data_stamp, use_newest_zone_data
@@ -168,6 +169,7 @@ class DaemonHooks:
 
     def _require_board(self, loaded: LoadedSite) -> None:
         if loaded.site.relays.board != self._board:
-            what, remedy = f"is not the board in use, “{self._board}”", "restart Leerie to use another board"
+            what = Phrase("is not the board in use, “{board}”", board=self._board)
+            remedy = Phrase("restart Leerie to use another board")
             finding = SiteFinding(("relays", "board"), what, remedy)
             raise SiteFileError(locate([finding], loaded.text, loaded.file_name))

@@ -15,6 +15,7 @@ from pathlib import Path
 from config.errors import SiteFileError
 from config.file.atomic_write import FileChangedError
 from config.file.loader import BYTE_ORDER_MARK, LoadedSite, decode_text, parse_site, read_bytes, refuse_file
+from config.phrase import Phrase
 
 log = logging.getLogger("leerie")
 
@@ -137,7 +138,8 @@ class SiteFile:
             if self._known is None:
                 self._settle()
             if signature_of(self._path) != self._known:
-                what, remedy = "was changed by hand and is not read yet", "try again in a few seconds"
+                what = Phrase("was changed by hand and is not read yet")
+                remedy = Phrase("try again in a few seconds")
                 raise refuse_file(str(self._path), what, remedy) from FileChangedError()
             yield
 
@@ -149,7 +151,7 @@ class SiteFile:
     @contextmanager
     def _held(self) -> Iterator[None]:
         if not self._lock.acquire(timeout=WAIT_S):
-            raise TimeoutError("the site file is being read or changed; try again in a moment")
+            raise TimeoutError(Phrase("the site file is being read or changed; try again in a moment"))
         try:
             yield
         finally:

@@ -11,6 +11,7 @@ from config.errors import Severity, SiteProblem
 from config.file.loader import LoadedSite, locate
 from config.header import HEADER_PINS
 from config.models.site import Zone
+from config.phrase import Phrase
 from config.validation.finding import SiteFinding
 from controller.planning.planner import Planner
 from controller.planning.review import review_year
@@ -66,7 +67,7 @@ def find_problems(loaded: LoadedSite, first: date | None, *, now_utc: datetime) 
 def _review_board(board: BoardName) -> Iterator[tuple[Severity, SiteFinding]]:
     path = ("relays", "board")
     if board == "simulated":
-        remedy = 'write board = "gpio" once relays are wired to the pins'
+        remedy = Phrase('write board = "gpio" once relays are wired to the pins')
         yield Severity.NOTE, SiteFinding(path, SIMULATED, remedy)
     elif missing := missing_library(board):
         yield Severity.WARNING, SiteFinding(path, *missing)

@@ -137,8 +137,8 @@ class ClockTrust:
             return True, BY_SITE_FILE
         if not evidence.remark:
             return False, Phrase("{what}. {remedy}", what=self._not_set, remedy=REMEDY)
-        values = {"what": self._not_set, "remark": evidence.remark, "remedy": REMEDY}
-        return False, Phrase("{what} ({remark}). {remedy}", **values)
+        remark = evidence.remark
+        return False, Phrase("{what} ({remark}). {remedy}", what=self._not_set, remark=remark, remedy=REMEDY)
 
     def _was_set(self, utc: datetime, boot_s: float) -> bool:
         """Whether the clock was set since a person confirmed it."""

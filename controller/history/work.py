@@ -7,11 +7,12 @@ from datetime import date, timedelta
 
 from config.models.base import RELAY
 from config.models.site import Site
+from config.phrase import Phrase, list_phrases
 from controller.calendar.intervals import MS_PER_S
 from controller.calendar.periods import Season, stretch_of_nights
 from controller.energy.unknown import unknown_figures
 from controller.history.account import AccountInput, account_for_past
-from controller.history.dark_nights import Outage, dates_text, outages_of
+from controller.history.dark_nights import Outage, between_text, dates_text, outages_of
 from controller.history.lamp_wear import Wear
 from controller.history.totals import HourSum
 from controller.lamps.life import LampLife
@@ -21,14 +22,16 @@ from controller.records.entries import Cause
 NEARLY_USED = 0.9
 # A restart keeps a zone dark for seconds; an outage that is worth somebody's time lasts longer.
 _MATTERS_MS = 600 * MS_PER_S
-_OF_ZONE: dict[Cause | None, str] = {
-    None: "find out why it was dark",
-    Cause.RELAY_FAULT: "check the relay and its wiring: it failed",
+_OF_ZONE: dict[Cause | None, Phrase] = {
+    None: Phrase("find out why it was dark"),
+    Cause.RELAY_FAULT: Phrase("check the relay and its wiring: it failed"),
 }
-_OF_GARDEN: dict[Cause | None, str] = {
-    Cause.POWER_LOST: "have the supply checked, plug and protective device first: there was no power",
-    Cause.STOPPED: "find out why the program was stopped: the garden was dark",
-    Cause.CLOCK_NOT_TRUSTED: "connect the board to the network or fit a clock module: the time was not known",
+_OF_GARDEN: dict[Cause | None, Phrase] = {
+    Cause.POWER_LOST: Phrase("have the supply checked, plug and protective device first: there was no power"),
+    Cause.STOPPED: Phrase("find out why the program was stopped: the garden was dark"),
+    Cause.CLOCK_NOT_TRUSTED: Phrase(
+        "connect the board to the network or fit a clock module: the time was not known"
+    ),
 }
 
 # Light that was missed longer ago is no matter of today.
@@ -38,16 +41,16 @@ _SOON = timedelta(days=31)
 
 # Common practice, no source.
 AT_ANY_TIME = (
-    "clean lenses and glass",
-    "trim growth that covers a light",
-    "re-aim and straighten what has moved",
-    "look over cables and connectors; tighten the terminals with the transformer unplugged",
+    Phrase("clean lenses and glass"),
+    Phrase("trim growth that covers a light"),
+    Phrase("re-aim and straighten what has moved"),
+    Phrase("look over cables and connectors; tighten the terminals with the transformer unplugged"),
 )
 AFTER = {
-    Season.SPRING: "move lights out of the way of summer growth",
-    Season.SUMMER: "clear leaves off the lights in the ground as they fall",
-    Season.AUTUMN: "take up what frost or a snow shovel would break",
-    Season.WINTER: "straighten what frost has lifted",
+    Season.SPRING: Phrase("move lights out of the way of summer growth"),
+    Season.SUMMER: Phrase("clear leaves off the lights in the ground as they fall"),
+    Season.AUTUMN: Phrase("take up what frost or a snow shovel would break"),
+    Season.WINTER: Phrase("straighten what frost has lifted"),
 }
 
 
@@ -63,7 +66,7 @@ class Task:
     """
 
     zone: str | None
-    words: str
+    words: Phrase
     by: date | None = None
     part: str | None = None
 
@@ -101,7 +104,11 @@ def find_tasks(
         *(
             Task(
                 zone=each.zone,
-                words=f"replace the relay: {each.cycles:,} of {each.endurance_cycles:,} cycles are made",
+                words=Phrase(
+                    "replace the relay: {cycles:,} of {endurance:,} cycles are made",
+                    cycles=each.cycles,
+                    endurance=each.endurance_cycles,
+                ),
                 part=RELAY,
             )
             for each in wear.relays
@@ -126,7 +133,7 @@ def find_attention(inputs: AccountInput, wear: Wear, tonight: date) -> tuple[Tas
     return find_tasks(planner.site, sums, outages_of(sums), wear, due_before=tonight + _SOON)
 
 
-def usual_work(season: Season | None) -> tuple[str, ...]:
+def usual_work(season: Season | None) -> tuple[Phrase, ...]:
     """Give what is usually done after a season, or at any time; common practice, no source."""
     return AT_ANY_TIME if season is None else (*AT_ANY_TIME, AFTER[season])
 
@@ -148,28 +155,32 @@ def _dark(outages: Iterable[Outage], last_planned: Mapping[str | None, date]) ->
     for (reason, place), some in nights.items():
         if reason is Cause.OUT_OF_SERVICE:
             since = some[-1].first
-            words = f"put it back into service; it has been out since {dates_text(since, since)}"
+            words = Phrase("put it back into service; it has been out since {day}", day=since)
             yield Task(zone=place, words=words)
         elif sum(each.lasts_ms / len(each.zones) for each in some) >= _MATTERS_MS:
-            yield Task(zone=place, words=f"{asks_for[reason]} {_on_nights(some)}")
+            yield Task(zone=place, words=list_phrases([asks_for[reason], _on_nights(some)], " "))
 
 
-def _on_nights(outages: Sequence[Outage]) -> str:
+def _on_nights(outages: Sequence[Outage]) -> Phrase:
     """Say on how many nights, and which."""
     number, first, last = sum(each.nights for each in outages), outages[0].first, outages[-1].last
     if number == 1:
-        return f"in the night of {dates_text(first, last)}"
+        return Phrase("in the night of {dates}", dates=dates_text(first, last))
     if len(outages) == 1:
-        return f"on {number} nights, {dates_text(first, last)}"
-    return f"on {number} nights between {dates_text(first, last, joined_by='and')}"
+        return Phrase("on {count} nights, {dates}", count=number, dates=dates_text(first, last))
+    return Phrase("on {count} nights {between}", count=number, between=between_text(first, last))
 
 
 def _lamps(lamps: Iterable[LampLife], due_before: date) -> Iterator[Task]:
     for life in lamps:
         if is_due(life, due_before):
             assert life.used is not None, "what is due has a rated life"
-            what = f"replace {life.lamps.fixture.count} × {life.lamps.name}"
-            words = f"{what}: {life.used * 100:.0f} % of the rated life used"
+            words = Phrase(
+                "replace {count} × {name}: {used:.0f} % of the rated life used",
+                count=life.lamps.fixture.count,
+                name=life.lamps.name,
+                used=life.used * 100,
+            )
             by = None if life.used >= 1 else life.replace_about
             yield Task(zone=life.lamps.zone, part=life.lamps.part, words=words, by=by)
 
@@ -182,10 +193,13 @@ def _measurements(site: Site, sums: Iterable[HourSum]) -> Iterator[Task]:
         return
     unknown = unknown_figures(site, zones)
     for zone in unknown.loads:
-        yield Task(zone=zone, words="measure its load, for measured_watts in the site file")
+        yield Task(zone=zone, words=Phrase("measure its load, for measured_watts in the site file"))
     for transformer in unknown.losses:
         name = next(each.name for each in site.transformers if each.id == transformer)
-        words = f"look up the losses of the transformer {name}, for efficiency in the site file"
+        words = Phrase(
+            "look up the losses of the transformer {name}, for efficiency in the site file", name=name
+        )
         yield Task(zone=None, words=words)
     if unknown.no_transformer:
-        yield Task(zone=None, words="enter the transformer and its efficiency in the site file")
+        words = Phrase("enter the transformer and its efficiency in the site file")
+        yield Task(zone=None, words=words)

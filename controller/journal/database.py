@@ -37,31 +37,14 @@ _READING_ERRORS = (sqlite3.Error, ValueError, TypeError, OverflowError)
 # the tables are not what they were.
 _DAMAGE = (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB, sqlite3.SQLITE_ERROR)
 DAMAGED = Phrase("it is damaged; Leerie sets it aside and starts a new one")
-_TABLES = {"switching", "override", "event"}
-# A version so far ahead was never released; it is damage, too.
-_FURTHEST_VERSION = 100
-# A switching touches about five pages, and each is written whole. Measured over 30 years and 8 zones: pages
-# of 1 kB write a quarter of what 4 kB pages do, and the file is no larger. See tests/bench/bench_journal.py.
-PAGE_BYTES = 1024
-# The log is emptied into the file after so many pages: 1 MB.
-_CHECKPOINT_PAGES = 1000
-# How long to wait where another program holds the file. Short: entries can wait in memory, lights cannot.
-BUSY_S = 0.2
-
-NOTHING_THERE = Phrase("the file is empty or gone")
-
-# What reading may raise where damage put values into rows that nobody wrote there.
-_READING_ERRORS = (sqlite3.Error, ValueError, TypeError, OverflowError)
-# SQLITE_ERROR is a statement that does not fit the tables. The statements are fixed and so is the version, so
-# the tables are not what they were.
-_DAMAGE = (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB, sqlite3.SQLITE_ERROR)
-DAMAGED = Phrase("it is damaged; Leerie sets it aside and starts a new one")
 _MEANINGS = {
-    sqlite3.SQLITE_FULL: "the disk is full; make room on it",
-    sqlite3.SQLITE_READONLY: "it may not be written; make the disk and the folder writable",
-    sqlite3.SQLITE_BUSY: "another program holds it; close that program",
-    sqlite3.SQLITE_LOCKED: "another program holds it; close that program",
-    sqlite3.SQLITE_CANTOPEN: "it cannot be opened; check who owns the folder, and whether the disk has room",
+    sqlite3.SQLITE_FULL: Phrase("the disk is full; make room on it"),
+    sqlite3.SQLITE_READONLY: Phrase("it may not be written; make the disk and the folder writable"),
+    sqlite3.SQLITE_BUSY: Phrase("another program holds it; close that program"),
+    sqlite3.SQLITE_LOCKED: Phrase("another program holds it; close that program"),
+    sqlite3.SQLITE_CANTOPEN: Phrase(
+        "it cannot be opened; check who owns the folder, and whether the disk has room"
+    ),
     sqlite3.SQLITE_IOERR: Phrase("the disk does not read or write; check whether it is full or worn out"),
     **dict.fromkeys(_DAMAGE, DAMAGED),
 }

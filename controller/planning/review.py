@@ -100,19 +100,16 @@ def _review_daylight(
     if not many:
         return
     worst = max(many, key=lambda night: by_day[night])
-    values = {"hours": HOURS_IN_DAYLIGHT, "most": by_day[worst], "worst": str(worst)}
-    what = Phrase(
-        "is lit in daylight for {hours} hours or more on its only night, at most {most:.1f} h ({worst})",
-        **values,
-    )
+    which = Phrase("its only night")
     if len(plans) > 1:
-        what = Phrase(
-            "is lit in daylight for {hours} hours or more on {many} of its {all} nights, "
-            "at most {most:.1f} h ({worst})",
-            many=len(many),
-            all=len(plans),
-            **values,
-        )
+        which = Phrase("{some} of its {all} nights", some=len(many), all=len(plans))
+    what = Phrase(
+        "is lit in daylight for {hours} hours or more on {which}, at most {most:.1f} h ({worst})",
+        hours=HOURS_IN_DAYLIGHT,
+        which=which,
+        most=by_day[worst],
+        worst=str(worst),
+    )
     severity = Severity.WARNING if 2 * len(many) > len(plans) else Severity.NOTE
     remedy = Phrase("add “, while dark” or change the times")
     ends = span.ends

@@ -7,6 +7,7 @@ from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 
 from config.file.toml_positions import Positions
+from config.phrase import Phrase
 from config.validation.finding import suggest, write_path
 from tests.config.toml_texts import documents, list_paths
 
@@ -133,4 +134,4 @@ def test_a_path_is_written_as_a_person_counts(path, text):
 )
 def test_a_word_like_a_known_one_is_suggested(word, hint):
     """A slip of the finger and capitals are caught, and a word unlike any other suggests nothing."""
-    assert suggest(word, ["watts", "count"]) == hint
+    assert suggest(word, ["watts", "count"], Phrase("leave it out")) == f"{hint}leave it out"
