@@ -22,7 +22,7 @@ KEYWORDS = {
     "N_": None,
     "ngettext": (1, 2),
     "pgettext": ((1, "c"), 2),
-    "Phrase": None,
+    "Phrase": (1,),
     "count_phrase": (1, 2),
 }
 METHODS = [("**.py", "python"), ("**/templates/**.html", "jinja2"), ("**/templates/**.svg", "jinja2")]

@@ -204,21 +204,26 @@ class TappedTransformer(Table):
     taps: Annotated[tuple[float, ...], read_by(_take_taps)] = Field(
         (), description=Phrase("the volts of all its taps, such as [12, 13, 14, 15]")
     )
-    commons: int = Field(1, ge=1, le=12, description="how many commons it has, 1 to 12")
+    commons: int = Field(1, ge=1, le=12, description=Phrase("how many commons it has, 1 to 12"))
     common_limit_a: Number = Field(
-        COMMON_LIMIT_A, gt=0, le=100, description="the amperes that each common may carry, over 0 up to 100"
+        COMMON_LIMIT_A,
+        gt=0,
+        le=100,
+        description=Phrase("the amperes that each common may carry, over 0 up to 100"),
     )
     regulation_percent: Number | None = Field(
         None,
         ge=0,
         le=50,
-        description="how much its volts rise from full load to no load, in percent, 0 to 50, such as 8",
+        description=Phrase(
+            "how much its volts rise from full load to no load, in percent, 0 to 50, such as 8"
+        ),
     )
     no_load_volts: Volts | None = Field(
-        None, description="the volts measured at the tap in use with nothing connected, such as 12.9"
+        None, description=Phrase("the volts measured at the tap in use with nothing connected, such as 12.9")
     )
     full_load_volts: Volts | None = Field(
-        None, description="the volts measured at the tap in use at the rated load, such as 11.9"
+        None, description=Phrase("the volts measured at the tap in use at the rated load, such as 11.9")
     )
     measured_volts: Volts | None = Field(
         None, description=Phrase("the volts measured at the tap in use with everything lit, such as 12.3")
@@ -278,7 +283,7 @@ class Cable(Table):
         None, description=Phrase("the volts of its tap, where it is another than the usual")
     )
     common: int | None = Field(
-        None, ge=1, description="which of the transformer's commons it is connected to, from 1"
+        None, ge=1, description=Phrase("which of the transformer's commons it is connected to, from 1")
     )
     splice_ohm: Number = Field(
         0.0,

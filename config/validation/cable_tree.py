@@ -21,6 +21,31 @@ MOST_NODES = 500
 _FEED_NAME = re.compile(r" V(, common \d+)?$|, common \d+$")
 
 
+# What joins two transformers, two taps, or two commons.
+_JOINED = (
+    (
+        Phrase(
+            "leads to “{node}”, which the cable on line {line} supplies from another transformer",
+            node="",
+            line=0,
+        ),
+        Phrase("begin both at the same transformer, or keep them apart: two transformers may not be joined"),
+    ),
+    (
+        Phrase(
+            "leads to “{node}”, which the cable on line {line} supplies from another tap", node="", line=0
+        ),
+        Phrase("begin both at the same tap, or keep them apart: two taps may not be joined"),
+    ),
+    (
+        Phrase(
+            "leads to “{node}”, which the cable on line {line} supplies from another common", node="", line=0
+        ),
+        Phrase("begin both at the same common, or keep them apart: two commons may not be joined"),
+    ),
+)
+
+
 @dataclass(frozen=True, kw_only=True, slots=True)
 class FixtureRef:
     """A fixture of the file: its node, line or hub, the ids of its zone and of the zone's transformer."""
@@ -238,10 +263,8 @@ def _explain_joined(
 ) -> SiteFinding:
     """Say that a cable leads to what another tap, common or transformer supplies."""
     differs = next(at for at, (one, two) in enumerate(zip(feed, fed, strict=True)) if one != two)
-    noun = ("transformer", "tap", "common")[differs]
-    what = f"leads to “{node}”, which the cable on line {{line}} supplies from another {noun}"
-    remedy = f"begin both at the same {noun}, or keep them apart: two {noun}s may not be joined"
-    return SiteFinding((*run.path, run.form), what, remedy, (*other.path, other.form))
+    what, remedy = _JOINED[differs]
+    return SiteFinding((*run.path, run.form), what.fill(node=node), remedy, (*other.path, other.form))
 
 
 def _check_begins(tree: CableTree, reached: set[str]) -> Iterator[SiteFinding]:
@@ -264,7 +287,9 @@ def _check_begins(tree: CableTree, reached: set[str]) -> Iterator[SiteFinding]:
             loop = [*reversed(trail[:-1]), run]
             way = " → ".join(f"“{each.begins}”" for each in [*loop, loop[0]])
             what = Phrase("is part of a loop that no transformer supplies: {way}", way=way)
-            remedy = Phrase("begin one cable of it at a transformer, or at a node that a transformer supplies")
+            remedy = Phrase(
+                "begin one cable of it at a transformer, or at a node that a transformer supplies"
+            )
             yield SiteFinding(run.path, what, remedy)
 
 
