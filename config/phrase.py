@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import gettext
 import string
 from collections.abc import Callable, Mapping, Sequence
 from datetime import date, datetime
@@ -48,7 +47,9 @@ class Phrase(str):
         """Make a phrase; ``many`` is the template for other counts than one, and the count."""
         english = template if many is None or many[1] == 1 else many[0]
         if any(isinstance(value, date) for value in values.values()):
-            text = _Filling(gettext.NullTranslations()).vformat(english, (), values)
+            from gettext import NullTranslations  # noqa: PLC0415 (not needed to start the lights)
+
+            text = _Filling(NullTranslations()).vformat(english, (), values)
         else:
             text = english.format_map(values)  # the same, and ten times as fast
         self = super().__new__(cls, text)

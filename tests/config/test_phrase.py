@@ -9,7 +9,8 @@ import pytest
 from babel.messages.catalog import Catalog
 from babel.messages.mofile import write_mo
 
-from config.phrase import Phrase, count_phrase, list_phrases
+from config.errors import JournalError, RelayError, UnknownZoneError
+from config.phrase import Phrase, count_phrase, first_line, list_phrases
 
 
 @pytest.fixture
@@ -84,3 +85,27 @@ def test_a_date_is_written_by_the_language(german: gettext.GNUTranslations, form
     text = Phrase(f"since {{day{form}}}", day=date(2027, 6, 5))
     assert text == f"since {english}"
     assert text.said_in(german, day=lambda day, of: f"{day:%d.%m.}{of}") == f"since 05.06.{form[1:]}"
+
+
+def test_the_text_of_an_error_is_still_a_phrase(german: gettext.GNUTranslations) -> None:
+    """What an error says can be said in another language, whatever kind of error it is."""
+    said = Phrase("too little")
+    for error in (ValueError(said), RelayError(said), JournalError(said), UnknownZoneError("a", ("b",))):
+        assert isinstance(str(error), Phrase), type(error)
+    found = str(RelayError(said))
+    assert isinstance(found, Phrase)
+    assert found.said_in(german) == "zu wenig"
+
+
+def test_a_phrase_is_filled_in_later(german: gettext.GNUTranslations) -> None:
+    """A value that is known only later replaces the one that stood for it."""
+    text = Phrase("zone “{zone}” gets {volts:.1f} V", zone="", volts=9.5).fill(zone="oak")
+    assert (text, text.said_in(german, comma)) == ("zone “oak” gets 9.5 V", "Zone „oak“ bekommt 9,5 V")
+
+
+def test_the_first_of_several_lines_is_a_phrase(german: gettext.GNUTranslations) -> None:
+    """Of phrases that are lines of a text, the first can be said alone; of any other text, it is its line."""
+    first = first_line(list_phrases([Phrase("too little"), "a"], "\n"))
+    assert isinstance(first, Phrase)
+    assert first.said_in(german) == "zu wenig"
+    assert (first_line("a\nb"), first_line(Phrase("too little"))) == ("a", "too little")
