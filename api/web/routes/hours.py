@@ -11,7 +11,7 @@ from api.render.hours_json import HoursResponse, write_hours_json
 from api.render.season_report import write_report
 from api.render.words import Words
 from api.web.context import Context, LongRoute, RequestContext, prefers
-from api.web.headers import compressed, self_contained
+from api.web.headers import WholePage, answer_with_page, whole_page
 from api.web.problems.types import invalid, problems_of, shown_as
 from api.web.routes.replacements import known_replacements
 from api.web.schemas.fields import DateField, OneZone, RequestModel
@@ -130,10 +130,10 @@ def answer_with_report(
     gateway, years, now = context.gateway, context.years, context.now()
     tonight = gateway.planner.night_at(now.utc).date
 
-    def work(planner: Planner) -> str:
+    def work(planner: Planner) -> WholePage:
         year = years.year_ahead(planner, now)
         report = report_season(planner, gateway.journal, season, now_utc=now.utc, year=year)
-        return write_report(report, words)
+        return whole_page(write_report(report, words))
 
     try:
         if is_head(request):
@@ -148,4 +148,4 @@ def answer_with_report(
         page = years.keep(("report", season, tonight, until, since, replaced, words), gateway.planner, work)
     except PeriodError as error:
         raise invalid(str(error), parameter="season") from error
-    return compressed(request, Response(page, media_type=HTML, headers=self_contained(page)))
+    return answer_with_page(request, page)

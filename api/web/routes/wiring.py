@@ -11,7 +11,7 @@ from api.render.wiring.model import PlacementResponse, WiringResponse
 from api.render.wiring.site_sheet import make_sheet
 from api.render.words import Words
 from api.web.context import Context, LongRoute, RequestContext, json_response
-from api.web.headers import compressed, self_contained
+from api.web.headers import WholePage, answer_with_page, whole_page
 from api.web.problems.types import ProblemError, invalid, problems_of, shown_as
 from api.web.schemas.fields import RequestModel
 from api.web.streaming import head_of, is_head
@@ -149,11 +149,11 @@ def answer_with_sheet(
         return head_of(HTML, {"vary": "accept-encoding"})
     today = context.now().utc.astimezone(ZoneInfo(site.time_zone)).date()
 
-    def work(planner: Planner) -> str:
-        return make_sheet(*_reports(planner.site, transformer), today, words=words)
+    def work(planner: Planner) -> WholePage:
+        return whole_page(make_sheet(*_reports(planner.site, transformer), today, words=words))
 
     page = context.years.keep(("sheet", transformer, today, words), context.gateway.planner, work)
-    return compressed(request, Response(page, media_type=HTML, headers=self_contained(page)))
+    return answer_with_page(request, page)
 
 
 def _require_transformer(site: Site, transformer: str | None) -> None:
