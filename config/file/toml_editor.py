@@ -87,18 +87,18 @@ class TomlEditor:
             self._put_above(path, positions, self.text[:start] + write_value(value) + self.text[end:])
         self.get(path[:-1])[path[-1]] = value
 
-    def insert_table(self, path: KeyPath, values: dict[str, Any]) -> None:
+    def insert_table(self, path: KeyPath, values: dict[str, Any], *, behind: KeyPath = ()) -> None:
         """Write a ``[[ ]]`` table at a path: behind the one before, or behind its parent's own keys.
 
-        Comments right behind those stay there.
+        Comments right behind those stay there. The first of its kind may be put behind another table.
         """
         path, index = path[:-1], int(path[-1])
         offsets = Positions(self.text).offsets
         parent = path[:-1]
         if parent and parent not in offsets:
             raise LayoutError(f"there is no table {write_path(parent)}")
-        if index:
-            at = self._end_of_all((*path, index - 1), offsets)
+        if index or behind:
+            at = self._end_of_all((*path, index - 1) if index else behind, offsets)
         else:
             at = self._end_of_table(parent, offsets) if parent else self._end_of_settings(offsets)
         at = self._after_comments(at)

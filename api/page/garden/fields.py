@@ -8,10 +8,20 @@ from datetime import date
 from decimal import Decimal, InvalidOperation
 from typing import Any, Literal, NamedTuple
 
-from api.render.words import N_
+from api.render.words import N_, Words
+from config.errors import ProgramError
+from config.program.parser import parse_clock
+from config.program.special_nights import Nights, Weekdays, YearlyStretch, parse_nights
 
 NEEDED = N_("This is needed.")
-Kind = Literal["text", "number", "whole", "numbers", "date", "choice", "place", "time zone"]
+# fmt: off
+Kind = Literal[
+    "text", "texts", "number", "whole", "numbers", "readings", "date", "clock", "days", "season",
+    "choice", "place", "time zone",
+]
+# fmt: on
+DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
+_ENDS = ("first", "last")
 
 
 class FieldError(ValueError):
@@ -37,6 +47,8 @@ class Field:
     Attributes:
         label, hint: for the catalogue.
         default: what holds where the key is missing.
+        more: whether few people need it, so that it stands behind “More”.
+        suggestions: what it may be, beside anything else.
     """
 
     key: str
@@ -46,6 +58,8 @@ class Field:
     choices: Sequence[Choice] = ()
     default: str = ""
     required: bool = False
+    more: bool = False
+    suggestions: Sequence[str] = ()
 
     def show(self, table: Mapping[str, Any]) -> str:
         """Give what a table has here, as text."""
@@ -56,7 +70,38 @@ class Field:
             return "true" if value else "false"
         if isinstance(value, list):
             return ", ".join(map(str, value))
+        if self.kind == "clock":
+            return _read_clock(str(value))
+        if self.kind in ("days", "season"):
+            nights = _read_nights(str(value))
+            return str(value) if nights is None else str(nights)
         return str(value)
+
+    def written(self, form: Mapping[str, str]) -> str:
+        """Give what somebody wrote into a form here, also into several boxes, as text."""
+        if self.key in form or self.kind not in ("days", "season"):
+            return form.get(self.key, "")
+        if self.kind == "days":
+            return ", ".join(day for day in DAYS if f"{self.key}-{day}" in form)
+        if form.get(f"{self.key}-kind") != "stretch":
+            return ""
+        first, last = (
+            f"{form.get(f'{self.key}-{end}-month', '')}-{form.get(f'{self.key}-{end}-day', '')}"
+            for end in _ENDS
+        )
+        return f"{first} to {last}"
+
+    def say(self, text: str, words: Words) -> str:
+        """Say what it is, as the form does: a choice by its name."""
+        for choice in self.choices:
+            if choice.value == text:
+                return choice.label if choice.is_name else words.gettext(choice.label)
+        return text
+
+    def is_split(self, text: str) -> bool:
+        """Whether a text of days or a season can be shown in several boxes."""
+        kind = {"days": Weekdays, "season": YearlyStretch}.get(self.kind)
+        return kind is not None and (not text or isinstance(_read_nights(text), kind))
 
     def read(self, text: str) -> Any:  # noqa: ANN401 - text, number, date or list
         """Read what somebody wrote; None where the key is not needed.
@@ -69,15 +114,13 @@ class Field:
             if self.required:
                 raise FieldError(self.key, NEEDED)
             return None
-        if self.kind == "choice" and text in ("true", "false"):
-            return text == "true"
-        if self.kind == "date":
-            return self._date(text)
-        if self.kind == "numbers":
-            return [self._number(each) for each in text.replace(";", ",").split(",") if each.strip()]
-        if self.kind in ("number", "whole"):
-            return self._number(text)
-        return text
+        if self.kind == "choice":
+            return {"true": True, "false": False}.get(text, text)
+        if self.kind in ("numbers", "readings"):
+            numbers = [self._number(each) for each in _parts(text)]
+            return numbers[0] if self.kind == "readings" and len(numbers) == 1 else numbers
+        read = {"date": self._date, "texts": _parts, "number": self._number, "whole": self._number}
+        return read.get(self.kind, str)(text)
 
     def _number(self, text: str) -> Decimal | int:
         plain = text.strip()
@@ -103,6 +146,26 @@ class Field:
             raise FieldError(self.key, N_("Write a date, such as 2027-04-15.")) from None
 
 
+def _parts(text: str) -> list[str]:
+    """Split a list: at commas, or at semicolons where there are any, so that a number may have a comma."""
+    return [each.strip() for each in text.split(";" if ";" in text else ",") if each.strip()]
+
+
+def _read_nights(text: str) -> Nights | None:
+    try:
+        return parse_nights(text)
+    except ProgramError:
+        return None
+
+
+def _read_clock(text: str) -> str:
+    """Give a time of day as a box for times has it; one that is not valid as it is."""
+    try:
+        return f"{parse_clock(text):%H:%M}"
+    except ProgramError:
+        return text
+
+
 CUSTOMER = (
     Field(key="name", label=N_("Name"), required=True),
     Field(key="address", label=N_("Address")),
@@ -111,12 +174,6 @@ INSTALLER = (
     Field(key="name", label=N_("Name"), required=True),
     Field(key="telephone", label=N_("Telephone")),
     Field(key="email", label=N_("E-mail")),
-)
-TARIFF = (
-    Field(
-        key="currency", label=N_("Currency"), hint=N_("Its three letters, such as USD or EUR"), required=True
-    ),
-    Field(key="per_kwh", label=N_("Price of a kilowatt-hour"), kind="number", required=True),
 )
 NAME = (Field(key="name", label=N_("What the garden is called"), required=True),)
 PLACE = (
@@ -132,6 +189,104 @@ PLACE = (
         label=N_("Its time zone"),
         kind="time zone",
         hint=N_("An area and a city, such as Europe/Oslo; empty: that of the place"),
+    ),
+    Field(
+        key="dusk_angle",
+        label=N_("How low the sun is at dusk and dawn, in degrees"),
+        kind="number",
+        hint=N_("6 is civil twilight; with more it is lit later in the evening"),
+        default="6",
+        more=True,
+    ),
+)
+RELAYS = (
+    Field(
+        key="board",
+        label=N_("The relays"),
+        kind="choice",
+        choices=(
+            Choice("simulated", N_("simulated: nothing in the garden is switched")),
+            Choice("gpio", N_("on the pins of this board: they switch the garden")),
+        ),
+        default="simulated",
+    ),
+    Field(
+        key="rest_s",
+        label=N_("Seconds that a relay rests between two switchings"),
+        kind="number",
+        hint=N_("So that nobody wears it out by playing with it"),
+        default="2",
+    ),
+    Field(
+        key="stagger_s",
+        label=N_("Seconds between zones that come on together"),
+        kind="number",
+        hint=N_("Spares the supply"),
+        default="0.5",
+    ),
+    Field(key="contact_a", label=N_("Amperes that a contact is rated for"), kind="number", more=True),
+    Field(
+        key="contact_inrush_a",
+        label=N_("Amperes that it can take for a moment"),
+        kind="number",
+        hint=N_("From its data sheet"),
+        more=True,
+    ),
+    Field(
+        key="endurance_cycles",
+        label=N_("Switchings that a relay is made for"),
+        kind="whole",
+        hint=N_("From its data sheet"),
+        default="100000",
+        more=True,
+    ),
+)
+CLOCK = (
+    Field(
+        key="believe",
+        label=N_("When the board's clock is believed"),
+        kind="choice",
+        choices=(
+            Choice("synchronised", N_("once the network has set it, or a person confirmed it")),
+            Choice("always", N_("always: while it is wrong, lights come on at wrong hours")),
+        ),
+        default="synchronised",
+    ),
+)
+WIRING = (
+    Field(
+        key="drop_percent",
+        label=N_("Greatest voltage drop that you accept, in percent"),
+        kind="number",
+        hint=N_("More is then an error; empty: no limit but what the lamps allow"),
+    ),
+    Field(
+        key="copper_c",
+        label=N_("Temperature of the copper in °C"),
+        kind="number",
+        hint=N_("75 is that of the tables; buried cable is cooler, and drops less"),
+        default="75",
+    ),
+    Field(
+        key="spare_percent",
+        label=N_("How much more cable to buy than is laid, in percent"),
+        kind="number",
+        default="10",
+    ),
+)
+NETWORK = (
+    Field(
+        key="discovery",
+        label=N_("In the home network it is found as leerie.local"),
+        kind="choice",
+        choices=(Choice("true", N_("yes")), Choice("false", N_("no"))),
+        default="true",
+    ),
+    Field(
+        key="names",
+        label=N_("Other names of this board"),
+        kind="texts",
+        hint=N_("As garden.example.net; with commas where there are several. Other names are refused."),
     ),
 )
 TRANSFORMER = (
@@ -153,16 +308,17 @@ TRANSFORMER = (
     Field(
         key="taps", label=N_("Volts of all its taps"), kind="numbers", hint=N_("With commas: 12, 13, 14, 15")
     ),
-    Field(key="no_load_w", label=N_("Watts that it takes with nothing lit"), kind="number"),
-    Field(key="copper_w", label=N_("Watts that its windings lose at its rating"), kind="number"),
+    Field(key="no_load_w", label=N_("Watts that it takes with nothing lit"), kind="number", more=True),
+    Field(key="copper_w", label=N_("Watts that its windings lose at its rating"), kind="number", more=True),
     Field(
         key="efficiency",
         label=N_("Or its efficiency"),
         kind="number",
         hint=N_("What it gives over what it takes, such as 0.88"),
+        more=True,
     ),
-    Field(key="mains_volts", label=N_("Volts of the mains"), kind="number"),
-    Field(key="measured_volts", label=N_("Volts measured at the tap, all lit"), kind="number"),
+    Field(key="mains_volts", label=N_("Volts of the mains"), kind="number", more=True),
+    Field(key="measured_volts", label=N_("Volts measured at the tap, all lit"), kind="number", more=True),
 )
 FIXTURE = (
     Field(
@@ -194,14 +350,51 @@ FIXTURE = (
         choices=(Choice("led", N_("LED")), Choice("filament", N_("with a filament, such as halogen"))),
         default="led",
     ),
-    Field(key="rated_volts", label=N_("Its rated volts"), kind="number", default="12"),
     Field(key="rated_life_h", label=N_("Its rated life in hours"), kind="number"),
     Field(key="fitted", label=N_("Fitted on"), kind="date"),
-)
-NODE = Field(
-    key="node",
-    label=N_("Where on the cables"),
-    hint=N_("A node, a line or a hub of the site file; empty: the line or hub of this zone"),
+    Field(key="rated_volts", label=N_("Its rated volts"), kind="number", default="12", more=True),
+    Field(
+        key="volts",
+        label=N_("Volts that it allows"),
+        kind="numbers",
+        hint=N_("The lowest and the highest, from its plate: 10, 15"),
+        more=True,
+    ),
+    Field(
+        key="driver",
+        label=N_("Driver of an LED"),
+        kind="choice",
+        choices=(
+            Choice("regulated", N_("regulated: the same watts at any volts")),
+            Choice("linear", N_("linear: the same amperes")),
+            Choice("resistor", N_("resistor: amperes in proportion to the volts")),
+        ),
+        default="regulated",
+        more=True,
+    ),
+    Field(
+        key="power_factor",
+        label=N_("Power factor"),
+        kind="number",
+        hint=N_("From its plate, such as 0.9"),
+        default="1",
+        more=True,
+    ),
+    Field(key="lead", label=N_("Length of its own lead"), hint=N_("With its unit: 3 ft or 1 m"), more=True),
+    Field(key="lead_gauge", label=N_("Gauge of its own lead"), hint=N_("Empty: 18 AWG"), more=True),
+    Field(
+        key="measured_volts",
+        label=N_("Volts measured, all lit"),
+        kind="readings",
+        hint=N_("At the last of them; or one for each, with commas"),
+        more=True,
+    ),
+    Field(
+        key="id",
+        label=N_("Its short name in the site file"),
+        hint=N_("Replaced lamps are recorded under it. Its history goes on under another one, too."),
+        more=True,
+    ),
 )
 ACTIVE_HIGH = Field(
     key="active_high",
@@ -225,9 +418,26 @@ ZONE_WATTS = (
     ),
     Field(key="measured_watts", label=N_("Watts measured on site"), kind="number"),
 )
+ZONE_CONTACT = (
+    Field(
+        key="contact_a",
+        label=N_("Amperes that its relay's contact is rated for"),
+        kind="number",
+        hint=N_("Where it is another relay than the others"),
+        more=True,
+    ),
+    Field(
+        key="contact_inrush_a",
+        label=N_("Amperes that it can take for a moment"),
+        kind="number",
+        hint=N_("From its data sheet"),
+        more=True,
+    ),
+)
 ZONE_ID = Field(
     key="id",
     label=N_("Its short name in the site file"),
     hint=N_("Lower case letters, digits and hyphens. Its history goes on under another one, too."),
     required=True,
+    more=True,
 )

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
+from api.page.garden.cables import Supply, draw_cables
 from api.render.words import Words
 from config.errors import SiteProblem
 from config.header import HEADER_PINS
@@ -31,11 +33,17 @@ class Garden:
     place: str
     zones: list[Line]
     transformers: list[Line]
+    cables: list[Supply]
+    cable_warnings: list[SiteProblem]
+    can_have_cables: bool
+    board: list[Line]
     papers: list[Line]
     warnings: list[SiteProblem]
 
 
-def show_garden(site: Site, warnings: Sequence[SiteProblem], words: Words) -> Garden:
+def show_garden(
+    site: Site, document: Mapping[str, Any], warnings: Sequence[SiteProblem], words: Words
+) -> Garden:
     """Say what the site file says."""
     _ = words.gettext
     zones = [
@@ -44,7 +52,7 @@ def show_garden(site: Site, warnings: Sequence[SiteProblem], words: Words) -> Ga
             name=zone.name,
             address=f"/garden/zones/{zone.id}",
             says=_zone(site, zone, words),
-            warnings=_of(f"zones[{number}]", warnings),
+            warnings=problems_of(f"zones[{number}]", warnings),
         )
         for number, zone in enumerate(site.zones, start=1)
     ]
@@ -54,12 +62,14 @@ def show_garden(site: Site, warnings: Sequence[SiteProblem], words: Words) -> Ga
             name=each.name,
             address=f"/garden/transformers/{each.id}",
             says=_transformer(site, each, words),
-            warnings=_of(f"transformers[{number}]", warnings),
+            warnings=problems_of(f"transformers[{number}]", warnings),
         )
         for number, each in enumerate(site.transformers, start=1)
     ]
-    papers = _papers(site, warnings, words)
-    shown = {id(each) for line in (*zones, *transformers, *papers) for each in line.warnings}
+    papers, board = _papers(site, warnings, words), _board(site, warnings, words)
+    of_cables = [each for each in warnings if each.key.startswith("cables")]
+    lines = (*zones, *transformers, *papers, *board)
+    shown = {id(each) for each in (*of_cables, *(each for line in lines for each in line.warnings))}
     count = words.ngettext("It has one zone.", "It has %(count)d zones.", len(zones)) % {"count": len(zones)}
     return Garden(
         sentence=_("This is the garden as Leerie knows it."),
@@ -67,12 +77,17 @@ def show_garden(site: Site, warnings: Sequence[SiteProblem], words: Words) -> Ga
         place=_place(site, words),
         zones=zones,
         transformers=transformers,
+        cables=draw_cables(document, words),
+        cable_warnings=of_cables,
+        can_have_cables=bool(site.transformers),
+        board=board,
         papers=papers,
         warnings=[each for each in warnings if id(each) not in shown],
     )
 
 
-def _of(key: str, warnings: Sequence[SiteProblem]) -> list[SiteProblem]:
+def problems_of(key: str, warnings: Sequence[SiteProblem]) -> list[SiteProblem]:
+    """List the problems of a part of the site file, by its dotted path."""
     return [each for each in warnings if each.key == key or each.key.startswith((f"{key}.", f"{key}["))]
 
 
@@ -138,7 +153,7 @@ def _papers(site: Site, warnings: Sequence[SiteProblem], words: Words) -> list[L
             "currency": tariff.currency,
         }
         if tariff.bands or tariff.changes:
-            price += _("; at some times another, as the site file says")
+            price += _("; at some times another")
     people = [
         ("customer", _("Customer"), customer and (customer.name, customer.address)),
         ("installer", _("Installer"), installer and (installer.name, installer.telephone, installer.email)),
@@ -149,7 +164,7 @@ def _papers(site: Site, warnings: Sequence[SiteProblem], words: Words) -> list[L
             name=_("Price of electricity"),
             address="/garden/tariff",
             says=price,
-            warnings=_of("tariff", warnings),
+            warnings=problems_of("tariff", warnings),
         ),
         *(
             Line(
@@ -160,4 +175,37 @@ def _papers(site: Site, warnings: Sequence[SiteProblem], words: Words) -> list[L
             )
             for key, name, found in people
         ),
+    ]
+
+
+def _board(site: Site, warnings: Sequence[SiteProblem], words: Words) -> list[Line]:
+    """Say what there is of the board and its surroundings: relays, clock, how it is found, wiring."""
+    _ = words.gettext
+    relays, wiring = site.relays, site.wiring
+    switched = _("simulated: nothing in the garden is switched")
+    if relays.board == "gpio":
+        switched = _("on the pins of this board")
+    rest = _("they rest %(seconds)s s between two switchings") % {
+        "seconds": words.written(f"{relays.rest_s:g}")
+    }
+    believed = _("believed once the network has set it, or a person confirmed it")
+    if site.clock.believe == "always":
+        believed = _("always believed")
+    found = _("the home network does not find it by a name")
+    if site.network.discovery:
+        found = _("as leerie.local, where it is open to the home network")
+    limit = _("no limit but what the lamps allow")
+    if wiring.drop_percent is not None:
+        limit = _("at most %(percent)s %% of the volts may be lost") % {
+            "percent": words.written(f"{wiring.drop_percent:g}")
+        }
+    said = [
+        ("relays", _("Relays"), f"{switched}; {rest}"),
+        ("clock", _("The clock"), believed),
+        ("network", _("How it is found"), ", ".join((found, *site.network.names))),
+        ("wiring", _("What is asked of the wiring"), limit),
+    ]
+    return [
+        Line(id=key, name=name, address=f"/garden/{key}", says=says, warnings=problems_of(key, warnings))
+        for key, name, says in said
     ]

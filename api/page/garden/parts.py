@@ -8,18 +8,22 @@ from dataclasses import dataclass
 from hashlib import sha256
 from typing import Any
 
+from api.page.garden.cables import cable_fields, node_field, rename_end, show_cable, write_cable
 from api.page.garden.fields import (
     ACTIVE_HIGH,
+    CLOCK,
     CUSTOMER,
     FIXTURE,
     INSTALLER,
     NAME,
     NEEDED,
-    NODE,
+    NETWORK,
     OUT_OF_SERVICE,
     PLACE,
-    TARIFF,
+    RELAYS,
     TRANSFORMER,
+    WIRING,
+    ZONE_CONTACT,
     ZONE_ID,
     ZONE_NAME,
     ZONE_WATTS,
@@ -27,6 +31,7 @@ from api.page.garden.fields import (
     Field,
     FieldError,
 )
+from api.page.garden.prices import BAND, CHANGE, TARIFF
 from api.render.words import N_
 from api.web.problems.types import ProblemError
 from config.errors import KeyPath, SiteProblem
@@ -36,7 +41,7 @@ from config.file.toml_editor import TomlEditor
 from config.header import HEADER_PINS
 from config.models.site import FIRST_PIN, LAST_PIN
 from config.validation.cables import tables_of
-from config.validation.finding import write_path
+from config.validation.finding import CABLE_FORMS, write_path
 
 Table = Mapping[str, Any]
 _GONE = "there is no such {} in the garden any more; go back and look again"
@@ -46,8 +51,14 @@ _SETTINGS: dict[str, tuple[str, str, Sequence[Field]]] = {
     "tariff": (N_("The price of electricity"), "tariff", TARIFF),
     "customer": (N_("The customer"), "customer", CUSTOMER),
     "installer": (N_("The installer"), "installer", INSTALLER),
+    "relays": (N_("The relays"), "relays", RELAYS),
+    "clock": (N_("The clock"), "clock", CLOCK),
+    "network": (N_("How it is found"), "network", NETWORK),
+    "wiring": (N_("What is asked of the wiring"), "wiring", WIRING),
 }
+# These are there or not; of the others every key has a value where none is given.
 _REMOVABLE = ("tariff", "customer", "installer")
+_IN_ORDER_OF_DATES = ("tariff", "changes")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -62,6 +73,7 @@ class Part:
         table: what stands there; None where it is new.
         start: what a new one begins with.
         back: where the form leads afterwards.
+        note: what is worth knowing before it is changed, for the catalogue.
     """
 
     address: str
@@ -73,6 +85,7 @@ class Part:
     start: Mapping[str, str]
     back: str
     can_go: bool = True
+    note: str = ""
 
     @property
     def is_new(self) -> bool:
@@ -95,10 +108,22 @@ class Part:
         text = "\0".join((str(self.is_new), *(f"{key}={value}" for key, value in self.shown.items())))
         return sha256(text.encode()).hexdigest()[:16]
 
+    def is_more_open(
+        self, typed: Mapping[str, str], mistakes: Mapping[str, str], problems: Mapping[str, Sequence[object]]
+    ) -> bool:
+        """Whether something stands in a field behind “More” that somebody should see."""
+        return any(
+            field.key in mistakes or field.key in problems or typed[field.key].strip() != field.default
+            for field in self.fields
+            if field.more and field.key != "id"
+        )
+
     def sort_problems(self, problems: Sequence[SiteProblem]) -> dict[str, list[SiteProblem]]:
         """Give the problems of this part by the field that they belong to; under "" those of none."""
         here, found = write_path(self.path), dict[str, list[SiteProblem]]()
         keys = {"latitude": "place", "longitude": "place", **{each.key: each.key for each in self.fields}}
+        if self.path[0] == "cables":
+            keys |= dict.fromkeys(CABLE_FORMS, "end")
         for problem in problems:
             rest = re.fullmatch(rf"{re.escape(here)}(?:[.]([a-z_]+)(?:\[\d+\])?)?", problem.key)
             if rest is not None:
@@ -106,8 +131,16 @@ class Part:
         return found
 
 
-def find_part(document: Table, words: Sequence[str], *, is_new: bool = False) -> Part:
+def find_part(  # noqa: PLR0911 - one kind of part after the other
+    document: Table, words: Sequence[str], *, is_new: bool = False, begins: str = ""
+) -> Part:
     """Find the part of a form by the words of its address below /garden.
+
+    Args:
+        document: the site file's plain tables.
+        words: of the address.
+        is_new: whether it is to be added.
+        begins: where a new cable begins, to fill in.
 
     Raises:
         ProblemError: there is no such part.
@@ -123,6 +156,10 @@ def find_part(document: Table, words: Sequence[str], *, is_new: bool = False) ->
             return _transformer(document, *ids)
         case ("zones", zone_id, "fixtures", *numbers) if len(numbers) == (0 if is_new else 1):
             return _fixture(document, zone_id, *numbers)
+        case ("cables", *numbers) if len(numbers) == (0 if is_new else 1):
+            return _cable(document, *numbers, begins=begins)
+        case ("tariff", *inside) if "tariff" in document:
+            return _price(document, inside, is_new=is_new)
     raise ProblemError("not-found", _GONE.format("part"))
 
 
@@ -130,22 +167,37 @@ def change_part(part: Part, values: Mapping[str, Any]) -> Callable[[TomlEditor],
     """Give the change of the site file that writes a part."""
 
     def change(editor: TomlEditor) -> None:
-        written = dict(values)
+        written = write_cable(part.table, values) if part.path[0] == "cables" else dict(values)
         if part.is_new:
-            kept = {key: each for key, each in written.items() if each is not None}
-            if len(part.path) == 1:
-                fill_table(editor, part.path, kept)
-                return
-            if part.path[0] == "transformers":
-                _name_only_transformer(editor)
-            editor.insert_table(part.path, kept)
+            _add(editor, part.path, {key: each for key, each in written.items() if each is not None})
             return
         old_id = editor.get((*part.path, "id"))
-        if part.path[0] == "zones" and "id" in written and written["id"] != old_id:
-            _rename_zone(editor, part.path, old_id, written["id"])
+        if part.path[0] == "cables":
+            rename_end(editor, part.path, written)
+        elif old_id is not None and written.get("id", old_id) != old_id:
+            _rename(editor, part.path, old_id, written["id"])
         fill_table(editor, part.path, written)
 
     return change
+
+
+def _add(editor: TomlEditor, path: KeyPath, values: dict[str, Any]) -> None:
+    """Add a table: a setting, or one of several, where a person would look for it."""
+    if len(path) == 1:
+        fill_table(editor, path, values)
+        return
+    if path[0] == "transformers":
+        _name_only_transformer(editor)
+    if path[:-1] == _IN_ORDER_OF_DATES:
+        earlier = [row for row in editor.get(path[:-1]) or () if row["since"] < values["since"]]
+        path = (*path[:-1], len(earlier))
+    if path[0] == "cables":
+        first = ("from", *(each for each in CABLE_FORMS if each in values))
+        values = {key: values[key] for key in dict.fromkeys((*first, *values))}
+    behind: KeyPath = ()
+    if path == ("cables", 0):
+        behind = ("transformers", len(editor.get(("transformers",)) or ()) - 1)
+    editor.insert_table(path, values, behind=behind)
 
 
 def read_form(part: Part, form: Mapping[str, str]) -> tuple[dict[str, Any], dict[str, str]]:
@@ -153,7 +205,7 @@ def read_form(part: Part, form: Mapping[str, str]) -> tuple[dict[str, Any], dict
     values: dict[str, Any] = {}
     mistakes: dict[str, str] = {}
     for field in part.fields:
-        text = form.get(field.key, "")
+        text = field.written(form)
         if text.strip() == part.shown[field.key] and not (part.is_new and text.strip() != field.default):
             continue
         try:
@@ -162,7 +214,7 @@ def read_form(part: Part, form: Mapping[str, str]) -> tuple[dict[str, Any], dict
             mistakes[field.key] = str(error)
     if part.is_new:
         for field in part.fields:
-            if field.required and not form.get(field.key, "").strip():
+            if field.required and not field.written(form).strip():
                 mistakes[field.key] = NEEDED
     return values, mistakes
 
@@ -193,10 +245,14 @@ def _name_only_transformer(editor: TomlEditor) -> None:
             editor.put((*path, "transformer"), known[0]["id"])
 
 
-def _rename_zone(editor: TomlEditor, path: KeyPath, old: str, new: str) -> None:
-    """Give a zone another id: the old one stays with it, and the cables of its lights go by the new one."""
+def _rename(editor: TomlEditor, path: KeyPath, old: str, new: str | None) -> None:
+    """Give a zone or a fixture another id: it keeps the old one, and a zone's cables go by the new one."""
+    if new is None:
+        return
     formerly = [each for each in editor.get((*path, "formerly")) or [] if each != new]
     editor.put((*path, "formerly"), [*formerly, old])
+    if "fixtures" in path:
+        return
     named = re.compile(rf"{re.escape(old)}(?= \d+\Z|\Z)")
     is_transformer = any(row.get("id") == old for _, row in tables_of(editor.values, "transformers"))
     for cable, row in tables_of(editor.values, "cables"):
@@ -216,7 +272,7 @@ def _settings(document: Table, name: str) -> Part:
         title=title,
         path=(table,),
         fields=fields,
-        table=document.get(table),
+        table=document.get(table) if name in _REMOVABLE else document.get(table, {}),
         start={},
         back=f"/garden#{name}",
         can_go=name in _REMOVABLE,
@@ -244,6 +300,7 @@ def _zone(document: Table, zone_id: str) -> Part:
             *_transformer_choice(document),
             OUT_OF_SERVICE,
             *ZONE_WATTS,
+            *ZONE_CONTACT,
             ZONE_ID,
         ),
         table={"name": zone_id, **row},
@@ -328,16 +385,73 @@ def _transformer(document: Table, transformer_id: str | None = None) -> Part:
 def _fixture(document: Table, zone_id: str, number: str | None = None) -> Part:
     path, zone = _zone_table(document, zone_id)
     fixtures = zone.get("fixtures", [])
-    if number is not None and not (number.isdecimal() and 1 <= int(number) <= len(fixtures)):
-        raise ProblemError("not-found", _GONE.format("lamp"))
-    index = len(fixtures) if number is None else int(number) - 1
+    index = _index(fixtures, number, "lamp")
+    row = None if number is None else fixtures[index]
     there = f"zones/{zone_id}/fixtures"
+    node = (node_field(document, row or {}),) if document.get("cables") else ()
     return Part(
         address=f"/garden/new/{there}" if number is None else f"/garden/{there}/{number}",
         title=N_("More lamps") if number is None else N_("Lamps"),
         path=(*path, "fixtures", index),
-        fields=(*FIXTURE, *((NODE,) if document.get("cables") else ())),
-        table=None if number is None else fixtures[index],
+        fields=(*FIXTURE[:5], *node, *FIXTURE[5:]),
+        table=row,
         start={"kind": "path"},
         back=f"/garden/zones/{zone_id}",
     )
+
+
+def _cable(document: Table, number: str | None = None, *, begins: str = "") -> Part:
+    rows = document.get("cables", [])
+    index = _index(rows, number, "cable")
+    row = None if number is None else rows[index]
+    fields = cable_fields(document, "" if row is None else str(row.get("from", "")))
+    starts = [choice.value for choice in fields[0].choices]
+    return Part(
+        address="/garden/new/cables" if number is None else f"/garden/cables/{number}",
+        title=N_("A new cable") if row is None else N_("A cable"),
+        path=("cables", index),
+        fields=fields,
+        table=None if row is None else show_cable(row),
+        start={"from": begins if begins in starts else next(iter(starts), ""), "form": "to"},
+        back="/garden#cables",
+    )
+
+
+def _price(document: Table, inside: Sequence[str], *, is_new: bool) -> Part:
+    """Find a band of hours, or a price list from a date on, which has bands of its own."""
+    holder: Table = document["tariff"]
+    path: KeyPath = ("tariff",)
+    there = "/garden/tariff"
+    match (*inside, None) if is_new else tuple(inside):
+        case ("changes", since, "bands" as kind, number):
+            index = _index(holder.get("changes", []), since, "price list")
+            holder, path, there = (
+                holder["changes"][index],
+                (*path, "changes", index),
+                f"{there}/changes/{since}",
+            )
+        case ("bands" | "changes" as kind, number):
+            pass
+        case _:
+            raise ProblemError("not-found", _GONE.format("price"))
+    rows = holder.get(kind, [])
+    index = _index(rows, number, "price")
+    titles = N_("A price at some hours"), N_("A price list from a date on")
+    return Part(
+        address=f"{there.replace('/garden', '/garden/new')}/{kind}" if is_new else f"{there}/{kind}/{number}",
+        title=titles[kind == "changes"],
+        path=(*path, kind, index),
+        fields=CHANGE if kind == "changes" else BAND,
+        table=None if is_new else rows[index],
+        start={},
+        back=there,
+    )
+
+
+def _index(rows: Sequence[Table], number: str | None, noun: str) -> int:
+    """Give the place of one of several tables, from 0, by its number; without one that of the next."""
+    if number is None:
+        return len(rows)
+    if not (number.isdecimal() and 1 <= int(number) <= len(rows)):
+        raise ProblemError("not-found", _GONE.format(noun))
+    return int(number) - 1

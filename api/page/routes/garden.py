@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Path, Request, Response
+from fastapi import APIRouter, Path, Query, Request, Response
 
 from api.page.answer import go, show, words_for
 from api.page.forms import OwnForm
@@ -13,6 +13,7 @@ from api.page.garden.fields import FieldError
 from api.page.garden.overview import show_garden
 from api.page.garden.parts import Part, change_part, complete, find_part, read_form
 from api.page.garden.place import with_place
+from api.page.garden.surroundings import surroundings
 from api.page.page_route import PageRoute
 from api.web.context import Context
 from config.errors import SiteFileError, SiteProblem
@@ -35,14 +36,19 @@ def get_garden(request: Request, context: Context) -> Response:
     """Show the garden in short sections."""
     words = words_for(request)
     loaded = _load(context)
-    garden = show_garden(context.gateway.site, loaded.warnings if loaded else (), words)
+    document, warnings = _document(context), loaded.warnings if loaded else ()
+    garden = show_garden(context.gateway.site, document, warnings, words)
     return show(request, "garden.html", words=words, garden=garden)
 
 
 @router.get("/garden/new/{where:path}")
-def get_new(request: Request, context: Context, where: Where) -> Response:
-    """Show the form of a new zone, transformer or kind of lamp."""
-    return _form(request, context, find_part(_document(context), where.split("/"), is_new=True))
+def get_new(
+    request: Request, context: Context, where: Where, begins: Annotated[str, Query(alias="from")] = ""
+) -> Response:
+    """Show the form of a new zone, transformer, cable, price or kind of lamp."""
+    return _form(
+        request, context, find_part(_document(context), where.split("/"), is_new=True, begins=begins)
+    )
 
 
 @router.get("/garden/{where:path}")
@@ -85,7 +91,7 @@ def _write(
         values = with_place(values)
     except FieldError as error:
         mistakes.setdefault(error.key, str(error))
-    typed = {field.key: form.get(field.key, "") for field in part.fields}
+    typed = {field.key: field.written(form) for field in part.fields}
     if mistakes:
         return _form(request, context, part, status=422, typed=typed, mistakes=mistakes)
     if not values:
@@ -139,14 +145,15 @@ def _form(
     problems: Sequence[SiteProblem] = (),
     is_late: bool = False,
 ) -> Response:
-    """Show the form of a part, with what is wrong beside each field."""
-    loaded = _load(context)
+    """Show the form of a part, with what is wrong beside each field, and what it belongs to."""
+    words, document, loaded = words_for(request), _document(context), _load(context)
     by_field = part.sort_problems(problems or (loaded.warnings if loaded else ()))
     elsewhere = [each for each in problems if not any(each in found for found in by_field.values())]
     return show(
         request,
         "garden_part.html",
         status=status,
+        words=words,
         part=part,
         typed=typed if typed is not None else part.shown,
         mistakes=mistakes or {},
@@ -154,13 +161,8 @@ def _form(
         elsewhere=elsewhere,
         is_late=is_late,
         refused=bool(problems),
-        fixtures=_fixtures(part),
+        **surroundings(part, document, loaded.warnings if loaded else (), words),
     )
-
-
-def _fixtures(part: Part) -> list[dict[str, Any]]:
-    table = part.table or {}
-    return list(table.get("fixtures", ())) if part.path[0] == "zones" and len(part.path) == 2 else []  # noqa: PLR2004
 
 
 def _load(context: Context) -> LoadedSite | None:
