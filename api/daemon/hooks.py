@@ -20,6 +20,7 @@ from controller.journal.maintenance import JournalMaintenance
 from controller.journal.previous_run import PreviousRun
 from controller.keeper.loop import ControlLoop, in_background
 from controller.keeper.state import KeeperStatus
+from controller.relays import missing_library, open_relays
 
 log = logging.getLogger("leerie")
 
@@ -125,7 +126,7 @@ class DaemonHooks:
         self.site_file.was_edited(loaded)
         self._use(loaded)
         try:
-            self._require_board(loaded)
+            self._use_board(loaded)
         except SiteFileError as error:
             self._refuse(str(error))
 
@@ -148,7 +149,7 @@ class DaemonHooks:
         self.loop.call(lambda keeper: keeper.note_site_file(changed=changed))
 
     def _take(self, loaded: LoadedSite) -> None:
-        self._require_board(loaded)
+        self._use_board(loaded)
         self.loop.call(lambda keeper: keeper.change_site(loaded.site, words="the site file was read again"))
         log_warnings(loaded)
         self._use(loaded)
@@ -167,9 +168,13 @@ class DaemonHooks:
         with self._copying:
             remember(self._loaded, self._state)
 
-    def _require_board(self, loaded: LoadedSite) -> None:
-        if loaded.site.relays.board != self._board:
-            what = Phrase("is not the board in use, “{board}”", board=self._board)
-            remedy = Phrase("restart Leerie to use another board")
-            finding = SiteFinding(("relays", "board"), what, remedy)
+    def _use_board(self, loaded: LoadedSite) -> None:
+        """Have the keeper use the relays of another board, where the file names one that can be used."""
+        board = loaded.site.relays.board
+        if board == self._board:
+            return
+        if missing := missing_library(board):
+            finding = SiteFinding(("relays", "board"), *missing)
             raise SiteFileError(locate([finding], loaded.text, loaded.file_name))
+        self.loop.call(lambda keeper: keeper.change_relays(open_relays(board)))
+        self._board = board

@@ -247,7 +247,8 @@ def _notices(site: Site, status: KeeperStatus, now: Reading, words: Words) -> It
         yield Notice(
             warns=False,
             what=_("The relays are simulated: nothing in the garden is switched."),
-            remedy=_("With relays connected, choose the board “gpio” in the site file."),
+            remedy=_("Once relays are wired to the pins of this board, say so: they are used at once."),
+            action="relays",
         )
     if status.refused is not None:
         yield Notice(

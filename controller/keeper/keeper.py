@@ -265,20 +265,34 @@ class Keeper:
         self._refused, self._site_changed_at = first_line(words), None
         self._recorder.note(EventKind.SITE_REFUSED, self._refused, self._clock.read())
 
+    def change_relays(self, relays: Relays) -> None:
+        """Use other relays from the next round on: those in use are switched off and released first."""
+        now, words = self._clock.read(), "the relays are on another board"
+        self._moved_boot_s |= {state.wire.pin: now.boot_s for state in self._zones.values() if state.lit}
+        self._release_all(now, cause=Cause.SITE_CHANGED, words=words)
+        self._leaving = {}
+        for state in self._zones.values():
+            state.fault = None  # of a relay that nobody uses any more
+        self._relays = relays
+        log.info("the relays are %s", "simulated" if relays.are_simulated else "on the pins of the board")
+
     def stop(self) -> None:
         """Switch every relay off, release the board and record the end."""
         now = self._clock.read()
+        self._release_all(now, cause=Cause.STOPPED, words="Leerie was stopped")
+        self._recorder.note(EventKind.STOPPED, "stopped as asked", now)
+
+    def _release_all(self, now: Reading, *, cause: Cause, words: str) -> None:
+        """Switch every relay off and release the board, whatever fails, and record it."""
         states = [*((zone_id, state) for (zone_id, _), state in self._leaving.items()), *self._zones.items()]
         for zone_id, state in states:
             if state.fault is None:
                 with contextlib.suppress(RelayError):
                     self._find(zone_id, state, now)
         for fault in self._relays.close():
-            log.error("while stopping: %s", fault)
+            log.error("while the relays were released: %s", fault)
         for zone_id, state in states:
-            words = "Leerie was stopped"
-            self._recorder.switched(zone_id, state, now, on=False, cause=Cause.STOPPED, words=words)
-        self._recorder.note(EventKind.STOPPED, "stopped as asked", now)
+            self._recorder.switched(zone_id, state, now, on=False, cause=cause, words=words)
 
     def _reconcile_zone(self, zone: Zone, now: Reading) -> float:
         """Check one zone; an error in it stays with it."""

@@ -27,9 +27,9 @@ GAUGE = Field(
 )
 LENGTH = Field(key="length", label=N_("Its length"), hint=N_("With its unit: 80 ft or 25 m"), required=True)
 _KINDS = (
-    Choice("to", N_("a plain stretch, to one place")),
-    Choice("line", N_("a line along which lamps stand, evenly spread")),
-    Choice("hub", N_("a hub, from which a leg goes to each lamp")),
+    Choice("to", N_("a plain stretch to one place")),
+    Choice("line", N_("a line with lamps along it")),
+    Choice("hub", N_("a hub with a leg to each lamp")),
 )
 _HUB = "hub"
 
@@ -223,6 +223,16 @@ def draw_cables(document: Table, words: Words, *, here: KeyPath = ()) -> list[Su
     ]
 
 
+def describe_cable(document: Table, path: KeyPath, words: Words) -> str:
+    """Say what a cable is made of, and how many lamps are on it; an empty text for one that is not there."""
+    tree = _tree(document)
+    runs = [run for run in _runs(document) if run.path == path]
+    if tree is None or not runs:
+        return ""
+    drawing = _Drawing(tree, document, words, path)
+    return ", ".join(drawing.what(runs[0])) + "."
+
+
 class _Drawing:
     def __init__(self, tree: CableTree, document: Table, words: Words, here: KeyPath) -> None:
         self._tree, self._words, self._here = tree, words, here
@@ -240,21 +250,23 @@ class _Drawing:
         ]
         return Run(
             name=run.name,
-            what=", ".join(self._what(run, self._rows[run.path])),
+            what=", ".join((*self._kind(run), *self.what(run))),
             begins=begins,
             address=f"/garden/cables/{int(run.path[1]) + 1}",
             is_here=run.path == self._here,
             runs=tuple(onward),
         )
 
-    def _what(self, run: CableRun, row: Table) -> Iterator[str]:
-        _ = self._words.gettext
+    def _kind(self, run: CableRun) -> Iterator[str]:
         if run.form == "line":
-            yield _("line")
+            yield self._words.gettext("line")
         elif run.form == _HUB:
-            legs: Sequence[object] = row.get("legs", ())
-            count = self._words.ngettext("hub with %(count)d leg", "hub with %(count)d legs", len(legs))
-            yield count % {"count": len(legs)}
+            count = self._words.ngettext("hub with %(count)d leg", "hub with %(count)d legs", run.legs)
+            yield count % {"count": run.legs}
+
+    def what(self, run: CableRun) -> Iterator[str]:
+        """Say what it is made of, and how many lamps are on it."""
+        row = self._rows[run.path]
         yield f"{row.get('gauge', '')} {row.get('length', '')}"
         lamps = sum(self._tree.count_lights(node) for node in {run.name, *name_places(run.name, run.legs)})
         if lamps:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -11,7 +12,7 @@ from typing import Any, Literal, NamedTuple
 from api.render.words import N_, Words
 from config.errors import ProgramError
 from config.program.parser import parse_clock
-from config.program.special_nights import Nights, Weekdays, YearlyStretch, parse_nights
+from config.program.special_nights import Nights, Weekdays, parse_nights
 
 NEEDED = N_("This is needed.")
 # fmt: off
@@ -22,6 +23,7 @@ Kind = Literal[
 # fmt: on
 DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 _ENDS = ("first", "last")
+_SEASON = re.compile(r"\d\d-\d\d to \d\d-\d\d")
 
 
 class FieldError(ValueError):
@@ -100,8 +102,9 @@ class Field:
 
     def is_split(self, text: str) -> bool:
         """Whether a text of days or a season can be shown in several boxes."""
-        kind = {"days": Weekdays, "season": YearlyStretch}.get(self.kind)
-        return kind is not None and (not text or isinstance(_read_nights(text), kind))
+        if self.kind == "days":
+            return not text or isinstance(_read_nights(text), Weekdays)
+        return self.kind == "season" and (not text or _SEASON.fullmatch(text) is not None)
 
     def read(self, text: str) -> Any:  # noqa: ANN401 - text, number, date or list
         """Read what somebody wrote; None where the key is not needed.
@@ -202,11 +205,11 @@ PLACE = (
 RELAYS = (
     Field(
         key="board",
-        label=N_("The relays"),
+        label=N_("They are"),
         kind="choice",
         choices=(
-            Choice("simulated", N_("simulated: nothing in the garden is switched")),
-            Choice("gpio", N_("on the pins of this board: they switch the garden")),
+            Choice("simulated", N_("simulated: nothing is switched")),
+            Choice("gpio", N_("on the pins of this board")),
         ),
         default="simulated",
     ),

@@ -182,7 +182,7 @@ def _board(site: Site, warnings: Sequence[SiteProblem], words: Words) -> list[Li
     """Say what there is of the board and its surroundings: relays, clock, how it is found, wiring."""
     _ = words.gettext
     relays, wiring = site.relays, site.wiring
-    switched = _("simulated: nothing in the garden is switched")
+    switched = _("simulated: nothing is switched")
     if relays.board == "gpio":
         switched = _("on the pins of this board")
     rest = _("they rest %(seconds)s s between two switchings") % {

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from hashlib import sha256
+from itertools import count
 from typing import Any
 
-from api.page.garden.cables import cable_fields, node_field, rename_end, show_cable, write_cable
+from api.page.garden.cables import cable_fields, node_field, show_cable
 from api.page.garden.fields import (
     ACTIVE_HIGH,
     CLOCK,
@@ -16,7 +18,6 @@ from api.page.garden.fields import (
     FIXTURE,
     INSTALLER,
     NAME,
-    NEEDED,
     NETWORK,
     OUT_OF_SERVICE,
     PLACE,
@@ -29,15 +30,12 @@ from api.page.garden.fields import (
     ZONE_WATTS,
     Choice,
     Field,
-    FieldError,
 )
 from api.page.garden.prices import BAND, CHANGE, TARIFF
 from api.render.words import N_
 from api.web.problems.types import ProblemError
 from config.errors import KeyPath, SiteProblem
-from config.file.editor import fill_table
-from config.file.new_site import EVERY_EVENING, derive_zone_id, free_lines
-from config.file.toml_editor import TomlEditor
+from config.file.new_site import EVERY_EVENING, free_lines
 from config.header import HEADER_PINS
 from config.models.site import FIRST_PIN, LAST_PIN
 from config.validation.cables import tables_of
@@ -58,7 +56,18 @@ _SETTINGS: dict[str, tuple[str, str, Sequence[Field]]] = {
 }
 # These are there or not; of the others every key has a value where none is given.
 _REMOVABLE = ("tariff", "customer", "installer")
-_IN_ORDER_OF_DATES = ("tariff", "changes")
+_CABLE_TITLES = {
+    "to": N_("The cable to %(name)s"),
+    "line": N_("The line %(name)s"),
+    "hub": N_("The hub %(name)s, and the cable to it"),
+}
+_NOTES = {
+    "relays": N_(
+        "Another choice counts at once: the relays in use are switched off and released, and the others are"
+        " then lit as the programs say."
+    ),
+    "network": N_("Whether the home network reaches this page at all stands under “Devices”."),
+}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -69,6 +78,7 @@ class Part:
         address: of its form.
         title: for the catalogue, or a name.
         is_name: whether the title is a name.
+        name: what stands for %(name)s in the title.
         path: where it stands, or will stand.
         table: what stands there; None where it is new.
         start: what a new one begins with.
@@ -79,6 +89,7 @@ class Part:
     address: str
     title: str
     is_name: bool = False
+    name: str = ""
     path: KeyPath
     fields: Sequence[Field]
     table: Table | None
@@ -163,106 +174,27 @@ def find_part(  # noqa: PLR0911 - one kind of part after the other
     raise ProblemError("not-found", _GONE.format("part"))
 
 
-def change_part(part: Part, values: Mapping[str, Any]) -> Callable[[TomlEditor], None]:
-    """Give the change of the site file that writes a part."""
+def find_seen(document: Table, words: Sequence[str], seen: str) -> Part:
+    """Find the part that a form showed, also where it has another number by now.
 
-    def change(editor: TomlEditor) -> None:
-        written = write_cable(part.table, values) if part.path[0] == "cables" else dict(values)
-        if part.is_new:
-            _add(editor, part.path, {key: each for key, each in written.items() if each is not None})
-            return
-        old_id = editor.get((*part.path, "id"))
-        if part.path[0] == "cables":
-            rename_end(editor, part.path, written)
-        elif old_id is not None and written.get("id", old_id) != old_id:
-            _rename(editor, part.path, old_id, written["id"])
-        fill_table(editor, part.path, written)
+    Args:
+        document: the site file's plain tables.
+        words: of the form's address.
+        seen: the tag of what the form showed.
 
-    return change
+    Returns:
+        That part; where none is as the form showed it, the one at its address.
 
-
-def _add(editor: TomlEditor, path: KeyPath, values: dict[str, Any]) -> None:
-    """Add a table: a setting, or one of several, where a person would look for it."""
-    if len(path) == 1:
-        fill_table(editor, path, values)
-        return
-    if path[0] == "transformers":
-        _name_only_transformer(editor)
-    if path[:-1] == _IN_ORDER_OF_DATES:
-        earlier = [row for row in editor.get(path[:-1]) or () if row["since"] < values["since"]]
-        path = (*path[:-1], len(earlier))
-    if path[0] == "cables":
-        first = ("from", *(each for each in CABLE_FORMS if each in values))
-        values = {key: values[key] for key in dict.fromkeys((*first, *values))}
-    behind: KeyPath = ()
-    if path == ("cables", 0):
-        behind = ("transformers", len(editor.get(("transformers",)) or ()) - 1)
-    editor.insert_table(path, values, behind=behind)
-
-
-def read_form(part: Part, form: Mapping[str, str]) -> tuple[dict[str, Any], dict[str, str]]:
-    """Read what somebody changed in a form: the values, and by its key what is wrong with a field."""
-    values: dict[str, Any] = {}
-    mistakes: dict[str, str] = {}
-    for field in part.fields:
-        text = field.written(form)
-        if text.strip() == part.shown[field.key] and not (part.is_new and text.strip() != field.default):
-            continue
-        try:
-            values[field.key] = field.read(text)
-        except FieldError as error:
-            mistakes[field.key] = str(error)
-    if part.is_new:
-        for field in part.fields:
-            if field.required and not field.written(form).strip():
-                mistakes[field.key] = NEEDED
-    return values, mistakes
-
-
-def complete(part: Part, values: dict[str, Any], document: Table) -> dict[str, Any]:
-    """Add to a new part what nobody is asked for: its id, and a new zone's program as a list."""
-    if not part.is_new or part.path[0] not in ("zones", "transformers") or "fixtures" in part.path:
-        return values
-    taken = {
-        name
-        for _, row in tables_of(document, str(part.path[0]))
-        for name in (row.get("id"), *row.get("formerly", ()))
-        if name
-    }
-    whole = {"id": derive_zone_id(values["name"], taken), **values}
-    if "program" in whole:
-        whole["program"] = [each.strip() for each in whole["program"].split(";")]
-    return whole
-
-
-def _name_only_transformer(editor: TomlEditor) -> None:
-    """Write the id of the only transformer into zones that need not name it until there is another."""
-    known = editor.get(("transformers",)) or []
-    if len(known) != 1:
-        return
-    for path, zone in tables_of(editor.values, "zones"):
-        if "transformer" not in zone:
-            editor.put((*path, "transformer"), known[0]["id"])
-
-
-def _rename(editor: TomlEditor, path: KeyPath, old: str, new: str | None) -> None:
-    """Give a zone or a fixture another id: it keeps the old one, and a zone's cables go by the new one."""
-    if new is None:
-        return
-    formerly = [each for each in editor.get((*path, "formerly")) or [] if each != new]
-    editor.put((*path, "formerly"), [*formerly, old])
-    if "fixtures" in path:
-        return
-    named = re.compile(rf"{re.escape(old)}(?= \d+\Z|\Z)")
-    is_transformer = any(row.get("id") == old for _, row in tables_of(editor.values, "transformers"))
-    for cable, row in tables_of(editor.values, "cables"):
-        for key in ("line", "hub", *(() if is_transformer else ("from",))):
-            if isinstance(name := row.get(key), str) and named.match(name):
-                editor.put((*cable, key), named.sub(new, name, count=1))
-    for zone, row in tables_of(editor.values, "zones"):
-        for fixture, each in enumerate(row.get("fixtures", ())):
-            if isinstance(node := each.get("node"), str) and named.match(node):
-                editor.put((*zone, "fixtures", fixture, "node"), named.sub(new, node, count=1))
+    Raises:
+        ProblemError: there is none at its address either.
+    """
+    *way, last = words
+    if last.isdecimal():
+        with suppress(ProblemError):
+            for number in count(1):
+                if (part := find_part(document, [*way, str(number)])).tag == seen:
+                    return part
+    return find_part(document, words)
 
 
 def _settings(document: Table, name: str) -> Part:
@@ -276,6 +208,7 @@ def _settings(document: Table, name: str) -> Part:
         start={},
         back=f"/garden#{name}",
         can_go=name in _REMOVABLE,
+        note=_NOTES.get(name, ""),
     )
 
 
@@ -336,15 +269,14 @@ def _pin(document: Table, zone: Table) -> Field:
     mine = [line for line in (zone.get("pin"),) if isinstance(line, int)]
     lines = dict.fromkeys((*mine, *free, *others))
     choices = tuple(
-        Choice(str(line), f"BCM {line} · {HEADER_PINS[line]}", is_name=True)
+        Choice(str(line), f"{HEADER_PINS[line]} (BCM {line})", is_name=True)
         for line in lines
         if line in HEADER_PINS
     )
     return Field(
         key="pin",
-        label=N_("The pin of its relay"),
+        label=N_("Header pin of its relay"),
         kind="whole",
-        hint=N_("Its BCM number, and behind it the pin of the header"),
         choices=choices,
         required=True,
     )
@@ -391,7 +323,8 @@ def _fixture(document: Table, zone_id: str, number: str | None = None) -> Part:
     node = (node_field(document, row or {}),) if document.get("cables") else ()
     return Part(
         address=f"/garden/new/{there}" if number is None else f"/garden/{there}/{number}",
-        title=N_("More lamps") if number is None else N_("Lamps"),
+        title=N_("More lamps of %(name)s") if row is None else N_("Lamps of %(name)s"),
+        name=str(zone.get("name", zone_id)),
         path=(*path, "fixtures", index),
         fields=(*FIXTURE[:5], *node, *FIXTURE[5:]),
         table=row,
@@ -404,14 +337,16 @@ def _cable(document: Table, number: str | None = None, *, begins: str = "") -> P
     rows = document.get("cables", [])
     index = _index(rows, number, "cable")
     row = None if number is None else rows[index]
+    shown = None if row is None else show_cable(row)
     fields = cable_fields(document, "" if row is None else str(row.get("from", "")))
     starts = [choice.value for choice in fields[0].choices]
     return Part(
         address="/garden/new/cables" if number is None else f"/garden/cables/{number}",
-        title=N_("A new cable") if row is None else N_("A cable"),
+        title=N_("A new cable") if shown is None else _CABLE_TITLES[shown["form"]],
+        name="" if shown is None else str(shown["end"]),
         path=("cables", index),
         fields=fields,
-        table=None if row is None else show_cable(row),
+        table=shown,
         start={"from": begins if begins in starts else next(iter(starts), ""), "form": "to"},
         back="/garden#cables",
     )

@@ -27,7 +27,7 @@ BAND = (
         label=N_("Until"),
         kind="clock",
         default="00:00",
-        hint=N_("It may reach over midnight; 00:00 to 00:00 is the whole day"),
+        hint=N_("It may reach over midnight. From midnight until midnight is the whole day."),
     ),
     Field(key="days", label=N_("On these days"), kind="days", hint=N_("None chosen: every day")),
     Field(key="season", label=N_("In a part of the year"), kind="season"),
@@ -48,7 +48,7 @@ def describe_band(band: Mapping[str, Any], words: Words) -> str:
         parts.append(words.gettext("%(begin)s to %(end)s") % times)
     parts += [_nights(str(band[key]), words) for key in ("days", "season") if key in band]
     when = ", ".join(parts) or words.gettext("at all times")
-    return f"{when}: {write_number(str(band.get('per_kwh', '–')), words.language)}"
+    return f"{when}: {words.written(str(band.get('per_kwh', '–')))}"
 
 
 def _clock(text: str, words: Words) -> str:

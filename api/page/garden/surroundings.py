@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
-from api.page.garden.cables import draw_cables, onward
+from api.page.garden.cables import describe_cable, draw_cables, onward
 from api.page.garden.fields import DAYS, FIXTURE
 from api.page.garden.first_run import header_pins
 from api.page.garden.overview import Line, problems_of
@@ -39,11 +39,15 @@ def surroundings(
     part: Part, document: Table, warnings: Sequence[SiteProblem], words: Words
 ) -> dict[str, object]:
     """Give what the screen of a form shows beside its fields."""
-    found: dict[str, object] = {"inside": [], "supplies": [], "onward": [], "pins": []}
+    found: dict[str, object] = {"rest": "", "program": ""}
+    found |= dict.fromkeys(("inside", "supplies", "onward", "pins"), ())
     if part.table is not None:
         found["inside"] = list(_inside(part, warnings, words))
+        if part.path[0] == "zones" and "fixtures" not in part.path:
+            found["program"] = f"/programs/{part.table['id']}"
     if part.path[0] == "cables":
         found |= {
+            "rest": describe_cable(document, part.path, words),
             "supplies": draw_cables(document, words, here=part.path),
             "onward": onward(document, part.path),
         }
@@ -129,7 +133,7 @@ def _lines(
 def _lamps(row: Table, words: Words) -> tuple[str, str]:
     kinds = {choice.value: choice.label for choice in FIXTURE[0].choices}
     kind = words.gettext(kinds.get(str(row.get("kind")), kinds["other"]))
-    watts = write_number(str(row.get("watts", "–")), words.language)
+    watts = words.written(str(row.get("watts", "–")))
     says = f"{row.get('count')} × {watts}\N{NO-BREAK SPACE}W"
     name = str(row.get("name", ""))
     return (name, f"{kind}, {says}") if name else (kind, says)
@@ -142,9 +146,7 @@ def _band(row: Table, words: Words) -> tuple[str, str]:
 def _change(row: Table, words: Words) -> tuple[str, str]:
     since = row.get("since")
     day = f"{words.date(since)} {since.year}" if isinstance(since, date) else str(since)
-    price = words.gettext("%(price)s a kilowatt-hour") % {
-        "price": write_number(str(row.get("per_kwh")), words.language)
-    }
+    price = words.gettext("%(price)s a kilowatt-hour") % {"price": words.written(str(row.get("per_kwh")))}
     bands = len(row.get("bands", ()))
     other = words.ngettext("%(count)d other price", "%(count)d other prices", bands) % {"count": bands}
     return words.gettext("from %(day)s") % {"day": day}, f"{price}; {other}" if bands else price

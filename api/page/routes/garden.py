@@ -9,13 +9,15 @@ from fastapi import APIRouter, Path, Query, Request, Response
 
 from api.page.answer import go, show, words_for
 from api.page.forms import OwnForm
+from api.page.garden.change import change_part, complete, read_form, require_board
 from api.page.garden.fields import FieldError
 from api.page.garden.overview import show_garden
-from api.page.garden.parts import Part, change_part, complete, find_part, read_form
+from api.page.garden.parts import Part, find_part, find_seen
 from api.page.garden.place import with_place
 from api.page.garden.surroundings import surroundings
 from api.page.page_route import PageRoute
 from api.web.context import Context
+from api.web.problems.types import ProblemError
 from config.errors import SiteFileError, SiteProblem
 from config.file.editor import edit_site
 from config.file.loader import LoadedSite, parse_site, read_document
@@ -66,11 +68,12 @@ def post_new(request: Request, context: Context, form: OwnForm, where: Where) ->
 @router.post("/garden/remove/{where:path}")
 def post_remove(request: Request, context: Context, form: OwnForm, where: Where) -> Response:
     """Take a part out of the site file, if it still is as the form showed it."""
-    part = find_part(_document(context), where.split("/"))
+    part = find_seen(_document(context), where.split("/"), form["seen"])
 
     def change(editor: TomlEditor) -> None:
-        _require_same(find_part(editor.values, where.split("/")), form)
-        editor.remove_table(part.path)
+        now = find_seen(editor.values, where.split("/"), form["seen"])
+        _require_same(now, form)
+        editor.remove_table(now.path)
 
     return _edit(request, context, part, change, note=f"{where} was taken out of the site")
 
@@ -84,11 +87,17 @@ def post_part(request: Request, context: Context, form: OwnForm, where: Where) -
 def _write(
     request: Request, context: Context, form: Mapping[str, str], where: str, *, is_new: bool = False
 ) -> Response:
-    document = _document(context)
-    part = find_part(document, where.split("/"), is_new=is_new)
+    document, words = _document(context), where.split("/")
+    try:
+        part = find_part(document, words, is_new=True) if is_new else find_seen(document, words, form["seen"])
+    except ProblemError:
+        if is_new or len(words) == 1:
+            raise
+        return _show_that_it_is_gone(request, context, form, document, words)
     values, mistakes = read_form(part, form)
     try:
         values = with_place(values)
+        require_board(values)
     except FieldError as error:
         mistakes.setdefault(error.key, str(error))
     typed = {field.key: field.written(form) for field in part.fields}
@@ -99,8 +108,10 @@ def _write(
     values = complete(part, values, document)
 
     def change(editor: TomlEditor) -> None:
-        now = find_part(editor.values, where.split("/"), is_new=is_new)
-        if not is_new:
+        if is_new:
+            now = find_part(editor.values, words, is_new=True)
+        else:
+            now = find_seen(editor.values, words, form["seen"])
             _require_same(now, form)
         change_part(now, values)(editor)
 
@@ -127,6 +138,15 @@ def _edit(
     except SiteFileError as error:
         return _form(request, context, part, status=422, typed=typed, problems=error.problems)
     return go(part.back)
+
+
+def _show_that_it_is_gone(
+    request: Request, context: Context, form: Mapping[str, str], document: Mapping[str, Any], words: list[str]
+) -> Response:
+    """Show what somebody filled in of something that somebody else took out, which may be added again."""
+    part = find_part(document, words[:-1], is_new=True)
+    typed = {field.key: field.written(form) for field in part.fields}
+    return _form(request, context, part, status=412, typed=typed, is_late=True)
 
 
 def _require_same(now: Part, form: Mapping[str, str]) -> None:

@@ -21,7 +21,9 @@ from controller.clock.trust import RELEASED_UTC
 from controller.journal.maintenance import JournalMaintenance
 from controller.keeper.loop import ControlLoop
 from controller.records.entries import EventKind
+from controller.relays import Relays
 from tests.api.stand_in import House, SilentLoop, problem
+from tests.controller.kept import Board
 
 
 class CopyingMaintenance(JournalMaintenance):
@@ -267,17 +269,38 @@ def test_new_time_zone_data_clears_no_refusal(runner: Runner, monkeypatch: pytes
 
 
 @pytest.mark.usefixtures("at_once")
-def test_another_board_is_refused_with_its_line(runner: Runner) -> None:
+def test_a_board_without_its_library_is_refused_with_its_line(
+    runner: Runner, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """By hand and, where it is in the file already, beside a program that is written over the API."""
+    monkeypatch.setattr(hooks_module, "missing_library", lambda _board: ("needs a library", "install it"))
     runner.write('board = "simulated"', 'board = "gpio"')
     runner.hooks.site_file.look()
-    why = 'relays.board = "gpio": is not the board in use, “simulated”; restart Leerie to use another board'
+    why = 'relays.board = "gpio": needs a library; install it'
     assert str(runner.status()["refused"]).endswith(f"site.toml:8: {why}")
     answer = runner.house.ask("PUT", "/v1/zones/orchard/program", json={"program": []})
     assert answer.status_code == 200
     assert str(runner.status()["refused"]).endswith(why)
     assert runner.house.get("/v1/status")["relays"]["simulated"]
     assert runner.house.keeper.site.zone("orchard").program == ()
+
+
+@pytest.mark.usefixtures("at_once")
+def test_another_board_is_used_at_once(runner: Runner, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The relays in use are let go, the others are lit in the same round, and a later change keeps them."""
+    pins = Board()
+    monkeypatch.setattr(hooks_module, "missing_library", lambda _board: None)
+    monkeypatch.setattr(
+        hooks_module, "open_relays", lambda board: Relays(lambda: pins) if board == "gpio" else None
+    )
+    runner.write('board = "simulated"', 'board = "gpio"')
+    runner.hooks.site_file.look()
+    assert runner.status()["refused"] is None
+    assert not runner.house.get("/v1/status")["relays"]["simulated"]
+    assert pins.levels(17) == [0]
+    answer = runner.house.ask("PUT", "/v1/zones/jetty/program", json={"program": []})
+    assert answer.status_code == 200
+    assert pins.levels(17) == [0, 1]
 
 
 def test_an_edit_over_the_api_waits_for_a_change_by_hand(runner: Runner) -> None:

@@ -9,8 +9,8 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from controller.records.entries import Cause, EventKind, Heartbeat, OverrideEnded, Switching
-from controller.relays import Wire
-from tests.controller.kept import PROGRAM, Kept, at, two
+from controller.relays import Relays, Wire
+from tests.controller.kept import PROGRAM, Board, Kept, at, two
 from tests.sites import site, zone
 
 GENTLE: dict[str, Any] = {"relays": {"rest_s": 2.0, "stagger_s": 0.5}}
@@ -301,3 +301,38 @@ def test_new_time_zone_data_is_used_from_the_next_round_on() -> None:
     kept.pass_time(5)
     assert not kept.lit
     assert kept.keeper.planner.tz.key == "Asia/Tokyo"
+
+
+def test_the_relays_of_another_board_are_used_from_the_next_round_on() -> None:
+    """Those in use are put out and let go; the others are lit once they have rested."""
+    kept = Kept(two(relays=GENTLE["relays"]), at("21:30"))
+    kept.pass_time(30)
+    kept.keeper.override("orchard", on=False)
+    kept.pass_time(30)
+    jetty, orchard = kept.board.pin(17), kept.board.pin(27)
+    kept.board = Board(kept.clock)
+    kept.keeper.change_relays(Relays(lambda: kept.board))
+    assert [level for _, level in jetty.levels] == [0, 1]
+    assert [jetty.function, orchard.function] == ["input", "input"]
+    kept.reconcile()
+    assert kept.board.levels(17) == [1]
+    kept.pass_time(2)
+    assert (kept.board.levels(17), kept.board.levels(27)) == ([1, 0], [1])
+    off = kept.ledger.of(Switching)[-2]
+    assert (off.zone, off.on, off.cause, off.words) == (
+        "jetty", False, Cause.SITE_CHANGED, "the relays are on another board",
+    )  # fmt: skip
+    assert [on for _, on in kept.ledger.switchings()] == [True, False, True]
+    assert kept.keeper.overrides.keys() == {"orchard"}
+
+
+def test_a_fault_of_a_relay_is_forgotten_with_its_board() -> None:
+    """The relay of the other board is tried at once, and nothing is said to work again."""
+    kept = Kept(two(), at("21:30"), trouble={17: "gone"})
+    assert kept.zone().fault is not None
+    kept.board = Board(kept.clock)
+    kept.keeper.change_relays(Relays(lambda: kept.board))
+    kept.reconcile()
+    assert kept.lit
+    assert kept.zone().fault is None
+    assert kept.ledger.events(EventKind.RELAY_RECOVERED) == []
