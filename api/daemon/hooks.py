@@ -12,7 +12,6 @@ from api.daemon.site_file import SiteFile, SiteFileUse
 from api.web.hub import EventHub
 from config.errors import SiteFileError
 from config.file.loader import LoadedSite, locate
-from config.phrase import Phrase
 from config.validation.finding import SiteFinding
 from controller.clock.clock import SystemClock
 from controller.clock.tzdata import reload_zone, tz_data_stamp, use_newest_zone_data

@@ -37,12 +37,20 @@ _HUB = "hub"
 def cable_fields(document: Table, begins: str = "") -> tuple[Field, ...]:
     """Make the fields of a cable; one that does not begin at a transformer has no tap."""
     zones = [str(row.get("id")) for _, row in tables_of(document, "zones")]
+    places = [node for run in _runs(document) for node in run.nodes]
     transformers = [row.get("id") for _, row in tables_of(document, "transformers")]
     tap = Field(
         key="tap",
         label=N_("Volts of its tap"),
         kind="number",
         hint=N_("Where it is another than the transformer's tap in use"),
+        more=True,
+    )
+    common = Field(
+        key="common",
+        label=N_("Which of the transformer's commons"),
+        kind="whole",
+        hint=N_("Counted from 1; empty: the first"),
         more=True,
     )
     return (
@@ -61,7 +69,7 @@ def cable_fields(document: Table, begins: str = "") -> tuple[Field, ...]:
                 "A line or a hub with the short name of a zone carries the lamps of that zone. A place may be"
                 " called as you like; lamps name it."
             ),
-            suggestions=zones,
+            suggestions=tuple(dict.fromkeys((*zones, *places))),
             required=True,
         ),
         GAUGE,
@@ -78,7 +86,7 @@ def cable_fields(document: Table, begins: str = "") -> tuple[Field, ...]:
             hint=N_("Empty: that of the cable to the hub"),
             suggestions=_GAUGES,
         ),
-        *((tap,) if not begins or begins in transformers else ()),
+        *((tap, common) if not begins or begins in transformers else ()),
         Field(
             key="splice_ohm",
             label=N_("Ohms of the splice at its far end"),
@@ -115,17 +123,23 @@ def write_cable(row: Table | None, values: Mapping[str, Any]) -> dict[str, Any]:
 
 
 def rename_end(editor: TomlEditor, path: KeyPath, values: Mapping[str, Any]) -> None:
-    """Have lamps and cables at the end of a cable, along its line or at its hub go by its new name."""
+    """Have lamps and cables at the end of a cable, along its line or at its hub go by its new name.
+
+    Where another cable leads to the old place, or the new one is there already, this one is led elsewhere.
+    """
     row = show_cable(editor.get(path))
     old = row["end"]
     new = next((values[form] for form in CABLE_FORMS if values.get(form) is not None), old)
-    if new == old:
+    runs = _runs(editor.values)
+    others = {node for run in runs for node in (run.name, *run.nodes) if run.path != path}
+    if new == old or old in others or new in others:
         return
     is_simple = row["form"] != "to"
     named = re.compile(rf"{re.escape(old)}(?= \d+\Z|\Z)" if is_simple else rf"{re.escape(old)}\Z")
     for cable, other in tables_of(editor.values, "cables"):
-        if isinstance(name := other.get("from"), str) and named.match(name):
-            editor.put((*cable, "from"), named.sub(new, name, count=1))
+        for key in ("from", "to"):
+            if cable != path and isinstance(name := other.get(key), str) and named.match(name):
+                editor.put((*cable, key), named.sub(new, name, count=1))
     for zone, other in tables_of(editor.values, "zones"):
         for place, fixture in enumerate(other.get("fixtures", ())):
             # Lamps without a node are on the line or hub with their zone's name.
@@ -242,11 +256,12 @@ class _Drawing:
         return tuple(self._run(each, "") for each in self._tree.runs if each.begins == node)
 
     def _run(self, run: CableRun, begins: str) -> Run:
-        inside = run.nodes if run.nodes != (run.name,) else ()
+        # A ring is drawn from both sides up to the node at which they meet, and what goes on from there once.
+        nodes = {node for node in run.nodes if self._tree.owner.get(node) is run}
         onward = [
-            self._run(each, each.begins if each.begins in inside else "")
+            self._run(each, each.begins if each.begins != run.name else "")
             for each in self._tree.runs
-            if each.begins == run.name or each.begins in inside
+            if each.begins in nodes
         ]
         return Run(
             name=run.name,
@@ -263,6 +278,8 @@ class _Drawing:
         elif run.form == _HUB:
             count = self._words.ngettext("hub with %(count)d leg", "hub with %(count)d legs", run.legs)
             yield count % {"count": run.legs}
+        elif self._tree.owner.get(run.name) is not run:
+            yield self._words.gettext("another way there")
 
     def what(self, run: CableRun) -> Iterator[str]:
         """Say what it is made of, and how many lamps are on it."""

@@ -129,7 +129,7 @@ def _rename(editor: TomlEditor, path: KeyPath, old: str, new: str | None) -> Non
     named = re.compile(rf"{re.escape(old)}(?= \d+\Z|\Z)")
     is_transformer = any(row.get("id") == old for _, row in tables_of(editor.values, "transformers"))
     for cable, row in tables_of(editor.values, "cables"):
-        for key in ("line", "hub", *(() if is_transformer else ("from",))):
+        for key in ("line", "hub", "to", *(() if is_transformer else ("from",))):
             if isinstance(name := row.get(key), str) and named.match(name):
                 editor.put((*cable, key), named.sub(new, name, count=1))
     for zone, row in tables_of(editor.values, "zones"):

@@ -321,6 +321,35 @@ TRANSFORMER = (
         more=True,
     ),
     Field(key="mains_volts", label=N_("Volts of the mains"), kind="number", more=True),
+    Field(key="commons", label=N_("How many commons it has"), kind="whole", default="1", more=True),
+    Field(
+        key="common_limit_a",
+        label=N_("Amperes that each common may carry"),
+        kind="number",
+        default="25",
+        more=True,
+    ),
+    Field(
+        key="regulation_percent",
+        label=N_("How much its volts rise with nothing lit, in percent"),
+        kind="number",
+        hint=N_("Its regulation, from the plate or the makers' sheet"),
+        more=True,
+    ),
+    Field(
+        key="no_load_volts",
+        label=N_("Or as measured: volts with nothing lit"),
+        kind="number",
+        hint=N_("At the tap in use"),
+        more=True,
+    ),
+    Field(
+        key="full_load_volts",
+        label=N_("And volts at its rated load"),
+        kind="number",
+        hint=N_("Empty: those of the tap"),
+        more=True,
+    ),
     Field(key="measured_volts", label=N_("Volts measured at the tap, all lit"), kind="number", more=True),
 )
 FIXTURE = (

@@ -220,3 +220,34 @@ def test_what_somebody_took_out_meanwhile_can_be_added_again(wired):
     assert "Somebody else took this out meanwhile" in seen.text
     assert send(wired, seen.form("/garden/new/cables")).status_code == 303
     assert cables_of(wired)[1] == {"from": "jetty 6", "to": "gate", "gauge": "2.5 mm2", "length": "15 m"}
+
+
+def test_a_ring_is_closed_and_drawn_once(wired):
+    """A cable back to a place that there is: the tree says so, and goes on from there on one side only."""
+    fields = {"from": "gate", "form": "to", "end": "jetty 3", "gauge": "12 AWG", "length": "9 ft"}
+    assert change(wired, "/garden/new/cables", **fields).status_code == 303
+    seen = screen(wired, "/garden").text
+    assert "gate from jetty 6 2.5 mm2 12 m, 1 lamp jetty 3 another way there, 12 AWG 9 ft" in seen
+    assert change(wired, "/garden/zones/jetty", id="pier").status_code == 303
+    assert [each.get("to") for each in cables_of(wired)] == [None, "gate", "pier 3"]
+
+
+def test_a_cable_is_led_elsewhere(wired):
+    """Where its new end is there already, lamps do not follow, and the check says so."""
+    fields = {"from": "boathouse", "form": "to", "end": "arch", "gauge": "12 AWG", "length": "9 ft"}
+    assert change(wired, "/garden/new/cables", **fields).status_code == 303
+    answer = change(wired, "/garden/cables/2", end="arch")
+    assert answer.status_code == 422
+    assert "is not on any cable" in Screen(answer.text).text
+
+
+def test_commons_are_chosen_at_the_transformer_and_at_the_cable(wired):
+    """A cable names a common that its transformer has."""
+    answer = change(wired, "/garden/cables/1", common="2")
+    assert "is not one of its commons" in Screen(answer.text).text
+    fields = {"commons": "2", "common_limit_a": "20", "regulation_percent": "8"}
+    assert change(wired, "/garden/transformers/boathouse", **fields).status_code == 303
+    assert change(wired, "/garden/cables/1", common="2").status_code == 303
+    transformer, cable = site_of(wired).transformers[0], site_of(wired).cables[0]
+    assert (transformer.commons, transformer.common_limit_a, transformer.regulation_percent) == (2, 20, 8)
+    assert cable.common == 2
