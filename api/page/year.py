@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime
 
 from api.render.words import Words
 from api.render.year.chart import ClockChange
-from api.render.year.svg import Strip, lay_out_past, sky_of, strips_of
+from api.render.year.svg import Strip, lay_out_past
 from api.web.context import RequestContext
 from config.errors import JournalError
 from controller.calendar.intervals import Interval, ms_of, overlap
@@ -34,7 +34,7 @@ class YearView:
     first: date
     nights: int
     tonight: int
-    sky: dict[str, str]
+    sky: Mapping[str, str]
     strips: tuple[Strip, ...]
     changes: tuple[ClockChange, ...]
     began: date | None
@@ -111,8 +111,8 @@ def _draw(
         first=first,
         nights=period.nights,
         tonight=(tonight.date - first).days,
-        sky=sky_of(laid_out),
-        strips=tuple(strips_of(laid_out)),
+        sky=laid_out.sky,
+        strips=laid_out.strips,
         changes=laid_out.picture.changes,
         began=began,
         fault=fault,

@@ -63,7 +63,7 @@ def write_report(report: SeasonReport, words: Words | None = None) -> str:
     laid_out = lay_out_past(report.light, now_utc=account.head.bounds.now_utc)
     pictures = [
         write_svg(laid_out, words, width_px=_WIDE_PX, key="wide", compact=True),
-        write_svg(laid_out, words, width_px=_NARROW_PX, key="narrow"),
+        write_svg(laid_out, words, width_px=_NARROW_PX, key="narrow", like="wide"),
     ]
     return render(
         "report.html",

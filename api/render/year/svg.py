@@ -39,25 +39,6 @@ _COMPACT_PX = 60
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
-class YearPicture:
-    """A year laid out, to be drawn in any width.
-
-    Attributes:
-        title: for the catalogue.
-        names: by id what a person calls the zones, in the order of their strips.
-        picture: sky and bars; light outside of the dark, missed light, and time of which there is no record,
-            under names of their own.
-        tonight: place of tonight from the left, where it is among the nights and they are not all to come.
-    """
-
-    title: str
-    site: str
-    names: Mapping[str, str]
-    picture: YearChart
-    tonight: int | None
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
 class Strip:
     """What stands in the strip of one zone: paths as ``_path`` draws them, and how many hours and nights."""
 
@@ -72,6 +53,27 @@ class Strip:
     missed_h: float
     to_come_h: float
     nights_lit: int
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class YearPicture:
+    """A year laid out, to be drawn in any width.
+
+    Attributes:
+        title: for the catalogue.
+        sky: the light of the sky, which stands in every strip, as paths by its name.
+        strips: of each zone, in order.
+        picture: sky and bars; light outside of the dark, missed light, and time of which there is no record,
+            under names of their own.
+        tonight: place of tonight from the left, where it is among the nights and they are not all to come.
+    """
+
+    title: str
+    site: str
+    sky: Mapping[str, str]
+    strips: tuple[Strip, ...]
+    picture: YearChart
+    tonight: int | None
 
 
 def draw_future(year: YearForecast, *, width_px: int = USUAL_PX, key: str = "year") -> str:
@@ -112,63 +114,65 @@ def lay_out_past(
 
 
 def write_svg(
-    laid_out: YearPicture, words: Words, *, width_px: int = USUAL_PX, key: str = "year", compact: bool = False
+    laid_out: YearPicture,
+    words: Words,
+    *,
+    width_px: int = USUAL_PX,
+    key: str = "year",
+    compact: bool = False,
+    like: str | None = None,
 ) -> str:
     """Draw a year that was laid out.
 
-    ``width_px`` lies between ``NARROWEST_PX`` and ``WIDEST_PX``; ``key`` is the prefix of the ids in it, so
-    that a page may hold two pictures; ``compact`` fits twelve zones on one sheet of paper.
+    Args:
+        laid_out: what to draw.
+        words: in which language.
+        width_px: between ``NARROWEST_PX`` and ``WIDEST_PX``.
+        key: the prefix of the ids in it, so that a page may hold two pictures.
+        compact: fits twelve zones on one sheet of paper.
+        like: the key of another picture of the same year in the page, whose shapes are drawn again.
     """
-    picture, names, columns = laid_out.picture, laid_out.names, laid_out.picture.columns
-    first, last = columns[0].night, columns[-1].night
-    height_px = next(height_px for most, height_px in _STRIPS_PX if len(names) <= most)
+    picture, columns, strips = laid_out.picture, laid_out.picture.columns, laid_out.strips
+    names = {each.zone: each.name for each in strips}
+    height_px = next(height_px for most, height_px in _STRIPS_PX if len(strips) <= most)
     if compact and height_px == _STRIPS_PX[-1][1]:
         height_px = _COMPACT_PX
+    dates = {"first": words.full_date(columns[0].night), "last": words.full_date(columns[-1].night)}
     return render(
         "year.svg",
         words,
         key=key,
+        like=like,
         heading=words.gettext(laid_out.title),
         site=laid_out.site,
-        dates=words.gettext("%(first)s to %(last)s")
-        % {"first": words.full_date(first), "last": words.full_date(last)},
+        dates=words.gettext("%(first)s to %(last)s") % dates,
         description=" ".join([describe(picture, words, names), *_unknown_words(picture, words, names)]),
         width_px=width_px,
         narrow=width_px < _NARROW_PX,
         strip_px=height_px,
-        sky=sky_of(laid_out),
-        strips=[{"words": _strip_words(each, words), "strip": each} for each in strips_of(laid_out)],
+        sky=laid_out.sky,
+        strips=[{"words": _strip_words(each, words), "strip": each} for each in strips],
         columns=columns,
         changes=picture.changes,
         today=laid_out.tonight,
     )
 
 
-def sky_of(laid_out: YearPicture) -> dict[str, str]:
-    """Draw the light of the sky, which stands in every strip."""
-    columns = laid_out.picture.columns
-    return {str(light): _path(each.shades[light] for each in columns) for light in SkyLight}
-
-
-def strips_of(laid_out: YearPicture) -> list[Strip]:
-    """Draw the strip of each zone."""
-    picture, columns = laid_out.picture, laid_out.picture.columns
-    return [
-        Strip(
-            zone=zone,
-            name=name,
-            lit=_path(each.bars[zone] for each in columns),
-            early=_path(each.bars[zone + _EARLY] for each in columns),
-            missed=_path(each.bars[zone + _MISSED] for each in columns),
-            unknown=_path(_unknown_stretches(picture, zone)),
-            to_come=_path(each.bars[zone + _TO_COME] for each in columns),
-            lit_h=picture.lit_h[zone],
-            missed_h=picture.lit_h[zone + _MISSED],
-            to_come_h=picture.lit_h[zone + _TO_COME],
-            nights_lit=picture.nights_lit(zone),
-        )
-        for zone, name in laid_out.names.items()
-    ]
+def _strip(picture: YearChart, zone: str, name: str) -> Strip:
+    columns = picture.columns
+    return Strip(
+        zone=zone,
+        name=name,
+        lit=_path(each.bars[zone] for each in columns),
+        early=_path(each.bars[zone + _EARLY] for each in columns),
+        missed=_path(each.bars[zone + _MISSED] for each in columns),
+        unknown=_path(_unknown_stretches(picture, zone)),
+        to_come=_path(each.bars[zone + _TO_COME] for each in columns),
+        lit_h=picture.lit_h[zone],
+        missed_h=picture.lit_h[zone + _MISSED],
+        to_come_h=picture.lit_h[zone + _TO_COME],
+        nights_lit=picture.nights_lit(zone),
+    )
 
 
 def _lay_out(
@@ -196,11 +200,13 @@ def _lay_out(
         hours[zone + _EARLY] = without(merge([*hours[zone], *hours[zone + _TO_COME]]), dark)
         hours[zone + _MISSED] = missed.get(zone, ())
         hours[zone + _UNKNOWN] = unknown.get(zone, ())
+    picture = draw_year(those, hours, below=below, dark=dark, tz=planner.tz)
     return YearPicture(
         title=title,
         site=site.name,
-        names={zone: names.get(zone, zone) for zone in lit},
-        picture=draw_year(those, hours, below=below, dark=dark, tz=planner.tz),
+        sky={str(light): _path(each.shades[light] for each in picture.columns) for light in SkyLight},
+        strips=tuple(_strip(picture, zone, names.get(zone, zone)) for zone in lit),
+        picture=picture,
         tonight=(today - first).days if today is not None and first <= today < last else None,
     )
 

@@ -119,8 +119,8 @@ def test_what_is_told_to_those_who_cannot_see_it_is_what_is_drawn():
 def test_light_before_dark_is_hatched():
     """What is lit before dusk or after dawn stands once more under the hatching, and nothing else does."""
     picture = future(site(zone("jetty", "17:00 to 23:00")))
-    (clip,) = [each for each in picture.root.iter() if each.get("id") == "year-early-1"]
-    early = columns(clip[0].get("d"))
+    (shape,) = [each for each in picture.root.iter() if each.get("id") == "year-early-1"]
+    early = columns(shape.get("d"))
     assert (date(2027, 1, 15) - NEW_YEAR).days not in early
     ((from_h, to_h),) = early[(date(2027, 6, 21) - NEW_YEAR).days]
     # London's dusk of 21 June is at 22:09 local time (sun.csv knows 22:09 to within a minute for 51.5 N 0 E).
@@ -173,8 +173,8 @@ def test_the_past_shows_what_ran_what_was_missed_and_now(tmp_path):
     assert before[0] == 9
     assert 11 - 0.09 <= before[1] <= 11
     assert after == (12, 13)
-    (clip,) = [each for each in picture.root.iter() if each.get("id") == "year-missed-1"]
-    missed = columns(clip[0].get("d"))
+    (shape,) = [each for each in picture.root.iter() if each.get("id") == "year-missed-1"]
+    missed = columns(shape.get("d"))
     assert list(missed) == [1]
     assert missed[1] == [(before[1], 12)]
     assert "now" in picture.words()
@@ -235,8 +235,8 @@ def test_what_nobody_recorded_is_no_record(tmp_path):
     assert "no record" in picture.words()
     (told,) = picture.words("desc")
     assert "jetty: no record of 102 hours, by day and by night." in told
-    (clip,) = [each for each in picture.root.iter() if each.get("id") == "year-missed-1"]
-    assert columns(clip[0].get("d")) == {4: [(9, 13)], 5: [(9, 13)]}
+    (shape,) = [each for each in picture.root.iter() if each.get("id") == "year-missed-1"]
+    assert columns(shape.get("d")) == {4: [(9, 13)], 5: [(9, 13)]}
     assert "no record" not in future(site()).words()
 
 

@@ -108,14 +108,16 @@ def test_the_report_prints_on_any_paper(summer):
 
 
 def test_the_report_holds_the_year_twice_for_paper_and_phone(summer):
-    """The picture stands in it for wide and for narrow, each with a title and words of its own."""
+    """The picture stands in it for wide and for narrow, each with a title of its own, and its shapes once."""
     html, told = page(summer, "2027-summer")
     pictures = re.findall(r"<svg.*?</svg>", html, re.DOTALL)
-    assert len(pictures) == 2
-    for picture, width in zip(pictures, (1000, 380), strict=True):
-        drawing = Drawing(picture)
-        assert drawing.root.get("viewBox").startswith(f"0 0 {width} ")
-        assert drawing.words("title")[0].startswith("Saltmarsh Lodge: what was lit, 1 September 2026")
+    both = Drawing(f'<svg xmlns="http://www.w3.org/2000/svg">{"".join(pictures)}</svg>')
+    assert [each.get("viewBox").split()[2] for each in both.root] == ["1000", "380"]
+    titles = both.words("title")
+    assert titles[0] == titles[1]
+    assert titles[0].startswith("Saltmarsh Lodge: what was lit, 1 September 2026")
+    shapes = [outline for outline in re.findall(r' d="([^"]+)"', "".join(pictures)) if len(outline) > 200]
+    assert len(set(shapes)) == len(shapes) > 3
     assert "wide-title" in told.ids
     assert "narrow-title" in told.ids
 
