@@ -34,6 +34,7 @@ SLOW = (
     "tests/controller/sun/test_against_de421.py",
     "tests/controller/sun/test_properties.py",
     "tests/controller/wiring/test_power_flow.py",
+    "tests/controller/wiring/test_random_networks.py",
     "tests/controller/wiring/test_solver.py",
     "tests/process/",
     "tests/simulation/",

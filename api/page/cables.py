@@ -208,15 +208,13 @@ class _View:
                 lamps.setdefault(each.fixture.node, []).append(lamp)
             else:
                 loose.append(lamp)
-        onward: dict[str, list[CableSegment]] = {}
-        for cable in network.segments:
-            onward.setdefault(cable.from_node, []).append(cable)
-        tree = _Tree(onward, lamps, lit if isinstance(lit, Solution) else None)
+        onward = network.outward()
+        tree = _Tree(onward, lamps, lit if isinstance(lit, Solution) else None, self._words)
         return Tap(
             volts=f"{network.feed.source_v:g} V",
             amperes=f"{lit.source_a:.2f} A" if isinstance(lit, Solution) else "",
             trouble=lit.words if isinstance(lit, NoSolution) else "",
-            runs=tuple(tree.run(cable) for cable in onward.get(network.feed.node, ())),
+            runs=tuple(tree.run(*each) for each in onward.get(network.feed.node, ())),
             loose=(*lamps.get(network.feed.node, ()), *loose),
         )
 
@@ -274,26 +272,42 @@ class _Tree:
     """Follows the cables from node to node: one onward stays in its run, several begin runs of their own."""
 
     def __init__(
-        self, onward: dict[str, list[CableSegment]], lamps: dict[str, list[Lamp]], lit: Solution | None
+        self,
+        onward: dict[str, list[tuple[CableSegment, bool]]],
+        lamps: dict[str, list[Lamp]],
+        lit: Solution | None,
+        words: Words,
     ) -> None:
-        self._onward, self._lamps, self._lit = onward, lamps, lit
+        self._onward, self._lamps, self._lit, self._words = onward, lamps, lit, words
 
-    def run(self, first: CableSegment) -> tuple[Stop, ...]:
-        return tuple(self._stops(first))
+    def run(self, first: CableSegment, leads: bool) -> tuple[Stop, ...]:  # noqa: FBT001
+        """Follow a cable to the end of its run; one that does not lead to its node only closes a ring."""
+        return tuple(self._stops(first) if leads else [self._close(first)])
 
-    def _stops(self, cable: CableSegment | None) -> Iterator[Stop]:
-        while cable is not None:
+    def _stops(self, cable: CableSegment) -> Iterator[Stop]:
+        following: Sequence[tuple[CableSegment, bool]] = [(cable, True)]
+        while len(following) == 1 and following[0][1]:
+            cable = following[0][0]
             following = self._onward.get(cable.to_node, [])
             parts = following if len(following) > 1 else []
             yield Stop(
                 node=cable.to_node,
                 cable=self._cable(cable),
-                volts=f"{self._lit.volts[cable.to_node]:.2f} V" if self._lit else "",
+                volts=self._volts(cable.to_node),
                 lamps=tuple(self._lamps.get(cable.to_node, ())),
-                runs=tuple(self.run(each) for each in parts),
+                runs=tuple(self.run(*each) for each in parts),
             )
-            cable = following[0] if len(following) == 1 else None
+        if len(following) == 1:
+            yield self._close(following[0][0])
+
+    def _close(self, cable: CableSegment) -> Stop:
+        node = self._words.gettext("to %(node)s, which closes the ring") % {"node": cable.to_node}
+        volts = self._volts(cable.to_node)
+        return Stop(node=node, cable=self._cable(cable), volts=volts, lamps=(), runs=())
+
+    def _volts(self, node: str) -> str:
+        return f"{self._lit.volts[node]:.2f} V" if self._lit else ""
 
     def _cable(self, cable: CableSegment) -> str:
-        flow = f", {self._lit.cables[cable.to_node].amperes:.2f} A" if self._lit else ""
+        flow = f", {self._lit.cables[cable].amperes:.2f} A" if self._lit else ""
         return f"{cable.gauge}, {length_text(cable.length_m, cable.gauge)}{flow}"

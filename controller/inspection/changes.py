@@ -158,6 +158,12 @@ def list_changes(
     network, own_v = outcome.network, outcome.network.feed.source_v
     way = way_to(network, _worst_node(outcome))
     other_taps_v = sorted({tap_v for tap_v in taps_v if tap_v != own_v})
+    if not network.is_tree:  # where rings leave several ways, only the tap is tried
+        for tap_v in other_taps_v:
+            tapped = replace(network, feed=replace(network.feed, source_v=tap_v))
+            words = f"use the {tap_v:g} V tap instead of {own_v:g} V"
+            yield WiringChange(ChangeKind.TAP, words, (), (tapped,), tap_v)
+        return
     yield from _on_one_tap(network, None, way, drop_percent)
     for tap_v in other_taps_v:
         tapped = replace(network, feed=replace(network.feed, source_v=tap_v))
@@ -220,7 +226,7 @@ def list_combined(
 ) -> Iterator[WiringChange]:
     """Second runs, from the same tap or another, with thicker cable: for where nothing simpler does."""
     network, own_v = outcome.network, outcome.network.feed.source_v
-    way = way_to(network, _worst_node(outcome))
+    way = way_to(network, _worst_node(outcome)) if network.is_tree else ()
     for cable in _evenly(way[1:], COMBINED_NODES):
         node, gauge = cable.to_node, way[0].gauge
         cut = f"cut the cable from “{cable.from_node}” to “{node}”"

@@ -292,8 +292,9 @@ def _check_drop(solution: Solution, limits: Limits) -> list[Finding]:
         return []
     feed = solution.network.feed
     worst = min(solution.lamps, key=lambda state: state.volts)
-    drop_v = feed.source_v - worst.volts
-    percent = 100.0 * drop_v / feed.source_v
+    source_v = solution.feed_v
+    drop_v = source_v - worst.volts
+    percent = 100.0 * drop_v / source_v
     against = [(BRANCH_PERCENT, math.inf, _BY_NEC), (LIGHTING_PERCENT, math.inf, _BY_715)]
     if limits.drop_percent is not None:
         against.append((limits.drop_percent, limits.drop_percent, _BY_SITE))
@@ -307,7 +308,7 @@ def _check_drop(solution: Solution, limits: Limits) -> list[Finding]:
                 lamp=worst.fixture.label,
                 drop=drop_v,
                 percent=percent,
-                source=feed.source_v,
+                source=round(source_v, 2),
                 limit=warning,
             ),
             warning=warning,

@@ -6,7 +6,6 @@ their current, and how many of them it takes is found by halving, each trial sol
 """
 
 from collections.abc import Sequence
-from dataclasses import replace
 
 from config.models.cables import Gauge
 from controller.wiring.cable import ampacity, loop_ohm, thicker
@@ -20,7 +19,7 @@ Gauges = dict[str, Gauge]
 
 def needed_volts(network: Network, drop_percent: float | None) -> tuple[float, ...]:
     """The fewest volts allowed at each fixture: its range, and the drop that the site accepts."""
-    floor_v = 0.0 if drop_percent is None else network.feed.source_v * (1.0 - drop_percent / 100.0)
+    floor_v = 0.0 if drop_percent is None else network.feed.full_load_v * (1.0 - drop_percent / 100.0)
     return tuple(
         # An LED without a stated range is never an error, so it asks for nothing here.
         floor_v if fixture.lamp is Lamp.POWER and fixture.min_v is None else max(floor_v, fixture.range_v[0])
@@ -31,7 +30,7 @@ def needed_volts(network: Network, drop_percent: float | None) -> tuple[float, .
 def has_volts(network: Network, drop_percent: float | None) -> bool:
     """Whether every lamp has the volts that it needs with everything lit: a quick look at a change."""
     tree, _, at_lamps = build_tree(network)
-    volts = try_volts(tree, network.feed.source_v)
+    volts = try_volts(tree, network.feed.no_load_v)
     needed = zip(at_lamps, needed_volts(network, drop_percent), strict=True)
     return volts is not None and all(volts[place] >= needed_v for place, needed_v in needed)
 
@@ -41,7 +40,7 @@ def within_upper_limit(network: Network, cool_c: float) -> bool:
     for zone in network.zones:
         lamps = [fixture for fixture in network.fixtures if fixture.zone == zone]
         tree, _, at_lamps = build_tree(network, lamps, cool_c)
-        volts = try_volts(tree, network.feed.source_v)
+        volts = try_volts(tree, network.feed.no_load_v)
         if volts is None:
             return False
         for fixture, place in zip(lamps, at_lamps, strict=True):
@@ -62,9 +61,9 @@ class SizingTrial:
         self._tree, self._places, at_lamps = build_tree(network)
         self._needed_v = list(zip(at_lamps, needed_volts(network, drop_percent), strict=True))
         parent, needed_v = self._tree.parent, self._needed_v
-        volts = try_volts(self._tree, network.feed.source_v)
+        volts = try_volts(self._tree, network.feed.no_load_v)
         if volts is None:
-            volts, self._short_v = [network.feed.source_v] * len(parent), 0.0
+            volts, self._short_v = [network.feed.no_load_v] * len(parent), 0.0
             undervolted = {place for place, _ in needed_v}
         else:
             # The volts that the worst lamp lacks now.
@@ -84,12 +83,13 @@ class SizingTrial:
 
     def suffices(self, gauges: Gauges) -> bool:
         """Whether every lamp has its volts with these cables exchanged."""
-        network, ohm = self._network, list(self._tree.ohm)
-        for cable in network.segments:
-            if (gauge := gauges.get(cable.to_node)) is not None:
-                loop = loop_ohm(gauge, cable.length_m, network.temperature_c)
-                ohm[self._places[cable.to_node]] = loop + cable.splice_ohm
-        volts = try_volts(replace(self._tree, ohm=ohm), network.feed.source_v)
+        network = self._network
+        ohms = {
+            place: loop_ohm(gauges[cable.to_node], cable.length_m, network.temperature_c) + cable.splice_ohm
+            for place, cable in enumerate(network.segments)
+            if cable.to_node in gauges
+        }
+        volts = try_volts(self._tree.exchange(ohms), network.feed.no_load_v)
         return volts is not None and all(volts[place] >= needed_v for place, needed_v in self._needed_v)
 
     def find_gauges(self) -> list[Gauges]:

@@ -223,7 +223,7 @@ def _compare_volts(circuit: Circuit) -> VoltageComparison | None:
         return None
     network = circuit.network
     if circuit.measured_v is not None:
-        network = replace(network, feed=replace(network.feed, source_v=circuit.measured_v))
+        network = replace(network, feed=network.feed.held_at(circuit.measured_v))
     return compare_volts(network, readings, tap_measured=circuit.measured_v is not None)
 
 

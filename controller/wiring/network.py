@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections import deque
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
 from typing import Final
@@ -18,6 +18,10 @@ from config.errors import WiringError
 from config.models.cables import COMMON_LIMIT_A, Gauge
 from config.phrase import Phrase
 from controller.wiring.cable import DEFAULT_TEMPERATURE_C, ampacity
+
+ASSUMED_REGULATION: Final = 0.10
+"""Rise of a transformer's volts without load where it is not known: the middle of the 5 to 15 % of magnetic
+transformers (from memory of data sheets). The most volts are computed with it, the fewest without any."""
 
 FILAMENT_BAND: Final = (0.90, 1.05)
 """Range of a lamp that states none, in parts of its rated volts: 10.8 to 12.6 V at 12 V (common practice)."""
@@ -256,7 +260,29 @@ class Network:
 
     def walk(self) -> tuple[CableSegment, ...]:
         """All cables, in an order in which each comes after one that feeds it."""
-        return walk(self.feed.node, self.segments)
+        return tuple(cable for _, cable in self.walk_places())
+
+    def walk_places(self) -> tuple[tuple[int, CableSegment], ...]:
+        """The same, each with its place among the network's cables."""
+        return tuple(_walk(self.feed.node, self.segments))
+
+    def outward(self) -> dict[str, list[tuple[CableSegment, bool]]]:
+        """The cables that begin at each node, for drawing the network as a tree.
+
+        With each cable stands whether it is the one that reaches its other end, by the fewest cables from the
+        feed; one that is not closes a ring there, or lies beside another.
+        """
+        reached, begin = {self.feed.node}, dict[str, list[tuple[CableSegment, bool]]]()
+        for cable in self.walk():
+            begin.setdefault(cable.from_node, []).append((cable, cable.to_node not in reached))
+            reached.add(cable.to_node)
+        return begin
+
+    def with_regulation(self, part: float) -> Network:
+        """The same network, with this regulation where that of its transformer is not known."""
+        if self.feed.regulation is not None:
+            return self
+        return replace(self, feed=replace(self.feed, regulation=part))
 
 
 def join(
@@ -281,17 +307,20 @@ def walk(start: str, segments: Sequence[CableSegment]) -> tuple[CableSegment, ..
 
     The first that leads to a node reaches it; any further one closes a ring, or lies beside another.
     """
-    outward: dict[str, list[CableSegment]] = {}
-    for segment in segments:
-        outward.setdefault(segment.from_node, []).append(segment)
-    reached, found, waiting = {start}, [], deque((start,))
+    return tuple(cable for _, cable in _walk(start, segments))
+
+
+def _walk(start: str, segments: Sequence[CableSegment]) -> Iterator[tuple[int, CableSegment]]:
+    outward: dict[str, list[tuple[int, CableSegment]]] = {}
+    for numbered in enumerate(segments):
+        outward.setdefault(numbered[1].from_node, []).append(numbered)
+    reached, waiting = {start}, deque((start,))
     while waiting:
-        for segment in outward.get(waiting.popleft(), ()):
-            found.append(segment)
+        for place, segment in outward.get(waiting.popleft(), ()):
+            yield place, segment
             if segment.to_node not in reached:
                 reached.add(segment.to_node)
                 waiting.append(segment.to_node)
-    return tuple(found)
 
 
 def _refuse_unless_fed(

@@ -1,4 +1,4 @@
-"""The arithmetic of a two-wire tree: sweeps over arrays of numbers; volts, amperes and ohms, no names.
+"""The arithmetic of a two-wire network: sweeps over arrays of numbers; volts, amperes and ohms, no names.
 
 Method. Every lamp's current is replaced by its tangent at the present volts. A sweep from the leaves to
 the feed folds each branch into one conductance and one current as its parent sees it; a sweep back gives
@@ -6,7 +6,7 @@ the volts. That is Newton's method, each step solved exactly by one backward and
 R. D. Zhang and C. S. Cheng, "A modified Newton method for radial distribution system power flow analysis",
 IEEE Trans. Power Systems 12(1), 1997; the plain sweep is D. Shirmohammadi and others, "A compensation-based
 power flow method for weakly meshed distribution and transmission networks", IEEE Trans. Power Systems 3(2),
-1988 (both from memory).
+1988 (both from memory). Where cables close rings, ``mesh`` takes the place of the two sweeps in each step.
 
 Why never the low-voltage root, and never an endless loop. With lamps of constant resistance, current or
 power the equations are convex. Newton's steps from the feed's volts then fall monotonically to the highest
@@ -17,8 +17,11 @@ memory). Filament lamps bend the other way, so a failed start is tried again fro
 The number of steps is bounded in every case.
 """
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
 from typing import Final
+
+from controller.wiring.mesh import Branch, Elimination, Solved, eliminate, plan_elimination
 
 FILAMENT_CURRENT_EXPONENT: Final = 0.55
 """Current of a filament lamp by V^0.55: Standard Handbook for Electrical Engineers, 11th ed., p. 22-8."""
@@ -46,6 +49,9 @@ class Tree:
     Attributes:
         parent: place of the node that feeds each node.
         ohm: loop resistance from there.
+        links: what closes rings: a branch beyond those of the tree each.
+        cables: for each cable of the network the place that it leads to, or ``-1 - n`` for link ``n``.
+        plan: the order of elimination where there are links, once it is found.
         fixed_a: current that does not depend on the volts.
         siemens: conductance of the resistive lamps.
         filament: current of the filament lamps at 1 V, to be multiplied by V^0.55.
@@ -58,6 +64,24 @@ class Tree:
     siemens: list[float]
     filament: list[float]
     power_va: list[float]
+    links: list[Branch] = field(default_factory=list)
+    cables: list[int] = field(default_factory=list)
+    plan: Elimination | None = None
+
+    def branches(self) -> list[Branch]:
+        """All branches: those of the tree from place 1 on, then the links."""
+        return [*((self.parent[to], to, self.ohm[to]) for to in range(1, len(self.parent))), *self.links]
+
+    def exchange(self, ohms: Mapping[int, float]) -> "Tree":
+        """Give the same network with other ohms in some of its cables, by their place among the cables."""
+        ohm, links = list(self.ohm), list(self.links)
+        for cable, resistance in ohms.items():
+            at = self.cables[cable]
+            if at > 0:
+                ohm[at] = resistance
+            else:
+                links[-1 - at] = (*links[-1 - at][:2], resistance)
+        return replace(self, ohm=ohm, links=links)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -88,9 +112,15 @@ def try_volts(
     gain, offset_v = [1.0] * count, [0.0] * count
     convex = not any(tree.filament)
     for _ in range(MOST_STEPS):
-        if not _backward_sweep(tree, volts, factor, gain, offset_v):
-            return None
-        settled = _forward_sweep(tree.parent, gain, offset_v, volts)
+        if tree.links:
+            solved = _eliminate(tree, volts, factor)
+            if solved is None:
+                return None
+            settled = _substitute(solved, volts)
+        else:
+            if not _backward_sweep(tree, volts, factor, gain, offset_v):
+                return None
+            settled = _forward_sweep(tree.parent, gain, offset_v, volts)
         if settled:
             return volts
         if settled is None and convex:
@@ -150,6 +180,40 @@ def _forward_sweep(
     return settled
 
 
+def _eliminate(tree: Tree, volts: list[float], factor: float) -> list[Solved] | None:
+    """Do what the backward sweep does, where there are rings."""
+    branches = tree.branches()
+    if tree.plan is None:
+        tree.plan = plan_elimination(len(tree.parent), branches)
+    conductance = list(tree.siemens)
+    current = [factor * amperes for amperes in tree.fixed_a]
+    for node, (here_v, power, at_1_v) in enumerate(zip(volts, tree.power_va, tree.filament, strict=True)):
+        if power > 0.0:
+            amperes = factor * power / here_v
+            conductance[node] -= amperes / here_v
+            current[node] += 2.0 * amperes
+        if at_1_v > 0.0:
+            amperes = at_1_v * here_v**FILAMENT_CURRENT_EXPONENT
+            conductance[node] += FILAMENT_CURRENT_EXPONENT * amperes / here_v
+            current[node] += (1.0 - FILAMENT_CURRENT_EXPONENT) * amperes
+    return eliminate(tree.plan, branches, conductance, current)
+
+
+def _substitute(solved: list[Solved], volts: list[float]) -> bool | None:
+    """Set the volts of the nodes that were taken out, the last one first; returns as _forward_sweep does."""
+    settled: bool | None = True
+    for node, ends, siemens, amperes, total in reversed(solved):
+        before = volts[node]
+        carried = sum(each * volts[end] for end, each in zip(ends, siemens, strict=True))
+        now = (carried - amperes) / total
+        if now <= 0.0:
+            now, settled = _LOWEST_PART * before, None
+        elif settled and not -SETTLED_V < now - before < SETTLED_V:
+            settled = False
+        volts[node] = now
+    return settled
+
+
 def find_load_limit(tree: Tree, source_v: float) -> list[float] | Limit:
     """From no insisting load upwards: the solution at full load after all, or the greatest part of it.
 
@@ -176,13 +240,17 @@ def find_load_limit(tree: Tree, source_v: float) -> list[float] | Limit:
 
 
 def branch_currents(tree: Tree, volts: list[float]) -> list[float]:
-    """Amperes that flow into each node, its own lamps and all behind it; at place 0 what the feed gives."""
+    """Amperes that flow into each place from its parent, below zero where they flow back; at 0 the feed's."""
     amperes = [
         fixed + siemens * v + (at_1_v * v**FILAMENT_CURRENT_EXPONENT if at_1_v else 0.0) + power / v
         for fixed, siemens, at_1_v, power, v in zip(
             tree.fixed_a, tree.siemens, tree.filament, tree.power_va, volts, strict=True
         )
     ]
+    for near, far, ohm in tree.links:
+        flow = (volts[near] - volts[far]) / ohm
+        amperes[near] += flow
+        amperes[far] -= flow
     for node in range(len(amperes) - 1, 0, -1):
         amperes[tree.parent[node]] += amperes[node]
     return amperes

@@ -148,7 +148,7 @@ def _circuit(report: WiringReport, place: int) -> CircuitResponse:
         why_not=lit.words if isinstance(lit, NoSolution) else None,
         amperes=found.source_a if found and known else None,
         cable_loss_w=found.loss_w if found else None,
-        cables=[_cable(cable, carried.get(cable.to_node), found) for cable in circuit.network.walk()],
+        cables=[_cable(cable, carried.get(cable), found) for cable in circuit.network.walk()],
         lights=[_light(light) for light in report.lights(place)],
         measured=_same(MeasuredVoltsResponse, measured) if measured else None,
     )

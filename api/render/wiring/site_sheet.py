@@ -145,4 +145,4 @@ def _runs(report: WiringReport) -> Iterator[tuple[CableSegment, SegmentState | N
         carried = one.lit.cables if isinstance(one.lit, Solution) else {}
         for cable in circuit.network.segments:
             if cable.from_node == circuit.network.feed.node:
-                yield cable, carried.get(cable.to_node)
+                yield cable, carried.get(cable)

@@ -1,6 +1,7 @@
 """The cables behind one tap as a drawing: a row for each node, cables down the left, volts to the right.
 
 A node with one cable onward continues it in its own lane; where cables part, each begins a lane to the right.
+A cable that closes a ring is a row too, which says to which node it leads.
 The volts stand as a dot on the band that the lamp is allowed, and in figures; what is outside has an arrow
 and words too, so that nothing depends on its colour. Long trees are cut into pieces that fit a page.
 """
@@ -8,6 +9,7 @@ and words too, so that nothing depends on its colour. Long trees are cut into pi
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 from api.render.jinja import render
 from api.render.wiring.text import counted, fixture_words, length_text, volts_text, watts_words
@@ -51,7 +53,7 @@ class Row:
     Attributes:
         y_px: middle of the row.
         x_px: middle of its lane.
-        glyph: “feed”, “light”, “joint”, or empty for a further light.
+        glyph: “feed”, “light”, “joint”, “ring” for a cable that closes one, or empty for a further light.
         band: the volts that it is allowed, as left and right on the scale; None without a light.
         dot: the volts with everything lit, on the scale.
         most: the volts with its zone alone.
@@ -111,6 +113,15 @@ def draw_tree(report: WiringReport, place: int, *, words: Words, key: str) -> li
     ]
 
 
+class _Step(NamedTuple):
+    """One row to come: a node, the cable to it, and whether that only closes a ring to it."""
+
+    cable: CableSegment | None
+    node: str
+    lane: int
+    closes: bool = False
+
+
 class _Layout:
     """Where everything of one drawing stands."""
 
@@ -121,15 +132,13 @@ class _Layout:
         lights = [each for each in report.lights(place) if each.light.placed]
         for light in lights:
             self._lights.setdefault(light.fixture.node, []).append(light)
-        self._onward: dict[str, list[CableSegment]] = {}
-        for cable in self._network.segments:
-            self._onward.setdefault(cable.from_node, []).append(cable)
+        self._onward = self._network.outward()
         feed = self._network.feed
         self._low_v, self._high_v = _ends_of_scale(lights, feed.source_v)
         step = max(1, math.ceil((self._high_v - self._low_v) / 7))
         self.ticks = [(self._at(volts), str(volts)) for volts in range(self._low_v, self._high_v + 1, step)]
         steps = list(self._walk())
-        lanes = max(lane for _, _, lane in steps) + 1
+        lanes = max(step.lane for step in steps) + 1
         self._lane_px = min(_LANE_PX, _MOST_LANES_PX / lanes)
         self.text_px = _LEFT_PX + (lanes - 1) * self._lane_px + 16
         self.rows: list[Row] = []
@@ -138,28 +147,32 @@ class _Layout:
         self.title = f"{feed.node}: {feed.source_v:g} V, {counted(len(self._network.segments), 'cable')}"
         self.description = _describe(lights, self._one)
 
-    def _walk(self) -> Iterator[tuple[CableSegment | None, str, int]]:
+    def _walk(self) -> Iterator[_Step]:
         """Yield each node with the cable to it and its lane, a branch to its end before the next."""
-        waiting: list[tuple[CableSegment | None, str, int]] = [(None, self._network.feed.node, 0)]
+        waiting = [_Step(None, self._network.feed.node, 0)]
         while waiting:
-            cable, node, lane = waiting.pop()
-            yield cable, node, lane
-            onward = self._onward.get(node, [])
-            next_lane = lane + 1 if len(onward) > 1 else lane
-            waiting += [(each, each.to_node, next_lane) for each in reversed(onward)]
+            step = waiting.pop()
+            yield step
+            onward = [] if step.closes else self._onward.get(step.node, [])
+            lane = step.lane + 1 if len(onward) > 1 else step.lane
+            waiting += [_Step(each, each.to_node, lane, not leads) for each, leads in reversed(onward)]
 
-    def _draw(self, steps: Sequence[tuple[CableSegment | None, str, int]]) -> None:
+    def _draw(self, steps: Sequence[_Step]) -> None:
         lit = self._one.lit
         carried = lit.cables if isinstance(lit, Solution) else {}
         at: dict[str, tuple[float, float]] = {}
-        for cable, node, lane in steps:
+        for cable, node, lane, closes in steps:
             x_px, y_px = _LEFT_PX + lane * self._lane_px, (len(self.rows) + 0.5) * ROW_PX
-            at[node] = (x_px, y_px)
             words = ""
             if cable is not None:
                 self.lines.append(_line(cable, at[cable.from_node], (x_px, y_px)))
-                flow = f", {carried[node].amperes:.2f} A" if node in carried else ""
+                flow = f", {carried[cable].amperes:.2f} A" if cable in carried else ""
                 words = f"{cable.gauge}, {length_text(cable.length_m, cable.gauge)}{flow}"
+            if closes:
+                row = self._row(x_px, y_px, node, words, None)
+                self.rows.append(replace(row, glyph="ring", name=self._shorten(f"to {node}", words)))
+                continue
+            at[node] = (x_px, y_px)
             lights = self._lights.get(node, [])
             # At the transformer itself stands the transformer; a light there comes below it.
             own = lights[:1] if cable is not None else []
@@ -184,7 +197,8 @@ class _Layout:
                 most=None if light.most_v is None else self._at(light.most_v),
             )
         if node == feed.node:
-            return replace(row, glyph="feed", what="transformer", volts=volts_text(feed.source_v))
+            source_v = lit.feed_v if isinstance(lit, Solution) else feed.full_load_v
+            return replace(row, glyph="feed", what="transformer", volts=volts_text(source_v))
         return replace(row, volts=volts_text(lit.volts.get(node) if isinstance(lit, Solution) else None))
 
     def _shorten(self, name: str, cable: str) -> str:
