@@ -309,5 +309,5 @@ class _Tree:
         return f"{self._lit.volts[node]:.2f} V" if self._lit else ""
 
     def _cable(self, cable: CableSegment) -> str:
-        flow = f", {self._lit.cables[cable].amperes:.2f} A" if self._lit else ""
+        flow = f", {self._lit.carried[cable].amperes:.2f} A" if self._lit else ""
         return f"{cable.gauge}, {length_text(cable.length_m, cable.gauge)}{flow}"

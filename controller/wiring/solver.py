@@ -79,7 +79,13 @@ class Solution:
     loss_w: float
 
     @property
-    def cables(self) -> dict[CableSegment, SegmentState]:
+    def cables(self) -> dict[str, SegmentState]:
+        """What each cable carries, by the node at which it ends; of several to one node the most."""
+        carried = sorted(self.segments, key=lambda state: state.amperes)
+        return {state.segment.to_node: state for state in carried}
+
+    @property
+    def carried(self) -> dict[CableSegment, SegmentState]:
         """What each cable carries; equal cables side by side carry the same."""
         return {state.segment: state for state in self.segments}
 

@@ -139,10 +139,12 @@ def _circuit(report: WiringReport, place: int) -> CircuitResponse:
     measured = report.volts[place]
     found = lit if isinstance(lit, Solution) else None
     feed, known = circuit.network.feed, report.wiring.tap_known
-    carried = found.cables if found else {}
+    carried = found.carried if found else {}
     return CircuitResponse(
         node=feed.node,
         tap_v=feed.source_v if known else None,
+        common=feed.common,
+        feed_v=found.feed_v if found and known else None,
         measured_tap_v=circuit.measured_v,
         solved=found is not None,
         why_not=lit.words if isinstance(lit, NoSolution) else None,
@@ -161,6 +163,7 @@ def _cable(cable: CableSegment, state: SegmentState | None, found: Solution | No
         gauge=str(cable.gauge),
         length_m=cable.length_m,
         amperes=state.amperes if state else None,
+        backwards=state.backwards if state else None,
         limit_a=cable.limit_a,
         drop_v=state.drop_v if state else None,
         loss_w=state.loss_w if state else None,

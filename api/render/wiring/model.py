@@ -75,6 +75,11 @@ class CableResponse(ResponseModel):
         description="current through it in A, everything lit; null where it cannot be computed",
         examples=[4.3922],
     )
+    backwards: bool | None = Field(
+        description="whether the current flows from its far end, as in a ring; null where it cannot be"
+        " computed",
+        examples=[False],
+    )
     limit_a: float = Field(description="the current that it is allowed to carry, in A", examples=[20.0])
     drop_v: Rounded6 | None = Field(
         description="volts lost along it; null where it cannot be computed", examples=[0.173932]
@@ -186,10 +191,15 @@ class MeasuredVoltsResponse(ResponseModel):
 
 
 class CircuitResponse(ResponseModel):
-    """Everything on one tap."""
+    """Everything on one tap and common."""
 
     node: NodeName = Field(description="node that the tap feeds")
     tap_v: float | None = Field(description="volts of the tap; null where not known", examples=[13.0])
+    common: int = Field(description="which of the transformer's commons, from 1", examples=[1])
+    feed_v: Rounded6 | None = Field(
+        description="volts at the transformer, everything lit; null where they cannot be computed",
+        examples=[13.04],
+    )
     measured_tap_v: float | None = Field(
         description="volts measured at the tap; null where none were", examples=[13.1]
     )

@@ -142,7 +142,7 @@ def _show_circuit(report: WiringReport, place: int, number: int, words: Words) -
 def _runs(report: WiringReport) -> Iterator[tuple[CableSegment, SegmentState | None]]:
     """Give the cables that begin at the transformer, where a clamp meter goes round one conductor."""
     for circuit, one in zip(report.wiring.circuits, report.inspection.solved, strict=True):
-        carried = one.lit.cables if isinstance(one.lit, Solution) else {}
+        carried = one.lit.carried if isinstance(one.lit, Solution) else {}
         for cable in circuit.network.segments:
             if cable.from_node == circuit.network.feed.node:
                 yield cable, carried.get(cable)

@@ -159,7 +159,7 @@ class _Layout:
 
     def _draw(self, steps: Sequence[_Step]) -> None:
         lit = self._one.lit
-        carried = lit.cables if isinstance(lit, Solution) else {}
+        carried = lit.carried if isinstance(lit, Solution) else {}
         at: dict[str, tuple[float, float]] = {}
         for cable, node, lane, closes in steps:
             x_px, y_px = _LEFT_PX + lane * self._lane_px, (len(self.rows) + 0.5) * ROW_PX

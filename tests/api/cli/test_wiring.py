@@ -414,3 +414,31 @@ def test_a_network_as_large_as_gardens_get_is_solved(tmp_path):
     assert len(lights) == 200
     volts = [light["volts"] for light in lights]
     assert volts == sorted(volts, reverse=True)
+
+
+def test_a_ring_on_two_commons_is_reported_like_any_other(tmp_path):
+    """Every cable of a ring is in the JSON with its amperes; by hand for two equal runs joined by a bridge.
+
+    Three lamps of 12 W and fixed 1 A: one at the end of each run, one at the middle of the bridge between
+    these ends, which brings half an ampere to each. A second common has a run of its own.
+    """
+    cables = piece("boathouse", "a", "40 ft") + piece("boathouse", "b", "40 ft")
+    cables += piece("a", "c", "10 ft") + piece("b", "c", "10 ft")
+    cables += piece("boathouse", "gate", "40 ft", more="common = 2")
+    lamp = 'kind = "spot"\ncount = 1\nwatts = 12\ndriver = "linear"\nnode = "{}"'
+    rest = "".join(f"[[zones.fixtures]]\n{lamp.format(node)}\n" for node in ("b", "c", "gate"))
+    text = garden(cables=cables, more="commons = 2", fixtures=lamp.format("a"), rest=rest)
+    _, answer = wiring_of(tmp_path, text)
+    ring, single = answer["transformers"][0]["circuits"]
+    assert (ring["node"], ring["common"], single["node"], single["common"]) == (
+        "boathouse",
+        1,
+        "boathouse, 12 V, common 2",
+        2,
+    )
+    assert {(each["from"], each["to"]): each["amperes"] for each in ring["cables"]} == pytest.approx(
+        {("boathouse", "a"): 1.5, ("boathouse", "b"): 1.5, ("a", "c"): 0.5, ("b", "c"): 0.5}, abs=1e-4
+    )
+    assert [each["backwards"] for each in ring["cables"]] == [False] * 4
+    assert (ring["amperes"], single["amperes"]) == pytest.approx((3.0, 1.0), abs=1e-4)
+    assert "gate" in call("wiring", tmp_path / "site.toml", "--all").stdout

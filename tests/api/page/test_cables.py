@@ -5,6 +5,7 @@ import pytest
 from config.file.loader import example_path
 from tests.api.page.conftest import PageHouse
 from tests.api.page.screens import Screen, screen, send
+from tests.site_of_wiring import garden, line, piece
 
 
 @pytest.fixture
@@ -109,4 +110,21 @@ def test_a_garden_without_transformers_says_what_is_missing(tmp_path):
     house = PageHouse(tmp_path, site=example_path("one-zone").read_text(encoding="utf-8"))
     seen = screen(house, "/cables").text
     assert "written down" in seen
+    house.close()
+
+
+def test_a_ring_says_where_it_closes(tmp_path):
+    """The cable that closes a ring stands once, with the node that it leads to, beside all lamps."""
+    cables = line() + piece("boathouse", "jetty 6", "20 ft") + piece("jetty 6", "gate", "5 ft") * 2
+    rest = '[[zones.fixtures]]\nkind = "spot"\ncount = 1\nwatts = 9\nnode = "gate"\n'
+    house = PageHouse(tmp_path, site=garden(cables=cables, rest=rest))
+    seen = screen(house, "/cables").text
+    assert seen.count("to jetty 6, which closes the ring") == 1
+    assert seen.count("to gate, which closes the ring") == 1
+    [transformer] = house.get("/v1/wiring")["transformers"]
+    [circuit] = transformer["circuits"]
+    for place in range(1, 7):
+        assert f"jetty {place}" in seen
+    for light in circuit["lights"]:
+        assert f"{light['volts']:.2f} V" in seen
     house.close()

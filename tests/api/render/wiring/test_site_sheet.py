@@ -82,6 +82,33 @@ def test_the_sheet_has_every_zone_fixture_and_node(name):
                     assert f"{state.volts:.2f}" in rows[light.at.node]
 
 
+def test_a_ring_is_drawn_with_the_cable_that_closes_it():
+    """Each node has one row; the cable that closes the ring has one that says where it leads."""
+    site = parse_site(garden(cables=line() + piece("boathouse", "jetty 6", "20 ft")), "site.toml").site
+    [report] = report_site(site)
+    html = make_sheet(site, (report,), date(2027, 4, 1))
+    rows = rows_of(html)
+    [solution] = [one.lit for one in report.inspection.solved]
+    into = {each.segment.from_node: each for each in solution.segments if each.segment.to_node == "jetty 6"}
+    # By the fewest cables jetty 6 is reached straight from the transformer, so the line closes the ring.
+    assert set(rows) == {"boathouse", *(f"jetty {place}" for place in range(1, 7)), "to jetty 6"}
+    assert rows["to jetty 6"][1].endswith(f", {into['jetty 5'].amperes:.2f} A")
+    assert rows["jetty 6"][1].endswith(f", {into['boathouse'].amperes:.2f} A")
+    assert rows["to jetty 6"][2] == f"{solution.volts['jetty 6']:.2f}"
+
+
+def test_cables_side_by_side_are_two_rows():
+    """A second cable beside the first is a row of its own, and both carry half."""
+    fixtures = 'kind = "spot"\ncount = 1\nwatts = 30\nnode = "gate"'
+    site = parse_site(garden(cables=piece("boathouse", "gate") * 2, fixtures=fixtures), "site.toml").site
+    [report] = report_site(site)
+    rows = rows_of(make_sheet(site, (report,), date(2027, 4, 1)))
+    assert set(rows) == {"boathouse", "gate", "to gate"}
+    [solution] = [one.lit for one in report.inspection.solved]
+    assert rows["gate"][1] == rows["to gate"][1]
+    assert rows["gate"][1].endswith(f", {solution.source_a / 2:.2f} A")
+
+
 def test_the_sheet_has_what_the_installer_needs():
     """Load, what to buy with its spare, both depths of cover, the checks, the boxes and the cautions."""
     _, html = example_sheet("full-property")
