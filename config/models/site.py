@@ -76,6 +76,9 @@ class RelayContact(Table):
             "the amperes that the contact can take for a moment, from its data sheet, such as 80"
         ),
     )
+    contact_load: Literal["resistive", "lamps"] = Field(
+        "resistive", description="the load that contact_a is stated for: “resistive” or “lamps”"
+    )
 
 
 class RelaySettings(RelayContact):

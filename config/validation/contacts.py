@@ -43,6 +43,7 @@ class _Contact(NamedTuple):
     rated_a: float
     inrush_a: float | None
     path: KeyPath
+    for_lamps: bool
 
 
 def warn_contacts(site: Site) -> Iterator[SiteFinding]:
@@ -60,6 +61,8 @@ def warn_contacts(site: Site) -> Iterator[SiteFinding]:
             )
             remedy = Phrase("use a relay for more amperes, or split the zone")
             yield SiteFinding(("zones", index), what, remedy)
+        elif contact.for_lamps and contact.inrush_a is None and switched.why != _WHY_TRANSFORMER:
+            pass  # a rating for lamps allows for their inrush
         elif switched.inrush_a > (contact.inrush_a or contact.rated_a):
             momentary.setdefault(contact, []).append((zone, switched))
     for contact, zones in momentary.items():
@@ -88,7 +91,7 @@ def _contact_of(site: Site, zone: Zone, index: int) -> _Contact | None:
     """Return a zone's own contact, else that of the relay board; None where neither is known."""
     for table, path in ((zone, ("zones", index)), (site.relays, ("relays",))):
         if table.contact_a is not None:
-            return _Contact(table.contact_a, table.contact_inrush_a, path)
+            return _Contact(table.contact_a, table.contact_inrush_a, path, table.contact_load == "lamps")
     return None
 
 

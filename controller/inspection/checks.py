@@ -18,7 +18,7 @@ from controller.inspection.findings import Finding, InspectionResult, Rule, Topi
 from controller.inspection.states import Case, SolvedStates, solve_states
 from controller.inspection.volts import check_evenness, check_life, check_volts
 from controller.wiring.cable import Ampacity, ampacity
-from controller.wiring.network import CableSegment, Limits, Network
+from controller.wiring.network import CableSegment, FixtureAt, Limits, Network
 from controller.wiring.solver import NoSolution, Solution
 
 CIRCUIT_A: Final = 25.0
@@ -154,13 +154,6 @@ def load_in_words(load_va: float, rated_va: float) -> Phrase:
     )
 
 
-def _name_lead(node: str, gauge: Gauge) -> tuple[Phrase, Phrase]:
-    """Name a lead by its place, and in a sentence."""
-    return Phrase("lead at {node}", node=node), Phrase(
-        "the lead of {gauge} at {node}", gauge=str(gauge), node=node
-    )
-
-
 def _check_supply(network: Network) -> Finding:
     remedy = Phrase("use a tap of {limit:g} V or less", limit=SUPPLY_V)
     rule = Rule(Topic.SUPPLY, "V", _BY_411, remedy)
@@ -201,30 +194,34 @@ def _check_circuit(one: SolvedStates) -> Iterator[Finding]:
 
 
 def _check_cables(one: SolvedStates) -> Iterator[Finding]:
-    """The most current of each cable and lead against its ampacity, and 80 % of it for long hours."""
-    carried = sorted(_most_amperes(one), key=lambda each: each[2] / each[3].amperes, reverse=True)
-    for rank, (place, what, amperes, limit, case) in enumerate(carried):
-        rule = Rule(
-            Topic.CABLE,
-            "A",
-            Phrase("{source}; 80 % of it for three hours or more by NEC 210.19(A)(1)", source=limit.source),
-            Phrase("lay thicker cable there, or move part of the lamps to another run"),
-        )
-        words = Phrase(
-            "{what} carries {amperes:.2f} A of {limit:g} A, {case}",
-            what=what,
-            amperes=amperes,
-            limit=limit.amperes,
-            case=case.words,
-        )
-        warning, error = CONTINUOUS_SHARE * limit.amperes, limit.amperes
-        finding = rule.check(place, amperes, words, warning=warning, error=error, feed=one.feed)
-        if rank == 0 or finding.level is not Severity.OK:
-            yield finding
+    """The most current of each cable, lead and connector against what it may carry."""
+    cables, leads = _most_amperes(one)
+    network = one.lit.network
+    carried: list[tuple[Ampacity, CableSegment | FixtureAt, float, Case]] = [
+        (cable.limit, cable, *cables[id(cable)]) for cable in network.segments if id(cable) in cables
+    ]
+    carried += [
+        (ampacity(lamp.lead.gauge), lamp, *leads[id(lamp)])
+        for lamp in network.fixtures
+        if lamp.lead is not None and id(lamp) in leads
+    ]
+    carried.sort(key=lambda each: each[2] / each[0].amperes, reverse=True)
+    for rank, (limit, what, amperes, case) in enumerate(carried):
+        if rank == 0 or amperes > CONTINUOUS_SHARE * limit.amperes:
+            yield _check_current(one.feed, what, amperes, limit, case)
+    connected = [
+        (cable.connector_a, cable, *cables[id(cable)])
+        for cable in network.segments
+        if cable.connector_a is not None and id(cable) in cables
+    ]
+    connected.sort(key=lambda each: each[2] / each[0], reverse=True)
+    for rank, (limit_a, cable, amperes, case) in enumerate(connected):
+        if rank == 0 or amperes > limit_a:
+            yield _check_connector(one.feed, cable, amperes, limit_a, case)
 
 
-def _most_amperes(one: SolvedStates) -> Iterator[tuple[Phrase, Phrase, float, Ampacity, Case]]:
-    """Each cable and lead with the most that it carries, its limit, and the case in which it is that much."""
+def _most_amperes(one: SolvedStates) -> tuple[dict[int, tuple[float, Case]], dict[int, tuple[float, Case]]]:
+    """The most that each cable and the lead of each fixture carries, by its identity, and in which case."""
     cables: dict[int, tuple[float, Case]] = {}
     leads: dict[int, tuple[float, Case]] = {}
     for case, outcome in one.cases.items():
@@ -235,55 +232,94 @@ def _most_amperes(one: SolvedStates) -> Iterator[tuple[Phrase, Phrase, float, Am
             for lamp in outcome.lamps:
                 if lamp.amperes > leads.get(id(lamp.fixture), (-1.0, case))[0]:
                     leads[id(lamp.fixture)] = (lamp.amperes, case)
-    for cable in one.lit.network.segments:
-        if id(cable) in cables:
-            limit = ampacity(cable.gauge)
-            if cable.ampacity_a is not None:
-                limit = Ampacity(amperes=cable.ampacity_a, source=Phrase("the cable's own plate"))
-            yield (_place_of(cable), _name(cable), cables[id(cable)][0], limit, cables[id(cable)][1])
-    for fixture in one.lit.network.fixtures:
-        if fixture.lead is not None and id(fixture) in leads:
-            gauge = fixture.lead.gauge
-            place, what = _name_lead(fixture.node, gauge)
-            yield (place, what, leads[id(fixture)][0], ampacity(gauge), leads[id(fixture)][1])
+    return cables, leads
 
 
-def _place_of(cable: CableSegment) -> Phrase:
-    return Phrase("{begins} to {ends}", begins=cable.from_node, ends=cable.to_node)
+def _check_current(
+    feed: str, what: CableSegment | FixtureAt, amperes: float, limit: Ampacity, case: Case
+) -> Finding:
+    """One cable or lead against its ampacity, and 80 % of it for long hours."""
+    rule = Rule(
+        Topic.CABLE,
+        "A",
+        Phrase("{source}; 80 % of it for three hours or more by NEC 210.19(A)(1)", source=limit.source),
+        Phrase("lay thicker cable there, or move part of the lamps to another run"),
+    )
+    words = Phrase(
+        "{what} carries {amperes:.2f} A of {limit:.4g} A, {case}",
+        what=_name(what),
+        amperes=amperes,
+        limit=limit.amperes,
+        case=case.words,
+    )
+    warning, error = CONTINUOUS_SHARE * limit.amperes, limit.amperes
+    return rule.check(_place_of(what), amperes, words, warning=warning, error=error, feed=feed)
 
 
-def _name(cable: CableSegment) -> Phrase:
-    return Phrase(
-        "{gauge} from {begins} to {ends}",
-        gauge=str(cable.gauge),
+def _check_connector(feed: str, cable: CableSegment, amperes: float, limit_a: float, case: Case) -> Finding:
+    rule = Rule(
+        Topic.CONNECTOR,
+        "A",
+        Phrase("the rating of the connectors, from the site file"),
+        Phrase("use connectors for more amperes, or move part of the lamps to another run"),
+    )
+    words = Phrase(
+        "the connectors of the cable from {begins} to {ends} carry {amperes:.2f} A of {limit:g} A, {case}",
         begins=cable.from_node,
         ends=cable.to_node,
+        amperes=amperes,
+        limit=limit_a,
+        case=case.words,
     )
+    return rule.check(_place_of(cable), amperes, words, warning=limit_a, error=limit_a, feed=feed)
+
+
+def _place_of(what: CableSegment | FixtureAt) -> Phrase:
+    if isinstance(what, FixtureAt):
+        return Phrase("lead at {node}", node=what.node)
+    return Phrase("{begins} to {ends}", begins=what.from_node, ends=what.to_node)
+
+
+def _name(what: CableSegment | FixtureAt) -> Phrase:
+    """Name a cable, or the lead of a fixture, in a sentence."""
+    if isinstance(what, FixtureAt):
+        gauge = what.lead.gauge if what.lead else ""
+        return Phrase("the lead of {gauge} at {node}", gauge=str(gauge), node=what.node)
+    values: dict[str, Any] = {"gauge": str(what.gauge), "begins": what.from_node, "ends": what.to_node}
+    if what.cables_in_conduit > 1:
+        return Phrase(
+            "{gauge} from {begins} to {ends}, one of {cables} cables in a conduit,",
+            cables=what.cables_in_conduit,
+            **values,
+        )
+    return Phrase("{gauge} from {begins} to {ends}", **values)
 
 
 def _check_conductors(network: Network) -> Iterator[Finding]:
     """Metric conductors against the least size; the rule is not one of the American code."""
-    rule = Rule(
-        Topic.CONDUCTOR,
-        "mm2",
-        Phrase("IEC 60364-7-715 (quoted from a summary)"),
-        Phrase("use 1.5 mm² or more"),
-    )
-    laid = [(_place_of(each), _name(each), each.gauge, each.length_m) for each in network.segments]
-    leads = [(fixture.node, fixture.lead) for fixture in network.fixtures]
-    laid += [
-        (*_name_lead(node, lead.gauge), lead.gauge, lead.length_m) for node, lead in leads if lead is not None
+    laid: list[tuple[CableSegment | FixtureAt, Gauge, float]] = [
+        (each, each.gauge, each.length_m) for each in network.segments
     ]
-    for place, what, gauge, length_m in laid:
+    laid += [
+        (each, each.lead.gauge, each.lead.length_m) for each in network.fixtures if each.lead is not None
+    ]
+    for what, gauge, length_m in laid:
         short = gauge.build is Build.FLEXIBLE and length_m <= _FLEXIBLE_UP_TO_M
         mm2, least_mm2 = gauge.area_mm2, _LEAST_FLEXIBLE_MM2 if short else _LEAST_MM2
         if gauge.unit is Unit.MM2 and mm2 < least_mm2:
             words = Phrase(
                 "{what}: copper of extra-low-voltage lighting has 1.5 mm², or 1 mm² where it is flexible and"
                 " 3 m or shorter",
-                what=what,
+                what=_name(what),
             )
-            yield rule.find(Severity.WARNING, place, mm2, _LEAST_MM2, words, feed=network.feed.node)
+            rule = Rule(
+                Topic.CONDUCTOR,
+                "mm2",
+                Phrase("IEC 60364-7-715 (quoted from a summary)"),
+                Phrase("use 1.5 mm² or more"),
+            )
+            place, feed = _place_of(what), network.feed.node
+            yield rule.find(Severity.WARNING, place, mm2, _LEAST_MM2, words, feed=feed)
 
 
 def _check_drop(solution: Solution, limits: Limits) -> list[Finding]:

@@ -20,16 +20,16 @@ def check_readings(wiring: TransformerWiring) -> Iterator[Finding]:
             if light.placed:
                 lights = feeds.setdefault((light.zone, light.fixture), [])
                 lights.append((circuit.network.feed.node, light))
-    checked = []
+    checked: list[tuple[float, tuple[FixtureAt, float, str]]] = []
     for zone in wiring.zones:
         for place, fixture in enumerate(zone.fixtures, start=1):
             for volts, at, feed in _readings_of(zone, fixture, feeds.get((zone.id, place), [])):
-                finding = check_reading(at, volts, feed)
                 low_v, high_v = at.range_v
-                checked.append(
-                    (min(volts / low_v if low_v else 2.0, high_v / volts if volts else 2.0), finding)
-                )
-    yield from keep_worst(checked)
+                if fixture.dimmed and volts < low_v:
+                    continue  # that is what a dimmer is for
+                part = min(volts / low_v if low_v else 2.0, high_v / volts if volts else 2.0)
+                checked.append((part, (at, volts, feed)))
+    yield from (check_reading(*reading) for reading in keep_worst(checked))
 
 
 def _readings_of(

@@ -1,17 +1,18 @@
 """The whole report on the wiring of a transformer: findings, advice, readings, what is not known."""
 
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from functools import lru_cache
 from typing import Final
 
 from config.errors import Severity
-from config.models.site import Fixture, Site, Zone
+from config.models.site import Fixture, RelaySettings, Site, Zone
 from config.phrase import Phrase
 from controller.inspection.advice import Proposal, advise
 from controller.inspection.checks import inspect
+from controller.inspection.contacts import check_contacts, list_unknown_contacts
 from controller.inspection.diagnosis import MeasuredVolts
 from controller.inspection.findings import Finding, InspectionResult, Topic
 from controller.inspection.measurements import (
@@ -167,14 +168,18 @@ class WiringReport:
 @lru_cache(maxsize=2)
 def report_site(site: Site) -> tuple[WiringReport, ...]:
     """Report on every transformer of a site, once for each site."""
-    return tuple(report_transformer(wiring) for wiring in build_wiring(site))
+    return tuple(report_transformer(wiring, site.relays) for wiring in build_wiring(site))
 
 
-def report_transformer(wiring: TransformerWiring) -> WiringReport:
-    """Report on one transformer."""
+def report_transformer(wiring: TransformerWiring, relays: RelaySettings) -> WiringReport:
+    """Report on one transformer, and on the relays that switch what is on it."""
     networks, limits = wiring.networks, wiring.limits
     inspection = inspect(networks, limits)
-    findings = (*_relevant(inspection.findings, wiring), *check_readings(wiring))
+    findings = (
+        *_relevant(inspection.findings, wiring),
+        *check_readings(wiring),
+        *check_contacts(wiring, inspection.solved, relays),
+    )
     inspection = replace(inspection, findings=findings)
     loads = tuple(_load_of(zone, inspection.solved, wiring) for zone in wiring.zones)
     return WiringReport(
@@ -183,9 +188,9 @@ def report_transformer(wiring: TransformerWiring) -> WiringReport:
         loads=loads,
         proposals=advise(networks, taps_v=wiring.taps_v, limits=limits) if wiring.has_cables else (),
         rules=check_rule_of_thumb(inspection),
-        volts=tuple(_compare_volts(circuit) for circuit in wiring.circuits),
+        volts=tuple(_compare_volts(circuit, wiring.zones) for circuit in wiring.circuits),
         watts=tuple(_compare_watts(loads)),
-        unknown=tuple(_list_unknown(wiring)),
+        unknown=(*_list_unknown(wiring), *list_unknown_contacts(wiring, inspection.solved, relays)),
     )
 
 
@@ -212,12 +217,18 @@ def _load_of(zone: Zone, states: Sequence[SolvedStates], wiring: TransformerWiri
     )
 
 
-def _compare_volts(circuit: Circuit) -> VoltageComparison | None:
+def _compare_volts(circuit: Circuit, zones: Sequence[Zone]) -> VoltageComparison | None:
     """Compare the readings of one tap, taken with everything lit, with computed volts."""
+    dimmed = {
+        (zone.id, place)
+        for zone in zones
+        for place, fixture in enumerate(zone.fixtures, start=1)
+        if fixture.dimmed
+    }
     readings = [
         MeasuredVolts(fixture=place, volts=light.measured_v)
         for place, light in enumerate(circuit.lights)
-        if light.measured_v is not None
+        if light.measured_v is not None and (light.zone, light.fixture) not in dimmed
     ]
     if not readings:
         return None
@@ -265,6 +276,12 @@ def _list_unknown(wiring: TransformerWiring) -> Iterator[Phrase]:
             " current in each cable are not known; add [[cables]], and “tap” to the transformer",
             transformer=wiring.transformer.id,
         )
+    if zones := _name_zones(zone for zone in wiring.zones if any(each.dimmed for each in zone.fixtures)):
+        yield Phrase(
+            "lamps of {zones} are dimmed, and what a dimmer does is outside this model: they count as if at"
+            " full brightness, and that they get fewer volts is no error",
+            zones=zones,
+        )
     if zones := _zones_without(leds, "power_factor"):
         yield Phrase(
             "LED fixtures of {zones} have no “power_factor”: 1 is assumed, and many LED drivers draw more"
@@ -275,5 +292,9 @@ def _list_unknown(wiring: TransformerWiring) -> Iterator[Phrase]:
 
 def _zones_without(fixtures: Sequence[tuple[Zone, Fixture]], key: str) -> str:
     """Name the zones in whose LED fixtures a key is missing; nothing where it is in all of them."""
-    zones = dict.fromkeys(zone.id for zone, fixture in fixtures if key not in fixture.model_fields_set)
-    return ", ".join(f"“{zone}”" for zone in zones)
+    return _name_zones(zone for zone, fixture in fixtures if key not in fixture.model_fields_set)
+
+
+def _name_zones(zones: Iterable[Zone]) -> str:
+    """Name some zones, each once."""
+    return ", ".join(f"“{zone_id}”" for zone_id in dict.fromkeys(zone.id for zone in zones))

@@ -6,7 +6,7 @@ what lies between is a warning.
 """
 
 from collections.abc import Iterator, Sequence
-from typing import Any, Final
+from typing import Any, Final, TypeVar
 
 from config.errors import Severity
 from config.phrase import Phrase
@@ -22,6 +22,8 @@ _BY_LED_BAND: Final = Phrase(
     "0.75 to 1.25 of its rated volts, common practice for an LED that states no range"
 )
 _READ_PLATE: Final = Phrase("read the LED's input range on its plate and write it into the file as “volts”")
+
+T = TypeVar("T")
 
 
 def judge_volts(fixture: FixtureAt, volts: float) -> Severity:
@@ -40,20 +42,23 @@ def states_no_range(fixture: FixtureAt) -> bool:
 def check_volts(lit: Solution, most_v: Sequence[float | None]) -> Iterator[Finding]:
     """Every lamp that gets too few or too many volts, and the worst of each kind where none does."""
     feed = lit.network.feed.node
-    low, high = [], []
-    for state, at_most_v in zip(lit.lamps, most_v, strict=True):
-        low_v, high_v = state.fixture.range_v
-        low.append((state.volts / low_v if low_v > 0.0 else 2.0, _check_low(feed, state)))
-        if at_most_v is not None:
-            high.append((high_v / at_most_v, _check_high(feed, state.fixture, at_most_v)))
-    yield from keep_worst(low)
-    yield from keep_worst(high)
+    low = [
+        (state.volts / state.fixture.range_v[0] if state.fixture.range_v[0] else 2.0, state)
+        for state in lit.lamps
+    ]
+    yield from (_check_low(feed, state) for state in keep_worst(low))
+    high = [
+        (state.fixture.range_v[1] / at_most_v, (state.fixture, at_most_v))
+        for state, at_most_v in zip(lit.lamps, most_v, strict=True)
+        if at_most_v is not None
+    ]
+    yield from (_check_high(feed, fixture, at_most_v) for fixture, at_most_v in keep_worst(high))
 
 
-def keep_worst(checked: list[tuple[float, Finding]]) -> Iterator[Finding]:
-    """Every finding outside its range, and the one nearest to it where none is; a part below 1 is outside."""
+def keep_worst(checked: list[tuple[float, T]]) -> Iterator[T]:
+    """All that is outside its range, a part below 1, and what comes nearest to that where nothing is."""
     checked.sort(key=lambda entry: entry[0])
-    yield from (finding for rank, (part, finding) in enumerate(checked) if rank == 0 or part < 1.0)
+    yield from (what for rank, (part, what) in enumerate(checked) if rank == 0 or part < 1.0)
 
 
 def _rule(topic: Topic, fixture: FixtureAt, level: Severity, remedy: Phrase) -> Rule:

@@ -68,6 +68,17 @@ _AMPACITY: Final = {
 }  # fmt: skip
 
 
+# What is left of it where conductors warm each other, by the number of current-carrying ones, up to this.
+_NEC_BUNCHED: Final = {3: 1.0, 6: 0.80, 9: 0.70, 20: 0.50, 30: 0.45, 40: 0.40, 10_000: 0.35}
+_BY_310: Final = Phrase("NEC 310.15(C)(1) for more than three conductors in one conduit (from memory)")
+# The same by the number of circuits, each a two-core cable here.
+_IEC_BUNCHED: Final = {
+    1: 1.0, 2: 0.80, 3: 0.70, 4: 0.65, 5: 0.60, 6: 0.57, 7: 0.54, 8: 0.52, 9: 0.50, 12: 0.45, 16: 0.41,
+    10_000: 0.38,
+}  # fmt: skip
+_BY_B_52_17: Final = Phrase("IEC 60364-5-52 table B.52.17 for bunched cables (from memory)")
+
+
 class Ampacity(NamedTuple):
     """The current a conductor may carry, in amperes, and which table or practice says so."""
 
@@ -78,6 +89,25 @@ class Ampacity(NamedTuple):
 def ampacity(gauge: Gauge) -> Ampacity:
     """Return the usual current limit of a garden cable of this gauge; the cable's own plate prevails."""
     return Ampacity(*_AMPACITY[gauge.unit, float(gauge.size)])
+
+
+def bunched(limit: Ampacity, gauge: Gauge, cables: int) -> Ampacity:
+    """Return what is left of a limit where some two-conductor cables lie in one conduit or bundle."""
+    if cables == 1:
+        return limit
+    if gauge.unit is Unit.AWG:
+        part, rule = _least(_NEC_BUNCHED, 2 * cables), _BY_310
+    else:
+        part, rule = _least(_IEC_BUNCHED, cables), _BY_B_52_17
+    source = Phrase(
+        "{source}, {percent:.0f} % of it by {rule}", source=limit.source, percent=100 * part, rule=rule
+    )
+    return Ampacity(part * limit.amperes, source)
+
+
+def _least(table: dict[int, float], count: int) -> float:
+    """The factor of the first row that reaches as far as this count, else that of the last."""
+    return next((part for most, part in table.items() if count <= most), min(table.values()))
 
 
 def ohm_per_m(gauge: Gauge, temperature_c: float = DEFAULT_TEMPERATURE_C) -> float:

@@ -116,6 +116,7 @@ class _Ends:
         for zone in site.zones:
             for fixture in zone.fixtures:
                 self._lights[zone.node_of(fixture, names) or ""] += fixture.count
+        self._connector_a = site.wiring.connector_a
         self._usual = {each.id: each.tap for each in site.transformers}
         self.feeds: dict[str, dict[tuple[float, int], str]] = {
             each.id: {} if each.tap is None else {(each.tap, 1): each.id} for each in site.transformers
@@ -158,6 +159,9 @@ class _Ends:
                 splice_ohm=cable.splice_ohm,
                 # A leg of another gauge is not what the plate is of.
                 ampacity_a=cable.rated_a if own_gauge == gauge else None,
+                # The legs of a hub part from each other, and so from the conduit.
+                cables_in_conduit=1 if near == cable.hub else cable.cables_in_conduit,
+                connector_a=self._connector_a if cable.connector_a is None else cable.connector_a,
                 table=table,
             )
             for near, far, own_gauge, length_m in pieces

@@ -17,7 +17,7 @@ from typing import Final
 from config.errors import WiringError
 from config.models.cables import COMMON_LIMIT_A, Gauge
 from config.phrase import Phrase
-from controller.wiring.cable import DEFAULT_TEMPERATURE_C, ampacity
+from controller.wiring.cable import DEFAULT_TEMPERATURE_C, Ampacity, ampacity, bunched
 
 ASSUMED_REGULATION: Final = 0.10
 """Rise of a transformer's volts without load where it is not known: the middle of the 5 to 15 % of magnetic
@@ -28,6 +28,8 @@ FILAMENT_BAND: Final = (0.90, 1.05)
 
 LED_BAND: Final = (0.75, 1.25)
 """What an LED that states no range stands at most, in parts of its rated volts (common practice)."""
+
+_BY_PLATE: Final = Phrase("the cable's own plate")
 
 
 class Lamp(StrEnum):
@@ -126,6 +128,8 @@ class CableSegment:
         length_m: of the cable, not of the copper out and back.
         splice_ohm: what the splices add to the loop.
         ampacity_a: the current on the cable's own plate; None takes the gauge's default.
+        cables_in_conduit: how many cables lie in the same conduit or bundle, this one counted.
+        connector_a: the current that its connectors are rated for; None where not known.
         table: place of its [[cables]] table in the site file, from 0; None where it is from no file.
     """
 
@@ -135,12 +139,22 @@ class CableSegment:
     length_m: float
     splice_ohm: float = 0.0
     ampacity_a: float | None = None
+    cables_in_conduit: int = 1
+    connector_a: float | None = None
     table: int | None = field(default=None, compare=False)
 
     @property
+    def limit(self) -> Ampacity:
+        """The current that it is allowed to carry, and by whom: its own plate, else its gauge."""
+        limit = ampacity(self.gauge)
+        if self.ampacity_a is not None:
+            limit = Ampacity(amperes=self.ampacity_a, source=_BY_PLATE)
+        return bunched(limit, self.gauge, self.cables_in_conduit)
+
+    @property
     def limit_a(self) -> float:
-        """The current that it is allowed to carry: its own plate's, else its gauge's."""
-        return ampacity(self.gauge).amperes if self.ampacity_a is None else self.ampacity_a
+        """The same in amperes."""
+        return self.limit.amperes
 
     def __post_init__(self) -> None:
         what = f"cable “{self.from_node}” to “{self.to_node}”"
@@ -152,6 +166,10 @@ class CableSegment:
             raise WiringError(f"{what}: splice_ohm = {self.splice_ohm:g}; it must be zero or more")
         if self.ampacity_a is not None:
             _refuse_unless_positive(what, ampacity_a=self.ampacity_a)
+        if self.connector_a is not None:
+            _refuse_unless_positive(what, connector_a=self.connector_a)
+        if self.cables_in_conduit < 1:
+            raise WiringError(f"{what}: cables_in_conduit = {self.cables_in_conduit}; it counts itself")
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

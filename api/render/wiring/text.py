@@ -1,6 +1,6 @@
 """The wiring in words and short figures for people; the terminal's tables and the sheet share them."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -45,83 +45,95 @@ class FindingGroup:
         return _say_several(self.worst.topic, self.places, self.worst.words)
 
 
-def _say_several(topic: Topic, places: int, worst: str) -> Phrase:  # noqa: PLR0911 (one sentence for each)
-    """Put several findings about one topic in one line: at how many places, and the worst of them."""
-    match topic:
-        case Topic.ZONE:
-            return count_phrase(
-                "{n} zone loads the transformer too much; the worst: {worst}",
-                "{n} zones load the transformer too much; the worst: {worst}",
-                places,
-                worst=worst,
-            )
-        case Topic.SOLUTION:
-            return count_phrase(
-                "{n} circuit has no solution; the worst: {worst}",
-                "{n} circuits have no solution; the worst: {worst}",
-                places,
-                worst=worst,
-            )
-        case Topic.SUPPLY:
-            return count_phrase(
-                "{n} tap supplies too many volts; the worst: {worst}",
-                "{n} taps supply too many volts; the worst: {worst}",
-                places,
-                worst=worst,
-            )
-        case Topic.CIRCUIT:
-            return count_phrase(
-                "{n} circuit carries too much current; the worst: {worst}",
-                "{n} circuits carry too much current; the worst: {worst}",
-                places,
-                worst=worst,
-            )
-        case Topic.CABLE:
-            return count_phrase(
-                "{n} cable carries too much current; the worst: {worst}",
-                "{n} cables carry too much current; the worst: {worst}",
-                places,
-                worst=worst,
-            )
-        case Topic.CONDUCTOR:
-            return count_phrase(
-                "{n} conductor is too thin; the worst: {worst}",
-                "{n} conductors are too thin; the worst: {worst}",
-                places,
-                worst=worst,
-            )
-        case Topic.LAMP_LOW:
-            return count_phrase(
-                "lamps at {n} place get too few volts; the worst: {worst}",
-                "lamps at {n} places get too few volts; the worst: {worst}",
-                places,
-                worst=worst,
-            )
-        case Topic.LAMP_HIGH:
-            return count_phrase(
-                "lamps at {n} place get too many volts; the worst: {worst}",
-                "lamps at {n} places get too many volts; the worst: {worst}",
-                places,
-                worst=worst,
-            )
-        case Topic.READING:
-            return count_phrase(
-                "at {n} place other volts were measured than its lamps are made for; the worst: {worst}",
-                "at {n} places other volts were measured than the lamps are made for; the worst: {worst}",
-                places,
-                worst=worst,
-            )
-        case Topic.DROP:
-            return count_phrase(
-                "{n} circuit drops too many volts; the worst: {worst}",
-                "{n} circuits drop too many volts; the worst: {worst}",
-                places,
-                worst=worst,
-            )
-        case _:
-            return count_phrase(
-                "{n} finding; the worst: {worst}", "{n} findings; the worst: {worst}", places, worst=worst
-            )
+# How several findings about one topic are put in one line: at how many places, and the worst of them.
+_SEVERAL: Final[Mapping[Topic, Callable[[int, str], Phrase]]] = {
+    Topic.ZONE: lambda n, worst: count_phrase(
+        "{n} zone loads the transformer too much; the worst: {worst}",
+        "{n} zones load the transformer too much; the worst: {worst}",
+        n,
+        worst=worst,
+    ),
+    Topic.SOLUTION: lambda n, worst: count_phrase(
+        "{n} circuit has no solution; the worst: {worst}",
+        "{n} circuits have no solution; the worst: {worst}",
+        n,
+        worst=worst,
+    ),
+    Topic.SUPPLY: lambda n, worst: count_phrase(
+        "{n} tap supplies too many volts; the worst: {worst}",
+        "{n} taps supply too many volts; the worst: {worst}",
+        n,
+        worst=worst,
+    ),
+    Topic.CIRCUIT: lambda n, worst: count_phrase(
+        "{n} circuit carries too much current; the worst: {worst}",
+        "{n} circuits carry too much current; the worst: {worst}",
+        n,
+        worst=worst,
+    ),
+    Topic.CABLE: lambda n, worst: count_phrase(
+        "{n} cable carries too much current; the worst: {worst}",
+        "{n} cables carry too much current; the worst: {worst}",
+        n,
+        worst=worst,
+    ),
+    Topic.CONNECTOR: lambda n, worst: count_phrase(
+        "{n} connector carries too much current; the worst: {worst}",
+        "{n} connectors carry too much current; the worst: {worst}",
+        n,
+        worst=worst,
+    ),
+    Topic.CONTACT: lambda n, worst: count_phrase(
+        "{n} relay contact carries too much current; the worst: {worst}",
+        "{n} relay contacts carry too much current; the worst: {worst}",
+        n,
+        worst=worst,
+    ),
+    Topic.INRUSH: lambda n, worst: count_phrase(
+        "{n} relay contact takes too much inrush; the worst: {worst}",
+        "{n} relay contacts take too much inrush; the worst: {worst}",
+        n,
+        worst=worst,
+    ),
+    Topic.CONDUCTOR: lambda n, worst: count_phrase(
+        "{n} conductor is too thin; the worst: {worst}",
+        "{n} conductors are too thin; the worst: {worst}",
+        n,
+        worst=worst,
+    ),
+    Topic.LAMP_LOW: lambda n, worst: count_phrase(
+        "lamps at {n} place get too few volts; the worst: {worst}",
+        "lamps at {n} places get too few volts; the worst: {worst}",
+        n,
+        worst=worst,
+    ),
+    Topic.LAMP_HIGH: lambda n, worst: count_phrase(
+        "lamps at {n} place get too many volts; the worst: {worst}",
+        "lamps at {n} places get too many volts; the worst: {worst}",
+        n,
+        worst=worst,
+    ),
+    Topic.READING: lambda n, worst: count_phrase(
+        "at {n} place other volts were measured than its lamps are made for; the worst: {worst}",
+        "at {n} places other volts were measured than the lamps are made for; the worst: {worst}",
+        n,
+        worst=worst,
+    ),
+    Topic.DROP: lambda n, worst: count_phrase(
+        "{n} circuit drops too many volts; the worst: {worst}",
+        "{n} circuits drop too many volts; the worst: {worst}",
+        n,
+        worst=worst,
+    ),
+}
+
+
+def _say_several(topic: Topic, places: int, worst: str) -> Phrase:
+    if topic in _SEVERAL:
+        return _SEVERAL[topic](places, worst)
+    return count_phrase(
+        "{n} finding; the worst: {worst}", "{n} findings; the worst: {worst}", places, worst=worst
+    )
 
 
 def group_findings(findings: Sequence[Finding], *, listed: bool = False) -> list[FindingGroup]:

@@ -67,6 +67,15 @@ def test_cold_filaments_take_more():
     assert warnings_of(with_relays("contact_a = 10\ncontact_inrush_a = 75", text)) == []
 
 
+def test_a_rating_for_lamps_allows_for_their_inrush():
+    """A contact rated 10 A for lamps takes 5 A of cold filaments; one rated for resistive loads may not."""
+    text = spoil("  watts = 4.5", '  watts = 10\n  lamp = "filament"')
+    assert warnings_of(with_relays('contact_a = 10\ncontact_load = "lamps"', text)) == []
+    assert len(warnings_of(with_relays('contact_a = 10\ncontact_load = "resistive"', text))) == 1
+    [told] = warnings_of(with_relays('contact_a = 4\ncontact_load = "lamps"', text))
+    assert "draws 5.0 A, more than the 4 A" in told
+
+
 def test_the_tap_in_use_decides_the_amperes():
     """27 W at a tap of 15 V are 1.8 A."""
     text = with_relays("contact_a = 1.79", spoil("rated_va = 200", "rated_va = 200\ntap = 15"))
