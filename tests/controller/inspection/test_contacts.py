@@ -53,7 +53,7 @@ def test_a_contact_is_held_against_the_current_of_its_zone(contact_a, level):
     ],
 )
 def test_inrush_is_held_against_what_the_contact_takes_for_a_moment(keys, fixtures, limit_a, level):
-    """Cold filaments take 15 times their current, drivers 10 times; more than the contact bears is a warning."""
+    """Cold filaments take 15 times their current, drivers 10 times; too much for the contact is a warning."""
     [found] = about(with_contact(keys, fixtures), Topic.INRUSH)
     assert (found.level, found.limit) == (level, limit_a)
     assert found.value == pytest.approx(75.0 if fixtures == FILAMENTS else 50.0, rel=0.01)
