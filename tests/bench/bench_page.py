@@ -1,6 +1,7 @@
 """The page: how much is sent and when it is first painted, screen by screen, and what ten open pages cost.
 
-Chromium, without a window, opens each screen of a daemon with eight zones on this machine.
+Chromium, without a window, opens each screen of a daemon with eight zones and a past of 400 nights on this
+machine.
 """
 
 from __future__ import annotations
@@ -13,6 +14,7 @@ import threading
 import time
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
+from datetime import UTC, datetime, timedelta
 from http.client import HTTPConnection, HTTPException
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -20,11 +22,18 @@ from urllib.request import Request, urlopen
 
 import psutil
 
+from config.file.loader import load_site
+from controller.calendar.periods import season_at
 from tests.api.browser import browsing
 from tests.bench.bench_daemon import daemon, hello_mb, lateness_ms, quantile
 from tests.bench.benchmark import Benchmark, Measurement
-from tests.bench.programs import PATIENCE_S
+from tests.bench.programs import PATIENCE_S, write_site
+from tests.years import write_years
 
+TODAY = datetime.now(UTC).date()
+# An address of its own in each season: that of the season that was last over.
+SEASON = "-".join(map(str, season_at(TODAY - timedelta(days=92), 0.0)))
+PAST_NIGHTS = 400
 SCREENS = {
     "/": "tonight",
     "/programs": "programs",
@@ -34,7 +43,7 @@ SCREENS = {
     "/lamps": "lamps and relays",
     "/what-if": "what if",
     "/cables": "cables and lamps",
-    "/report/2027-winter": "the report",
+    f"/report/{SEASON}": "the report",
     "/sheet": "the site sheet",
 }
 OPENINGS = 9
@@ -137,12 +146,20 @@ def with_pages_open(url: str) -> None:
             fetch(url + "/health")
 
 
+def write_past(folder: Path) -> None:
+    """Write the journal of the nights before today."""
+    site = load_site(write_site(folder)).site
+    write_years(folder / "state", site, TODAY - timedelta(days=PAST_NIGHTS), TODAY - timedelta(days=2))
+
+
 def measure() -> list[Measurement]:
     """Measure sizes and paints, then memory, then lateness."""
     with TemporaryDirectory() as name:
         folders = [Path(name) / each for each in ("paint", "memory", "late", "all")]
         for folder in folders:
             folder.mkdir()
+        write_past(folders[0])
+        write_past(folders[3])
         with daemon(folders[0]) as (_, url, _site):
             sizes = [sent_kb(url, path) for path in SCREENS]
             paints = [first_paint_ms(url, path) for path in SCREENS]
