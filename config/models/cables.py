@@ -196,6 +196,15 @@ class WiringSettings(Table):
     connector_a: Number | None = Field(
         None, gt=0, le=200, description="the amperes that the connectors are rated for, over 0 up to 200"
     )
+    copper_per_kg: Number = Field(
+        40.0,
+        gt=0,
+        le=100_000,
+        description=Phrase("what cable costs for each kilogram of its copper, such as 40"),
+    )
+    trench_per_m: Number = Field(
+        6.0, ge=0, le=100_000, description=Phrase("what a metre of trench costs, such as 6")
+    )
 
 
 class TappedTransformer(Table):

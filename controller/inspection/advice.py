@@ -1,142 +1,337 @@
-"""How to fix the errors: changes to the wiring, found by search, computed and inspected, the cheapest first.
+"""How to fix the errors: changes to the wiring, found by search, solved and inspected, the cheapest first.
 
-What is offered leaves no error at its feed and makes none elsewhere. Where it brings a new warning, it says
-so and stands behind those that bring none. Cheap means little copper to buy; a tap costs nothing, and where a
-tap alone does, nothing is bought on top of it.
+What is offered leaves no error that cables or taps could mend and makes none elsewhere, and it keeps a
+margin: every lamp has its volts with a tenth of a volt to spare, no load is above 95 % of its limit. Where it
+brings a new warning, it says so and stands behind those that bring none. Cost is that of cable and trench; a
+tap costs nothing, and where taps alone do, nothing is bought for another tap.
 """
 
-from collections import Counter
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
 from typing import Final
 
 from config.errors import Severity
-from controller.inspection.changes import ChangeKind, WiringChange, attach, list_changes, list_combined
+from config.models.cable_changes import CableChange, Terminal
+from controller.inspection.changes import ChangeKind, terminal_of
 from controller.inspection.checks import inspect
-from controller.inspection.findings import Finding, InspectionResult
-from controller.inspection.gauges import has_volts, within_upper_limit
-from controller.wiring.network import Limits, Network
-from controller.wiring.solver import LampState, Solution
+from controller.inspection.findings import InspectionResult, Topic
+from controller.inspection.gauges import LOAD_PART, SMALL, Prices, Sizing
+from controller.inspection.proposals import MARGIN_V, Judge, Proposal, safe_range
+from controller.inspection.search import (
+    Choice,
+    Chosen,
+    Plan,
+    Room,
+    Run,
+    choose_together,
+    find_excessive,
+    lay_plan,
+    list_choices,
+    list_plans,
+    list_thinner,
+    split_runs,
+    to_changes,
+)
+from controller.wiring.network import FixtureAt, Limits, Network
+from controller.wiring.solver import Solution
 
-MOST_OF_A_KIND: Final = 2
-"""Proposals of one kind that are offered; more would hide the others."""
+MOST_TRIES, MOST_TRIES_IF_SMALL = 12, 60
+"""How often one kind of change is corrected after it was solved."""
 
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Proposal:
-    """A change that works.
-
-    Attributes:
-        inspection: of the whole transformer afterwards.
-        worst: the lamp with the fewest volts in proportion, in the changed networks.
-        warnings: warnings that it brings.
-        remains: errors elsewhere that stay, such as an overloaded transformer.
-    """
-
-    change: WiringChange
-    inspection: InspectionResult
-    worst: LampState
-    warnings: tuple[Finding, ...]
-    remains: tuple[Finding, ...]
+_TRIED: Final = ("taps", "present tap", "thicker", "run from the present tap", "feed", "anything")
+_LAMP_TOPICS: Final = frozenset({Topic.LAMP_LOW, Topic.LAMP_HIGH})
 
 
 def advise(
-    networks: Sequence[Network], *, taps_v: Sequence[float] = (), limits: Limits | None = None
+    networks: Sequence[Network],
+    *,
+    taps_v: Sequence[float] = (),
+    commons: int = 1,
+    limits: Limits | None = None,
+    prices: Prices | None = None,
 ) -> tuple[Proposal, ...]:
-    """Search for changes that mend a feed with errors, those without new warnings first, then by copper.
+    """Search for changes that mend the errors, those without new warnings first, then by their cost.
 
-    The networks are everything behind one transformer, ``taps_v`` its taps, whether in use or not.
+    Args:
+        networks: everything behind one transformer.
+        taps_v: its taps, whether in use or not.
+        commons: how many it has.
+        limits: what the site asks of its wiring.
+        prices: of cable and trench.
     """
     limits = limits or Limits()
     before = inspect(networks, limits)
-    proposals: list[Proposal] = []
-    for place, one in enumerate(before.solved):
-        if not before.errors(one.feed):
-            continue
-        search = _Search(networks=networks, place=place, before=before, limits=limits)
-        found = search.choose(list_changes(one.lit, taps_v, limits.drop_percent))
-        proposals += found or search.choose(list_combined(one.lit, taps_v, limits.drop_percent))
-    return tuple(sorted(proposals, key=lambda p: (bool(p.warnings), p.change.copper_kg)))
+    if not _wants_advice(before):
+        return ()
+    search = _Search(
+        networks=tuple(networks),
+        taps_v=tuple(taps_v),
+        commons=commons,
+        before=before,
+        limits=limits,
+        prices=prices or Prices(),
+    )
+    proposals: dict[tuple[CableChange, ...], Proposal] = {}
+    for tried in _TRIED:
+        if (proposal := search.find(tried)) is not None:
+            proposals.setdefault(proposal.changes, proposal)
+    free = any(not each.cost.buys and not each.warnings for each in proposals.values())
+    offered = (
+        each
+        for each in proposals.values()
+        if not (free and each.cost.buys and search.uses_other_taps(each.networks))
+    )
+    return tuple(sorted(offered, key=lambda each: (bool(each.warnings), each.cost.total)))
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
+def _wants_advice(before: InspectionResult) -> bool:
+    """Whether a feed has an error, or a lamp volts outside its range, which may be a warning for an LED."""
+    return any(
+        each.feed
+        and (each.level is Severity.ERROR or (each.topic in _LAMP_TOPICS and each.level is Severity.WARNING))
+        for each in before.findings
+    )
+
+
+@dataclass(kw_only=True, slots=True)
+class _Trial:
+    """One run during the search: how many volts more its lamps are to get, and how it can be laid.
+
+    Attributes:
+        lenient: whether LEDs without a stated range only have to keep what is no error.
+        incurable: whether nothing does; it then stays as it is.
+    """
+
+    run: Run
+    extra_v: float = 0.0
+    lenient: bool = False
+    incurable: bool = False
+    rewired: bool = True
+    choices: list[Choice] | None = None
+    thinner: list[Choice] = field(default_factory=list)
+    forbidden: set[tuple[object, ...]] = field(default_factory=set)
+    excessive: dict[float, frozenset[str]] = field(default_factory=dict)
+
+
 class _Search:
-    """The search for one of a transformer's networks: all of them, its place, and their inspection."""
+    """The search for one transformer."""
 
-    networks: Sequence[Network]
-    place: int
-    before: InspectionResult
-    limits: Limits
-
-    def choose(self, changes: Iterable[WiringChange]) -> list[Proposal]:
-        """Try changes, the cheapest first, and keep a few of each kind."""
-        kept: list[Proposal] = []
-        offered: Counter[tuple[ChangeKind, bool]] = Counter()
-        a_tap_does = False
-        for change in sorted(changes, key=lambda change: change.copper_kg):
-            needless = a_tap_does and change.tap_v is not None and change.kind is not ChangeKind.TAP
-            if needless or offered[change.kind, False] == MOST_OF_A_KIND:
-                continue
-            proposal = self.attempt(change)
-            if proposal is None:
-                continue
-            warns = bool(proposal.warnings)
-            a_tap_does = a_tap_does or (change.kind is ChangeKind.TAP and not warns)
-            if offered[change.kind, warns] < MOST_OF_A_KIND:
-                offered[change.kind, warns] += 1
-                kept.append(proposal)
-        return kept
-
-    def attempt(self, change: WiringChange) -> Proposal | None:
-        """Inspect the transformer with a change made; None where it does not help, or breaks something."""
-        limits = self.limits
-        for network in change.networks:
-            if not (has_volts(network, limits.drop_percent) and within_upper_limit(network, limits.cool_c)):
-                return None
-        networks, feeds = self.put_in(change.networks)
-        after = inspect(networks, limits)
-        warnings = _new_warnings(self.before, after, self.networks[self.place].feed.node, feeds)
-        solutions = [one.lit for one in after.solved if one.feed in feeds and isinstance(one.lit, Solution)]
-        lamps = [lamp for lit in solutions for lamp in lit.lamps]
-        if warnings is None or not lamps:
-            return None
-        worst = min(lamps, key=lambda lamp: lamp.volts / lamp.fixture.rated_v)
-        return Proposal(
-            change=change, inspection=after, worst=worst, warnings=warnings, remains=after.errors()
+    def __init__(
+        self,
+        *,
+        networks: tuple[Network, ...],
+        taps_v: tuple[float, ...],
+        commons: int,
+        before: InspectionResult,
+        limits: Limits,
+        prices: Prices,
+    ) -> None:
+        self._networks, self._before, self._limits, self._prices = networks, before, limits, prices
+        terminals = [terminal_of(network.feed) for network in networks]
+        self._in_use = frozenset(terminals)
+        self._taps_v = sorted({*taps_v, *(terminal.tap_v for terminal in terminals)})
+        self._commons = range(1, max(commons, *(terminal.common for terminal in terminals)) + 1)
+        self._trials = [_Trial(run=run) for run in split_runs(networks, terminals)]
+        for place, trial in enumerate(self._trials):
+            trial.rewired = self._fails(trial.run)
+            if not self._choices(place):
+                trial.lenient, trial.choices = True, None
+                trial.excessive.clear()
+                trial.incurable = not self._choices(place)
+        self._judge = Judge(
+            networks=networks,
+            before=before,
+            limits=limits,
+            prices=prices,
+            lenient=frozenset(self._ends(lambda trial: trial.lenient)),
+            left_alone=frozenset(self._ends(lambda trial: trial.incurable)),
         )
 
-    def put_in(self, changed: Sequence[Network]) -> tuple[list[Network], set[str]]:
-        """Put networks in the place of the old one; give all of the transformer's, and the changed feeds.
+    def _ends(self, holds: Callable[[_Trial], bool]) -> Iterator[str]:
+        """The nodes of some runs."""
+        for trial in self._trials:
+            if holds(trial):
+                yield from (cable.to_node for cable in trial.run.network.segments)
 
-        What moves to a tap that is in use joins the circuit there.
+    def uses_other_taps(self, networks: Sequence[Network]) -> bool:
+        """Whether some networks have a terminal that is not in use now."""
+        return not {terminal_of(network.feed) for network in networks} <= self._in_use
+
+    def find(self, tried: str) -> Proposal | None:
+        """Find the cheapest changes of one kind; correct them until the solver agrees."""
+        small = sum(len(network.segments) for network in self._networks) <= SMALL
+        for _ in range(MOST_TRIES_IF_SMALL if small else MOST_TRIES):
+            lists = [self._allowed(place, tried) for place in range(len(self._trials))]
+            runs = [trial.run for trial in self._trials]
+            chosen = choose_together(runs, lists, self._room())
+            if chosen is None:
+                return None
+            changes = to_changes(runs, chosen)
+            if not changes:
+                return None
+            judged = self._judge.judge(changes)
+            if isinstance(judged, Proposal):
+                return judged
+            if not self._correct(chosen, judged):
+                return None
+        return None
+
+    def _fails(self, run: Run) -> bool:
+        """Whether one of its lamps or cables is not well, or stands at the edge."""
+        for one in self._before.solved:
+            if one.feed != run.network.feed.node:
+                continue
+            if not isinstance(one.lit, Solution):
+                return True
+            ends = {cable.to_node for cable in run.network.segments}
+            for state, most_v in zip(one.lit.lamps, one.most_v, strict=True):
+                if state.fixture.node in ends:
+                    low_v, high_v = safe_range(state.fixture, lenient=False)
+                    if state.volts < low_v or most_v is None or most_v > high_v:
+                        return True
+            amperes = one.lit.cables[run.first.to_node].amperes
+            return amperes > LOAD_PART * run.network.feed.limit_a or any(
+                state.amperes > LOAD_PART * state.segment.limit_a
+                for state in one.lit.segments
+                if state.segment.to_node in ends
+            )
+        return True
+
+    def _choices(self, place: int) -> list[Choice]:
+        """Everything that one run can be, the cheapest first, without what was ruled out."""
+        trial = self._trials[place]
+        if trial.choices is None:
+            trial.choices = []
+            for taps_v in self._taps_by_need():
+                plans = list_plans(trial.run, self._size(trial, taps_v), rewired=trial.rewired)
+                trial.choices += self._list_choices(trial, plans, taps_v)
+        found = [each for each in (*trial.choices, *trial.thinner) if each.key not in trial.forbidden]
+        return sorted(found, key=lambda choice: choice.cost)
+
+    def _taps_by_need(self) -> list[list[float]]:
+        """The taps, together where a lamp needs the same volts on all of them."""
+        together = self._limits.drop_percent is None
+        return [self._taps_v] if together else [[volts] for volts in self._taps_v]
+
+    def _size(
+        self, trial: _Trial, taps_v: Sequence[float], below_mm2: Mapping[str, float] | None = None
+    ) -> Sizing:
+        floor_v = 0.0
+        if self._limits.drop_percent is not None:
+            floor_v = taps_v[-1] * (1.0 - self._limits.drop_percent / 100.0)
+
+        def needed_v(fixture: FixtureAt) -> float:
+            return max(safe_range(fixture, lenient=trial.lenient)[0], floor_v) + trial.extra_v
+
+        return Sizing(trial.run.network, needed_v, self._prices, taps_v[-1], below_mm2)
+
+    def _list_choices(self, trial: _Trial, plans: Sequence[Plan], taps_v: Sequence[float]) -> list[Choice]:
+        return list_choices(
+            trial.run,
+            plans,
+            taps_v,
+            lambda tap_v: tap_v,
+            lambda tap_v: self._excessive(trial, tap_v),
+        )
+
+    def _excessive(self, trial: _Trial, tap_v: float) -> frozenset[str]:
+        if tap_v not in trial.excessive:
+            trial.excessive[tap_v] = find_excessive(
+                trial.run,
+                tap_v,
+                lambda fixture: safe_range(fixture, lenient=trial.lenient)[1],
+                self._limits.cool_c,
+            )
+        return trial.excessive[tap_v]
+
+    def _allowed(self, place: int, tried: str) -> list[Choice]:
+        """The choices of one run that fit what is tried."""
+        trial = self._trials[place]
+        if trial.incurable:
+            return [self._as_it_is(place)]
+        own_v = trial.run.terminal.tap_v
+
+        def fits(choice: Choice) -> bool:
+            stays = all(volts == own_v for volts in choice.volts)
+            kind = choice.plan.kind
+            match tried:
+                case "taps":
+                    return choice.buys_nothing
+                case "present tap":
+                    return kind is ChangeKind.CABLE and stays
+                case "thicker":
+                    return kind is ChangeKind.CABLE
+                case "run from the present tap":
+                    return (
+                        kind is not ChangeKind.FEED
+                        and stays
+                        and (kind is ChangeKind.RUN or choice.buys_nothing)
+                    )
+                case "feed":
+                    return kind is ChangeKind.FEED or (kind is ChangeKind.CABLE and choice.buys_nothing)
+            return True
+
+        return [choice for choice in self._choices(place) if fits(choice)]
+
+    def _as_it_is(self, place: int) -> Choice:
+        """Leave a run that nothing mends as it is; of its load no more is known than the lamps' watts."""
+        run = self._trials[place].run
+        volts = run.terminal.tap_v
+        amperes = sum(f.count * f.watts / f.power_factor / f.rated_v for f in run.network.fixtures)
+        plan = Plan(kind=ChangeKind.CABLE, way=(), fronts=())
+        return Choice(
+            plan=plan,
+            volts=(volts,),
+            points=((0.0, 0.0, amperes, 0.0, None),),
+            cost=0.0,
+            amperes=(amperes,),
+            moves=False,
+        )
+
+    def _room(self) -> Room:
+        """What the transformer can carry besides lights at its terminals."""
+        fixed_a: dict[int, float] = {}
+        fixed_va = 0.0
+        for network in self._networks:
+            feed = network.feed
+            at_terminals = (lamp for lamp in network.fixtures if lamp.node == feed.node)
+            va = sum(lamp.count * lamp.watts / lamp.power_factor for lamp in at_terminals)
+            fixed_a[feed.common] = fixed_a.get(feed.common, 0.0) + va / feed.source_v
+            fixed_va += va
+        feed = self._networks[0].feed
+        most_va = LOAD_PART * feed.rated_va - fixed_va
+        return Room(
+            terminals=tuple(
+                Terminal(tap_v=volts, common=common) for volts in self._taps_v for common in self._commons
+            ),
+            most_a=lambda common: LOAD_PART * feed.limit_a - fixed_a.get(common, 0.0),
+            most_va=float("inf") if self._judge.overloaded else most_va,
+        )
+
+    def _correct(self, chosen: Chosen, blamed: Mapping[str, float]) -> bool:
+        """Correct the choices of the runs that are to blame, or rule all choices out where none is.
+
+        A run with too few volts is asked for more; one with too many gets the same with thinner cable.
+
+        Returns:
+            Whether anything was corrected.
         """
-        networks = [*self.networks[: self.place], *self.networks[self.place + 1 :]]
-        feeds = set()
-        for network in changed:
-            taps_v = [one.feed.source_v for one in networks]
-            if network.feed.source_v in taps_v:
-                place = taps_v.index(network.feed.source_v)
-                networks[place] = attach(networks[place], network)
-                feeds.add(networks[place].feed.node)
-            else:
-                networks.append(network)
-                feeds.add(network.feed.node)
-        return networks, feeds
-
-
-def _new_warnings(
-    before: InspectionResult, after: InspectionResult, old_feed: str, new_feeds: set[str]
-) -> tuple[Finding, ...] | None:
-    """What became a warning; None where there is an error at the changed feeds, or a new one elsewhere."""
-    ranks = before.ranks()
-    warnings = []
-    for finding in after.findings:
-        changed = finding.feed in new_feeds
-        rank_before = ranks.get((finding.feed, finding.topic), 0)
-        if changed:
-            rank_before = max(rank_before, ranks.get((old_feed, finding.topic), 0))
-        if finding.level is Severity.ERROR and (changed or rank_before < Severity.ERROR.rank):
-            return None
-        if finding.level.rank > rank_before:
-            warnings.append(finding)
-    return tuple(warnings)
+        corrected = False
+        for trial, (choice, _) in zip(self._trials, chosen, strict=True):
+            short = [blamed[c.to_node] for c in trial.run.network.segments if c.to_node in blamed]
+            if blamed and not short:
+                continue
+            corrected, short_v = True, max(short, default=0.0)
+            if short_v > 0.0 and trial.extra_v + short_v < MARGIN_V:
+                trial.extra_v += 1.2 * short_v + 1e-4
+                trial.choices = None
+                trial.thinner.clear()
+                continue
+            trial.forbidden.add(choice.key)
+            for below_mm2 in list_thinner(choice) if blamed else ():
+                sizing = self._size(trial, self._taps_v, dict(below_mm2))
+                plan = lay_plan(sizing, choice.plan.kind, choice.plan.way, below_mm2)
+                if plan is not None:
+                    found = self._list_choices(trial, [plan], self._taps_v)
+                    trial.thinner += [each for each in found if each.volts == choice.volts]
+        return corrected

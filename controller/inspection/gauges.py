@@ -1,189 +1,305 @@
-"""Which cables to make thicker, so that every lamp has its volts with the least copper.
+"""Which gauges to lay, so that every lamp has its volts at the least cost: one pass from lamps to feed.
 
-Along a way the drop is the sum of current times resistance. So each gram of copper helps most where the
-current is greatest: near the feed. Cables on the ways to lamps with too few volts are taken in the order of
-their current, and how many of them it takes is found by halving, each trial solved.
+At every node stands what the cables behind it cost for the volts that they need there: thick cable costs more
+and needs less. A lamp needs the fewest volts that it is allowed. A cable needs those of its far end and the
+drop of its current on top, and so on up to the feed, where the list says what every tap would cost, all at
+once. Of two entries the one that costs more and needs more volts is left out.
+
+The currents are those at the volts that are needed, so what is found is within a few millivolts of what the
+solver says; whoever uses it solves it afterwards.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, Final
 
-from config.models.cables import Gauge
-from controller.wiring.cable import ampacity, loop_ohm, thicker
-from controller.wiring.network import Lamp, Network
-from controller.wiring.power_flow import branch_currents, try_volts
-from controller.wiring.solver import build_tree
+from config.models.cables import Gauge, Unit
+from config.models.site import CONTINUOUS_SHARE
+from controller.wiring.cable import ampacity, loop_ohm, same_kind
+from controller.wiring.network import CableSegment, FixtureAt, Lamp, Network
+from controller.wiring.power_flow import FILAMENT_CURRENT_EXPONENT
+from controller.wiring.solver import lamp_amperes
 
 Gauges = dict[str, Gauge]
 """New gauges by the node at which a cable ends."""
 
+COPPER_G_PER_CM3: Final = 8.89
+"""Density of copper, NBS Handbook 100."""
 
-def needed_volts(network: Network, drop_percent: float | None) -> tuple[float, ...]:
-    """The fewest volts allowed at each fixture: its range, and the drop that the site accepts."""
-    floor_v = 0.0 if drop_percent is None else network.feed.full_load_v * (1.0 - drop_percent / 100.0)
-    return tuple(
-        # An LED without a stated range is never an error, so it asks for nothing here.
-        floor_v if fixture.lamp is Lamp.POWER and fixture.min_v is None else max(floor_v, fixture.range_v[0])
-        for fixture in network.fixtures
-    )
+LOAD_PART: Final = 0.95
+"""Part of a limit that is used at most, so that a proposal does not stand at its very edge."""
 
+LEAST_MM2: Final = 1.5
+"""The thinnest metric cable that is laid anew: IEC 60364-7-715 (quoted from a summary)."""
 
-def has_volts(network: Network, drop_percent: float | None) -> bool:
-    """Whether every lamp has the volts that it needs with everything lit: a quick look at a change."""
-    tree, _, at_lamps = build_tree(network)
-    volts = try_volts(tree, network.feed.no_load_v)
-    needed = zip(at_lamps, needed_volts(network, drop_percent), strict=True)
-    return volts is not None and all(volts[place] >= needed_v for place, needed_v in needed)
+HOME_RUN: Final = ""
+"""Stands for the end of a new run among the gauges of an entry."""
 
+SMALL: Final = 12
+"""Up to so many cables every entry is kept; in larger networks the nearest ones become one."""
 
-def within_upper_limit(network: Network, cool_c: float) -> bool:
-    """Whether no lamp has too many volts with its zone lit alone on cool cable: the other quick look."""
-    for zone in network.zones:
-        lamps = [fixture for fixture in network.fixtures if fixture.zone == zone]
-        tree, _, at_lamps = build_tree(network, lamps, cool_c)
-        volts = try_volts(tree, network.feed.no_load_v)
-        if volts is None:
-            return False
-        for fixture, place in zip(lamps, at_lamps, strict=True):
-            forgiving = fixture.lamp is Lamp.POWER and fixture.max_v is None
-            if not forgiving and volts[place] > fixture.range_v[1]:
-                return False
-    return True
+_MOST_POINTS, _MOST_POINTS_IF_SMALL = 40, 400
+_COLLAPSE: Final = 0.05
+_EXPONENTS: Final = {
+    Lamp.FILAMENT: FILAMENT_CURRENT_EXPONENT,
+    Lamp.RESISTANCE: 1.0,
+    Lamp.CURRENT: 0.0,
+    Lamp.POWER: -1.0,
+}
+
+# Volts needed, cost, amperes at these volts, exponent by which the amperes follow the volts, and how it is
+# laid: None, a pair of two such, or the end of a cable with its new gauge and what lies behind.
+Point = tuple[float, float, float, float, Any]
+Front = Sequence[Point]
+_NO_LOAD: Final[Front] = ((0.0, 0.0, 0.0, 0.0, None),)
 
 
-class SizingTrial:
-    """A network turned into arrays once, whose cables can be exchanged for one solution after another.
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Prices:
+    """What cable and digging cost, in any one currency: common practice, no source.
 
-    Where the network has no solution the lamps' rated currents order its cables.
+    The price of copper is that of cable with its sheath, by the copper in it.
     """
 
-    def __init__(self, network: Network, drop_percent: float | None) -> None:
-        self._network = network
-        self._tree, self._places, at_lamps = build_tree(network)
-        self._needed_v = list(zip(at_lamps, needed_volts(network, drop_percent), strict=True))
-        parent, needed_v = self._tree.parent, self._needed_v
-        volts = try_volts(self._tree, network.feed.no_load_v)
-        if volts is None:
-            volts, self._short_v = [network.feed.no_load_v] * len(parent), 0.0
-            undervolted = {place for place, _ in needed_v}
-        else:
-            # The volts that the worst lamp lacks now.
-            self._short_v = max((needed - volts[place] for place, needed in needed_v), default=0.0)
-            undervolted = {place for place, needed in needed_v if volts[place] < needed}
-        for place in range(len(parent) - 1, 0, -1):
-            if place in undervolted:
-                undervolted.add(parent[place])
-        flows = branch_currents(self._tree, volts)
-        self._flows = {node: flows[place] for node, place in self._places.items()}
-        self._forced = self._carry_their_current()
-        cables = [cable for cable in network.walk() if self._places[cable.to_node] in undervolted]
-        cables.sort(key=lambda cable: -self._flows[cable.to_node])
-        self._choices = {
-            cable.to_node: thicker(self._forced.get(cable.to_node, cable.gauge)) for cable in cables
-        }
+    copper_per_kg: float = 40.0
+    trench_per_m: float = 6.0
 
-    def suffices(self, gauges: Gauges) -> bool:
-        """Whether every lamp has its volts with these cables exchanged."""
-        network = self._network
-        ohms = {
-            place: loop_ohm(gauges[cable.to_node], cable.length_m, network.temperature_c) + cable.splice_ohm
-            for place, cable in enumerate(network.segments)
-            if cable.to_node in gauges
-        }
-        volts = try_volts(self._tree.exchange(ohms), network.feed.no_load_v)
-        return volts is not None and all(volts[place] >= needed_v for place, needed_v in self._needed_v)
+    def cable(self, gauge: Gauge, length_m: float) -> float:
+        """Price of two-conductor cable, without its trench."""
+        return copper_kg(gauge, length_m) * self.copper_per_kg
 
-    def find_gauges(self) -> list[Gauges]:
-        """Sets of thicker cables with which every lamp has its volts; none where no gauge does.
 
-        Returns:
-            One set for each gauge that does (that gauge from the feed outwards as far as it takes), the
-            cheapest single cable that does alone, and the mix of gauges with the least copper.
+@dataclass(frozen=True, slots=True)
+class _Step:
+    """A gauge for one cable: None for the present one."""
+
+    gauge: Gauge | None
+    ohm: float
+    most_a: float
+    cable_cost: float
+    trench_cost: float
+
+
+def copper_kg(gauge: Gauge, length_m: float) -> float:
+    """Copper in both conductors of a cable."""
+    return 2.0 * gauge.area_mm2 * length_m * COPPER_G_PER_CM3 / 1000.0
+
+
+def laid_anew(gauge: Gauge) -> tuple[Gauge, ...]:
+    """The gauges of the same kind that a new run may have, the thinnest first."""
+    return tuple(g for g in same_kind(gauge) if g.unit is Unit.AWG or g.area_mm2 >= LEAST_MM2)
+
+
+def new_limit_a(gauge: Gauge) -> float:
+    """The most current for which a gauge is laid anew: what it may carry for hours on end."""
+    return CONTINUOUS_SHARE * ampacity(gauge).amperes
+
+
+class Sizing:
+    """One run of cable with the least cost of every voltage at its feed; the run is as it is in the network.
+
+    Args:
+        network: a feed with cables and lamps.
+        needed_v: the fewest volts that a fixture is to get.
+        prices: of cable and digging.
+        highest_v: the volts of the highest tap; what needs more is left out.
+        below_mm2: for some cables, by their ends, the area that a new gauge has to stay below.
+    """
+
+    def __init__(
+        self,
+        network: Network,
+        needed_v: Callable[[FixtureAt], float],
+        prices: Prices,
+        highest_v: float,
+        below_mm2: Mapping[str, float] | None = None,
+    ) -> None:
+        self._network, self._prices, self._highest_v = network, prices, highest_v
+        self._below_mm2 = below_mm2 or {}
+        small = len(network.segments) <= SMALL
+        self._most_points = _MOST_POINTS_IF_SMALL if small else _MOST_POINTS
+        self._onward: dict[str, list[CableSegment]] = {}
+        self._lamps: dict[str, list[Front]] = {}
+        cables = network.walk()
+        for cable in cables:
+            self._onward.setdefault(cable.from_node, []).append(cable)
+        for fixture in network.fixtures:
+            self._lamps.setdefault(fixture.node, []).append(self._lamp(fixture, needed_v(fixture)))
+        self._steps = {cable.to_node: self._list_steps(cable) for cable in cables}
+        self._near: dict[str, Front] = {}
+        for cable in reversed(cables):
+            end = cable.to_node
+            self._near[end] = self._through(self._own(end), self._steps[end], end)
+        self.front = self._own(network.feed.node)
+
+    def second_run(self, way: Sequence[CableSegment]) -> tuple[Front, Front]:
+        """Cut the last cable of a way and feed its end by a run of its own: what stays, and the new run.
+
+        Whatever is laid along the way shares its trench.
         """
-        if self.suffices(self._forced):
-            return [self._forced] if self._forced else []
-        tried = {gauge for gauges in self._choices.values() for gauge in gauges}
-        found = [
-            self._fewest([(end, gauge) for end, gauges in self._choices.items() if gauge in gauges])
-            for gauge in sorted(tried, key=lambda gauge: gauge.area_mm2)
+        end = way[-1].to_node
+        new = self._through(self._own(end), self._run_steps(way), HOME_RUN)
+        stays = self._own(way[-1].from_node, without=end)
+        for cable in reversed(way[:-1]):
+            there = cable.to_node
+            stays = self._through(stays, self._steps[there], there, shares_trench=True)
+            stays = self._join([stays, self._own(cable.from_node, without=there)])
+        return stays, new
+
+    def moved_feed(self, way: Sequence[CableSegment]) -> Front:
+        """Bring the home run to the end of a way, and feed what lies on the way backwards."""
+        found = self._own(way[0].to_node, without=way[1].to_node)
+        for place, cable in enumerate(way[1:], start=1):
+            there = cable.to_node
+            onward = way[place + 1].to_node if place + 1 < len(way) else ""
+            turned = self._through(found, self._steps[there], there, shares_trench=True)
+            found = self._join([turned, self._own(there, without=onward)])
+        return self._through(found, self._run_steps(way), HOME_RUN)
+
+    def _lamp(self, fixture: FixtureAt, needed_v: float) -> Front:
+        amperes = fixture.count * lamp_amperes(fixture, needed_v) if needed_v > 0.0 else 0.0
+        point: Point = (needed_v, 0.0, amperes, _EXPONENTS[fixture.lamp], None)
+        if fixture.lead is None:
+            return (point,)
+        each_ohm = loop_ohm(fixture.lead.gauge, fixture.lead.length_m, self._network.temperature_c)
+        lead = _Step(None, each_ohm / fixture.count, float("inf"), 0.0, 0.0)
+        return self._through((point,), (lead,), "")
+
+    def _list_steps(self, cable: CableSegment) -> tuple[_Step, ...]:
+        """List the present gauge of a cable and all thicker ones."""
+        ohm = self._ohm(cable.gauge, cable.length_m) + cable.splice_ohm
+        steps = [_Step(None, ohm, LOAD_PART * cable.limit_a, 0.0, 0.0)]
+        below_mm2 = self._below_mm2.get(cable.to_node, float("inf"))
+        steps += [
+            self._step(gauge, cable.length_m, cable.splice_ohm)
+            for gauge in laid_anew(cable.gauge)
+            if cable.gauge.area_mm2 < gauge.area_mm2 < below_mm2
         ]
-        found.append(self._single())
-        mix = self._fewest(self._by_gain())
-        if mix is not None:
-            found.append(self._trim(mix))
-        different: list[Gauges] = []
-        for gauges in found:
-            if gauges is not None and gauges not in different:
-                different.append(gauges)
-        return different
+        return tuple(steps)
 
-    def _carry_their_current(self) -> Gauges:
-        """The least gauges for cables that carry more than they may."""
-        forced: Gauges = {}
-        for cable in self._network.segments:
-            amperes = self._flows[cable.to_node]
-            if amperes > cable.limit_a:
-                gauge = next((g for g in thicker(cable.gauge) if ampacity(g).amperes >= amperes), None)
-                if gauge is not None:
-                    forced[cable.to_node] = gauge
-        return forced
+    def _run_steps(self, way: Sequence[CableSegment]) -> tuple[_Step, ...]:
+        length_m = sum(cable.length_m for cable in way)
+        below_mm2 = self._below_mm2.get(HOME_RUN, float("inf"))
+        gauges = [gauge for gauge in laid_anew(way[0].gauge) if gauge.area_mm2 < below_mm2]
+        return tuple(self._step(gauge, length_m, 0.0) for gauge in gauges)
 
-    def _fewest(self, steps: Sequence[tuple[str, Gauge]]) -> Gauges | None:
-        """The shortest beginning of these steps that suffices, found by halving; None where all do not."""
+    def _step(self, gauge: Gauge, length_m: float, splice_ohm: float) -> _Step:
+        return _Step(
+            gauge=gauge,
+            ohm=self._ohm(gauge, length_m) + splice_ohm,
+            most_a=new_limit_a(gauge),
+            cable_cost=self._prices.cable(gauge, length_m),
+            trench_cost=self._prices.trench_per_m * length_m,
+        )
 
-        def taken(count: int) -> Gauges:
-            return {**self._forced, **dict(steps[:count])}
+    def _ohm(self, gauge: Gauge, length_m: float) -> float:
+        return loop_ohm(gauge, length_m, self._network.temperature_c)
 
-        low, high = 0, len(steps)
-        if not self.suffices(taken(high)):
-            return None
-        while high - low > 1:
-            middle = (low + high) // 2
-            low, high = (low, middle) if self.suffices(taken(middle)) else (middle, high)
-        return taken(high)
+    def _own(self, node: str, without: str = "") -> Front:
+        """What a node needs for its lamps and all cables from it but one."""
+        onward = [cable.to_node for cable in self._onward.get(node, ()) if cable.to_node != without]
+        return self._join([*self._lamps.get(node, ()), *(self._near[end] for end in onward)])
 
-    def _trim(self, mix: Gauges) -> Gauges:
-        """Take back from a mix what it does not need, from the cable with the most copper first."""
-        trimmed = dict(mix)
-        cables = {cable.to_node: cable for cable in self._network.segments}
-        for end in sorted(mix, key=lambda end: -cables[end].length_m * mix[end].area_mm2):
-            least = self._forced.get(end)
-            thinner = [g for g in thicker(least or cables[end].gauge) if g.area_mm2 < mix[end].area_mm2]
-            for gauge in (least, *thinner):
-                tried = {other: kept for other, kept in trimmed.items() if other != end}
-                if gauge is not None:
-                    tried[end] = gauge
-                if self.suffices(tried):
-                    trimmed = tried
+    def _through(
+        self, front: Front, steps: Sequence[_Step], end: str, *, shares_trench: bool = False
+    ) -> Front:
+        """What the near end of a cable needs."""
+        found: list[Point] = []
+        highest_v = self._highest_v
+        for step in steps:
+            ohm, most_a, gauge = step.ohm, step.most_a, step.gauge
+            added = step.cable_cost + (0.0 if shares_trench else step.trench_cost)
+            for volts, cost, amperes, exponent, how in front:
+                if amperes > most_a:
+                    continue
+                near_v = volts + amperes * ohm
+                if near_v > highest_v:
                     break
-        return trimmed
+                near_exponent = 0.0
+                if amperes > 0.0:
+                    siemens = exponent * amperes / volts
+                    pivot = 1.0 + ohm * siemens
+                    if pivot < _COLLAPSE:
+                        continue
+                    near_exponent = siemens / pivot * near_v / amperes
+                laid = how if gauge is None else (end, gauge, how)
+                found.append((near_v, cost + added, amperes, near_exponent, laid))
+        return self._thin(found)
 
-    def _single(self) -> Gauges | None:
-        """The one cable that does alone with the least copper, if any does at its thickest."""
-        temperature_c = self._network.temperature_c
-        found: list[tuple[float, Gauges]] = []
-        for cable in self._network.segments:
-            end = cable.to_node
-            if not (gauges := self._choices.get(end)):
-                continue
-            thickest_ohm = loop_ohm(gauges[-1], cable.length_m, temperature_c)
-            # A regulated lamp's current falls as its volts rise: a cable may win more, but not twice as much.
-            most_v = 2.0 * self._flows[end] * (self._tree.ohm[self._places[end]] - thickest_ohm)
-            if most_v >= self._short_v and self.suffices({**self._forced, end: gauges[-1]}):
-                gauge = next(g for g in gauges if self.suffices({**self._forced, end: g}))
-                found.append((cable.length_m * gauge.area_mm2, {**self._forced, end: gauge}))
-        return min(found, key=lambda one: one[0])[1] if found else None
+    def _join(self, fronts: Sequence[Front]) -> Front:
+        """What several things at one node need together."""
+        if not fronts:
+            return _NO_LOAD
+        joined = fronts[0]
+        for other in fronts[1:]:
+            joined = self._join_two(joined, other)
+        return joined
 
-    def _by_gain(self) -> list[tuple[str, Gauge]]:
-        """Every step to a next gauge by its gain, current × ohms saved ÷ copper added, the greatest first."""
-        temperature_c = self._network.temperature_c
-        steps = []
-        for cable in self._network.segments:
-            end = cable.to_node
-            before = self._forced.get(end, cable.gauge)
-            for gauge in self._choices.get(end, ()):
-                saved_ohm = loop_ohm(before, 1.0, temperature_c) - loop_ohm(gauge, 1.0, temperature_c)
-                gain = self._flows[end] * saved_ohm / (gauge.area_mm2 - before.area_mm2)
-                steps.append((gain, end, gauge))
-                before = gauge
-        steps.sort(key=lambda step: -step[0])
-        return [(end, gauge) for _, end, gauge in steps]
+    def _join_two(self, one: Front, other: Front) -> Front:
+        if not one or not other:
+            return ()
+        least_v = max(one[0][0], other[0][0])
+        levels = sorted(
+            {least_v, *(p[0] for p in one if p[0] > least_v), *(p[0] for p in other if p[0] > least_v)}
+        )
+        found: list[Point] = []
+        first = second = 0
+        for volts in levels:
+            while first + 1 < len(one) and one[first + 1][0] <= volts:
+                first += 1
+            while second + 1 < len(other) and other[second + 1][0] <= volts:
+                second += 1
+            a, b = one[first], other[second]
+            a_amperes, b_amperes = amperes_at(a, volts), amperes_at(b, volts)
+            amperes = a_amperes + b_amperes
+            exponent = (a[3] * a_amperes + b[3] * b_amperes) / amperes if amperes > 0.0 else 0.0
+            how = (a[4], b[4]) if a[4] and b[4] else a[4] or b[4]
+            found.append((volts, a[1] + b[1], amperes, exponent, how))
+        return self._thin(found)
+
+    def _thin(self, points: list[Point]) -> Front:
+        """Leave out what another beats; where many are left, keep the cheapest of those that lie together."""
+        points.sort(key=_need_and_cost)
+        kept: list[Point] = []
+        for point in points:
+            if not kept or point[1] < kept[-1][1] - 1e-9:
+                kept.append(point)
+        if len(kept) <= self._most_points:
+            return kept
+        low_v = kept[0][0]
+        width_v = (kept[-1][0] - low_v) / self._most_points
+        last_of = {int((point[0] - low_v) / width_v): point for point in kept}
+        return list(dict.fromkeys((kept[0], *last_of.values())))
+
+
+def _need_and_cost(point: Point) -> tuple[float, float]:
+    return point[0], point[1]
+
+
+def amperes_at(point: Point, volts: float) -> float:
+    """Current that an entry takes at more volts than it needs."""
+    needed_v, _, amperes, exponent, _ = point
+    if volts == needed_v or needed_v <= 0.0:
+        return amperes
+    return float(amperes * (volts / needed_v) ** exponent)
+
+
+def cheapest(front: Front, volts: float) -> Point | None:
+    """The entry with the least cost for which these volts are enough."""
+    return next((point for point in reversed(front) if point[0] <= volts), None)
+
+
+def gauges_of(point: Point) -> Gauges:
+    """The cables that an entry lays anew, and their gauges."""
+    gauges: Gauges = {}
+    waiting = [point[4]]
+    while waiting:
+        how = waiting.pop()
+        if how is None:
+            continue
+        if len(how) == 3:  # noqa: PLR2004 (end, gauge, what lies behind)
+            gauges[how[0]] = how[1]
+            waiting.append(how[2])
+        else:
+            waiting += how
+    return gauges

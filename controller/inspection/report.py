@@ -10,17 +10,19 @@ from typing import Final
 from config.errors import Severity
 from config.models.site import Fixture, RelaySettings, Site, Zone
 from config.phrase import Phrase
-from controller.inspection.advice import Proposal, advise
+from controller.inspection.advice import advise
 from controller.inspection.checks import inspect
 from controller.inspection.contacts import check_contacts, list_unknown_contacts
 from controller.inspection.diagnosis import MeasuredVolts
 from controller.inspection.findings import Finding, InspectionResult, Topic
+from controller.inspection.gauges import Prices
 from controller.inspection.measurements import (
     VoltageComparison,
     WattsComparison,
     compare_volts,
     compare_watts,
 )
+from controller.inspection.proposals import Proposal
 from controller.inspection.readings import check_readings
 from controller.inspection.rule_of_thumb import RuleOfThumbCheck, check_rule_of_thumb
 from controller.inspection.states import SolvedStates
@@ -186,11 +188,22 @@ def report_transformer(wiring: TransformerWiring, relays: RelaySettings) -> Wiri
         wiring=wiring,
         inspection=inspection,
         loads=loads,
-        proposals=advise(networks, taps_v=wiring.taps_v, limits=limits) if wiring.has_cables else (),
+        proposals=_advise(wiring) if wiring.has_cables else (),
         rules=check_rule_of_thumb(inspection),
         volts=tuple(_compare_volts(circuit, wiring.zones) for circuit in wiring.circuits),
         watts=tuple(_compare_watts(loads)),
         unknown=(*_list_unknown(wiring), *list_unknown_contacts(wiring, inspection.solved, relays)),
+    )
+
+
+def _advise(wiring: TransformerWiring) -> tuple[Proposal, ...]:
+    prices = Prices(copper_per_kg=wiring.prices.copper_per_kg, trench_per_m=wiring.prices.trench_per_m)
+    return advise(
+        wiring.networks,
+        taps_v=wiring.taps_v,
+        commons=wiring.transformer.commons,
+        limits=wiring.limits,
+        prices=prices,
     )
 
 

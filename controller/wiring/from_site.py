@@ -12,7 +12,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Final
 
-from config.models.cables import Build, Cable, Gauge, Unit, name_places
+from config.models.cables import Build, Cable, Gauge, Unit, WiringSettings, name_places
 from config.models.site import Fixture, Site, Transformer, Zone
 from controller.wiring.network import CableSegment, Feed, FixtureAt, Lamp, Lead, Limits, Network, join, walk
 
@@ -70,6 +70,7 @@ class TransformerWiring:
         taps_v: volts of its taps; none where the file has none.
         tap_known: whether the tap in use was written down.
         circuits: one for each tap and common in use.
+        prices: the settings of the site's wiring, for their prices.
     """
 
     transformer: Transformer
@@ -78,6 +79,7 @@ class TransformerWiring:
     tap_known: bool
     circuits: tuple[Circuit, ...]
     limits: Limits
+    prices: WiringSettings
 
     @property
     def networks(self) -> tuple[Network, ...]:
@@ -203,6 +205,7 @@ def _wire(site: Site, transformer: Transformer, ends: _Ends) -> TransformerWirin
         tap_known=bool(known),
         circuits=tuple(circuits),
         limits=Limits(drop_percent=site.wiring.drop_percent),
+        prices=site.wiring,
     )
 
 

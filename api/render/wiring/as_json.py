@@ -12,19 +12,16 @@ from api.render.wiring.model import (
     MeasuredVoltsResponse,
     MeasuredWattsResponse,
     PlacementResponse,
-    ProposalResponse,
-    PurchaseResponse,
     RuleOfThumbResponse,
     TransformerLoadResponse,
     TransformerWiringResponse,
     WiringResponse,
-    WorstLampResponse,
     ZoneLoadResponse,
 )
+from api.render.wiring.proposal_json import proposal_responses
 from config.errors import Severity
 from config.models.site import CONTINUOUS_SHARE, Site
 from controller.design.placement import Placement
-from controller.inspection.advice import Proposal
 from controller.inspection.report import LightResult, WiringReport, ZoneLoad
 from controller.wiring.network import CableSegment, Lamp
 from controller.wiring.solver import NoSolution, SegmentState, Solution
@@ -108,7 +105,7 @@ def _transformer(report: WiringReport) -> TransformerWiringResponse:
         relay_side=transformer.relay_side,
         circuits=[_circuit(report, place) for place in range(len(report.wiring.circuits))],
         findings=[_same(FindingResponse, finding) for finding in report.inspection.findings],
-        advice=[_proposal(proposal) for proposal in report.proposals],
+        advice=proposal_responses(report),
         rule_of_thumb=[_same(RuleOfThumbResponse, rule) for rule in report.rules],
         measured_watts=[_same(MeasuredWattsResponse, each) for each in report.watts],
         unknown=list(report.unknown),
@@ -195,18 +192,4 @@ def _light(result: LightResult) -> LightResponse:
         life=result.life,
         drops_out=state.drops_out if state else None,
         measured_v=light.measured_v,
-    )
-
-
-def _proposal(proposal: Proposal) -> ProposalResponse:
-    change, worst = proposal.change, proposal.worst
-    return ProposalResponse(
-        kind=change.kind,
-        words=change.words,
-        buys=[PurchaseResponse(gauge=str(each.gauge), length_m=each.length_m) for each in change.buys],
-        copper_kg=change.copper_kg,
-        tap_v=change.tap_v,
-        worst=WorstLampResponse(node=worst.fixture.node, name=worst.fixture.name, volts=worst.volts),
-        warnings=[finding.words for finding in proposal.warnings],
-        remains=[finding.words for finding in proposal.remains],
     )

@@ -6,11 +6,11 @@ from typing import Any, Final
 
 from config.errors import Severity
 from config.models.cables import M_PER_FT, Gauge, Unit
-from config.phrase import Phrase, count_phrase
-from controller.inspection.advice import Proposal
+from config.phrase import Phrase, count_phrase, list_phrases
 from controller.inspection.checks import BRANCH_PERCENT, LIGHTING_PERCENT, load_in_words
 from controller.inspection.findings import Finding, Topic
 from controller.inspection.measurements import Difference
+from controller.inspection.proposals import Proposal
 from controller.inspection.report import LightResult, WiringReport
 from controller.wiring.network import Lamp
 
@@ -20,6 +20,10 @@ NOTHING_HELPS: Final = Phrase(
 )
 NOTHING_EXPLAINS: Final = Phrase("no single fault explains these readings; look for more than one")
 RANGE_NOTE: Final = "* 0.90 to 1.05 of the rated volts, as the lamp's own range is not in the site file."
+PRICES_NOTE: Final = Phrase(
+    "Cost: cable by its copper, and trench, at prices that are common practice without a source; set your own"
+    " in [wiring]."
+)
 VOLTS_NOTE: Final = "Volts: everything lit. Max. V: its zone alone on cool cable."
 READINGS_DIFFER: Final = Phrase("What was measured differs from what was computed.")
 _DROPS: Final = (
@@ -188,23 +192,45 @@ def counted(number: int, noun: str) -> str:
     return f"{number or 'no'} {noun}{'' if number == 1 else 's'}"
 
 
-def proposal_words(proposal: Proposal) -> str:
-    """Say what to do, what to buy for it, what its worst lamp then gets, and what is new or stays."""
-    change, worst = proposal.change, proposal.worst
-    buys = " and ".join(f"{length_text(each.length_m, each.gauge)} of {each.gauge}" for each in change.buys)
-    bought = f" (buy {buys})" if buys else ""
-    gets = f"the worst, {worst.fixture.label}, then gets {worst.volts:.2f} V"
-    warnings = _kinds("; new warnings: ", proposal.warnings)
-    return f"{change.words}{bought}: {gets}{warnings}{_kinds('; errors that stay: ', proposal.remains)}"
+def proposal_words(proposal: Proposal) -> Phrase:
+    """Say what to do, what it takes and costs, what its worst lamp then gets, and what is new or stays."""
+    worst, cost = proposal.worst, proposal.cost
+    words: Phrase = proposal.words
+    if cost.buys:
+        buys = [
+            Phrase(
+                "{length} of {gauge}", length=length_text(each.length_m, each.gauge), gauge=str(each.gauge)
+            )
+            for each in cost.buys
+        ]
+        words = Phrase(
+            "{words} (buy {buys}, dig {trench}; cost about {cost:.0f})",
+            words=words,
+            buys=list_phrases(buys),
+            trench=length_text(cost.trench_m, cost.buys[0].gauge),
+            cost=cost.total,
+        )
+    after = Phrase(
+        "{words}: the worst, {lamp}, then gets {volts:.2f} V",
+        words=words,
+        lamp=worst.fixture.label,
+        volts=worst.volts,
+    )
+    if proposal.warnings:
+        after = Phrase("{words}; new warnings: {kinds}", words=after, kinds=_kinds(proposal.warnings))
+    if proposal.remains:
+        after = Phrase("{words}; errors that stay: {kinds}", words=after, kinds=_kinds(proposal.remains))
+    return after
 
 
-def _kinds(head: str, findings: Sequence[Finding]) -> str:
-    """Name the kinds of some findings, and at how many places they are; nothing where there are none."""
-    kinds = [
-        f"{group.worst.topic}{f' ({group.places} places)' if group.places > 1 else ''}"
-        for group in group_findings(findings)
-    ]
-    return f"{head}{', '.join(kinds)}" if kinds else ""
+def _kinds(findings: Sequence[Finding]) -> Phrase:
+    """Name the kinds of some findings, and at how many places they are."""
+    return list_phrases(
+        [
+            count_phrase("{kind}", "{kind} ({n} places)", group.places, kind=str(group.worst.topic))
+            for group in group_findings(findings)
+        ]
+    )
 
 
 def load_rows(report: WiringReport) -> Iterator[tuple[str, str, str, str]]:
