@@ -306,7 +306,9 @@ class CableChangeResponse(ResponseModel):
         description="node to which the home run leads that this one replaces; null where none is",
         examples=["jetty 1"],
     )
-    rated_va: float | None = Field(description="of a second transformer; null else", examples=[150.0])
+    rated_va: float | None = Field(
+        description="VA of a second transformer; null where there is none", examples=[150.0]
+    )
     zones: list[ZoneId] = Field(description="zones that go to a second transformer")
 
 
