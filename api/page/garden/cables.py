@@ -100,6 +100,20 @@ def cable_fields(document: Table, begins: str = "") -> tuple[Field, ...]:
             hint=N_("Empty: those of its gauge"),
             more=True,
         ),
+        Field(
+            key="connector_a",
+            label=N_("Amperes that its connectors are rated for"),
+            kind="number",
+            hint=N_("Empty: as for the whole garden"),
+            more=True,
+        ),
+        Field(
+            key="cables_in_conduit",
+            label=N_("Cables in the same conduit, this one counted"),
+            kind="whole",
+            default="1",
+            more=True,
+        ),
     )
 
 

@@ -202,6 +202,17 @@ PLACE = (
         more=True,
     ),
 )
+CONTACT_LOAD = Field(
+    key="contact_load",
+    label=N_("That rating is for"),
+    kind="choice",
+    choices=(
+        Choice("resistive", N_("resistive loads")),
+        Choice("lamps", N_("lamps, with their inrush")),
+    ),
+    default="resistive",
+    more=True,
+)
 RELAYS = (
     Field(
         key="board",
@@ -235,6 +246,7 @@ RELAYS = (
         hint=N_("From its data sheet"),
         more=True,
     ),
+    CONTACT_LOAD,
     Field(
         key="endurance_cycles",
         label=N_("Switchings that a relay is made for"),
@@ -276,6 +288,7 @@ WIRING = (
         kind="number",
         default="10",
     ),
+    Field(key="connector_a", label=N_("Amperes that the connectors are rated for"), kind="number"),
 )
 NETWORK = (
     Field(
@@ -412,6 +425,14 @@ FIXTURE = (
         default="1",
         more=True,
     ),
+    Field(
+        key="dimmed",
+        label=N_("A dimmer is in front of it"),
+        kind="choice",
+        choices=(Choice("true", N_("yes")), Choice("false", N_("no"))),
+        default="false",
+        more=True,
+    ),
     Field(key="lead", label=N_("Length of its own lead"), hint=N_("With its unit: 3 ft or 1 m"), more=True),
     Field(key="lead_gauge", label=N_("Gauge of its own lead"), hint=N_("Empty: 18 AWG"), more=True),
     Field(
@@ -465,6 +486,7 @@ ZONE_CONTACT = (
         hint=N_("From its data sheet"),
         more=True,
     ),
+    CONTACT_LOAD,
 )
 ZONE_ID = Field(
     key="id",
