@@ -21,6 +21,7 @@ from api.render.wiring.model import (
 from api.render.wiring.proposal_json import proposal_responses
 from config.errors import Severity
 from config.models.site import CONTINUOUS_SHARE, Site
+from config.phrase import Phrase
 from controller.design.placement import Placement
 from controller.inspection.report import LightResult, WiringReport, ZoneLoad
 from controller.wiring.network import CableSegment, Lamp
@@ -33,7 +34,7 @@ _LAMPS: Final = {
     Lamp.RESISTANCE: ("led", "resistor"),
     Lamp.FILAMENT: ("filament", None),
 }
-NO_TRANSFORMER: Final = "the site has no [[transformers]] table, so its load and wiring are not known"
+NO_TRANSFORMER: Final = Phrase("the site has no [[transformers]] table, so its load and wiring are not known")
 
 Response = TypeVar("Response", bound=ResponseModel)
 

@@ -11,47 +11,64 @@ from markupsafe import Markup
 from api.render.jinja import render
 from api.render.wiring import text
 from api.render.wiring.as_json import NO_TRANSFORMER
-from api.render.wiring.svg import draw_tree
+from api.render.wiring.svg import MARKS, draw_tree
 from api.render.words import Words, english
+from config.errors import Severity
 from config.models.cables import M_PER_FT
 from config.models.site import CONTINUOUS_SHARE, Site
+from config.phrase import Phrase
 from controller.design.materials import list_materials
-from controller.inspection.findings import part_of_rating
 from controller.inspection.report import WiringReport
 from controller.wiring.network import CableSegment
-from controller.wiring.solver import SegmentState, Solution
+from controller.wiring.solver import NoSolution, SegmentState, Solution
 
 # Where a check names no code it is common practice, without a source: half an inch of bared copper, marked
 # conductor to marked conductor, the outlet tested and the transformer unplugged first. Marked services before
 # digging: 49 CFR 196.103; outlets outdoors: NEC 210.8(A)(3), elsewhere IEC 60364-4-41; water: NEC 411, 680.
 CHECKS: Final = (
-    "Before digging: buried services are marked (in the US, call 811), and the marks are there.",
-    "The outlet is tested, and its cover stays weatherproof with the plug in (NEC 406.9).",
-    "The outlet is protected by a GFCI, outside the US by a 30 mA RCD; its test button was tried.",
-    "The transformer is unplugged while anything is wired.",
-    "The transformer is listed for outdoor use and hangs upright; its cables are on the tap named here.",
-    "Marked conductor to marked conductor at every splice, all the way.",
-    "Half an inch (13 mm) of copper bared at a splice: none shows outside the connector.",
-    "Every connector is rated for wet places, and takes the number of wires in it.",
-    "Nothing is within 10 ft (3 m) of a pool, spa or fountain unless NEC 680 permits it.",
-    "Cable is buried as deep as it must be, and deeper under a drive.",
-    "Every lamp has the watts named here.",
-    "Switched on: volts at the tap and at every light are read and written down.",
-    "Switched on: amperes of each cable at the transformer, and watts of each zone, are written down.",
-    "After an hour no connector, cable or transformer is too warm to hold.",
+    Phrase("Before digging: buried services are marked (in the US, call 811), and the marks are there."),
+    Phrase("The outlet is tested, and its cover stays weatherproof with the plug in (NEC 406.9)."),
+    Phrase("The outlet is protected by a GFCI, outside the US by a 30 mA RCD; its test button was tried."),
+    Phrase("The transformer is unplugged while anything is wired."),
+    Phrase(
+        "The transformer is listed for outdoor use and hangs upright; its cables are on the tap named here."
+    ),
+    Phrase("Marked conductor to marked conductor at every splice, all the way."),
+    Phrase("Half an inch (13 mm) of copper bared at a splice: none shows outside the connector."),
+    Phrase("Every connector is rated for wet places, and takes the number of wires in it."),
+    Phrase("Nothing is within 10 ft (3 m) of a pool, spa or fountain unless NEC 680 permits it."),
+    Phrase("Cable is buried as deep as it must be, and deeper under a drive."),
+    Phrase("Every lamp has the watts named here."),
+    Phrase("Switched on: volts at the tap and at every light are read and written down."),
+    Phrase(
+        "Switched on: amperes of each cable at the transformer, and watts of each zone, are written down."
+    ),
+    Phrase("After an hour no connector, cable or transformer is too warm to hold."),
 )
 
 CAUTIONS: Final = (
-    "Work on the mains side, such as a new outlet or fixed wiring, is for a licensed electrician.",
-    "Local code takes precedence over this sheet, and so do the instructions of a listed product.",
-    "This program computes and advises; it protects nothing. Fuses and breakers do.",
-    "A GFCI or RCD before the transformer sees no leakage behind it: keep the distance from water.",
-    "Low voltage is not low current: a loose joint heats.",
-    "Computed from the published tables of resistance, without reactance; splices count where written down.",
+    Phrase("Work on the mains side, such as a new outlet or fixed wiring, is for a licensed electrician."),
+    Phrase("Local code takes precedence over this sheet, and so do the instructions of a listed product."),
+    Phrase("This program computes and advises; it protects nothing. Fuses and breakers do."),
+    Phrase("A GFCI or RCD before the transformer sees no leakage behind it: keep the distance from water."),
+    Phrase("Low voltage is not low current: a loose joint heats."),
+    Phrase(
+        "Computed from the published tables of resistance, without reactance; splices count where they are"
+        " written down."
+    ),
 )
 _RELAYS: Final = {
-    "mains": "Its mains are switched: everything on it is lit together.",
-    "low voltage": "The relays are on its low-voltage side: each zone has cables of its own from its relay.",
+    "mains": Phrase("Its mains are switched: everything on it is lit together."),
+    "low voltage": Phrase(
+        "The relays are on its low-voltage side: each zone has cables of its own from its relay."
+    ),
+}
+# A level as it is printed.
+LEVELS: Final = {
+    Severity.OK: Phrase("ok"),
+    Severity.NOTE: Phrase("note"),
+    Severity.WARNING: Phrase("warning"),
+    Severity.ERROR: Phrase("error"),
 }
 _BEFORE_UNIT: Final = re.compile(r"(?<=\d) (?=%|(?:VA|V|A|W|ft|m|mm|ohm|AWG|mm2)\b)")
 
@@ -76,13 +93,15 @@ def make_sheet(
         on_page=on_page,
         site=site,
         made_on=None if made_on is None else words.full_date(made_on),
-        answer=tidy(text.summary(reports)),
-        no_transformer=f"{NO_TRANSFORMER[0].upper()}{NO_TRANSFORMER[1:]}",
+        answer=text.summary(reports),
+        no_transformer=NO_TRANSFORMER,
         transformers=[_show(report, number, words) for number, report in enumerate(reports, start=1)],
         materials=materials,
         trench=f"{materials.trench_m / M_PER_FT:.0f} ft ({materials.trench_m:.0f} m)",
         checks=CHECKS,
         cautions=CAUTIONS,
+        levels=LEVELS,
+        marks=MARKS,
         text=text,
         tidy=tidy,
     )
@@ -90,7 +109,8 @@ def make_sheet(
 
 def tidy(words: str) -> str:
     """Keep numbers and their units on one line."""
-    return _BEFORE_UNIT.sub("\u00a0", words)
+    kept = _BEFORE_UNIT.sub("\u00a0", words)
+    return Markup(kept) if isinstance(words, Markup) else kept  # noqa: S704 - it was escaped before
 
 
 def _show(report: WiringReport, number: int, words: Words) -> dict[str, Any]:
@@ -105,7 +125,6 @@ def _show(report: WiringReport, number: int, words: Words) -> dict[str, Any]:
         "name": f"{transformer.name} ({transformer.id})" if has_name else transformer.id,
         "rated": f"{rated_va:g}",
         "tap": text.tap_words(report),
-        "part": part_of_rating(load_va / rated_va),
         "bar_percent": f"{min(100.0, 100.0 * load_va / rated_va):.1f}",
         "line": f"{CONTINUOUS_SHARE * rated_va:g}",
         "load": text.load_words(report),
@@ -124,18 +143,18 @@ def _show(report: WiringReport, number: int, words: Words) -> dict[str, Any]:
 def _show_circuit(report: WiringReport, place: int, number: int, words: Words) -> dict[str, Any]:
     circuit, one = report.wiring.circuits[place], report.inspection.solved[place]
     network, lit = circuit.network, one.lit
-    drawn = (
-        draw_tree(report, place, words=words, key=f"tree-{number}-{place + 1}") if network.segments else []
-    )
+    key = f"tree-{number}-{place + 1}"
+    drawing = draw_tree(report, place, words=words, key=key) if network.segments else None
     return {
         "node": network.feed.node,
         "tap": f"{network.feed.source_v:g}",
         "tap_box": bool(network.segments),
         "amperes": f"{lit.source_a:.2f}" if isinstance(lit, Solution) else "",
-        "why_not": "" if isinstance(lit, Solution) else f"{lit}.",
+        "why_not": lit.words if isinstance(lit, NoSolution) else "",
         "measured": "" if circuit.measured_v is None else text.volts_text(circuit.measured_v),
         "assumed": not all(each.stated for each in report.lights(place) if each.light.placed),
-        "pieces": [Markup(piece) for piece in drawn],  # noqa: S704 - our own template, escaped there
+        "scale": Markup(drawing.scale if drawing else ""),  # noqa: S704 - our own template, escaped there
+        "pieces": [Markup(piece) for piece in drawing.pieces] if drawing else [],  # noqa: S704
     }
 
 

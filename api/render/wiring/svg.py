@@ -3,25 +3,27 @@
 A node with one cable onward continues it in its own lane; where cables part, each begins a lane to the right.
 A cable that closes a ring is a row too, which says to which node it leads.
 The volts stand as a dot on the band that the lamp is allowed, and in figures; what is outside has an arrow
-and words too, so that nothing depends on its colour. Long trees are cut into pieces that fit a page.
+and words too, so that nothing depends on its colour. Long trees are cut into pieces that fit a page; their
+scale stands apart, to be repeated on each.
 """
 
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from typing import NamedTuple
+from typing import Final, NamedTuple
 
 from api.render.jinja import render
-from api.render.wiring.text import counted, fixture_words, length_text, volts_text, watts_words
+from api.render.wiring.text import fixture_words, length_text, volts_text, watts_words
 from api.render.words import Words
+from config.phrase import Phrase, count_phrase
 from controller.inspection.report import LightResult, Standing, WiringReport
 from controller.inspection.states import SolvedStates
 from controller.wiring.network import CableSegment
-from controller.wiring.solver import Solution
+from controller.wiring.solver import NoSolution, Solution
 
 WIDTH_PX = 760
 ROW_PX = 25
-_TOP_PX = 30
+_SCALE_PX = 30
 _LANE_PX, _LEFT_PX = 20, 14
 _MOST_LANES_PX = 160
 _CABLE_RIGHT_PX = 478
@@ -34,16 +36,23 @@ _LEAST_LETTERS = 6
 # Ranges that reach farther off than this part of the tap's volts end at the edge of the scale.
 _NEAR_PART = 0.25
 _LEAST_MM2, _MOST_MM2 = 0.75, 13.3
-_MARKS = {
+MARKS: Final = {
     Standing.INSIDE: "",
-    Standing.LOW: "▼ too low",
-    Standing.HIGH: "▲ too high",
-    Standing.BOTH: "▼▲ too low and high",
-    Standing.OUT: "▼ drops out",
-    Standing.NONE: "? no solution",
-    Standing.READ_LOW: "▼ measured too low",
-    Standing.READ_HIGH: "▲ measured too high",
+    Standing.LOW: Phrase("▼ too low"),
+    Standing.HIGH: Phrase("▲ too high"),
+    Standing.BOTH: Phrase("▼▲ too low and high"),
+    Standing.OUT: Phrase("▼ drops out"),
+    Standing.NONE: Phrase("? no solution"),
+    Standing.READ_LOW: Phrase("▼ measured too low"),
+    Standing.READ_HIGH: Phrase("▲ measured too high"),
 }
+
+
+class Drawing(NamedTuple):
+    """A drawing in pieces of SVG that fit a page, one below the other, and the scale over them."""
+
+    scale: str
+    pieces: list[str]
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -82,22 +91,36 @@ class Line:
     bottom_px: float
 
 
-def draw_tree(report: WiringReport, place: int, *, words: Words, key: str) -> list[str]:
-    """Draw what hangs on the tap at this place, as pieces of SVG one below the other.
+def draw_tree(report: WiringReport, place: int, *, words: Words, key: str) -> Drawing:
+    """Draw what hangs on the tap at this place.
 
     ``key`` makes this drawing's ids unique in the page.
     """
-    layout = _Layout(report, place)
+    layout, _ = _Layout(report, place, words), words.gettext
     starts = range(0, len(layout.rows), ROWS_A_PIECE)
-    return [
+    scale = render(
+        "tree_scale.svg",
+        words,
+        width_px=WIDTH_PX,
+        height_px=_SCALE_PX,
+        text_px=layout.text_px,
+        cable_px=_CABLE_RIGHT_PX,
+        middle_px=(_SCALE_LEFT_PX + _SCALE_RIGHT_PX) / 2,
+        ticks=layout.ticks,
+    )
+    pieces = [
         render(
             "tree.svg",
             words,
             key=f"{key}-{number}",
-            title=layout.title + (f", part {number} of {len(starts)}" if len(starts) > 1 else ""),
-            description=f"Continues part {number - 1}." if start else layout.description,
+            title=_("%(title)s, part %(number)d of %(parts)d")
+            % {"title": layout.title, "number": number, "parts": len(starts)}
+            if len(starts) > 1
+            else layout.title,
+            description=_("Continues part %(number)d.") % {"number": number - 1}
+            if start
+            else layout.description,
             width_px=WIDTH_PX,
-            top_px=0 if start else _TOP_PX,
             row_px=ROW_PX,
             start_px=start * ROW_PX,
             height_px=len(layout.rows[start : start + ROWS_A_PIECE]) * ROW_PX,
@@ -111,6 +134,7 @@ def draw_tree(report: WiringReport, place: int, *, words: Words, key: str) -> li
         )
         for number, start in enumerate(starts, start=1)
     ]
+    return Drawing(scale, pieces)
 
 
 class _Step(NamedTuple):
@@ -125,7 +149,8 @@ class _Step(NamedTuple):
 class _Layout:
     """Where everything of one drawing stands."""
 
-    def __init__(self, report: WiringReport, place: int) -> None:
+    def __init__(self, report: WiringReport, place: int, words: Words) -> None:
+        self._words = words
         self._one = report.inspection.solved[place]
         self._network = self._one.lit.network
         self._lights: dict[str, list[LightResult]] = {}
@@ -144,8 +169,17 @@ class _Layout:
         self.rows: list[Row] = []
         self.lines: list[Line] = []
         self._draw(steps)
-        self.title = f"{feed.node}: {feed.source_v:g} V, {counted(len(self._network.segments), 'cable')}"
-        self.description = _describe(lights, self._one)
+        cables = len(self._network.segments)
+        self.title = words.say(
+            count_phrase(
+                "{node}: {volts:g} V, {n} cable",
+                "{node}: {volts:g} V, {n} cables",
+                cables,
+                node=feed.node,
+                volts=feed.source_v,
+            )
+        )
+        self.description = " ".join(words.say(each) for each in _describe(lights, self._one))
 
     def _walk(self) -> Iterator[_Step]:
         """Yield each node with the cable to it and its lane, a branch to its end before the next."""
@@ -166,11 +200,13 @@ class _Layout:
             words = ""
             if cable is not None:
                 self.lines.append(_line(cable, at[cable.from_node], (x_px, y_px)))
-                flow = f", {carried[cable].amperes:.2f} A" if cable in carried else ""
-                words = f"{cable.gauge}, {length_text(cable.length_m, cable.gauge)}{flow}"
+                flow = [f"{carried[cable].amperes:.2f} A"] if cable in carried else []
+                parts = [str(cable.gauge), length_text(cable.length_m, cable.gauge), *flow]
+                words = ", ".join(self._words.written(each) for each in parts)
             if closes:
                 row = self._row(x_px, y_px, node, words, None)
-                self.rows.append(replace(row, glyph="ring", name=self._shorten(f"to {node}", words)))
+                name = self._words.gettext("to %(node)s") % {"node": node}
+                self.rows.append(replace(row, glyph="ring", name=self._shorten(name, words)))
                 continue
             at[node] = (x_px, y_px)
             lights = self._lights.get(node, [])
@@ -189,17 +225,21 @@ class _Layout:
             return replace(
                 row,
                 glyph="light" if node else "",
-                what=_fit(light, self._room_px(node, cable)),
-                volts=volts_text(light.volts),
-                mark=_MARKS[light.standing],
+                what=_fit(light, self._room_px(node, cable), self._words),
+                volts=self._volts(light.volts),
+                mark=self._words.say(MARKS[light.standing]),
                 band=(self._at(low_v), self._at(high_v)),
                 dot=None if light.volts is None else self._at(light.volts),
                 most=None if light.most_v is None else self._at(light.most_v),
             )
         if node == feed.node:
             source_v = lit.feed_v if isinstance(lit, Solution) else feed.full_load_v
-            return replace(row, glyph="feed", what="transformer", volts=volts_text(source_v))
-        return replace(row, volts=volts_text(lit.volts.get(node) if isinstance(lit, Solution) else None))
+            what = self._words.gettext("transformer")
+            return replace(row, glyph="feed", what=what, volts=self._volts(source_v))
+        return replace(row, volts=self._volts(lit.volts.get(node) if isinstance(lit, Solution) else None))
+
+    def _volts(self, volts: float | None) -> str:
+        return self._words.written(volts_text(volts))
 
     def _shorten(self, name: str, cable: str) -> str:
         """Shorten the name of a node that would run into its cable; the table of readings has it in full."""
@@ -215,9 +255,10 @@ class _Layout:
         return round(_SCALE_LEFT_PX + min(1.0, max(0.0, part)) * (_SCALE_RIGHT_PX - _SCALE_LEFT_PX), 2)
 
 
-def _fit(light: LightResult, room_px: float) -> str:
+def _fit(light: LightResult, room_px: float, said: Words) -> str:
     """Shorten the name of a fixture, not what it takes, where there is no room for both."""
-    letters, words, watts = int(room_px / _WHAT_PX), fixture_words(light), watts_words(light)
+    letters = int(room_px / _WHAT_PX)
+    words, watts = said.say(fixture_words(light)), said.say(watts_words(light))
     if len(words) <= letters:
         return words
     kept = letters - len(watts) - 3
@@ -246,17 +287,31 @@ def _ends_of_scale(lights: Sequence[LightResult], source_v: float) -> tuple[int,
     return low_v, max(high_v, low_v + 1)
 
 
-def _describe(lights: Sequence[LightResult], one: SolvedStates) -> str:
+def _describe(lights: Sequence[LightResult], one: SolvedStates) -> Iterator[str]:
     """Describe in a few sentences what the drawing shows."""
-    if not isinstance(one.lit, Solution):
-        return f"{one.lit}."
-    count = counted(sum(each.fixture.count for each in lights), "light")
+    if isinstance(one.lit, NoSolution):
+        yield one.lit.words
+        return
+    count = sum(each.fixture.count for each in lights)
     known = [(each.volts, each.fixture.node, each.standing) for each in lights if each.volts is not None]
     if not known:
-        return f"{count}."
+        yield count_phrase("{n} light.", "{n} lights.", count)
+        return
     (least_v, least_at, _), (most_v, most_at, _) = min(known), max(known)
-    outside = [f"{node} {standing.value}" for _, node, standing in known if standing is not Standing.INSIDE]
-    return (
-        f"{count}, with everything lit: fewest volts {least_v:.2f} V at {least_at}, most {most_v:.2f} V at"
-        f" {most_at}; {'; '.join(outside) or 'all in range'}. The table of readings has every light."
+    yield count_phrase(
+        "{n} light, with everything lit: fewest volts {least:.2f} V at {least_at}, most {most:.2f} V at"
+        " {most_at}.",
+        "{n} lights, with everything lit: fewest volts {least:.2f} V at {least_at}, most {most:.2f} V at"
+        " {most_at}.",
+        count,
+        least=least_v,
+        least_at=least_at,
+        most=most_v,
+        most_at=most_at,
     )
+    outside = [node for _, node, standing in known if standing is not Standing.INSIDE]
+    if outside:
+        yield Phrase("Out of their range: {nodes}.", nodes=", ".join(outside))
+    else:
+        yield Phrase("All are in range.")
+    yield Phrase("The table of readings has every light.")

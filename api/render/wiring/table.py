@@ -5,6 +5,7 @@ from collections.abc import Iterator, Sequence
 from rich.console import RenderableType
 from rich.text import Text
 
+from api.render.numbers import count
 from api.render.tables import QUIET, STRONG, TableColumn, build_table, show
 from api.render.wiring import text
 from api.render.wiring.as_json import NO_TRANSFORMER
@@ -69,7 +70,7 @@ def _shown_findings(report: WiringReport, *, listed: bool) -> Iterator[Renderabl
         rows += [["", f"to fix: {group.worst.remedy}"]] if group.worst.remedy else []
         rows.append(["", Text(f"source: {'; '.join(group.sources)}", style=QUIET)])
     if not listed:
-        rows.append(["ok", f"{text.counted(text.count_ok(findings), 'check')}; list them with --all"])
+        rows.append(["ok", f"{count(text.count_ok(findings), 'check')}; list them with --all"])
     yield Text("")
     yield build_table([TableColumn(heading="Level"), TableColumn(heading="Finding", folds=True)], rows)
 

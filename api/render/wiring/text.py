@@ -19,7 +19,9 @@ NOTHING_HELPS: Final = Phrase(
     "No change that was tried mends this: use fewer or smaller lamps, or another transformer."
 )
 NOTHING_EXPLAINS: Final = Phrase("no single fault explains these readings; look for more than one")
-RANGE_NOTE: Final = "* 0.90 to 1.05 of the rated volts, as the lamp's own range is not in the site file."
+RANGE_NOTE: Final = Phrase(
+    "* 0.90 to 1.05 of the rated volts, as the lamp's own range is not in the site file."
+)
 PRICES_NOTE: Final = Phrase(
     "Cost: cable by its copper, and trench, at prices that are common practice without a source; set your own"
     " in [wiring]."
@@ -27,9 +29,27 @@ PRICES_NOTE: Final = Phrase(
 VOLTS_NOTE: Final = "Volts: everything lit. Max. V: its zone alone on cool cable."
 READINGS_DIFFER: Final = Phrase("What was measured differs from what was computed.")
 _DROPS: Final = (
-    (LIGHTING_PERCENT, "Some cables drop more than the 5 % that IEC 60364-7-715 recommends."),
-    (BRANCH_PERCENT, "Some cables drop more than the 3 % that the NEC recommends."),
+    (LIGHTING_PERCENT, Phrase("Some cables drop more than the 5 % that IEC 60364-7-715 recommends.")),
+    (BRANCH_PERCENT, Phrase("Some cables drop more than the 3 % that the NEC recommends.")),
 )
+_RATED: Final[Mapping[str, Callable[[float], Phrase]]] = {
+    "fixtures": lambda watts: Phrase("{watts:g} W", watts=watts),
+    "rated": lambda watts: Phrase("{watts:g} W, rated", watts=watts),
+    "measured": lambda watts: Phrase("{watts:g} W, measured", watts=watts),
+}
+_KINDS: Final = {
+    "spot": Phrase("spot"),
+    "wash": Phrase("wash"),
+    "path": Phrase("path"),
+    "step": Phrase("step"),
+    "well": Phrase("well"),
+    "bollard": Phrase("bollard"),
+    "string": Phrase("string"),
+    "tape": Phrase("tape"),
+    "pendant": Phrase("pendant"),
+    "underwater": Phrase("underwater"),
+    "other": Phrase("other"),
+}
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -164,11 +184,14 @@ def count_ok(findings: Sequence[Finding]) -> int:
     return sum(each.level is Severity.OK for each in findings)
 
 
-def summary(reports: Sequence[WiringReport]) -> str:
+def summary(reports: Sequence[WiringReport]) -> Phrase:
     """Say how the wiring stands: how many errors and warnings, and what may be the one thing to know."""
     groups = [group for report in reports for group in group_findings(report.inspection.findings)]
     errors = sum(group.level is Severity.ERROR for group in groups)
-    parts = [f"{counted(errors, 'error')}, {counted(len(groups) - errors, 'warning')}."]
+    counted = Phrase(
+        "{errors}, {warnings}.", errors=_errors(errors), warnings=_warnings(len(groups) - errors)
+    )
+    parts = [counted]
     drops = [
         each.limit
         for report in reports
@@ -177,8 +200,7 @@ def summary(reports: Sequence[WiringReport]) -> str:
     ]
     parts += [words for limit, words in _DROPS if limit in drops and not errors][:1]
     parts += [READINGS_DIFFER] if readings_differ(reports) else []
-    text = " ".join(parts)
-    return f"{text[0].upper()}{text[1:]}"
+    return list_phrases(parts, " ")
 
 
 def readings_differ(reports: Sequence[WiringReport]) -> bool:
@@ -187,9 +209,12 @@ def readings_differ(reports: Sequence[WiringReport]) -> bool:
     return not all(each.agrees for each in compared)
 
 
-def counted(number: int, noun: str) -> str:
-    """Say how many: ``no errors``, ``1 error``, ``2 errors``."""
-    return f"{number or 'no'} {noun}{'' if number == 1 else 's'}"
+def _errors(count: int) -> Phrase:
+    return count_phrase("{n} error", "{n} errors", count) if count else Phrase("No errors")
+
+
+def _warnings(count: int) -> Phrase:
+    return count_phrase("{n} warning", "{n} warnings", count) if count else Phrase("no warnings")
 
 
 def proposal_words(proposal: Proposal) -> Phrase:
@@ -237,14 +262,14 @@ def load_rows(report: WiringReport) -> Iterator[tuple[str, str, str, str]]:
     """Give the load zone by zone: its name, lights, rated watts, and volt-amperes lit alone."""
     for load in report.loads:
         rated_load, count = load.zone.rated_load, sum(fixture.count for fixture in load.zone.fixtures)
-        rated, alone = str(NOT_KNOWN), "no solution"
+        rated, alone = NOT_KNOWN, Phrase("no solution")
         if rated_load.watts is not None:
-            origin = "" if rated_load.origin == "fixtures" else f", {rated_load.origin}"
-            rated = f"{rated_load.watts:g} W{origin}"
+            rated = _RATED[rated_load.origin](rated_load.watts)
         else:
-            alone = str(NOT_KNOWN)
+            alone = NOT_KNOWN
         if load.alone_va is not None:
-            alone = f"{load.alone_va:.1f} VA{'' if load.placed else ', without its cables'}"
+            without = Phrase("{va:.1f} VA, without its cables", va=load.alone_va)
+            alone = Phrase("{va:.1f} VA", va=load.alone_va) if load.placed else without
         yield named(load.zone.id, load.zone.name), str(count or "?"), rated, alone
 
 
@@ -258,28 +283,44 @@ def load_words(report: WiringReport) -> str:
     return load_in_words(report.load.value, report.wiring.transformer.rated_va)
 
 
-def tap_words(report: WiringReport) -> str:
+def tap_words(report: WiringReport) -> Phrase:
     """Say which tap is in use, and which there are."""
     wiring = report.wiring
     if not wiring.tap_known:
-        return "tap not written down"
+        return Phrase("tap not written down")
     in_use = [network.feed.source_v for network in wiring.networks]
-    used = " and ".join(f"{volts:g}" for volts in in_use)
-    others = ", ".join(f"{volts:g}" for volts in wiring.taps_v if volts not in in_use)
-    return f"{used} V tap{f' (others: {others} V)' if others else ''}"
+    used = _list_volts(in_use)
+    others = [volts for volts in wiring.taps_v if volts not in in_use]
+    if others:
+        return Phrase("{used} V tap (others: {others} V)", used=used, others=_list_volts(others))
+    return Phrase("{used} V tap", used=used)
 
 
-def fixture_words(result: LightResult) -> str:
+def _list_volts(volts: Sequence[float]) -> Phrase:
+    """List some volts, each as its language writes a number."""
+    return list_phrases([Phrase("{volts:g}", volts=each) for each in dict.fromkeys(volts)])
+
+
+def fixture_words(result: LightResult) -> Phrase:
     """Say what a light is, such as “2 × spot, 9 W LED”."""
-    light = result.light
-    times = f"{light.at.count} × " if light.at.count > 1 else ""
-    return f"{times}{light.name or light.kind}, {watts_words(result)}"
+    light, watts = result.light, watts_words(result)
+    name = light.name or kind_words(light.kind)
+    if light.at.count > 1:
+        return Phrase("{count} × {name}, {watts}", count=light.at.count, name=name, watts=watts)
+    return Phrase("{name}, {watts}", name=name, watts=watts)
 
 
-def watts_words(result: LightResult) -> str:
+def kind_words(kind: str) -> str:
+    """Name a kind of fixture."""
+    return _KINDS.get(kind, kind)
+
+
+def watts_words(result: LightResult) -> Phrase:
     """Say what one light takes, such as “9 W LED”."""
-    fixture = result.fixture
-    return f"{fixture.watts:g} W {'filament' if fixture.lamp is Lamp.FILAMENT else 'LED'}"
+    watts = result.fixture.watts
+    if result.fixture.lamp is Lamp.FILAMENT:
+        return Phrase("{watts:g} W filament", watts=watts)
+    return Phrase("{watts:g} W LED", watts=watts)
 
 
 def range_text(result: LightResult) -> str:

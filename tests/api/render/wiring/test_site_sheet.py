@@ -171,7 +171,7 @@ def test_a_light_that_is_outside_has_words_and_by_an_arrow():
     assert '<span class="level error">error</span>' in html
     assert '.level.error::before { content: "✗"; }' in html
     assert any("▼ too low" in words for drawing in drawings(html) for words in drawing.words())
-    assert "10.00 too low" in text
+    assert "10.00 ▼ too low" in text
     assert "Ways to fix the errors, each computed" in text
     inks = {
         each.get(name)
@@ -201,7 +201,9 @@ def test_long_trees_are_cut_into_pieces_without_losing_a_row():
     text = garden(cables=line("300 ft"), fixtures='kind = "path"\ncount = 60\nwatts = 1\nvolts = [8, 15]')
     site = parse_site(text, "site.toml").site
     [report] = report_site(site)
-    pieces = [Drawing(each) for each in draw_tree(report, 0, words=english(ZoneInfo("UTC")), key="tree")]
+    pieces = [
+        Drawing(each) for each in draw_tree(report, 0, words=english(ZoneInfo("UTC")), key="tree").pieces
+    ]
     assert len(pieces) == -(-61 // ROWS_A_PIECE)
     names = [
         "".join(each.itertext()).strip()
@@ -211,8 +213,7 @@ def test_long_trees_are_cut_into_pieces_without_losing_a_row():
     ]
     assert names == ["boathouse", *(f"jetty {place}" for place in range(1, 61))]
     heights = [int(each.root.get("height")) for each in pieces]
-    rows = sum(height for height in heights) - 30  # the heading of the first piece
-    assert rows == 61 * 25
+    assert sum(heights) == 61 * 25
 
 
 def test_branches_take_lanes_of_their_own():
@@ -221,7 +222,9 @@ def test_branches_take_lanes_of_their_own():
     rest = '[[zones.fixtures]]\nkind = "spot"\ncount = 1\nwatts = 9\nnode = "c"\n'
     text = garden(cables=cables, fixtures='kind = "spot"\ncount = 1\nwatts = 9\nnode = "a"', rest=rest)
     [report] = report_site(parse_site(text, "site.toml").site)
-    [drawing] = [Drawing(each) for each in draw_tree(report, 0, words=english(ZoneInfo("UTC")), key="tree")]
+    [drawing] = [
+        Drawing(each) for each in draw_tree(report, 0, words=english(ZoneInfo("UTC")), key="tree").pieces
+    ]
     lamps_and_joints = [each for each in drawing.root.iter(f"{SVG}circle") if each.get("r") in ("6", "3.6")]
     hub, a, b, c = (float(each.get("cx")) for each in lamps_and_joints if float(each.get("cx")) < 200)
     assert hub < a == b == c
@@ -244,3 +247,19 @@ def test_numbers_and_their_units_stay_on_one_line():
     assert tidy("0.65 V, 5.4 % of 12 V (limit 3 %), 12 AWG to 5 lamps") == (
         "0.65\u00a0V, 5.4\u00a0% of 12\u00a0V (limit 3\u00a0%), 12\u00a0AWG to 5 lamps"
     )
+
+
+def test_twenty_lamps_with_one_cause_are_one_line():
+    """Too few volts at twenty lamps, and twenty readings that are too low, are a line each with the worst."""
+    fixtures = 'kind = "path"\ncount = 20\nwatts = 6\nlamp = "filament"\n'
+    fixtures += f"measured_volts = {[8.0] * 20}"
+    html = sheet_of(garden(cables=line("150 ft"), more="taps = [12, 13, 14, 15]", fixtures=fixtures))
+    page = Page(html)
+    [findings] = [table for table in page.tables if table[0][0] == "Level"]
+    too_low = [row for row in findings if "get too few volts" in row[1]]
+    assert len(too_low) == 1
+    assert re.search(r"lamps at \d+ places get too few volts; the worst: “path” at “jetty 20”", too_low[0][1])
+    compared = re.search(r"<h3>Measured and computed</h3>\s*<ul>(.*?)</ul>", html, re.DOTALL)[1]
+    assert "20 readings are too low; the worst" in compared.replace("\u00a0", " ")
+    assert compared.count("too low; the worst") == 1
+    assert len(findings) <= 8
