@@ -96,8 +96,8 @@ def _place(site: Site, words: Words) -> str:
     north = _("%(degrees)s north") if site.latitude_deg >= 0 else _("%(degrees)s south")
     east = _("%(degrees)s east") if site.longitude_deg >= 0 else _("%(degrees)s west")
     return _("%(north)s, %(east)s; its clocks go by %(zone)s.") % {
-        "north": north % {"degrees": f"{abs(site.latitude_deg):.4f}°"},
-        "east": east % {"degrees": f"{abs(site.longitude_deg):.4f}°"},
+        "north": north % {"degrees": f"{words.number(abs(site.latitude_deg), 4)}°"},
+        "east": east % {"degrees": f"{words.number(abs(site.longitude_deg), 4)}°"},
         "zone": site.time_zone,
     }
 
@@ -117,7 +117,7 @@ def _zone(site: Site, zone: Zone, words: Words) -> str:
         lamps = sum(each.count for each in zone.fixtures)
         parts.append(words.ngettext("%(count)d lamp", "%(count)d lamps", lamps) % {"count": lamps})
     if zone.rated_load.watts is not None:
-        parts.append(f"{zone.rated_load.watts:g}\N{NO-BREAK SPACE}W")
+        parts.append(words.written(f"{zone.rated_load.watts:g}") + "\N{NO-BREAK SPACE}W")
     text = "; ".join(parts)
     if zone.out_of_service is not None:
         text = _("out of service: %(why)s") % {"why": zone.out_of_service} + f"; {text}"
@@ -132,7 +132,7 @@ def describe_lamps(fixture: Fixture) -> str:
 def _transformer(site: Site, transformer: Transformer, words: Words) -> str:
     loads = [zone.rated_load.watts for zone in site.zones if site.transformer_of(zone) is transformer]
     known = sum(each for each in loads if each is not None)
-    figures = {"load": f"{known:g}", "rating": f"{transformer.rated_va:g}"}
+    figures = {"load": words.written(f"{known:g}"), "rating": words.written(f"{transformer.rated_va:g}")}
     if None in loads:
         return (
             words.gettext("%(rating)s VA; carries at least %(load)s W, as some zones' watts are not known")
@@ -149,7 +149,7 @@ def _papers(site: Site, warnings: Sequence[SiteProblem], words: Words) -> list[L
     price = nothing
     if tariff is not None:
         price = _("%(price)s %(currency)s a kilowatt-hour") % {
-            "price": tariff.per_kwh,
+            "price": words.written(str(tariff.per_kwh)),
             "currency": tariff.currency,
         }
         if tariff.bands or tariff.changes:

@@ -32,7 +32,8 @@ def read_where(text: str) -> tuple[float, float]:
         return read_place(text)
     except ValueError:
         words = N_(
-            "That is no place known here. Write latitude and longitude, such as 51.2210, -2.4130, or a city."
+            "That is no place known here. Write a larger city nearby; or find your place in a map on the"
+            " phone, and write the coordinates that it shows, such as 51.2210, -2.4130, or paste its link."
         )
         raise FieldError("place", words) from None
 

@@ -82,7 +82,7 @@ def test_without_a_transformer_there_is_no_cable_to_enter(tmp_path):
 def test_the_tree_stands_beside_the_form(wired):
     """The form of a cable names it, draws all of them, and offers to go on from its end."""
     seen = screen(wired, "/garden/cables/1")
-    assert "The line jetty 12 AWG 80 ft, 6 lamps." in seen.text
+    assert "The line jetty. 12 AWG 80 ft, 6 lamps." in seen.text
     assert "boathouse jetty line, 12 AWG 80 ft, 6 lamps gate from jetty 6 2.5 mm2 12 m, 1 lamp" in seen.text
     html = wired.ask("GET", "/garden/cables/2", headers={"accept": "text/html"}).text
     assert 'href="/garden/cables/2" aria-current="true">gate</a>' in html

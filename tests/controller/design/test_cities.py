@@ -26,7 +26,8 @@ def test_no_city_is_on_the_wrong_side_of_the_earth():
     wrong = {
         city.name
         for city in known_cities()
-        if offsets(tzfpy.get_tz(city.longitude_deg, city.latitude_deg))
+        if (city.latitude_deg, city.longitude_deg) in zones
+        and offsets(tzfpy.get_tz(city.longitude_deg, city.latitude_deg))
         != offsets(zones[city.latitude_deg, city.longitude_deg])
     }
     assert wrong == {"Nuku'alofa", "St. John's"}
@@ -43,6 +44,14 @@ def test_no_city_is_on_the_wrong_side_of_the_earth():
         ("NEWC", ["Newcastle, England"]),
         ("London, England", ["London, England"]),
         ("london, norway", []),
+        ("Köln", ["Köln, Germany"]),
+        ("koeln", ["Köln, Germany"]),
+        ("cologne, germany", ["Köln, Germany"]),
+        ("MÜNCHEN", ["München, Germany"]),
+        ("Munich", ["München, Germany"]),
+        ("Zürich", ["Zurich, Switzerland"]),
+        ("Wien", ["Vienna, Austria"]),
+        ("Genf", ["Genève, Switzerland"]),
         ("51.2, -2.4", []),
         ("", []),
         (",", []),
@@ -51,3 +60,16 @@ def test_no_city_is_on_the_wrong_side_of_the_earth():
 def test_a_city_is_found_by_its_name_or_its_beginning(text, names):
     """Capitals do not matter, and a country tells cities of one name apart."""
     assert [f"{each.name}, {each.country}" for each in find_cities(text)] == names
+
+
+def test_the_larger_cities_of_german_speakers_are_in_their_countries():
+    """A map of the zones puts each of them where its country's clocks hold."""
+    zones = {"Germany": "Europe/Berlin", "Austria": "Europe/Vienna", "Switzerland": "Europe/Zurich"}
+    found = [city for city in known_cities() if city.country in zones]
+    assert len(found) >= 29
+    wrong = {
+        city.name
+        for city in found
+        if tzfpy.get_tz(city.longitude_deg, city.latitude_deg) != zones[city.country]
+    }
+    assert wrong == set()
