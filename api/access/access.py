@@ -23,6 +23,7 @@ from api.access.credentials import (
 from api.access.file import AccessFile, Saved
 from api.access.tries import FailedTries
 from config.errors import AccessError, AccessFileError, TooManyTriesError
+from config.phrase import Phrase
 from controller.records.entries import EventKind
 from controller.records.reading import Reading
 
@@ -151,14 +152,20 @@ class Access:
         """
         with self._lock:
             if wait_s := ceil(self.tries.wait_s(now.boot_s)):
-                raise TooManyTriesError(f"too many wrong codes; try again in {wait_s} s", wait_s=wait_s)
+                raise TooManyTriesError(
+                    Phrase("too many wrong codes; try again in {wait} s", wait=wait_s), wait_s=wait_s
+                )
             code = self._codes.find(typed, now.boot_s)
             if code is None:
                 self.tries.add_wrong_code(now.boot_s)
                 self.note_failure("wrong pairing code", address, now)
-                raise AccessError("the code is wrong, over or used already; have the board show another")
+                raise AccessError(
+                    Phrase("the code is wrong, over or used already; have the board show another")
+                )
             if kind is Kind.SESSION and code.scope is Scope.CALENDAR:
-                raise AccessError("this code is for a calendar, not for a page; have the board show another")
+                raise AccessError(
+                    Phrase("this code is for a calendar, not for a page; have the board show another")
+                )
             name = code.name or name or f"device at {address}"
             made = self._add(kind, code.scope, name, now, replaces=replaces)
             self._codes.spend(code)
@@ -177,7 +184,7 @@ class Access:
         token = self.find(secret, Kind.TOKEN, now)
         if token is None or token.scope is Scope.CALENDAR:
             self.note_failure("sign-in with a wrong token", address, now)
-            raise AccessError("there is no such token, or it was revoked; pair this device again")
+            raise AccessError(Phrase("there is no such token, or it was revoked; pair this device again"))
         with self._lock:
             made = self._add(Kind.SESSION, token.scope, token.name, now, token_id=token.id, replaces=replaces)
         self._tell_given(made[0], f"signed in with token {token.id}, from {address}", now)
@@ -201,8 +208,12 @@ class Access:
             try:
                 self._write(now)
             except AccessFileError as error:
-                words = f"{found.name} is shut out only until Leerie starts again"
-                raise AccessFileError(f"{error}; {words}") from error
+                words = Phrase(
+                    "{fault}; {name} is shut out only until Leerie starts again",
+                    fault=str(error),
+                    name=found.name,
+                )
+                raise AccessFileError(words) from error
         return found
 
     def credentials(self, now: Reading) -> list[Credential]:
@@ -229,7 +240,9 @@ class Access:
         self._require_read()
         known = [each for each in self.credentials(now) if each.id != replaces]
         if len(known) >= MOST_CREDENTIALS:
-            raise AccessError(f"{len(known)} devices are let in already; revoke those that are not used")
+            raise AccessError(
+                Phrase("{count} devices are let in already; revoke those that are not used", count=len(known))
+            )
         made = new_credential(
             kind=kind, scope=scope, name=name, now=now, token_id=token_id, taken=[each.id for each in known]
         )
@@ -280,7 +293,7 @@ class Access:
         if not self._is_read:
             self._read()
         if not self._is_read:
-            raise AccessFileError(self.fault or "the file of who is let in cannot be read")
+            raise AccessFileError(self.fault or Phrase("the file of who is let in cannot be read"))
 
     def _read_again(self) -> None:
         with self._lock:

@@ -15,6 +15,7 @@ from dataclasses import dataclass, replace
 from datetime import timedelta
 from enum import StrEnum
 
+from config.phrase import Phrase
 from controller.records.reading import Reading
 
 SECRET_BYTES = 32
@@ -125,13 +126,16 @@ def checked_name(text: str) -> str:
     """
     name = " ".join(text.split(" ")).strip()
     if not 1 <= len(name) <= LONGEST_NAME:
-        raise ValueError(f"a name has 1 to {LONGEST_NAME} characters; write one such as “kitchen phone”")
+        what = Phrase(
+            "a name has 1 to {most} characters; write one such as “kitchen phone”", most=LONGEST_NAME
+        )
+        raise ValueError(what)
     if not name.isprintable():
         raise ValueError(
-            "a name has no line breaks or invisible characters; write one such as “kitchen phone”"
+            Phrase("a name has no line breaks or invisible characters; write one such as “kitchen phone”")
         )
     if name.casefold() in RESERVED_NAMES:
-        raise ValueError(f"“{name}” is how Leerie names itself; choose another name")
+        raise ValueError(Phrase("“{name}” is how Leerie names itself; choose another name", name=name))
     return name
 
 

@@ -19,6 +19,7 @@ from typing import Any
 from api.access.credentials import Credential, Kind, Scope
 from config.errors import AccessFileError
 from config.file.atomic_write import write_atomically
+from config.phrase import Phrase
 from controller.records.reading import Reading
 
 log = logging.getLogger(__name__)
@@ -67,7 +68,11 @@ class AccessFile:
             return Saved.empty(), None
         except OSError as error:
             raise AccessFileError(
-                f"{path} cannot be read: {error.strerror}; nobody is let in by it"
+                Phrase(
+                    "{path} cannot be read: {why}; nobody is let in by it",
+                    path=str(path),
+                    why=str(error.strerror),
+                )
             ) from error
         try:
             return _parse(json.loads(text), path), None
@@ -77,7 +82,13 @@ class AccessFile:
         try:
             path.replace(aside)
         except OSError as error:
-            raise AccessFileError(f"{path} is damaged and cannot be set aside: {error.strerror}") from error
+            raise AccessFileError(
+                Phrase(
+                    "{path} is damaged and cannot be set aside: {why}",
+                    path=str(path),
+                    why=str(error.strerror),
+                )
+            ) from error
         return Saved.empty(), f"{path} was damaged and is set aside as {aside.name}; pair every device again"
 
     def write(self, saved: Saved) -> None:
@@ -97,7 +108,9 @@ class AccessFile:
         try:
             write_atomically(self._path, f"{text}\n".encode(), mode=_MODE)
         except OSError as error:
-            raise AccessFileError(f"{self._path} cannot be written: {error.strerror}") from error
+            raise AccessFileError(
+                Phrase("{path} cannot be written: {why}", path=str(self._path), why=str(error.strerror))
+            ) from error
 
 
 def _parse(document: Any, path: Path) -> Saved:  # noqa: ANN401 - whatever JSON holds
@@ -105,7 +118,9 @@ def _parse(document: Any, path: Path) -> Saved:  # noqa: ANN401 - whatever JSON 
     if type(version) is not int:
         raise TypeError("the version is no number")
     if version > VERSION:
-        raise AccessFileError(f"{path} was written by a newer version of Leerie; nobody is let in by it")
+        raise AccessFileError(
+            Phrase("{path} was written by a newer version of Leerie; nobody is let in by it", path=str(path))
+        )
     if version != VERSION or not _ID.fullmatch(document["instance"]):
         raise ValueError("no version or no instance")
     credentials = tuple(_credential(each) for each in document["credentials"])

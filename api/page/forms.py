@@ -10,6 +10,7 @@ from fastapi import Depends, Request
 from api.render.instants import quote
 from api.web.permission import require_form_token
 from api.web.problems.types import ProblemError
+from config.phrase import Phrase
 
 TOKEN = "form_token"  # noqa: S105 - the name of a field
 
@@ -18,7 +19,8 @@ class Form(dict[str, str]):
     """The fields of a form, each given once; one that is missing is the sender's mistake."""
 
     def __missing__(self, name: str) -> str:
-        raise ProblemError("invalid-request", f"the form has no field {quote(name)}; load the page again")
+        words = Phrase("the form has no field {name}; load the page again", name=quote(name))
+        raise ProblemError("invalid-request", words)
 
 
 async def _read(request: Request) -> Form:
@@ -31,10 +33,12 @@ async def _read(request: Request) -> Form:
             (await request.body()).decode("ascii"), keep_blank_values=True, encoding="utf-8", errors="strict"
         )
     except ValueError:
-        raise ProblemError("invalid-request", "the form cannot be read; load the page again") from None
+        words = Phrase("the form cannot be read; load the page again")
+        raise ProblemError("invalid-request", words) from None
     fields = dict(pairs)
     if len(fields) < len(pairs):
-        raise ProblemError("invalid-request", "a field of the form is there twice; load the page again")
+        words = Phrase("a field of the form is there twice; load the page again")
+        raise ProblemError("invalid-request", words)
     return Form(fields)
 
 

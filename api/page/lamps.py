@@ -10,6 +10,7 @@ from api.web.context import RequestContext
 from api.web.routes.replacements import known_replacements
 from config.models.base import RELAY
 from config.models.site import Site
+from config.phrase import Phrase
 from controller.calendar.night import local
 from controller.calendar.periods import Each
 from controller.history.query import HoursQuery
@@ -20,11 +21,11 @@ from controller.planning.planner import Planner
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Attention:
-    """One thing that wants attention: in which zone, what to do in English, by when, about which part."""
+    """One thing that wants attention: in which zone, what to do, by when, about which part."""
 
     zone: str
     zone_id: str
-    english: str
+    what: Phrase
     by: str
     part: str | None
 
@@ -85,7 +86,7 @@ def show_lamps(context: RequestContext, words: Words) -> LampsView:
         Attention(
             zone=names.get(task.zone or "", task.zone or words.gettext("The garden")),
             zone_id=task.zone or "",
-            english=task.words[0].upper() + task.words[1:],
+            what=task.words,
             by=words.gettext("now") if task.by is None else f"{words.month(task.by)} {task.by.year}",
             part=task.part,
         )

@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
+from api.page.programs.overview import night_prose, special_prose
 from api.page.sentences import edge_of, edge_words
 from api.render.words import Words
 from api.web.context import RequestContext
@@ -17,7 +18,7 @@ from controller.history.nights import bounds_of
 from controller.history.site_history import SiteHistory
 from controller.history.source import JournalSource
 from controller.history.totals import HourSum
-from controller.planning.plan import EVERY_NIGHT, NightPlan
+from controller.planning.plan import NightPlan
 from controller.planning.planner import Planner
 from controller.records.entries import Cause
 
@@ -54,11 +55,11 @@ class NightFacts:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Line:
-    """What some zones did alike; ``english`` is why they are dark, as the plan has it."""
+    """What some zones did alike; ``why`` is why they are dark, though their program has light."""
 
     zones: str
     said: str
-    english: str = ""
+    why: str = ""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -131,12 +132,9 @@ def _view(facts: NightFacts, tonight: date, names: dict[str, str], words: Words)
     for each in facts.ran:
         alike.setdefault((_ran(each, facts.night, words), ""), []).append(names.get(each.zone, each.zone))
     for plan in facts.planned:
-        english = "" if plan.windows else plan.because
-        alike.setdefault((_planned(plan, words), english), []).append(names[plan.zone])
-    lines = [
-        Line(zones=words.listed(zones), said=said, english=english)
-        for (said, english), zones in alike.items()
-    ]
+        why = night_prose(plan, words)[1]
+        alike.setdefault((_planned(plan, words), why), []).append(names[plan.zone])
+    lines = [Line(zones=words.listed(zones), said=said, why=why) for (said, why), zones in alike.items()]
     return NightView(date=night, name=name % {"day": day}, lines=(*lines, *_missed(facts.ran, names, words)))
 
 
@@ -183,7 +181,7 @@ def _missed(ran: Sequence[ZoneNight], names: dict[str, str], words: Words) -> It
 def _planned(plan: NightPlan, words: Words) -> str:
     """Say of a zone when it is to be lit."""
     _ = words.gettext
-    special = "" if plan.nights == EVERY_NIGHT else plan.nights.removeprefix("special night ")
+    special = special_prose(plan, words)
     if not plan.windows:
         return _("dark by its program.")
     stretches = []

@@ -45,13 +45,13 @@ class ZoneView:
 class Notice:
     """Something that is wrong, and what to do; ``action`` names a button that does it.
 
-    What is only to be known is no warning.
+    What is only to be known is no warning. ``detail`` is what the deeper layers say of it.
     """
 
     what: str
     warns: bool = True
     remedy: str = ""
-    english: str = ""
+    detail: str = ""
     action: str = ""
 
 
@@ -84,7 +84,7 @@ def show_tonight(context: RequestContext, words: Words) -> Tonight:
         except JournalError as error:
             ran, asked = {}, {}
             what = words.gettext("The journal cannot be read: the picture shows nothing of the past.")
-            notices.append(Notice(what=what, english=str(error)))
+            notices.append(Notice(what=what, detail=str(error)))
         lights = []
         for zone in site.zones:
             planned = [(each.on_utc, each.off_utc) for each in plans[zone.id].windows]
@@ -241,7 +241,7 @@ def _notices(site: Site, status: KeeperStatus, now: Reading, words: Words) -> It
                 remedy=_(
                     "Check its wire and its pin. It is tried again every half minute; the other zones go on."
                 ),
-                english=zone.fault.words,
+                detail=zone.fault.words,
             )
     if status.simulated:
         yield Notice(
@@ -254,7 +254,7 @@ def _notices(site: Site, status: KeeperStatus, now: Reading, words: Words) -> It
         yield Notice(
             what=_("The site file was changed, but cannot be used; the garden goes on as before."),
             remedy=_("Correct it: Leerie reads it again by itself."),
-            english=status.refused,
+            detail=status.refused,
         )
     elif status.site_changed_at is not None:
         since = words.clock(by_present_clock(status.site_changed_at, now))
@@ -267,7 +267,7 @@ def _notices(site: Site, status: KeeperStatus, now: Reading, words: Words) -> It
                 status.waiting,
             )
             % {"count": status.waiting},
-            english=status.journal_fault,
+            detail=status.journal_fault,
         )
     for transformer in site.transformers:
         loads = [zone.rated_load.watts or 0.0 for zone in site.zones if zone.transformer == transformer.id]

@@ -15,6 +15,7 @@ from api.render.words import Words
 from api.web.context import RequestContext
 from api.web.schemas.fields import RequestModel
 from config.errors import ProgramError
+from config.phrase import Phrase
 from controller.energy.tariff import round_money
 from controller.forecast.forecast import Forecast, compare
 from controller.forecast.mechanical_timer import MechanicalTimer
@@ -51,7 +52,7 @@ class Plan:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class WhatIf:
-    """The answer: the plan of now first, then the others; ``notes``, in English, limit the figures."""
+    """The answer: the plan of now first, then the others; ``notes`` limit the figures."""
 
     sentence: str
     currency: str | None
@@ -60,11 +61,12 @@ class WhatIf:
 
 
 class MistakeError(ValueError):
-    """A field that cannot be read: which one, and why, in English."""
+    """A field that cannot be read: which one, and why."""
 
     def __init__(self, field: str, words: str) -> None:
         super().__init__(words)
         self.field = field
+        self.words = words
 
 
 def read_question(asked: Question, tonight: date) -> YearQuery:
@@ -90,7 +92,9 @@ def _timer(asked: Question, tonight: date) -> MechanicalTimer | None:
     try:
         drift_s = float(asked.drift.replace(",", ".") or "0")
     except ValueError as error:
-        raise MistakeError("drift", f"“{asked.drift[:20]}” is not a number of seconds") from error
+        raise MistakeError(
+            "drift", Phrase("“{text}” is not a number of seconds", text=asked.drift[:20])
+        ) from error
     try:
         set_on = date.fromisoformat(asked.set_on) if asked.set_on else tonight
         on, off = time.fromisoformat(asked.pin_on), time.fromisoformat(asked.pin_off)
@@ -98,9 +102,13 @@ def _timer(asked: Question, tonight: date) -> MechanicalTimer | None:
             on=on, off=off, set_on=set_on, moved_at_clock_changes=bool(asked.moved), drift_s_per_day=drift_s
         )
     except ValueError as error:
-        raise MistakeError("pin_on", f"{error}; write both pins as 21:15 and 23:45") from error
+        why = str(error)
+        if not isinstance(why, Phrase):  # what Python says of a time
+            why = Phrase("this is not a time")
+        raise MistakeError("pin_on", Phrase("{why}; write both pins as 21:15 and 23:45", why=why)) from error
     if set_on > tonight:
-        raise MistakeError("set_on", f"{set_on} is still to come; name the day on which it was set")
+        words = Phrase("{day} is still to come; name the day on which it was set", day=set_on)
+        raise MistakeError("set_on", words)
     return timer
 
 

@@ -3,6 +3,7 @@
 import re
 from datetime import UTC, date, datetime, timedelta
 
+from config.phrase import Phrase
 from controller.calendar.periods import FIRST_YEAR, LAST_YEAR
 
 # RFC 3339, section 5.6, date-time: the offset is required, the letters may be small, a blank may stand for T.
@@ -34,11 +35,17 @@ def read_instant(text: str) -> datetime:
         ValueError: another text, a time that does not exist, or a year out of range.
     """
     if not _DATE_TIME.fullmatch(text):
-        raise ValueError(f"{quote(text)} is not an instant; {_hint(text)}")
+        raise ValueError(Phrase("{value} is not an instant; {hint}", value=quote(text), hint=_hint(text)))
     try:
         at_utc = datetime.fromisoformat(text.upper()).astimezone(UTC)
     except (ValueError, OverflowError) as error:
-        raise ValueError(f"{quote(text)} does not exist; write an instant such as {EXAMPLE}") from error
+        raise ValueError(
+            Phrase(
+                "{value} does not exist; write an instant such as {example}",
+                value=quote(text),
+                example=EXAMPLE,
+            )
+        ) from error
     _require_year(text, at_utc.year)
     return at_utc
 
@@ -50,11 +57,15 @@ def read_date(text: str) -> date:
         ValueError: another text, a day that does not exist, or a year out of range.
     """
     if not _DATE.fullmatch(text):
-        raise ValueError(f"{quote(text)} is not a date; write year-month-day such as 2027-06-21")
+        raise ValueError(
+            Phrase("{value} is not a date; write year-month-day such as 2027-06-21", value=quote(text))
+        )
     try:
         on_date = date.fromisoformat(text)
     except ValueError as error:
-        raise ValueError(f"{quote(text)} does not exist; write a day of the calendar") from error
+        raise ValueError(
+            Phrase("{value} does not exist; write a day of the calendar", value=quote(text))
+        ) from error
     _require_year(text, on_date.year)
     return on_date
 
@@ -64,20 +75,26 @@ def day_text(day: date) -> str:
     return f"{day.day} {day:%B %Y}"
 
 
-def quote(value: object) -> str:
+def quote(value: object) -> Phrase:
     """Quote what somebody wrote, cut where it is long."""
     text = str(value)
-    return f"“{text}”" if len(text) <= _LONGEST_QUOTE else f"“{text[: _LONGEST_QUOTE - 1]}…”"
+    return Phrase("“{text}”", text=text if len(text) <= _LONGEST_QUOTE else f"{text[: _LONGEST_QUOTE - 1]}…")
 
 
-def _hint(text: str) -> str:
+def _hint(text: str) -> Phrase:
     if _PLUS_LOST.fullmatch(text):
-        return "a + in an address is written %2B"
+        return Phrase("a + in an address is written %2B")
     if _INCOMPLETE.fullmatch(text):
-        return f"it needs seconds and an offset from UTC, as {EXAMPLE} has them"
-    return f"write one such as {EXAMPLE}"
+        return Phrase("it needs seconds and an offset from UTC, as {example} has them", example=EXAMPLE)
+    return Phrase("write one such as {example}", example=EXAMPLE)
 
 
 def _require_year(text: str, year: int) -> None:
     if not FIRST_YEAR <= year <= LAST_YEAR:
-        raise ValueError(f"{quote(text)} is out of range; write a year from {FIRST_YEAR} to {LAST_YEAR}")
+        what = Phrase(
+            "{value} is out of range; write a year from {first} to {last}",
+            value=quote(text),
+            first=FIRST_YEAR,
+            last=LAST_YEAR,
+        )
+        raise ValueError(what)

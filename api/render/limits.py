@@ -2,23 +2,24 @@
 
 from collections.abc import Iterable, Iterator, Sequence
 
-from api.render.numbers import hours
+from api.render.numbers import MANY_H, hours_of
 from config.models.site import Site
+from config.phrase import Phrase, count_phrase
 from controller.energy.unknown import UnknownFigures, unknown_figures
 from controller.energy.values import LOSSES_NOT_KNOWN
 from controller.history.totals import HourSum
 from controller.records.entries import Cause
 
-ASSUMED = (
+ASSUMED = Phrase(
     "some of the energy goes by transformers and cables that the journal was not told of at the time: the "
     "first ones that it was told of are assumed"
 )
-UNPOWERED = (
+UNPOWERED = Phrase(
     "while the board had no power, its transformers are taken to have had none either: nothing is billed"
 )
 
 
-def hour_notes(site: Site, totals: Sequence[HourSum]) -> list[str]:
+def hour_notes(site: Site, totals: Sequence[HourSum]) -> list[Phrase]:
     """Say what limits the figures of an account, given the sums of its zones."""
     notes = list(explain_past_lower_bounds(site, totals))
     if any(each.assumed for each in totals):
@@ -28,32 +29,39 @@ def hour_notes(site: Site, totals: Sequence[HourSum]) -> list[str]:
     return notes
 
 
-def explain_lower_bounds(site: Site, zones: Sequence[str] = ()) -> Iterator[str]:
+def explain_lower_bounds(site: Site, zones: Sequence[str] = ()) -> Iterator[Phrase]:
     """Say what is not known of some zones, all where none is named, and what to add to the site file."""
     unknown = unknown_figures(site, zones)
     yield from _name_loads(unknown)
     yield from _name_losses(unknown)
 
 
-def _name_loads(unknown: UnknownFigures) -> Iterator[str]:
+def _name_loads(unknown: UnknownFigures) -> Iterator[Phrase]:
     if unknown.loads:
-        yield f"at least: {_have(unknown.loads, 'zone')} no load; add fixtures, rated_watts or measured_watts"
+        yield count_phrase(
+            "at least: zone {ids} has no load; add fixtures, rated_watts or measured_watts",
+            "at least: zones {ids} have no load; add fixtures, rated_watts or measured_watts",
+            len(unknown.loads),
+            ids=_list(unknown.loads),
+        )
 
 
-def _name_losses(unknown: UnknownFigures) -> Iterator[str]:
+def _name_losses(unknown: UnknownFigures) -> Iterator[Phrase]:
     if unknown.losses:
-        yield (
-            f"at least: {_have(unknown.losses, 'transformer')} no losses; add efficiency, or no_load_w and "
-            "copper_w"
+        yield count_phrase(
+            "at least: transformer {ids} has no losses; add efficiency, or no_load_w and copper_w",
+            "at least: transformers {ids} have no losses; add efficiency, or no_load_w and copper_w",
+            len(unknown.losses),
+            ids=_list(unknown.losses),
         )
     if unknown.no_transformer:
-        yield (
+        yield Phrase(
             "at least: the site has no transformer; add [[transformers]] with efficiency, or no_load_w and "
             "copper_w"
         )
 
 
-def explain_past_lower_bounds(site: Site, totals: Iterable[HourSum]) -> Iterator[str]:
+def explain_past_lower_bounds(site: Site, totals: Iterable[HourSum]) -> Iterator[Phrase]:
     """Say the same of an account, given the sums of its zones; also what was not known then and is now.
 
     What was known then and is not now bounds nothing.
@@ -71,20 +79,29 @@ def explain_past_lower_bounds(site: Site, totals: Iterable[HourSum]) -> Iterator
     for zone, each in sums:
         unknown = of_now.get(zone)
         if each.without_load_ms and not (unknown and unknown.loads):
-            lit = hours(each.without_load_ms)
-            yield f"at least: zone {zone} was lit for {lit} h with a load that was not known at the time"
+            yield Phrase(
+                "at least: zone {zone} was lit for {lit} h with a load that was not known at the time",
+                zone=zone,
+                lit=_hours(each.without_load_ms),
+            )
         if LOSSES_NOT_KNOWN in each.losses and not (unknown and (unknown.losses or unknown.no_transformer)):
             without_losses.append(zone)
     if without_losses:
-        zones = _list(without_losses, "zone")
-        yield f"at least: what the transformer of {zones} lost was not known at the time"
+        yield count_phrase(
+            "at least: what the transformer of zone {ids} lost was not known at the time",
+            "at least: what the transformer of zones {ids} lost was not known at the time",
+            len(without_losses),
+            ids=_list(without_losses),
+        )
 
 
-def _list(ids: Sequence[str], noun: str) -> str:
-    """List ids: zone jetty; zones jetty, path and lawn."""
+def _list(ids: Sequence[str]) -> str:
+    """List ids: jetty; jetty, path and lawn."""
     *others, last = ids
-    return f"{noun}s {', '.join(others)} and {last}" if others else f"{noun} {last}"
+    return Phrase("{first} and {last}", first=", ".join(others), last=last) if others else last
 
 
-def _have(ids: Sequence[str], noun: str) -> str:
-    return f"{_list(ids, noun)} {'have' if len(ids) > 1 else 'has'}"
+def _hours(lasts_ms: int) -> Phrase:
+    """Write hours as ``numbers.hours`` does, in the language of the page."""
+    lit = hours_of(lasts_ms)
+    return Phrase("{lit:,.1f}", lit=lit) if lit >= MANY_H else Phrase("{lit:.2f}", lit=lit)

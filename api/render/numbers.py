@@ -11,6 +11,8 @@ from controller.energy.tariff import round_money
 from controller.energy.values import J_PER_KWH
 
 NONE = "–"
+# From here on hours are written to the tenth.
+MANY_H = 1000
 
 
 def currency_of(site: Site) -> str | None:
@@ -59,7 +61,7 @@ def hours(lasts_ms: int | None) -> str:
     if lasts_ms is None:
         return NONE
     value = hours_of(lasts_ms)
-    return f"{value:,.1f}" if value >= 1000 else f"{value:.2f}"  # noqa: PLR2004 - four digits before the point
+    return f"{value:,.1f}" if value >= MANY_H else f"{value:.2f}"
 
 
 def kwh(joules: Decimal | None, *, at_least: bool = False) -> str:

@@ -31,6 +31,7 @@ from api.web.slots import (
 from api.web.strict import StrictRequest, check_parameters, parameters_of
 from config.file.loader import LoadedSite
 from config.models.site import Site
+from config.phrase import Phrase
 from controller.clock.clock import read_boot_s
 from controller.forecast.forecast import Forecast
 from controller.history.report import year_to_come
@@ -211,7 +212,9 @@ class RequestContext:
         """
         gateway = self.gateway
         if gateway.site_path is None:
-            raise ProblemError("demonstration", "this is a demonstration, which has no site file to write to")
+            raise ProblemError(
+                "demonstration", Phrase("this is a demonstration, which has no site file to write to")
+            )
         with gateway.editing():
             # From here on it is done: what is in the file the keeper must have.
             pending_request().require_wanted()

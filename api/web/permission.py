@@ -20,6 +20,7 @@ from api.access.credentials import SESSION_S, Credential, Kind, form_token
 from api.access.credentials import Scope as Grant
 from api.web.context import RequestContext
 from api.web.problems.types import ProblemError
+from config.phrase import Phrase
 from controller.records.reading import Reading
 
 # What anybody on the home network may ask: whether they may, to be let in, and what a refusal means.
@@ -139,7 +140,9 @@ def require_form_token(request: Request, access: Access, given: str) -> None:
         ProblemError: it has none, or that of another session.
     """
     if not compare_digest(form_token_for(request, access).encode(), given.encode("utf-8", "replace")):
-        raise ProblemError("cross-site", "the form is not from this session's page; load the page again")
+        raise ProblemError(
+            "cross-site", Phrase("the form is not from this session's page; load the page again")
+        )
 
 
 def _cookie_name(scope: Scope, access: Access) -> str:
@@ -151,13 +154,21 @@ def _require_permission(client: Client, method: str, path: str) -> None:
     if ("GET" if is_safe else method, path) in OPEN_ROUTES or (is_safe and path.startswith(OPEN_FOLDERS)):
         return
     if client.scope is None:
-        words = "on the home network this needs permission; pair this device with a code from the board"
+        words = Phrase(
+            "on the home network this needs permission; pair this device with a code from the board"
+        )
         raise _refusal("permission-needed", words)
     if is_safe:
         if not client.may_read and path != CALENDAR:
-            raise _refusal("not-permitted", f"{client.name} may read {CALENDAR} alone", _ONLY.format("read"))
+            raise _refusal(
+                "not-permitted",
+                Phrase("{client} may read {path} alone", client=client.name, path=CALENDAR),
+                _ONLY.format("read"),
+            )
     elif not client.may_control:
-        words = f"{client.name} may read, but not change anything; pair it again to let it"
+        words = Phrase(
+            "{client} may read, but not change anything; pair it again to let it", client=client.name
+        )
         raise _refusal("not-permitted", words, _ONLY.format("control"))
 
 

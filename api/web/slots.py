@@ -9,6 +9,7 @@ from anyio import CancelScope, CapacityLimiter, current_time
 
 from api.web.connections import Connection
 from api.web.problems.types import ProblemError
+from config.phrase import Phrase
 
 # More threads would only wait for each other: a planner works for one at a time, and so does the keeper.
 MOST_SHORT_RUNNING = 4
@@ -60,7 +61,9 @@ class PendingRequest:
         if self.connection is not None and self.connection.is_gone():
             raise ClientGoneError
         if self.left_s is not None and self.left_s <= 0:
-            words = f"the change had waited for {CHANGE_S:g} s, and was not made; send it again"
+            words = Phrase(
+                "the change had waited for {waited:g} s, and was not made; send it again", waited=CHANGE_S
+            )
             raise ProblemError("too-busy", words)
 
 
@@ -97,8 +100,13 @@ class RequestSlots:
         if not even_if_busy and not self._limiter.available_tokens:
             now = self._limiter.statistics()
             if now.tasks_waiting >= self._waiting:
-                words = f"{now.borrowed_tokens} requests are being answered, {now.tasks_waiting} are waiting"
-                raise ProblemError("too-busy", f"{words}; ask again in a few seconds")
+                words = Phrase(
+                    "{running} requests are being answered, {waiting} are waiting; "
+                    "ask again in a few seconds",
+                    running=now.borrowed_tokens,
+                    waiting=now.tasks_waiting,
+                )
+                raise ProblemError("too-busy", words)
         await self._wait(pending_request())
         try:
             yield

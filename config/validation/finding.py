@@ -56,7 +56,7 @@ def write_path(path: KeyPath) -> str:
     return text
 
 
-def name_place(path: KeyPath, document: Mapping[str, Any]) -> str:
+def name_place(path: KeyPath, document: Mapping[str, Any]) -> Phrase:
     """Name a place as a person does, by ids or names: ``zone “jetty”, fixture “steps”, watts``."""
     try:
         row = document[str(path[0])][path[1]]
@@ -65,10 +65,10 @@ def name_place(path: KeyPath, document: Mapping[str, Any]) -> str:
         else:
             kind, name = str(path[0]), row.get("id") or row["name"]
         if not _is_name(name):
-            return write_path(path)
+            return list_phrases([write_path(path)])
         row_name = _name_row(kind, name)
     except (LookupError, TypeError, AttributeError, StopIteration):
-        return write_path(path)
+        return list_phrases([write_path(path)])
     return list_phrases([each for each in (row_name, *_name_fixture(path[2:], row)) if each])
 
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 from config.models.site import RELAY_CYCLES, Fixture, Site
+from config.phrase import Phrase
 from controller.calendar.intervals import MS_PER_HOUR
 from controller.lamps.physics import filament_life_h, light_left
 from controller.records.entries import Replacement
@@ -106,17 +107,17 @@ class LampLife:
     replace_about: date | None = None
 
     @property
-    def words(self) -> str:
+    def words(self) -> Phrase:
         """The outlook, for a person."""
         if self.replaced_on is not None:
-            return f"replaced on {self.replaced_on.day} {self.replaced_on:%B %Y}"
+            return Phrase("replaced on {day}", day=self.replaced_on)
         if self.used is None:
-            return "no rated life is known"
+            return Phrase("no rated life is known")
         if self.used >= 1:
-            return "past the rated life: replace"
+            return Phrase("past the rated life: replace")
         if self.replace_about is None:
-            return f"lasts more than {HORIZON_YEARS} years at this rate"
-        return f"replace about {self.replace_about:%B %Y}"
+            return Phrase("lasts more than {years} years at this rate", years=HORIZON_YEARS)
+        return Phrase("replace about {month:%B %Y}", month=self.replace_about)
 
 
 def lamp_life(

@@ -38,11 +38,19 @@ from config.errors import KeyPath, SiteProblem
 from config.file.new_site import EVERY_EVENING, free_lines
 from config.header import HEADER_PINS
 from config.models.site import FIRST_PIN, LAST_PIN
+from config.phrase import Phrase
 from config.validation.cables import tables_of
 from config.validation.finding import CABLE_FORMS, write_path
 
 Table = Mapping[str, Any]
-_GONE = "there is no such {} in the garden any more; go back and look again"
+_GONE = {
+    "part": Phrase("there is no such part in the garden any more; go back and look again"),
+    "zone": Phrase("there is no such zone in the garden any more; go back and look again"),
+    "transformer": Phrase("there is no such transformer in the garden any more; go back and look again"),
+    "cable": Phrase("there is no such cable in the garden any more; go back and look again"),
+    "price": Phrase("there is no such price in the garden any more; go back and look again"),
+    "lamp": Phrase("there is no such lamp in the garden any more; go back and look again"),
+}
 _SETTINGS: dict[str, tuple[str, str, Sequence[Field]]] = {
     "name": (N_("The name"), "site", NAME),
     "place": (N_("The place"), "site", PLACE),
@@ -167,11 +175,15 @@ def find_part(  # noqa: PLR0911 - one kind of part after the other
             return _transformer(document, *ids)
         case ("zones", zone_id, "fixtures", *numbers) if len(numbers) == (0 if is_new else 1):
             return _fixture(document, zone_id, *numbers)
+<<<<<<< HEAD
         case ("cables", *numbers) if len(numbers) == (0 if is_new else 1):
             return _cable(document, *numbers, begins=begins)
         case ("tariff", *inside) if "tariff" in document:
             return _price(document, inside, is_new=is_new)
-    raise ProblemError("not-found", _GONE.format("part"))
+    raise ProblemError("not-found", _GONE["part"])
+=======
+    raise ProblemError("not-found", _GONE["part"])
+>>>>>>> 855661a (page: what the deeper layers say is said in the page's language)
 
 
 def find_seen(document: Table, words: Sequence[str], seen: str) -> Part:
@@ -216,7 +228,7 @@ def _zone_table(document: Table, zone_id: str) -> tuple[KeyPath, Table]:
     for path, row in tables_of(document, "zones"):
         if row.get("id") == zone_id:
             return path, row
-    raise ProblemError("not-found", _GONE.format("zone"))
+    raise ProblemError("not-found", _GONE["zone"])
 
 
 def _zone(document: Table, zone_id: str) -> Part:
@@ -300,7 +312,7 @@ def _transformer(document: Table, transformer_id: str | None = None) -> Part:
     rows = list(tables_of(document, "transformers"))
     found = next(((path, row) for path, row in rows if row.get("id") == transformer_id), None)
     if transformer_id is not None and found is None:
-        raise ProblemError("not-found", _GONE.format("transformer"))
+        raise ProblemError("not-found", _GONE["transformer"])
     path, row = found or (("transformers", len(rows)), None)
     return Part(
         address="/garden/new/transformers" if row is None else f"/garden/transformers/{transformer_id}",
@@ -317,8 +329,14 @@ def _transformer(document: Table, transformer_id: str | None = None) -> Part:
 def _fixture(document: Table, zone_id: str, number: str | None = None) -> Part:
     path, zone = _zone_table(document, zone_id)
     fixtures = zone.get("fixtures", [])
+<<<<<<< HEAD
     index = _index(fixtures, number, "lamp")
     row = None if number is None else fixtures[index]
+=======
+    if number is not None and not (number.isdecimal() and 1 <= int(number) <= len(fixtures)):
+        raise ProblemError("not-found", _GONE["lamp"])
+    index = len(fixtures) if number is None else int(number) - 1
+>>>>>>> 855661a (page: what the deeper layers say is said in the page's language)
     there = f"zones/{zone_id}/fixtures"
     node = (node_field(document, row or {}),) if document.get("cables") else ()
     return Part(
@@ -368,7 +386,7 @@ def _price(document: Table, inside: Sequence[str], *, is_new: bool) -> Part:
         case ("bands" | "changes" as kind, number):
             pass
         case _:
-            raise ProblemError("not-found", _GONE.format("price"))
+            raise ProblemError("not-found", _GONE["price"])
     rows = holder.get(kind, [])
     index = _index(rows, number, "price")
     titles = N_("A price at some hours"), N_("A price list from a date on")
@@ -388,5 +406,5 @@ def _index(rows: Sequence[Table], number: str | None, noun: str) -> int:
     if number is None:
         return len(rows)
     if not (number.isdecimal() and 1 <= int(number) <= len(rows)):
-        raise ProblemError("not-found", _GONE.format(noun))
+        raise ProblemError("not-found", _GONE[noun])
     return int(number) - 1

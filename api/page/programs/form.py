@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 from api.page.programs.last_change import Program
 from config.errors import ProgramError
 from config.models.site import MOST_SPANS, MOST_SPECIAL_NIGHTS, SpecialNight
+from config.phrase import Phrase
 from config.program.parser import parse_span
 from config.program.spans import Duration, Edge, Span, SunEdge, SunEvent
 from config.program.special_nights import (
@@ -190,7 +191,9 @@ class ProgramDraft:
             place = _place(numbers[0], parts, first=2)
             parts[place - 1], parts[place] = parts[place], parts[place - 1]
         else:
-            raise ValueError(f"“{action}” is nothing that can be done here; load the page again")
+            raise ValueError(
+                Phrase("“{action}” is nothing that can be done here; load the page again", action=action)
+            )
         return ProgramDraft(parts=tuple(parts))
 
     def fields(self) -> Iterator[tuple[str, str]]:
@@ -320,7 +323,7 @@ def _usual(text: str = _USUAL) -> tuple[SpanDraft, ...]:
 
 def _place(number: int, things: list[PartDraft] | list[SpanDraft], *, first: int = 0) -> int:
     if not first <= number < len(things):
-        raise ValueError("that place is not in the form; load the page again")
+        raise ValueError(Phrase("that place is not in the form; load the page again"))
     return number
 
 

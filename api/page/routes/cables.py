@@ -18,6 +18,7 @@ from api.web.schemas.measured import MeasuredRequest, measured_response
 from config.errors import UnknownFixtureError
 from config.file.editor import write_measured
 from config.models.site import Site
+from config.phrase import Phrase
 
 router = APIRouter(route_class=LongPageRoute, include_in_schema=False)
 
@@ -49,7 +50,7 @@ def post_measured(
     def require(site: Site) -> None:
         if tag_of_model(measured_response(site.zone(zone_id))) != form["tag"]:
             raise ProblemError(
-                "changed-meanwhile", "somebody noted something here meanwhile; look at it first"
+                "changed-meanwhile", Phrase("somebody noted something here meanwhile; look at it first")
             )
 
     try:

@@ -15,6 +15,7 @@ from api.web.context import Context
 from api.web.permission import Caller
 from api.web.problems.types import ProblemError
 from config.file.editor import write_table
+from config.phrase import Phrase
 
 router = APIRouter(route_class=PageRoute, include_in_schema=False)
 
@@ -50,7 +51,9 @@ def post_open(context: Context, client: Caller, form: OwnForm) -> Response:
     """Open the page to the home network, or to the board alone."""
     listen = form["listen"]
     if listen not in ("home", "board"):
-        raise ProblemError("invalid-request", "listen: must be “home” or “board”; load the page again")
+        raise ProblemError(
+            "invalid-request", Phrase("listen: must be “home” or “board”; load the page again")
+        )
     context.write_site(
         lambda path: write_table(path, ("network",), {"listen": listen}),
         "the home network was let in" if listen == "home" else "the home network was shut out",

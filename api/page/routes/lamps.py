@@ -14,6 +14,7 @@ from api.web.context import Context
 from api.web.permission import Caller
 from api.web.problems.types import ProblemError
 from api.web.routes.replacements import ReplacementRequest, record_replacement, take_back
+from config.phrase import Phrase
 
 router = APIRouter(route_class=PageRoute, include_in_schema=False)
 
@@ -36,9 +37,10 @@ def post_lamps(context: Context, client: Caller, form: OwnForm) -> Response:
     try:
         wanted = ReplacementRequest.model_validate(fields)
     except ValidationError as error:
-        wrong = error.errors()[0]
+        field = str(error.errors()[0]["loc"][0])
         raise ProblemError(
-            "invalid-request", f"{quote(form.get(str(wrong['loc'][0]), ''))}: {wrong['msg']}"
+            "invalid-request",
+            Phrase("{value} cannot be recorded; load the page again", value=quote(form.get(field, ""))),
         ) from error
     record_replacement(context, wanted, by=client.name)
     return go("/lamps#recorded")

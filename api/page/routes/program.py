@@ -23,6 +23,7 @@ from api.web.schemas.zones import program_response
 from config.errors import SiteFileError
 from config.file.editor import write_programs
 from config.models.site import Site
+from config.phrase import list_phrases
 
 router = APIRouter(route_class=PageRoute, include_in_schema=False)
 long_router = APIRouter(route_class=LongPageRoute, include_in_schema=False)
@@ -154,7 +155,9 @@ def _show(
         choices=choices_of(words),
         seen=seen,
         preview=shown,
-        problems=[] if refused is None else [f"{each.what}; {each.remedy}" for each in refused.problems],
+        problems=[]
+        if refused is None
+        else [list_phrases([each.what, each.remedy], "; ") for each in refused.problems],
         change=change_prose(change, context.gateway.site, now, words) if change and is_ours else None,
     )
 

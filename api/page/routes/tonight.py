@@ -13,6 +13,7 @@ from api.render.instants import instant_text, quote, read_instant
 from api.web.context import Context
 from api.web.permission import Caller
 from api.web.problems.types import ProblemError
+from config.phrase import Phrase
 from controller.calendar.night import clock_in_night, local, night_on
 from controller.keeper.keeper import Keeper
 
@@ -76,7 +77,7 @@ def post_all(context: Context, client: Caller, form: OwnForm) -> Response:
 def post_clock(context: Context, client: Caller, form: OwnForm) -> Response:
     """Vouch for the clock."""
     if context.gateway.site_path is None:
-        raise ProblemError("demonstration", "this is a demonstration, whose clock is its own")
+        raise ProblemError("demonstration", Phrase("this is a demonstration, whose clock is its own"))
     try:
         seen_utc = read_instant(form["seen"])
         context.call(lambda keeper: keeper.confirm_clock(seen_utc, by=client.name))
@@ -87,14 +88,14 @@ def post_clock(context: Context, client: Caller, form: OwnForm) -> Response:
 
 def _switch(context: Context, zones: list[str], form: OwnForm, *, by: str) -> None:
     if form["light"] not in ("on", "off"):
-        raise ProblemError("invalid-request", f"light: must be “on” or “off”, not {quote(form['light'])}")
+        words = Phrase("light: must be “on” or “off”, not {value}", value=quote(form["light"]))
+        raise ProblemError("invalid-request", words)
     on, lasts = form["light"] == "on", form.get("for", "")
     lasts_s = HOURS[lasts] * 3600 if lasts in HOURS else None
     ends_at_utc = _ends_at(context, lasts) if lasts in (MIDNIGHT, DAWN) else None
     if lasts and lasts_s is None and ends_at_utc is None:
-        raise ProblemError(
-            "invalid-request", f"{quote(lasts)} is no length of time here; load the page again"
-        )
+        words = Phrase("{value} is no length of time here; load the page again", value=quote(lasts))
+        raise ProblemError("invalid-request", words)
 
     def place(keeper: Keeper) -> None:
         for zone_id in zones:
@@ -121,4 +122,5 @@ def _ends_at(context: Context, name: str) -> datetime:
             if at_utc > now_utc:
                 return at_utc
             night = night_on(night.date + timedelta(days=1), planner.tz)
-    raise ProblemError("override-refused", f"there is no {name} within a day; choose a number of hours")
+    words = Phrase("there is no dawn within a day; choose a number of hours")
+    raise ProblemError("override-refused", words)

@@ -28,10 +28,11 @@ from config.errors import (
     UnknownZoneError,
 )
 from config.file.atomic_write import FileChangedError
+from config.phrase import Phrase
 
 log = logging.getLogger(__name__)
 
-_NO_ANSWER = "the keeper did not answer in time and may still carry it out; check the zone first"
+_NO_ANSWER = Phrase("the keeper did not answer in time and may still carry it out; check the zone first")
 _FULL = (errno.ENOSPC, errno.EDQUOT)
 # What pydantic's own message does not say in plain words.
 _MESSAGES = {
@@ -106,9 +107,10 @@ def methods_at(app: FastAPI, path: str) -> list[str]:
 
 
 def _unknown_zone(error: UnknownZoneError) -> ProblemError:
-    words = f"there is no zone {quote(error.zone_id)}; the zones are {', '.join(error.known)}"
+    zone = quote(error.zone_id)
+    words = Phrase("there is no zone {zone}; the zones are {known}", zone=zone, known=", ".join(error.known))
     if error.now is not None:
-        words = f"there is no zone {quote(error.zone_id)} any more; it is now {quote(error.now)}"
+        words = Phrase("there is no zone {zone} any more; it is now {now}", zone=zone, now=quote(error.now))
     return ProblemError("unknown-zone", words, zones=list(error.known))
 
 
@@ -123,9 +125,11 @@ def _site_file_problem(error: SiteFileError) -> ProblemError:
     if isinstance(cause, OSError):
         return ProblemError("disk-full" if cause.errno in _FULL else "site-file-unwritable", str(error))
     first, *others = error.problems
-    more = f", and {len(others)} more" if others else ""
+    words = str(first)
+    if others:
+        words = Phrase("{first}, and {count} more", first=words, count=len(others))
     problems = [asdict(each) for each in error.problems]
-    return ProblemError("site-file-refused", f"{first}{more}", problems=problems)
+    return ProblemError("site-file-refused", words, problems=problems)
 
 
 def _validation_problem(error: RequestValidationError) -> ProblemError:

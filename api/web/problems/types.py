@@ -16,6 +16,8 @@ from fastapi import Response
 from pydantic import BaseModel, Field, WithJsonSchema
 
 from api.render.model import SiteProblemResponse
+from api.render.words import N_
+from config.phrase import Phrase, list_phrases
 
 PROBLEM_MEDIA_TYPE = "application/problem+json"
 SCHEMA_REF = "#/components/schemas/{model}"
@@ -31,7 +33,10 @@ Responses = dict[int | str, dict[str, Any]]
 
 @dataclass(frozen=True, slots=True)
 class ProblemType:
-    """One type of problem; ``retry_after_s`` is None where trying again changes nothing."""
+    """One type of problem; ``retry_after_s`` is None where trying again changes nothing.
+
+    ``title`` and ``remedy`` are for the catalogue.
+    """
 
     name: str
     status: int
@@ -41,43 +46,81 @@ class ProblemType:
 
 
 _ALL = (
-    ProblemType("not-http", 400, "Not an HTTP request", "Speak HTTP/1.1 to this port."),
-    ProblemType("not-json", 400, "Body is not JSON", "Send one JSON object in UTF-8."),
-    ProblemType("permission-needed", 401, "Permission needed", "Pair this device, or sign in."),
-    ProblemType("cross-site", 403, "Request from another site", "Use Leerie's own page, or send no Origin."),
-    ProblemType("demonstration", 403, "Demonstration is read-only", "Start Leerie with your own site file."),
-    ProblemType("not-permitted", 403, "Not permitted", "Ask for a code, or one that permits more."),
-    ProblemType("not-found", 404, "Not found", "GET /v1 lists the routes."),
-    ProblemType("unknown-zone", 404, "Unknown zone", "GET /v1/zones lists the zones."),
-    ProblemType("no-override", 404, "No override", "The zone follows its program."),
-    ProblemType("unknown-transformer", 404, "Unknown transformer", "GET /v1/wiring lists the transformers."),
-    ProblemType("unknown-token", 404, "Unknown token", "GET /v1/access/tokens lists them."),
-    ProblemType("unknown-replacement", 404, "Unknown replacement", "GET /v1/replacements lists them."),
-    ProblemType("method-not-allowed", 405, "Method not allowed", "Use a method that the header Allow names."),
-    ProblemType("too-slow", 408, "Request timeout", "Send the request again, all at once.", 1),
-    ProblemType("site-file-changed", 409, "Site file changed meanwhile", "Read the zone and try again.", 1),
-    ProblemType("confirmation-refused", 409, "Clock not confirmed", "Set the clock to the right time first."),
-    ProblemType("changed-meanwhile", 412, "Changed meanwhile", "Look at what it is now, and decide again."),
-    ProblemType("too-large", 413, "Body too large", "Send at most 64 kB."),
-    ProblemType("not-json-type", 415, "Unsupported media type", "Send Content-Type: application/json."),
-    ProblemType("wrong-host", 421, "Wrong host name", "Use an address that `leerie access` shows."),
-    ProblemType("invalid-request", 422, "Invalid request", "Correct what is listed under errors."),
-    ProblemType("not-a-program", 422, "Not a valid program", "Write spans such as “dusk to midnight”."),
-    ProblemType("override-refused", 422, "Override refused", "Give an end in the future, or a duration."),
-    ProblemType("site-file-refused", 422, "Site file would not be valid", "Correct what problems lists."),
-    ProblemType("condition-needed", 428, "Condition needed", "Send If-Match with the ETag that you have."),
-    ProblemType("too-many-requests", 429, "Too many requests", "Wait before you try again.", 60),
-    ProblemType("header-too-large", 431, "Header too large", "Send shorter headers, and fewer cookies."),
-    ProblemType("fault", 500, "Internal error", "The lights are not affected. The log says more."),
-    ProblemType("keeper-late", 503, "Control loop is late", "See the log.", 30),
-    ProblemType("keeper-silent", 503, "Keeper did not answer", "Check the zone before you try again.", 5),
-    ProblemType("clock-not-trusted", 503, "Clock not trusted", "GET /v1/clock says why, and what to do.", 60),
-    ProblemType("journal-unreadable", 503, "Journal cannot be read", "The detail says what to do.", 30),
-    ProblemType("site-file-unwritable", 503, "Site file not writable", "Make it writable for Leerie.", 30),
-    ProblemType("access-unwritable", 503, "Permissions cannot be saved", "Make room, or mend the disk.", 30),
-    ProblemType("stopping", 503, "Shutting down", "Try again once Leerie is running.", 5),
-    ProblemType("too-busy", 503, "Too busy", "Wait for responses before you send more.", 5),
-    ProblemType("disk-full", 507, "Disk full", "Free some space; the site file was not changed.", 30),
+    ProblemType("not-http", 400, N_("Not an HTTP request"), N_("Speak HTTP/1.1 to this port.")),
+    ProblemType("not-json", 400, N_("Body is not JSON"), N_("Send one JSON object in UTF-8.")),
+    ProblemType("permission-needed", 401, N_("Permission needed"), N_("Pair this device, or sign in.")),
+    ProblemType(
+        "cross-site", 403, N_("Request from another site"), N_("Use Leerie's own page, or send no Origin.")
+    ),
+    ProblemType(
+        "demonstration", 403, N_("Demonstration is read-only"), N_("Start Leerie with your own site file.")
+    ),
+    ProblemType("not-permitted", 403, N_("Not permitted"), N_("Ask for a code, or one that permits more.")),
+    ProblemType("not-found", 404, N_("Not found"), N_("GET /v1 lists the routes.")),
+    ProblemType("unknown-zone", 404, N_("Unknown zone"), N_("GET /v1/zones lists the zones.")),
+    ProblemType("no-override", 404, N_("No override"), N_("The zone follows its program.")),
+    ProblemType(
+        "unknown-transformer", 404, N_("Unknown transformer"), N_("GET /v1/wiring lists the transformers.")
+    ),
+    ProblemType("unknown-token", 404, N_("Unknown token"), N_("GET /v1/access/tokens lists them.")),
+    ProblemType(
+        "unknown-replacement", 404, N_("Unknown replacement"), N_("GET /v1/replacements lists them.")
+    ),
+    ProblemType(
+        "method-not-allowed", 405, N_("Method not allowed"), N_("Use a method that the header Allow names.")
+    ),
+    ProblemType("too-slow", 408, N_("Request timeout"), N_("Send the request again, all at once."), 1),
+    ProblemType(
+        "site-file-changed", 409, N_("Site file changed meanwhile"), N_("Read the zone and try again."), 1
+    ),
+    ProblemType(
+        "confirmation-refused", 409, N_("Clock not confirmed"), N_("Set the clock to the right time first.")
+    ),
+    ProblemType(
+        "changed-meanwhile", 412, N_("Changed meanwhile"), N_("Look at what it is now, and decide again.")
+    ),
+    ProblemType("too-large", 413, N_("Body too large"), N_("Send at most 64 kB.")),
+    ProblemType(
+        "not-json-type", 415, N_("Unsupported media type"), N_("Send Content-Type: application/json.")
+    ),
+    ProblemType("wrong-host", 421, N_("Wrong host name"), N_("Use an address that `leerie access` shows.")),
+    ProblemType("invalid-request", 422, N_("Invalid request"), N_("Correct what is listed under errors.")),
+    ProblemType(
+        "not-a-program", 422, N_("Not a valid program"), N_("Write spans such as “dusk to midnight”.")
+    ),
+    ProblemType(
+        "override-refused", 422, N_("Override refused"), N_("Give an end in the future, or a duration.")
+    ),
+    ProblemType(
+        "site-file-refused", 422, N_("Site file would not be valid"), N_("Correct what problems lists.")
+    ),
+    ProblemType(
+        "condition-needed", 428, N_("Condition needed"), N_("Send If-Match with the ETag that you have.")
+    ),
+    ProblemType("too-many-requests", 429, N_("Too many requests"), N_("Wait before you try again."), 60),
+    ProblemType(
+        "header-too-large", 431, N_("Header too large"), N_("Send shorter headers, and fewer cookies.")
+    ),
+    ProblemType("fault", 500, N_("Internal error"), N_("The lights are not affected. The log says more.")),
+    ProblemType("keeper-late", 503, N_("Control loop is late"), N_("See the log."), 30),
+    ProblemType(
+        "keeper-silent", 503, N_("Keeper did not answer"), N_("Check the zone before you try again."), 5
+    ),
+    ProblemType(
+        "clock-not-trusted", 503, N_("Clock not trusted"), N_("GET /v1/clock says why, and what to do."), 60
+    ),
+    ProblemType(
+        "journal-unreadable", 503, N_("Journal cannot be read"), N_("The detail says what to do."), 30
+    ),
+    ProblemType(
+        "site-file-unwritable", 503, N_("Site file not writable"), N_("Make it writable for Leerie."), 30
+    ),
+    ProblemType(
+        "access-unwritable", 503, N_("Permissions cannot be saved"), N_("Make room, or mend the disk."), 30
+    ),
+    ProblemType("stopping", 503, N_("Shutting down"), N_("Try again once Leerie is running."), 5),
+    ProblemType("too-busy", 503, N_("Too busy"), N_("Wait for responses before you send more."), 5),
+    ProblemType("disk-full", 507, N_("Disk full"), N_("Free some space; the site file was not changed."), 30),
 )
 PROBLEM_TYPES = {each.name: each for each in _ALL}
 # The problems of every route that writes the site file.
@@ -151,6 +194,7 @@ class ProblemError(Exception):
         self, name: str, detail: str, *, headers: Mapping[str, str] | None = None, **members: object
     ) -> None:
         super().__init__(detail)
+        self.detail = detail
         self.type = PROBLEM_TYPES[name]
         self.headers = dict(headers or {})
         self._members = members
@@ -161,7 +205,7 @@ class ProblemError(Exception):
             "type": f"/problems/{self.type.name}",
             "title": self.type.title,
             "status": self.type.status,
-            "detail": str(self),
+            "detail": self.detail,
             "instance": quote_path(without_secret(path)),
             **self._members,
         }
@@ -182,9 +226,10 @@ def without_secret(path: str) -> str:
 
 def invalid_in(errors: Sequence[Mapping[str, object]], name: str = "invalid-request") -> ProblemError:
     """Make the error for several wrong things, each with its ``detail`` and its place."""
-    detail = "; ".join(str(each["detail"]) for each in errors[:_NAMED])
-    more = f"; and {len(errors) - _NAMED} more" if len(errors) > _NAMED else ""
-    return ProblemError(name, f"{detail}{more}", errors=errors[:_MOST_LISTED])
+    detail = list_phrases([str(each["detail"]) for each in errors[:_NAMED]], "; ")
+    if len(errors) > _NAMED:
+        detail = Phrase("{detail}; and {count} more", detail=detail, count=len(errors) - _NAMED)
+    return ProblemError(name, detail, errors=errors[:_MOST_LISTED])
 
 
 def invalid(detail: str, **place: str) -> ProblemError:
