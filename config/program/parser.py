@@ -86,6 +86,11 @@ def parse_clock(text: str) -> time:
     return time(edge.hour, edge.minute)
 
 
+def quoted(words: str) -> Phrase:
+    """Put words of the language in quotes."""
+    return Phrase("“{text}”", text=words)
+
+
 class TextReader:
     """Reads a text word by word; ``words`` is the pattern of one word.
 
@@ -128,7 +133,7 @@ class TextReader:
     def require(self, word: str) -> None:
         """Skip this word or refuse what is there."""
         if not self.accept(word):
-            raise self.error(f"“{word}”")
+            raise self.error(quoted(word))
 
     def require_end(self) -> None:
         """Refuse any word that is left."""
@@ -152,7 +157,7 @@ def _read_edge(reader: TextReader) -> Edge:
     if event := _EVENTS.get(word.lower()):
         reader.advance(len(word))
         if reader.peek() == "-" and _EDGE_AFTER_HYPHEN.match(reader.text, reader.at):
-            raise reader.error("“to”")
+            raise reader.error(quoted("to"))
         for sign in "+-":
             if reader.accept(sign):
                 return SunEdge(event=event, offset=_read_duration(reader), before=sign == "-")
@@ -172,7 +177,7 @@ def _read_clock(reader: TextReader, expected: str) -> ClockEdge:
     guess = guess_clock(reader.text[reader.at :])
     span = guess_span(reader.text) if expected == _AN_EDGE else None
     if span and (guess is None or _BEFORE_OR_AFTER.search(reader.text)):
-        raise reader.error(f"“{span}”", lacks=NO_TIME)
+        raise reader.error(quoted(span), lacks=NO_TIME)
     found, expected = guess or (word, expected)
     raise reader.error(expected, found=found, lacks=NO_TIME)
 
@@ -213,7 +218,7 @@ def _read_limits(reader: TextReader, *, may_limit: bool) -> tuple[Duration | Non
         elif reader.peek().lower() == "at" and not may_limit:
             raise reader.error(Phrase("“while dark” (“for” already says how long)"))
         else:
-            raise reader.error("“while dark”")
+            raise reader.error(quoted("while dark"))
     if found := reader.peek().lower():
         after = _after_last_edge(found, may_limit=may_limit and at_most is None)
         raise reader.error(_two_spans(reader) or after)
@@ -233,7 +238,7 @@ def _two_spans(reader: TextReader) -> str:
 
 def _after_first_edge(begins: Edge, found: str) -> str:
     if found.lower() in _MEANS_TO:
-        return "“to”"
+        return quoted("to")
     if isinstance(begins, ClockEdge) and found == "+":
         return Phrase("“to” or “for” (only sunset, dusk, dawn and sunrise take an offset)")
     if isinstance(begins, SunEdge) and begins.offset is None and found not in ("", ","):

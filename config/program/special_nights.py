@@ -13,7 +13,7 @@ from datetime import date
 
 from config.errors import ProgramError
 from config.phrase import Phrase
-from config.program.parser import TextReader
+from config.program.parser import TextReader, quoted
 
 WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 _HYPHENS = ("-", "–", "—")
@@ -159,7 +159,7 @@ def _read_stretch(reader: TextReader) -> YearlyStretch:
         )
         raise reader.error(expected, lacks=Phrase("not a date or a stretch"))
     if not reader.accept("to"):
-        raise reader.error("“to”" if reader.peek() in _HYPHENS else Phrase("“to” and the last night"))
+        raise reader.error(quoted("to") if reader.peek() in _HYPHENS else Phrase("“to” and the last night"))
     if not _MONTH_DAY.fullmatch(reader.peek()):
         raise reader.error(Phrase("a month and a day such as 01-06"))
     last = _read_date(reader, f"{_LEAP_YEAR}-{reader.peek()}")
