@@ -87,8 +87,8 @@ def test_warnings_of_the_site_file(tmp_path):
     site = SITE.replace("watts = 4.5", "watts = 28.5").replace("pin = 27", "pin = 14")
     house = PageHouse(tmp_path, site=site.replace("longitude = -71", "longitude = 71"))
     text = german(house, "/garden")
-    assert "davor scheint das Minus zu fehlen: mit ihm liegt der Ort 257 km von New York entfernt" in text
-    assert "ist fast ausgelastet: seine Zonen nehmen 171 W, 86% seiner Nennleistung" in text
+    assert "davor scheint das Minus zu fehlen: mit ihm liegt der Ort 242 km von New York entfernt" in text
+    assert "ist fast ausgelastet: seine Zonen nehmen 171 W, 1 davon mit unbekannter Last" in text
     assert "gehört zur seriellen Konsole" in text
     assert "davor scheint das Minus zu fehlen" in german(house, "/garden/place")
     house.close()
