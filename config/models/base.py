@@ -1,7 +1,7 @@
 """What the models of the site file share: the base of every table, and the kinds of value in it.
 
 The ``description`` of a field is more than documentation: it says what to write, in plain words, and
-every refusal of that key quotes it after “write”. A new key needs one, and nothing else.
+every refusal of that key quotes it after “write”. A new key needs one, a Phrase, and nothing else.
 """
 
 from collections.abc import Callable

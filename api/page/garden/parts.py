@@ -48,6 +48,7 @@ _GONE = {
     "zone": Phrase("there is no such zone in the garden any more; go back and look again"),
     "transformer": Phrase("there is no such transformer in the garden any more; go back and look again"),
     "cable": Phrase("there is no such cable in the garden any more; go back and look again"),
+    "price list": Phrase("there is no such price list in the garden any more; go back and look again"),
     "price": Phrase("there is no such price in the garden any more; go back and look again"),
     "lamp": Phrase("there is no such lamp in the garden any more; go back and look again"),
 }
@@ -175,15 +176,11 @@ def find_part(  # noqa: PLR0911 - one kind of part after the other
             return _transformer(document, *ids)
         case ("zones", zone_id, "fixtures", *numbers) if len(numbers) == (0 if is_new else 1):
             return _fixture(document, zone_id, *numbers)
-<<<<<<< HEAD
         case ("cables", *numbers) if len(numbers) == (0 if is_new else 1):
             return _cable(document, *numbers, begins=begins)
         case ("tariff", *inside) if "tariff" in document:
             return _price(document, inside, is_new=is_new)
     raise ProblemError("not-found", _GONE["part"])
-=======
-    raise ProblemError("not-found", _GONE["part"])
->>>>>>> 855661a (page: what the deeper layers say is said in the page's language)
 
 
 def find_seen(document: Table, words: Sequence[str], seen: str) -> Part:
@@ -329,14 +326,8 @@ def _transformer(document: Table, transformer_id: str | None = None) -> Part:
 def _fixture(document: Table, zone_id: str, number: str | None = None) -> Part:
     path, zone = _zone_table(document, zone_id)
     fixtures = zone.get("fixtures", [])
-<<<<<<< HEAD
     index = _index(fixtures, number, "lamp")
     row = None if number is None else fixtures[index]
-=======
-    if number is not None and not (number.isdecimal() and 1 <= int(number) <= len(fixtures)):
-        raise ProblemError("not-found", _GONE["lamp"])
-    index = len(fixtures) if number is None else int(number) - 1
->>>>>>> 855661a (page: what the deeper layers say is said in the page's language)
     there = f"zones/{zone_id}/fixtures"
     node = (node_field(document, row or {}),) if document.get("cables") else ()
     return Part(
