@@ -172,7 +172,7 @@ def test_a_relay_blinks_to_be_found(board):
     assert seen.form("/")["fields"]["pin-1"] == "22"
     board.fault = RelayError("pin 22 cannot be switched: taken")
     answer = fill(board, **{**WHOLE, "pin-1": "22", "board": "gpio", "do": "blink-1"})
-    assert "That relay cannot be switched. pin 22 cannot be switched: taken" in Screen(answer.text).text
+    assert "That relay cannot be switched. Pin 22 cannot be switched: taken" in Screen(answer.text).text
     assert not board.site_path.exists()
 
 

@@ -268,7 +268,7 @@ def test_an_unknown_zone_is_told(house):
     """Its address leads to a screen that names the zones."""
     answer = house.ask("GET", "/programs/pier", headers={"accept": "text/html"})
     assert answer.status_code == 404
-    assert "there is no zone “pier”" in Screen(answer.text).text
+    assert "There is no zone “pier”" in Screen(answer.text).text
 
 
 def everywhere(house, form, **fields):

@@ -107,7 +107,7 @@ def test_an_unknown_zone_is_a_screen_too(house):
     form = screen(house).form("/zones/jetty/light")
     answer = send(house, {**form, "action": "/zones/pier/light"}, ("light", "off"))
     assert answer.status_code == 404
-    assert "there is no zone “pier”" in Screen(answer.text).text
+    assert "There is no zone “pier”" in Screen(answer.text).text
 
 
 def test_lights_that_are_held_say_so_and_a_person_can_vouch_for_the_clock(tmp_path):
@@ -131,7 +131,7 @@ def test_a_relay_that_fails_is_told_where_it_matters(house):
     house.pass_time(3 * 3600)
     seen = screen(house)
     assert "Jetty and steps: its relay does not do as it is told, since 00:30. Check its wire" in seen.text
-    assert "pin 17" in seen.text
+    assert "Pin 17 cannot be switched" in seen.text
     assert "Jetty and steps its relay does not do as it is told, since 00:30; see above" in seen.text
     assert "orchard dark since 23:45; lit again at 21:15" in seen.text
     del device.pin._change_state

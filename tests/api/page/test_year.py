@@ -105,7 +105,7 @@ def test_before_the_journal_began_there_is_no_record(june):
         ("2027-06-18", "Jetty and steps: lit from 20:55 to 01:30."),
         ("2027-06-21", "Tonight, Monday 21 June 2027"),
         ("2027-06-21", "Jetty and steps: to be lit from 20:56 (dusk) to midnight."),
-        ("2027-06-25", "Jetty and steps: to be lit from 20:57 (dusk) to 01:30 (Fri, Sat)."),
+        ("2027-06-25", "Jetty and steps: to be lit from 20:57 (dusk) to 01:30 (on Friday and Saturday)."),
         ("2027-05-20", "Jetty and steps and orchard: no record."),
     ],
 )
