@@ -194,7 +194,10 @@ class WiringSettings(Table):
         description=Phrase("how much more cable to buy than is laid, in percent, 0 to 100"),
     )
     connector_a: Number | None = Field(
-        None, gt=0, le=200, description="the amperes that the connectors are rated for, over 0 up to 200"
+        None,
+        gt=0,
+        le=200,
+        description=Phrase("the amperes that the connectors are rated for, over 0 up to 200"),
     )
     copper_per_kg: Number = Field(
         40.0,
@@ -263,7 +266,7 @@ class WiredFixture(Table):
     power_factor: Share = Field(
         1.0, description=Phrase("watts over volt-amperes from its plate, over 0 up to 1, such as 0.9")
     )
-    dimmed: bool = Field(default=False, description="true where a dimmer is in front of its lamps")
+    dimmed: bool = Field(default=False, description=Phrase("true where a dimmer is in front of its lamps"))
     measured_volts: Annotated[tuple[float, ...], read_by(_take_readings)] | None = Field(
         None,
         description=Phrase(
@@ -311,10 +314,16 @@ class Cable(Table):
         description=Phrase("the amperes printed on the cable or its plate, over 0 up to 200"),
     )
     connector_a: Number | None = Field(
-        None, gt=0, le=200, description="the amperes that its connectors are rated for, over 0 up to 200"
+        None,
+        gt=0,
+        le=200,
+        description=Phrase("the amperes that its connectors are rated for, over 0 up to 200"),
     )
     cables_in_conduit: int = Field(
-        1, ge=1, le=100, description="how many cables lie in the same conduit, itself counted, 1 to 100"
+        1,
+        ge=1,
+        le=100,
+        description=Phrase("how many cables lie in the same conduit, itself counted, 1 to 100"),
     )
 
 

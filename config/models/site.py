@@ -77,7 +77,7 @@ class RelayContact(Table):
         ),
     )
     contact_load: Literal["resistive", "lamps"] = Field(
-        "resistive", description="the load that contact_a is stated for: “resistive” or “lamps”"
+        "resistive", description=Phrase("the load that contact_a is stated for: “resistive” or “lamps”")
     )
 
 

@@ -46,17 +46,17 @@ def table_in(annotation: object) -> type[Table] | None:
 
 def kinds_of(key: str) -> set[Kind]:
     """Return what a key takes in the tables that have it; nothing for a key that none has."""
-    return {_kind_of(name, field) for path, field in _all_fields() if (name := path[-1]) == key}
+    return {_kind_of(name, field) for path, field in all_fields() if (name := path[-1]) == key}
 
 
 def choices_of(key: str) -> set[object]:
     """Return the words that a key takes in the tables that have it, such as “home”."""
-    return {each for path, field in _all_fields() if path[-1] == key for each in _words_in(field.annotation)}
+    return {each for path, field in all_fields() if path[-1] == key for each in _words_in(field.annotation)}
 
 
 def describe_key(key: str) -> Phrase:
     """Say what to write for a key, from the description of the first table that has it."""
-    fields = (field for path, field in _all_fields() if path[-1] == key)
+    fields = (field for path, field in all_fields() if path[-1] == key)
     return describe_field(next((field for field in fields if field.description), None))
 
 
@@ -70,7 +70,7 @@ def heading_of(name: str) -> str:
     """Write the heading of a table as it should be: ``[site]``, ``[[zones]]``; an empty text for no table."""
     if name == "site":
         return "[site]"
-    found = next((field for path, field in _all_fields() if ".".join(path) == name), None)
+    found = next((field for path, field in all_fields() if ".".join(path) == name), None)
     if found is None or _kind_of(name, found) != "table":
         return ""
     return f"[[{name}]]" if _is_list(found.annotation) else f"[{name}]"
@@ -78,12 +78,13 @@ def heading_of(name: str) -> str:
 
 def homes_of(key: str) -> list[str]:
     """Name the tables that have a key, or a table, of that name, from the top down."""
-    homes = {".".join(path[:-1]) for path, _ in _all_fields() if path[-1] == key and len(path) > 1}
+    homes = {".".join(path[:-1]) for path, _ in all_fields() if path[-1] == key and len(path) > 1}
     return sorted(homes, key=lambda name: (name.count("."), name))
 
 
 @cache
-def _all_fields() -> list[tuple[tuple[str, ...], FieldInfo]]:
+def all_fields() -> list[tuple[tuple[str, ...], FieldInfo]]:
+    """List every field with its path, from the top down."""
     return list(_walk(Site, ()))
 
 

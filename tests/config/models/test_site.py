@@ -9,8 +9,10 @@ from pydantic import ValidationError
 from config.errors import UnknownZoneError
 from config.file.loader import parse_site
 from config.models.site import SITE_KEYS, RatedLoad, Site, Zone
+from config.phrase import Phrase
 from config.program.parser import parse_span
 from config.program.special_nights import parse_nights
+from config.validation.fields import all_fields
 from tests.config.site_texts import GOOD, spoil
 from tests.sites import site
 
@@ -198,3 +200,10 @@ def test_a_program_has_a_bounded_number_of_spans_and_special_nights():
     ):
         with pytest.raises(ValidationError, match="too_long"):
             zone(**too_many)
+
+
+def test_what_to_write_for_a_key_can_be_said_in_another_language():
+    """The description of every key is a phrase."""
+    described = [(path, field.description) for path, field in all_fields() if field.description]
+    assert len(described) > 100
+    assert [path for path, text in described if not isinstance(text, Phrase)] == []
