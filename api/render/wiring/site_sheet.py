@@ -152,7 +152,6 @@ def _show_circuit(report: WiringReport, place: int, number: int, words: Words) -
         "amperes": f"{lit.source_a:.2f}" if isinstance(lit, Solution) else "",
         "why_not": lit.words if isinstance(lit, NoSolution) else "",
         "measured": "" if circuit.measured_v is None else text.volts_text(circuit.measured_v),
-        "assumed": not all(each.stated for each in report.lights(place) if each.light.placed),
         "scale": Markup(drawing.scale if drawing else ""),  # noqa: S704 - our own template, escaped there
         "pieces": [Markup(piece) for piece in drawing.pieces] if drawing else [],  # noqa: S704
     }

@@ -291,9 +291,11 @@ def tap_words(report: WiringReport) -> Phrase:
     in_use = [network.feed.source_v for network in wiring.networks]
     used = _list_volts(in_use)
     others = [volts for volts in wiring.taps_v if volts not in in_use]
+    several = len(set(in_use)) > 1
+    words = Phrase("taps of {used} V", used=used) if several else Phrase("{used} V tap", used=used)
     if others:
-        return Phrase("{used} V tap (others: {others} V)", used=used, others=_list_volts(others))
-    return Phrase("{used} V tap", used=used)
+        return Phrase("{taps} (others: {others} V)", taps=words, others=_list_volts(others))
+    return words
 
 
 def _list_volts(volts: Sequence[float]) -> Phrase:
