@@ -129,7 +129,7 @@ def show_cables(site: Site, words: Words) -> Cables:
     has_cables = any(each.wiring.has_cables for each in reports)
     sentence, rest = _say(errors, warnings, bool(reports), has_cables, words)
     if reports and not groups and readings_differ(reports):
-        sentence, rest = words.gettext("Nothing is wrong."), READINGS_DIFFER
+        sentence, rest = words.gettext("Nothing is wrong."), words.say(READINGS_DIFFER)
     return Cables(
         sentence=sentence,
         rest=rest,

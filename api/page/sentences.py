@@ -6,10 +6,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
+from api.access.client import COMMAND_LINE, THIS_BOARD
 from api.page.span_prose import length_prose, nights_prose
 from api.render.words import Words
 from api.web.schemas.zones import by_present_clock, standing_override
-from config.models.site import Zone
+from config.models.site import NO_REASON, Zone
 from config.program.parser import parse_span
 from config.program.spans import Duration, Edge, SunEdge
 from controller.keeper.state import ZoneStatus
@@ -82,7 +83,7 @@ def why(seen: ZoneNow, now: Reading, words: Words) -> str:
     if status is None:
         return _("not looked at yet")
     if zone.out_of_service is not None:
-        return _("out of service: %(why)s") % {"why": zone.out_of_service}
+        return _("out of service: %(why)s") % {"why": reason_of(zone, words)}
     if status.fault is not None:
         since = words.moment(by_present_clock(status.fault.since, now), now.utc)
         return _("its relay does not do as it is told, since %(since)s; see above") % {"since": since}
@@ -95,11 +96,34 @@ def why(seen: ZoneNow, now: Reading, words: Words) -> str:
     return _by_program(status, seen, now, words)
 
 
+def reason_of(zone: Zone, words: Words) -> str:
+    """Say why a zone is out of service; an empty text where it is in service."""
+    return words.say(NO_REASON) if zone.out_of_service == NO_REASON else zone.out_of_service or ""
+
+
+def by_words(by: str, words: Words) -> str:
+    """Name who did something, behind “by”; a device has the name that somebody gave it."""
+    names = {
+        THIS_BOARD: words.pgettext("by", "this board"),
+        COMMAND_LINE: words.pgettext("by", "the command line"),
+    }
+    return names.get(by, by)
+
+
+def who_words(by: str, words: Words) -> str:
+    """Name who did something, as the subject of a sentence."""
+    names = {
+        THIS_BOARD: words.pgettext("who", "this board"),
+        COMMAND_LINE: words.pgettext("who", "the command line"),
+    }
+    return names.get(by, by)
+
+
 def _asked(override: Override, until: str | None, now: Reading, words: Words) -> str:
     """Say who asked for light or dark, and until when."""
     _ = words.gettext
     placed = words.moment(by_present_clock(override.placed_at, now), now.utc)
-    values = {"who": override.by, "placed": placed}
+    values = {"who": by_words(override.by, words), "placed": placed}
     said = (
         _("lit by %(who)s at %(placed)s") if override.on else _("put out by %(who)s at %(placed)s")
     ) % values

@@ -188,9 +188,12 @@ class SpecialNight(Table):
     )
 
 
+NO_REASON = Phrase("no reason given")
+
+
 def _take_out_of_service(value: object) -> object:
     if isinstance(value, bool):
-        return "no reason given" if value else None
+        return str(NO_REASON) if value else None
     return value
 
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from api.page.garden.cables import Supply, draw_cables
+from api.page.sentences import reason_of
 from api.render.words import Words
 from config.errors import SiteProblem
 from config.header import HEADER_PINS
@@ -120,7 +121,7 @@ def _zone(site: Site, zone: Zone, words: Words) -> str:
         parts.append(words.written(f"{zone.rated_load.watts:g}") + "\N{NO-BREAK SPACE}W")
     text = "; ".join(parts)
     if zone.out_of_service is not None:
-        text = _("out of service: %(why)s") % {"why": zone.out_of_service} + f"; {text}"
+        text = _("out of service: %(why)s") % {"why": reason_of(zone, words)} + f"; {text}"
     return text
 
 

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from api.page.programs.last_change import Program, ProgramChange
+from api.page.sentences import reason_of, who_words
 from api.page.span_prose import capital, listed, nights_prose, program_prose, sentence
 from api.page.tonight import night_shown
 from api.render.words import Words
@@ -84,7 +85,7 @@ def view_of(zone: Zone, plan: NightPlan, words: Words) -> ZoneProgramView:
         tonight=words.gettext("Tonight: %(what)s.")
         % {"what": f"{tonight} ({special})" if special else tonight},
         why=why,
-        out_of_service=zone.out_of_service or "",
+        out_of_service=reason_of(zone, words),
     )
 
 
@@ -156,7 +157,7 @@ def change_prose(change: ProgramChange, site: Site, now: Reading, words: Words) 
     _ = words.gettext
     names = [site.zone(zone).name for zone in change.before]
     values = {
-        "who": change.by,
+        "who": who_words(change.by, words),
         "zones": listed(names, words) if len(names) < len(site.zones) or len(names) == 1 else _("every zone"),
         "moment": words.moment(by_present_clock(change.at, now), now.utc),
     }

@@ -12,6 +12,7 @@ from api.page.programs.form import ProgramDraft, draft_of, read_draft
 from api.page.programs.last_change import ChangedMeanwhile, Program, last_change, program_of
 from api.page.programs.overview import change_prose, program_sentences, view_of
 from api.page.programs.preview import Preview, preview
+from api.page.sentences import who_words
 from api.page.span_prose import capital
 from api.page.tonight import night_shown
 from api.render.words import Words
@@ -189,7 +190,7 @@ def _ask_which(
         name=site.zone(zone_id).name,
         theirs=program_sentences(program_of(site, zone_id), words),
         ours=program_sentences(program, words),
-        who=capital(change.by) if change and is_theirs else "",
+        who=capital(who_words(change.by, words)) if change and is_theirs else "",
         fields=list(draft.fields()),
         seen=_tag(site, zone_id),
     )

@@ -203,3 +203,24 @@ def test_a_journal_that_cannot_be_read(house, monkeypatch):
 def test_what_does_not_work(house, path, said):
     """The screen of a problem is in German."""
     assert said in german(house, path)
+
+
+def test_who_did_something_and_why_a_zone_rests(tmp_path):
+    """The board is named as such, and a reason that nobody gave is said to be none."""
+    house = PageHouse(tmp_path, site=SITE.replace("pin = 27", "pin = 27\nout_of_service = true"))
+    form = screen(house, headers=GERMAN).form("/zones/jetty/light")
+    send(house, form, ("light", "off"), headers=GERMAN)
+    text = german(house)
+    assert "ausgeschaltet von diesem Rechner" in text
+    assert "außer Betrieb: ohne Angabe von Gründen" in text
+    assert "außer Betrieb: ohne Angabe von Gründen" in german(house, "/garden")
+    assert "Außer Betrieb: ohne Angabe von Gründen." in german(house, "/programs")
+    house.close()
+
+
+@pytest.mark.parametrize(
+    "path", ["/cables", "/garden/transformers/boathouse", "/garden/devices", "/programs"]
+)
+def test_other_screens(house, path):
+    """Nothing on them is in English."""
+    german(house, path)
