@@ -125,7 +125,7 @@ def _parts(head: HoursHead, zone_id: str, words: Words) -> list[PartView]:
             zone_id=zone_id,
             part=life.lamps.part,
             key=f"{zone_id}-{life.lamps.number}",
-            name=f"{life.lamps.fixture.count} × {life.lamps.name}",
+            name=f"{life.lamps.fixture.count} × {words.say(life.lamps.name)}",
             said=_lamps(life, words),
         )
         for life in head.wear.lamps
@@ -191,4 +191,7 @@ def _part_name(site: Site, zone_id: str, part: str, words: Words) -> str:
     if part == RELAY:
         return words.gettext("Relay")
     fixtures = [each for zone in site.zones if zone.id == zone_id for each in zone.fixtures]
-    return next((f"{each.count} × {each.name or each.kind}" for each in fixtures if each.id == part), part)
+    return next(
+        (f"{each.count} × {each.name or words.gettext(each.kind)}" for each in fixtures if each.id == part),
+        part,
+    )

@@ -34,8 +34,8 @@ class Lamps:
 
     @property
     def name(self) -> str:
-        """What the site file calls the fixture, else its kind."""
-        return self.fixture.name or self.fixture.kind
+        """What the site file calls the fixture, else its kind, which is in the catalogue."""
+        return self.fixture.name or Phrase(self.fixture.kind)
 
     @property
     def part(self) -> str:
