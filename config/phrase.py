@@ -114,6 +114,26 @@ def list_phrases(phrases: Sequence[str], separator: str = ", ") -> Phrase:
     return Phrase(separator.join(f"{{{field}}}" for field in fields), **fields)
 
 
+def dates_phrase(first: date, last: date) -> Phrase:
+    """Write dates from one to another, no month and no year twice."""
+    if first == last:
+        return Phrase("{day}", day=last)
+    if first.year != last.year:
+        return Phrase("{first} to {last}", first=first, last=last)
+    if first.month != last.month:
+        return Phrase("{first:%d %B} to {last}", first=first, last=last)
+    return Phrase("{first:%d} to {last}", first=first, last=last)
+
+
+def between_phrase(first: date, last: date) -> Phrase:
+    """Say that something happened on some of the dates from one to another, which are not the same."""
+    if first.year != last.year:
+        return Phrase("between {first} and {last}", first=first, last=last)
+    if first.month != last.month:
+        return Phrase("between {first:%d %B} and {last}", first=first, last=last)
+    return Phrase("between {first:%d} and {last}", first=first, last=last)
+
+
 def first_line(text: str) -> str:
     """Give the first line of a text; where ``list_phrases`` joined phrases as lines, the first of them."""
     line = text.partition("\n")[0]

@@ -70,11 +70,6 @@ def read_date(text: str) -> date:
     return on_date
 
 
-def day_text(day: date) -> str:
-    """Write a date for a person: 21 June 2027."""
-    return f"{day.day} {day:%B %Y}"
-
-
 def quote(value: object) -> Phrase:
     """Quote what somebody wrote, cut where it is long."""
     text = str(value)

@@ -21,6 +21,7 @@ from api.render.numbers import (
 )
 from api.render.words import N_, Words, english
 from api.render.year.svg import lay_out_past, write_svg
+from config.phrase import between_phrase
 from controller.calendar.night import local
 from controller.calendar.periods import Period
 from controller.energy.values import LOSSES_NOT_KNOWN
@@ -147,12 +148,8 @@ def _when(outage: Outage, times: int, words: Words) -> str:
     """Write the dates of an outage, or between which dates several lie."""
     if times == 1:
         return words.dates(outage.first, outage.last)
-    first, last = words.span(outage.first, outage.last)
-    return words.gettext("%(times)d times between %(first)s and %(last)s") % {
-        "times": times,
-        "first": first,
-        "last": last,
-    }
+    between = words.say(between_phrase(outage.first, outage.last))
+    return words.gettext("%(times)d times %(between)s") % {"times": times, "between": between}
 
 
 def _beside(

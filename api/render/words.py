@@ -14,7 +14,7 @@ from functools import cache
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
-from config.phrase import Phrase
+from config.phrase import Phrase, dates_phrase
 from controller.calendar.night import local, night_at
 from controller.calendar.periods import Period
 
@@ -190,19 +190,9 @@ class Words:
         """Name the month of a date by its first three letters."""
         return self.month(day)[:3]
 
-    def span(self, first: date, last: date) -> tuple[str, str]:
-        """Write two dates, of the first only what the second does not say: 28 June, and 3 July 2027."""
-        until = self.full_date(last)
-        if first.year != last.year:
-            return self.full_date(first), until
-        return self._dated(first, "%d" if first.month == last.month else "%d %B"), until
-
     def dates(self, first: date, last: date) -> str:
         """Write the dates from one to another: 3 June 2027, or 28 June to 3 July 2027."""
-        if first == last:
-            return self.full_date(first)
-        begin, end = self.span(first, last)
-        return self.gettext("%(first)s to %(last)s") % {"first": begin, "last": end}
+        return self.say(dates_phrase(first, last))
 
     def period(self, period: Period) -> str:
         """Name a period: September 2027, autumn 2027, 2027, or the dates of its nights."""

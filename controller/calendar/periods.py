@@ -142,12 +142,6 @@ def season_at(night: date, latitude_deg: float) -> tuple[int, Season]:
     return (quarter * _QUARTER - 1) // _MONTHS, seasons[quarter % len(seasons)]
 
 
-def season_words(year: int, season: Season, *, latitude_deg: float) -> str:
-    """Name a season: "summer 2027", or "winter 2027/28" for the one that spans New Year."""
-    spans_new_year = _seasons(latitude_deg)[0] is season
-    return f"{season} {year}/{(year + 1) % 100:02d}" if spans_new_year else f"{season} {year}"
-
-
 def parse_period(text: str, tz: ZoneInfo, *, latitude_deg: float) -> Period:
     """Read a period: a night, a month, a season by its first year, a year, or two nights joined by "to".
 

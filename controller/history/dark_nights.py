@@ -7,7 +7,6 @@ from dataclasses import dataclass, replace
 from datetime import date
 from itertools import groupby
 
-from config.phrase import Phrase
 from controller.history.totals import REASONS, HourSum
 from controller.records.entries import Cause
 
@@ -36,31 +35,6 @@ class Outage:
     last: date
     nights: int
     lasts_ms: int
-
-    @property
-    def dates(self) -> Phrase:
-        """The dates of its nights: 3 June 2027, 10 to 20 June 2027, 28 June to 3 July 2027."""
-        return dates_text(self.first, self.last)
-
-
-def dates_text(first: date, last: date) -> Phrase:
-    """Write dates from one to another, no month and no year twice."""
-    if first == last:
-        return Phrase("{day}", day=last)
-    if first.year != last.year:
-        return Phrase("{first} to {last}", first=first, last=last)
-    if first.month != last.month:
-        return Phrase("{first:%d %B} to {last}", first=first, last=last)
-    return Phrase("{first:%d} to {last}", first=first, last=last)
-
-
-def between_text(first: date, last: date) -> Phrase:
-    """Say that something happened on some of the dates from one to another, which are not the same."""
-    if first.year != last.year:
-        return Phrase("between {first} and {last}", first=first, last=last)
-    if first.month != last.month:
-        return Phrase("between {first:%d %B} and {last}", first=first, last=last)
-    return Phrase("between {first:%d} and {last}", first=first, last=last)
 
 
 def outages_of(sums: Iterable[HourSum]) -> tuple[Outage, ...]:

@@ -7,12 +7,12 @@ from datetime import date, timedelta
 
 from config.models.base import RELAY
 from config.models.site import Site
-from config.phrase import Phrase, list_phrases
+from config.phrase import Phrase, between_phrase, dates_phrase, list_phrases
 from controller.calendar.intervals import MS_PER_S
 from controller.calendar.periods import Season, stretch_of_nights
 from controller.energy.unknown import unknown_figures
 from controller.history.account import AccountInput, account_for_past
-from controller.history.dark_nights import Outage, between_text, dates_text, outages_of
+from controller.history.dark_nights import Outage, outages_of
 from controller.history.lamp_wear import Wear
 from controller.history.totals import HourSum
 from controller.lamps.life import LampLife
@@ -165,10 +165,10 @@ def _on_nights(outages: Sequence[Outage]) -> Phrase:
     """Say on how many nights, and which."""
     number, first, last = sum(each.nights for each in outages), outages[0].first, outages[-1].last
     if number == 1:
-        return Phrase("in the night of {dates}", dates=dates_text(first, last))
+        return Phrase("in the night of {dates}", dates=dates_phrase(first, last))
     if len(outages) == 1:
-        return Phrase("on {count} nights, {dates}", count=number, dates=dates_text(first, last))
-    return Phrase("on {count} nights {between}", count=number, between=between_text(first, last))
+        return Phrase("on {count} nights, {dates}", count=number, dates=dates_phrase(first, last))
+    return Phrase("on {count} nights {between}", count=number, between=between_phrase(first, last))
 
 
 def _lamps(lamps: Iterable[LampLife], due_before: date) -> Iterator[Task]:

@@ -8,6 +8,7 @@ from babel import Locale, localedata
 
 from api.render.words import Words, choose_language
 from config.phrase import Phrase
+from controller.calendar.periods import parse_period
 
 NEW_YORK = ZoneInfo("America/New_York")
 
@@ -95,3 +96,23 @@ def test_words_that_speak_alike_are_equal():
     assert Words("en-GB", NEW_YORK) == Words("en-IE", NEW_YORK)
     assert hash(Words("de-AT", NEW_YORK)) == hash(Words("de", NEW_YORK))
     assert len({Words(tag, NEW_YORK) for tag in ("en", "en-GB", "en-AU", "de")}) == 4
+
+
+@pytest.mark.parametrize(
+    ("name", "latitude_deg", "english", "german"),
+    [
+        ("2027-winter", 50.0, "winter 2027/28", "Winter 2027/28"),
+        ("2099-winter", 50.0, "winter 2099/00", "Winter 2099/00"),
+        ("2027-summer", 50.0, "summer 2027", "Sommer 2027"),
+        ("2027-summer", -50.0, "summer 2027/28", "Sommer 2027/28"),
+        ("2027-06", 50.0, "June 2027", "Juni 2027"),
+        ("2027", 50.0, "2027", "2027"),
+        ("2027-06-05", 50.0, "5 June 2027", "5. Juni 2027"),
+        ("2027-06-28 to 2027-07-03", 50.0, "28 June to 3 July 2027", "28. Juni bis 3. Juli 2027"),
+    ],
+)
+def test_a_period_reads_well(name, latitude_deg, english, german):
+    """A season that spans New Year is read with both its years, nights by their dates."""
+    period = parse_period(name, NEW_YORK, latitude_deg=latitude_deg)
+    assert Words("en-GB", NEW_YORK).period(period) == english
+    assert Words("de", NEW_YORK).period(period) == german

@@ -19,7 +19,6 @@ from controller.calendar.periods import (
     parse_period,
     season_at,
     season_of,
-    season_words,
     split,
     stretch_of_nights,
     up_to,
@@ -58,20 +57,6 @@ def test_seasons_are_meteorological_quarters(year, season, latitude_deg, first, 
     period = season_of(year, season, OSLO, latitude_deg=latitude_deg)
     assert (period.name, str(period.first), str(period.last)) == (f"{year}-{season}", first, last)
     assert season_at(period.first, latitude_deg) == season_at(period.last, latitude_deg) == (year, season)
-
-
-@pytest.mark.parametrize(
-    ("year", "season", "latitude_deg", "words"),
-    [
-        (2027, Season.WINTER, NORTH, "winter 2027/28"),
-        (2099, Season.WINTER, NORTH, "winter 2099/00"),
-        (2027, Season.SUMMER, NORTH, "summer 2027"),
-        (2027, Season.SUMMER, SOUTH, "summer 2027/28"),
-    ],
-)
-def test_a_season_reads_well(year, season, latitude_deg, words):
-    """A season that spans New Year is read with both its years."""
-    assert season_words(year, season, latitude_deg=latitude_deg) == words
 
 
 @pytest.mark.parametrize(
