@@ -26,27 +26,24 @@ UNITS = re.compile(r"[\d.,:\s×→*≥?%()=;+\N{MINUS SIGN}–-]|\b(h|W|kWh|GBP)
 
 
 class Texts(HTMLParser):
-    """Gathers what is read and what is read out, but for styles and what is marked as English."""
+    """Gathers what is read and what is read out, but for styles."""
 
     def __init__(self, html: str) -> None:
         super().__init__(convert_charrefs=True)
         self.found: list[str] = []
-        self._silent = ""
+        self._styles = False
         self.feed(html)
         self.close()
 
     def handle_starttag(self, tag, attrs):
-        values = dict(attrs)
-        if not self._silent and (tag == "style" or (tag == "span" and values.get("lang") == "en")):
-            self._silent = tag
+        self._styles = tag == "style"
         self.found += [value for name, value in attrs if name in ("aria-label", "title", "alt")]
 
     def handle_endtag(self, tag):
-        if tag == self._silent:
-            self._silent = ""
+        self._styles = False
 
     def handle_data(self, data):
-        if not self._silent:
+        if not self._styles:
             self.found.append(" ".join(data.split()))
 
 
