@@ -52,6 +52,7 @@ USUAL_SPREAD: Final = 0.5
 
 USUAL_PATH_WIDTH_M: Final = 4.0 * M_PER_FT
 
+_BEAM: Final = "a beam has half its candela at its edge, and fades beyond as a power of the cosine"
 # Where they stand as seen from the object, 0° towards the viewer.
 _AROUND_DEG: Final = {1: (0.0,), 2: (-60.0, 60.0), 3: (0.0, 120.0, 240.0)}
 # A row repeats itself: its end and two parts more show the darkest and the brightest place.
@@ -292,6 +293,7 @@ def _place_around(
             rule,
             f"about 2 ft out from {edge} for 6 to 7 ft of height, farther in proportion",
             "aimed at two thirds of the height",
+            _BEAM,
             *bright.practice,
         ),
         geometry=tuple(_say_geometry(aimed, usual_m, f"{width_m:.1f} m wide", bright)),
@@ -333,6 +335,7 @@ def _place_row(
             f"a {what}: wash lights in a row",
             f"{out_per_height:g} of the height out, up to {SPACING_PER_OUT:g} times that apart",
             f"a wash has {WASH_DEG:g}° or more, aimed at two thirds of the height",
+            _BEAM,
             *bright.practice,
         ),
         geometry=tuple(
@@ -355,7 +358,7 @@ def _say_geometry(aimed: Aimed, usual_m: float, what: str, bright: Brightness) -
         f" takes {aimed.beam_deg:g}°"
     )
     yield (
-        f"{bright.candela:.3g} cd give {bright.lux:.3g} lx there, by the inverse-square and cosine laws, and"
+        f"{bright.candela:.0f} cd give {bright.lux:.3g} lx there, by the inverse-square and cosine laws, and"
         f" {100.0 * aimed.spread.least:.0f} % of that in the darkest place from foot to top"
     )
 

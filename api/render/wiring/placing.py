@@ -47,6 +47,8 @@ def _to_do(placement: Placement) -> Iterator[tuple[str | Text, str]]:
     if placement.beam_deg:
         yield "Aim", f"{placement.tilt_deg:.0f}° above the level, with a beam of {placement.beam_deg:g}°"
     where = "where they are aimed" if placement.beam_deg else "in the mean on the path"
+    if len(placement.around_deg) > 1:
+        where = "where each is aimed, by that one alone"
     range_lx = f"{_two_digits(spread.least * bright.lux)} to {_two_digits(spread.most * bright.lux)} lx"
     yield "Light", f"{bright.lux:.3g} lx {where}, {range_lx} from place to place"
     lamps = _say_lamps(bright.led_w, bright.halogen_w)

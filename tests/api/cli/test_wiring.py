@@ -373,6 +373,7 @@ def test_placing_says_where_how_aimed_and_how_bright_within_60_columns(monkeypat
     answer = call_json("wiring", "--placing", text, "--surroundings", "4")
     flat = " ".join(out.split())
     assert flat.startswith(f"{text}: {answer['lights']} {answer['kind']} light")
+    assert "e+" not in flat  # no figure as 1.68e+03
     assert f"{answer['lux']:.3g} lx" in flat
     assert f"{answer['lumens']:.0f} lm or {answer['candela']:.0f} cd each" in flat
     if text.startswith("path"):
