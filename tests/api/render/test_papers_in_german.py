@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from datetime import UTC, datetime
 from decimal import Decimal
+from functools import partial
 from html.parser import HTMLParser
 
 import pytest
@@ -20,8 +21,20 @@ from tests.controller.board import Board
 from tests.sites import site, zone
 
 # What people called things, and what is the same in both languages.
-NAMES = {"Jetty & steps", "path", "Tern Cottage", "shed", "bulbs", "night", "GBP", "kWh", "Name", "Zone"}
-MONTHS = re.compile(r"\b(Jan|Feb|Apr|Jun|Jul|Aug|Sep|Nov)\b")
+NAMES = {
+    "Jetty & steps",
+    "path",
+    "Tern Cottage",
+    "shed",
+    "bulbs",
+    "night",
+    "GBP",
+    "kWh",
+    "Name",
+    "Zone",
+    "Winter",
+}
+MONTHS = re.compile(r"\b(Jan|Feb|Apr(il)?|Jun|Jul|Aug(ust)?|Sep(tember)?|Nov(ember)?)\b")
 UNITS = re.compile(r"[\d.,:\s×→*≥?%()=;+\N{MINUS SIGN}–-]|\b(h|W|kWh|GBP)\b")
 
 
@@ -60,8 +73,8 @@ def words_of(html: str) -> set[str]:
 
 
 @pytest.fixture(scope="module")
-def report(tmp_path_factory):
-    """A season with a power cut, a relay that fails, light by day, prices by the hour, worn lamps."""
+def make(tmp_path_factory):
+    """Gives reports of a garden with a power cut, a failing relay, light by day, price bands, worn lamps."""
     bulbs = {
         "kind": "string", "name": "bulbs", "count": 10, "watts": 3, "rated_life_h": 600, "lamp": "filament"
     }  # fmt: skip
@@ -88,7 +101,13 @@ def report(tmp_path_factory):
     board.close()
     planner, now_utc = Planner(here), board.true_utc
     year = year_to_come(planner, now_utc)
-    return report_season(planner, board.reader, "2027-summer", now_utc=now_utc, year=year)
+    return partial(report_season, planner, board.reader, now_utc=now_utc, year=year)
+
+
+@pytest.fixture(scope="module")
+def report(make):
+    """The report of a season of that garden."""
+    return make("2027-summer")
 
 
 def both(report) -> tuple[str, str]:
@@ -97,11 +116,14 @@ def both(report) -> tuple[str, str]:
     return write_report(report, Words("de", tz)), write_report(report, Words("en-GB", tz))
 
 
-def test_no_text_of_the_report_is_english(report):
+@pytest.mark.parametrize(
+    "period", ["2027-summer", "2027-winter", "2027-07", "2026", "2027-07-04", "2026-05-01 to 2026-06-30"]
+)
+def test_no_text_of_the_report_is_english(make, period):
     """But for names and units no text is the same in both languages, read or read out."""
-    german, english = both(report)
+    german, english = both(make(period))
     assert words_of(german) & words_of(english) == set()
-    assert len(words_of(english)) > 80
+    assert len(words_of(english)) > 30
 
 
 def test_every_figure_is_that_of_the_english_report(report):
