@@ -1,4 +1,4 @@
-"""The site sheet in a real browser, printed on A4 and Letter."""
+"""The site sheet in a real browser: printed on A4 and Letter, and by night on a screen."""
 
 from __future__ import annotations
 
@@ -12,6 +12,7 @@ from api.render.wiring.site_sheet import make_sheet
 from api.render.words import Words
 from config.file.loader import example_path, load_site, parse_site
 from controller.inspection.report import report_site
+from tests.api.browser import browsing
 from tests.api.paper import SIZES, needs_browser, print_pages
 from tests.site_of_wiring import garden, line, piece
 
@@ -104,3 +105,18 @@ def test_no_page_has_a_signature_only(tmp_path, size, count):
     assert "Before switching on" in last
     assert "After an hour no connector" in last
     assert not any("Signature" in text for text in others)
+
+
+def test_a_drawing_can_be_read_by_night():
+    """On a dark screen no text of a drawing or its scale keeps the dark ink of paper."""
+    site = load_site(example_path("full-property")).site
+    inks = {"rgb(27, 34, 51)", "rgb(74, 82, 102)", "rgb(61, 74, 102)"}
+    with browsing() as (known, _):
+        page = known.context.browser.new_context(color_scheme="dark").new_page()
+        page.set_content(make_sheet(site, report_site(site)))
+        fills = page.evaluate(
+            "[...document.querySelectorAll('.drawing text, .drawing tspan')]"
+            ".map((each) => getComputedStyle(each).fill)"
+        )
+        assert len(fills) > 100
+        assert set(fills) & inks == set()
