@@ -34,6 +34,13 @@ if TYPE_CHECKING:
     " tall thing has a height and a width or length (“tree 7 ft by 5 ft”), a path a length and a width.",
 )
 @placing_options
+@click.option(
+    "--apply",
+    "applied",
+    type=click.IntRange(1),
+    metavar="N",
+    help="Write proposal N into the site file, its comments kept, and report on the wiring as it then is.",
+)
 @click.option("--all", "listed", is_flag=True, help="List the checks that are ok too.")
 @json_option
 def wiring(
@@ -42,6 +49,7 @@ def wiring(
     transformer_id: str | None,
     sheet_path: Path | None,
     placing: str | None,
+    applied: int | None,
     listed: bool,
     as_json: bool,
     **asked: Unpack[PlacingOptions],
@@ -53,7 +61,7 @@ def wiring(
     protect.
     """
     if placing is not None:
-        if site_path is not None or sheet_path is not None or transformer_id is not None:
+        if any(each is not None for each in (site_path, sheet_path, transformer_id, applied)):
             raise click.UsageError(
                 "--placing needs no site file, and goes with its own options and --json only"
             )
@@ -68,6 +76,9 @@ def wiring(
 
     site = load(site_path).site
     reports = _choose_reports(site, transformer_id)
+    if applied is not None:
+        site = _apply(site_path, site, reports, applied)
+        reports = _choose_reports(site, transformer_id)
     if sheet_path is not None:
         _write_sheet(site, reports, sheet_path)
     if as_json:
@@ -95,6 +106,31 @@ def _choose_reports(site: Site, transformer_id: str | None) -> tuple[WiringRepor
         has = f"this site has {', '.join(known)}" if known else "this site has none"
         raise click.UsageError(f"no transformer is called “{transformer_id}”; {has}")
     return tuple(each for each in reports if transformer_id in (None, each.wiring.transformer.id))
+
+
+def _apply(site_path: Path, site: Site, reports: tuple[WiringReport, ...], number: int) -> Site:
+    """Write a proposal into the site file, and say which; on standard error, as JSON may follow.
+
+    Raises:
+        click.UsageError: there is no such proposal, or it is not clear for which transformer.
+        SiteFileError: the file was changed meanwhile, or cannot be written.
+    """
+    from config.file.cable_editor import write_changes
+
+    mended = [report for report in reports if report.proposals]
+    if not mended:
+        raise click.UsageError("there are no proposals to apply")
+    if len(mended) > 1:
+        names = ", ".join(report.wiring.transformer.id for report in mended)
+        raise click.UsageError(f"{names} have proposals; name one with --transformer")
+    [report] = mended
+    if number > len(report.proposals):
+        last = len(report.proposals)
+        raise click.UsageError(f"there is no proposal {number}; the last one is {last}")
+    proposal = report.proposals[number - 1]
+    loaded = write_changes(site_path, site, proposal.changes)
+    click.echo(f"Written into {site_path}: {proposal.words}.", err=True)
+    return loaded.site
 
 
 def _write_sheet(site: Site, reports: tuple[WiringReport, ...], path: Path) -> None:

@@ -1,7 +1,8 @@
 """What the site file says of cables: the [[cables]] and [wiring] tables, and the wiring keys of two others.
 
 A cable is written from the transformer outwards. It ends at one node (``to``), or it is one of two simple
-forms: a ``line``, whose lights are spread evenly along it, and a ``hub`` with legs. One that leads ``to`` a
+forms: a ``line``, whose lights are spread evenly along it, and a ``hub`` with legs. Several cables make up a
+line where each says how many of its ``lights`` it has, in the order of the file. One that leads ``to`` a
 node of another cable closes a ring, or lies beside that cable.
 """
 
@@ -284,6 +285,15 @@ class Cable(Table):
     line: Name | None = Field(
         None,
         description=Phrase("the name of a line whose lights are spread evenly along it, such as “jetty”"),
+    )
+    lights: int | None = Field(
+        None,
+        ge=1,
+        le=500,
+        description=Phrase(
+            "how many lights of its line are on this cable, where several cables make up the line; else the"
+            " others"
+        ),
     )
     hub: Name | None = Field(None, description=Phrase("the name of a hub with legs, such as “oak”"))
     gauge: GaugeText

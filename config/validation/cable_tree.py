@@ -61,7 +61,8 @@ class FixtureRef:
 class CableRun:
     """One [[cables]] table: its form (“to”, “line” or “hub”) and name, and all nodes that it leads to.
 
-    ``tap`` and ``common`` are as written; None where they are those of the transformer.
+    ``tap`` and ``common`` are as written; None where they are those of the transformer. ``lights`` is how
+    many of its line's a cable has as written, None for those that are left.
     """
 
     path: KeyPath
@@ -71,6 +72,7 @@ class CableRun:
     legs: int = 0
     tap: object = None
     common: object = None
+    lights: int | None = None
     nodes: tuple[str, ...] = ()
 
 
@@ -144,32 +146,62 @@ def _read_run(path: KeyPath, row: Document) -> CableRun | None:
     if len(given) != 1 or not isinstance(begins, str) or not isinstance(name, str):
         return None
     legs = len(row["legs"]) if isinstance(row.get("legs"), list) else 0
-    tap, common = row.get("tap"), row.get("common")
-    return CableRun(path=path, begins=begins, form=given[0], name=name, legs=legs, tap=tap, common=common)
+    lights = row.get("lights")
+    return CableRun(
+        path=path,
+        begins=begins,
+        form=given[0],
+        name=name,
+        legs=legs,
+        tap=row.get("tap"),
+        common=row.get("common"),
+        lights=lights if isinstance(lights, int) and lights > 0 else None,
+    )
 
 
 def check_tree(tree: CableTree) -> Iterator[SiteFinding]:
     """Yield everything that keeps the cables from supplying all the lights; fill the tree in."""
     counts = {run.name: tree.count_lights(run.name) for run in tree.runs}
-    if sum(counts[run.name] if run.form == "line" else 1 + run.legs for run in tree.runs) > MOST_NODES:
+    lines = {run.name for run in tree.runs if run.form == "line"}
+    hubs = sum(1 + run.legs for run in tree.runs if run.form != "line")
+    if sum(counts[name] for name in lines) + hubs > MOST_NODES:
         what = Phrase("lead to more than {most} nodes", most=MOST_NODES)
         yield SiteFinding(("cables",), what, Phrase("put the lamps of a tape or a string at one node"))
         return
+    left = dict(counts)
     for run in tree.runs:
-        yield from _name_nodes(run, counts[run.name])
+        yield from _name_nodes(run, counts[run.name], left)
         yield from _claim_nodes(tree, run)
+    for name in lines:
+        if 0 < left[name] < counts[name]:
+            last = [run for run in tree.runs if run.form == "line" and run.name == name][-1]
+            what = count_phrase(
+                "leaves {n} light of its line out", "leaves {n} lights of its line out", left[name]
+            )
+            remedy = Phrase("remove it from the last cable of the line, which then has the others")
+            yield SiteFinding((*last.path, "lights"), what, remedy)
     reached, joined = _follow_cables(tree)
     yield from joined
     yield from _check_begins(tree, reached)
     yield from _check_lights(tree)
 
 
-def _name_nodes(run: CableRun, lights: int) -> Iterator[SiteFinding]:
-    """Find the nodes of a cable; yield a line without lights, and a hub whose legs do not fit its lights."""
+def _name_nodes(run: CableRun, lights: int, left: dict[str, int]) -> Iterator[SiteFinding]:
+    """Find the nodes of a cable; yield a line without lights, and a hub whose legs do not fit its lights.
+
+    Of the lights of a line those are ``left`` that no cable before this one has.
+    """
     if run.form == "to":
         run.nodes = (run.name,)
     elif run.form == "line":
-        run.nodes = name_places(run.name, lights)
+        count, place = left[run.name], lights - left[run.name]
+        own = count if run.lights is None else min(run.lights, count)
+        run.nodes = name_places(run.name, lights)[place : place + own]
+        left[run.name] -= own
+        if lights and (count == 0 or own < (run.lights or 0)):
+            what = Phrase("is a line whose other cables leave {n} lights for this one", n=count)
+            remedy = Phrase("say with “lights = …” how many lights each cable of the line has")
+            yield SiteFinding((*run.path, "lights" if run.lights else "line"), what, remedy)
         if not lights:
             remedy = Phrase('give the fixtures along it “node = "{name}"”', name=run.name)
             yield SiteFinding((*run.path, "line"), Phrase("is a line without lights"), remedy)
@@ -194,7 +226,10 @@ def _claim_nodes(tree: CableTree, run: CableRun) -> Iterator[SiteFinding]:
         yield SiteFinding(place, what, Phrase("name the node at its other end"))
         tree.owner.setdefault(run.name, run)
         return
-    for node in dict.fromkeys((run.name, *run.nodes)):
+    goes_on = any(
+        each.form == run.form == "line" and each.name == run.name for each in tree.into.get(run.name, ())
+    )
+    for node in run.nodes if goes_on else dict.fromkeys((run.name, *run.nodes)):
         is_transformer = node in tree.transformers
         # Taps beside the usual one are named so: “house, 12 V”.
         is_tap = _FEED_NAME.search(node) and node.startswith(tuple(f"{each}, " for each in tree.transformers))

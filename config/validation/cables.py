@@ -174,6 +174,9 @@ def _check_form(path: KeyPath, row: Document) -> Iterator[SiteFinding]:
     if "hub" in row and not row.get("legs"):
         remedy = Phrase('add “legs = …”: the length of each leg, such as ["10 ft", "25 ft"]')
         yield SiteFinding((*path, "legs"), Phrase("is missing, and a hub has legs"), remedy)
+    if "lights" in row and given and "line" not in row:
+        remedy = Phrase("name the line with “line = …”, or remove this key")
+        yield SiteFinding((*path, "lights"), Phrase("belongs to a line, but this cable is none"), remedy)
     for key in ("legs", "leg_gauge"):
         if key in row and given and "hub" not in row:
             what = Phrase("belongs to a hub, but this cable has none")

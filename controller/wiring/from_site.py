@@ -118,6 +118,7 @@ class _Ends:
         for zone in site.zones:
             for fixture in zone.fixtures:
                 self._lights[zone.node_of(fixture, names) or ""] += fixture.count
+        self._laid = Counter[str]()
         self._connector_a = site.wiring.connector_a
         self._usual = {each.id: each.tap for each in site.transformers}
         self.feeds: dict[str, dict[tuple[float, int], str]] = {
@@ -138,11 +139,13 @@ class _Ends:
     def _lay(self, table: int, cable: Cable) -> None:
         start, gauge = self._start_of(cable), cable.gauge
         if cable.line is not None:
-            lights = self._lights[cable.line]
-            nodes = self.simple[cable.line] = name_places(cable.line, lights)
+            every = self.simple.setdefault(cable.line, name_places(cable.line, self._lights[cable.line]))
+            first = self._laid[cable.line]
+            nodes = every[first:] if cable.lights is None else every[first : first + cable.lights]
+            self._laid[cable.line] += len(nodes)
             # The lights are spread evenly, the last at the end.
             pieces = [
-                (near, far, gauge, cable.length_m / lights)
+                (near, far, gauge, cable.length_m / len(nodes))
                 for near, far in zip((start, *nodes), nodes, strict=False)
             ]
         elif cable.hub is not None:

@@ -82,12 +82,13 @@ def to_response(site: Site, reports: Sequence[WiringReport]) -> WiringResponse:
         site=site.name,
         level=worst_level(reports),
         copper_c=site.wiring.copper_c,
-        transformers=[_transformer(report) for report in reports],
+        transformers=[transformer_response(report) for report in reports],
         unknown=[] if site.transformers else [NO_TRANSFORMER],
     )
 
 
-def _transformer(report: WiringReport) -> TransformerWiringResponse:
+def transformer_response(report: WiringReport) -> TransformerWiringResponse:
+    """Give the wiring of one transformer."""
     transformer = report.wiring.transformer
     rated_va, load_va = transformer.rated_va, report.load.value
     return TransformerWiringResponse(

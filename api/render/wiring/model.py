@@ -1,27 +1,27 @@
 """What the JSON of the wiring consists of. Lengths are in metres; a number that is not known is null."""
 
-from typing import Annotated, Literal
+from typing import Literal
 
-from pydantic import AfterValidator, AliasChoices, BeforeValidator, Field
+from pydantic import AliasChoices, Field
 
 from api.render.model import Origin, ResponseModel, SiteName, ZoneId
+from api.render.wiring.fields import (
+    Gauge,
+    Level,
+    NodeName,
+    Rounded2,
+    Rounded3,
+    Rounded4,
+    Rounded6,
+    TextOrNull,
+    Words,
+)
+from api.render.wiring.proposal_model import ProposalResponse
 from config.errors import Severity
 from controller.design.path_lights import PathSide
 from controller.design.placement import Target
-from controller.inspection.changes import ChangeKind
 from controller.inspection.diagnosis import WiringFault
 from controller.inspection.findings import Topic
-
-TextOrNull = Annotated[str | None, BeforeValidator(lambda text: text or None)]
-# Nothing is rounded so far that a voltmeter could see it.
-Rounded2 = Annotated[float, AfterValidator(lambda value: round(value, 2))]
-Rounded3 = Annotated[float, AfterValidator(lambda value: round(value, 3))]
-Rounded4 = Annotated[float, AfterValidator(lambda value: round(value, 4))]
-Rounded6 = Annotated[float, AfterValidator(lambda value: round(value, 6))]
-NodeName = Annotated[str, Field(description="node of the cable plan", examples=["facade 1"])]
-Gauge = Annotated[str, Field(description="gauge of its conductors", examples=["12 AWG", "2.5 mm²"])]
-Words = Annotated[str, Field(description="the same in words", examples=["the load is 69 % of the rating"])]
-Level = Annotated[Severity, Field(description="how much it matters: the worst of what was found")]
 
 
 class ZoneLoadResponse(ResponseModel):
@@ -240,122 +240,6 @@ class FindingResponse(ResponseModel):
     remedy: TextOrNull = Field(
         description="what to do; null where it is ok", examples=["move a zone to another transformer"]
     )
-
-
-class PurchaseResponse(ResponseModel):
-    """Cable to buy for a proposal."""
-
-    gauge: Gauge
-    length_m: Rounded3 = Field(description="how much of it, in metres", examples=[12.192])
-
-
-class CostResponse(ResponseModel):
-    """What a proposal costs: cable and digging, at prices that are common practice, without a source."""
-
-    copper_kg: Rounded3 = Field(description="copper in the new cable, in kg", examples=[0.719])
-    trench_m: Rounded3 = Field(description="metres to dig, once where two cables share", examples=[12.192])
-    per_kg: float = Field(description="price of cable for each kg of its copper", examples=[40.0])
-    per_m: float = Field(description="price of trench, for each of its metres", examples=[6.0])
-    total: Rounded2 = Field(description="both together", examples=[101.91])
-
-
-class MarginsResponse(ResponseModel):
-    """How far the worst of everything is from its limit, once a proposal is carried out."""
-
-    low_v: Rounded3 | None = Field(
-        description="the least that a light is above its fewest volts; null without lights", examples=[0.149]
-    )
-    high_v: Rounded3 | None = Field(
-        description="the least that a light is below its most volts; null without lights", examples=[0.679]
-    )
-    load_part: Rounded4 = Field(
-        description="load of the transformer as a part of its rating", examples=[0.78]
-    )
-    circuit_part: Rounded4 = Field(
-        description="current of the fullest circuit as a part of its limit", examples=[0.52]
-    )
-
-
-class CableChangeResponse(ResponseModel):
-    """One thing to do."""
-
-    what: Literal["move to tap", "lay gauge", "second run", "move feed", "second transformer"] = Field(
-        description="kind of change"
-    )
-    cable: int | None = Field(
-        description="the cable that it is about, by its place among the [[cables]] of the site file, from 1; "
-        "of a run: the cable that leads to its end now; null where there is none",
-        examples=[2],
-    )
-    nodes: list[NodeName] = Field(
-        description="ends of the pieces that are laid anew, or of the cables that are moved",
-        examples=[["oak"]],
-    )
-    gauge: Gauge | None = Field(description="gauge to lay; null where nothing is", examples=["10 AWG"])
-    length_m: Rounded3 | None = Field(
-        description="length to lay in metres; null where nothing is", examples=[12.192]
-    )
-    tap_v: float | None = Field(
-        description="volts of the tap to connect to; null where it stays", examples=[13.0]
-    )
-    common: int | None = Field(description="common to connect to, from 1; null where it stays", examples=[1])
-    cut_from: str | None = Field(
-        description="node from which the present cable is cut off; null where none is", examples=["jetty 4"]
-    )
-    instead_of: str | None = Field(
-        description="node to which the home run leads that this one replaces; null where none is",
-        examples=["jetty 1"],
-    )
-    rated_va: float | None = Field(
-        description="VA of a second transformer; null where there is none", examples=[150.0]
-    )
-    zones: list[ZoneId] = Field(description="zones that go to a second transformer")
-
-
-class LightAfterResponse(ResponseModel):
-    """What one light gets once a proposal is carried out."""
-
-    zone: ZoneId
-    fixture: int | None = Field(
-        description="its place among the zone's fixtures, from 1; null where these are not listed",
-        examples=[1],
-    )
-    number: int = Field(description="its place among the fixture's lights, from 1", examples=[1])
-    node: NodeName
-    volts: Rounded6 | None = Field(
-        description="the fewest volts that it then gets; null where it moves to another transformer",
-        examples=[11.930847],
-    )
-    most_v: Rounded6 | None = Field(
-        description="the most volts that it then gets; null where it moves to another transformer",
-        examples=[12.31],
-    )
-
-
-class WorstLampResponse(ResponseModel):
-    """The light with the fewest volts in proportion, once a proposal is carried out."""
-
-    node: NodeName
-    name: str = Field(description="what it is called", examples=["Low hats along the path"])
-    volts: Rounded6 = Field(description="volts that it then gets", examples=[11.930847])
-
-
-class ProposalResponse(ResponseModel):
-    """Changes after which no error is left that cables or taps can mend, computed."""
-
-    number: int = Field(description="its number, from 1: what it is applied by", examples=[1])
-    kind: ChangeKind = Field(description="the greatest of its changes")
-    words: Words = Field(examples=["use the 13 V tap instead of 12 V"])
-    changes: list[CableChangeResponse] = Field(description="what to do, one by one")
-    buys: list[PurchaseResponse] = Field(description="the cable that it takes; none where none is needed")
-    cost: CostResponse = Field(description="what it costs")
-    margins: MarginsResponse = Field(description="what it keeps to spare")
-    worst: WorstLampResponse = Field(description="the light that then gets the fewest volts in proportion")
-    lights: list[LightAfterResponse] = Field(description="every light on a cable, with its volts afterwards")
-    warnings: list[str] = Field(
-        description="warnings that it brings", examples=[["12.9 V at “hub” is above the highest of 12.6 V"]]
-    )
-    remains: list[str] = Field(description="errors that stay", examples=[["the load is 112 % of the rating"]])
 
 
 class RuleOfThumbResponse(ResponseModel):

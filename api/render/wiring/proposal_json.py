@@ -1,11 +1,12 @@
 """What the advice proposes for one transformer, as JSON."""
 
-from api.render.wiring.model import (
+from api.render.wiring.proposal_model import (
     CableChangeResponse,
     CostResponse,
     LightAfterResponse,
     MarginsResponse,
     ProposalResponse,
+    ProposalsResponse,
     PurchaseResponse,
     WorstLampResponse,
 )
@@ -20,6 +21,11 @@ from controller.wiring.solver import Solution
 def proposal_responses(report: WiringReport) -> list[ProposalResponse]:
     """Give the proposals for one transformer in their order, numbered from 1."""
     return [_proposal(report, number, each) for number, each in enumerate(report.proposals, start=1)]
+
+
+def proposals_response(report: WiringReport) -> ProposalsResponse:
+    """Give the proposals for one transformer as a document of their own."""
+    return ProposalsResponse(transformer=report.wiring.transformer.id, proposals=proposal_responses(report))
 
 
 def _proposal(report: WiringReport, number: int, proposal: Proposal) -> ProposalResponse:

@@ -62,6 +62,9 @@ _ALL = (
     ProblemType(
         "unknown-transformer", 404, N_("Unknown transformer"), N_("GET /v1/wiring lists the transformers.")
     ),
+    ProblemType(
+        "unknown-proposal", 404, N_("Unknown proposal"), N_("GET lists the proposals of a transformer.")
+    ),
     ProblemType("unknown-token", 404, N_("Unknown token"), N_("GET /v1/access/tokens lists them.")),
     ProblemType(
         "unknown-replacement", 404, N_("Unknown replacement"), N_("GET /v1/replacements lists them.")

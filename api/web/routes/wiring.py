@@ -1,25 +1,33 @@
 """Routes of the wiring: load and volts, the sheet to print, and where lights go."""
 
+from pathlib import Path as FilePath
 from typing import Annotated, Any, Literal
 from zoneinfo import ZoneInfo
 
 from fastapi import APIRouter, Path, Query, Request, Response
 from pydantic import Field
 
-from api.render.wiring.as_json import placement_response, to_response
-from api.render.wiring.model import PlacementResponse, WiringResponse
+from api.render.wiring.as_json import placement_response, to_response, transformer_response
+from api.render.wiring.model import PlacementResponse, TransformerWiringResponse, WiringResponse
+from api.render.wiring.proposal_json import proposals_response
+from api.render.wiring.proposal_model import ProposalsResponse
 from api.render.wiring.site_sheet import make_sheet
 from api.render.words import Words
+from api.web.conditions import CONDITIONAL, TAGGED, If, tagged, tagged_response
 from api.web.context import Context, LongRoute, RequestContext, json_response
 from api.web.headers import WholePage, answer_with_page, whole_page
-from api.web.problems.types import ProblemError, invalid, problems_of, shown_as
+from api.web.permission import Caller
+from api.web.problems.types import WRITING, ProblemError, invalid, problems_of, shown_as
 from api.web.schemas.fields import RequestModel
 from api.web.streaming import head_of, is_head
 from config.errors import WiringError
+from config.file.cable_editor import write_changes
+from config.file.loader import LoadedSite
 from config.models.site import Site
 from controller.design.brightness import SURROUNDINGS_LX, Wanted
 from controller.design.path_lights import PathSide
 from controller.design.placement import Target, place_object
+from controller.inspection.proposals import Proposal
 from controller.inspection.report import WiringReport, report_site
 from controller.planning.planner import Planner
 
@@ -42,6 +50,12 @@ class WiringParams(RequestModel):
 
 def _figure(description: str, example: float) -> Any:  # noqa: ANN401 (as the field function is typed)
     return Field(None, gt=0, strict=False, description=description, examples=[example])
+
+
+class ProposalRequest(RequestModel):
+    """The proposal that is to be written."""
+
+    number: int = Field(ge=1, description="its number in the list, from 1", examples=[1])
 
 
 class PlacingParams(RequestModel):
@@ -81,6 +95,61 @@ def get_wiring(request: Request, context: Context, params: Annotated[WiringParam
     if is_head(request):
         return head_of("application/json")
     return json_response(to_response(*_reports(context.gateway.site, params.transformer)))
+
+
+@router.get(
+    "/v1/wiring/{transformer_id}/proposals",
+    summary="What would mend the wiring of one transformer",
+    response_model=ProposalsResponse,
+    responses=tagged(problems_of("unknown-transformer")),
+    dependencies=TAGGED,
+)
+def get_proposals(request: Request, context: Context, transformer_id: TransformerId) -> Response:
+    """Give changes that mend the errors, each with its cost and with what every light then gets."""
+    site = context.gateway.site
+    _require_transformer(site, transformer_id)
+    return tagged_response(request, _proposals_of(site, transformer_id))
+
+
+@router.post(
+    "/v1/wiring/{transformer_id}/proposals",
+    summary="Write a proposal into the site file",
+    response_model=TransformerWiringResponse,
+    responses=problems_of("unknown-transformer", "unknown-proposal", *CONDITIONAL, *WRITING),
+)
+def post_proposal(
+    context: Context,
+    client: Caller,
+    conditions: If,
+    transformer_id: TransformerId,
+    body: ProposalRequest,
+) -> Response:
+    """Change the cables in the site file as a proposal says, its comments kept, and show the wiring then.
+
+    `If-Match` takes the ETag of the list of proposals: they change with every change of the site.
+    """
+    _require_transformer(context.gateway.site, transformer_id)
+    number, taken = body.number, list[tuple[Site, Proposal]]()
+
+    def take(site: Site) -> None:
+        _require_transformer(site, transformer_id)
+        conditions.require(_proposals_of(site, transformer_id))
+        [report] = _reports(site, transformer_id)[1]
+        if number > len(report.proposals):
+            words = (
+                f"transformer “{transformer_id}” has {len(report.proposals)} proposals, none of them {number}"
+            )
+            raise ProblemError("unknown-proposal", words)
+        taken.append((site, report.proposals[number - 1]))
+
+    def write(path: FilePath) -> LoadedSite:
+        site, proposal = taken[-1]
+        return write_changes(path, site, proposal.changes)
+
+    note = f"proposal {number} for the cables of {transformer_id} was written"
+    context.write_site(write, note, by=client.name, require=take)
+    [report] = _reports(context.gateway.site, transformer_id)[1]
+    return json_response(transformer_response(report))
 
 
 @router.get(
@@ -162,6 +231,11 @@ def _require_transformer(site: Site, transformer: str | None) -> None:
         has = f"this site has {', '.join(known)}" if known else "this site has none"
         words = f"no transformer is called “{transformer}”; {has}"
         raise ProblemError("unknown-transformer", words, transformers=known)
+
+
+def _proposals_of(site: Site, transformer: str) -> ProposalsResponse:
+    [report] = _reports(site, transformer)[1]
+    return proposals_response(report)
 
 
 def _reports(site: Site, transformer: str | None) -> tuple[Site, tuple[WiringReport, ...]]:

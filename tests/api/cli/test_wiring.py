@@ -443,3 +443,40 @@ def test_a_ring_on_two_commons_is_reported_like_any_other(tmp_path):
     assert [each["backwards"] for each in ring["cables"]] == [False] * 4
     assert (ring["amperes"], single["amperes"]) == pytest.approx((3.0, 1.0), abs=1e-4)
     assert "gate" in call("wiring", tmp_path / "site.toml", "--all").stdout
+
+
+def test_a_proposal_is_written_into_the_file(tmp_path):
+    """``--apply 1`` writes the first proposal, comments kept, and reports on the wiring as it then is."""
+    path = tmp_path / "site.toml"
+    fixtures = 'kind = "path"\ncount = 10\nwatts = 12\nlamp = "filament"  # old stock'
+    path.write_text(garden(cables=line("100 ft"), fixtures=fixtures), encoding="utf-8")
+    before = call("wiring", path, "--json")
+    assert before.exit_code == 1
+    proposal = json.loads(before.stdout)["transformers"][0]["advice"][0]
+    after = call("wiring", path, "--apply", "1", "--json")
+    assert after.exit_code == 0
+    assert proposal["words"] in after.stderr
+    [circuit] = json.loads(after.stdout)["transformers"][0]["circuits"]
+    promised = {light["node"]: light["volts"] for light in proposal["lights"]}
+    assert {light["node"]: light["volts"] for light in circuit["lights"]} == pytest.approx(promised, abs=0.02)
+    assert "# old stock" in path.read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize("number", ["9", "0"])
+def test_a_proposal_that_is_not_there_is_refused(tmp_path, number):
+    """A number without a proposal changes nothing, and is a request that is wrong."""
+    path = tmp_path / "site.toml"
+    text = garden(cables=line("100 ft"), fixtures='kind = "path"\ncount = 10\nwatts = 12\nlamp = "filament"')
+    path.write_text(text, encoding="utf-8")
+    result = call("wiring", path, "--apply", number)
+    assert result.exit_code == 2
+    assert path.read_text(encoding="utf-8") == text
+
+
+def test_where_nothing_is_wrong_there_is_nothing_to_apply(tmp_path):
+    """Without an error there are no proposals."""
+    path = tmp_path / "site.toml"
+    path.write_text(garden(cables=line("10 ft")), encoding="utf-8")
+    result = call("wiring", path, "--apply", "1")
+    assert result.exit_code == 2
+    assert "there are no proposals to apply" in result.stderr

@@ -73,6 +73,8 @@ OPERATIONS = {
     "POST /v1/replacements": "post_replacement",
     "DELETE /v1/replacements/{replacement_id}": "delete_replacement",
     "GET /v1/wiring": "get_wiring",
+    "GET /v1/wiring/{transformer_id}/proposals": "get_proposals",
+    "POST /v1/wiring/{transformer_id}/proposals": "post_proposal",
     "GET /v1/sheet": "get_sheet",
     "GET /v1/sheet/{transformer_id}": "get_sheet_of_one",
     "GET /v1/placing": "get_placing",

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import pytest
 
+from config.file.loader import parse_site
+from controller.wiring.from_site import build_wiring
 from tests.config.models.test_cables import cable, one_site, told
 from tests.config.site_texts import warnings_of
 
@@ -86,3 +88,21 @@ def test_two_cables_to_a_node_without_lights_are_one_warning():
     [warning] = warnings_of(one_site(cable("shed", "a") + cable("a", "b") * 2, lamp))
     assert "leads to no light" in warning
     assert warnings_of(one_site(cable("shed", "a") + cable("a", "b") + cable("shed", "b"), lamp)) == []
+
+
+def test_several_cables_make_up_a_line(cable_nodes):
+    """Two lights on the first cable and the others on the second are the same nodes as one cable's."""
+    first = LINE.replace("80 ft", "40 ft") + "lights = 2\n"
+    second = LINE.replace('"shed"', '"oak 2"').replace("80 ft", "40 ft")
+    assert cable_nodes(first + second) == cable_nodes(LINE)
+
+
+@pytest.fixture
+def cable_nodes():
+    def nodes(cables):
+        site = parse_site(one_site(cables, "count = 4"), "site.toml").site
+        [wiring] = build_wiring(site)
+        [network] = wiring.networks
+        return [(each.from_node, each.to_node, round(each.length_m, 9)) for each in network.segments]
+
+    return nodes

@@ -190,3 +190,54 @@ def test_the_energy_counts_with_measured_watts(cabled):
     cabled.pass_time(1)
     switchings = cabled.get("/v1/switchings?zone=jetty")["switchings"]
     assert (switchings[0]["load_w"], switchings[0]["load_from"]) == (28.5, "measured")
+
+
+THIN = CABLED.replace('length = "80 ft"', 'length = "300 ft"').replace("watts = 4.5", "watts = 14")
+PROPOSALS = "/v1/wiring/boathouse/proposals"
+
+
+@pytest.fixture
+def thin(tmp_path):
+    house = House(tmp_path, site=THIN)
+    yield house
+    house.close()
+
+
+def apply(house, number, headers=None):
+    return house.ask("POST", PROPOSALS, json={"number": number}, headers=headers or {})
+
+
+def test_a_proposal_is_tried_and_then_applied(thin):
+    """The list says what every light would get; after POST the file has it, and the lights are as it said."""
+    listed = thin.ask("GET", PROPOSALS)
+    proposal = listed.json()["proposals"][0]
+    done = apply(thin, 1, headers={"if-match": listed.headers["etag"]})
+    assert done.status_code == 200, done.text
+    [circuit] = done.json()["circuits"]
+    promised = {light["node"]: light["volts"] for light in proposal["lights"]}
+    assert {light["node"]: light["volts"] for light in circuit["lights"]} == pytest.approx(promised, abs=0.02)
+    assert "# six in a line" in thin.site_path.read_text()
+    assert thin.get(PROPOSALS)["proposals"] == []
+
+
+def test_a_proposal_of_another_day_is_not_applied(thin):
+    """With the ETag of a list that has changed since, nothing is written."""
+    tag = thin.ask("GET", PROPOSALS).headers["etag"]
+    assert apply(thin, 1).status_code == 200
+    before = thin.site_path.read_text()
+    late = apply(thin, 1, headers={"if-match": tag})
+    problem(late, "changed-meanwhile", at=PROPOSALS, present=thin.get(PROPOSALS))
+    assert thin.site_path.read_text() == before
+
+
+def test_a_page_names_the_list_that_it_shows(thin):
+    """The page is refused without the ETag of the list, as with every change."""
+    headers = {"origin": "http://127.0.0.1:8010"}
+    problem(apply(thin, 1, headers=headers), "condition-needed", at=PROPOSALS)
+
+
+def test_an_unknown_proposal_is_a_problem(thin):
+    """A number that the list does not have is not found, nor is a transformer that there is not."""
+    problem(apply(thin, 99), "unknown-proposal", at=PROPOSALS)
+    url = "/v1/wiring/barn/proposals"
+    problem(thin.ask("GET", url), "unknown-transformer", at=url, transformers=["boathouse"])
