@@ -152,12 +152,34 @@ def edit_site(path: str | os.PathLike[str], change: Callable[[TomlEditor], None]
             another program changed it meanwhile. The file is then unchanged, unless the message says that
             it was written but may not be on the disk.
     """
+    return _write_text(path, lambda text: _change_text(text, change, os.fspath(path)))
+
+
+def restore_text(path: str | os.PathLike[str], text: str, *, expected: str) -> LoadedSite:
+    """Give a site file back a text that it had, both without a byte order mark; else as edit_site.
+
+    Raises:
+        SiteFileError: also where it has another text than expected: somebody has changed it since.
+    """
+
+    def change(now: str) -> str:
+        mark = BYTE_ORDER_MARK if now.startswith(BYTE_ORDER_MARK) else ""
+        if now.removeprefix(mark) != expected:
+            what = Phrase("was changed since, and is left as it is")
+            raise refuse_file(os.fspath(path), what, Phrase("look at it first"))
+        return mark + text
+
+    return _write_text(path, change)
+
+
+def _write_text(path: str | os.PathLike[str], change: Callable[[str], str]) -> LoadedSite:
+    """Make another text of a site file, with any byte order mark, and write it as a whole or not at all."""
     name = os.fspath(path)
     try:
         file = Path(name).resolve()
         with lock_folder(file.parent, wait_s=WAIT_S):
             old = read_bytes(name)
-            text = _change_text(decode_text(old, name), change, name)
+            text = change(decode_text(old, name))
             loaded = parse_site(text, name)
             new = text.encode()
             if len(new) > LARGEST_FILE_BYTES:

@@ -289,6 +289,22 @@ WIRING = (
         default="10",
     ),
     Field(key="connector_a", label=N_("Amperes that the connectors are rated for"), kind="number"),
+    Field(
+        key="copper_per_kg",
+        label=N_("Price of cable for each kilogram of its copper"),
+        kind="number",
+        hint=N_("In any currency: it decides what is advised first"),
+        default="40",
+        more=True,
+    ),
+    Field(
+        key="trench_per_m",
+        label=N_("Price of a metre of trench"),
+        kind="number",
+        hint=N_("In the same currency"),
+        default="6",
+        more=True,
+    ),
 )
 NETWORK = (
     Field(

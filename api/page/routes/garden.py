@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from pathlib import Path as FilePath
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Path, Query, Request, Response
@@ -11,18 +12,22 @@ from api.page.answer import go, show, words_for
 from api.page.forms import OwnForm
 from api.page.garden.change import change_part, complete, read_form, require_board
 from api.page.garden.fields import FieldError
+from api.page.garden.last_change import GardenChange, How
 from api.page.garden.overview import show_garden
 from api.page.garden.parts import Part, find_part, find_seen
 from api.page.garden.place import with_place
 from api.page.garden.surroundings import surroundings
 from api.page.page_route import PageRoute
 from api.web.context import Context
+from api.web.permission import Caller
 from api.web.problems.types import ProblemError
 from config.errors import SiteFileError, SiteProblem
-from config.file.editor import edit_site
-from config.file.loader import LoadedSite, parse_site, read_document
+from config.file.editor import edit_site, restore_text
+from config.file.loader import BYTE_ORDER_MARK, LoadedSite, parse_site, read_document
 from config.file.toml_editor import TomlEditor
 from config.models.site import SITE_KEYS
+from config.phrase import Phrase
+from config.validation.finding import write_path
 
 router = APIRouter(route_class=PageRoute, include_in_schema=False)
 
@@ -40,7 +45,32 @@ def get_garden(request: Request, context: Context) -> Response:
     loaded = _load(context)
     document, warnings = _document(context), loaded.warnings if loaded else ()
     garden = show_garden(context.gateway.site, document, warnings, words)
-    return show(request, "garden.html", words=words, garden=garden)
+    change = _last_change(request)
+    if change is not None and (loaded is None or change.after != loaded.text):
+        change = None  # something else was changed since
+    said = {"id": change.id, "said": change.prose(context.now(), words)} if change is not None else None
+    return show(request, "garden.html", words=words, garden=garden, change=said)
+
+
+@router.post("/garden")
+def post_undo(request: Request, context: Context, client: Caller, form: OwnForm) -> Response:
+    """Take the last change back, while the file is as that one left it."""
+    change = _last_change(request)
+    if change is None or change.id != form["change"]:
+        words = Phrase("somebody changed the garden meanwhile; look at it first")
+        raise ProblemError("changed-meanwhile", words)
+    context.write_site(
+        lambda path: restore_text(path, change.before, expected=change.after),
+        f"the last change of {write_path(change.part.path)} was taken back",
+        by=client.name,
+    )
+    request.app.state.garden_change = change.undone(by=client.name, at=context.now())
+    return go("/garden")
+
+
+def _last_change(request: Request) -> GardenChange | None:
+    change: GardenChange | None = getattr(request.app.state, "garden_change", None)
+    return change
 
 
 @router.get("/garden/new/{where:path}")
@@ -129,14 +159,27 @@ def _edit(
     typed: Mapping[str, str] | None = None,
 ) -> Response:
     """Change the site file, or show the form again with what is in the way."""
-    by = request.state.client.name
+    by, before, after = request.state.client.name, "", ""
+
+    def edit(path: FilePath) -> LoadedSite:
+        nonlocal before, after
+        before = _text(path)
+        loaded = edit_site(path, change)
+        after = loaded.text
+        return loaded
+
     try:
-        context.write_site(lambda path: edit_site(path, change), note, by=by)
+        context.write_site(edit, note, by=by)
     except _ChangedMeanwhile as late:
         (now,) = late.args
         return _form(request, context, now, status=412, typed=typed, is_late=True)
     except SiteFileError as error:
         return _form(request, context, part, status=422, typed=typed, problems=error.problems)
+    if after != before:
+        how: How = "taken out" if typed is None else "added" if part.is_new else "changed"
+        request.app.state.garden_change = GardenChange(
+            part=part, how=how, by=by, at=context.now(), before=before, after=after
+        )
     return go(part.back)
 
 
@@ -188,12 +231,17 @@ def _form(
 def _load(context: Context) -> LoadedSite | None:
     """Read the site file as it is now; None in a demonstration, which has none."""
     path = context.gateway.site_path
-    return None if path is None else parse_site(path.read_text("utf-8"), path.name)
+    return None if path is None else parse_site(_text(path), path.name)
+
+
+def _text(path: FilePath) -> str:
+    """Read the text of the site file with its line ends, and without a byte order mark."""
+    return path.read_bytes().decode().removeprefix(BYTE_ORDER_MARK)
 
 
 def _document(context: Context) -> Mapping[str, Any]:
     path = context.gateway.site_path
     if path is not None:
-        return read_document(path.read_text("utf-8").removeprefix("\ufeff"), path.name)
+        return read_document(_text(path), path.name)
     plain = context.gateway.site.model_dump(mode="json", by_alias=True, exclude_defaults=True)
     return {"site": {key: plain.pop(key) for key in SITE_KEYS if key in plain}, **plain}

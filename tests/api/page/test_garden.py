@@ -279,3 +279,37 @@ def test_a_demonstration_shows_its_garden(house):
     answer = change(house, "/garden/zones/jetty", name="Pier")
     assert answer.status_code in (403, 409)
     assert "demonstration" in Screen(answer.text).text
+
+
+def test_the_last_change_is_undone(house):
+    """The file is as it was to the byte, and undoing again brings the change back."""
+    before = house.site_path.read_bytes().replace(b"\n", b"\r\n")
+    house.site_path.write_bytes(before)
+    assert change(house, "/garden/zones/orchard", "/garden/remove/zones/orchard").status_code == 303
+    after = house.site_path.read_bytes()
+    seen = screen(house, "/garden")
+    assert (
+        "Last change, 9:30 PM, by this board: orchard, taken out."
+        in screen(house, "/garden", headers={"accept-language": "en-US"}).text
+    )
+    assert send(house, seen.form("/garden")).status_code == 303
+    assert house.site_path.read_bytes() == before
+    assert len(site_of(house).zones) == 2
+    seen = screen(house, "/garden")
+    assert "by this board: orchard, added." in seen.text
+    assert send(house, seen.form("/garden")).status_code == 303
+    assert house.site_path.read_bytes() == after
+
+
+def test_a_change_is_not_undone_over_another(house):
+    """Once anything else has changed it is not offered any more, and whoever asks all the same is told."""
+    change(house, "/garden/name", name="Curlew Lodge")
+    form = screen(house, "/garden").form("/garden")
+    change(house, "/garden/zones/orchard", name="Apple trees")
+    answer = send(house, form)
+    assert answer.status_code == 412
+    assert "Somebody changed the garden meanwhile; look at it first" in Screen(answer.text).text
+    body = {"program": ["dusk to 23:00"]}
+    assert house.ask("PUT", "/v1/zones/jetty/program", json=body).status_code == 200
+    assert "Undo this change" not in screen(house, "/garden").text
+    assert (site_of(house).name, site_of(house).zones[1].name) == ("Curlew Lodge", "Apple trees")

@@ -2,11 +2,13 @@
 
 import re
 
+import pytest
 import tomlkit
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from config.file.editor import write_program
+from config.errors import SiteFileError
+from config.file.editor import restore_text, write_program
 from config.file.loader import example_path, load_site
 from config.models.site import SpecialNight
 from config.program.parser import parse_program
@@ -178,3 +180,26 @@ def test_a_link_is_followed_and_stays_a_link(good, tmp_path):
     assert link.is_symlink()
     assert load_site(good).site.zone("path").program == LATE
     assert [each.name for each in folder.iterdir()] == ["site.toml"]
+
+
+@pytest.mark.parametrize("mark", [b"", b"\xef\xbb\xbf"])
+def test_a_file_gets_back_the_text_that_it_had(good, mark):
+    """To the byte, with its line ends and its byte order mark."""
+    before = mark + good.read_bytes().replace(b"\n", b"\r\n")
+    good.write_bytes(before)
+    text = load_site(good).text
+    after = write_program(good, "path", LATE).text
+    assert restore_text(good, text, expected=after).text == text
+    assert good.read_bytes() == before
+
+
+def test_a_file_that_was_changed_since_keeps_its_text(good):
+    """Whatever it says now is somebody's, and an invalid text is no way back either."""
+    text = load_site(good).text
+    good.write_bytes(good.read_bytes() + b"# mine\n")
+    before = good.read_bytes()
+    with pytest.raises(SiteFileError, match="was changed since"):
+        restore_text(good, text, expected=text)
+    with pytest.raises(SiteFileError):
+        restore_text(good, "[site]", expected=load_site(good).text)
+    assert good.read_bytes() == before
