@@ -13,17 +13,9 @@ from typing import Any
 from api.page.garden.cables import cable_fields, node_field, show_cable
 from api.page.garden.fields import (
     ACTIVE_HIGH,
-    CLOCK,
-    CUSTOMER,
     FIXTURE,
-    INSTALLER,
-    NAME,
-    NETWORK,
     OUT_OF_SERVICE,
-    PLACE,
-    RELAYS,
     TRANSFORMER,
-    WIRING,
     ZONE_CONTACT,
     ZONE_ID,
     ZONE_NAME,
@@ -32,6 +24,7 @@ from api.page.garden.fields import (
     Field,
 )
 from api.page.garden.prices import BAND, CHANGE, TARIFF
+from api.page.garden.settings import CLOCK, CUSTOMER, INSTALLER, NAME, NETWORK, PLACE, RELAYS, WIRING
 from api.render.words import N_
 from api.web.problems.types import ProblemError
 from config.errors import KeyPath, SiteProblem
