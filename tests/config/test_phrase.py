@@ -1,8 +1,12 @@
 """A sentence that can be said in another language: tests of config/phrase.py."""
 
+import contextlib
 import copy
 import gettext
 import io
+import json
+import pickle
+import sqlite3
 from datetime import date
 
 import pytest
@@ -109,3 +113,15 @@ def test_the_first_of_several_lines_is_a_phrase(german: gettext.GNUTranslations)
     assert isinstance(first, Phrase)
     assert first.said_in(german) == "zu wenig"
     assert (first_line("a\nb"), first_line(Phrase("too little"))) == ("a", "too little")
+
+
+def test_a_phrase_is_a_text_wherever_one_is_wanted() -> None:
+    """It is sorted, found, stored and sent as its English sentence, and can be said after a copy of any kind."""
+    text = Phrase("{n} lamps", n=2)
+    assert sorted(["3", text, "1"]) == ["1", "2 lamps", "3"]
+    assert {text: 1}["2 lamps"] == 1
+    assert json.loads(json.dumps({"said": text})) == {"said": "2 lamps"}
+    with contextlib.closing(sqlite3.connect(":memory:")) as database:
+        assert database.execute("SELECT ? || '!'", (text,)).fetchone() == ("2 lamps!",)
+    again = pickle.loads(pickle.dumps(text))
+    assert (again, again.template, again.values) == ("2 lamps", "{n} lamps", {"n": 2})

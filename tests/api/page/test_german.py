@@ -147,7 +147,7 @@ def test_what_wants_attention(tmp_path):
     house = PageHouse(tmp_path, site=worn, at_utc=datetime(2027, 7, 12, 17, tzinfo=UTC), boot_id="another")
     house.pass_time(1)
     text = german(house, "/lamps")
-    assert "Tausche 6 × Wegleuchte:" in text
+    assert "Ersetze 6 × Wegleuchte:" in text
     assert "% der Nennlebensdauer verbraucht." in text
     assert "Miss ihre Last, für measured_watts in der Gartendatei." in text
     house.close()
