@@ -116,7 +116,7 @@ def test_the_first_of_several_lines_is_a_phrase(german: gettext.GNUTranslations)
 
 
 def test_a_phrase_is_a_text_wherever_one_is_wanted() -> None:
-    """It is sorted, found, stored and sent as its English sentence, and can be said after a copy of any kind."""
+    """It is sorted, found, stored and sent as its English sentence, and a copy can be said too."""
     text = Phrase("{n} lamps", n=2)
     assert sorted(["3", text, "1"]) == ["1", "2 lamps", "3"]
     assert {text: 1}["2 lamps"] == 1
