@@ -21,9 +21,6 @@ from controller.wiring.cable import Ampacity, ampacity
 from controller.wiring.network import CableSegment, FixtureAt, Limits, Network
 from controller.wiring.solver import NoSolution, Solution
 
-CIRCUIT_A: Final = 25.0
-"""NEC 411: the most current of a secondary circuit; taken per tap, the stricter of two readings."""
-
 SUPPLY_V: Final = 30.0
 """NEC 411: the most volts of a low-voltage lighting system, AC."""
 
@@ -52,11 +49,11 @@ def inspect(networks: Sequence[Network], limits: Limits | None = None) -> Inspec
     for one in solved:
         findings.append(_check_supply(one.lit.network))
         findings += _check_conductors(one.lit.network)
-        findings += _check_circuit(one)
         findings += _check_cables(one)
         if isinstance(one.lit, Solution):
-            findings += check_volts(one.lit, one.most_v)
+            findings += check_volts(one, one.lit)
             findings += _check_drop(one.lit, limits)
+    findings += _check_circuits(solved)
     findings += check_evenness(solved, limits)
     findings += check_life(solved, limits)
     return InspectionResult(solved=solved, findings=tuple(findings))
@@ -167,30 +164,56 @@ def _check_supply(network: Network) -> Finding:
     return rule.check(node, volts, words, warning=SUPPLY_V, error=SUPPLY_V, feed=node)
 
 
-def _check_circuit(one: SolvedStates) -> Iterator[Finding]:
-    """The most current out of the feed."""
-    carried = [
-        (outcome.source_a, case) for case, outcome in one.cases.items() if isinstance(outcome, Solution)
-    ]
-    if not carried:
-        return
+def _check_circuits(solved: Sequence[SolvedStates]) -> Iterator[Finding]:
+    """The most current of each common over all its taps; of each tap where the commons are not known."""
+    circuits: dict[str | int, list[SolvedStates]] = {}
+    for one in solved:
+        circuits.setdefault(one.lit.network.feed.circuit, []).append(one)
+    for circuit, members in circuits.items():
+        carried: dict[Case, float] = {}
+        unsolved = set()
+        for case, outcome in (each for one in members for each in one.cases.items()):
+            if isinstance(outcome, Solution):
+                carried[case] = carried.get(case, 0.0) + outcome.source_a
+            else:
+                unsolved.add(case)
+        if solvable := {case: amperes for case, amperes in carried.items() if case not in unsolved}:
+            case = max(solvable, key=lambda each: solvable[each])
+            yield _check_circuit(circuit, members, case, solvable[case])
+
+
+def _check_circuit(
+    circuit: str | int, members: Sequence[SolvedStates], case: Case, amperes: float
+) -> Finding:
+    largest = max(members, key=lambda one: _amperes_in(one, case))
+    feed = largest.lit.network.feed
     rule = Rule(
         Topic.CIRCUIT,
         "A",
         Phrase("NEC 411 (quoted in a second text); 80 % of it for hours on end is common practice"),
-        Phrase("move part of the lamps to another tap or transformer"),
+        Phrase("move part of the lamps to another tap or transformer")
+        if isinstance(circuit, str)
+        else Phrase("move part of the lamps to another common or transformer"),
     )
-    amperes, case = max(carried, key=lambda one: one[0])
-    words = Phrase(
-        "the circuit of “{node}” carries {amperes:.2f} A of {limit:g} A, {case}",
-        node=one.feed,
-        amperes=amperes,
-        limit=CIRCUIT_A,
-        case=case.words,
-    )
-    yield rule.check(
-        one.feed, amperes, words, warning=CONTINUOUS_SHARE * CIRCUIT_A, error=CIRCUIT_A, feed=one.feed
-    )
+    values: dict[str, Any] = {"amperes": amperes, "limit": feed.limit_a, "case": case.words}
+    if len(members) == 1:
+        words = Phrase(
+            "the circuit of “{node}” carries {amperes:.2f} A of {limit:g} A, {case}", node=feed.node, **values
+        )
+    else:
+        words = Phrase(
+            "common {common} of “{transformer}” carries {amperes:.2f} A of {limit:g} A over its taps, {case}",
+            common=str(circuit),
+            transformer=feed.transformer,
+            **values,
+        )
+    warning, error = CONTINUOUS_SHARE * feed.limit_a, feed.limit_a
+    return rule.check(feed.node, amperes, words, warning=warning, error=error, feed=feed.node)
+
+
+def _amperes_in(one: SolvedStates, case: Case) -> float:
+    outcome = one.cases.get(case)
+    return outcome.source_a if isinstance(outcome, Solution) else 0.0
 
 
 def _check_cables(one: SolvedStates) -> Iterator[Finding]:

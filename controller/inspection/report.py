@@ -26,9 +26,10 @@ from controller.inspection.proposals import Proposal
 from controller.inspection.readings import check_readings
 from controller.inspection.rule_of_thumb import RuleOfThumbCheck, check_rule_of_thumb
 from controller.inspection.states import SolvedStates
+from controller.inspection.volts import judged_most_v
 from controller.lamps.physics import filament_life_h, filament_light
 from controller.wiring.from_site import Circuit, PlacedLight, TransformerWiring, build_wiring
-from controller.wiring.network import FixtureAt, Lamp
+from controller.wiring.network import ASSUMED_REGULATION, FixtureAt, Lamp
 from controller.wiring.solver import LampState, Solution
 
 _OF_LAMPS: Final = frozenset({Topic.LAMP_LOW, Topic.LAMP_HIGH, Topic.DROP})
@@ -54,12 +55,15 @@ class LightResult:
 
     Attributes:
         state: with everything lit; None where there is no solution.
-        most_v: volts with its zone lit alone on cool cable.
+        most_v: volts with its zone lit alone on cool cable; where the regulation is not known, with an
+            assumed one.
+        sure_v: the same without any rise where the regulation is not known.
     """
 
     light: PlacedLight
     state: LampState | None
     most_v: float | None
+    sure_v: float | None
 
     @property
     def fixture(self) -> FixtureAt:
@@ -99,7 +103,8 @@ class LightResult:
             return Standing.READ_LOW if read_v < low_v else Standing.READ_HIGH
         if self.state is None:
             return Standing.NONE
-        low, high = self.state.volts < low_v, self.most_v is not None and self.most_v > high_v
+        low = self.state.volts < low_v
+        high = self.most_v is not None and judged_most_v(self.fixture, self.most_v, self.sure_v) > high_v
         if low and high:
             return Standing.BOTH
         if self.state.drops_out:
@@ -157,8 +162,10 @@ class WiringReport:
         circuit, one = self.wiring.circuits[place], self.inspection.solved[place]
         states = one.lit.lamps if isinstance(one.lit, Solution) else [None] * len(circuit.lights)
         return tuple(
-            LightResult(light=light, state=state, most_v=most_v)
-            for light, state, most_v in zip(circuit.lights, states, one.most_v, strict=True)
+            LightResult(light=light, state=state, most_v=most_v, sure_v=sure_v)
+            for light, state, most_v, sure_v in zip(
+                circuit.lights, states, one.most_v, one.sure_v, strict=True
+            )
         )
 
     @property
@@ -282,6 +289,14 @@ def _list_unknown(wiring: TransformerWiring) -> Iterator[Phrase]:
                 "LED fixtures of {zones} have no “volts”: 0.90 to 1.05 of the rated volts is assumed, and"
                 " only beyond 0.75 to 1.25 of them it is an error; write what their plates say",
                 zones=zones,
+            )
+        if wiring.networks[0].feed.regulation is None:
+            yield Phrase(
+                "how far the volts of transformer “{transformer}” rise without load is not known: the fewest"
+                " volts are computed without any rise, the most with {rise:.0f} % (5 to 15 % is usual for"
+                " magnetic ones); write “regulation_percent”, or measure “no_load_volts”",
+                transformer=wiring.transformer.id,
+                rise=100.0 * ASSUMED_REGULATION,
             )
     else:
         yield Phrase(

@@ -5,12 +5,12 @@ Which state draws the most current depends on the lamps: regulated drivers take 
 filament lamps at more. So everything lit and each zone alone are solved with both, and the worst case counts.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from config.phrase import Phrase
-from controller.wiring.network import CableSegment, Limits, Network
-from controller.wiring.solver import Outcome, Solution, solve
+from controller.wiring.network import ASSUMED_REGULATION, CableSegment, Limits, Network
+from controller.wiring.solver import Outcome, Solution, solve_all
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -41,13 +41,17 @@ class SolvedStates:
     Attributes:
         lit: everything lit, cable at the network's temperature: the fewest volts.
         alone: each zone lit alone on cool cable.
-        most_v: volts of each fixture with its zone alone; None where that has no solution.
-        cases: every state that was solved, these among them, the first with everything lit.
+        most_v: volts of each fixture with its zone alone; None where that has no solution. Where the
+            regulation of the transformer is not known they are computed with an assumed one.
+        sure_v: the same without any rise where the regulation is not known.
+        cases: every state that was solved, these among them, the first with everything lit; without any rise
+            where the regulation is not known.
     """
 
     lit: Outcome
     alone: dict[str, Outcome]
     most_v: tuple[float | None, ...]
+    sure_v: tuple[float | None, ...]
     cases: dict[Case, Outcome]
 
     @property
@@ -58,33 +62,58 @@ class SolvedStates:
 
 def solve_states(networks: Sequence[Network], limits: Limits) -> tuple[SolvedStates, ...]:
     """Solve everything behind one transformer with all lit and each zone alone, on warm and on cool cable."""
-    return tuple(_solve_one(network, limits) for network in networks)
-
-
-def _solve_one(network: Network, limits: Limits) -> SolvedStates:
-    warm_c = network.temperature_c
+    if not networks:
+        return ()
+    warm_c = networks[0].temperature_c
     cool_c = min(limits.cool_c, warm_c)
-    cases: dict[Case, Outcome] = {}
-    zones = network.zones
+    zones = dict.fromkeys(zone for network in networks for zone in network.zones)
+    cases: list[dict[Case, Outcome]] = [{} for _ in networks]
+    most: list[dict[str, Outcome]] = [{} for _ in networks]
     for zone in (None, *zones):
-        # A zone that is the only one is lit alone whenever it is lit.
-        for temperature_c in (warm_c, cool_c):
-            case = Case(zone=zone, temperature_c=temperature_c)
-            everything = Case(zone=None, temperature_c=temperature_c)
-            if len(zones) == 1 and everything in cases:
-                cases[case] = cases[everything]
-            elif case not in cases:
-                lamps = network if zone is None else _lit(network, zone)
-                cases[case] = solve(replace(lamps, temperature_c=temperature_c))
-    alone = {zone: cases[Case(zone=zone, temperature_c=cool_c)] for zone in zones}
+        places = [place for place, network in enumerate(networks) if zone is None or zone in network.zones]
+        lit = [networks[place] if zone is None else _lit(networks[place], zone) for place in places]
+        for temperature_c in dict.fromkeys((warm_c, cool_c)):
+            case, everything = (
+                Case(zone=zone, temperature_c=temperature_c),
+                Case(zone=None, temperature_c=temperature_c),
+            )
+            # A zone that is the only one is lit alone whenever it is lit.
+            if zone is not None and len(zones) == 1:
+                outcomes = tuple(cases[place][everything] for place in places)
+            else:
+                outcomes = _solve_at(temperature_c, lit)
+            for place, outcome in zip(places, outcomes, strict=True):
+                cases[place][case] = outcome
+        if zone is not None:
+            light = outcomes
+            if networks[0].feed.regulation is None:
+                light = _solve_at(cool_c, [each.with_regulation(ASSUMED_REGULATION) for each in lit])
+            for place, outcome in zip(places, light, strict=True):
+                most[place][zone] = outcome
+    return tuple(
+        SolvedStates(
+            lit=own[Case(zone=None, temperature_c=warm_c)],
+            alone=(alone := {zone: own[Case(zone=zone, temperature_c=cool_c)] for zone in network.zones}),
+            most_v=_volts_alone(network, bright),
+            sure_v=_volts_alone(network, alone),
+            cases=own,
+        )
+        for network, own, bright in zip(networks, cases, most, strict=True)
+    )
+
+
+def _solve_at(temperature_c: float, networks: Sequence[Network]) -> tuple[Outcome, ...]:
+    return solve_all([replace(network, temperature_c=temperature_c) for network in networks])
+
+
+def _volts_alone(network: Network, alone: Mapping[str, Outcome]) -> tuple[float | None, ...]:
+    """Volts of each fixture with its zone alone."""
     # A zone alone keeps the order of its fixtures, so each zone's volts are taken in turn.
     volts = {
         zone: iter([lamp.volts for lamp in outcome.lamps] if isinstance(outcome, Solution) else ())
         for zone, outcome in alone.items()
     }
-    most_v = tuple(next(volts[fixture.zone], None) for fixture in network.fixtures)
-    lit = cases[Case(zone=None, temperature_c=warm_c)]
-    return SolvedStates(lit=lit, alone=alone, most_v=most_v, cases=cases)
+    return tuple(next(volts[fixture.zone], None) for fixture in network.fixtures)
 
 
 def _lit(network: Network, zone: str) -> Network:

@@ -6,6 +6,7 @@ what lies between is a warning.
 """
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from typing import Any, Final, TypeVar
 
 from config.errors import Severity
@@ -13,7 +14,7 @@ from config.phrase import Phrase
 from controller.inspection.findings import Finding, Rule, Topic, part_of_life, part_of_light
 from controller.inspection.states import SolvedStates
 from controller.lamps.physics import filament_life_h, filament_light
-from controller.wiring.network import LED_BAND, FixtureAt, Lamp, Limits
+from controller.wiring.network import ASSUMED_REGULATION, LED_BAND, FixtureAt, Lamp, Limits
 from controller.wiring.solver import LampState, Solution
 
 _BY_PLATE: Final = Phrase("the lamp's own range")
@@ -39,7 +40,7 @@ def states_no_range(fixture: FixtureAt) -> bool:
     return fixture.lamp is not Lamp.FILAMENT and fixture.min_v is None
 
 
-def check_volts(lit: Solution, most_v: Sequence[float | None]) -> Iterator[Finding]:
+def check_volts(one: SolvedStates, lit: Solution) -> Iterator[Finding]:
     """Every lamp that gets too few or too many volts, and the worst of each kind where none does."""
     feed = lit.network.feed.node
     low = [
@@ -48,11 +49,16 @@ def check_volts(lit: Solution, most_v: Sequence[float | None]) -> Iterator[Findi
     ]
     yield from (_check_low(feed, state) for state in keep_worst(low))
     high = [
-        (state.fixture.range_v[1] / at_most_v, (state.fixture, at_most_v))
-        for state, at_most_v in zip(lit.lamps, most_v, strict=True)
-        if at_most_v is not None
+        (state.fixture.range_v[1] / volts, (state.fixture, volts, most_v if sure_v is None else sure_v))
+        for state, most_v, sure_v in zip(lit.lamps, one.most_v, one.sure_v, strict=True)
+        if most_v is not None and (volts := judged_most_v(state.fixture, most_v, sure_v))
     ]
-    yield from (_check_high(feed, fixture, at_most_v) for fixture, at_most_v in keep_worst(high))
+    yield from (_check_high(feed, *each) for each in keep_worst(high))
+
+
+def judged_most_v(fixture: FixtureAt, most_v: float, sure_v: float | None) -> float:
+    """The most volts that count: an assumed rise is not held against a range that is assumed as well."""
+    return most_v if sure_v is None or not states_no_range(fixture) else sure_v
 
 
 def keep_worst(checked: list[tuple[float, T]]) -> Iterator[T]:
@@ -106,8 +112,12 @@ def _check_low(feed: str, state: LampState) -> Finding:
     return rule.find(level, fixture.node, volts, limit_v, words, feed=feed)
 
 
-def _check_high(feed: str, fixture: FixtureAt, volts: float) -> Finding:
+def _check_high(feed: str, fixture: FixtureAt, volts: float, sure_v: float) -> Finding:
+    """Judge the most volts of a lamp; what only an assumed regulation brings about is no error."""
     level = judge_volts(fixture, max(volts, fixture.range_v[0]))
+    sure = judge_volts(fixture, max(sure_v, fixture.range_v[0]))
+    if level.rank > sure.rank:
+        return _warn_of_rise(feed, fixture, volts, sure_v)
     limit_v = fixture.error_v[1] if level is Severity.ERROR else fixture.range_v[1]
     gets: dict[str, Any] = {"lamp": fixture.label, "volts": volts, "allowed": limit_v}
     if fixture.lamp is Lamp.FILAMENT:
@@ -140,6 +150,25 @@ def _check_high(feed: str, fixture: FixtureAt, volts: float) -> Finding:
     remedy = Phrase("use a lower tap for the lamps near the transformer")
     rule = _rule(Topic.LAMP_HIGH, fixture, level, remedy)
     return rule.find(level, fixture.node, volts, limit_v, words, feed=feed)
+
+
+def _warn_of_rise(feed: str, fixture: FixtureAt, volts: float, sure_v: float) -> Finding:
+    words = Phrase(
+        "{lamp} gets {sure:.2f} V with its zone lit alone and the cable cool, but up to {volts:.2f} V if the"
+        " transformer's volts rise by {rise:.0f} % without load, as is assumed; it is allowed"
+        " {allowed:.4g} V",
+        lamp=fixture.label,
+        sure=sure_v,
+        volts=volts,
+        rise=100.0 * ASSUMED_REGULATION,
+        allowed=fixture.range_v[1],
+    )
+    remedy = Phrase(
+        "measure the volts at the tap with nothing connected, and write them into the file as “no_load_volts”"
+    )
+    rule = _rule(Topic.LAMP_HIGH, fixture, Severity.WARNING, remedy)
+    found = rule.find(Severity.WARNING, fixture.node, volts, fixture.range_v[1], words, feed=feed)
+    return replace(found, assumed=True)
 
 
 def check_reading(fixture: FixtureAt, volts: float, feed: str) -> Finding:

@@ -184,6 +184,7 @@ def _wire(site: Site, transformer: Transformer, ends: _Ends) -> TransformerWirin
             rated_va=transformer.rated_va,
             source_v=tap_v,
             common=common,
+            commons_known="commons" in transformer.model_fields_set,
             limit_a=transformer.common_limit_a,
             regulation=regulation,
             full_load=full_load,

@@ -77,6 +77,7 @@ class Feed:
         rated_va: the transformer's rating, over all its taps and commons.
         source_v: rated volts of the tap, r.m.s. for AC.
         common: which of the transformer's commons, from 1.
+        commons_known: whether the site file says how many there are.
         limit_a: the most amperes of a common.
         regulation: how far the volts rise from the rated load to none, as a part of ``full_load_v``; None
             where not known, which counts as no rise.
@@ -88,6 +89,7 @@ class Feed:
     rated_va: float
     source_v: float
     common: int = 1
+    commons_known: bool = False
     limit_a: float = COMMON_LIMIT_A
     regulation: float | None = None
     full_load: float = 1.0
@@ -101,6 +103,11 @@ class Feed:
             raise WiringError(f"{what}: common = {self.common}; the first one is 1")
         if self.regulation is not None and not 0.0 <= self.regulation < 1.0:
             raise WiringError(f"{what}: regulation = {self.regulation:g}; it must be 0 or more, and below 1")
+
+    @property
+    def circuit(self) -> str | int:
+        """What ``limit_a`` holds for: its common, or the tap alone where the commons are not known."""
+        return self.common if self.commons_known else self.node
 
     @property
     def full_load_v(self) -> float:

@@ -41,7 +41,7 @@ def chain(
     *, source_v=12.0, at_ft=(100.0,), watts=12.0, lamp=Lamp.FILAMENT, gauge="12 AWG", temperature_c=75.0,
     rated_va=150.0, zone="all", **fixture,
 ):  # fmt: skip
-    """Lamps in line at these distances from the feed, on one gauge of cable."""
+    """Lamps in line at these distances from a feed that holds its volts, on one gauge of cable."""
     names = ["feed", *(f"n{place}" for place in range(1, len(at_ft) + 1))]
     distances = [0.0, *at_ft]
     cables = tuple(
@@ -49,7 +49,7 @@ def chain(
         for (near, far), (begin, end) in zip(pairwise(names), pairwise(distances), strict=True)
     )
     lamps = tuple(FixtureAt(node=name, zone=zone, watts=watts, lamp=lamp, **fixture) for name in names[1:])
-    feed = Feed(node="feed", transformer="shed", rated_va=rated_va, source_v=source_v)
+    feed = Feed(node="feed", transformer="shed", rated_va=rated_va, source_v=source_v, regulation=0.0)
     return Network(feed=feed, segments=cables, fixtures=lamps, temperature_c=temperature_c)
 
 

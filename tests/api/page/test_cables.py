@@ -33,7 +33,7 @@ def test_every_lamp_has_the_volts_of_the_api(house):
                 if light["volts"] is not None:
                     assert f"{light['volts']:.2f} V" in seen
     assert "Nothing is wrong, 2 things are doubtful. What to do stands below." in seen
-    assert "205.5 of 300 VA" in seen
+    assert "206.5 of 300 VA" in seen
 
 
 def test_what_is_measured_at_a_lamp_is_noted(house):

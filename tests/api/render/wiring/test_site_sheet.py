@@ -115,7 +115,7 @@ def test_the_sheet_has_what_the_installer_needs():
     text = Page(html).text
     for words in (
         "made on 1 April 2027",
-        "205.5 of 300 VA (69 %)",
+        "206.5 of 300 VA (69 %)",
         "315 ft",
         "347 ft",
         "Buy 10 % more than is laid",
