@@ -88,6 +88,7 @@ def _wants_advice(before: InspectionResult) -> bool:
     """Whether a feed has an error, or a lamp volts outside its range, which may be a warning for an LED."""
     return any(
         each.feed
+        and not each.assumed
         and (each.level is Severity.ERROR or (each.topic in _LAMP_TOPICS and each.level is Severity.WARNING))
         for each in before.findings
     )
@@ -184,7 +185,7 @@ class _Search:
             if not isinstance(one.lit, Solution):
                 return True
             ends = {cable.to_node for cable in run.network.segments}
-            for state, most_v in zip(one.lit.lamps, one.most_v, strict=True):
+            for state, most_v in zip(one.lit.lamps, one.sure_v, strict=True):
                 if state.fixture.node in ends:
                     low_v, high_v = safe_range(state.fixture, lenient=False)
                     if state.volts < low_v or most_v is None or most_v > high_v:

@@ -50,6 +50,7 @@ class Finding:
         place: transformer, zone, node or cable that it is about.
         source: who sets the limit, with how far that is known.
         remedy: what to do; empty where it is ok.
+        assumed: whether only an assumption brings it about, so that nothing is to be changed for it.
     """
 
     topic: Topic
@@ -62,6 +63,7 @@ class Finding:
     source: str
     words: str
     remedy: str = ""
+    assumed: bool = False
 
     @property
     def excess(self) -> float:
@@ -155,6 +157,7 @@ class InspectionResult:
             for each in self.findings
             if each.feed == feed
             and each.topic is not Topic.READING
+            and not each.assumed
             and (
                 each.level is Severity.ERROR or (each.level is Severity.WARNING and each.topic in LAMP_TOPICS)
             )

@@ -154,7 +154,7 @@ class Judge:
 
     def _margins_of(self, one: SolvedStates, lit: Solution) -> Iterator[tuple[LampState, float, float]]:
         """Each lamp that something mends, with its volts above the fewest and below the most."""
-        for state, most_v in zip(lit.lamps, one.most_v, strict=True):
+        for state, most_v in zip(lit.lamps, one.sure_v, strict=True):
             node = state.fixture.node
             if node not in self._left_alone:
                 low_v, high_v = safe_range(state.fixture, lenient=node in self._lenient)
@@ -200,6 +200,6 @@ class Judge:
             mended = finding.feed and finding.feed not in alone
             if finding.level is Severity.ERROR and (mended or rank_before < Severity.ERROR.rank):
                 return None
-            if finding.level.rank > rank_before:
+            if finding.level.rank > rank_before and not finding.assumed:
                 warnings.append(finding)
         return tuple(warnings)

@@ -235,14 +235,14 @@ def check_evenness(solved: Sequence[SolvedStates], limits: Limits) -> Iterator[F
 def check_life(solved: Sequence[SolvedStates], limits: Limits) -> Iterator[Finding]:
     """Life of the filament lamp with the most volts in proportion, as a part of its rated life."""
     lives = [
-        (filament_life_h(1.0, volts, fixture.rated_v), volts, one.feed, fixture)
+        (filament_life_h(1.0, volts, fixture.rated_v), volts, sure_v or volts, one.feed, fixture)
         for one in solved
-        for volts, fixture in zip(one.most_v, one.lit.network.fixtures, strict=True)
+        for volts, sure_v, fixture in zip(one.most_v, one.sure_v, one.lit.network.fixtures, strict=True)
         if fixture.lamp is Lamp.FILAMENT and volts is not None
     ]
     if not lives:
         return
-    life, volts, feed, fixture = min(lives, key=lambda entry: entry[0])
+    life, volts, sure_v, feed, fixture = min(lives, key=lambda entry: entry[0])
     rule = Rule(
         Topic.LIFE,
         "of its rated life",
@@ -253,4 +253,6 @@ def check_life(solved: Sequence[SolvedStates], limits: Limits) -> Iterator[Findi
     words = Phrase(
         "{lamp} lasts about {life} at {volts:.2f} V", lamp=fixture.label, life=part_of_life(life), volts=volts
     )
-    yield rule.find(level, fixture.node, life, limits.low_life, words, feed=feed)
+    sure = filament_life_h(1.0, sure_v, fixture.rated_v) < limits.low_life
+    assumed = level is Severity.WARNING and not sure
+    yield replace(rule.find(level, fixture.node, life, limits.low_life, words, feed=feed), assumed=assumed)

@@ -270,7 +270,7 @@ def test_no_line_is_wider_than_the_terminal(monkeypatch, name, columns):
     out = re.sub(r"\x1b\[[0-9;]*m", "", call("wiring", example_path(name), "--all").stdout)
     assert max(map(len, out.splitlines())) <= columns
     if name == "full-property":
-        assert ("Max. V 12.86" in out) == (columns == 60)
+        assert ("Max. V 13.40" in out) == (columns == 60)
 
 
 def test_the_sheet_is_written_where_it_was_asked_for(tmp_path):
