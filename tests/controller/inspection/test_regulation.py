@@ -89,7 +89,7 @@ def test_a_known_regulation_is_held_against_the_range(key, level):
 
 
 def test_measured_volts_say_how_far_they_rise():
-    """12.6 V without load and 12 V at the rated load are 5 %; every tap stands as its 12 V tap was measured."""
+    """12.6 V without load and 12 V at the rated load are 5 %; all taps are as the one measured."""
     first = report_of(garden(cables=line(), more="no_load_volts = 12.6")).wiring.networks[0].feed
     assert (first.regulation, first.full_load_v) == pytest.approx((0.05, 12.0))
     more = "no_load_volts = 12.54\nfull_load_volts = 11.4\ntaps = [12, 15]"
