@@ -7,11 +7,12 @@ another gauge than noted, and other volts at the tap.
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
-from functools import partial
+from functools import partial, reduce
 from itertools import chain
 from typing import Final
 
 from config.models.cables import parse_gauge
+from config.phrase import Phrase
 from controller.inspection.changes import thicken
 from controller.wiring.cable import same_kind
 from controller.wiring.network import CableSegment, FixtureAt, Lamp, Network, way_to
@@ -61,11 +62,21 @@ class MeasuredVolts:
 
 
 _WORDS: Final = {
-    WiringFault.LAMP_OUT: "a lamp of {size:g} W at {where} may be out",
-    WiringFault.SPLICE: "a splice at {where} may have {size:.2f} ohm too many: open it and make it anew",
-    WiringFault.OPEN: "nothing comes through {where}: look for an open splice, a cut cable or a loose plug",
-    WiringFault.GAUGE: "the cable may be {where} and not as noted: read what is printed on it",
-    WiringFault.TAP: "the tap at {where} may give {size:.2f} V: measure at the transformer under load",
+    WiringFault.LAMP_OUT: Phrase("a lamp of {size:g} W at {where} may be out", size=0.0, where=""),
+    WiringFault.SPLICE: Phrase(
+        "a splice at {where} may have {size:.2f} ohm too many: open it and make it anew", size=0.0, where=""
+    ),
+    WiringFault.OPEN: Phrase(
+        "nothing comes through {where}: look for an open splice, a cut cable or a loose plug",
+        size=0.0,
+        where="",
+    ),
+    WiringFault.GAUGE: Phrase(
+        "the cable may be {where} and not as noted: read what is printed on it", size=0.0, where=""
+    ),
+    WiringFault.TAP: Phrase(
+        "the tap at {where} may give {size:.2f} V: measure at the transformer under load", size=0.0, where=""
+    ),
 }
 
 
@@ -85,10 +96,11 @@ class Explanation:
     misfit_v: float
 
     @property
-    def words(self) -> str:
+    def words(self) -> Phrase:
         """What to look for, and where."""
-        where = " or ".join(f"“{place}”" for place in self.places[:3])
-        return _WORDS[self.fault].format(size=self.size, where=where)
+        first, *others = (Phrase("“{text}”", text=place) for place in self.places[:3])
+        where = reduce(lambda one, other: Phrase("{one} or {other}", one=one, other=other), others, first)
+        return _WORDS[self.fault].fill(size=self.size, where=where)
 
 
 def diagnose(
