@@ -29,9 +29,8 @@ _STYLE = re.compile(r"<style>(.*?)</style>", re.DOTALL)
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class WholePage:
-    """A page that stands alone, as it is sent again and again: plain, compressed, and with its policy."""
+    """A page that stands alone, as it is kept to be sent again and again: compressed, and with its policy."""
 
-    plain: bytes
     packed: bytes
     policy: str
 
@@ -44,12 +43,8 @@ def whole_page(html: str) -> WholePage:
     """
     sheets = (b64encode(sha256(sheet.encode()).digest()).decode() for sheet in _STYLE.findall(html))
     style = "".join(f" 'sha256-{each}'" for each in sheets) or " 'none'"
-    plain = html.encode()
-    return WholePage(
-        plain=plain,
-        packed=gzip.compress(plain, 6, mtime=0),
-        policy=f"default-src 'none'; style-src{style}; {_NOTHING_ELSE}",
-    )
+    policy = f"default-src 'none'; style-src{style}; {_NOTHING_ELSE}"
+    return WholePage(packed=gzip.compress(html.encode(), 6, mtime=0), policy=policy)
 
 
 def answer_with_page(request: Request, page: WholePage) -> Response:
@@ -58,9 +53,8 @@ def answer_with_page(request: Request, page: WholePage) -> Response:
     takes = "gzip" in request.headers.get("accept-encoding", "")
     if takes:
         headers["content-encoding"] = "gzip"
-    return Response(
-        page.packed if takes else page.plain, headers=headers, media_type="text/html; charset=utf-8"
-    )
+    body = page.packed if takes else gzip.decompress(page.packed)
+    return Response(body, headers=headers, media_type="text/html; charset=utf-8")
 
 
 def compressed(request: Request, response: Response, *vary: str) -> Response:
