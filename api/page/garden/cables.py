@@ -11,7 +11,6 @@ from api.page.garden.fields import Choice, Field
 from api.render.words import N_, Words
 from config.errors import KeyPath
 from config.file.toml_editor import TomlEditor
-from config.models.cables import name_places
 from config.validation.cable_tree import CableRun, CableTree, check_tree, read_tree
 from config.validation.cables import tables_of
 from config.validation.finding import CABLE_FORMS
@@ -86,6 +85,12 @@ def cable_fields(document: Table, begins: str = "") -> tuple[Field, ...]:
             hint=N_("Empty: that of the cable to the hub"),
             suggestions=_GAUGES,
         ),
+        Field(
+            key="lights",
+            label=N_("How many of its lamps are on this cable"),
+            kind="whole",
+            hint=N_("Where several cables make up the line; empty: those that are left"),
+        ),
         *((tap, common) if not begins or begins in transformers else ()),
         Field(
             key="splice_ohm",
@@ -133,7 +138,21 @@ def write_cable(row: Table | None, values: Mapping[str, Any]) -> dict[str, Any]:
         written[form] = values.get("end", shown["end"])
     if form != _HUB:
         written |= {"legs": None, "leg_gauge": None}
+    if form != "line":
+        written["lights"] = None
     return written
+
+
+def share_line(editor: TomlEditor, values: Mapping[str, Any]) -> None:
+    """Leave to a new cable of a line that there is as many of its lamps as are on the new one."""
+    lights = values.get("lights")
+    if "line" not in values or lights is None:
+        return
+    rows = dict(tables_of(editor.values, "cables"))
+    whole = [run for run in _runs(editor.values) if rows[run.path].get("line") == values["line"]]
+    whole = [run for run in whole if "lights" not in rows[run.path] and len(run.nodes) > lights]
+    if len(whole) == 1:
+        editor.put((*whole[0].path, "lights"), len(whole[0].nodes) - lights)
 
 
 def rename_end(editor: TomlEditor, path: KeyPath, values: Mapping[str, Any]) -> None:
@@ -299,6 +318,8 @@ class _Drawing:
         """Say what it is made of, and how many lamps are on it."""
         row = self._rows[run.path]
         yield f"{row.get('gauge', '')} {row.get('length', '')}"
-        lamps = sum(self._tree.count_lights(node) for node in {run.name, *name_places(run.name, run.legs)})
+        count = self._tree.count_lights
+        lamps = len(run.nodes) if run.form == "line" else count(run.name)
+        lamps += sum(count(node) for node in run.nodes if node != run.name)
         if lamps:
             yield self._words.ngettext("%(count)d lamp", "%(count)d lamps", lamps) % {"count": lamps}

@@ -6,7 +6,7 @@ import re
 from collections.abc import Callable, Mapping
 from typing import Any
 
-from api.page.garden.cables import rename_end, write_cable
+from api.page.garden.cables import rename_end, share_line, write_cable
 from api.page.garden.fields import NEEDED, FieldError
 from api.page.garden.parts import Part
 from api.render.words import N_
@@ -100,6 +100,7 @@ def _add(editor: TomlEditor, path: KeyPath, values: dict[str, Any]) -> None:
         earlier = [row for row in editor.get(path[:-1]) or () if row["since"] < values["since"]]
         path = (*path[:-1], len(earlier))
     if path[0] == "cables":
+        share_line(editor, values)
         first = ("from", *(each for each in CABLE_FORMS if each in values))
         values = {key: values[key] for key in dict.fromkeys((*first, *values))}
     behind: KeyPath = ()

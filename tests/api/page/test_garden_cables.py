@@ -251,3 +251,14 @@ def test_commons_are_chosen_at_the_transformer_and_at_the_cable(wired):
     transformer, cable = site_of(wired).transformers[0], site_of(wired).cables[0]
     assert (transformer.commons, transformer.common_limit_a, transformer.regulation_percent) == (2, 20, 8)
     assert cable.common == 2
+
+
+def test_a_line_of_several_cables_says_how_many_lamps_each_has(wired):
+    """The second is added from a lamp of the first, which keeps the others, and is drawn where it begins."""
+    form = screen(wired, "/garden/new/cables?from=jetty%204").form("/garden/new/cables")
+    fields = {"form": "line", "end": "jetty", "gauge": "14 AWG", "length": "20 ft", "lights": "2"}
+    assert send(wired, form, fields=fields).status_code == 303
+    assert [each.get("lights") for each in cables_of(wired)] == [4, None, 2]
+    seen = screen(wired, "/garden").text
+    assert "jetty line, 12 AWG 80 ft, 4 lamps jetty from jetty 4 line, 14 AWG 20 ft, 2 lamps" in seen
+    assert load_site(wired.site_path).warnings == ()
