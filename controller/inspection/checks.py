@@ -154,7 +154,7 @@ def load_in_words(load_va: float, rated_va: float) -> Phrase:
 def _check_supply(network: Network) -> Finding:
     remedy = Phrase("use a tap of {limit:g} V or less", limit=SUPPLY_V)
     rule = Rule(Topic.SUPPLY, "V", _BY_411, remedy)
-    node, volts = network.feed.node, network.feed.source_v
+    node, volts = network.feed.node, max(network.feed.source_v, network.feed.full_load_v)
     words = Phrase(
         "“{node}” supplies {volts:g} V; low-voltage lighting has {limit:g} V or less",
         node=node,

@@ -25,12 +25,12 @@ from controller.inspection.measurements import (
 from controller.inspection.proposals import Proposal
 from controller.inspection.readings import check_readings
 from controller.inspection.rule_of_thumb import RuleOfThumbCheck, check_rule_of_thumb
-from controller.inspection.states import SolvedStates
+from controller.inspection.states import Case, SolvedStates
 from controller.inspection.volts import judged_most_v
 from controller.lamps.physics import filament_life_h, filament_light
 from controller.wiring.from_site import Circuit, PlacedLight, TransformerWiring, build_wiring
 from controller.wiring.network import ASSUMED_REGULATION, FixtureAt, Lamp
-from controller.wiring.solver import LampState, Solution
+from controller.wiring.solver import LampState, Outcome, Solution
 
 _OF_LAMPS: Final = frozenset({Topic.LAMP_LOW, Topic.LAMP_HIGH, Topic.DROP})
 _OF_A_TAP: Final = frozenset({Topic.SUPPLY, Topic.CIRCUIT})
@@ -197,7 +197,10 @@ def report_transformer(wiring: TransformerWiring, relays: RelaySettings) -> Wiri
         loads=loads,
         proposals=_advise(wiring) if wiring.has_cables else (),
         rules=check_rule_of_thumb(inspection),
-        volts=tuple(_compare_volts(circuit, wiring.zones) for circuit in wiring.circuits),
+        volts=tuple(
+            _compare_volts(circuit, one.lit, wiring.zones)
+            for circuit, one in zip(wiring.circuits, inspection.solved, strict=True)
+        ),
         watts=tuple(_compare_watts(loads)),
         unknown=(*_list_unknown(wiring), *list_unknown_contacts(wiring, inspection.solved, relays)),
     )
@@ -225,19 +228,28 @@ def _relevant(findings: Sequence[Finding], wiring: TransformerWiring) -> Iterato
 
 
 def _load_of(zone: Zone, states: Sequence[SolvedStates], wiring: TransformerWiring) -> ZoneLoad:
-    found = [one.alone[zone.id] for one in states if zone.id in one.alone]
-    solved = [outcome for outcome in found if isinstance(outcome, Solution)]
-    complete = bool(found) and len(solved) == len(found)
+    """What a zone asks of its transformer in its worst case, on warm or on cool cable."""
+    found: dict[Case, list[Outcome]] = {}
+    for one in states:
+        for case, outcome in one.cases.items():
+            if case.zone == zone.id:
+                found.setdefault(case, []).append(outcome)
+    solved = [
+        [outcome for outcome in outcomes if isinstance(outcome, Solution)]
+        for outcomes in found.values()
+        if all(isinstance(outcome, Solution) for outcome in outcomes)
+    ]
+    worst = max(solved, key=lambda parts: sum(each.source_va for each in parts), default=None)
     lights = [light for circuit in wiring.circuits for light in circuit.lights if light.zone == zone.id]
     return ZoneLoad(
         zone=zone,
-        alone_va=sum(each.source_va for each in solved) if complete else None,
-        alone_w=sum(each.lamp_w + each.loss_w for each in solved) if complete else None,
+        alone_va=sum(each.source_va for each in worst) if worst else None,
+        alone_w=sum(each.lamp_w + each.loss_w for each in worst) if worst else None,
         placed=bool(lights) and all(light.placed for light in lights),
     )
 
 
-def _compare_volts(circuit: Circuit, zones: Sequence[Zone]) -> VoltageComparison | None:
+def _compare_volts(circuit: Circuit, lit: Outcome, zones: Sequence[Zone]) -> VoltageComparison | None:
     """Compare the readings of one tap, taken with everything lit, with computed volts."""
     dimmed = {
         (zone.id, place)
@@ -253,8 +265,8 @@ def _compare_volts(circuit: Circuit, zones: Sequence[Zone]) -> VoltageComparison
     if not readings:
         return None
     network = circuit.network
-    if circuit.measured_v is not None:
-        network = replace(network, feed=network.feed.held_at(circuit.measured_v))
+    if isinstance(lit, Solution):
+        network = replace(network, feed=network.feed.held_at(lit.feed_v))
     return compare_volts(network, readings, tap_measured=circuit.measured_v is not None)
 
 

@@ -4,13 +4,14 @@ The rule is common practice and has no source. It is a reach limit for a modest 
 are too much for it in any arrangement, so it is only ever shown together with what was computed.
 """
 
+from collections.abc import Set
 from dataclasses import dataclass
 from typing import Any, Final
 
 from config.errors import Severity
 from config.models.cables import M_PER_FT, parse_gauge
 from config.phrase import Phrase
-from controller.inspection.findings import LAMP_TOPICS, InspectionResult
+from controller.inspection.findings import LAMP_TOPICS, InspectionResult, Topic
 from controller.inspection.states import SolvedStates
 from controller.wiring.network import way_to
 from controller.wiring.solver import NoSolution, Solution
@@ -56,11 +57,14 @@ def _compare(one: SolvedStates, inspection: InspectionResult, rated_part: float)
     # A hair of rounding must not break a rule that says "about".
     reached = farthest_m <= REACH_M * 1.001 and thinnest_mm2 >= LEAST_AREA_MM2 * 0.999
     rule_kept = reached and rated_part <= LOAD_PART
-    in_range = not any(
-        each.feed == one.feed and each.topic in LAMP_TOPICS and each.level is not Severity.OK
+    outside = {
+        each.topic
         for each in inspection.findings
-    )
-    computed = one.lit.words if isinstance(one.lit, NoSolution) else _say_range(one.lit, in_range=in_range)
+        if each.feed == one.feed
+        and each.topic in {*LAMP_TOPICS, Topic.READING}
+        and each.level is not Severity.OK
+    }
+    computed = one.lit.words if isinstance(one.lit, NoSolution) else _say_range(one.lit, outside)
     if rule_kept:
         words = Phrase(
             "rule of thumb (12 AWG or thicker, up to 100 ft, up to 80 % of the rating): kept;"
@@ -79,17 +83,22 @@ def _compare(one: SolvedStates, inspection: InspectionResult, rated_part: float)
         thinnest_mm2=thinnest_mm2,
         rated_part=rated_part,
         rule_kept=rule_kept,
-        every_lamp_in_range=in_range,
+        every_lamp_in_range=not outside,
         words=words,
     )
 
 
-def _say_range(lit: Solution, *, in_range: bool) -> Phrase:
+def _say_range(lit: Solution, outside: Set[Topic]) -> Phrase:
     """Say whether every lamp is inside its range, and what the worst of them gets."""
     worst = lit.worst
     if worst is None:
         return Phrase("no lamp is lit")
     gets: dict[str, Any] = {"lamp": worst.fixture.label, "volts": worst.volts}
-    if in_range:
+    if outside == {Topic.READING}:
+        return Phrase(
+            "every lamp is inside its range, but not as measured; {lamp} gets {volts:.2f} V, the fewest",
+            **gets,
+        )
+    if not outside:
         return Phrase("every lamp is inside its range; {lamp} gets {volts:.2f} V, the fewest", **gets)
     return Phrase("not every lamp is inside its range; {lamp} gets {volts:.2f} V, the fewest", **gets)

@@ -8,13 +8,14 @@ volts there.
 """
 
 from collections import Counter
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 from typing import Final
 
 from config.models.cables import Build, Cable, Gauge, Unit, WiringSettings, name_places
 from config.models.site import Fixture, Site, Transformer, Zone
 from controller.wiring.network import CableSegment, Feed, FixtureAt, Lamp, Lead, Limits, Network, join, walk
+from controller.wiring.solver import Solution, solve_all
 
 USUAL_TAP_V: Final = 12.0
 """Taken where no cable is written down and so no tap either; it decides nothing but the amperes shown."""
@@ -196,6 +197,8 @@ def _wire(site: Site, transformer: Transformer, ends: _Ends) -> TransformerWirin
     reached.update(each.to_node for feed in feeds for each in walk(feed.node, ends.segments))
     segments = [each for each in ends.segments if each.from_node in reached]
     networks = join(feeds, segments, [light.at for light in lights], site.wiring.copper_c)
+    if transformer.measured_volts is not None and transformer.tap is not None:
+        networks = _as_measured(networks, transformer.measured_volts / transformer.tap)
     circuits = []
     for network in [each for each in networks if each.fixtures or each.segments] or networks[:1]:
         nodes = {network.feed.node, *(cable.to_node for cable in network.segments)}
@@ -210,6 +213,23 @@ def _wire(site: Site, transformer: Transformer, ends: _Ends) -> TransformerWirin
         circuits=tuple(circuits),
         limits=Limits(drop_percent=site.wiring.drop_percent),
         prices=site.wiring,
+    )
+
+
+def _as_measured(networks: Sequence[Network], part: float) -> tuple[Network, ...]:
+    """Take the volts of all taps with everything lit from those measured at one, a part of its rated ones."""
+    held = [
+        replace(each, feed=replace(each.feed, regulation=None, full_load=part, at_load=1.0))
+        for each in networks
+    ]
+    load_va = 0.0
+    for outcome in solve_all(held):
+        lamps = outcome.network.fixtures
+        rated_va = sum(lamp.count * lamp.watts / lamp.power_factor for lamp in lamps)
+        load_va += outcome.source_va if isinstance(outcome, Solution) else rated_va
+    return tuple(
+        replace(each, feed=replace(each.feed, full_load=part, at_load=load_va / each.feed.rated_va))
+        for each in networks
     )
 
 

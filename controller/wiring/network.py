@@ -81,7 +81,9 @@ class Feed:
         limit_a: the most amperes of a common.
         regulation: how far the volts rise from the rated load to none, as a part of ``full_load_v``; None
             where not known, which counts as no rise.
-        full_load: volts at the rated load as a part of ``source_v``.
+        full_load: volts at ``at_load`` as a part of ``source_v``.
+        at_load: load at which these volts are given, as a part of the rated load: 1, unless they were
+            measured with everything lit.
     """
 
     node: str
@@ -93,12 +95,15 @@ class Feed:
     limit_a: float = COMMON_LIMIT_A
     regulation: float | None = None
     full_load: float = 1.0
+    at_load: float = 1.0
 
     def __post_init__(self) -> None:
         what = f"feed “{self.node}”"
         _refuse_unless_named(f"feed of “{self.transformer}”", self.node)
         _refuse_unless_positive(what, rated_va=self.rated_va, source_v=self.source_v, limit_a=self.limit_a)
         _refuse_unless_positive(what, full_load=self.full_load)
+        if not self.at_load >= 0.0:
+            raise WiringError(f"{what}: at_load = {self.at_load:g}; it must be 0 or more")
         if self.common < 1:
             raise WiringError(f"{what}: common = {self.common}; the first one is 1")
         if self.regulation is not None and not 0.0 <= self.regulation < 1.0:
@@ -111,8 +116,14 @@ class Feed:
 
     @property
     def full_load_v(self) -> float:
-        """Volts of the tap while the transformer carries its rated load."""
-        return self.source_v * self.full_load
+        """Volts of the tap while the transformer carries its rated load.
+
+        With x times the volts that are given for a load of s, the current of that load being s ÷ x of the
+        rated one, a straight line says x (1 + r) − r s x² = 1.
+        """
+        given_v, rise = self.source_v * self.full_load, self.regulation or 0.0
+        root = math.sqrt(max(0.0, (1.0 + rise) ** 2 - 4.0 * rise * self.at_load))
+        return given_v if self.at_load == 1.0 else given_v * 2.0 / (1.0 + rise + root)
 
     @property
     def no_load_v(self) -> float:
@@ -121,7 +132,7 @@ class Feed:
 
     def held_at(self, volts: float) -> Feed:
         """Give the same tap with volts that no load changes: those measured with everything lit."""
-        return replace(self, source_v=volts, regulation=0.0, full_load=1.0)
+        return replace(self, source_v=volts, regulation=0.0, full_load=1.0, at_load=1.0)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

@@ -37,7 +37,8 @@ class ZoneLoadResponse(ResponseModel):
         description="where that number comes from; null where not known", examples=["fixtures"]
     )
     alone_va: Rounded3 | None = Field(
-        description="VA with this zone lit alone, its cables included; null where not known",
+        description="VA with this zone lit alone, its cables included, warm or cool, whichever is more; null"
+        " where not known",
         examples=[56.461],
     )
     alone_w: Rounded3 | None = Field(
@@ -274,7 +275,9 @@ class TransformerWiringResponse(ResponseModel):
     id: str = Field(description="id of the transformer in the site file", examples=["house"])
     name: str = Field(description="what it is called", examples=["House, north wall"])
     level: Level
-    load: TransformerLoadResponse = Field(description="its load, everything lit")
+    load: TransformerLoadResponse = Field(
+        description="its load with everything lit, on warm or cool cable, whichever is more"
+    )
     taps_v: list[float] = Field(description="volts of all its taps", examples=[[12.0, 13.0, 14.0, 15.0]])
     relay_side: Literal["mains", "low voltage"] = Field(description="which side of it the relays switch")
     circuits: list[CircuitResponse] = Field(description="everything on each tap in use")

@@ -288,13 +288,16 @@ def tap_words(report: WiringReport) -> Phrase:
     wiring = report.wiring
     if not wiring.tap_known:
         return Phrase("tap not written down")
-    in_use = [network.feed.source_v for network in wiring.networks]
+    in_use = list(dict.fromkeys(network.feed.source_v for network in wiring.networks))
     used = _list_volts(in_use)
     others = [volts for volts in wiring.taps_v if volts not in in_use]
-    several = len(set(in_use)) > 1
+    several = len(in_use) > 1
     words = Phrase("taps of {used} V", used=used) if several else Phrase("{used} V tap", used=used)
     if others:
-        return Phrase("{taps} (others: {others} V)", taps=words, others=_list_volts(others))
+        words = Phrase("{taps} (others: {others} V)", taps=words, others=_list_volts(others))
+    measured_v = wiring.transformer.measured_volts
+    if measured_v is not None and wiring.transformer.tap is not None:
+        return Phrase("{taps}, measured {measured:g} V", taps=words, measured=measured_v)
     return words
 
 

@@ -225,6 +225,9 @@ def test_a_reading_outside_its_range_is_an_error_everywhere(tmp_path):
         " at “path” at “jetty 1”; it is made for 10 to 15 V" in said
     )
     assert said.count("measured too low") == 6
+    [rule] = transformer["rule_of_thumb"]
+    assert not rule["every_lamp_in_range"]
+    assert "every lamp is inside its range, but not as measured" in rule["words"]
     assert "6 readings are too low; the worst, “jetty 1”: 6.00 V, computed" in said
 
 
