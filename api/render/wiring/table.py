@@ -32,7 +32,10 @@ def _shown(report: WiringReport, *, listed: bool) -> Iterator[RenderableType]:
     yield Text(f"Load: {text.load_words(report)}")
     yield from _shown_findings(report, listed=listed)
     if report.proposals:
-        heading = TableColumn(heading="Ways to fix the errors, each computed", folds=True)
+        errors = report.level is Severity.ERROR
+        heading = TableColumn(
+            heading=f"Ways to fix the {'errors' if errors else 'warnings'}, each computed", folds=True
+        )
         ways = [
             (f"{place}.", text.proposal_words(each)) for place, each in enumerate(report.proposals, start=1)
         ]

@@ -253,6 +253,17 @@ def test_leds_without_a_range_are_never_said_to_be_inside_it_and_not(tmp_path, t
     assert any("only beyond 0.75 to 1.25" in each for each in transformer["unknown"])
 
 
+@pytest.mark.parametrize(("tap", "fixed"), [(24, "errors"), (14, "warnings")])
+def test_leds_without_a_range_get_advice(tmp_path, tap, fixed):
+    """Whether it is an error or a warning that they get 24 or 14 V, the tap of 12 V is proposed."""
+    lamps = 'kind = "path"\ncount = 6\nwatts = 4.5'
+    text = garden(tap=tap, cables=line("20 ft"), more=f"taps = [12, {tap}]", fixtures=lamps)
+    _, answer = wiring_of(tmp_path, text)
+    [transformer] = answer["transformers"]
+    assert f"use the 12 V tap instead of {tap} V" in transformer["advice"][0]["words"]
+    assert f"Ways to fix the {fixed}, each computed" in call("wiring", tmp_path / "site.toml").stdout
+
+
 def test_what_is_in_order_is_counted_and_listed_only_when_asked_for():
     """Each check that is ok is one line with --all, and a number without."""
     path = example_path("full-property")
