@@ -62,7 +62,7 @@ def test_the_volts_rise_from_the_measured_ones_when_less_is_lit():
 
 @pytest.mark.parametrize("more", ["", "regulation_percent = 10"])
 def test_measured_volts_do_not_rise_while_the_same_is_lit(more):
-    """With one zone, what it gets alone is what was measured with everything lit, but for the cooler cable."""
+    """With one zone, it gets alone what was measured with everything lit, but for the cooler cable."""
     report = report_of(garden(cables=line("40 ft"), fixtures=LEDS, more=f"measured_volts = 12.3\n{more}"))
     [one] = report.inspection.solved
     assert max(one.most_v) < 12.3
