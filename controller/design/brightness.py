@@ -24,6 +24,9 @@ HALOGEN_LM_PER_W: Final = 15.0
 LED_SIZES_W: Final = (1.0, 1.5, 2.0, 3.0, 4.0, 5.0, 7.0, 9.0, 12.0, 15.0, 20.0, 30.0)
 HALOGEN_SIZES_W: Final = (5.0, 10.0, 20.0, 35.0, 50.0, 75.0)
 
+# Ten times the lux of the sun at noon, and the candela of a lighthouse.
+_MOST_LIGHT: Final = 1_000_000.0
+
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Wanted:
@@ -35,7 +38,7 @@ class Wanted:
         surroundings_lx: what is around it.
 
     Raises:
-        WiringError: a figure is not above zero, or lux and candela are both given.
+        WiringError: a figure cannot be, or lux and candela are both given.
     """
 
     lux: float | None = None
@@ -46,9 +49,7 @@ class Wanted:
         if self.lux is not None and self.candela is not None:
             raise WiringError("lux and candela are both given; give one, the other is computed from it")
         for name in ("lux", "candela", "surroundings_lx"):
-            value = getattr(self, name)
-            if value is not None:
-                require_above_zero(name, value)
+            require_between(name, getattr(self, name), _MOST_LIGHT)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -75,14 +76,14 @@ class Brightness:
     warnings: tuple[str, ...]
 
 
-def require_above_zero(name: str, value: float) -> None:
-    """Refuse a figure that is not above zero.
+def require_between(name: str, value: float | None, most: float) -> None:
+    """Refuse a figure that is not above zero, or larger than anything here.
 
     Raises:
-        WiringError: it is not.
+        WiringError: it is.
     """
-    if not (math.isfinite(value) and value > 0.0):
-        raise WiringError(f"{name} = {value:g}; it must be a number above zero")
+    if value is not None and not 0.0 < value <= most:
+        raise WiringError(f"{name} = {value:g}; it must be a number above zero, up to {most:.0f}")
 
 
 def choose_lamp(lux_per_candela: float, beam_deg: float, times: float | None, wanted: Wanted) -> Brightness:

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import Final
 
+from config.errors import WiringError
 from config.models.cables import M_PER_FT
 from controller.design.photometry import Spread, measure_spread
 
@@ -16,6 +17,8 @@ UP_M: Final = 1.5 * M_PER_FT
 ASIDE_M: Final = 1.0 * M_PER_FT
 LEAST_OF_MEAN: Final = 0.1
 """Pools of light meet where no place on the path gets less than this part of the mean."""
+
+MOST_LIGHTS: Final = 500
 
 # A row repeats itself: its end and two parts more show the darkest and the brightest place.
 _PARTS_LOOKED_AT, _STEPS_A_PART, _LIGHTS_LOOKED_AT, _STEPS_ACROSS = 3, 12, 8, 8
@@ -56,9 +59,8 @@ def light_path(
     """Place lights along a path, in the middles of equal parts of the usual spacing or that asked for."""
     if side is None:
         side = PathSide.ONE if width_m <= NARROW_M + 1e-9 else PathSide.ALTERNATING
-    # A hair of rounding must not add a light to a path of exactly so many spacings.
-    lights = max(1, math.ceil(length_m / (spacing_m or FARTHEST_M) - 1e-9))
-    along_m, part_m = middles(length_m, lights), length_m / lights
+    along_m = middles(length_m, spacing_m or FARTHEST_M)
+    part_m = length_m / len(along_m)
     lux = list(_lux_on_path(along_m, part_m, width_m, side))
     mean = sum(lux) / len(lux)
     return PathLights(
@@ -70,8 +72,16 @@ def light_path(
     )
 
 
-def middles(length_m: float, parts: int) -> tuple[float, ...]:
-    """Give the middles of the equal parts of a length."""
+def middles(length_m: float, spacing_m: float) -> tuple[float, ...]:
+    """Place lights in the middles of equal parts of a length, so many that none is longer than a spacing.
+
+    Raises:
+        WiringError: they are more than anyone places at once.
+    """
+    # A hair of rounding must not add a light to a length of exactly so many spacings.
+    parts = max(1, math.ceil(length_m / spacing_m - 1e-9))
+    if parts > MOST_LIGHTS:
+        raise WiringError(f"{parts} lights are more than {MOST_LIGHTS}; place them piece by piece")
     return tuple((part + 0.5) * length_m / parts for part in range(parts))
 
 
@@ -85,8 +95,8 @@ def _lux_on_path(
         for number, along in enumerate(along_m[:_LIGHTS_LOOKED_AT])
     ]
     parts = min(_PARTS_LOOKED_AT, len(along_m))
-    for along in middles(parts * spacing_m, parts * _STEPS_A_PART):
-        for across in middles(width_m, _STEPS_ACROSS):
+    for along in middles(parts * spacing_m, spacing_m / _STEPS_A_PART):
+        for across in middles(width_m, width_m / _STEPS_ACROSS):
             yield sum(
                 UP_M / ((along - at) ** 2 + (across - beside) ** 2 + UP_M**2) ** 1.5 for at, beside in stands
             )

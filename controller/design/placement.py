@@ -5,7 +5,6 @@ each placement says which of its figures are. Tilt, beam and candela are compute
 ground and shines at an upright face. What looks right at night decides.
 """
 
-import math
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
@@ -21,7 +20,7 @@ from controller.design.brightness import (
     Brightness,
     Wanted,
     choose_lamp,
-    require_above_zero,
+    require_between,
 )
 from controller.design.path_lights import (
     ASIDE_M,
@@ -52,6 +51,8 @@ USUAL_SPREAD: Final = 0.5
 
 USUAL_PATH_WIDTH_M: Final = 4.0 * M_PER_FT
 
+# Longer than any garden; beyond this a unit is wrong.
+_MOST_M: Final = 3000.0
 _BEAM: Final = "a beam has half its candela at its edge, and fades beyond as a power of the cosine"
 # Where they stand as seen from the object, 0° towards the viewer.
 _AROUND_DEG: Final = {1: (0.0,), 2: (-60.0, 60.0), 3: (0.0, 120.0, 240.0)}
@@ -200,11 +201,10 @@ def place(
     ``out_m`` is how far out there is room, where that is fixed.
 
     Raises:
-        WiringError: a figure is not above zero.
+        WiringError: a figure cannot be.
     """
     for name, value in {"height_m": height_m, "spread_m": spread_m, "out_m": out_m}.items():
-        if value is not None:
-            require_above_zero(f"{what}: {name}", value)
+        require_between(f"{what}: {name}", value, _MOST_M)
     wanted = wanted or Wanted()
     place_them = _place_row if what in OUT_PER_HEIGHT_OF_ROW else _place_around
     return place_them(what, height_m, spread_m, wanted, out_m)
@@ -221,11 +221,10 @@ def place_on_path(
     """Place lights along a path, at the usual spacing and side where none are asked for.
 
     Raises:
-        WiringError: a figure is not above zero.
+        WiringError: a figure cannot be.
     """
     for name, value in {"length_m": length_m, "width_m": width_m, "spacing_m": spacing_m}.items():
-        if value is not None:
-            require_above_zero(f"path: {name}", value)
+        require_between(f"path: {name}", value, _MOST_M)
     found = light_path(length_m, width_m, spacing_m, side)
     bright = choose_lamp(found.lux_per_candela, ALL_ROUND_DEG, None, wanted or Wanted())
     lights = len(found.along_m)
@@ -307,9 +306,9 @@ def _place_row(
     """Place lights in a row before a long object, each for an equal part of it."""
     out_per_height = OUT_PER_HEIGHT_OF_ROW[what]
     usual_m = max(LEAST_OUT_M, out_per_height * height_m) if out_m is None else out_m
-    lights = max(1, math.ceil(length_m / (SPACING_PER_OUT * usual_m) - 1e-9))
+    along_m = middles(length_m, SPACING_PER_OUT * usual_m)
+    lights = len(along_m)
     part_m, parts = length_m / lights, min(lights, _PARTS_LOOKED_AT)
-    along_m = middles(length_m, lights)
     face = Face(
         height_m=height_m,
         width_m=part_m,
@@ -369,7 +368,10 @@ def _warn_uneven(aimed: Aimed) -> Iterator[str]:
     if least < LEAST_SHARE:
         yield f"uneven: the darkest place gets {100.0 * least:.0f} % of what is aimed at; {remedy}"
     elif most > MOST_PER_LEAST * least:
-        yield f"uneven: the brightest place gets {most / least:.0f} times as much as the darkest; {remedy}"
+        times = most / least
+        # Past three times a limit a figure no longer means anything.
+        often = f"{times:.0f}" if times <= 3.0 * MOST_PER_LEAST else f"over {3.0 * MOST_PER_LEAST:.0f}"
+        yield f"uneven: the brightest place gets {often} times as much as the darkest; {remedy}"
 
 
 def _warn_dark_path(found: PathLights) -> Iterator[str]:

@@ -347,9 +347,11 @@ def test_every_placement_says_what_is_practice_and_what_is_computed(what):
         (lambda: place_on_path(5.0, 1.0, spacing_m=0.0), "path: spacing_m = 0"),
         (lambda: Wanted(lux=0.0), "lux = 0; it must be a number above zero"),
         (lambda: Wanted(surroundings_lx=-1.0), "surroundings_lx = -1"),
+        (lambda: Wanted(candela=2e6), "candela = 2e\\+06; it must be a number above zero, up to 1000000"),
+        (lambda: place(Target.TREE, height_m=2.0, spread_m=9e3), "spread_m = 9000; .* up to 3000"),
     ],
 )
 def test_a_figure_that_cannot_be_is_refused(make, words):
-    """A figure that is not above zero is refused with its name and value."""
+    """A figure that is not above zero, or larger than any garden, is refused with its name and value."""
     with pytest.raises(WiringError, match=words):
         make()
