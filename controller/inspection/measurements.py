@@ -1,7 +1,6 @@
 """Volts and watts measured on site, compared with those computed.
 
 A reading agrees where it lies between what warm and cool cable give, with a meter's tolerance on both sides.
-Where readings do not agree, single faults that would explain all of them are named as places to look first.
 """
 
 from collections.abc import Mapping, Sequence
@@ -9,7 +8,7 @@ from dataclasses import dataclass, replace
 from typing import Any, Final
 
 from config.phrase import Phrase, count_phrase
-from controller.inspection.diagnosis import Explanation, MeasuredVolts, diagnose
+from controller.diagnosis.faults import MeasuredVolts
 from controller.wiring.network import Network
 from controller.wiring.solver import LampState, Solution, solve
 
@@ -43,10 +42,9 @@ class Difference:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class VoltageComparison:
-    """All readings of a network, and what would explain those that do not agree."""
+    """All readings of a network."""
 
     differences: tuple[Difference, ...]
-    explanations: tuple[Explanation, ...] = ()
 
     @property
     def agrees(self) -> bool:
@@ -65,25 +63,17 @@ class WattsComparison:
     words: str
 
 
-def compare_volts(
-    network: Network,
-    readings: Sequence[MeasuredVolts],
-    *,
-    tap_measured: bool = False,
-) -> VoltageComparison | None:
+def compare_volts(network: Network, readings: Sequence[MeasuredVolts]) -> VoltageComparison | None:
     """Compare readings with computed volts; None where the network has no solution.
 
-    The readings are those of the network's lamps, all lit; where the feed's volts were measured too, they
-    explain nothing. The tolerances are common practice, without a source.
+    The readings are those of the network's lamps, all lit. The tolerances are common practice, without a
+    source.
     """
     warm, cool = (solve(replace(network, temperature_c=copper_c)) for copper_c in (WARM_C, COOL_C))
     if not (isinstance(warm, Solution) and isinstance(cool, Solution)):
         return None
     differences = (_differ(one, warm.lamps[one.fixture], cool.lamps[one.fixture]) for one in readings)
-    found = VoltageComparison(differences=tuple(differences))
-    if found.agrees:
-        return found
-    return replace(found, explanations=diagnose(network, readings, METER_V, tap_measured=tap_measured))
+    return VoltageComparison(differences=tuple(differences))
 
 
 def _differ(reading: MeasuredVolts, warm: LampState, cool: LampState) -> Difference:

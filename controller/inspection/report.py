@@ -10,10 +10,11 @@ from typing import Final
 from config.errors import Severity
 from config.models.site import Fixture, RelaySettings, Site, Zone
 from config.phrase import Phrase
+from controller.diagnosis.diagnosis import Diagnosis, diagnose
+from controller.diagnosis.faults import MeasuredVolts
 from controller.inspection.advice import advise
 from controller.inspection.checks import inspect
 from controller.inspection.contacts import check_contacts, list_unknown_contacts
-from controller.inspection.diagnosis import MeasuredVolts
 from controller.inspection.findings import Finding, InspectionResult, Topic
 from controller.inspection.gauges import Prices
 from controller.inspection.measurements import (
@@ -135,6 +136,7 @@ class WiringReport:
         inspection: networks solved, in the order of the circuits, and the findings about them.
         rules: the rule of thumb for each tap in use.
         volts: readings of each tap in use; None where there are none.
+        diagnosis: what would explain the readings; None where there are none.
         unknown: sentences on what is not known, and why.
     """
 
@@ -144,6 +146,7 @@ class WiringReport:
     proposals: tuple[Proposal, ...]
     rules: tuple[RuleOfThumbCheck, ...]
     volts: tuple[VoltageComparison | None, ...]
+    diagnosis: Diagnosis | None
     watts: tuple[WattsComparison, ...]
     unknown: tuple[str, ...]
 
@@ -201,6 +204,7 @@ def report_transformer(wiring: TransformerWiring, relays: RelaySettings) -> Wiri
             _compare_volts(circuit, one.lit, wiring.zones)
             for circuit, one in zip(wiring.circuits, inspection.solved, strict=True)
         ),
+        diagnosis=_diagnose(wiring),
         watts=tuple(_compare_watts(loads)),
         unknown=(*_list_unknown(wiring), *list_unknown_contacts(wiring, inspection.solved, relays)),
     )
@@ -249,25 +253,35 @@ def _load_of(zone: Zone, states: Sequence[SolvedStates], wiring: TransformerWiri
     )
 
 
-def _compare_volts(circuit: Circuit, lit: Outcome, zones: Sequence[Zone]) -> VoltageComparison | None:
-    """Compare the readings of one tap, taken with everything lit, with computed volts."""
+def _readings_of(circuit: Circuit, zones: Sequence[Zone], place: int = 0) -> list[MeasuredVolts]:
+    """The readings of one tap, taken with everything lit; dimmed lamps are outside the model."""
     dimmed = {
-        (zone.id, place)
+        (zone.id, number)
         for zone in zones
-        for place, fixture in enumerate(zone.fixtures, start=1)
+        for number, fixture in enumerate(zone.fixtures, start=1)
         if fixture.dimmed
     }
-    readings = [
-        MeasuredVolts(fixture=place, volts=light.measured_v)
-        for place, light in enumerate(circuit.lights)
+    return [
+        MeasuredVolts(circuit=place, fixture=number, volts=light.measured_v)
+        for number, light in enumerate(circuit.lights)
         if light.measured_v is not None and (light.zone, light.fixture) not in dimmed
     ]
-    if not readings:
-        return None
-    network = circuit.network
+
+
+def _compare_volts(circuit: Circuit, lit: Outcome, zones: Sequence[Zone]) -> VoltageComparison | None:
+    """Compare the readings of one tap with computed volts."""
+    readings, network = _readings_of(circuit, zones), circuit.network
     if isinstance(lit, Solution):
         network = replace(network, feed=network.feed.held_at(lit.feed_v))
-    return compare_volts(network, readings, tap_measured=circuit.measured_v is not None)
+    return compare_volts(network, readings) if readings else None
+
+
+def _diagnose(wiring: TransformerWiring) -> Diagnosis | None:
+    """Look for the fault that would explain all readings of a transformer."""
+    circuits = list(enumerate(wiring.circuits))
+    readings = [each for place, circuit in circuits for each in _readings_of(circuit, wiring.zones, place)]
+    taps = {place: each.measured_v for place, each in circuits if each.measured_v is not None}
+    return diagnose(wiring.networks, readings, wiring.taps_v, taps)
 
 
 def _compare_watts(loads: Sequence[ZoneLoad]) -> Iterator[WattsComparison]:

@@ -4,6 +4,7 @@ from collections.abc import Iterable, Sequence
 from typing import Final, TypeVar
 
 from api.render.model import ResponseModel
+from api.render.wiring.diagnosis_json import diagnosis_response
 from api.render.wiring.model import (
     CableResponse,
     CircuitResponse,
@@ -109,6 +110,7 @@ def transformer_response(report: WiringReport) -> TransformerWiringResponse:
         findings=[_same(FindingResponse, finding) for finding in report.inspection.findings],
         advice=proposal_responses(report),
         rule_of_thumb=[_same(RuleOfThumbResponse, rule) for rule in report.rules],
+        diagnosis=diagnosis_response(report),
         measured_watts=[_same(MeasuredWattsResponse, each) for each in report.watts],
         unknown=list(report.unknown),
     )

@@ -5,6 +5,7 @@ from typing import Literal
 from pydantic import AliasChoices, Field
 
 from api.render.model import Origin, ResponseModel, SiteName, ZoneId
+from api.render.wiring.diagnosis_model import DiagnosisResponse
 from api.render.wiring.fields import (
     Gauge,
     Level,
@@ -20,7 +21,6 @@ from api.render.wiring.proposal_model import ProposalResponse
 from config.errors import Severity
 from controller.design.path_lights import PathSide
 from controller.design.placement import Target
-from controller.inspection.diagnosis import WiringFault
 from controller.inspection.findings import Topic
 
 
@@ -167,27 +167,12 @@ class ReadingResponse(ResponseModel):
     )
 
 
-class SuggestionResponse(ResponseModel):
-    """A fault that would explain every reading."""
-
-    fault: WiringFault = Field(description="kind of fault")
-    places: list[str] = Field(
-        description="where to look, the likeliest first; several where readings cannot tell them apart",
-        examples=[["facade 1"]],
-    )
-    words: Words = Field(examples=["a splice of 0.25 ohm at “facade 1”"])
-
-
 class MeasuredVoltsResponse(ResponseModel):
     """All readings of one circuit."""
 
     agrees: bool = Field(description="whether every reading agrees with what was computed")
     readings: list[ReadingResponse] = Field(
         validation_alias=AliasChoices("readings", "differences"), description="reading by reading"
-    )
-    suggests: list[SuggestionResponse] = Field(
-        validation_alias=AliasChoices("suggests", "explanations"),
-        description="faults that would explain them; none where they agree",
     )
 
 
@@ -286,6 +271,9 @@ class TransformerWiringResponse(ResponseModel):
         description="changes that mend the errors: those without new warnings first, then by their cost"
     )
     rule_of_thumb: list[RuleOfThumbResponse] = Field(description="the trade's rule beside the calculation")
+    diagnosis: DiagnosisResponse | None = Field(
+        description="faults that would explain the measured volts; null where none were measured"
+    )
     measured_watts: list[MeasuredWattsResponse] = Field(description="measured watts beside computed ones")
     unknown: list[str] = Field(
         description="what is not known, and why",

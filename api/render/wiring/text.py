@@ -7,6 +7,7 @@ from typing import Any, Final
 from config.errors import Severity
 from config.models.cables import M_PER_FT, Gauge, Unit
 from config.phrase import Phrase, count_phrase, list_phrases
+from controller.diagnosis.diagnosis import Diagnosis
 from controller.inspection.checks import BRANCH_PERCENT, LIGHTING_PERCENT, load_in_words
 from controller.inspection.findings import Finding, Topic
 from controller.inspection.measurements import Difference
@@ -18,7 +19,6 @@ NOT_KNOWN: Final = Phrase("not known")
 NOTHING_HELPS: Final = Phrase(
     "No change that was tried mends this: use fewer or smaller lamps, or another transformer."
 )
-NOTHING_EXPLAINS: Final = Phrase("no single fault explains these readings; look for more than one")
 RANGE_NOTE: Final = Phrase(
     "* 0.90 to 1.05 of the rated volts, as the lamp's own range is not in the site file."
 )
@@ -206,7 +206,9 @@ def summary(reports: Sequence[WiringReport]) -> Phrase:
 def readings_differ(reports: Sequence[WiringReport]) -> bool:
     """Whether anything that was measured differs from what was computed."""
     compared = [each for report in reports for each in (*report.volts, *report.watts) if each is not None]
-    return not all(each.agrees for each in compared)
+    diagnoses = [report.diagnosis for report in reports if report.diagnosis is not None]
+    faulty = any(each.clear and not each.all_well for each in diagnoses)
+    return faulty or not all(each.agrees for each in compared)
 
 
 def _errors(count: int) -> Phrase:
@@ -382,10 +384,24 @@ def measured_words(report: WiringReport) -> Iterator[str]:
                 len(agreeing),
                 **_compared(agreeing[0]),
             )
-        if not found.agrees:
-            yield from [each.words for each in found.explanations] or [NOTHING_EXPLAINS]
+    if report.diagnosis is not None:
+        yield from diagnosis_words(report.diagnosis)
     for watts in report.watts:
         yield watts.words
+
+
+def diagnosis_words(diagnosis: Diagnosis) -> Iterator[Phrase]:
+    """Say which faults would explain the readings, what to do, and what to be careful with."""
+    yield diagnosis.words
+    if diagnosis.all_well and diagnosis.clear:
+        return
+    for each in diagnosis.explanations[:1] if diagnosis.clear else diagnosis.explanations:
+        if each.remedy:
+            yield Phrase("{words}: {remedy}", words=each.words, remedy=each.remedy)
+        else:
+            yield each.words
+    first = diagnosis.explanations[:1]
+    yield from (caution for each in first for caution in each.cautions)
 
 
 def _compared(reading: Difference) -> dict[str, Any]:

@@ -497,3 +497,35 @@ def test_where_nothing_is_wrong_there_is_nothing_to_apply(tmp_path):
     result = call("wiring", path, "--apply", "1")
     assert result.exit_code == 2
     assert "there are no proposals to apply" in result.stderr
+
+
+def test_a_fault_is_named_in_text_and_json_by_the_names_of_the_site_file(tmp_path):
+    """0.5 ohm before the third leg of a hub, written as readings: said as an electrician would, and where."""
+    cables = (
+        '[[cables]]\nfrom = "boathouse"\nhub = "oak"\ngauge = "12 AWG"\nlength = "40 ft"\n'
+        'legs = ["10 ft", "15 ft", "20 ft", "25 ft"]\n'
+    )
+    lamps = 'kind = "spot"\ncount = 4\nwatts = 20\nlamp = "filament"\nnode = "oak"'
+    bad = cables.replace('legs = ["10 ft", "15 ft", "20 ft", "25 ft"]\n', "")
+    legs = (("1", 10, 0.0), ("2", 15, 0.0), ("3", 20, 0.5), ("4", 25, 0.0))
+    bad = piece("boathouse", "oak", "40 ft") + "".join(
+        piece("oak", f"oak {leg}", f"{length} ft", more=f"splice_ohm = {ohm}") for leg, length, ohm in legs
+    )
+    real = "\n[[zones.fixtures]]\n".join(
+        f'kind = "spot"\ncount = 1\nwatts = 20\nlamp = "filament"\nnode = "oak {leg}"' for leg, *_ in legs
+    )
+    _, truth = wiring_of(tmp_path, garden(cables=bad, fixtures=real, rest="[wiring]\ncopper_c = 40"))
+    volts = [round(each["volts"], 2) for each in truth["transformers"][0]["circuits"][0]["lights"]]
+    _, answer = wiring_of(tmp_path, garden(cables=cables, fixtures=f"{lamps}\nmeasured_volts = {volts}"))
+    found = answer["transformers"][0]["diagnosis"]
+    best = found["explanations"][0]
+    [place] = best["places"]
+    assert (found["fault"], found["clear"], best["fault"]) == ("bad splice", True, "bad splice")
+    assert place["cables"] == [{"from": "oak", "to": "oak 3"}]
+    assert (place["size"], place["unit"]) == (pytest.approx(0.5, abs=0.05), "ohm")
+    assert found["copper_c"] == pytest.approx(40, abs=15)
+    said = " ".join(call("wiring", tmp_path / "site.toml").stdout.split())
+    assert "One fault explains these readings, and no other does as well:" in said
+    assert "ohm too much between “oak” and “oak 3”: open the splices there and remake them" in said
+    assert "Switch the transformer off before you open a splice" in said
+    assert "What was measured differs from what was computed." in said

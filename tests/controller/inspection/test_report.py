@@ -7,6 +7,7 @@ import pytest
 from config.errors import Severity
 from config.file.loader import parse_site
 from controller.design.materials import list_materials
+from controller.diagnosis.faults import WiringFault
 from controller.inspection.findings import Topic
 from controller.inspection.report import report_site
 from controller.wiring.from_site import build_wiring
@@ -108,12 +109,14 @@ def test_a_bad_splice_is_suggested():
     good = [round(state.volts + 0.05, 2) for state in lit.lamps]
     bad = [good[0], good[1] - 0.8, good[2] - 0.8]
     fixtures = f"{lamps}\nmeasured_volts = {bad}"
-    [found] = report_of(garden(cables=line("100 ft"), fixtures=fixtures)).volts
-    assert not found.agrees
-    assert any("jetty 1 to jetty 2" in each.words for each in found.explanations)
+    report = report_of(garden(cables=line("100 ft"), fixtures=fixtures))
+    assert not report.volts[0].agrees
+    best = report.diagnosis.explanations[0]
+    assert (best.fault, best.places[0].cables) == (WiringFault.SPLICE, (("jetty 1", "jetty 2"),))
     fixtures = fixtures.replace(str(bad), str(good))
-    [found] = report_of(garden(cables=line("100 ft"), fixtures=fixtures)).volts
-    assert found.agrees
+    report = report_of(garden(cables=line("100 ft"), fixtures=fixtures))
+    assert report.volts[0].agrees
+    assert report.diagnosis.all_well
 
 
 def test_measured_watts_are_set_beside_computed_ones():

@@ -77,10 +77,13 @@ def test_measured_volts_are_written_and_compared(cabled):
     response = put(cabled, {"fixtures": [{"fixture": 1, "volts": [10.2]}]})
     assert response.status_code == 200
     assert "  measured_volts = 10.2\n" in cabled.site_path.read_text(encoding="utf-8")
-    measured = cabled.get("/v1/wiring")["transformers"][0]["circuits"][0]["measured"]
+    [transformer] = cabled.get("/v1/wiring")["transformers"]
+    measured = transformer["circuits"][0]["measured"]
     assert measured["agrees"] is False
     assert [each["node"] for each in measured["readings"]] == ["jetty 6"]
-    assert measured["suggests"]
+    found = transformer["diagnosis"]
+    assert found["clear"] is False
+    assert any(each["fault"] == "bad splice" and each["places"] for each in found["explanations"])
     readings = [11.9, 11.8, 11.7, 11.6, 11.6, 11.6]
     put(cabled, {"fixtures": [{"fixture": 1, "volts": readings}]})
     assert f"measured_volts = {readings}" in cabled.site_path.read_text(encoding="utf-8")

@@ -1,0 +1,1 @@
+"""Which fault would explain the volts that were measured at the lamps."""
