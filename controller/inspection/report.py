@@ -100,8 +100,10 @@ class LightResult:
         """How its volts stand to its range; what was measured outside of it goes before what was computed."""
         low_v, high_v = self.fixture.range_v
         read_v = self.light.measured_v
-        if read_v is not None and not low_v <= read_v <= high_v:
-            return Standing.READ_LOW if read_v < low_v else Standing.READ_HIGH
+        if read_v is not None and read_v < low_v and not self.light.dimmed:
+            return Standing.READ_LOW
+        if read_v is not None and read_v > high_v:
+            return Standing.READ_HIGH
         if self.state is None:
             return Standing.NONE
         low = self.state.volts < low_v
@@ -201,7 +203,7 @@ def report_transformer(wiring: TransformerWiring, relays: RelaySettings) -> Wiri
         proposals=_advise(wiring) if wiring.has_cables else (),
         rules=check_rule_of_thumb(inspection),
         volts=tuple(
-            _compare_volts(circuit, one.lit, wiring.zones)
+            _compare_volts(circuit, one.lit)
             for circuit, one in zip(wiring.circuits, inspection.solved, strict=True)
         ),
         diagnosis=_diagnose(wiring),
@@ -253,24 +255,18 @@ def _load_of(zone: Zone, states: Sequence[SolvedStates], wiring: TransformerWiri
     )
 
 
-def _readings_of(circuit: Circuit, zones: Sequence[Zone], place: int = 0) -> list[MeasuredVolts]:
+def _readings_of(circuit: Circuit, place: int = 0) -> list[MeasuredVolts]:
     """The readings of one tap, taken with everything lit; dimmed lamps are outside the model."""
-    dimmed = {
-        (zone.id, number)
-        for zone in zones
-        for number, fixture in enumerate(zone.fixtures, start=1)
-        if fixture.dimmed
-    }
     return [
         MeasuredVolts(circuit=place, fixture=number, volts=light.measured_v)
         for number, light in enumerate(circuit.lights)
-        if light.measured_v is not None and (light.zone, light.fixture) not in dimmed
+        if light.measured_v is not None and not light.dimmed
     ]
 
 
-def _compare_volts(circuit: Circuit, lit: Outcome, zones: Sequence[Zone]) -> VoltageComparison | None:
+def _compare_volts(circuit: Circuit, lit: Outcome) -> VoltageComparison | None:
     """Compare the readings of one tap with computed volts."""
-    readings, network = _readings_of(circuit, zones), circuit.network
+    readings, network = _readings_of(circuit), circuit.network
     if isinstance(lit, Solution):
         network = replace(network, feed=network.feed.held_at(lit.feed_v))
     return compare_volts(network, readings) if readings else None
@@ -279,7 +275,7 @@ def _compare_volts(circuit: Circuit, lit: Outcome, zones: Sequence[Zone]) -> Vol
 def _diagnose(wiring: TransformerWiring) -> Diagnosis | None:
     """Look for the fault that would explain all readings of a transformer."""
     circuits = list(enumerate(wiring.circuits))
-    readings = [each for place, circuit in circuits for each in _readings_of(circuit, wiring.zones, place)]
+    readings = [each for place, circuit in circuits for each in _readings_of(circuit, place)]
     taps = {place: each.measured_v for place, each in circuits if each.measured_v is not None}
     return diagnose(wiring.networks, readings, wiring.taps_v, taps)
 

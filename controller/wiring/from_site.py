@@ -36,6 +36,7 @@ class PlacedLight:
         fixture: its place among the zone's fixtures, from 1; 0 for a zone that lists none.
         number: its place among the fixture's lights, from 1.
         placed: whether its cable is known.
+        dimmed: whether a dimmer is in front of it.
         at: the same for the solver.
     """
 
@@ -45,6 +46,7 @@ class PlacedLight:
     kind: str = ""
     name: str = ""
     placed: bool = True
+    dimmed: bool = False
     measured_v: float | None = None
     at: FixtureAt
 
@@ -301,6 +303,7 @@ def _light(
         number=number,
         kind=fixture.kind,
         name=fixture.name,
+        dimmed=fixture.dimmed,
         measured_v=_reading_of(fixture, number, alone=count == fixture.count),
         at=at,
     )

@@ -124,7 +124,8 @@ class LightResponse(ResponseModel):
         examples=[12.826068],
     )
     most_v: Rounded6 | None = Field(
-        description="the most volts that it gets: its zone lit alone on cool cable; null where not known",
+        description="the most volts that it gets: its zone lit alone on cool cable, with 10 % of regulation "
+        "where that of the transformer is not in the file; null where not known",
         examples=[12.914],
     )
     range_v: list[Rounded4] | None = Field(

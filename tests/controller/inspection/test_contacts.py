@@ -11,7 +11,7 @@ import pytest
 from config.errors import Severity
 from config.file.loader import parse_site
 from controller.inspection.findings import Topic
-from controller.inspection.report import report_site
+from controller.inspection.report import Standing, report_site
 from tests.site_of_wiring import garden, line, piece
 
 FILAMENTS = 'kind = "spot"\ncount = 6\nwatts = 10\nlamp = "filament"'
@@ -169,4 +169,6 @@ def test_dimmed_lamps_are_outside_the_model_and_may_get_fewer_volts():
         report = report_of(garden(cables=line("20 ft"), fixtures=lamps + volts))
         assert report.level is level
         assert any("lamps of “jetty” are dimmed" in each for each in report.unknown)
-    assert report_of(garden(cables=line("20 ft"), fixtures=lamps + "6.0")).volts == (None,)
+    report = report_of(garden(cables=line("20 ft"), fixtures=lamps + "6.0"))
+    assert report.volts == (None,)
+    assert {each.standing for each in report.lights(0)} == {Standing.INSIDE}
