@@ -24,20 +24,39 @@ M_PER_FT: Final = 0.3048
 
 # The sizes that have a published resistance, the American ones with the area of their copper: NEC chapter 9
 # table 8 and IEC 60228. Held against the tables of resistances by tests/config/models/test_cables.py.
-_AWG_AREA_MM2: Final = {18: 0.8230, 16: 1.3087, 14: 2.0809, 12: 3.3088, 10: 5.2612, 8: 8.3656, 6: 13.3018}
-_MM2_SIZES: Final = (0.75, 1.0, 1.5, 2.5, 4.0, 6.0, 10.0)
-_GAUGE: Final = re.compile(
-    r"\s*(\d{1,3}(?:\.\d{1,3})?)\s*(awg|mm2|mm²)(?:\s+(solid|stranded|flexible))?\s*", re.IGNORECASE
+_AWG_AREA_MM2: Final = {
+    18: 0.8230, 16: 1.3087, 14: 2.0809, 12: 3.3088, 10: 5.2612, 8: 8.3656, 6: 13.3018, 4: 21.1506,
+}  # fmt: skip
+_MM2_SIZES: Final = (0.75, 1.0, 1.5, 2.5, 4.0, 6.0, 10.0, 16.0)
+_STRANDED_ONLY: Final = (6, 4)
+_NUMBER: Final = r"\d{1,3}(?:\.\d{1,3})?"
+_BUILD: Final = r"(?:\s+(?P<build>solid|stranded|flexible))?\s*"
+# 12 AWG, AWG 12, #12, 12 ga, 12 gauge, and with the number of conductors 12/2 or 12-2.
+_AWG: Final = re.compile(
+    rf"\s*(?P<mark>awg\s*|\#\s*)?(?P<size>{_NUMBER})\s*(?P<unit>awg|gauge|ga\.?)?\s*"
+    rf"(?:[/-]\s*(?P<cores>\d{{1,2}}))?\s*(?P<after>awg|gauge|ga\.?)?{_BUILD}",
+    re.IGNORECASE,
 )
-_LENGTH: Final = re.compile(r"\s*(\d{1,6}(?:\.\d{1,6})?)\s*(ft|m)\s*", re.IGNORECASE)
+# 2.5 mm2, 2.5 mm², 2.5 sq mm, and with the number of conductors 2 x 2.5 mm2.
+_MM2: Final = re.compile(
+    rf"\s*(?:(?P<cores>\d{{1,2}})\s*[x×]\s*)?(?P<size>{_NUMBER})\s*(?P<unit>mm2|mm²|mm\^2|sq\.?\s*mm)?{_BUILD}",
+    re.IGNORECASE,
+)
+_LENGTH: Final = re.compile(
+    r"""\s*(?:(?P<m>\d{1,6}(?:\.\d{1,6})?)\s*(?:m|meters?|metres?)
+      | (?:(?P<ft>\d{1,6}(?:\.\d{1,6})?)\s*(?:ft\.?|feet|foot|['’′]))?
+        (?(ft)[\s,-]*)
+        (?:(?P<inch>\d{1,6}(?:\.\d{1,6})?)\s*(?:inch(?:es)?|in\.?|["”″]|''))?)\s*""",
+    re.IGNORECASE | re.VERBOSE,
+)
 # Twice round the largest garden: beyond this a unit is wrong.
 _LONGEST_M: Final = 3000.0
 MOST_VOLTS: Final = 60.0
 COMMON_LIMIT_A: Final = 25.0
 """NEC 411 (quoted): the most current of a secondary circuit; taken for each common."""
 
-_A_GAUGE = Phrase("a gauge such as “12 AWG”, “12 AWG solid” or “2.5 mm2”")
-_A_LENGTH = Phrase("a length such as “100 ft” or “30 m”")
+_A_GAUGE = Phrase("a gauge such as “12 AWG”, “12/2”, “12 AWG solid” or “2.5 mm2”")
+_A_LENGTH = Phrase("a length such as “100 ft”, “8 ft 6 in” or “30 m”")
 _WRITE_A_GAUGE = Phrase("write {right}", right=_A_GAUGE)
 _WRITE_A_LENGTH = Phrase("write {right}", right=_A_LENGTH)
 
@@ -59,9 +78,12 @@ class Build(StrEnum):
 
 # Where nothing is said: stranded for AWG, fine-stranded class 5 for mm²; each the higher of its table.
 _USUAL_BUILD: Final = {Unit.AWG: Build.STRANDED, Unit.MM2: Build.FLEXIBLE}
+# At least one of these says that a number is a gauge, and of which kind.
+_MARKS: Final = {Unit.MM2: ("unit",), Unit.AWG: ("mark", "unit", "cores", "after")}
+_CONDUCTORS: Final = 2
 _SIZES_TO_USE: Final = {
-    Unit.AWG: Phrase("use 18, 16, 14, 12, 10 or 8 AWG, stranded or solid, or 6 AWG stranded"),
-    Unit.MM2: Phrase("use 0.75, 1, 1.5, 2.5, 4, 6 or 10 mm2"),
+    Unit.AWG: Phrase("use 18, 16, 14, 12, 10 or 8 AWG, stranded or solid, or 6 or 4 AWG stranded"),
+    Unit.MM2: Phrase("use 0.75, 1, 1.5, 2.5, 4, 6, 10 or 16 mm2"),
 }
 
 
@@ -82,7 +104,7 @@ class Gauge:
             known = self.size in _MM2_SIZES
         else:
             known = self.size in _AWG_AREA_MM2 and self.build is not Build.FLEXIBLE
-            known = known and (self.size, self.build) != (6, Build.SOLID)
+            known = known and not (self.size in _STRANDED_ONLY and self.build is Build.SOLID)
         if not known:
             what = Phrase("is not in any table of resistances")
             raise CableTextError(str(self), what, _SIZES_TO_USE[self.unit])
@@ -98,32 +120,49 @@ class Gauge:
 
 
 def parse_gauge(text: str) -> Gauge:
-    """Read a gauge as a person writes it: ``12 AWG``, ``12 AWG solid``, ``2.5 mm2``, ``2.5 mm2 stranded``.
+    """Read a gauge as a person writes it: ``12 AWG``, ``12/2``, ``12 ga solid``, ``2.5 mm²``.
 
     Raises:
-        CableTextError: the text is not a gauge, or its size is in no table.
+        CableTextError: the text is not a gauge, has another number of conductors than two, or its size is in
+            no table.
     """
-    found = _GAUGE.fullmatch(text)
-    if found is None:
-        raise CableTextError(text, Phrase("is not a gauge"), _WRITE_A_GAUGE)
-    unit = Unit.AWG if found[2].lower() == "awg" else Unit.MM2
-    build = Build(found[3].lower()) if found[3] else _USUAL_BUILD[unit]
-    return Gauge(size=float(found[1]), unit=unit, build=build)
+    for unit, pattern in ((Unit.MM2, _MM2), (Unit.AWG, _AWG)):
+        found = pattern.fullmatch(text)
+        if found is not None and any(found.group(key) for key in _MARKS[unit]):
+            break
+    else:
+        raise _refuse(text, Phrase("is not a gauge"), _WRITE_A_GAUGE)
+    if found["cores"] and int(found["cores"]) != _CONDUCTORS:
+        what = Phrase("has {count} conductors, and the lamps are fed by two", count=found["cores"])
+        remedy = Phrase("write the gauge alone, such as “{gauge}”", gauge=f"{found['size']} {unit}")
+        raise CableTextError(text, what, remedy)
+    build = Build(found["build"].lower()) if found["build"] else _USUAL_BUILD[unit]
+    return Gauge(size=float(found["size"]), unit=unit, build=build)
 
 
 def parse_length(text: str) -> float:
-    """Read a length as a person writes it, ``100 ft`` or ``30 m``, and return it in metres.
+    """Read a length as a person writes it, ``100 ft``, ``8'``, ``8 ft 6 in``, ``30 m``, and return metres.
 
     Raises:
         CableTextError: the text is not a length, has no unit, or is not above zero.
     """
     found = _LENGTH.fullmatch(text)
-    if found is None:
-        raise CableTextError(text, Phrase("is not a length with its unit"), _WRITE_A_LENGTH)
-    length_m = float(found[1]) * (M_PER_FT if found[2].lower() == "ft" else 1.0)
+    if found is None or not any(found.groups()):
+        raise _refuse(text, Phrase("is not a length with its unit"), _WRITE_A_LENGTH)
+    if found["m"]:
+        length_m = float(found["m"])
+    else:
+        length_m = (float(found["ft"] or 0) + float(found["inch"] or 0) / 12.0) * M_PER_FT
     if length_m <= 0.0:
         raise CableTextError(text, Phrase("is not above zero"), _WRITE_A_LENGTH)
     return length_m
+
+
+def _refuse(text: str, what: Phrase, remedy: Phrase) -> CableTextError:
+    if re.search(r"\d,\d", text):
+        what = Phrase("has a comma in its number")
+        remedy = Phrase("decimals have a point, and thousands no sign: {remedy}", remedy=remedy)
+    return CableTextError(text, what, remedy)
 
 
 def _parse_cable_length(text: str) -> float:

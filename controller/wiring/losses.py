@@ -12,8 +12,8 @@ from functools import lru_cache
 
 from config.errors import WiringError
 from config.models.site import Site
-from controller.wiring.from_site import Circuit, build_wiring
-from controller.wiring.solver import Solution, solve
+from controller.wiring.from_site import Circuit, TransformerWiring, build_wiring
+from controller.wiring.solver import Solution, solve_all
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -44,30 +44,32 @@ def cable_losses(site: Site) -> CableLosses:
     except WiringError:
         wirings = ()
     for wiring in wirings:
-        together = wiring.transformer.relay_side == "mains"
-        for circuit in wiring.circuits:
-            if not any(light.placed for light in circuit.lights):
-                continue
-            for zones, found in _solve(circuit, together=together):
-                lost_w = Decimal(repr(found.loss_w))
-                for zone in zones:
-                    if zone not in measured and found.lamp_w > 0:
-                        lamps = (lamp for lamp in found.lamps if lamp.fixture.zone == zone)
-                        zone_w = sum(lamp.fixture.count * lamp.watts for lamp in lamps)
-                        cable_w[zone] += lost_w * Decimal(repr(zone_w / found.lamp_w))
-                at_light = {lamp.fixture: lamp.volts for lamp in found.lamps}
-                for light in circuit.lights:
-                    if light.placed and light.fixture and light.at in at_light:
-                        key = light.zone, light.fixture
-                        volts[key] = max(volts.get(key, 0.0), at_light[light.at])
+        for circuit, zones, found in _solve(wiring):
+            lost_w = Decimal(repr(found.loss_w))
+            for zone in zones:
+                if zone not in measured and found.lamp_w > 0:
+                    lamps = (lamp for lamp in found.lamps if lamp.fixture.zone == zone)
+                    zone_w = sum(lamp.fixture.count * lamp.watts for lamp in lamps)
+                    cable_w[zone] += lost_w * Decimal(repr(zone_w / found.lamp_w))
+            at_light = {lamp.fixture: lamp.volts for lamp in found.lamps}
+            for light in circuit.lights:
+                if light.placed and light.fixture and light.at in at_light:
+                    key = light.zone, light.fixture
+                    volts[key] = max(volts.get(key, 0.0), at_light[light.at])
     return CableLosses(cable_w=dict(cable_w), volts=volts)
 
 
-def _solve(circuit: Circuit, *, together: bool) -> Iterator[tuple[tuple[str, ...], Solution]]:
-    """Solve one circuit: all of it, or each zone alone; what has no solution is left out."""
-    network = circuit.network
-    groups = [tuple(network.zones)] if together else [(zone,) for zone in network.zones]
-    for zones in groups:
-        found = solve(network.lit(zones))
-        if isinstance(found, Solution):
-            yield zones, found
+def _solve(wiring: TransformerWiring) -> Iterator[tuple[Circuit, tuple[str, ...], Solution]]:
+    """Solve what is lit together, or each zone alone, by circuits; what has no solution is left out."""
+    zones = dict.fromkeys(zone for network in wiring.networks for zone in network.zones)
+    together = wiring.transformer.relay_side == "mains"
+    for group in [tuple(zones)] if together else [(zone,) for zone in zones]:
+        lit = [
+            (circuit, tuple(zone for zone in circuit.network.zones if zone in group))
+            for circuit in wiring.circuits
+        ]
+        lit = [(circuit, own) for circuit, own in lit if own]
+        outcomes = solve_all([circuit.network.lit(own) for circuit, own in lit])
+        for (circuit, own), found in zip(lit, outcomes, strict=True):
+            if isinstance(found, Solution) and any(light.placed for light in circuit.lights):
+                yield circuit, own, found

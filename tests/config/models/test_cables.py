@@ -264,7 +264,7 @@ GAUGES = st.one_of(
         "{}{}{}{}{}".format,
         SIZES,
         st.sampled_from(["", " ", "  "]),
-        st.sampled_from(["AWG", "awg", "mm2", "mm²", "MM2", "m", ""]),
+        st.sampled_from(["AWG", "awg", "mm2", "mm²", "MM2", "m", "", "/2", "-2", "ga", "/3"]),
         st.sampled_from(["", " solid", " stranded", " flexible", " Solid", " thin"]),
         st.sampled_from(["", " ", "."]),
     ),
@@ -275,7 +275,7 @@ LENGTHS = st.one_of(
         "{}{}{}".format,
         st.sampled_from(["0", "0.0", "1", "100", "0.5", "12.25", "-3", "1e3", "9842", "0.000001", "nan"]),
         st.sampled_from(["", " "]),
-        st.sampled_from(["ft", "m", "FT", "in", "", "mm"]),
+        st.sampled_from(["ft", "m", "FT", "in", "", "mm", "'", "ft 6 in"]),
     ),
     st.text(max_size=12),
 )
@@ -305,6 +305,69 @@ def test_every_gauge_has_a_resistance_and_no_other_is_taken(size, build):
         gauge = parsed(parse_gauge, f"{size:g} {unit} {build}")
         assert (gauge is not None) == ((size, build) in table)
         assert gauge is None or ohm_per_m(gauge) > 0
+
+
+@pytest.mark.parametrize(
+    ("text", "gauge"),
+    [
+        *(
+            (text, "12 AWG")
+            for text in ("12/2", "12-2", "12 ga", "12ga.", "12 gauge", "#12", "AWG 12", "12/2 AWG")
+        ),
+        ("14-2 solid", "14 AWG solid"),
+        ("4 AWG", "4 AWG"),
+        ("4/2", "4 AWG"),
+        *((text, "16 mm2") for text in ("16 mm²", "16mm2", "16 sq mm", "16 mm^2", "2 x 16 mm2", "2×16 mm²")),
+        ("2x2.5 mm2 stranded", "2.5 mm2 stranded"),
+    ],
+)
+def test_a_gauge_may_be_written_as_the_trade_does(text, gauge):
+    """Every spelling is the gauge that it means, and the program writes each in one way."""
+    assert parse_gauge(text) == parse_gauge(gauge)
+    assert str(parse_gauge(text)) == gauge
+
+
+@pytest.mark.parametrize(
+    ("text", "inches"),
+    [
+        *((text, 96) for text in ("8'", "8 ft", "8’", "8 feet", "8ft.", "96 in", '96"', "8 ft 0 in")),
+        *(
+            (text, 102)
+            for text in ("8 ft 6 in", "8'6\"", "8' 6''", "8ft6in", "8 ft. 6 in.", "8’ 6”", "8 ft, 6 inches")
+        ),
+        ("0.5 in", 0.5),
+    ],
+)
+def test_a_length_may_be_written_as_the_trade_does(text, inches):
+    """Feet and inches are read in their usual spellings; an inch is 25.4 mm exactly."""
+    assert parse_length(text) == pytest.approx(inches * 0.0254, rel=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("parse", "text", "words"),
+    [
+        (parse_gauge, "12/3", "“12/3” has 3 conductors, and the lamps are fed by two; write the gauge alone"),
+        (parse_gauge, "3 x 1.5 mm2", "has 3 conductors, and the lamps are fed by two"),
+        (parse_gauge, "12", "“12” is not a gauge; write a gauge such as “12 AWG”, “12/2”"),
+        (parse_gauge, "2.5 mm", "is not a gauge"),
+        (parse_gauge, "13/2", "“13 AWG” is not in any table of resistances; use 18, 16, 14"),
+        (parse_gauge, "2,5 mm2", "has a comma in its number; decimals have a point"),
+        (parse_length, "1,000 ft", "has a comma in its number; decimals have a point"),
+        (
+            parse_length,
+            "8 ft 6",
+            "is not a length with its unit; write a length such as “100 ft”, “8 ft 6 in”",
+        ),
+        (parse_length, "6 in 8 ft", "is not a length with its unit"),
+        (parse_length, "0' 0\"", "is not above zero"),
+        (parse_length, "", "is not a length with its unit"),
+    ],
+)
+def test_what_is_unclear_is_refused_in_clear_words(parse, text, words):
+    """A bare number, a third conductor, a comma or inches without a sign are answered with what to write."""
+    with pytest.raises(WiringError) as caught:
+        parse(text)
+    assert words in str(caught.value)
 
 
 @given(GAUGES)

@@ -13,7 +13,7 @@ from config.file.loader import example_path, load_site, parse_site
 from config.models.cables import M_PER_FT, parse_gauge
 from controller.wiring.from_site import build_wiring
 from controller.wiring.network import CableSegment, Feed, FixtureAt, Lamp, Network
-from controller.wiring.solver import NoSolution, Solution, solve
+from controller.wiring.solver import NoSolution, Solution, solve, solve_all
 from tests.config.site_texts import problems_of
 from tests.controller.networks import read_reference, reference_network
 from tests.site_of_wiring import garden, line, piece, reference_site
@@ -195,6 +195,19 @@ def test_every_light_of_every_example_is_wired_once(name):
             rated = sum(each.count * each.watts for each in zone.fixtures) or zone.rated_load.watts
             assert watts == pytest.approx(rated)
         assert {light.zone for light in lights} == {zone.id for zone in wiring.zones}
+
+
+@pytest.mark.parametrize("regulation", ["", "regulation_percent = 9"])
+def test_the_measured_tap_is_what_the_lamps_are_computed_from(regulation):
+    """12.6 V measured at a tap of 12 V, all lit, are the volts there, and the other taps stand as high."""
+    cables = line() + piece("boathouse", "gate", more="tap = 14")
+    more = f"taps = [12, 14]\nmeasured_volts = 12.6\n{regulation}"
+    rest = '[[zones.fixtures]]\nkind = "spot"\ncount = 1\nwatts = 9\nnode = "gate"\n'
+    first, second = solve_all(wired(garden(cables=cables, more=more, rest=rest)).networks)
+    assert first.feed_v == pytest.approx(12.6, abs=1e-6)
+    assert second.feed_v == pytest.approx(12.6 * 14.0 / 12.0, abs=1e-6)
+    held = first.network.feed.held_at(12.6)
+    assert first.worst.volts == pytest.approx(solve(replace(first.network, feed=held)).worst.volts, abs=1e-6)
 
 
 NODES = st.sampled_from(["boathouse", "a", "b", "c", "d"])

@@ -97,3 +97,12 @@ def test_a_loss_goes_with_the_square_of_the_load_of_its_time():
     then = replace(now, facts=replace(now.facts, supplies={"jetty": supply}))
     draws = loads_drawn(runs, [then], as_of_utc=begins + hour)
     assert [draw.load.cable_w for draw in draws] == [8, 2, 2]
+
+
+def test_lamps_of_a_zone_alone_stand_at_the_volts_of_a_light_load():
+    """With 10 % regulation a zone of 27 VA on 200 VA has nearly 10 % more volts, and LEDs lose less."""
+    text = garden(cables=line("20 ft"))
+    risen = garden(cables=line("20 ft"), more="regulation_percent = 10")
+    before, after = (cable_losses(parse_site(each, "site.toml").site) for each in (text, risen))
+    assert 1.08 < after.volts["jetty", 1] / before.volts["jetty", 1] < 1.10
+    assert after.cable_w["jetty"] < before.cable_w["jetty"]
