@@ -346,7 +346,7 @@ def test_what_cannot_be_asked_is_refused_in_one_line(tmp_path, args, words):
 def test_problems_of_the_file_are_listed_line_by_line(tmp_path):
     """Problems of the cables come like all others."""
     path = tmp_path / "site.toml"
-    path.write_text(garden(cables=line("80 feet") + piece("nowhere", "end")), encoding="utf-8")
+    path.write_text(garden(cables=line("80 paces") + piece("nowhere", "end")), encoding="utf-8")
     result = call("wiring", path)
     assert result.exit_code == 2
     assert [each.split(": ")[1].split(" = ")[0] for each in result.stderr.splitlines()] == [
