@@ -29,6 +29,9 @@ WORTH_NAMING: Final = 0.03
 NEARLY: Final = 0.2
 """Places whose weights are this part of the first's are named in one sentence with it."""
 
+LEAST_OHM: Final = 0.01
+"""A splice with less is a good one (common practice, no source)."""
+
 MOST_LEFT_V: Final = 0.15
 """Where more is left over, root mean square, no single fault explains the readings (common practice)."""
 
@@ -119,7 +122,11 @@ class Diagnosis:
                     "Nothing is wrong by these readings; the copper is at about {copper:.0f} °C",
                     copper=self.copper_c,
                 )
-            return Phrase("Probably nothing is wrong; these readings leave room for a small fault:")
+            return Phrase(
+                "Probably nothing is wrong: the readings agree with the cables as noted and the copper at"
+                " about {copper:.0f} °C, though a small fault would not show",
+                copper=self.copper_c,
+            )
         if self.clear:
             return Phrase("One fault explains these readings, and no other does as well:")
         return Phrase("These explain the readings, the likeliest first; read more lamps to tell them apart:")
@@ -153,7 +160,8 @@ def diagnose(
     kinds: dict[WiringFault, list[tuple[Solved, float, float]]] = {}
     for claim, weight in zip(claims, blunted, strict=True):
         share = math.exp(claim.log_weight - first.log_weight)
-        if share >= WORTH_NAMING:
+        good = claim.fault.kind is WiringFault.SPLICE and claim.fit.size < LEAST_OHM
+        if share >= WORTH_NAMING and not good:
             kinds.setdefault(claim.fault.kind, []).append((claim, share, weight / total))
     confidence = blunted[0] / total
     noise = first.fit.misfit <= count + 3.0 * math.sqrt(2.0 * count)

@@ -393,13 +393,11 @@ def measured_words(report: WiringReport) -> Iterator[str]:
 def diagnosis_words(diagnosis: Diagnosis) -> Iterator[Phrase]:
     """Say which faults would explain the readings, what to do, and what to be careful with."""
     yield diagnosis.words
-    if diagnosis.all_well and diagnosis.clear:
+    if diagnosis.all_well:
         return
     for each in diagnosis.explanations[:1] if diagnosis.clear else diagnosis.explanations:
-        if each.remedy:
-            yield Phrase("{words}: {remedy}", words=each.words, remedy=each.remedy)
-        else:
-            yield each.words
+        remedy = each.remedy
+        yield Phrase("{words}: {remedy}", words=each.words, remedy=remedy) if remedy else each.words
     first = diagnosis.explanations[:1]
     yield from (caution for each in first for caution in each.cautions)
 

@@ -529,3 +529,19 @@ def test_a_fault_is_named_in_text_and_json_by_the_names_of_the_site_file(tmp_pat
     assert "ohm too much between “oak” and “oak 3”: open the splices there and remake them" in said
     assert "Switch the transformer off before you open a splice" in said
     assert "What was measured differs from what was computed." in said
+
+
+def test_readings_that_agree_are_said_once(tmp_path):
+    """Where nothing is wrong the text says so in one sentence, and lists no faults of nothing."""
+    fixtures = LEDS
+    _, truth = wiring_of(
+        tmp_path, garden(cables=line("60 ft"), fixtures=fixtures, rest="[wiring]\ncopper_c = 30")
+    )
+    volts = [round(each["volts"], 2) for each in truth["transformers"][0]["circuits"][0]["lights"]]
+    _, answer = wiring_of(
+        tmp_path, garden(cables=line("60 ft"), fixtures=f"{fixtures}\nmeasured_volts = {volts}")
+    )
+    assert answer["transformers"][0]["diagnosis"]["fault"] == "nothing wrong"
+    said = " ".join(call("wiring", tmp_path / "site.toml").stdout.split())
+    assert said.count("othing is wrong") == 1
+    assert "ohm too much" not in said
