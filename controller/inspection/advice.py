@@ -291,13 +291,16 @@ class _Search:
 
     def _room(self) -> Room:
         """What the transformer can carry besides lights at its terminals."""
-        fixed_a: dict[int, float] = {}
+        # Where nobody said which commons there are, each tap is a circuit of its own, as in the findings.
+        by_common = self._networks[0].feed.commons_known or len(self._commons) > 1
+        fixed_a: dict[Terminal | int, float] = {}
         fixed_va = 0.0
         for network in self._networks:
             feed = network.feed
             at_terminals = (lamp for lamp in network.fixtures if lamp.node == feed.node)
             va = sum(lamp.count * lamp.watts / lamp.power_factor for lamp in at_terminals)
-            fixed_a[feed.common] = fixed_a.get(feed.common, 0.0) + va / feed.source_v
+            circuit = feed.common if by_common else terminal_of(feed)
+            fixed_a[circuit] = fixed_a.get(circuit, 0.0) + va / feed.source_v
             fixed_va += va
         feed = self._networks[0].feed
         most_va = LOAD_PART * feed.rated_va - fixed_va
@@ -305,7 +308,10 @@ class _Search:
             terminals=tuple(
                 Terminal(tap_v=volts, common=common) for volts in self._taps_v for common in self._commons
             ),
-            most_a=lambda common: LOAD_PART * feed.limit_a - fixed_a.get(common, 0.0),
+            most_a=lambda terminal: (
+                LOAD_PART * feed.limit_a - fixed_a.get(terminal.common if by_common else terminal, 0.0)
+            ),
+            by_common=by_common,
             most_va=float("inf") if self._judge.overloaded else most_va,
         )
 

@@ -107,13 +107,19 @@ class Room:
 
     Attributes:
         terminals: every tap with every common.
-        most_a: amperes that are left for each common.
+        most_a: amperes that are left for the circuit of a terminal.
+        by_common: whether a common with all its taps is one circuit; otherwise each tap is its own.
         most_va: volt-amperes that are left.
     """
 
     terminals: tuple[Terminal, ...]
-    most_a: Callable[[int], float]
+    most_a: Callable[[Terminal], float]
     most_va: float
+    by_common: bool = True
+
+    def circuit_of(self, terminal: Terminal) -> Terminal | int:
+        """The circuit that a terminal belongs to."""
+        return terminal.common if self.by_common else terminal
 
 
 def split_runs(networks: Sequence[Network], terminals: Sequence[Terminal]) -> tuple[Run, ...]:
@@ -297,7 +303,7 @@ class _Together:
         self._terminals: dict[float, list[Terminal]] = {}
         for terminal in room.terminals:
             self._terminals.setdefault(terminal.tap_v, []).append(terminal)
-        self._load_a: dict[int, float] = {}
+        self._load_a: dict[Terminal | int, float] = {}
         self._left = MOST_TRIED
         self._best_cost = float("inf")
         self.best: Chosen | None = None
@@ -318,19 +324,22 @@ class _Together:
                 more = choice.cost + shifted * MOVED_COST
                 if self._left < 0 or self._is_dearer(place, cost + more):
                     continue
-                commons = [terminal.common for terminal in terminals]
-                loads = list(zip(commons, choice.amperes, strict=True))
+                circuits = [self._room.circuit_of(terminal) for terminal in terminals]
+                loads = list(zip(circuits, choice.amperes, strict=True))
                 self._add(loads, 1.0)
-                if all(self._load_a[common] <= self._room.most_a(common) for common in commons):
+                if all(
+                    self._load_a[circuit] <= self._room.most_a(terminal)
+                    for circuit, terminal in zip(circuits, terminals, strict=True)
+                ):
                     self.place_run(place + 1, cost + more, load_va + va, (*chosen, (choice, terminals)))
                 self._add(loads, -1.0)
 
     def _is_dearer(self, place: int, cost: float) -> bool:
         return cost + self._rest[place + 1] >= self._best_cost - 1e-9
 
-    def _add(self, loads: Sequence[tuple[int, float]], times: float) -> None:
-        for common, amperes in loads:
-            self._load_a[common] = self._load_a.get(common, 0.0) + times * amperes
+    def _add(self, loads: Sequence[tuple[Terminal | int, float]], times: float) -> None:
+        for circuit, amperes in loads:
+            self._load_a[circuit] = self._load_a.get(circuit, 0.0) + times * amperes
 
 
 def to_changes(runs: Sequence[Run], chosen: Chosen) -> tuple[CableChange, ...]:

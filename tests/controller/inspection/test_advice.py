@@ -112,6 +112,23 @@ def test_three_runs_spread_over_taps_and_commons_with_nothing_bought():
     assert sorted(one.feed.common for one in best.networks) == [1, 2, 3]
 
 
+def test_without_a_word_of_commons_three_runs_go_to_three_taps():
+    """Three runs of 110 W are over 25 A on the tap of 12 V; on those of 12, 13 and 14 V nothing is bought."""
+    one = chain(at_ft=(20.0,), watts=110.0, gauge="8 AWG", rated_va=600.0, **LED)
+    nodes = ("n1", "m1", "k1")
+    network = replace(
+        one,
+        segments=tuple(replace(one.segments[0], to_node=node) for node in nodes),
+        fixtures=tuple(replace(one.fixtures[0], node=node) for node in nodes),
+    )
+    assert [each.topic for each in inspect([network]).errors()] == [Topic.CIRCUIT]
+    best = advise([network], taps_v=(12.0, 13.0, 14.0))[0]
+    assert best.cost.buys == ()
+    assert len({one.feed.source_v for one in best.networks}) > 1
+    amperes = [each.value for each in best.inspection.findings if each.topic is Topic.CIRCUIT]
+    assert max(amperes) <= 0.95 * 25.0
+
+
 def test_a_branch_of_its_own_is_moved_without_buying_cable():
     """Where two branches draw 27.5 A from one common, one of them is moved to the other common."""
     first = chain(at_ft=(5.0,), watts=165.0, gauge="8 AWG", rated_va=600.0, **LED)
