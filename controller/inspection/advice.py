@@ -15,7 +15,7 @@ from config.models.cable_changes import CableChange, Terminal
 from controller.inspection.changes import ChangeKind, terminal_of
 from controller.inspection.checks import inspect
 from controller.inspection.findings import InspectionResult, Topic
-from controller.inspection.gauges import LOAD_PART, SMALL, Prices, Sizing
+from controller.inspection.gauges import LOAD_PART, Prices, Sizing
 from controller.inspection.proposals import MARGIN_V, Judge, Proposal, safe_range
 from controller.inspection.search import (
     Choice,
@@ -35,8 +35,12 @@ from controller.inspection.search import (
 from controller.wiring.network import FixtureAt, Limits, Network
 from controller.wiring.solver import Solution
 
-MOST_TRIES, MOST_TRIES_IF_SMALL = 12, 60
+MOST_TRIES: Final = 60
 """How often one kind of change is corrected after it was solved."""
+
+MOST_EFFORT, EFFORT_FOR_EACH = 1000, 40
+"""Cables that are solved or sized again for such corrections, all kinds of change together: so many, and so
+many more for each cable that there is."""
 
 _TRIED: Final = ("taps", "present tap", "thicker", "run from the present tap", "feed", "anything")
 _LAMP_TOPICS: Final = frozenset({Topic.LAMP_LOW, Topic.LAMP_HIGH})
@@ -94,6 +98,16 @@ def _wants_advice(before: InspectionResult) -> bool:
     )
 
 
+def _held_part(before: InspectionResult) -> float:
+    """Volts of the taps with everything lit as a part of the rated ones: the least of the taps'."""
+    held = [
+        one.lit.volts[one.feed] / one.lit.network.feed.source_v
+        for one in before.solved
+        if isinstance(one.lit, Solution)
+    ]
+    return min(held, default=before.solved[0].lit.network.feed.full_load)
+
+
 @dataclass(kw_only=True, slots=True)
 class _Trial:
     """One run during the search: how many volts more its lamps are to get, and how it can be laid.
@@ -132,7 +146,15 @@ class _Search:
         self._in_use = frozenset(terminals)
         self._taps_v = sorted({*taps_v, *(terminal.tap_v for terminal in terminals)})
         self._commons = range(1, max(commons, *(terminal.common for terminal in terminals)) + 1)
-        self._trials = [_Trial(run=run) for run in split_runs(networks, terminals)]
+        # Rings and cables side by side stay as they are, and so does their load.
+        self._trees = [network for network in networks if network.is_tree]
+        self._full_v = _held_part(before)
+        self._cables = sum(len(network.segments) for network in networks)
+        self._effort = 0
+        self._trials = [
+            _Trial(run=run)
+            for run in split_runs(self._trees, [terminal_of(network.feed) for network in self._trees])
+        ]
         for place, trial in enumerate(self._trials):
             trial.rewired = self._fails(trial.run)
             if not self._choices(place):
@@ -145,7 +167,12 @@ class _Search:
             limits=limits,
             prices=prices,
             lenient=frozenset(self._ends(lambda trial: trial.lenient)),
-            left_alone=frozenset(self._ends(lambda trial: trial.incurable)),
+            left_alone=frozenset(
+                {
+                    *self._ends(lambda trial: trial.incurable),
+                    *(c.to_node for each in networks if not each.is_tree for c in each.segments),
+                }
+            ),
         )
 
     def _ends(self, holds: Callable[[_Trial], bool]) -> Iterator[str]:
@@ -160,8 +187,13 @@ class _Search:
 
     def find(self, tried: str) -> Proposal | None:
         """Find the cheapest changes of one kind; correct them until the solver agrees."""
-        small = sum(len(network.segments) for network in self._networks) <= SMALL
-        for _ in range(MOST_TRIES_IF_SMALL if small else MOST_TRIES):
+        # Each kind may take its share of the effort that is left.
+        most = MOST_EFFORT + EFFORT_FOR_EACH * self._cables
+        share = max(0, most - self._effort) // (len(_TRIED) - _TRIED.index(tried))
+        until = self._effort + share
+        for _ in range(MOST_TRIES):
+            if self._effort > until:
+                return None
             lists = [self._allowed(place, tried) for place in range(len(self._trials))]
             runs = [trial.run for trial in self._trials]
             chosen = choose_together(runs, lists, self._room())
@@ -171,6 +203,7 @@ class _Search:
             if not changes:
                 return None
             judged = self._judge.judge(changes)
+            self._effort += self._cables
             if isinstance(judged, Proposal):
                 return judged
             if not self._correct(chosen, judged):
@@ -219,19 +252,23 @@ class _Search:
     ) -> Sizing:
         floor_v = 0.0
         if self._limits.drop_percent is not None:
-            floor_v = taps_v[-1] * (1.0 - self._limits.drop_percent / 100.0)
+            floor_v = self._lit_v(taps_v[-1]) * (1.0 - self._limits.drop_percent / 100.0)
 
         def needed_v(fixture: FixtureAt) -> float:
             return max(safe_range(fixture, lenient=trial.lenient)[0], floor_v) + trial.extra_v
 
-        return Sizing(trial.run.network, needed_v, self._prices, taps_v[-1], below_mm2)
+        return Sizing(trial.run.network, needed_v, self._prices, self._lit_v(taps_v[-1]), below_mm2)
+
+    def _lit_v(self, tap_v: float) -> float:
+        """What a tap gives with everything lit, as far as is known before anything is changed."""
+        return self._full_v * tap_v
 
     def _list_choices(self, trial: _Trial, plans: Sequence[Plan], taps_v: Sequence[float]) -> list[Choice]:
         return list_choices(
             trial.run,
             plans,
             taps_v,
-            lambda tap_v: tap_v,
+            self._lit_v,
             lambda tap_v: self._excessive(trial, tap_v),
         )
 
@@ -297,7 +334,8 @@ class _Search:
         fixed_va = 0.0
         for network in self._networks:
             feed = network.feed
-            at_terminals = (lamp for lamp in network.fixtures if lamp.node == feed.node)
+            stays = not network.is_tree
+            at_terminals = (lamp for lamp in network.fixtures if stays or lamp.node == feed.node)
             va = sum(lamp.count * lamp.watts / lamp.power_factor for lamp in at_terminals)
             circuit = feed.common if by_common else terminal_of(feed)
             fixed_a[circuit] = fixed_a.get(circuit, 0.0) + va / feed.source_v
@@ -333,9 +371,11 @@ class _Search:
                 trial.extra_v += 1.2 * short_v + 1e-4
                 trial.choices = None
                 trial.thinner.clear()
+                self._effort += 10 * len(trial.run.network.segments)
                 continue
             trial.forbidden.add(choice.key)
             for below_mm2 in list_thinner(choice) if blamed else ():
+                self._effort += len(trial.run.network.segments)
                 sizing = self._size(trial, self._taps_v, dict(below_mm2))
                 plan = lay_plan(sizing, choice.plan.kind, choice.plan.way, below_mm2)
                 if plan is not None:

@@ -100,12 +100,14 @@ def _way(networks: Sequence[Network], node: str) -> tuple[CableSegment, ...]:
 def carry_out(networks: Sequence[Network], changes: Sequence[CableChange]) -> tuple[Network, ...]:
     """Give the networks of the transformer after some changes, one for each tap and common in use.
 
-    What moves to another transformer is no longer among them.
+    What moves to another transformer is no longer among them. A network with a ring is not changed, but
+    others may come to its tap.
     """
-    cables = {cable.to_node: cable for network in networks for cable in network.segments}
+    trees = [network for network in networks if network.is_tree]
+    cables = {cable.to_node: cable for network in trees for cable in network.segments}
     starts = {
         cable.to_node: terminal_of(network.feed)
-        for network in networks
+        for network in trees
         for cable in network.segments
         if cable.from_node == network.feed.node
     }
@@ -149,6 +151,7 @@ def _sort_to_feeds(
         if end not in starts:
             onward.setdefault(cable.from_node, []).append(cable)
     lamps = [fixture for network in networks for fixture in network.fixtures]
+    rings = {terminal_of(each.feed): each.segments for each in networks if not each.is_tree}
     built = []
     for terminal, feed in feeds.items():
         waiting = [
@@ -159,6 +162,8 @@ def _sort_to_feeds(
             cable = waiting.pop()
             segments.append(cable)
             waiting += onward.get(cable.to_node, ())
+        # Rings and cables side by side are not changed.
+        segments += rings.get(terminal, ())
         nodes = {feed.node, *(cable.to_node for cable in segments)}
         fixtures = tuple(lamp for lamp in lamps if lamp.node in nodes)
         if segments or fixtures:

@@ -10,12 +10,12 @@ solver says; whoever uses it solves it afterwards.
 """
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Final
 
 from config.models.cables import Gauge, Unit
 from config.models.site import CONTINUOUS_SHARE
-from controller.wiring.cable import ampacity, loop_ohm, same_kind
+from controller.wiring.cable import loop_ohm, same_kind
 from controller.wiring.network import CableSegment, FixtureAt, Lamp, Network
 from controller.wiring.power_flow import FILAMENT_CURRENT_EXPONENT
 from controller.wiring.solver import lamp_amperes
@@ -38,7 +38,7 @@ HOME_RUN: Final = ""
 SMALL: Final = 12
 """Up to so many cables every entry is kept; in larger networks the nearest ones become one."""
 
-_MOST_POINTS, _MOST_POINTS_IF_SMALL = 40, 400
+_MOST_POINTS, _MOST_POINTS_IF_SMALL = 32, 400
 _COLLAPSE: Final = 0.05
 _EXPONENTS: Final = {
     Lamp.FILAMENT: FILAMENT_CURRENT_EXPONENT,
@@ -90,9 +90,9 @@ def laid_anew(gauge: Gauge) -> tuple[Gauge, ...]:
     return tuple(g for g in same_kind(gauge) if g.unit is Unit.AWG or g.area_mm2 >= LEAST_MM2)
 
 
-def new_limit_a(gauge: Gauge) -> float:
-    """The most current for which a gauge is laid anew: what it may carry for hours on end."""
-    return CONTINUOUS_SHARE * ampacity(gauge).amperes
+def new_limit_a(cable: CableSegment) -> float:
+    """The most current for which a cable is laid anew: what it may carry for hours on end."""
+    return CONTINUOUS_SHARE * cable.limit_a
 
 
 class Sizing:
@@ -171,7 +171,7 @@ class Sizing:
         steps = [_Step(None, ohm, LOAD_PART * cable.limit_a, 0.0, 0.0)]
         below_mm2 = self._below_mm2.get(cable.to_node, float("inf"))
         steps += [
-            self._step(gauge, cable.length_m, cable.splice_ohm)
+            self._step(replace(cable, gauge=gauge, ampacity_a=None))
             for gauge in laid_anew(cable.gauge)
             if cable.gauge.area_mm2 < gauge.area_mm2 < below_mm2
         ]
@@ -180,16 +180,21 @@ class Sizing:
     def _run_steps(self, way: Sequence[CableSegment]) -> tuple[_Step, ...]:
         length_m = sum(cable.length_m for cable in way)
         below_mm2 = self._below_mm2.get(HOME_RUN, float("inf"))
-        gauges = [gauge for gauge in laid_anew(way[0].gauge) if gauge.area_mm2 < below_mm2]
-        return tuple(self._step(gauge, length_m, 0.0) for gauge in gauges)
+        start, end = way[0].from_node, way[-1].to_node
+        runs = (
+            CableSegment(from_node=start, to_node=end, gauge=gauge, length_m=length_m)
+            for gauge in laid_anew(way[0].gauge)
+        )
+        return tuple(self._step(run) for run in runs if run.gauge.area_mm2 < below_mm2)
 
-    def _step(self, gauge: Gauge, length_m: float, splice_ohm: float) -> _Step:
+    def _step(self, cable: CableSegment) -> _Step:
+        """The step to a cable that is laid anew."""
         return _Step(
-            gauge=gauge,
-            ohm=self._ohm(gauge, length_m) + splice_ohm,
-            most_a=new_limit_a(gauge),
-            cable_cost=self._prices.cable(gauge, length_m),
-            trench_cost=self._prices.trench_per_m * length_m,
+            gauge=cable.gauge,
+            ohm=self._ohm(cable.gauge, cable.length_m) + cable.splice_ohm,
+            most_a=new_limit_a(cable),
+            cable_cost=self._prices.cable(cable.gauge, cable.length_m),
+            trench_cost=self._prices.trench_per_m * cable.length_m,
         )
 
     def _ohm(self, gauge: Gauge, length_m: float) -> float:
@@ -269,7 +274,8 @@ class Sizing:
         low_v = kept[0][0]
         width_v = (kept[-1][0] - low_v) / self._most_points
         last_of = {int((point[0] - low_v) / width_v): point for point in kept}
-        return list(dict.fromkeys((kept[0], *last_of.values())))
+        thinned = list(last_of.values())
+        return thinned if thinned[0] is kept[0] else [kept[0], *thinned]
 
 
 def _need_and_cost(point: Point) -> tuple[float, float]:

@@ -12,14 +12,13 @@ from controller.inspection.checks import inspect
 from controller.inspection.findings import Finding, InspectionResult, Topic
 from controller.inspection.gauges import LOAD_PART, Prices, new_limit_a
 from controller.inspection.states import SolvedStates
-from controller.wiring.network import FixtureAt, Lamp, Limits, Network
+from controller.wiring.network import FixtureAt, Limits, Network
 from controller.wiring.solver import LampState, Solution
 
 MARGIN_V: Final = 0.1
 """How far inside its range every lamp is to be."""
 
 _HAIR: Final = 1e-6
-_UNSTATED_PART: Final = 0.25
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -75,10 +74,7 @@ def safe_range(fixture: FixtureAt, *, lenient: bool = False) -> tuple[float, flo
 
     Where ``lenient``, an LED without a stated range only has to keep what is no error.
     """
-    low_v, high_v = fixture.range_v
-    if lenient and fixture.lamp is Lamp.POWER:
-        low_v = (1.0 - _UNSTATED_PART) * fixture.rated_v if fixture.min_v is None else low_v
-        high_v = (1.0 + _UNSTATED_PART) * fixture.rated_v if fixture.max_v is None else high_v
+    low_v, high_v = fixture.error_v if lenient else fixture.range_v
     return low_v + MARGIN_V, high_v - MARGIN_V
 
 
@@ -167,7 +163,7 @@ class Judge:
         laid |= {each.node for each in changes if isinstance(each, LayRun)}
         for state in lit.segments:
             end = state.segment.to_node
-            if end in laid and state.amperes > new_limit_a(state.segment.gauge) + _HAIR:
+            if end in laid and state.amperes > new_limit_a(state.segment) + _HAIR:
                 yield end, 0.0
 
     def _margins(self, after: InspectionResult, lamps: Sequence[tuple[LampState, float, float]]) -> Margins:

@@ -6,7 +6,7 @@ chosen for each run, so that the whole costs least and neither the transformer n
 """
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import product
 from typing import Final
 
@@ -264,14 +264,15 @@ def find_excessive(
     run: Run, volts: float, highest_v: Callable[[FixtureAt], float], cool_c: float
 ) -> frozenset[str]:
     """Nodes at which lamps get too many volts from a tap of these, with their zone alone on cool cable."""
-    network = run.network
-    if all(volts <= highest_v(fixture) for fixture in network.fixtures):
+    feed = replace(run.network.feed, source_v=volts)
+    network = replace(run.network, feed=feed)
+    if all(feed.no_load_v <= highest_v(fixture) for fixture in network.fixtures):
         return frozenset()
     nodes = set()
     for zone in network.zones:
         lamps = [fixture for fixture in network.fixtures if fixture.zone == zone]
         tree, _, at_lamps = build_tree(network, lamps, cool_c)
-        found = try_volts(tree, volts)
+        found = try_volts(tree, feed.no_load_v)
         if found is not None:
             nodes |= {
                 lamp.node for lamp, at in zip(lamps, at_lamps, strict=True) if found[at] > highest_v(lamp)

@@ -228,3 +228,20 @@ def test_every_proposal_does_and_breaks_nothing(network):
             volts = [pair_v[nodal.at[first]] for first in nodal.first_lamp]
             parts += [v / f.rated_v for v, f in zip(volts, changed.fixtures, strict=True)]
         assert proposal.worst.volts / proposal.worst.fixture.rated_v == pytest.approx(min(parts), abs=1e-4)
+
+
+def test_cables_side_by_side_stay_as_they_are():
+    """Beside a ring on another tap, a run with too few volts is mended, and the ring is left alone."""
+    bad = chain(at_ft=EVENLY_FT, rated_va=300.0)
+    double = (replace(bad.segments[0], from_node="second", to_node="s1"),) * 2
+    ring = replace(
+        bad,
+        feed=replace(bad.feed, node="second", source_v=12.5),
+        segments=double,
+        fixtures=(replace(bad.fixtures[0], node="s1"),),
+    )
+    proposals = advise([ring, bad], taps_v=(12.0, 12.5, 13.0))
+    assert proposals
+    for proposal in proposals:
+        [kept] = [one for one in proposal.networks if any(lamp.node == "s1" for lamp in one.fixtures)]
+        assert [cable for cable in kept.segments if cable.to_node == "s1"] == list(double)

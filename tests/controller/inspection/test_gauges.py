@@ -85,7 +85,7 @@ def test_new_cable_carries_its_current_for_hours_on_end():
     network = chain(at_ft=(1.0,), watts=12.0 * 16.0, lamp=Lamp.CURRENT, gauge="16 AWG")
     assert sized(network) == {"n1": TWELVE}
     assert ampacity(TWELVE).amperes == 20.0
-    assert new_limit_a(TWELVE) == 16.0
+    assert new_limit_a(thicken(network, {"n1": TWELVE}).segments[0]) == 16.0
 
 
 def test_nothing_is_laid_where_nothing_is_lacking():
