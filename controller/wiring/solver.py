@@ -240,7 +240,7 @@ def _build(networks: Sequence[Network]) -> tuple[Tree, list[_Part]]:
 def _add_network(tree: Tree, terminals: int, network: Network, ratio: float) -> _Part:
     first, first_link, first_cable = len(tree.parent), len(tree.links), len(tree.cables)
     places = {network.feed.node: terminals}
-    branch_of: dict[int, int] = {}
+    branch_of = [0] * len(network.segments)
     scale = ratio * ratio
     for place, cable in network.walk_places():
         resistance = scale * (loop_ohm(cable.gauge, cable.length_m, network.temperature_c) + cable.splice_ohm)
@@ -250,7 +250,7 @@ def _add_network(tree: Tree, terminals: int, network: Network, ratio: float) -> 
             branch_of[place] = -len(tree.links)
         else:
             branch_of[place] = places[cable.to_node] = _add_place(tree, near, resistance)
-    tree.cables += [branch_of[place] for place in range(len(network.segments))]
+    tree.cables += branch_of
     at_lamps = []
     for fixture in network.fixtures:
         place = places[fixture.node]
@@ -266,8 +266,10 @@ def _add_network(tree: Tree, terminals: int, network: Network, ratio: float) -> 
 def _add_place(tree: Tree, parent: int, resistance: float) -> int:
     tree.parent.append(parent)
     tree.ohm.append(resistance)
-    for loads in (tree.fixed_a, tree.siemens, tree.filament, tree.power_va):
-        loads.append(0.0)
+    tree.fixed_a.append(0.0)
+    tree.siemens.append(0.0)
+    tree.filament.append(0.0)
+    tree.power_va.append(0.0)
     return len(tree.parent) - 1
 
 
