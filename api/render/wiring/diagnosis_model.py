@@ -43,7 +43,9 @@ class FaultPlaceResponse(ResponseModel):
     )
     unit: Literal["ohm", "V", "W", "mm2"] | None = Field(description="unit of the size", examples=["ohm"])
     gauge: str | None = Field(description="what the cable really is; null otherwise", examples=["14 AWG"])
-    other_zone: ZoneId | None = Field(description="zone that the light is wired to; null otherwise")
+    other_zone: ZoneId | None = Field(
+        description="zone that the light is wired to; null otherwise", examples=["beds"]
+    )
     probability: Rounded3 = Field(description="how likely it is, 0 to 1, cautiously", examples=[0.96])
 
 
@@ -63,7 +65,10 @@ class ExplanationResponse(ResponseModel):
         description="what to do; null where nothing is wrong",
         examples=["open the splices there and remake them"],
     )
-    cautions: list[str] = Field(description="what to be careful with")
+    cautions: list[str] = Field(
+        description="what to be careful with",
+        examples=[["Switch the transformer off before you open a splice: a loose joint may be hot."]],
+    )
     left_v: Rounded3 = Field(
         description="volts that it leaves unexplained, root mean square", examples=[0.04]
     )
