@@ -178,6 +178,8 @@ def test_the_index_lists_every_route_that_there_is(house):
         ("GET", "/v1/zones/{zone_id}/measured"),
         ("PUT", "/v1/zones/{zone_id}/measured"),
         ("GET", "/v1/wiring"),
+        ("GET", "/v1/wiring/{transformer_id}/proposals"),
+        ("POST", "/v1/wiring/{transformer_id}/proposals"),
         ("GET", "/v1/sheet"),
         ("GET", "/v1/sheet/{transformer_id}"),
         ("GET", "/v1/placing"),
