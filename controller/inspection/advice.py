@@ -32,6 +32,7 @@ from controller.inspection.search import (
     split_runs,
     to_changes,
 )
+from controller.inspection.second_transformer import add_transformer
 from controller.wiring.network import FixtureAt, Limits, Network
 from controller.wiring.solver import Solution
 
@@ -79,6 +80,10 @@ def advise(
     for tried in _TRIED:
         if (proposal := search.find(tried)) is not None:
             proposals.setdefault(proposal.changes, proposal)
+    if all(each.remains for each in proposals.values()):
+        second = add_transformer(networks, taps_v, limits, prices or Prices())
+        if second is not None:
+            return (second,)
     free = any(not each.cost.buys and not each.warnings for each in proposals.values())
     offered = (
         each
@@ -91,7 +96,7 @@ def advise(
 def _wants_advice(before: InspectionResult) -> bool:
     """Whether a feed has an error, or a lamp volts outside its range, which may be a warning for an LED."""
     return any(
-        each.feed
+        (each.feed or each.topic is Topic.TRANSFORMER)
         and not each.assumed
         and (each.level is Severity.ERROR or (each.topic in _LAMP_TOPICS and each.level is Severity.WARNING))
         for each in before.findings

@@ -212,6 +212,9 @@ def test_every_proposal_does_and_breaks_nothing(network):
     cost = [(bool(p.warnings), p.cost.total) for p in proposals]
     assert cost == sorted(cost)
     for proposal in proposals:
+        if proposal.kind is ChangeKind.TRANSFORMER:
+            assert all(inspect([one]).errors() == () for one in proposal.networks)
+            continue
         after = inspect(proposal.networks)
         assert proposal.networks == carry_out([network], proposal.changes)
         new_errors = [
@@ -245,3 +248,21 @@ def test_cables_side_by_side_stay_as_they_are():
     for proposal in proposals:
         [kept] = [one for one in proposal.networks if any(lamp.node == "s1" for lamp in one.fixtures)]
         assert [cable for cable in kept.segments if cable.to_node == "s1"] == list(double)
+
+
+def test_a_second_transformer_takes_a_zone_where_nothing_else_does():
+    """Two zones of 165 W are 27.5 A on the only common of the only tap: one of them gets a transformer."""
+    first = chain(at_ft=(5.0,), watts=165.0, gauge="8 AWG", rated_va=600.0, zone="near", **LED)
+    other = replace(first.fixtures[0], node="m1", zone="far")
+    network = replace(
+        first,
+        segments=(*first.segments, replace(first.segments[0], to_node="m1")),
+        fixtures=(*first.fixtures, other),
+    )
+    [proposal] = advise([network], taps_v=(12.0,))
+    assert proposal.kind is ChangeKind.TRANSFORMER
+    [change] = proposal.changes
+    # 165 W and the cable are at most 80 % of 300 VA; of 200 VA they would be 83 %.
+    assert (change.rated_va, len(change.zones)) == (300.0, 1)
+    for part in proposal.networks:
+        assert inspect([part]).errors() == ()
