@@ -75,7 +75,7 @@ def _ask_place(name: str) -> tuple[float, float, str]:
     from controller.clock.zone_of_place import zone_of_place
 
     while True:
-        latitude, longitude = _prompt("Where is it? Coordinates, the link of a map, or a city nearby", _place)
+        latitude, longitude = _prompt("Where is it? Coordinates, a link from a map, or a city nearby", _place)
         proposed = zone_of_place(latitude, longitude)
         if proposed is None and (near := name_near_zones(latitude, longitude)):
             click.echo(f"  {near[0].upper()}{near[1:]}.")

@@ -9,6 +9,7 @@ from datetime import date, timedelta
 from decimal import Decimal
 
 from api.page.nights import lasts, reason_words
+from api.page.span_prose import capital
 from api.render.limits import hour_notes
 from api.render.numbers import NONE, currency_of, hours_of, kwh_of
 from api.render.words import Words
@@ -250,7 +251,7 @@ class _Writer:
             names.append(f"{self.tonight:%Y-%m}")
         for name in dict.fromkeys(names):
             there = parse_period(name, tz, latitude_deg=latitude_deg)
-            yield f"/cost?period={name}", self.words.period(there)
+            yield f"/cost?period={name}", capital(self.words.period(there))
 
     def _neighbour(self, night: date, each: Each) -> str:
         if each is Each.MONTH:

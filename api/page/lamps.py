@@ -156,7 +156,9 @@ def _lamps(life: LampLife, words: Words) -> str:
             _("lit %(hours)s h since %(day)s")
             % {**hours, "day": f"{words.date(life.since)} {life.since.year}"}
         ]
-    if life.estimated_h:
+    if round(life.estimated_h) == round(life.lit_h) > 0:
+        said.append(_("all of it estimated"))
+    elif life.estimated_h:
         said.append(_("of which %(hours)s h are estimated") % {"hours": words.number(life.estimated_h)})
     if life.used is None or life.lamps.life_h is None:
         said.append(_("no rated life is known"))

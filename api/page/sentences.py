@@ -50,19 +50,19 @@ def garden_sentence(zones: Sequence[ZoneNow], now: Reading, words: Words) -> tup
     if not lit and not now.trusted:
         return _("The lights are held."), _("The board does not know for certain what time it is.")
     if not lit:
-        ahead = [(at_utc, each) for each in zones if (at_utc := _changes_at(each)) is not None]
-        if not ahead:
+        coming = [(at_utc, each) for each in zones if (at_utc := _changes_at(each)) is not None]
+        if not coming:
             return _("All is dark."), _("No program lights anything.")
-        at_utc, first = min(ahead, key=lambda pair: pair[0])
+        at_utc, first = min(coming, key=lambda pair: pair[0])
         when = {
             "zone": first.zone.name,
             "moment": _moment(at_utc, edge_of(first.program.waits_for, "on"), now, words),
         }
         return _("All is dark."), _("%(zone)s is the next to be lit, at %(moment)s.") % when
-    if len(lit) == len(zones) == 1:
-        sentence = _("The garden is lit.")
-    elif len(lit) == len(zones):
-        sentence = _("All %(count)s zones are lit.") % {"count": _count(len(lit), words)}
+    if len(lit) == len(zones):
+        few = {1: _("The garden is lit."), 2: _("Both zones are lit.")}
+        count = {"count": _count(len(lit), words)}
+        sentence = few.get(len(lit)) or _("All %(count)s zones are lit.") % count
     else:
         sentence = words.ngettext("%(Count)s zone is lit.", "%(Count)s zones are lit.", len(lit)) % {
             "Count": _count(len(lit), words).capitalize()
@@ -72,8 +72,13 @@ def garden_sentence(zones: Sequence[ZoneNow], now: Reading, words: Words) -> tup
     if last is None or None in ends:
         return sentence, ""
     moment = {"moment": words.moment(last, now.utc)}
-    one = _("It goes dark at %(moment)s.") if len(lit) == 1 else _("The last one goes dark at %(moment)s.")
-    return sentence, one % moment
+    if len(lit) == 1:
+        ahead = _("It goes dark at %(moment)s.")
+    elif len(set(ends)) == 1:
+        ahead = _("They go dark at %(moment)s.")
+    else:
+        ahead = _("The last one goes dark at %(moment)s.")
+    return sentence, ahead % moment
 
 
 def why(seen: ZoneNow, now: Reading, words: Words) -> str:

@@ -72,7 +72,8 @@ def show_tonight(context: RequestContext, words: Words) -> Tonight:
     gateway, now = context.gateway, context.now()
     status, site = gateway.status, gateway.site
     known = {each.zone: each for each in status.zones}
-    notices = list(_notices(site, status, now, words))
+    is_demo = gateway.site_path is None
+    notices = list(_notices(site, status, now, words, is_demo=is_demo))
     with context.planner_lock:
         planner = gateway.planner
         night = night_shown(planner, now.utc)
@@ -215,7 +216,9 @@ def _caption(planner: Planner, night: Night, words: Words) -> str:
     return f"{text} {first[:1].upper()}{first[1:]}."
 
 
-def _notices(site: Site, status: KeeperStatus, now: Reading, words: Words) -> Iterator[Notice]:
+def _notices(
+    site: Site, status: KeeperStatus, now: Reading, words: Words, *, is_demo: bool
+) -> Iterator[Notice]:
     """Say what is wrong, the most important first, and what to do."""
     _ = words.gettext
     if not now.trusted:
@@ -243,7 +246,10 @@ def _notices(site: Site, status: KeeperStatus, now: Reading, words: Words) -> It
                 ),
                 detail=zone.fault.words,
             )
-    if status.simulated:
+    if is_demo:
+        what = _("This is a demonstration: its relays are simulated, and its clock is its own.")
+        yield Notice(warns=False, what=what)
+    elif status.simulated:
         yield Notice(
             warns=False,
             what=_("The relays are simulated: nothing in the garden is switched."),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from decimal import Decimal
 from typing import Any
 
@@ -21,13 +22,8 @@ def read_where(text: str) -> tuple[float, float]:
     Raises:
         FieldError: it is none of these, or there are several such cities.
     """
-    cities = find_cities(text)
-    if len(cities) > 1:
-        raise FieldError(
-            "place", N_("There are several such cities: add the country, as in London, England.")
-        )
-    if cities:
-        return cities[0].latitude_deg, cities[0].longitude_deg
+    if (city := _find_city(text)) is not None:
+        return city
     try:
         return read_place(text)
     except ValueError:
@@ -38,15 +34,32 @@ def read_where(text: str) -> tuple[float, float]:
         raise FieldError("place", words) from None
 
 
-def with_place(values: dict[str, Any]) -> dict[str, Any]:
-    """Put latitude, longitude and time zone in the place of what was written; raises as ``read_where``."""
+def with_place(values: dict[str, Any], site: Mapping[str, Any]) -> dict[str, Any]:
+    """Put latitude, longitude and time zone in the place of what was written; raises as ``read_where``.
+
+    A city brings its time zone along. Coordinates do not: they may be mistyped, and the check says where
+    they do not fit the time zone.
+    """
     values = dict(values)
-    if "place" in values:
-        latitude, longitude = read_where(values.pop("place"))
+    is_zone_wanted = values.get("time_zone", "") is None
+    if (written := values.pop("place", None)) is not None:
+        latitude, longitude = read_where(written)
         places = zip(("latitude", "longitude"), (latitude, longitude), strict=True)
         values |= {key: Decimal(str(round(degrees, _DECIMALS))) for key, degrees in places}
-        if values.get("time_zone", "") is None and (zone := zone_of_place(latitude, longitude)):
+        is_zone_wanted |= "time_zone" not in values and _find_city(written) is not None
+    if is_zone_wanted:
+        here = {**site, **values}
+        if zone := zone_of_place(float(here["latitude"]), float(here["longitude"])):
             values["time_zone"] = zone
     if values.get("time_zone", "") is None:
         raise FieldError("time_zone", N_("Write an area and a city, such as Europe/Oslo."))
     return values
+
+
+def _find_city(text: str) -> tuple[float, float] | None:
+    cities = find_cities(text)
+    if len(cities) > 1:
+        raise FieldError(
+            "place", N_("There are several such cities: add the country, as in London, England.")
+        )
+    return (cities[0].latitude_deg, cities[0].longitude_deg) if cities else None

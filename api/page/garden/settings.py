@@ -18,7 +18,7 @@ PLACE = (
         key="place",
         label=N_("Where it is"),
         kind="place",
-        hint=N_("Coordinates, the link of a map, or a larger city nearby"),
+        hint=N_("Coordinates, a link from a map, or a larger city nearby"),
         required=True,
     ),
     Field(

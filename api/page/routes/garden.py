@@ -126,7 +126,7 @@ def _write(
         return _show_that_it_is_gone(request, context, form, document, words)
     values, mistakes = read_form(part, form)
     try:
-        values = with_place(values)
+        values = with_place(values, document.get("site", {}))
         require_board(values)
     except FieldError as error:
         mistakes.setdefault(error.key, str(error))

@@ -74,13 +74,17 @@ def test_a_field_is_written_and_followed_at_once(house, path, fields, key, value
 
 
 def test_a_place_may_be_a_link_or_a_city_and_brings_its_time_zone(house):
-    """With the field of the time zone empty, that of the place is taken."""
+    """With the field of the time zone empty, that of the place is taken; a city brings its own along."""
     link = "https://map.example/@51.221,-2.413,15z"
     assert change(house, "/garden/place", place=link, time_zone="").status_code == 303
     site = site_of(house)
     assert (site.latitude_deg, site.longitude_deg, site.time_zone) == (51.221, -2.413, "Europe/London")
-    assert change(house, "/garden/place", place="Oslo", time_zone="Europe/Oslo").status_code == 303
+    assert change(house, "/garden/place", place="Oslo").status_code == 303
     assert site_of(house).latitude_deg == pytest.approx(59.9, abs=0.1)
+    assert site_of(house).time_zone == "Europe/Oslo"
+    assert change(house, "/garden/place", time_zone="Europe/London").status_code == 303
+    assert change(house, "/garden/place", time_zone="").status_code == 303
+    assert site_of(house).time_zone == "Europe/Oslo"
 
 
 def test_a_place_that_does_not_fit_is_warned_about_beside_its_field(house):
@@ -276,6 +280,9 @@ def test_a_demonstration_shows_its_garden(house):
     """It has no site file: everything can be read, and a change is refused with words."""
     house.gateway.site_path = None
     assert "Jetty and steps" in screen(house, "/garden").text
+    tonight = screen(house).text
+    assert "This is a demonstration: its relays are simulated" in tonight
+    assert "Once relays are wired" not in tonight
     answer = change(house, "/garden/zones/jetty", name="Pier")
     assert answer.status_code in (403, 409)
     assert "demonstration" in Screen(answer.text).text

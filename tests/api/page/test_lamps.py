@@ -122,3 +122,10 @@ def test_all_is_well(tmp_path):
     house = PageHouse(tmp_path, site=text.replace("pin = 27", "pin = 27\nrated_watts = 20"))
     assert "Nothing wants attention." in screen(house, "/lamps").text
     house.close()
+
+
+def test_hours_before_the_journal_are_said_to_be_estimated(tmp_path):
+    """Where the journal begins tonight, none of them was recorded."""
+    house = PageHouse(tmp_path, site=WORN)
+    assert "since 1 June 2027; all of it estimated; " in screen(house, "/lamps").text
+    house.close()

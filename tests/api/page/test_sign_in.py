@@ -91,7 +91,7 @@ def test_what_may_only_read_has_no_buttons(house, server, phone):
     """A device with the scope “read” sees everything and can press nothing; its forms are refused."""
     phone.ask("POST", "/sign-in", {"to": "/", "code": code(server, scope="read"), "name": "hall tablet"})
     seen = Screen(phone.ask("GET", "/")[2])
-    assert "All two zones are lit." in seen.text
+    assert "Both zones are lit." in seen.text
     assert {each["action"] for each in seen.forms} == {"/language", "/sign-out"}
     fields = {**seen.form("/sign-out")["fields"], "light": "off"}
     assert phone.ask("POST", "/zones/jetty/light", fields)[0] == 403

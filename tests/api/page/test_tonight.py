@@ -15,16 +15,22 @@ def test_one_look_says_what_is_lit_and_until_when(house):
     Skyfield with DE421 has sunset at 20:22:34, dusk at 20:56:37, dawn at 04:37:43 and sunrise at 05:11:47.
     """
     seen = screen(house)
-    assert "All two zones are lit. The last one goes dark at midnight." in seen.text
+    assert "Both zones are lit. The last one goes dark at midnight." in seen.text
     assert "Jetty and steps lit since 20:56 (dusk); until midnight" in seen.text
     assert "orchard lit since 21:15; until 23:45" in seen.text
     assert "Sunset 20:22, dusk 20:56, dawn 04:37, sunrise 05:11." in seen.text
 
 
+def test_zones_that_end_at_the_same_time_are_told_as_one(tmp_path):
+    """Where both go dark at midnight there is no last one."""
+    house = PageHouse(tmp_path, site=SITE.replace("21:15 to 23:45", "dusk to midnight"))
+    assert "Both zones are lit. They go dark at midnight." in screen(house).text
+
+
 def test_it_speaks_german(house):
     """The same in German, with its own order of a date."""
     seen = screen(house, headers={"accept-language": "de-DE"})
-    assert "Alle zwei Zonen leuchten. Die letzte geht um Mitternacht aus." in seen.text
+    assert "Beide Zonen leuchten. Die letzte geht um Mitternacht aus." in seen.text
     assert "Montag, 21. Juni, 21:30" in seen.text
 
 
@@ -67,7 +73,7 @@ def test_everything_at_once(house):
     assert "All is dark." in seen.text
     assert "is the next to be lit, at 22:30" in seen.text
     send(house, seen.form("/light"), ("light", "program"))
-    assert "All two zones are lit." in screen(house).text
+    assert "Both zones are lit." in screen(house).text
 
 
 def test_a_zone_out_of_service_says_why_and_cannot_be_switched(tmp_path):
@@ -120,7 +126,7 @@ def test_lights_that_are_held_say_so_and_a_person_can_vouch_for_the_clock(tmp_pa
     assert "lit by this board at 21:30; for another 4 hours" in screen(house).text
     send(house, screen(house).form("/zones/jetty/undo"))
     assert send(house, seen.form("/clock")).status_code == 303
-    assert "All two zones are lit." in screen(house).text
+    assert "Both zones are lit." in screen(house).text
     house.close()
 
 
