@@ -33,6 +33,7 @@ COMMANDS = (
     "year",
     "wiring",
     "clock",
+    "doctor",
     "access",
     "backup",
 )

@@ -170,6 +170,19 @@ def open_to_read(path: Path, *, busy_s: float = BUSY_S, any_version: bool = Fals
         return _connect_to_read(path, "mode=ro&immutable=1", busy_s, any_version=any_version)
 
 
+def open_untouched(path: Path) -> sqlite3.Connection:
+    """Open a journal of any version only to read, for a moment, so that no file appears beside it.
+
+    SQLite would make a log and its index, which whoever asks would own and Leerie then could not write.
+
+    Raises:
+        JournalError: it cannot be read now, or is not ours.
+    """
+    log, *_ = files_of(path)
+    mode = "mode=ro" if log.exists() else "mode=ro&immutable=1"
+    return _connect_to_read(path, mode, BUSY_S, any_version=True)
+
+
 def _connect_to_read(path: Path, mode: str, busy_s: float, *, any_version: bool) -> sqlite3.Connection:
     with journal_errors(path), _connected(path, mode, busy_s) as connection:
         version = _version_of(connection, path)
@@ -285,8 +298,12 @@ def is_nothing(path: Path) -> bool:
     return not path.exists() or path.stat().st_size == 0
 
 
-def find_damage(path: Path) -> str | None:
+def find_damage(path: Path, *, untouched: bool = False) -> str | None:
     """Read the whole of a journal or a backup and say what is wrong with it; slow where it is large.
+
+    Args:
+        path: its file.
+        untouched: no file may appear beside it; see ``open_untouched``.
 
     Returns:
         What is wrong: NOTHING_THERE where the file is empty or gone; None where it is whole.
@@ -297,7 +314,8 @@ def find_damage(path: Path) -> str | None:
     if is_nothing(path):
         return NOTHING_THERE
     try:
-        with contextlib.closing(open_to_read(path, any_version=True)) as connection, journal_errors(path):
+        opened = open_untouched(path) if untouched else open_to_read(path, any_version=True)
+        with contextlib.closing(opened) as connection, journal_errors(path):
             return _look_through(connection)
     except JournalDamagedError as error:
         return str(error.__cause__ or error)

@@ -154,13 +154,8 @@ class JournalReader:
 
         Mostly that of an event; a journal that was begun while a zone was lit knows since when.
         """
-        select = (
-            "SELECT min(column1) FROM (VALUES "
-            "((SELECT at_ms FROM event WHERE trusted ORDER BY at_ms LIMIT 1)), "
-            "((SELECT at_ms FROM switching WHERE trusted ORDER BY at_ms LIMIT 1)))"
-        )
-        ((began_ms,),) = self._rows(select, {})
-        return as_utc(began_ms)
+        with self._open() as connection:
+            return began_in(connection)
 
     def zones_began(self) -> dict[str, datetime]:
         """Give the first instant of a trusted clock since each zone was known, by its first program."""
@@ -321,6 +316,17 @@ class JournalReader:
         with self._open() as connection:
             for row in connection.execute(f"{query.select} {rest}", values):
                 yield query.make(row)
+
+
+def began_in(connection: sqlite3.Connection) -> datetime | None:
+    """Read the first instant of a trusted clock from an open journal; see ``JournalReader.began_at``."""
+    select = (
+        "SELECT min(column1) FROM (VALUES "
+        "((SELECT at_ms FROM event WHERE trusted ORDER BY at_ms LIMIT 1)), "
+        "((SELECT at_ms FROM switching WHERE trusted ORDER BY at_ms LIMIT 1)))"
+    )
+    ((began_ms,),) = connection.execute(select).fetchall()
+    return as_utc(began_ms)
 
 
 def _interval(from_utc: datetime | None, to_utc: datetime | None = None) -> dict[str, object]:

@@ -1,0 +1,1 @@
+"""What was found on a board: as JSON, and as a table."""
