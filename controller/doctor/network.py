@@ -80,7 +80,7 @@ def judge_network(facts: NetworkFacts) -> Iterator[Check]:
         )
     elif facts.opens_home:
         yield well("network", Phrase("home network: {addresses}", addresses=list_phrases(facts.home)))
-    if facts.announces and facts.answer == "this site" and facts.home:
+    if facts.announces and facts.answer == "this site" and facts.home and not facts.faults:
         yield from _name(facts)
     yield from _certificate(facts)
 

@@ -8,11 +8,11 @@ from config.errors import Severity
 from config.phrase import Phrase, count_phrase
 from controller.doctor.check import Check, error, note, split, warning, well
 
-MB = 1e6
+MB, GB = 1e6, 1e9
 # Our own choices, each far from what Leerie itself needs.
 _LEAST_FREE_BYTES, _LITTLE_FREE_BYTES = 10 * MB, 100 * MB
 _MUCH_BY_LEERIE_BYTES = 5 * MB
-_MUCH_BY_ALL_BYTES = 5_000 * MB
+_MUCH_BY_ALL_BYTES = 5 * GB
 _MANY_WAITING = 100
 _LEAST_FREE_FILES = 100
 # A night or two without a backup is nothing: the board may have been off at noon.
@@ -31,6 +31,7 @@ class JournalFacts:
         first_utc, last_utc: its first and last instants of a trusted clock.
         backup_every: after how many nights one of this size is backed up.
         waiting, lost, fault: what the running keeper says.
+        kept_elsewhere: whether the site's daemon answers and has not locked this folder.
         set_aside: how many damaged ones are kept beside it.
     """
 
@@ -51,6 +52,7 @@ class JournalFacts:
     waiting: int = 0
     lost: int = 0
     fault: str = ""
+    kept_elsewhere: bool = False
     set_aside: int = 0
 
 
@@ -139,6 +141,10 @@ def _file(facts: JournalFacts) -> Iterator[Check]:
         command = f"sudo -u {facts.folder_owner} leerie doctor …"
         yield warning("journal", what, Phrase("run this as its owner: {command}", command=command))
         return
+    if not facts.exists and facts.kept_elsewhere:
+        what = Phrase("there is none at {path}, though the daemon runs", path=facts.path)
+        yield note("journal", what, Phrase("name the folder of its journal with --state"))
+        return
     if not facts.exists:
         what = Phrase("there is none yet at {path}", path=facts.path)
         yield note(
@@ -198,7 +204,7 @@ def _copies(facts: JournalFacts) -> Iterator[Check]:
 
 def judge_disk(facts: DiskFacts) -> Iterator[Check]:
     """Say whether the disk can be written, and how much room it has."""
-    path, free_mb, total_mb = facts.path, facts.free_bytes / MB, facts.total_bytes / MB
+    path, free_mb = facts.path, facts.free_bytes / MB
     room = Phrase("make room: remove what is not needed from {device}", device=facts.device)
     if facts.read_only:
         command = f"sudo mount -o remount,rw {path}"
@@ -212,7 +218,10 @@ def judge_disk(facts: DiskFacts) -> Iterator[Check]:
         yield warning("disk", Phrase("{path} has {free:.0f} MB left", path=path, free=free_mb), room)
     else:
         what = Phrase(
-            "{path} has {free:,.0f} of {total:,.0f} MB free", path=path, free=free_mb, total=total_mb
+            "{path} has {free:,.1f} of {total:,.1f} GB free",
+            path=path,
+            free=facts.free_bytes / GB,
+            total=facts.total_bytes / GB,
         )
         yield well("disk", what)
     if facts.kind in _IN_MEMORY:
@@ -247,8 +256,8 @@ def judge_wear(disk: DiskFacts, journal: JournalFacts) -> Iterator[Check]:
     if disk.by_all is not None:
         per_day = disk.by_all.per_day_bytes
         what = Phrase(
-            "all programs write {mb:,.0f} MB a day to {device} (counted by the system over {hours:,.0f} h)",
-            mb=per_day / MB,
+            "all programs write {gb:,.1f} GB a day to {device} (counted by the system over {hours:,.0f} h)",
+            gb=per_day / GB,
             device=disk.device,
             hours=disk.by_all.within_s / 3600,
         )

@@ -77,7 +77,7 @@ def look(
     kept = is_kept(state, root=root)
     asked = ask(site, port, kept=kept)
     status = asked.status
-    journal, previous = find_journal(state, status.journal if status else None)
+    journal, previous = find_journal(state, status.journal if status else None, kept=kept)
     clock, zone_data = _find_clock(loaded, asked, previous, root=root)
     now_utc = clock.now_utc if clock.trusted and not clock.impossible else None
     disk = find_disk(state, root=root, kept=kept)

@@ -46,12 +46,15 @@ def is_kept(state: Path, *, root: Path) -> bool:
     return False
 
 
-def find_journal(state: Path, told: JournalResponse | None) -> tuple[JournalFacts, PreviousRun]:
+def find_journal(
+    state: Path, told: JournalResponse | None, *, kept: bool
+) -> tuple[JournalFacts, PreviousRun]:
     """Look at the journal of a state folder, and at what it knows of the clock.
 
     Args:
         state: the folder.
         told: what the running keeper says of it.
+        kept: whether a keeper has locked the folder.
     """
     path = journal_path(state)
     folder = path.parent
@@ -59,7 +62,7 @@ def find_journal(state: Path, told: JournalResponse | None) -> tuple[JournalFact
     if folder.exists() and not os.access(folder, os.R_OK | os.X_OK):
         return found.facts(readable=False), PreviousRun()
     if is_nothing(path):
-        return found.facts(exists=False), PreviousRun()
+        return found.facts(exists=False, kept_elsewhere=told is not None and not kept), PreviousRun()
     try:
         if damage := find_damage(path, untouched=True):
             return found.facts(damage=damage), PreviousRun()
@@ -68,10 +71,14 @@ def find_journal(state: Path, told: JournalResponse | None) -> tuple[JournalFact
             if version != len(STEPS):
                 return found.facts(version=version), PreviousRun()
             previous = previous_run_in(connection)
+            # The log holds pages that the file lacks.
+            (size_bytes,) = connection.execute(
+                "SELECT page_count * page_size FROM pragma_page_count(), pragma_page_size()"
+            ).fetchone()
             first_utc = began_in(connection)
     except JournalError as error:
         return found.facts(unreadable=str(error)), PreviousRun()
-    facts = found.facts(first_utc=first_utc, last_utc=previous.last_instant_utc)
+    facts = found.facts(first_utc=first_utc, last_utc=previous.last_instant_utc, size_bytes=size_bytes)
     return facts, previous
 
 

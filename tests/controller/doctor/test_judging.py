@@ -204,6 +204,7 @@ def test_a_whole_journal_with_its_backup_is_in_order():
     ("change", "line", "remedy"),
     [
         ({"exists": False}, "note journal: there is none yet at /var/lib", "--state"),
+        ({"exists": False, "kept_elsewhere": True}, "note journal: there is none at /var/lib", "--state"),
         ({"readable": False}, "warning journal: you may not look into the folder", "sudo -u leerie"),
         (
             {"owner": "root"},
@@ -269,7 +270,7 @@ def test_a_backup_may_be_as_old_as_its_journal_is_large():
 @pytest.mark.parametrize(
     ("change", "line", "remedy"),
     [
-        ({}, "ok disk: /var/lib/leerie has 12,000 of 29,000 MB free", ""),
+        ({}, "ok disk: /var/lib/leerie has 12.0 of 29.0 GB free", ""),
         ({"free_bytes": 60_000_000}, "warning disk: /var/lib/leerie has 60 MB left", "/dev/mmcblk0p2"),
         ({"free_bytes": 2_000_000}, "error disk: /var/lib/leerie has 2.0 MB left", "make room"),
         ({"free_files": 3}, "error disk: /var/lib/leerie takes 3 more files", "make room"),
@@ -308,7 +309,7 @@ def test_wear_is_said_with_how_it_was_computed():
             "(its size over 3 nights)"
         ),
         "ok disk: Leerie writes 1.0 MB a day (the kernel's count of its process over 12 h)",
-        "ok disk: all programs write 300 MB a day to /dev/mmcblk0p2 (counted by the system over 24 h)",
+        "ok disk: all programs write 0.3 GB a day to /dev/mmcblk0p2 (counted by the system over 24 h)",
     ]
 
 
@@ -394,6 +395,8 @@ def test_the_home_network_and_its_name():
         "ok network: announced by multicast DNS as http://leerie.local:8010/",
     ]
     assert described(judge_network(replace(HOME, announces=True)))[-1].startswith("note network: no name is")
+    faulty = replace(HOME, announces=True, faults=("no name: no address of IPv4; use an address",))
+    assert not [line for line in described(judge_network(faulty)) if "no name is" in line]
 
 
 def test_a_certificate_is_not_judged_by_a_clock_that_is_not_trusted():

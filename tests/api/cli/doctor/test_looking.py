@@ -7,12 +7,15 @@ import os
 import pwd
 import struct
 import time
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
+import trustme
 
-from api.cli.doctor import storage
+from api.cli.doctor import network, storage
 from api.cli.doctor.board import find_driver, find_relays, read_revision
+from api.cli.doctor.network import Asked, find_access, find_network
 from api.cli.doctor.service import ask_systemd, find_versions, run, unit_facts
 from api.cli.doctor.storage import find_disk, is_kept
 from config.file.loader import load_site
@@ -189,6 +192,62 @@ def test_this_process_is_counted_as_the_kernel_counts_it(tmp_path, monkeypatch):
     written = find_disk(tmp_path, root=Path("/"), kept=True).by_leerie
     assert written is not None
     assert 0 < written.within_s < time.clock_gettime(time.CLOCK_BOOTTIME)
+
+
+@pytest.fixture
+def pem(tmp_path):
+    """A certificate that ends on 1 September 2027, with its key, in one file."""
+    made = trustme.CA().issue_cert("leerie.local", not_after=datetime(2027, 9, 1, tzinfo=UTC))
+    path = tmp_path / "both.pem"
+    made.private_key_and_cert_chain_pem.write_to_path(path)
+    return path
+
+
+def served_home(tmp_path, *, listen, certificate):
+    """Give a site that is open to the home network, by https."""
+    table = f'[network]\nlisten = {listen}\ncertificate = "{certificate}"\nkey = "{certificate}"\n\n[relays]'
+    path = tmp_path / "served.toml"
+    path.write_text(SITE.replace("[relays]", table))
+    return load_site(path).site
+
+
+def test_the_network_as_the_site_file_asks_for_it(tmp_path, pem):
+    """Without a daemon: which addresses are not this machine's, and when the certificate ends."""
+    site = served_home(tmp_path, listen='["10.99.98.97", "127.0.0.2"]', certificate=pem)
+    facts = find_network(site, 1, Asked(answer="nobody"), kept=False, installed=False, now_utc=None)
+    assert facts.missing == ("10.99.98.97",)
+    assert facts.certificate_ends_utc == datetime(2027, 9, 1, tzinfo=UTC)
+    assert (facts.certificate_fault, facts.opens_home) == ("", True)
+    assert facts.home[-1] == "https://127.0.0.2:1/"
+
+
+def test_a_certificate_that_cannot_be_read_is_a_fault(tmp_path):
+    """It names the file and what to do."""
+    site = served_home(tmp_path, listen='"home"', certificate=tmp_path / "none.pem")
+    facts = find_network(site, 1, Asked(answer="nobody"), kept=False, installed=False, now_utc=None)
+    assert facts.certificate_fault.startswith(f"{tmp_path / 'none.pem'}: ")
+    assert facts.certificate_ends_utc is None
+
+
+def test_who_is_let_in_is_read_from_the_file_without_touching_it(tmp_path, site):
+    """Also a damaged one stays where it is, and then nobody knows."""
+    path = tmp_path / "access.json"
+    assert find_access(site, tmp_path, Asked(answer="nobody")).devices is None
+    path.write_text('{"credentials": [{}, {}]}')
+    path.chmod(0o640)
+    assert find_access(site, tmp_path, Asked(answer="nobody")).devices == 2
+    path.write_text("{")
+    assert find_access(site, tmp_path, Asked(answer="nobody")).devices is None
+    assert (path.read_text(), path.stat().st_mode & 0o777) == ("{", 0o640)
+
+
+def test_a_daemon_of_another_version_is_told_from_another_program(site, monkeypatch):
+    """It has a site and a keeper, but what it says has other members than this version's."""
+    answer = b'{"site": "Saltmarsh Lodge", "keeper": {}, "dimmer": 1}'
+    monkeypatch.setattr(network, "ask_daemon", lambda *_: answer)
+    assert network.ask(site, 1, kept=True).answer == "another version"
+    answer = b'{"site": "Saltmarsh Lodge"}'
+    assert network.ask(site, 1, kept=True).answer == "another program"
 
 
 def test_what_systemd_answers(root):
