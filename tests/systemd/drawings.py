@@ -174,7 +174,7 @@ def header() -> Drawing:
         y = 528 + 22 * number
         drawing.circle(20, y, 7, f"pin {kind}")
         drawing.text(36, y + 4, words, "soft")
-    drawing.text(36, 620, "Pin 1 is the one with the square solder pad.", "soft")
+    drawing.text(36, 620, "Pin 1 mostly has a square solder pad.", "soft")
     return drawing
 
 
@@ -307,7 +307,7 @@ def _draw_low_voltage_side(drawing: Drawing) -> None:
     drawing.transformer(104, 70)
     drawing.text(112, 136, "transformer", "soft", "end")
     drawing.box(196, 44, 76, 96, "zone")
-    drawing.text(234, 153, "relays", "soft", "middle")
+    drawing.text(234, 152, "relays", "soft", "middle")
     drawing.wire("low", (130, 70), (168, 70))
     drawing.wire("low", (152, 70), (152, 116), (168, 116))
     drawing.knot(152, 70)
@@ -322,10 +322,10 @@ def _draw_low_voltage_side(drawing: Drawing) -> None:
         drawing.lamp(306, y, "low")
         drawing.text(306, y - 15, f"zone {number}", "soft", "middle")
         drawing.wire("low", (315, y), (344, y))
-    drawing.wire("low", (344, 70), (344, 176), (130, 176), (130, 110))
+    drawing.wire("low", (344, 70), (344, 173), (130, 173), (130, 110))
     drawing.knot(344, 116)
-    drawing.text(142, 170, "common, not switched", "soft")
-    drawing.lines(12, 196, "The transformer is always on. Each zone has its program.")
+    drawing.text(142, 167, "common, not switched", "soft")
+    drawing.lines(12, 191, "The transformer is always on. Each zone has its program.")
 
 
 def _draw_mains_side(drawing: Drawing) -> None:
