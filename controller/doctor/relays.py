@@ -58,11 +58,20 @@ class RelayFacts:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class DriverFacts:
-    """The libraries of the pins: those missing, and the board's revision, empty where it cannot be read."""
+    """The library that drives the pins.
+
+    Attributes:
+        name: of the library.
+        missing: what is not installed, and what to do; None where all is.
+        knows_boards: whether it drives only boards whose revision it can read.
+        revision: of this board; empty where it cannot be read.
+    """
 
     simulated: bool
-    missing: tuple[str, ...]
-    revision: str
+    name: str
+    missing: tuple[str, str] | None = None
+    knows_boards: bool = True
+    revision: str = ""
 
 
 def judge_pins(facts: RelayFacts) -> Iterator[Check]:
@@ -137,22 +146,22 @@ def _users(facts: RelayFacts) -> Iterator[Check]:
 
 
 def judge_driver(facts: DriverFacts) -> Iterator[Check]:
-    """Say whether the libraries are there, and whether they can tell which board this is."""
-    if facts.missing:
-        yield error(
-            "driver",
-            Phrase("not installed: {libraries}", libraries=", ".join(facts.missing)),
-            Phrase("in Leerie's folder, pip install '.[gpio]' adds it"),
-        )
-    if not facts.simulated and not facts.revision:
+    """Say whether the library is there, and whether it can tell which board this is."""
+    if facts.simulated:
+        return
+    if facts.missing is not None:
+        what, remedy = facts.missing
+        yield error("driver", what, remedy)
+    if facts.knows_boards and not facts.revision:
         yield error(
             "driver",
             Phrase("the board's revision cannot be read, so the driver does not know its pins"),
             Phrase("use the system image of the board's maker: its /proc/cpuinfo has a line “Revision”"),
         )
-    elif not facts.missing and facts.simulated:
-        yield well("driver", Phrase("the library for simulated relays is installed"))
-    elif not facts.missing:
-        yield well(
-            "driver", Phrase("libraries installed, board revision {revision}", revision=facts.revision)
+    elif facts.missing is None and facts.revision:
+        what = Phrase(
+            "{name} is installed, board revision {revision}", name=facts.name, revision=facts.revision
         )
+        yield well("driver", what)
+    elif facts.missing is None:
+        yield well("driver", Phrase("{name} is installed", name=facts.name))

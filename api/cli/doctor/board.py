@@ -14,19 +14,19 @@ import stat
 import struct
 from collections.abc import Callable, Collection
 from contextlib import suppress
-from importlib.util import find_spec
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from controller.clock.kernel import read_line
 from controller.doctor.relays import DeviceFacts, DriverFacts, PinFacts, RelayFacts
+from controller.relays import missing_library
 
 if TYPE_CHECKING:
     from config.models.site import Site
 
 # GPIO_GET_CHIPINFO_IOCTL and GPIO_V2_GET_LINEINFO_IOCTL of linux/gpio.h, with struct gpiochip_info (name,
 # label, lines) and struct gpio_v2_line_info (name, consumer, offset, count of attributes, flags, attributes,
-# padding): from memory.
+# padding); compared with that header of Linux 6.1.
 _GET_CHIP, _GET_LINE = 0x8044B401, 0xC100B405
 _CHIP, _LINE = struct.Struct("=32s32sI"), struct.Struct("=32s32sIIQ160s16s")
 _IS_USED = 1
@@ -77,11 +77,13 @@ def find_relays(
 
 
 def find_driver(site: Site, *, root: Path) -> DriverFacts:
-    """Find out which libraries are missing, and the board's revision; nothing is imported."""
-    simulated = site.relays.board == "simulated"
-    wanted = ("gpiozero",) if simulated else ("gpiozero", "lgpio")
-    missing = tuple(name for name in wanted if find_spec(name) is None)
-    return DriverFacts(simulated=simulated, missing=missing, revision=read_revision(root))
+    """Find out what the pins are driven with, what of it is missing, and the board's revision."""
+    return DriverFacts(
+        simulated=site.relays.board == "simulated",
+        name="gpiozero",
+        missing=missing_library(site.relays.board),
+        revision=read_revision(root),
+    )
 
 
 def read_revision(root: Path) -> str:

@@ -19,6 +19,7 @@ import pytest
 from freezegun import freeze_time
 
 from api.cli.doctor import command as doctor_command
+from config.errors import RelayError
 from config.file.loader import load_site
 from controller.clock.evidence import ClockEvidence
 from controller.clock.trust import Evidence
@@ -91,6 +92,22 @@ def test_what_the_keeper_knows_of_faults_is_an_error(tmp_path):
     first = result.stdout.splitlines()[1]
     assert first.split()[:2] == ["error", "clock"]
     assert "lights are held: the clock is not set; connect the network" in first
+
+
+def test_a_relay_that_fails_is_an_error(house, monkeypatch):
+    """The keeper's own words of it, with the zone and what to do."""
+
+    def fail(_wire):
+        raise RelayError("pin 17 does not answer")
+
+    monkeypatch.setattr(house.relays, "read", fail)
+    house.pass_time(60)
+    with serving(house.make_app) as server:
+        result = ask(house, "--json", port=server.port)
+    assert result.exit_code == 1
+    pins = [each for each in json.loads(result.stdout)["checks"] if each["about"] == "pins"]
+    assert (pins[0]["level"], pins[0]["what"]) == ("error", "zone “jetty”: pin 17 does not answer")
+    assert pins[0]["remedy"].startswith("check the wiring")
 
 
 def test_what_is_in_order_is_counted_and_listed_only_when_asked_for(alone):
