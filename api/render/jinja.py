@@ -40,10 +40,14 @@ def render(name: str, words: Words, **values: object) -> str:
     return environment("api.render", words).get_template(name).render(**values)
 
 
+# The name of a file with its line, or that of a key, is written as it is.
+_IS_NAME = re.compile(r"\w[\w-]*[.:_]\w")
+
+
 def _say(words: Words, text: str, *, begins: bool = False) -> str:
     """Say what a deeper layer says; what it can say in English only is marked as English."""
     said = words.say(text)
-    if begins:
+    if begins and not _IS_NAME.match(said):
         said = said[:1].upper() + said[1:]
     if words.language == "en" or not text or isinstance(text, Phrase):
         return said

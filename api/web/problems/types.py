@@ -110,7 +110,7 @@ _ALL = (
         "keeper-silent", 503, N_("Keeper did not answer"), N_("Check the zone before you try again."), 5
     ),
     ProblemType(
-        "clock-not-trusted", 503, N_("Clock not trusted"), N_("GET /v1/clock says why, and what to do."), 60
+        "clock-not-trusted", 503, N_("Clock not trusted"), N_("Connect the network, or confirm the time."), 60
     ),
     ProblemType(
         "journal-unreadable", 503, N_("Journal cannot be read"), N_("The detail says what to do."), 30

@@ -70,7 +70,7 @@ def test_a_site_file_that_was_refused(house):
     house.keeper.refuse_site(refusal(SITE.replace("pin = 27", "pin = 40").replace("count = 6", "count = 0")))
     house.pass_time(30)
     text = german(house)
-    assert "Site.toml:" in text
+    assert "site.toml:" in text
     assert (
         ": Zone „jetty“, fixtures[1].count = 0: ist zu klein; schreibe wie viele es sind, 1 bis 500" in text
     )
@@ -201,8 +201,10 @@ def test_a_journal_that_cannot_be_read(house, monkeypatch):
     ],
 )
 def test_what_does_not_work(house, path, said):
-    """The screen of a problem is in German."""
-    assert said in german(house, path)
+    """The screen of a problem is in German, and says nothing of what a program could ask."""
+    text = german(house, path)
+    assert said in text
+    assert "GET " not in text
 
 
 def test_who_did_something_and_why_a_zone_rests(tmp_path):
