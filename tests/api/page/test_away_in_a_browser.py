@@ -30,7 +30,7 @@ def test_what_was_asked_for_ends_on_the_screen(house, server):
 
 
 def test_a_phone_without_network_says_so_and_catches_up(house, server):
-    """A press that reaches nobody is told, and nothing is switched; back in the network it shows what is so."""
+    """A press that reaches nobody is told and switches nothing; back in the network it shows what is so."""
     with browsing() as (page, _):
         open_page(page, server)
         expect(page.locator("#jetty p")).to_contain_text("lit since", timeout=LONG_MS)
