@@ -8,6 +8,7 @@ from typing import Any
 
 from config.errors import LeerieError
 from config.models.network import NetworkSettings
+from config.phrase import Phrase
 
 # X509_V_FLAG_NO_CHECK_TIME of openssl/x509_vfy.h: whether the board's clock is right is not OpenSSL's to say.
 _NO_CHECK_TIME = 0x200000
@@ -29,9 +30,14 @@ class Certificate:
     def fault_at(self, now_utc: datetime) -> str | None:
         """Say why nobody should accept it now; None where all is well."""
         if now_utc >= self.ends_utc:
-            return f"the certificate expired on {self.ends_utc:%Y-%m-%d}; put a new one in its place"
+            return Phrase(
+                "the certificate expired on {day}; put a new one in its place",
+                day=f"{self.ends_utc:%Y-%m-%d}",
+            )
         if now_utc < self.begins_utc:
-            return f"the certificate is valid from {self.begins_utc:%Y-%m-%d} on; check the clock"
+            return Phrase(
+                "the certificate is valid from {day} on; check the clock", day=f"{self.begins_utc:%Y-%m-%d}"
+            )
         return None
 
 
@@ -50,7 +56,8 @@ def read_certificate(certificate: Path, key: Path) -> Certificate:
         seen = _see_as_client(context, certificate)
         begins_utc, ends_utc = (_utc_of(seen[name]) for name in ("notBefore", "notAfter"))
     except _PasswordError as error:
-        raise CertificateError(f"{key}: the key has a password; write it without one") from error
+        words = Phrase("{key}: the key has a password; write it without one", key=str(key))
+        raise CertificateError(words) from error
     except (ssl.SSLError, ValueError, KeyError) as error:
         raise CertificateError(_explain(error, certificate, key)) from error
     names = tuple(str(value) for kind, value in seen.get("subjectAltName", ()) if kind == "DNS")
@@ -90,8 +97,9 @@ class CertificateFiles:
         try:
             self.certificate, self.fault = read_certificate(*self._paths), None
         except CertificateError as error:
-            served = "; the one before is served until then" if self.certificate else ""
-            self.fault = f"{error}{served}"
+            (self.fault,) = error.args
+            if self.certificate is not None:
+                self.fault = Phrase("{fault}; the one before is served until then", fault=self.fault)
 
 
 class _PasswordError(Exception):
@@ -102,14 +110,18 @@ def _look_into(path: Path, kind: str) -> None:
     try:
         content = path.read_bytes()
     except OSError as error:
-        remedy = "write the path of a file that is there"
+        told: dict[str, Any] = {"path": str(path), "reason": (error.strerror or str(error)).lower()}
+        words = Phrase("{path}: {reason}; write the path of a file that is there", **told)
         if isinstance(error, PermissionError):
-            remedy = "have it read by the user that Leerie runs as"
-        raise CertificateError(f"{path}: {(error.strerror or str(error)).lower()}; {remedy}") from error
+            words = Phrase("{path}: {reason}; have it read by the user that Leerie runs as", **told)
+        raise CertificateError(words) from error
     # RFC 7468, sections 5 and 10; “EC PRIVATE KEY” and the like are older.
     if f"{kind}-----".encode() not in content:
-        what = f"has no {kind.lower()} in PEM form"
-        raise CertificateError(f"{path}: {what}; it begins with -----BEGIN {kind}-----")
+        told = {"path": str(path), "begins": f"-----BEGIN {kind}-----"}
+        words = Phrase("{path}: has no certificate in PEM form; it begins with {begins}", **told)
+        if kind != "CERTIFICATE":
+            words = Phrase("{path}: has no private key in PEM form; it begins with {begins}", **told)
+        raise CertificateError(words)
 
 
 def _no_password() -> str:
@@ -149,9 +161,10 @@ def _utc_of(text: object) -> datetime:
 
 def _explain(error: Exception, certificate: Path, key: Path) -> str:
     reason = getattr(error, "reason", None) or str(error)
+    files: dict[str, Any] = {"certificate": str(certificate), "key": str(key)}
     if reason == "KEY_VALUES_MISMATCH":
-        return f"{key}: is not the key of {certificate}; give the two that were made together"
+        return Phrase("{key}: is not the key of {certificate}; give the two that were made together", **files)
     if "PEM lib" in str(error):
-        return f"{certificate} or {key}: is damaged; copy it there again"
+        return Phrase("{certificate} or {key}: is damaged; copy it there again", **files)
     reason = str(getattr(error, "verify_message", None) or reason).lower().replace("_", " ")
-    return f"{certificate}: cannot be used ({reason}); have a new one made"
+    return Phrase("{certificate}: cannot be used ({reason}); have a new one made", **files, reason=reason)

@@ -10,6 +10,8 @@ import random
 from dataclasses import dataclass
 from ipaddress import ip_address
 
+from config.phrase import Phrase
+
 log = logging.getLogger(__name__)
 
 WISH = "leerie.local"
@@ -89,7 +91,9 @@ class Discovery:
     def _note_fault(self, reason: str) -> None:
         if self._task is asyncio.current_task():
             self.name = None
-            self.fault = f"the home network cannot find this machine by name: {reason}; use an address"
+            self.fault = Phrase(
+                "the home network cannot find this machine by name: {reason}; use an address", reason=reason
+            )
 
     def _note_name(self, name: str) -> None:
         self.name, self.fault = name, None

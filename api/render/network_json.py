@@ -1,6 +1,8 @@
 """Where the API is reached, as JSON."""
 
-from pydantic import Field
+from typing import Annotated
+
+from pydantic import Field, SkipValidation
 
 from api.render.model import ResponseModel
 
@@ -16,7 +18,8 @@ class NetworkResponse(ResponseModel):
         examples=[["http://192.168.1.20:8010/", "http://leerie.local:8010/"]],
     )
     encrypted: bool = Field(description="whether the home network is served by https")
-    faults: list[str] = Field(
+    # As they are: pydantic would turn a phrase into a plain text, which has no other language.
+    faults: list[Annotated[str, SkipValidation]] = Field(
         description="what is wrong, for the home network, and what to do",
         examples=[["port 8010 on 192.168.1.20 is in use by another program; choose another port"]],
     )

@@ -13,6 +13,7 @@ from api.network.discovery import WISH, Announcement, Discovery, can_be_announce
 from api.render.network_json import NetworkResponse
 from api.web.accepting import BACKLOG, Acceptor, Listener
 from config.models.network import NetworkSettings
+from config.phrase import Phrase
 
 log = logging.getLogger(__name__)
 
@@ -120,7 +121,8 @@ class Listening:
             self._open_home(self._look_at_certificate(faults), faults)
             self._discovery.announce(self._announcement())
         except Exception as error:  # noqa: BLE001 - no fault of the home network may end what the board has
-            faults.append(f"the home network is not served: {type(error).__name__}: {error}")
+            reason = f"{type(error).__name__}: {error}"
+            faults.append(Phrase("the home network is not served: {reason}", reason=reason))
         (found_as, fault), told_as = (self._discovery.name, self._discovery.fault), self._told[0]
         self._told = found_as, fault
         faults += [] if fault is None else [fault]
@@ -143,7 +145,13 @@ class Listening:
         try:
             board = Listener(_bind(BOARD[0], wanted), is_board=True)
         except OSError as error:
-            faults.append(f"{explain(error, BOARD[0], wanted)}; port {self.port} is served until then")
+            faults.append(
+                Phrase(
+                    "{fault}; port {port} is served until then",
+                    fault=explain(error, BOARD[0], wanted),
+                    port=str(self.port),
+                )
+            )
             return
         for listener in (self._board, *self._home.values()):
             self._acceptor.remove(listener)
@@ -159,8 +167,8 @@ class Listening:
         self._files.look()
         certificate, now_utc = self._files.certificate, self._now_utc()
         if self._files.fault is not None:
-            closed = "" if certificate else "; until then the home network is not served"
-            faults.append(f"{self._files.fault}{closed}")
+            closed = Phrase("{fault}; until then the home network is not served", fault=self._files.fault)
+            faults.append(self._files.fault if certificate else closed)
         elif certificate is not None and now_utc is not None and (fault := certificate.fault_at(now_utc)):
             faults.append(fault)
         return [] if certificate is None else wanted
@@ -227,14 +235,21 @@ class Listening:
 
 def explain(error: OSError, address: str, port: int) -> str:
     """Say why an address cannot be listened on, and what to do."""
-    place = f"port {port} on {address}"
+    place = Phrase("port {port} on {address}", port=str(port), address=address)
     if error.errno == errno.EADDRINUSE:
-        return f"{place} is in use by another program; stop that one, or choose another port"
+        return Phrase(
+            "{place} is in use by another program; stop that one, or choose another port", place=place
+        )
     if error.errno in (errno.EADDRNOTAVAIL, errno.EINVAL, errno.ENODEV):
-        return f"this machine has no address {address} now; it is opened once it has"
+        return Phrase("this machine has no address {address} now; it is opened once it has", address=address)
     if error.errno in (errno.EACCES, errno.EPERM):
-        return f"{place} is not permitted; choose a port from {_FIRST_FREE_PORT} on"
-    return f"{place} is not served: {(error.strerror or str(error)).lower()}"
+        return Phrase(
+            "{place} is not permitted; choose a port from {first} on",
+            place=place,
+            first=str(_FIRST_FREE_PORT),
+        )
+    reason = (error.strerror or str(error)).lower()
+    return Phrase("{place} is not served: {reason}", place=place, reason=reason)
 
 
 def _bind(address: str, port: int) -> socket.socket:

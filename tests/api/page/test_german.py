@@ -6,6 +6,8 @@ from html.parser import HTMLParser
 
 import pytest
 
+from api.render.network_json import NetworkResponse
+from api.web.listening import explain
 from config.errors import JournalError
 from config.file.loader import parse_site
 from config.phrase import Phrase
@@ -226,3 +228,11 @@ def test_who_did_something_and_why_a_zone_rests(tmp_path):
 def test_other_screens(house, path):
     """Nothing on them is in English."""
     german(house, path)
+
+
+def test_what_is_wrong_with_the_home_network(house):
+    """A port that another program has is told in German, with its number as it is."""
+    fault = explain(OSError(errno.EADDRINUSE, "in use"), "192.168.1.20", 8010)
+    network = NetworkResponse(board="http://127.0.0.1:8010/", home=[], encrypted=False, faults=[fault])
+    house.app.state.context.network = lambda: network
+    assert "Port 8010 auf 192.168.1.20 belegt ein anderes Programm;" in german(house, "/garden/devices")
