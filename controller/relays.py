@@ -1,7 +1,10 @@
-"""The relays: the one module that touches pins, through gpiozero. The stand-in is gpiozero's mock factory.
+"""The relays: each is opened, set, read back and released here, through gpiozero or through gpiod.
 
-A pin that is closed becomes an input without pull, and what the relay module does then depends on its wiring:
-so every relay is driven to its off level first.
+gpiozero with lgpio drives the boards that gpiozero knows; gpiod_board.py any other. The stand-in is the mock
+factory of gpiozero.
+
+A pin that is closed becomes an input without pull, or with gpiod what its chip makes of it. What the relay
+module does then depends on its wiring: so every relay is driven to its off level first.
 """
 
 import logging
@@ -20,7 +23,14 @@ log = logging.getLogger(__name__)
 
 SIMULATED = Phrase("simulated relays: nothing is switched")
 
+DEVICES = Path("/dev")
+UNKNOWN_BOARD = Phrase(
+    "gpiozero does not know this board, as its revision cannot be read; in Leerie's folder,"
+    " pip install '.[gpiod]' adds gpiod, which does without, and driver = \"gpiod\" under [relays] chooses it"
+)
+
 BoardName = Literal["simulated", "gpio"]
+DriverName = Literal["gpiozero", "gpiod"]
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -35,11 +45,14 @@ class Relays:
     """Every relay of a board, opened one by one when first set.
 
     Args:
-        factory: makes gpiozero's pin factory; called when the first relay is set, and again after it failed.
+        factory: makes gpiozero's pin factory, or another board; called when the first relay is set, and again
+            after it failed.
+        open_line: opens a pin of that board as an output, with direction and level set together.
     """
 
-    def __init__(self, factory: Callable[[], Any]) -> None:
+    def __init__(self, factory: Callable[[], Any], *, open_line: Callable[..., Any] | None = None) -> None:
         self._make_factory = factory
+        self._open_line = open_line or _open_with_gpiozero
         self._factory: Any = None
         self._devices: dict[Wire, Any] = {}
 
@@ -125,20 +138,11 @@ class Relays:
                 log.warning("the board would not close: %s", error)
         return faults
 
-    def _open(self, wire: Wire, *, on: bool) -> Any:  # noqa: ANN401 - gpiozero ships no types
+    def _open(self, wire: Wire, *, on: bool) -> Any:  # noqa: ANN401 - neither library's type
         """Open a pin as an output with direction and level set together."""
-        from gpiozero import OutputDevice  # noqa: PLC0415 - start-up: the site file is read first
-
         if self._factory is None:
             self._factory = self._make_factory()
-        try:
-            return OutputDevice(
-                wire.pin, active_high=wire.active_high, initial_value=on, pin_factory=self._factory
-            )
-        except Exception as error:
-            # A device that failed half made holds its pin until nothing refers to it; the frames do.
-            traceback.clear_frames(error.__traceback__)
-            raise
+        return self._open_line(self._factory, wire.pin, active_high=wire.active_high, on=on)
 
     def _drop(self, wire: Wire) -> None:
         """Release a pin, whatever error that gives."""
@@ -153,6 +157,20 @@ class Relays:
 
 def _reason(error: Exception) -> str:
     return str(error) or type(error).__name__
+
+
+def _open_with_gpiozero(factory: Any, pin: int, *, active_high: bool, on: bool) -> Any:  # noqa: ANN401
+    from gpiozero import OutputDevice  # noqa: PLC0415 - start-up: the site file is read first
+    from gpiozero.exc import PinUnknownPi  # noqa: PLC0415
+
+    try:
+        return OutputDevice(pin, active_high=active_high, initial_value=on, pin_factory=factory)
+    except Exception as error:
+        # A device that failed half made holds its pin until nothing refers to it; the frames do.
+        traceback.clear_frames(error.__traceback__)
+        if isinstance(error, PinUnknownPi):
+            raise RelayError(UNKNOWN_BOARD) from error
+        raise
 
 
 def simulated_board() -> Any:  # noqa: ANN401 - gpiozero ships no types
@@ -182,24 +200,78 @@ def gpio_board() -> Any:  # noqa: ANN401 - gpiozero ships no types
     if folder and Path(folder).is_dir():
         os.environ.setdefault("LG_WD", folder)
     try:
-        from gpiozero.pins.lgpio import LGPIOFactory  # noqa: PLC0415 - only on a board
+        from gpiozero.exc import PinUnknownPi  # noqa: PLC0415 - only on a board
+        from gpiozero.pins.lgpio import LGPIOFactory  # noqa: PLC0415
 
         return LGPIOFactory()
     except ImportError as error:
         raise RelayError(
             Phrase('board = "gpio" needs lgpio, which is not installed; install leerie with its extra "gpio"')
         ) from error
+    except PinUnknownPi as error:
+        raise RelayError(UNKNOWN_BOARD) from error
 
 
-def missing_library(board: BoardName) -> tuple[Phrase, Phrase] | None:
+def missing_library(
+    board: BoardName, driver: DriverName | None = None, chip: str | None = None
+) -> tuple[Phrase, Phrase] | None:
     """Say what a board needs and this machine lacks, and what to do; None where nothing is missing."""
-    if board == "gpio" and find_spec("lgpio") is None:
-        # Not by name: an index of packages may hold a stranger's under ours.
-        what = Phrase("needs lgpio, which is not installed")
-        return what, Phrase("in Leerie's folder, pip install '.[gpio]' adds it")
-    return None
+    if board == "simulated":
+        return None
+    has_lgpio, has_gpiod = find_spec("lgpio") is not None, find_spec("gpiod") is not None
+    # Not by name: an index of packages may hold a stranger's under ours.
+    if driver == "gpiod" or (driver is None and chip is not None):
+        what = Phrase("needs gpiod, which is not installed")
+        return None if has_gpiod else (what, Phrase("in Leerie's folder, pip install '.[gpiod]' adds it"))
+    what = Phrase("needs lgpio, which is not installed")
+    if driver == "gpiozero":
+        return None if has_lgpio else (what, Phrase("in Leerie's folder, pip install '.[gpio]' adds it"))
+    if has_lgpio or has_gpiod:
+        return None
+    remedy = Phrase(
+        "in Leerie's folder, pip install '.[gpio]' adds it; where it cannot be installed,"
+        " pip install '.[gpiod]' adds gpiod, which does as well"
+    )
+    return what, remedy
 
 
-def open_relays(board: BoardName) -> Relays:
+def propose_board() -> BoardName:
+    """Propose real pins where this machine has a GPIO chip and a library for it."""
+    has_chip = any(DEVICES.glob("gpiochip*"))
+    return "gpio" if has_chip and missing_library("gpio") is None else "simulated"
+
+
+def choose_driver(driver: DriverName | None, chip: str | None) -> DriverName:
+    """Choose the library for the pins: as the site file says, or one that is installed and knows it."""
+    if driver is not None:
+        return driver
+    if chip is not None:  # gpiozero finds the chip by itself
+        return "gpiod"
+    if find_spec("gpiod") is None:
+        return "gpiozero"
+    return "gpiozero" if find_spec("lgpio") is not None and _is_known_to_gpiozero() else "gpiod"
+
+
+def _is_known_to_gpiozero() -> bool:
+    from gpiozero.exc import PinUnknownPi  # noqa: PLC0415 - only on a board
+    from gpiozero.pins.local import get_pi_revision  # noqa: PLC0415
+    from gpiozero.pins.pi import PiBoardInfo  # noqa: PLC0415
+
+    try:
+        PiBoardInfo.from_revision(get_pi_revision())
+    except (PinUnknownPi, OSError):
+        return False
+    return True
+
+
+def open_relays(board: BoardName, driver: DriverName | None = None, chip: str | None = None) -> Relays:
     """Give the relays of a board; its pins are opened when they are first set."""
-    return Relays(gpio_board if board == "gpio" else simulated_board)
+    if board == "simulated":
+        return Relays(simulated_board)
+    chosen = choose_driver(driver, chip)
+    log.info("the pins are driven through %s", chosen)
+    if chosen == "gpiod":
+        from controller.gpiod_board import GpiodBoard  # noqa: PLC0415 - only where it is used
+
+        return Relays(lambda: GpiodBoard(chip), open_line=GpiodBoard.open_line)
+    return Relays(gpio_board)

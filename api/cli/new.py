@@ -47,15 +47,12 @@ def new(*, site_path: Path) -> None:
 def _ask() -> NewSite:
     """Ask for everything that a site needs."""
     from config.file.new_site import NewSite
-    from controller.relays import missing_library
+    from controller.relays import propose_board
 
     click.echo("Enter takes what stands in brackets. Ctrl-C ends, and nothing is written.\n")
     name = _prompt("What is the garden called", _name)
     latitude_deg, longitude_deg, time_zone = _ask_place(name)
-    # Whoever installed the library for the pins has relays to switch.
-    wired = click.confirm(
-        "Are relays wired to this board's pins already", default=missing_library("gpio") is None
-    )
+    wired = click.confirm("Are relays wired to this board's pins already", default=propose_board() == "gpio")
     home = click.confirm("May phones in the home network use its page, once let in with a code", default=True)
     return NewSite(
         name=name,

@@ -38,7 +38,7 @@ from config.models.site import Site
 from controller.calendar.night import zone_info
 from controller.journal.previous_run import PreviousRun
 from controller.journal.reader import JournalReader
-from controller.relays import BoardName, Relays, Wire, missing_library, open_relays
+from controller.relays import BoardName, Relays, Wire, missing_library, open_relays, propose_board
 
 log = logging.getLogger("leerie")
 
@@ -97,9 +97,7 @@ def with_set_up(
     state.mkdir(parents=True, exist_ok=True)
     settings = NetworkSettings(listen="home" if home else "board")
     listening = Listening(lambda: settings, port=port)
-    # Whoever installed the library for the pins has relays to switch.
-    board: BoardName = "simulated" if missing_library("gpio") else "gpio"
-    first = FirstRun(site_path=site_path, home=home, board=board, trial=trial, finish=finish)
+    first = FirstRun(site_path=site_path, home=home, board=propose_board(), trial=trial, finish=finish)
     apps: list[FastAPI] = []
 
     def make() -> object:

@@ -46,7 +46,7 @@ class DaemonHooks:
         self._loaded = loaded
         self._time_zone = loaded.site.time_zone
         self._stamp = tz_data_stamp(self._time_zone)
-        self._board = loaded.site.relays.board
+        self._board = loaded.site.relays.hardware
         use = SiteFileUse(
             changed=lambda: self._note_change(changed=True),
             unchanged=lambda: self._note_change(changed=False),
@@ -169,11 +169,11 @@ class DaemonHooks:
 
     def _use_board(self, loaded: LoadedSite) -> None:
         """Have the keeper use the relays of another board, where the file names one that can be used."""
-        board = loaded.site.relays.board
+        board = loaded.site.relays.hardware
         if board == self._board:
             return
-        if missing := missing_library(board):
+        if missing := missing_library(*board):
             finding = SiteFinding(("relays", "board"), *missing)
             raise SiteFileError(locate([finding], loaded.text, loaded.file_name))
-        self.loop.call(lambda keeper: keeper.change_relays(open_relays(board)))
+        self.loop.call(lambda keeper: keeper.change_relays(open_relays(*board)))
         self._board = board

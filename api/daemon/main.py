@@ -90,7 +90,7 @@ def _run(
     journal = Journal(state, lock=lock)
     previous = journal.previous_run()
     clock = (previous or PreviousRun()).make_clock(site.clock.believe)
-    relays = open_relays(site.relays.board)
+    relays = open_relays(*site.relays.hardware)
     keeper = Keeper(site, clock=clock, relays=relays, journal=journal, past=previous)
     if refused:
         keeper.refuse_site(refused)
@@ -181,7 +181,7 @@ def _lock(state: Path) -> StateLock:
 
 def _require_board(site: Site) -> None:
     """Refuse early what can never work: real pins without the library for them."""
-    if missing := missing_library(site.relays.board):
+    if missing := missing_library(*site.relays.hardware):
         raise RelayError(f'board = "{site.relays.board}" {missing[0]}; {missing[1]}')
 
 
@@ -191,7 +191,7 @@ def switch_all_off(site: Site) -> int:
     Returns:
         The exit code: 0, or 1 where a relay did not answer.
     """
-    relays = open_relays(site.relays.board)
+    relays = open_relays(*site.relays.hardware)
     faults: list[RelayError] = []
     for zone in site.zones:
         try:

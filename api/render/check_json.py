@@ -10,12 +10,12 @@ from api.render.model import ResponseModel, SiteProblemResponse, ZoneId
 from config.errors import Severity, SiteProblem
 from config.file.loader import LoadedSite, locate
 from config.header import HEADER_PINS
-from config.models.site import Zone
+from config.models.site import RelaySettings, Zone
 from config.phrase import Phrase
 from config.validation.finding import SiteFinding
 from controller.planning.planner import Planner
 from controller.planning.review import review_year
-from controller.relays import SIMULATED, BoardName, missing_library
+from controller.relays import SIMULATED, missing_library
 
 Finding = tuple[Severity, SiteProblem]
 
@@ -56,7 +56,7 @@ def find_problems(loaded: LoadedSite, first: date | None, *, now_utc: datetime) 
     ``first`` is the first night of the year that is looked at; tonight where it is None.
     """
     planner = Planner(loaded.site)
-    found = [*_review_board(loaded.site.relays.board)]
+    found = [*_review_board(loaded.site.relays)]
     found += review_year(planner, first or planner.night_at(now_utc).date)
     problems = [(Severity.WARNING, problem) for problem in loaded.warnings]
     for severity, finding in found:
@@ -64,12 +64,12 @@ def find_problems(loaded: LoadedSite, first: date | None, *, now_utc: datetime) 
     return sorted(problems, key=lambda each: each[1].line)
 
 
-def _review_board(board: BoardName) -> Iterator[tuple[Severity, SiteFinding]]:
+def _review_board(relays: RelaySettings) -> Iterator[tuple[Severity, SiteFinding]]:
     path = ("relays", "board")
-    if board == "simulated":
+    if relays.board == "simulated":
         remedy = Phrase('write board = "gpio" once relays are wired to the pins')
         yield Severity.NOTE, SiteFinding(path, SIMULATED, remedy)
-    elif missing := missing_library(board):
+    elif missing := missing_library(*relays.hardware):
         yield Severity.WARNING, SiteFinding(path, *missing)
 
 

@@ -85,6 +85,13 @@ class RelaySettings(RelayContact):
     """The relay board, and how gently it is used."""
 
     board: Literal["simulated", "gpio"] = Field("simulated", description=Phrase("“simulated” or “gpio”"))
+    driver: Literal["gpiozero", "gpiod"] | None = Field(None, description=Phrase("“gpiozero” or “gpiod”"))
+    chip: str | None = Field(
+        None,
+        pattern=r"^/dev/[A-Za-z0-9][A-Za-z0-9._/-]*$",
+        max_length=100,
+        description=Phrase("the device of a GPIO chip, such as “/dev/gpiochip0”"),
+    )
     rest_s: Number = Field(
         2.0, ge=0, le=60, description=Phrase("the seconds between two switchings of one relay, 0 to 60")
     )
@@ -97,6 +104,13 @@ class RelaySettings(RelayContact):
         le=1_000_000_000,
         description=Phrase("how often a relay can switch its load, from its data sheet, such as 100000"),
     )
+
+    @property
+    def hardware(
+        self,
+    ) -> tuple[Literal["simulated", "gpio"], Literal["gpiozero", "gpiod"] | None, str | None]:
+        """The board, and what its pins are driven with: driver and chip count for real pins alone."""
+        return (self.board, self.driver, self.chip) if self.board == "gpio" else (self.board, None, None)
 
 
 class ClockSettings(Table):

@@ -86,6 +86,11 @@ def check_document(document: Document) -> Iterator[SiteFinding]:
             yield SiteFinding((*path, "copper_w"), what, remedy)
     yield from check_cables(document)
     yield from _check_changes(document)
+    relays = document.get("relays")
+    if isinstance(relays, Mapping) and "chip" in relays and relays.get("driver") == "gpiozero":
+        what = Phrase("is only for gpiod; gpiozero finds the chip by itself")
+        remedy = Phrase('write driver = "gpiod", or remove the chip')
+        yield SiteFinding(("relays", "chip"), what, remedy)
     network = document.get("network")
     if isinstance(network, Mapping) and "key" in network and "certificate" not in network:
         what = Phrase("has no certificate to go with it")

@@ -156,7 +156,10 @@ def judge_driver(facts: DriverFacts) -> Iterator[Check]:
         yield error(
             "driver",
             Phrase("the board's revision cannot be read, so the driver does not know its pins"),
-            Phrase("use the system image of the board's maker: its /proc/cpuinfo has a line “Revision”"),
+            Phrase(
+                "use the system image of the board's maker: its /proc/cpuinfo has a line “Revision”; or"
+                " install gpiod (pip install '.[gpiod]' in Leerie's folder), and write driver = \"gpiod\""
+            ),
         )
     elif facts.missing is None and facts.revision:
         what = Phrase(

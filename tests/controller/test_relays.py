@@ -4,29 +4,50 @@ from __future__ import annotations
 
 import os
 import sys
+from itertools import groupby
 from pathlib import Path
 from types import ModuleType
 from typing import Any
 
 import pytest
 from gpiozero import OutputDevice
+from gpiozero.exc import PinUnknownPi
+from gpiozero.pins.pi import PiBoardInfo
 
 from config.errors import RelayError
-from controller.relays import Relays, Wire, gpio_board, open_relays, simulated_board
+from controller import relays as relays_module
+from controller.relays import (
+    Relays,
+    Wire,
+    choose_driver,
+    gpio_board,
+    missing_library,
+    open_relays,
+    simulated_board,
+)
+from tests.controller.gpiod_stand_in import GpiodMachine
 from tests.controller.kept import Board
 
 LOW = Wire(pin=17, active_high=False)
 HIGH = Wire(pin=27, active_high=True)
 
 
-@pytest.fixture
-def board() -> Board:
-    return Board()
+@pytest.fixture(params=["gpiozero", "gpiod"])
+def board(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> Board | GpiodMachine:
+    """Give the pins that a driver drives: every test that takes them holds for both."""
+    if request.param == "gpiozero":
+        return Board()
+    machine = GpiodMachine()
+    for name, module in machine.modules.items():
+        monkeypatch.setitem(sys.modules, name, module)
+    return machine
 
 
 @pytest.fixture
-def relays(board: Board) -> Relays:
-    return Relays(lambda: board)
+def relays(board: Board | GpiodMachine) -> Relays:
+    if isinstance(board, Board):
+        return Relays(lambda: board)
+    return open_relays("gpio", "gpiod", "/dev/gpiochip0")
 
 
 @pytest.mark.parametrize(
@@ -57,10 +78,10 @@ def test_the_simulated_board_keeps_the_history_of_a_pin(active_high: bool, state
 
 
 def test_a_level_that_is_set_again_switches_nothing(relays: Relays, board: Board) -> None:
-    """Setting what is already so leaves the pin's history as it was."""
+    """Setting what is already so leaves the pin's level as it was."""
     relays.set(HIGH, on=True)
     relays.set(HIGH, on=True)
-    assert [each.state for each in board.pin(27).states] == [False, True]
+    assert [level for level, _ in groupby(board.levels(27))] == [1]
 
 
 def test_the_board_is_not_touched_before_the_first_relay_is_set() -> None:
@@ -80,9 +101,9 @@ def test_the_board_is_not_touched_before_the_first_relay_is_set() -> None:
     assert len(asked) == 1
 
 
-def test_a_board_that_cannot_be_reached_is_tried_again(board: Board) -> None:
+def test_a_board_that_cannot_be_reached_is_tried_again() -> None:
     """The fault names the pin; once the board answers, the same call works."""
-    boards: list[Any] = [OSError("no such chip"), board]
+    boards: list[Any] = [OSError("no such chip"), Board()]
 
     def factory() -> Any:
         found = boards.pop(0)
@@ -141,8 +162,10 @@ def test_a_relay_that_reads_back_wrong_is_a_fault(relays: Relays, board: Board, 
         relays.set(LOW, on=on)
 
 
-def test_a_pin_that_something_else_holds_is_a_fault_until_it_is_let_go(relays: Relays, board: Board) -> None:
+def test_a_pin_that_something_else_holds_is_a_fault_until_it_is_let_go() -> None:
     """The library itself refuses a pin that another device of the same board holds."""
+    board = Board()
+    relays = Relays(lambda: board)
     other = OutputDevice(17, pin_factory=board)
     with pytest.raises(RelayError, match=r"pin 17 cannot be switched: .*already in use"):
         relays.set(LOW, on=True)
@@ -194,8 +217,10 @@ def test_closing_puts_out_all_and_one_fault_stops_no_other(relays: Relays, board
     assert {pin.function for pin in pins.values()} == {"input"}
 
 
-def test_a_board_that_will_not_close_raises_nothing(relays: Relays, board: Board, monkeypatch: Any) -> None:
+def test_a_board_that_will_not_close_raises_nothing(monkeypatch: Any) -> None:
     """At the end there is nobody left to catch it; the lights are out."""
+    board = Board()
+    relays = Relays(lambda: board)
 
     def fail() -> None:
         raise OSError("bad handle")
@@ -219,7 +244,85 @@ def test_real_pins_without_their_library_say_what_would_do(monkeypatch: pytest.M
     """The library for them is an extra of the package; without it the fault names that extra."""
     monkeypatch.setitem(sys.modules, "gpiozero.pins.lgpio", None)
     with pytest.raises(RelayError, match=r'needs lgpio, which is not installed; install .* extra "gpio"'):
-        open_relays("gpio").set(LOW, on=True)
+        open_relays("gpio", "gpiozero").set(LOW, on=True)
+
+
+@pytest.mark.parametrize("when", ["the chip is opened", "the pin is opened"])
+def test_a_board_that_gpiozero_does_not_know_gets_a_remedy(
+    monkeypatch: pytest.MonkeyPatch, when: str
+) -> None:
+    """Its revision cannot be read at all, or means nothing to gpiozero: either way gpiod would do."""
+
+    class Unknown(Board):
+        def __init__(self) -> None:
+            if when == "the chip is opened":
+                raise PinUnknownPi("unable to locate Pi revision in /proc/device-tree or /proc/cpuinfo")
+            super().__init__()
+
+        def pin(self, name: Any) -> Any:
+            return PiBoardInfo.from_revision(0)
+
+    module = ModuleType("gpiozero.pins.lgpio")
+    module.LGPIOFactory = Unknown  # type: ignore[attr-defined]
+    monkeypatch.setitem(sys.modules, "gpiozero.pins.lgpio", module)
+    with pytest.raises(RelayError) as caught:
+        open_relays("gpio", "gpiozero").set(LOW, on=True)
+    said = str(caught.value)
+    assert said.startswith("pin 17 cannot be switched: gpiozero does not know this board")
+    assert "pip install '.[gpiod]'" in said
+    assert 'driver = "gpiod"' in said
+
+
+@pytest.mark.parametrize(
+    ("installed", "revision", "given", "chosen"),
+    [
+        ({"lgpio"}, None, (None, None), "gpiozero"),
+        ({"gpiod"}, 0xC03111, (None, None), "gpiod"),
+        ({"lgpio", "gpiod"}, 0xC03111, (None, None), "gpiozero"),
+        ({"lgpio", "gpiod"}, 0, (None, None), "gpiod"),
+        ({"lgpio", "gpiod"}, None, (None, None), "gpiod"),
+        ({"lgpio", "gpiod"}, 0xC03111, (None, "/dev/gpiochip1"), "gpiod"),
+        ({"lgpio", "gpiod"}, 0xC03111, ("gpiod", None), "gpiod"),
+        ({"lgpio", "gpiod"}, None, ("gpiozero", None), "gpiozero"),
+    ],
+)
+def test_the_driver_is_chosen_by_what_is_installed_and_knows_the_board(
+    monkeypatch: pytest.MonkeyPatch, installed: set[str], revision: int | None, given: Any, chosen: str
+) -> None:
+    """By gpiozero where lgpio is there and the revision is one of its own, else gpiod; the site file wins."""
+
+    def read_revision() -> int:
+        if revision is None:
+            raise PinUnknownPi("unable to locate Pi revision in /proc/device-tree or /proc/cpuinfo")
+        return revision
+
+    monkeypatch.setattr(relays_module, "find_spec", lambda name: name if name in installed else None)
+    monkeypatch.setattr("gpiozero.pins.local.get_pi_revision", read_revision)
+    assert choose_driver(*given) == chosen
+
+
+@pytest.mark.parametrize(
+    ("installed", "given", "needs"),
+    [
+        (set(), ("simulated", "gpiod", None), None),
+        (set(), ("gpio", None, None), "lgpio"),
+        ({"lgpio"}, ("gpio", None, None), None),
+        ({"gpiod"}, ("gpio", None, None), None),
+        ({"gpiod"}, ("gpio", "gpiozero", None), "lgpio"),
+        ({"lgpio"}, ("gpio", "gpiod", None), "gpiod"),
+        ({"lgpio"}, ("gpio", None, "/dev/gpiochip1"), "gpiod"),
+        ({"gpiod"}, ("gpio", None, "/dev/gpiochip1"), None),
+    ],
+)
+def test_a_library_is_missing_only_where_it_is_needed(
+    monkeypatch: pytest.MonkeyPatch, installed: set[str], given: Any, needs: str | None
+) -> None:
+    """Either will do where the site file asks for none; the one that it asks for has to be there."""
+    monkeypatch.setattr(relays_module, "find_spec", lambda name: name if name in installed else None)
+    missing = missing_library(*given)
+    assert (missing is None) == (needs is None)
+    if missing:
+        assert missing[0] == f"needs {needs}, which is not installed"
 
 
 def test_the_pipe_of_lgpio_goes_where_a_service_may_write(

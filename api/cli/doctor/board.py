@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING
 
 from controller.clock.kernel import read_line
 from controller.doctor.relays import DeviceFacts, DriverFacts, PinFacts, RelayFacts
-from controller.relays import missing_library
+from controller.relays import choose_driver, missing_library
 
 if TYPE_CHECKING:
     from config.models.site import Site
@@ -63,7 +63,7 @@ def find_relays(
     if site.relays.board == "simulated":
         pins = tuple(_pin(zone.id, zone.pin, faults) for zone in site.zones)
         return RelayFacts(simulated=True, user=user, pins=pins)
-    used = _line_users(root, [zone.pin for zone in site.zones], ask)
+    used = _line_users(root, site.relays.chip, [zone.pin for zone in site.zones], ask)
     if kept and used is not None:
         used = {pin: program for pin, program in used.items() if program not in _OURS}
     return RelayFacts(
@@ -78,10 +78,13 @@ def find_relays(
 
 def find_driver(site: Site, *, root: Path) -> DriverFacts:
     """Find out what the pins are driven with, what of it is missing, and the board's revision."""
+    _, driver, chip = site.relays.hardware
+    chosen = choose_driver(driver, chip)
     return DriverFacts(
         simulated=site.relays.board == "simulated",
-        name="gpiozero",
-        missing=missing_library(site.relays.board),
+        name=chosen,
+        missing=missing_library(*site.relays.hardware),
+        knows_boards=chosen == "gpiozero",
         revision=read_revision(root),
     )
 
@@ -156,19 +159,19 @@ def group_name(gid: int) -> str:
         return str(gid)
 
 
-def _line_users(root: Path, pins: list[int], ask: Ioctl) -> dict[int, str] | None:
-    """Ask the kernel which lines are in use, and by whom; None where it does not say.
+def _line_users(root: Path, named: str | None, pins: list[int], ask: Ioctl) -> dict[int, str] | None:
+    """Ask the kernel who uses lines of the named chip, else of the header's; None where it does not say.
 
     Source: the kernel's user space interface, linux/gpio.h. To ask for a line's description takes no line.
     """
-    for path in sorted((root / "dev").glob("gpiochip*")):
+    for path in [root / named.lstrip("/")] if named else sorted((root / "dev").glob("gpiochip*")):
         try:
             chip = os.open(path, os.O_RDONLY | os.O_CLOEXEC)
         except OSError:
             continue
         try:
             label = _CHIP.unpack(ask(chip, _GET_CHIP, bytes(_CHIP.size)))[1]
-            if not label.startswith(_HEADER_LABEL):
+            if not named and not label.startswith(_HEADER_LABEL):
                 continue
             users = {}
             for pin in pins:

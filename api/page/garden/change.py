@@ -41,18 +41,26 @@ def read_form(part: Part, form: Mapping[str, str]) -> tuple[dict[str, Any], dict
     return values, mistakes
 
 
-def require_board(values: Mapping[str, Any]) -> None:
+def require_board(part: Part, values: Mapping[str, Any]) -> None:
     """Refuse real pins where the library for them is missing.
 
     Raises:
         FieldError: it is.
     """
-    if values.get("board") == "gpio" and missing_library("gpio"):
-        words = N_(
-            "The library for the pins, lgpio, is not installed here. In Leerie's folder,"
-            " pip install '.[gpio]' adds it."
-        )
-        raise FieldError("board", words)
+    if part.path != ("relays",) or not values.keys() & {"board", "driver", "chip"}:
+        return
+    now: dict[str, Any] = {**part.shown, **values}
+    driver, chip = now["driver"] or None, now["chip"] or None
+    if now["board"] != "gpio" or not missing_library("gpio", driver, chip):
+        return
+    if driver == "gpiod" or (chip and not driver):
+        words = N_("gpiod is not installed here. In Leerie's folder, pip install '.[gpiod]' adds it.")
+        raise FieldError("driver", words)
+    words = N_(
+        "The library for the pins, lgpio, is not installed here. In Leerie's folder,"
+        " pip install '.[gpio]' adds it."
+    )
+    raise FieldError("board", words)
 
 
 def complete(part: Part, values: dict[str, Any], document: Table) -> dict[str, Any]:

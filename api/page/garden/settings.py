@@ -48,6 +48,23 @@ RELAYS = (
         default="simulated",
     ),
     Field(
+        key="driver",
+        label=N_("What drives the pins"),
+        kind="choice",
+        choices=(
+            Choice("", N_("chosen by itself")),
+            Choice("gpiozero", "gpiozero, lgpio", is_name=True),
+            Choice("gpiod", "gpiod", is_name=True),
+        ),
+        more=True,
+    ),
+    Field(
+        key="chip",
+        label=N_("GPIO chip of the pins"),
+        hint=N_("For gpiod, such as /dev/gpiochip0; empty: the chip of the 40-pin header"),
+        more=True,
+    ),
+    Field(
         key="rest_s",
         label=N_("Seconds that a relay rests between two switchings"),
         kind="number",

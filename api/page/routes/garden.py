@@ -127,7 +127,7 @@ def _write(
     values, mistakes = read_form(part, form)
     try:
         values = with_place(values, document.get("site", {}))
-        require_board(values)
+        require_board(part, values)
     except FieldError as error:
         mistakes.setdefault(error.key, str(error))
     typed = {field.key: field.written(form) for field in part.fields}

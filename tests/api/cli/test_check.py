@@ -56,13 +56,14 @@ def test_simulated_relays_are_said(tmp_path: Path) -> None:
 def test_real_pins_without_their_library_are_a_warning(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Where lgpio is not installed, the remedy is the one that the daemon gives."""
+    """Where neither library is installed, the remedy is the one that the daemon gives."""
     site = write_site(tmp_path, GPIO + zone_table("jetty", "22:00 to 23:00"))
     monkeypatch.setattr(relays, "find_spec", lambda _name: None)
     (problem,) = call_json("check", site, *YEAR)["problems"]
     assert (problem["level"], problem["value"]) == ("warning", '"gpio"')
     assert problem["what"] == "needs lgpio, which is not installed"
-    assert problem["remedy"] == "in Leerie's folder, pip install '.[gpio]' adds it"
+    assert problem["remedy"].startswith("in Leerie's folder, pip install '.[gpio]' adds it; where it cannot")
+    assert "pip install '.[gpiod]' adds gpiod" in problem["remedy"]
     monkeypatch.setattr(relays, "find_spec", lambda name: name)
     assert call_json("check", site, *YEAR)["problems"] == []
 

@@ -40,11 +40,19 @@ def test_a_few_answers_make_a_site(tmp_path):
     ]
 
 
-def test_where_the_library_of_the_pins_is_installed_real_relays_are_proposed(tmp_path, monkeypatch):
-    """Whoever installed it and presses Enter has them switched."""
-    monkeypatch.setattr(relays, "find_spec", lambda name: name)
+@pytest.mark.parametrize("library", ["lgpio", "gpiod", None])
+@pytest.mark.parametrize("has_chip", [True, False])
+def test_real_relays_are_proposed_where_there_are_pins_and_a_library(
+    tmp_path, monkeypatch, library, has_chip
+):
+    """Whoever installed either library where there is a GPIO chip and presses Enter has relays switched."""
+    monkeypatch.setattr(relays, "find_spec", lambda name: name if name == library else None)
+    monkeypatch.setattr(relays, "DEVICES", tmp_path)
+    if has_chip:
+        (tmp_path / "gpiochip0").touch()
     answer(tmp_path / "garden.toml", "Plum Tree Cottage", "51.221, -2.413", "", "", "", "Path", "", "", "")
-    assert load_site(tmp_path / "garden.toml").site.relays.board == "gpio"
+    board = "gpio" if library and has_chip else "simulated"
+    assert load_site(tmp_path / "garden.toml").site.relays.board == board
 
 
 def test_a_slip_is_said_and_asked_again(tmp_path):

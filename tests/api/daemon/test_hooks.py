@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import socket
+import sys
 import threading
 from collections.abc import Callable, Iterator
 from datetime import UTC, date, datetime
@@ -15,6 +16,7 @@ from api.daemon import hooks as hooks_module
 from api.daemon import site_file as site_file_module
 from api.daemon.hooks import DaemonHooks
 from config.file.loader import load_site
+from controller import relays
 from controller.calendar.night import zone_info
 from controller.clock.clock import SystemClock
 from controller.clock.trust import RELEASED_UTC
@@ -23,6 +25,7 @@ from controller.keeper.loop import ControlLoop
 from controller.records.entries import EventKind
 from controller.relays import Relays
 from tests.api.stand_in import House, SilentLoop, problem
+from tests.controller.gpiod_stand_in import GpiodMachine
 from tests.controller.kept import Board
 
 
@@ -273,7 +276,7 @@ def test_a_board_without_its_library_is_refused_with_its_line(
     runner: Runner, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """By hand and, where it is in the file already, beside a program that is written over the API."""
-    monkeypatch.setattr(hooks_module, "missing_library", lambda _board: ("needs a library", "install it"))
+    monkeypatch.setattr(hooks_module, "missing_library", lambda *_board: ("needs a library", "install it"))
     runner.write('board = "simulated"', 'board = "gpio"')
     runner.hooks.site_file.look()
     why = 'relays.board = "gpio": needs a library; install it'
@@ -289,9 +292,9 @@ def test_a_board_without_its_library_is_refused_with_its_line(
 def test_another_board_is_used_at_once(runner: Runner, monkeypatch: pytest.MonkeyPatch) -> None:
     """The relays in use are let go, the others are lit in the same round, and a later change keeps them."""
     pins = Board()
-    monkeypatch.setattr(hooks_module, "missing_library", lambda _board: None)
+    monkeypatch.setattr(hooks_module, "missing_library", lambda *_board: None)
     monkeypatch.setattr(
-        hooks_module, "open_relays", lambda board: Relays(lambda: pins) if board == "gpio" else None
+        hooks_module, "open_relays", lambda board, *_: Relays(lambda: pins) if board == "gpio" else None
     )
     runner.write('board = "simulated"', 'board = "gpio"')
     runner.hooks.site_file.look()
@@ -301,6 +304,32 @@ def test_another_board_is_used_at_once(runner: Runner, monkeypatch: pytest.Monke
     answer = runner.house.ask("PUT", "/v1/zones/jetty/program", json={"program": []})
     assert answer.status_code == 200
     assert pins.levels(17) == [0, 1]
+
+
+@pytest.mark.usefixtures("at_once")
+def test_another_driver_is_used_at_once(runner: Runner, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The same pins, through gpiod: the lines are let go by one driver and then taken by the other."""
+    machine, opened = GpiodMachine(), []
+    for name, module in machine.modules.items():
+        monkeypatch.setitem(sys.modules, name, module)
+    monkeypatch.setattr(hooks_module, "missing_library", lambda *_board: None)
+
+    def note_and_open(*board: Any) -> Relays:
+        opened.append(board)
+        return relays.open_relays(*board)
+
+    monkeypatch.setattr(hooks_module, "open_relays", note_and_open)
+    chip = 'chip = "/dev/gpiochip0"'
+    runner.write('board = "simulated"', f'board = "gpio"\ndriver = "gpiod"\n{chip}')
+    runner.hooks.site_file.look()
+    assert opened == [("gpio", "gpiod", "/dev/gpiochip0")]
+    assert machine.levels(17) == [0]
+    assert machine.pin(17).consumer == "leerie"
+    machine.chips["/dev/gpiochip1"] = machine.chips["/dev/gpiochip0"]
+    runner.write(chip, 'chip = "/dev/gpiochip1"')
+    runner.hooks.site_file.look()
+    assert opened[1:] == [("gpio", "gpiod", "/dev/gpiochip1")]
+    assert machine.levels(17)[:2] == [0, 1]
 
 
 def test_an_edit_over_the_api_waits_for_a_change_by_hand(runner: Runner) -> None:

@@ -218,13 +218,30 @@ def test_tonight_leads_from_simulated_relays_to_their_form(house):
 
 def test_real_pins_are_not_chosen_without_their_library(house, monkeypatch):
     """The form says what is missing; with it, the choice is written."""
-    monkeypatch.setattr(change_module, "missing_library", lambda _board: ("needs it", "install it"))
+    monkeypatch.setattr(change_module, "missing_library", lambda *_board: ("needs it", "install it"))
     answer = change(house, "/garden/relays", board="gpio")
     assert answer.status_code == 422
     assert "The library for the pins, lgpio, is not installed here." in Screen(answer.text).text
-    monkeypatch.setattr(change_module, "missing_library", lambda _board: None)
+    monkeypatch.setattr(change_module, "missing_library", lambda *_board: None)
     assert change(house, "/garden/relays", board="gpio").status_code == 303
     assert load_site(house.site_path).site.relays.board == "gpio"
+
+
+def test_the_driver_of_the_pins_is_chosen_under_more(house, monkeypatch):
+    """Driver and chip are written as chosen; a driver that is missing is refused; emptied, both are gone."""
+    installed = ["lgpio", "gpiod"]
+    monkeypatch.setattr("controller.relays.find_spec", lambda name: name if name in installed else None)
+    chosen = {"board": "gpio", "driver": "gpiod", "chip": "/dev/gpiochip1"}
+    assert change(house, "/garden/relays", **chosen).status_code == 303
+    assert load_site(house.site_path).site.relays.hardware == ("gpio", "gpiod", "/dev/gpiochip1")
+    assert change(house, "/garden/relays", driver="", chip="").status_code == 303
+    assert load_site(house.site_path).site.relays.hardware == ("gpio", None, None)
+    installed.remove("gpiod")
+    for wanted in ({"driver": "gpiod"}, {"chip": "/dev/gpiochip1"}):
+        answer = change(house, "/garden/relays", **wanted)
+        assert answer.status_code == 422
+        assert "pip install '.[gpiod]' adds it" in Screen(answer.text).text
+    assert load_site(house.site_path).site.relays.hardware == ("gpio", None, None)
 
 
 # What is changed in another way: places and programs have fields of their own, ids of earlier are kept by

@@ -185,6 +185,7 @@ def test_a_driver_needs_its_library_and_a_board_that_it_knows():
     assert unknown.level is Severity.ERROR
     assert "revision cannot be read" in unknown.what
     assert "system image of the board's maker" in unknown.remedy
+    assert 'driver = "gpiod"' in unknown.remedy
 
 
 def test_a_driver_of_any_board_needs_no_revision():

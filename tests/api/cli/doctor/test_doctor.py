@@ -211,7 +211,7 @@ def test_pins_that_the_site_file_warns_of_are_warnings_here_too(alone):
 
 def test_real_pins_need_a_board(alone, tmp_path):
     """On a machine without any, three things are said: no device, no library or board, and what to do."""
-    alone.site_path.write_text(SITE.replace('board = "simulated"', 'board = "gpio"'))
+    alone.site_path.write_text(SITE.replace('board = "simulated"', 'board = "gpio"\ndriver = "gpiozero"'))
     (tmp_path / "root").mkdir()
     _, found = doctor_command.look(
         load_site(alone.site_path), alone.journal.directory, 1, root=tmp_path / "root"

@@ -86,6 +86,27 @@ def test_lines_of_other_chips_say_nothing(site, root):
     assert not facts.lines_known
 
 
+def test_the_lines_of_a_chip_that_the_site_file_names_are_looked_at(tmp_path, root):
+    """Whatever its label is, and no other chip."""
+    path = tmp_path / "other.toml"
+    path.write_text(SITE.replace('board = "simulated"', 'board = "gpio"\nchip = "/dev/gpiochip3"'))
+    site = load_site(path).site
+    write(root / "dev/gpiochip0", "")
+    assert not look(site, root, ask=lines_in_use({17: b"fan"})).lines_known
+    write(root / "dev/gpiochip3", "")
+    facts = look(site, root, ask=lines_in_use({17: b"led"}, label=b"bank3"))
+    assert {each.pin: each.used_by for each in facts.pins} == {17: "led", 27: ""}
+
+
+@pytest.mark.parametrize("driver", ["gpiozero", "gpiod"])
+def test_the_driver_is_the_one_that_the_daemon_would_use(tmp_path, root, driver):
+    """As the site file says; gpiod needs no revision of the board."""
+    path = tmp_path / "other.toml"
+    path.write_text(SITE.replace('board = "simulated"', f'board = "gpio"\ndriver = "{driver}"'))
+    facts = find_driver(load_site(path).site, root=root)
+    assert (facts.name, facts.knows_boards) == (driver, driver == "gpiozero")
+
+
 def test_a_file_that_is_no_device_says_nothing(site, root):
     """The kernel refuses the question, and nothing raises."""
     write(root / "dev/gpiochip0", "")
