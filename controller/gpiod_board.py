@@ -36,7 +36,7 @@ class GpiodLine:
         from gpiod.line import Value  # noqa: PLC0415 - imported when the line was opened
 
         with _said_plainly(self._chip, self._pin):
-            return self._request.get_value(self._pin) == Value.ACTIVE
+            return bool(self._request.get_value(self._pin) == Value.ACTIVE)
 
     @value.setter
     def value(self, on: bool) -> None:
