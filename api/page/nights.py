@@ -26,6 +26,8 @@ _MS_PER_MIN = MS_PER_HOUR // 60
 # A relay takes its turn, and a round comes within half a minute: less than this is not told.
 _TOLD_MS = _MS_PER_MIN
 _ONE_DAY = timedelta(days=1)
+# So many zones are always named.
+_FEW = 2
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -134,8 +136,17 @@ def _view(facts: NightFacts, tonight: date, names: dict[str, str], words: Words)
     for plan in facts.planned:
         why = night_prose(plan, words)[1]
         alike.setdefault((_planned(plan, words), why), []).append(names[plan.zone])
-    lines = [Line(zones=words.listed(zones), said=said, why=why) for (said, why), zones in alike.items()]
+    known = {each.zone for each in facts.ran} | {plan.zone for plan in facts.planned}
+    lines = [
+        Line(zones=_zones(zones, len(known), words), said=said, why=why)
+        for (said, why), zones in alike.items()
+    ]
     return NightView(date=night, name=name % {"day": day}, lines=(*lines, *_missed(facts.ran, names, words)))
+
+
+def _zones(zones: Sequence[str], total: int, words: Words) -> str:
+    """Name zones; three and more that are all of them, together."""
+    return words.gettext("All zones") if len(zones) == total > _FEW else words.listed(zones)
 
 
 def _ran(each: ZoneNight, night: Night, words: Words) -> str:

@@ -122,6 +122,14 @@ def test_a_month_is_read_night_by_night(june):
     assert 'href="/year/2027-07"' in whole
 
 
+def test_zones_that_did_the_same_are_told_as_one(tmp_path):
+    """A garden of three has one line where none of them has a record."""
+    house = PageHouse(tmp_path, site=f'{SITE}[[zones]]\nid = "pier"\npin = 22\nprogram = ["dusk to dawn"]\n')
+    assert "All zones: no record." in screen(house, "/year?night=2027-05-20").text
+    assert "pier: to be lit" in screen(house, "/year?night=2027-06-25").text
+    house.close()
+
+
 def test_a_night_without_light_says_why(tmp_path):
     """A program that gives no light in a night is told as such, with the reason of the plan."""
     house = PageHouse(tmp_path, site=SITE.replace('["21:15 to 23:45"]', '["dusk to 20:30"]'))
