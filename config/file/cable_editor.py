@@ -7,19 +7,19 @@ which a piece ends is that of the same table before and after, so that comments 
 """
 
 import os
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from decimal import Decimal
 from itertools import pairwise
 
 from config.errors import KeyPath
-from config.file.atomic_write import FileChangedError
-from config.file.editor import edit_site, fill_table
-from config.file.loader import LoadedSite, parse_site
+from config.file.editor import change_text, edit_site, fill_table
+from config.file.loader import LoadedSite, parse_site, refuse_file
 from config.file.toml_editor import LayoutError, TomlEditor
 from config.models.cable_changes import AddTransformer, CableChange, LayGauge, LayRun, MoveToTap, Terminal
 from config.models.cables import M_PER_FT, Cable, Gauge
 from config.models.site import Site, Transformer
+from config.phrase import Phrase
 from config.validation.cable_tree import CableRun, CableTree, check_tree, read_tree
 
 _SAME = 1e-6
@@ -59,17 +59,29 @@ def write_changes(path: str | os.PathLike[str], site: Site, changes: Sequence[Ca
 
     Returns and raises what edit_site does; the file is left as it is where it holds another site by now.
     """
-    name = os.fspath(path)
+    return edit_site(path, _change_by(site, changes, os.fspath(path)))
 
+
+def change_cables(text: str, site: Site, changes: Sequence[CableChange], name: str) -> str:
+    """Give the text that the site file would have after changes of cables.
+
+    Raises:
+        SiteFileError: its layout cannot be edited, or it is that of another site by now.
+    """
+    return change_text(text, _change_by(site, changes, name), name)
+
+
+def _change_by(site: Site, changes: Sequence[CableChange], name: str) -> Callable[[TomlEditor], None]:
     def change(editor: TomlEditor) -> None:
         if parse_site(editor.text, name).site != site:
-            raise FileChangedError
+            what = Phrase("was changed by another program meanwhile and is left as it is")
+            raise refuse_file(name, what, Phrase("try again"))
         tree = read_tree(editor.values)
         if tree is None or list(check_tree(tree)):
             raise LayoutError("the cables are not known")
         _Writer(editor, site, tree).write(changes)
 
-    return edit_site(path, change)
+    return change
 
 
 class _Writer:

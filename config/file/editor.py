@@ -152,7 +152,7 @@ def edit_site(path: str | os.PathLike[str], change: Callable[[TomlEditor], None]
             another program changed it meanwhile. The file is then unchanged, unless the message says that
             it was written but may not be on the disk.
     """
-    return _write_text(path, lambda text: _change_text(text, change, os.fspath(path)))
+    return _write_text(path, lambda text: change_text(text, change, os.fspath(path)))
 
 
 def restore_text(path: str | os.PathLike[str], text: str, *, expected: str) -> LoadedSite:
@@ -192,7 +192,12 @@ def _write_text(path: str | os.PathLike[str], change: Callable[[str], str]) -> L
         raise _explain_failure(name, error) from error
 
 
-def _change_text(text: str, change: Callable[[TomlEditor], None], name: str) -> str:
+def change_text(text: str, change: Callable[[TomlEditor], None], name: str) -> str:
+    """Give the text that a site file would have after a change; ``name`` is the file's, for what is wrong.
+
+    Raises:
+        SiteFileError: its layout cannot be edited.
+    """
     mark = BYTE_ORDER_MARK if text.startswith(BYTE_ORDER_MARK) else ""
     body = text.removeprefix(BYTE_ORDER_MARK)
     read_document(body, name)

@@ -348,7 +348,16 @@ def volts_text(volts: float | None) -> str:
 
 
 def measured_words(report: WiringReport) -> Iterator[str]:
-    """Say how readings compare with what was computed, and what would explain those that do not agree.
+    """Say how readings compare with what was computed, and what would explain those that do not agree."""
+    yield from volts_words(report)
+    if report.diagnosis is not None:
+        yield from diagnosis_words(report.diagnosis)
+    for watts in report.watts:
+        yield watts.words
+
+
+def volts_words(report: WiringReport) -> Iterator[Phrase]:
+    """Say how the volts that were measured compare with what was computed.
 
     Readings that are too low are one line with the worst of them, and so are those that are too high; those
     that agree are counted.
@@ -384,10 +393,6 @@ def measured_words(report: WiringReport) -> Iterator[str]:
                 len(agreeing),
                 **_compared(agreeing[0]),
             )
-    if report.diagnosis is not None:
-        yield from diagnosis_words(report.diagnosis)
-    for watts in report.watts:
-        yield watts.words
 
 
 def diagnosis_words(diagnosis: Diagnosis) -> Iterator[Phrase]:
