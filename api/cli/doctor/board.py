@@ -78,13 +78,13 @@ def find_relays(
 
 def find_driver(site: Site, *, root: Path) -> DriverFacts:
     """Find out what the pins are driven with, what of it is missing, and the board's revision."""
-    _, driver, chip = site.relays.hardware
-    chosen = choose_driver(driver, chip)
+    simulated = site.relays.board == "simulated"
+    name = "gpiozero" if simulated else choose_driver(site.relays.driver, site.relays.chip)
     return DriverFacts(
-        simulated=site.relays.board == "simulated",
-        name=chosen,
+        simulated=simulated,
+        name=name,
         missing=missing_library(*site.relays.hardware),
-        knows_boards=chosen == "gpiozero",
+        knows_boards=name == "gpiozero",
         revision=read_revision(root),
     )
 

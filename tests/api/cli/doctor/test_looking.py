@@ -7,6 +7,7 @@ import os
 import pwd
 import struct
 import time
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -19,6 +20,7 @@ from api.cli.doctor.network import Asked, find_access, find_network
 from api.cli.doctor.service import ask_systemd, find_versions, run, unit_facts
 from api.cli.doctor.storage import find_disk, is_kept
 from config.file.loader import load_site
+from controller.doctor.relays import judge_driver
 from controller.doctor.service import UnitFacts
 from controller.journal.lock import LOCK_NAME, StateLock
 from tests.api.stand_in import SITE
@@ -148,6 +150,15 @@ def test_the_revision_of_a_board(site, root):
     (root / "proc/device-tree/system/linux,revision").write_bytes(bytes.fromhex("00b03115"))
     assert read_revision(root) == "b03115"
     assert find_driver(site, root=root).revision == "b03115"
+
+
+def test_a_board_driven_through_gpiod_needs_no_revision(tmp_path, root):
+    """The driver is that of the site file; gpiod asks the kernel, which knows any board."""
+    path = tmp_path / "gpiod.toml"
+    path.write_text(SITE.replace('board = "simulated"', 'board = "gpio"\ndriver = "gpiod"'))
+    facts = find_driver(load_site(path).site, root=root)
+    assert (facts.name, facts.knows_boards, facts.revision) == ("gpiod", False, "")
+    assert "driver" not in [each.about for each in judge_driver(replace(facts, missing=None)) if each.remedy]
 
 
 def test_a_lock_is_seen_without_being_tried(tmp_path):
