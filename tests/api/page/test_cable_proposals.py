@@ -14,8 +14,10 @@ from config.models.cable_changes import AddTransformer
 from controller.inspection.changes import carry_out
 from controller.inspection.checks import inspect
 from controller.inspection.report import report_site
+from tests.api.lines import serving
 from tests.api.page.conftest import PageHouse
 from tests.api.page.screens import Screen, screen, send
+from tests.api.page.test_sign_in import Phone, code
 from tests.site_of_wiring import garden, line, piece
 
 TRIED = "/cables/proposals/{}?transformer=boathouse"
@@ -221,3 +223,17 @@ def test_lamps_that_move_to_a_second_transformer_say_so():
     [kept] = stops["jetty 6"].lamps
     assert re.fullmatch(r"\d+\.\d\d V", kept.after)
     assert "Mains wiring for the second transformer is for a licensed electrician." in trial.work
+
+
+def test_who_may_only_read_can_try_and_not_apply(house):
+    """A device with the scope “read” sees what a proposal does, has no button for it, and is refused."""
+    with serving(house.make_app) as server:
+        phone = Phone(server)
+        phone.ask("POST", "/sign-in", {"to": "/", "code": code(server, scope="read"), "name": "hall tablet"})
+        seen = Screen(phone.ask("GET", TRIED.format(1))[2])
+        assert "Then 6 of 6 lamps" in seen.text
+        assert {each["action"] for each in seen.forms} == {"/language", "/sign-out"}
+        fields = {**seen.form("/sign-out")["fields"], "transformer": "boathouse", "tag": "x"}
+        assert phone.ask("POST", "/cables/proposals/1", fields)[0] == 403
+        assert phone.ask("POST", "/cables", {**fields, "change": "x"})[0] == 403
+    assert house.site_path.read_text(encoding="utf-8") == FAILING
