@@ -73,11 +73,6 @@ def lumens_of(candela: float, beam_deg: float) -> float:
     return 2.0 * math.pi * candela / (cosine_power(beam_deg) + 1.0)
 
 
-def candela_of(lumens: float, beam_deg: float) -> float:
-    """Intensity in the middle of the beam of a lamp with this luminous flux."""
-    return lumens / lumens_of(1.0, beam_deg)
-
-
 def tilt_deg(distance_m: float, aim_height_m: float) -> float:
     """Angle above the level at which a lamp must point to hit a height at some distance."""
     return math.degrees(math.atan2(aim_height_m, distance_m))
@@ -97,9 +92,3 @@ def illuminance_lx(intensity_cd: float, throw_m: float, incidence_deg: float = 0
     if throw_m <= 0.0:
         raise WiringError(f"throw = {throw_m:g} m: a lamp lights a place at some distance, above zero")
     return max(0.0, intensity_cd * math.cos(math.radians(incidence_deg))) / throw_m**2
-
-
-def upright_illuminance_lx(intensity_cd: float, distance_m: float, height_m: float) -> float:
-    """Illuminance of an upright surface at some height, by a lamp on the ground that points there."""
-    throw_m = math.hypot(distance_m, height_m)
-    return illuminance_lx(intensity_cd, throw_m, tilt_deg(distance_m, height_m))

@@ -78,12 +78,8 @@ def cost_of(networks: Sequence[Network], changes: Sequence[CableChange], prices:
     return Cost(buys=buys, trench_m=sum(dug.values()), prices=prices)
 
 
-def thicken(network: Network, gauges: Gauges) -> Network:
-    """Lay other gauges into the cables that end at these nodes; the old plate's ampacity goes with them."""
-    return replace(network, segments=tuple(_relaid(cable, gauges) for cable in network.segments))
-
-
 def _relaid(cable: CableSegment, gauges: Gauges) -> CableSegment:
+    """Lay the gauge for the node at which a cable ends; what is on its plate goes with the old one."""
     gauge = gauges.get(cable.to_node)
     return cable if gauge is None else replace(cable, gauge=gauge, ampacity_a=None)
 

@@ -110,13 +110,6 @@ def in_percent(part: float) -> Phrase:
     return Phrase("over 3 times") if part > MOST_TIMES else Phrase("{percent:.0f} %", percent=100.0 * part)
 
 
-def part_of_rating(part: float) -> Phrase:
-    """Write a part of a transformer's rating, such as “69 % of the rating”."""
-    if part > MOST_TIMES:
-        return Phrase("over 3 times the rating")
-    return Phrase("{percent:.0f} % of the rating", percent=100.0 * part)
-
-
 def part_of_light(part: float) -> Phrase:
     """Write a part of a lamp's light, such as “54 % of its light”."""
     if part > MOST_TIMES:

@@ -11,7 +11,7 @@ from api.page.sentences import reason_of
 from api.render.words import Words
 from config.errors import SiteProblem
 from config.header import HEADER_PINS
-from config.models.site import Fixture, Site, Transformer, Zone
+from config.models.site import Site, Transformer, Zone
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -123,11 +123,6 @@ def _zone(site: Site, zone: Zone, words: Words) -> str:
     if zone.out_of_service is not None:
         text = _("out of service: %(why)s") % {"why": reason_of(zone, words)} + f"; {text}"
     return text
-
-
-def describe_lamps(fixture: Fixture) -> str:
-    """Say how many lamps there are of how many watts."""
-    return f"{fixture.count} × {fixture.watts:g}\N{NO-BREAK SPACE}W"
 
 
 def _transformer(site: Site, transformer: Transformer, words: Words) -> str:

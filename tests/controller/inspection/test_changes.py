@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from config.models.cable_changes import LayGauge, LayRun, MoveToTap, Terminal
 from config.models.cables import M_PER_FT, parse_gauge
-from controller.inspection.changes import Purchase, carry_out, cost_of, say_changes, thicken
+from controller.inspection.changes import Purchase, carry_out, cost_of, say_changes
 from controller.inspection.gauges import Prices
 from controller.wiring.network import Feed, Network, way_to
 from tests.controller.networks import chain, random_networks
@@ -40,8 +40,9 @@ def test_the_way_to_a_node_leads_from_the_feed():
 
 def test_thicker_cable_lies_where_it_was_asked_for():
     """Only the named cables change their gauge."""
-    assert laid(thicken(LINE, {"n2": TEN}))["n1", "n2"] == ("10 AWG", 10.0)
-    assert laid(thicken(LINE, {"n2": TEN}))["n2", "n3"] == ("12 AWG", 10.0)
+    [after] = carry_out([LINE], [LayGauge(table=None, ends=("n2",), gauge=TEN, length_m=10.0 * M_PER_FT)])
+    assert laid(after)["n1", "n2"] == ("10 AWG", 10.0)
+    assert laid(after)["n2", "n3"] == ("12 AWG", 10.0)
 
 
 def run(network, node, *, tap_v=12.0, moved=False):

@@ -8,7 +8,6 @@ from itertools import pairwise
 from hypothesis import given, settings
 
 from config.models.cables import parse_gauge
-from controller.inspection.changes import thicken
 from controller.inspection.gauges import (
     HOME_RUN,
     Prices,
@@ -32,6 +31,12 @@ def needed_v(fixture):
     return fixture.range_v[0]
 
 
+def relaid(network, gauges):
+    """The network with other gauges in the cables that end at these nodes."""
+    cables = (replace(cable, gauge=gauges.get(cable.to_node, cable.gauge)) for cable in network.segments)
+    return replace(network, segments=tuple(cables))
+
+
 def sized(network, *, source_v=None, needed=needed_v, **more):
     """The gauges with the least cost at a voltage; None where no gauges do."""
     source_v = source_v or network.feed.source_v
@@ -45,7 +50,7 @@ def test_what_is_found_suffices_when_solved(network):
     """With the gauges found for a tap, every lamp has its volts within 0.05 V when it is solved there."""
     gauges = sized(network)
     if gauges is not None:
-        after = solve(thicken(network, gauges))
+        after = solve(relaid(network, gauges))
         assert isinstance(after, Solution)
         for state in after.lamps:
             assert state.volts >= needed_v(state.fixture) - 0.05
@@ -85,7 +90,7 @@ def test_new_cable_carries_its_current_for_hours_on_end():
     network = chain(at_ft=(1.0,), watts=12.0 * 16.0, lamp=Lamp.CURRENT, gauge="16 AWG")
     assert sized(network) == {"n1": TWELVE}
     assert ampacity(TWELVE).amperes == 20.0
-    assert new_limit_a(thicken(network, {"n1": TWELVE}).segments[0]) == 16.0
+    assert new_limit_a(relaid(network, {"n1": TWELVE}).segments[0]) == 16.0
 
 
 def test_nothing_is_laid_where_nothing_is_lacking():
