@@ -10,11 +10,10 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Final
 
-from config.errors import Severity
 from config.models.cable_changes import CableChange, Terminal
 from controller.inspection.changes import ChangeKind, terminal_of
 from controller.inspection.checks import inspect
-from controller.inspection.findings import InspectionResult, Topic
+from controller.inspection.findings import InspectionResult
 from controller.inspection.gauges import LOAD_PART, Prices, Sizing
 from controller.inspection.proposals import MARGIN_V, Judge, Proposal, safe_range
 from controller.inspection.search import (
@@ -44,7 +43,6 @@ MOST_EFFORT, EFFORT_FOR_EACH = 1000, 40
 many more for each cable that there is."""
 
 _TRIED: Final = ("taps", "present tap", "thicker", "run from the present tap", "feed", "anything")
-_LAMP_TOPICS: Final = frozenset({Topic.LAMP_LOW, Topic.LAMP_HIGH})
 
 
 def advise(
@@ -66,7 +64,7 @@ def advise(
     """
     limits = limits or Limits()
     before = inspect(networks, limits)
-    if not _wants_advice(before):
+    if not before.to_mend:
         return ()
     search = _Search(
         networks=tuple(networks),
@@ -91,16 +89,6 @@ def advise(
         if not (free and each.cost.buys and search.uses_other_taps(each.networks))
     )
     return tuple(sorted(offered, key=lambda each: (bool(each.warnings), each.cost.total)))
-
-
-def _wants_advice(before: InspectionResult) -> bool:
-    """Whether a feed has an error, or a lamp volts outside its range, which may be a warning for an LED."""
-    return any(
-        (each.feed or each.topic is Topic.TRANSFORMER)
-        and not each.assumed
-        and (each.level is Severity.ERROR or (each.topic in _LAMP_TOPICS and each.level is Severity.WARNING))
-        for each in before.findings
-    )
 
 
 def _held_part(before: InspectionResult) -> float:

@@ -143,12 +143,13 @@ class InspectionResult:
             each for each in self.findings if each.level is Severity.ERROR and feed in (None, each.feed)
         )
 
-    def to_mend(self, feed: str) -> tuple[Finding, ...]:
-        """What advice is for at one feed: its errors, and lamps outside a range that was only assumed."""
+    @property
+    def to_mend(self) -> tuple[Finding, ...]:
+        """What advice is for: errors of feeds or of the load, lamps outside a range that was only assumed."""
         return tuple(
             each
             for each in self.findings
-            if each.feed == feed
+            if (each.feed or each.topic is Topic.TRANSFORMER)
             and each.topic is not Topic.READING
             and not each.assumed
             and (

@@ -160,7 +160,7 @@ class WiringReport:
     @property
     def without_advice(self) -> bool:
         """Whether a tap has an error, or lamps outside an assumed range, that no change mends."""
-        return not self.proposals and any(self.inspection.to_mend(one.feed) for one in self.inspection.solved)
+        return not self.proposals and any(each.feed for each in self.inspection.to_mend)
 
     def lights(self, place: int) -> tuple[LightResult, ...]:
         """The lights on one tap, in the order of the site file."""
