@@ -12,7 +12,7 @@ from typing import Final, Literal
 
 from config.phrase import Phrase
 from controller.diagnosis.faults import MeasuredVolts, WiringFault
-from controller.diagnosis.likelihood import METER_NOISE_V
+from controller.diagnosis.likelihood import METER_NOISE_V, log_sum
 from controller.diagnosis.search import Solved, search
 from controller.diagnosis.words import cautions, place_of, remedy, sentence
 from controller.wiring.network import Network
@@ -184,9 +184,7 @@ def _gather(found: Sequence[Solved]) -> list[Solved]:
     gathered = []
     for alike in claims.values():
         best = max(alike, key=lambda each: each.log_weight)
-        log_weight = best.log_weight + math.log(
-            sum(math.exp(each.log_weight - best.log_weight) for each in alike)
-        )
+        log_weight = log_sum([each.log_weight for each in alike])
         gathered.append(Solved(fault=best.fault, fit=best.fit, log_weight=log_weight))
     return sorted(gathered, key=lambda each: -each.log_weight)
 

@@ -10,19 +10,10 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from heapq import heapify, heappop, heappush
 
-from controller.wiring.cable import loop_ohm
-from controller.wiring.network import CableSegment, FixtureAt, Lamp, Network
-from controller.wiring.power_flow import FILAMENT_CURRENT_EXPONENT
-from controller.wiring.solver import LampState, Solution
+from controller.wiring.network import CableSegment, Network
+from controller.wiring.solver import CURRENT_EXPONENTS, LampState, Solution
 
 Rows = list[dict[int, float]]
-
-_EXPONENT = {
-    Lamp.POWER: -1.0,
-    Lamp.CURRENT: 0.0,
-    Lamp.FILAMENT: FILAMENT_CURRENT_EXPONENT,
-    Lamp.RESISTANCE: 1.0,
-}
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -78,7 +69,7 @@ class LinearNetwork:
         self.answer = [elimination.solve({at: 1.0}, count) for at in range(count)]
 
     def _branch(self, cable: CableSegment, volts: Mapping[str, float]) -> Branch:
-        ohm = loop_ohm(cable.gauge, cable.length_m, self.network.temperature_c) + cable.splice_ohm
+        ohm = cable.loop_ohm(self.network.temperature_c)
         return Branch(
             begin=self.place.get(cable.from_node),
             end=self.place.get(cable.to_node),
@@ -89,8 +80,8 @@ class LinearNetwork:
     def _load(self, state: LampState, copper_c: float) -> Load:
         fixture = state.fixture
         amperes = fixture.count * state.amperes
-        siemens = _EXPONENT[fixture.lamp] * amperes / state.volts
-        share = 1.0 / (1.0 + lead_ohm(fixture, copper_c) * siemens)
+        siemens = CURRENT_EXPONENTS[fixture.lamp] * amperes / state.volts
+        share = 1.0 / (1.0 + fixture.lead_ohm(copper_c) * siemens)
         return Load(
             node=self.place.get(fixture.node),
             amperes=amperes,
@@ -169,13 +160,6 @@ class LinearNetwork:
                     row, amperes = self.answer[there], volts / branch.ohm
                     change = [now + amperes * each for now, each in zip(change, row, strict=True)]
         return change
-
-
-def lead_ohm(fixture: FixtureAt, copper_c: float) -> float:
-    """Ohms of the leads of a fixture's lamps, side by side."""
-    if fixture.lead is None:
-        return 0.0
-    return loop_ohm(fixture.lead.gauge, fixture.lead.length_m, copper_c) / fixture.count
 
 
 class _Elimination:

@@ -15,10 +15,9 @@ from typing import Any, Final
 
 from config.models.cables import Gauge, Unit
 from config.models.site import CONTINUOUS_SHARE
-from controller.wiring.cable import loop_ohm, same_kind
-from controller.wiring.network import CableSegment, FixtureAt, Lamp, Network
-from controller.wiring.power_flow import FILAMENT_CURRENT_EXPONENT
-from controller.wiring.solver import lamp_amperes
+from controller.wiring.cable import same_kind
+from controller.wiring.network import CableSegment, FixtureAt, Network
+from controller.wiring.solver import CURRENT_EXPONENTS, lamp_amperes
 
 Gauges = dict[str, Gauge]
 """New gauges by the node at which a cable ends."""
@@ -40,12 +39,6 @@ SMALL: Final = 12
 
 _MOST_POINTS, _MOST_POINTS_IF_SMALL = 32, 400
 _COLLAPSE: Final = 0.05
-_EXPONENTS: Final = {
-    Lamp.FILAMENT: FILAMENT_CURRENT_EXPONENT,
-    Lamp.RESISTANCE: 1.0,
-    Lamp.CURRENT: 0.0,
-    Lamp.POWER: -1.0,
-}
 
 # Volts needed, cost, amperes at these volts, exponent by which the amperes follow the volts, and how it is
 # laid: None, a pair of two such, or the end of a cable with its new gauge and what lies behind.
@@ -158,16 +151,15 @@ class Sizing:
 
     def _lamp(self, fixture: FixtureAt, needed_v: float) -> Front:
         amperes = fixture.count * lamp_amperes(fixture, needed_v) if needed_v > 0.0 else 0.0
-        point: Point = (needed_v, 0.0, amperes, _EXPONENTS[fixture.lamp], None)
+        point: Point = (needed_v, 0.0, amperes, CURRENT_EXPONENTS[fixture.lamp], None)
         if fixture.lead is None:
             return (point,)
-        each_ohm = loop_ohm(fixture.lead.gauge, fixture.lead.length_m, self._network.temperature_c)
-        lead = _Step(None, each_ohm / fixture.count, float("inf"), 0.0, 0.0)
+        lead = _Step(None, fixture.lead_ohm(self._network.temperature_c), float("inf"), 0.0, 0.0)
         return self._through((point,), (lead,), "")
 
     def _list_steps(self, cable: CableSegment) -> tuple[_Step, ...]:
         """List the present gauge of a cable and all thicker ones."""
-        ohm = self._ohm(cable.gauge, cable.length_m) + cable.splice_ohm
+        ohm = cable.loop_ohm(self._network.temperature_c)
         steps = [_Step(None, ohm, LOAD_PART * cable.limit_a, 0.0, 0.0)]
         below_mm2 = self._below_mm2.get(cable.to_node, float("inf"))
         steps += [
@@ -191,14 +183,11 @@ class Sizing:
         """The step to a cable that is laid anew."""
         return _Step(
             gauge=cable.gauge,
-            ohm=self._ohm(cable.gauge, cable.length_m) + cable.splice_ohm,
+            ohm=cable.loop_ohm(self._network.temperature_c),
             most_a=new_limit_a(cable),
             cable_cost=self._prices.cable(cable.gauge, cable.length_m),
             trench_cost=self._prices.trench_per_m * cable.length_m,
         )
-
-    def _ohm(self, gauge: Gauge, length_m: float) -> float:
-        return loop_ohm(gauge, length_m, self._network.temperature_c)
 
     def _own(self, node: str, without: str = "") -> Front:
         """What a node needs for its lamps and all cables from it but one."""

@@ -17,7 +17,7 @@ from typing import Final
 from config.errors import WiringError
 from config.models.cables import COMMON_LIMIT_A, Gauge
 from config.phrase import Phrase
-from controller.wiring.cable import DEFAULT_TEMPERATURE_C, Ampacity, ampacity, bunched
+from controller.wiring.cable import DEFAULT_TEMPERATURE_C, Ampacity, ampacity, bunched, loop_ohm
 
 ASSUMED_REGULATION: Final = 0.10
 """Rise of a transformer's volts without load where it is not known: the middle of the 5 to 15 % of magnetic
@@ -161,6 +161,10 @@ class CableSegment:
     connector_a: float | None = None
     table: int | None = field(default=None, compare=False)
 
+    def loop_ohm(self, copper_c: float) -> float:
+        """Ohms out and back at a temperature of the copper, splices included."""
+        return loop_ohm(self.gauge, self.length_m, copper_c) + self.splice_ohm
+
     @property
     def limit(self) -> Ampacity:
         """The current that it is allowed to carry, and by whom: its own plate, else its gauge."""
@@ -236,6 +240,12 @@ class FixtureAt:
         low_v, high_v = self.range_v
         if not (math.isfinite(low_v) and math.isfinite(high_v) and 0.0 <= low_v < high_v):
             raise WiringError(f"{what}: {low_v:g} to {high_v:g} V is no range; give the lower volts first")
+
+    def lead_ohm(self, copper_c: float) -> float:
+        """Ohms of the leads of its lamps, side by side, at a temperature of the copper; 0 without leads."""
+        if self.lead is None:
+            return 0.0
+        return loop_ohm(self.lead.gauge, self.lead.length_m, copper_c) / self.count
 
     @property
     def range_v(self) -> tuple[float, float]:

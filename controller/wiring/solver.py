@@ -21,7 +21,6 @@ from dataclasses import dataclass, replace
 from typing import Final, NamedTuple
 
 from config.phrase import Phrase
-from controller.wiring.cable import loop_ohm
 from controller.wiring.network import CableSegment, FixtureAt, Lamp, Network
 from controller.wiring.power_flow import FILAMENT_CURRENT_EXPONENT, Limit, Tree, branch_currents, solve_volts
 
@@ -243,7 +242,7 @@ def _add_network(tree: Tree, terminals: int, network: Network, ratio: float) -> 
     branch_of = [0] * len(network.segments)
     scale = ratio * ratio
     for place, cable in network.walk_places():
-        resistance = scale * (loop_ohm(cable.gauge, cable.length_m, network.temperature_c) + cable.splice_ohm)
+        resistance = scale * cable.loop_ohm(network.temperature_c)
         near = places[cable.from_node]
         if cable.to_node in places:
             tree.links.append((near, places[cable.to_node], resistance))
@@ -254,9 +253,8 @@ def _add_network(tree: Tree, terminals: int, network: Network, ratio: float) -> 
     at_lamps = []
     for fixture in network.fixtures:
         place = places[fixture.node]
-        if (lead := fixture.lead) is not None:
-            each_ohm = loop_ohm(lead.gauge, lead.length_m, network.temperature_c)
-            place = _add_place(tree, place, scale * each_ohm / fixture.count)
+        if fixture.lead is not None:
+            place = _add_place(tree, place, scale * fixture.lead_ohm(network.temperature_c))
         _add_lamps(tree, place, fixture, ratio)
         at_lamps.append(place)
     last, last_link = len(tree.parent), len(tree.links)
@@ -285,6 +283,15 @@ def _add_lamps(tree: Tree, place: int, fixture: FixtureAt, ratio: float) -> None
             tree.filament[place] += volt_amperes / rated_v ** (1.0 + FILAMENT_CURRENT_EXPONENT)
         case Lamp.POWER:
             tree.power_va[place] += volt_amperes
+
+
+CURRENT_EXPONENTS: Final = {
+    Lamp.FILAMENT: FILAMENT_CURRENT_EXPONENT,
+    Lamp.RESISTANCE: 1.0,
+    Lamp.CURRENT: 0.0,
+    Lamp.POWER: -1.0,
+}
+"""The power of the volts by which each kind of lamp's current goes, as ``lamp_amperes`` computes it."""
 
 
 def lamp_amperes(fixture: FixtureAt, volts: float) -> float:
