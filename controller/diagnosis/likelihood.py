@@ -12,7 +12,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from controller.diagnosis.trials import COOLEST_C, WARMEST_C
+from controller.diagnosis.predictions import COOLEST_C, WARMEST_C
 
 METER_NOISE_V: Final = 0.05
 """Standard deviation of a reading with a hand meter (common practice, no source)."""

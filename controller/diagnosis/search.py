@@ -5,18 +5,18 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
-from controller.diagnosis.faults import Fault, MeasuredVolts, WiringFault
-from controller.diagnosis.likelihood import METER_NOISE_V, Fit, Meter, fit
-from controller.diagnosis.shortlist import shortlist
-from controller.diagnosis.suspects import (
+from controller.diagnosis.candidates import (
     MOST_OHM,
     PRIOR,
-    list_suspects,
+    list_candidates,
     splice_prior,
     supply_prior,
     taps_of,
 )
-from controller.diagnosis.trials import COOLEST_C, WARMEST_C, LinearTrials, Trials, Vector
+from controller.diagnosis.faults import Fault, MeasuredVolts, WiringFault
+from controller.diagnosis.likelihood import METER_NOISE_V, Fit, Meter, fit
+from controller.diagnosis.predictions import COOLEST_C, WARMEST_C, LinearPredictions, Predictions, Vector
+from controller.diagnosis.shortlist import shortlist
 from controller.wiring.network import Network
 
 MOST_TRIED: Final = 400
@@ -68,8 +68,8 @@ def search(
         replace(each, feed=each.feed.held_at(read_v[at])) if at in read_v else each
         for at, each in enumerate(networks)
     ]
-    trials = Trials(held, readings)
-    cool, warm, linear = trials.noted(COOLEST_C), trials.noted(WARMEST_C), trials.linear()
+    predictions = Predictions(held, readings)
+    cool, warm, linear = predictions.noted(COOLEST_C), predictions.noted(WARMEST_C), predictions.linear()
     volts = [each.volts for each in readings]
     if cool is None or warm is None or linear is None:
         return []
@@ -77,12 +77,12 @@ def search(
     common = linear.follow(read_v) if read_v else []
     meter = Meter(METER_NOISE_V, common)
     node_volts = [linear.all_lit(circuit).volts_by_node for circuit in range(len(networks))]
-    priors = dict(list_suspects(held, readings, taps_v, node_volts, read_v))
-    suspects = list(priors)
-    if len(suspects) > MOST_TRIED:
-        suspects = shortlist(linear, off, suspects)
+    priors = dict(list_candidates(held, readings, taps_v, node_volts, read_v))
+    candidates = list(priors)
+    if len(candidates) > MOST_TRIED:
+        candidates = shortlist(linear, off, candidates)
     screened = []
-    for fault in suspects:
+    for fault in candidates:
         quick = _screen(linear, common, off, fault)
         if quick is not None:
             screened.append((quick.log_evidence + math.log(priors[fault]), fault, quick.size))
@@ -92,10 +92,10 @@ def search(
     least = screened[0][0] - FAR_BEHIND if screened else 0.0
     tried = [(fault, size) for log_weight, fault, size in screened[:count] if log_weight >= least]
     # What is open has no answer by the linear network, and what is not is always to be compared with.
-    tried += [(each, 0.0) for each in suspects if each.kind in {WiringFault.NONE, WiringFault.OPEN}]
+    tried += [(each, 0.0) for each in candidates if each.kind in {WiringFault.NONE, WiringFault.OPEN}]
     found = []
     for fault, size in dict(tried).items():
-        exact = _solve(trials, meter, volts, fault, size)
+        exact = _solve(predictions, meter, volts, fault, size)
         if exact is not None:
             log_weight = exact.log_evidence + math.log(priors[fault])
             found.append(Solved(fault=fault, fit=exact, log_weight=log_weight))
@@ -127,7 +127,9 @@ def _less(left: Sequence[float], right: Sequence[float]) -> Vector:
     return [a - b for a, b in zip(left, right, strict=True)]
 
 
-def _screen(linear: LinearTrials, common: Vector, off: tuple[Vector, Vector], fault: Fault) -> Fit | None:
+def _screen(
+    linear: LinearPredictions, common: Vector, off: tuple[Vector, Vector], fault: Fault
+) -> Fit | None:
     """Fit one fault by the linear network; None where it changes nothing, or the volts collapse."""
     cool, warm = off
     if not fault.sized:
@@ -163,14 +165,14 @@ def _fit_sized(
     return fit(meter, off, slope, around=around, log_prior=log_prior, positive=splice)
 
 
-def _solve(trials: Trials, meter: Meter, volts: Vector, fault: Fault, size: float) -> Fit | None:
+def _solve(predictions: Predictions, meter: Meter, volts: Vector, fault: Fault, size: float) -> Fit | None:
     """Fit one fault by solving the networks with it; None where they have no solution."""
     found = None
     # A fault with a size is solved twice, the second time at the size of the first.
     for _ in range(2 if fault.sized else 1):
         if fault.kind is WiringFault.SPLICE:
             size = max(size, _SMALL_OHM)
-        cool, warm = (trials.exact(fault, size, copper_c) for copper_c in (COOLEST_C, WARMEST_C))
+        cool, warm = (predictions.exact(fault, size, copper_c) for copper_c in (COOLEST_C, WARMEST_C))
         if cool is None or warm is None:
             return found
         off = _less(volts, cool), _less(volts, warm)
@@ -178,7 +180,7 @@ def _solve(trials: Trials, meter: Meter, volts: Vector, fault: Fault, size: floa
             return fit(meter, off)
         step = 0.05 * abs(size) + 0.01
         cool_more, warm_more = (
-            trials.exact(fault, size + step, copper_c) for copper_c in (COOLEST_C, WARMEST_C)
+            predictions.exact(fault, size + step, copper_c) for copper_c in (COOLEST_C, WARMEST_C)
         )
         if cool_more is None or warm_more is None:
             return found

@@ -1,4 +1,4 @@
-"""Of very many faults, those worth a trial: at the places where a fault of any size could explain the most.
+"""Of very many faults, those worth trying: at the places where a fault of any size could explain the most.
 
 To first order a fault in a cable changes the readings along one direction, whatever its size, and so does one
 of a lamp, whose own reading may then be anything. What that direction takes off the sum of squares, beside
@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from typing import Final
 
 from controller.diagnosis.faults import Fault, WiringFault
-from controller.diagnosis.trials import LinearTrials, Vector
+from controller.diagnosis.predictions import LinearPredictions, Vector
 
 MOST_PLACES: Final = 36
 """Places, lamps and sets of cables, at which faults are tried."""
@@ -20,13 +20,15 @@ MOST_LAMPS: Final = 12
 """Lamps that are looked for on other zones."""
 
 
-def shortlist(linear: LinearTrials, off: tuple[Vector, Vector], suspects: Sequence[Fault]) -> list[Fault]:
-    """Choose the faults that are worth a trial.
+def shortlist(
+    linear: LinearPredictions, off: tuple[Vector, Vector], candidates: Sequence[Fault]
+) -> list[Fault]:
+    """Choose the faults that are worth trying.
 
     Args:
         linear: the networks.
         off: measured less computed volts with the coolest copper and with the warmest.
-        suspects: all of them.
+        candidates: all of them.
     """
     cool, warm = off
     warming = _Line([b - a for a, b in zip(cool, warm, strict=True)])
@@ -55,9 +57,9 @@ def shortlist(linear: LinearTrials, off: tuple[Vector, Vector], suspects: Sequen
         others = [*left[:at], *left[at + 1 :]]
         return _Line([*direction[:at], *direction[at + 1 :]]).explains(others) + left[at] ** 2
 
-    everywhere = [each for each in suspects if not each.cables and each.fixture is None]
+    everywhere = [each for each in candidates if not each.cables and each.fixture is None]
     places: dict[tuple[bool, int, tuple[int, ...], int | None], list[Fault]] = {}
-    for each in suspects:
+    for each in candidates:
         if each.cables or each.fixture is not None:
             moved = each.kind is WiringFault.ZONE
             places.setdefault((moved, each.circuit, each.cables, each.fixture), []).append(each)

@@ -22,7 +22,7 @@ MIDDLE_C: Final = (COOLEST_C + WARMEST_C) / 2.0
 Vector = list[float]
 
 
-class Trials:
+class Predictions:
     """The networks as noted and the readings, with what each fault would make of them."""
 
     def __init__(self, networks: Sequence[Network], readings: Sequence[MeasuredVolts]) -> None:
@@ -86,7 +86,7 @@ class Trials:
                     outcomes[at] = self._solved[at, state, copper_c] = solve(lit(network))
         return {at: outcome for at, outcome in outcomes.items() if isinstance(outcome, Solution)}
 
-    def linear(self) -> "LinearTrials | None":
+    def linear(self) -> "LinearPredictions | None":
         """The same by linear networks, at a middling temperature; None where there is no solution."""
         found = {}
         for state in {None, *self.states}:
@@ -94,15 +94,15 @@ class Trials:
             if len(solved) < len(self.networks):
                 return None
             found.update({(at, state): LinearNetwork(solution) for at, solution in solved.items()})
-        return LinearTrials(self, found)
+        return LinearPredictions(self, found)
 
 
-class LinearTrials:
+class LinearPredictions:
     """By how much each fault changes what the meter shows, by the linear networks."""
 
-    def __init__(self, trials: Trials, linear: dict[tuple[int, State], LinearNetwork]) -> None:
-        self.readings, self._states, self._linear = trials.readings, trials.states, linear
-        self.networks = trials.networks
+    def __init__(self, predictions: Predictions, linear: dict[tuple[int, State], LinearNetwork]) -> None:
+        self.readings, self._states, self._linear = predictions.readings, predictions.states, linear
+        self.networks = predictions.networks
 
     def all_lit(self, circuit: int) -> LinearNetwork:
         """One network with everything lit."""

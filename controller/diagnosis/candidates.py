@@ -67,7 +67,7 @@ def supply_prior(volts: float) -> float:
     return -0.5 * (volts / SUPPLY_V) ** 2 - math.log(SUPPLY_V * math.sqrt(2.0 * math.pi))
 
 
-def list_suspects(
+def list_candidates(
     networks: Sequence[Network],
     readings: Sequence[MeasuredVolts],
     taps_v: Sequence[float],
