@@ -308,7 +308,7 @@ class _Search:
         """Leave a run that nothing mends as it is; of its load no more is known than the lamps' watts."""
         run = self._trials[place].run
         volts = run.terminal.tap_v
-        amperes = sum(f.count * f.watts / f.power_factor / f.rated_v for f in run.network.fixtures)
+        amperes = sum(lamp.rated_va / lamp.rated_v for lamp in run.network.fixtures)
         plan = Plan(kind=ChangeKind.CABLE, way=(), fronts=())
         return Choice(
             plan=plan,
@@ -329,7 +329,7 @@ class _Search:
             feed = network.feed
             stays = not network.is_tree
             at_terminals = (lamp for lamp in network.fixtures if stays or lamp.node == feed.node)
-            va = sum(lamp.count * lamp.watts / lamp.power_factor for lamp in at_terminals)
+            va = sum(lamp.rated_va for lamp in at_terminals)
             circuit = feed.common if by_common else terminal_of(feed)
             fixed_a[circuit] = fixed_a.get(circuit, 0.0) + va / feed.source_v
             fixed_va += va

@@ -111,7 +111,7 @@ def _worst_loads(solved: Sequence[SolvedStates]) -> dict[str | None, tuple[Case,
                 load_va = outcome.source_va
             else:
                 lamps = outcome.network.fixtures
-                load_va = sum(lamp.count * lamp.watts / lamp.power_factor for lamp in lamps)
+                load_va = sum(lamp.rated_va for lamp in lamps)
                 unsolved.add(case)
             loads[case] = loads.get(case, 0.0) + load_va
     worst: dict[str | None, tuple[Case, float]] = {}

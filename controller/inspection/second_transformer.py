@@ -48,14 +48,14 @@ def _list_parts(networks: Sequence[Network], runs: Sequence[Run]) -> Iterator[li
         groups.append((zones, together))
     on_runs = {fixture.node for run in runs for fixture in run.network.fixtures}
     bound = {f.zone for network in networks for f in network.fixtures if f.node not in on_runs}
-    free = sorted((group for zones, group in groups if not zones & bound), key=_watts)
+    free = sorted((group for zones, group in groups if not zones & bound), key=_rated_va)
     yield from free
     for count in range(2, len(free)):
         yield [run for group in free[:count] for run in group]
 
 
-def _watts(runs: Sequence[Run]) -> float:
-    return sum(f.count * f.watts / f.power_factor for run in runs for f in run.network.fixtures)
+def _rated_va(runs: Sequence[Run]) -> float:
+    return sum(lamp.rated_va for run in runs for lamp in run.network.fixtures)
 
 
 def _attempt(
@@ -63,7 +63,7 @@ def _attempt(
 ) -> Proposal | None:
     """Judge the runs on a transformer of their own, and what stays on the present one."""
     old = networks[0].feed
-    rated_va = next((va for va in SIZES_VA if va * CONTINUOUS_SHARE >= _watts(moved)), None)
+    rated_va = next((va for va in SIZES_VA if va * CONTINUOUS_SHARE >= _rated_va(moved)), None)
     if rated_va is None:
         return None
     change = AddTransformer(

@@ -227,7 +227,7 @@ def _as_measured(networks: Sequence[Network], part: float) -> tuple[Network, ...
     load_va = 0.0
     for outcome in solve_all(held):
         lamps = outcome.network.fixtures
-        rated_va = sum(lamp.count * lamp.watts / lamp.power_factor for lamp in lamps)
+        rated_va = sum(lamp.rated_va for lamp in lamps)
         load_va += outcome.source_va if isinstance(outcome, Solution) else rated_va
     return tuple(
         replace(each, feed=replace(each.feed, full_load=part, at_load=load_va / each.feed.rated_va))

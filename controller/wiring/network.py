@@ -241,6 +241,11 @@ class FixtureAt:
         if not (math.isfinite(low_v) and math.isfinite(high_v) and 0.0 <= low_v < high_v):
             raise WiringError(f"{what}: {low_v:g} to {high_v:g} V is no range; give the lower volts first")
 
+    @property
+    def rated_va(self) -> float:
+        """Volt-amperes of all its lamps at their rated volts."""
+        return self.count * self.watts / self.power_factor
+
     def lead_ohm(self, copper_c: float) -> float:
         """Ohms of the leads of its lamps, side by side, at a temperature of the copper; 0 without leads."""
         if self.lead is None:

@@ -272,7 +272,7 @@ def _add_place(tree: Tree, parent: int, resistance: float) -> int:
 
 
 def _add_lamps(tree: Tree, place: int, fixture: FixtureAt, ratio: float) -> None:
-    volt_amperes = fixture.count * fixture.watts / fixture.power_factor
+    volt_amperes = fixture.rated_va
     rated_v = fixture.rated_v * ratio
     match fixture.lamp:
         case Lamp.CURRENT:
