@@ -21,6 +21,10 @@ MARGIN_V: Final = 0.1
 _HAIR: Final = 1e-6
 
 
+LampMargins = tuple[LampState, float, float]
+"""A lamp with its volts above the fewest and below the most that it is to get."""
+
+
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Margins:
     """How far the worst of everything is from its limit afterwards.
@@ -36,6 +40,21 @@ class Margins:
     high_v: float | None
     load_part: float
     circuit_part: float
+
+    @classmethod
+    def of(cls, lamps: Sequence[LampMargins], inspections: Sequence[InspectionResult]) -> "Margins":
+        """The least of some lamps, and of the loads that the inspections of some transformers found."""
+        load_parts, circuit_parts = [0.0], [0.0]
+        for one in inspections:
+            feed = one.solved[0].lit.network.feed
+            load_parts += [v.value / feed.rated_va for v in one.findings if v.topic is Topic.TRANSFORMER]
+            circuit_parts += [v.value / feed.limit_a for v in one.findings if v.topic is Topic.CIRCUIT]
+        return cls(
+            low_v=min((low_v for _, low_v, _ in lamps), default=None),
+            high_v=min((high_v for *_, high_v in lamps), default=None),
+            load_part=max(load_parts),
+            circuit_part=max(circuit_parts),
+        )
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -78,6 +97,18 @@ def safe_range(fixture: FixtureAt, *, lenient: bool = False) -> tuple[float, flo
     return low_v + MARGIN_V, high_v - MARGIN_V
 
 
+def margins_of(state: LampState, highest_v: float | None, *, lenient: bool) -> LampMargins:
+    """How far a lamp is inside its range, where these are its most volts; None where they have no bound."""
+    low_v, high_v = safe_range(state.fixture, lenient=lenient)
+    most_v = float("inf") if highest_v is None else highest_v
+    return state, state.volts - low_v + MARGIN_V, high_v - most_v + MARGIN_V
+
+
+def worst_of(lamps: Sequence[LampMargins]) -> LampState:
+    """The lamp with the fewest volts in proportion to its rated ones."""
+    return min((state for state, *_ in lamps), key=lambda state: state.volts / state.fixture.rated_v)
+
+
 class Judge:
     """Judges changes to one transformer.
 
@@ -117,7 +148,7 @@ class Judge:
         networks = carry_out(self._networks, changes)
         after = inspect(networks, self._limits)
         blamed: dict[str, float] = {}
-        lamps: list[tuple[LampState, float, float]] = []
+        lamps: list[LampMargins] = []
         for one in after.solved:
             if isinstance(one.lit, Solution):
                 lamps += self._margins_of(one, one.lit)
@@ -132,7 +163,7 @@ class Judge:
             elif high_v < MARGIN_V - _HAIR:
                 blamed.setdefault(node, 0.0)
         warnings = self._new_warnings(after)
-        margins = self._margins(after, lamps)
+        margins = Margins.of(lamps, [after])
         if blamed or warnings is None or not lamps or self._overloads(margins):
             return blamed
         return Proposal(
@@ -143,19 +174,17 @@ class Judge:
             margins=margins,
             networks=networks,
             inspection=after,
-            worst=min((state for state, *_ in lamps), key=lambda state: state.volts / state.fixture.rated_v),
+            worst=worst_of(lamps),
             warnings=warnings,
             remains=after.errors(),
         )
 
-    def _margins_of(self, one: SolvedStates, lit: Solution) -> Iterator[tuple[LampState, float, float]]:
-        """Each lamp that something mends, with its volts above the fewest and below the most."""
+    def _margins_of(self, one: SolvedStates, lit: Solution) -> Iterator[LampMargins]:
+        """The margins of each lamp that something mends."""
         for state, most_v in zip(lit.lamps, one.sure_v, strict=True):
             node = state.fixture.node
             if node not in self._left_alone:
-                low_v, high_v = safe_range(state.fixture, lenient=node in self._lenient)
-                highest_v = float("inf") if most_v is None else most_v
-                yield state, state.volts - low_v + MARGIN_V, high_v - highest_v + MARGIN_V
+                yield margins_of(state, most_v, lenient=node in self._lenient)
 
     def _overheated(self, lit: Solution, changes: Sequence[CableChange]) -> Iterator[tuple[str, float]]:
         """The new cables that carry more than they may for hours on end."""
@@ -165,18 +194,6 @@ class Judge:
             end = state.segment.to_node
             if end in laid and state.amperes > new_limit_a(state.segment) + _HAIR:
                 yield end, 0.0
-
-    def _margins(self, after: InspectionResult, lamps: Sequence[tuple[LampState, float, float]]) -> Margins:
-        rated_va = self._networks[0].feed.rated_va
-        load = (each.value / rated_va for each in after.findings if each.topic is Topic.TRANSFORMER)
-        limit_a = self._networks[0].feed.limit_a
-        circuits = (each.value / limit_a for each in after.findings if each.topic is Topic.CIRCUIT)
-        return Margins(
-            low_v=min((low_v for _, low_v, _ in lamps), default=None),
-            high_v=min((high_v for *_, high_v in lamps), default=None),
-            load_part=max(load, default=0.0),
-            circuit_part=max(circuits, default=0.0),
-        )
 
     def _overloads(self, margins: Margins) -> bool:
         """Whether a load has no margin, except a transformer that was overloaded before."""

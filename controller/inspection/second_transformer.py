@@ -9,12 +9,12 @@ from config.models.cable_changes import AddTransformer
 from config.models.site import CONTINUOUS_SHARE
 from controller.inspection.changes import ChangeKind, Cost, carry_out, say_changes, terminal_of
 from controller.inspection.checks import inspect
-from controller.inspection.findings import InspectionResult, Topic
+from controller.inspection.findings import InspectionResult
 from controller.inspection.gauges import LOAD_PART, Prices
-from controller.inspection.proposals import MARGIN_V, Margins, Proposal, safe_range
+from controller.inspection.proposals import MARGIN_V, LampMargins, Margins, Proposal, margins_of, worst_of
 from controller.inspection.search import Run, split_runs
 from controller.wiring.network import Feed, Limits, Network
-from controller.wiring.solver import LampState, Solution
+from controller.wiring.solver import Solution
 
 SIZES_VA: Final = (75.0, 100.0, 150.0, 200.0, 300.0, 600.0, 900.0)
 """Usual ratings of garden transformers: common practice, no source."""
@@ -90,47 +90,29 @@ def _attempt(
     inside = all(low_v >= MARGIN_V and high_v >= MARGIN_V for _, low_v, high_v in lamps)
     if not stay or not lamps or not well or not inside:
         return None
-    load_part = max(_load_part(part) for part in parts)
-    circuit_part = max(_circuit_part(part) for part in parts)
-    if max(load_part, circuit_part) > LOAD_PART:
+    margins = Margins.of(lamps, parts)
+    if max(margins.load_part, margins.circuit_part) > LOAD_PART:
         return None
     return Proposal(
         changes=(change,),
         kind=ChangeKind.TRANSFORMER,
         clauses=say_changes(networks, (change,)),
         cost=Cost(buys=(), trench_m=0.0, prices=prices),
-        margins=Margins(
-            low_v=min(low_v for _, low_v, _ in lamps),
-            high_v=min(high_v for *_, high_v in lamps),
-            load_part=load_part,
-            circuit_part=circuit_part,
-        ),
+        margins=margins,
         networks=(*stay, other),
         inspection=InspectionResult(
             solved=tuple(one for part in parts for one in part.solved),
             findings=tuple(finding for part in parts for finding in part.findings),
         ),
-        worst=min((state for state, *_ in lamps), key=lambda state: state.volts / state.fixture.rated_v),
+        worst=worst_of(lamps),
         warnings=(),
         remains=(),
     )
 
 
-def _margins_of(part: InspectionResult) -> Iterator[tuple[LampState, float, float]]:
-    """Each lamp with its volts above the fewest and below the most that it is to get."""
+def _margins_of(part: InspectionResult) -> Iterator[LampMargins]:
+    """The margins of each lamp, with the rise that is assumed where the regulation is not known."""
     for one in part.solved:
         if isinstance(one.lit, Solution):
             for state, most_v in zip(one.lit.lamps, one.most_v, strict=True):
-                low_v, high_v = safe_range(state.fixture, lenient=True)
-                highest_v = float("inf") if most_v is None else most_v
-                yield state, state.volts - low_v + MARGIN_V, high_v - highest_v + MARGIN_V
-
-
-def _load_part(part: InspectionResult) -> float:
-    rated_va = part.solved[0].lit.network.feed.rated_va
-    return max(each.value / rated_va for each in part.findings if each.topic is Topic.TRANSFORMER)
-
-
-def _circuit_part(part: InspectionResult) -> float:
-    limit_a = part.solved[0].lit.network.feed.limit_a
-    return max((each.value / limit_a for each in part.findings if each.topic is Topic.CIRCUIT), default=0.0)
+                yield margins_of(state, most_v, lenient=True)
