@@ -107,13 +107,13 @@ class _Trial:
 
     Attributes:
         lenient: whether LEDs without a stated range only have to keep what is no error.
-        incurable: whether nothing does; it then stays as it is.
+        left_alone: whether nothing does; it then stays as it is.
     """
 
     run: Run
     extra_v: float = 0.0
     lenient: bool = False
-    incurable: bool = False
+    left_alone: bool = False
     rewired: bool = True
     choices: list[Choice] | None = None
     thinner: list[Choice] = field(default_factory=list)
@@ -153,7 +153,7 @@ class _Search:
             if not self._choices(place):
                 trial.lenient, trial.choices = True, None
                 trial.excessive.clear()
-                trial.incurable = not self._choices(place)
+                trial.left_alone = not self._choices(place)
         self._judge = Judge(
             networks=networks,
             before=before,
@@ -162,7 +162,7 @@ class _Search:
             lenient=frozenset(self._ends(lambda trial: trial.lenient)),
             left_alone=frozenset(
                 {
-                    *self._ends(lambda trial: trial.incurable),
+                    *self._ends(lambda trial: trial.left_alone),
                     *(c.to_node for each in networks if not each.is_tree for c in each.segments),
                 }
             ),
@@ -278,7 +278,7 @@ class _Search:
     def _allowed(self, place: int, tried: str) -> list[Choice]:
         """The choices of one run that fit what is tried."""
         trial = self._trials[place]
-        if trial.incurable:
+        if trial.left_alone:
             return [self._as_it_is(place)]
         own_v = trial.run.terminal.tap_v
 

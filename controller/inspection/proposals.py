@@ -18,7 +18,8 @@ from controller.wiring.solver import LampState, Solution
 MARGIN_V: Final = 0.1
 """How far inside its range every lamp is to be."""
 
-_HAIR: Final = 1e-6
+_ROUNDING: Final = 1e-6
+"""What a limit may be passed by without counting as passed, in volts, amperes or parts of a rating."""
 
 
 LampMargins = tuple[LampState, float, float]
@@ -158,9 +159,9 @@ class Judge:
                 blamed.update(dict.fromkeys(nodes, 0.0))
         for state, low_v, high_v in lamps:
             node = state.fixture.node
-            if low_v < MARGIN_V - _HAIR:
+            if low_v < MARGIN_V - _ROUNDING:
                 blamed[node] = max(blamed.get(node, 0.0), MARGIN_V - low_v)
-            elif high_v < MARGIN_V - _HAIR:
+            elif high_v < MARGIN_V - _ROUNDING:
                 blamed.setdefault(node, 0.0)
         warnings = self._new_warnings(after)
         margins = Margins.of(lamps, [after])
@@ -192,13 +193,13 @@ class Judge:
         laid |= {each.node for each in changes if isinstance(each, LayRun)}
         for state in lit.segments:
             end = state.segment.to_node
-            if end in laid and state.amperes > new_limit_a(state.segment) + _HAIR:
+            if end in laid and state.amperes > new_limit_a(state.segment) + _ROUNDING:
                 yield end, 0.0
 
     def _overloads(self, margins: Margins) -> bool:
         """Whether a load has no margin, except a transformer that was overloaded before."""
-        too_much = margins.load_part > LOAD_PART + _HAIR and not self.overloaded
-        return too_much or (margins.circuit_part > LOAD_PART + _HAIR and not self._left_alone)
+        too_much = margins.load_part > LOAD_PART + _ROUNDING and not self.overloaded
+        return too_much or (margins.circuit_part > LOAD_PART + _ROUNDING and not self._left_alone)
 
     def _new_warnings(self, after: InspectionResult) -> tuple[Finding, ...] | None:
         """What became a warning; None where an error is left that is not one that nothing mends."""
