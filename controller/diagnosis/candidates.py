@@ -73,7 +73,7 @@ def list_candidates(
     taps_v: Sequence[float],
     node_volts: Sequence[Mapping[str, float]],
     read: Container[int],
-) -> Iterator[tuple[Fault, float]]:
+) -> Iterator[Weighed]:
     """List the single faults of some networks, each with its likelihood before anything was measured.
 
     Args:

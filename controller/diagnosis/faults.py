@@ -72,7 +72,7 @@ class Fault:
         """Whether it has a size that is fitted: ohms of a splice, volts more at the tap."""
         return self.kind in {WiringFault.SPLICE, WiringFault.SUPPLY}
 
-    def made(self, networks: Sequence[Network], size: float) -> tuple[Network, ...]:
+    def applied_to(self, networks: Sequence[Network], size: float) -> tuple[Network, ...]:
         """The networks with this fault."""
         changed = list(networks)
         network = networks[self.circuit]

@@ -67,7 +67,7 @@ class Meter:
 
 def fit(
     meter: Meter,
-    off: tuple[Vector, Vector],
+    residuals: tuple[Vector, Vector],
     slope: tuple[Vector, Vector] | None = None,
     *,
     around: float = 0.0,
@@ -78,13 +78,13 @@ def fit(
 
     Args:
         meter: how readings are weighed.
-        off: measured less computed volts with the coolest copper and with the warmest.
+        residuals: measured less computed volts with the coolest copper and with the warmest.
         slope: change of the computed volts with the size, at both; None for a fault without a size.
         around: the size for which they are computed.
         log_prior: logarithm of the density of the size beforehand.
         positive: whether the size is above zero.
     """
-    cool, warm = off
+    cool, warm = residuals
     a, b, c = meter.dot(cool, cool), meter.dot(cool, warm), meter.dot(warm, warm)
     if slope is not None:
         first, last = slope

@@ -39,7 +39,7 @@ class Predictions:
     def exact(self, fault: Fault, size: float, copper_c: float) -> Vector | None:
         """What the meter would show with a fault; None where there is no solution."""
         moved: dict[tuple[int, int], tuple[int, int]] = {}
-        networks = fault.made(self.networks, size)
+        networks = fault.applied_to(self.networks, size)
         if fault.goes_to is not None and fault.fixture is not None:
             circuit = fault.goes_to[0]
             moved[fault.circuit, fault.fixture] = circuit, len(networks[circuit].fixtures) - 1

@@ -73,17 +73,17 @@ def search(
     volts = [each.volts for each in readings]
     if cool is None or warm is None or linear is None:
         return []
-    off = _less(volts, cool), _less(volts, warm)
+    residuals = _subtract(volts, cool), _subtract(volts, warm)
     common = linear.follow(read_v) if read_v else []
     meter = Meter(METER_NOISE_V, common)
     node_volts = [linear.all_lit(circuit).volts_by_node for circuit in range(len(networks))]
     priors = dict(list_candidates(held, readings, taps_v, node_volts, read_v))
     candidates = list(priors)
     if len(candidates) > MOST_TRIED:
-        candidates = shortlist(linear, off, candidates)
+        candidates = shortlist(linear, residuals, candidates)
     screened = []
     for fault in candidates:
-        quick = _screen(linear, common, off, fault)
+        quick = _screen(linear, common, residuals, fault)
         if quick is not None:
             screened.append((quick.log_evidence + math.log(priors[fault]), fault, quick.size))
     screened.sort(key=lambda each: -each[0])
@@ -113,7 +113,7 @@ def _other_taps(
     for circuit, volts in read_v.items():
         noted_v = networks[circuit].feed.source_v
         for tap_v in taps_of(taps_v):
-            if tap_v != networks[circuit].feed.source_v:
+            if tap_v != noted_v:
                 nearer = 0.5 * ((volts - noted_v) ** 2 - (volts - tap_v) ** 2) / STRAY_V**2
                 log_prior = math.log(PRIOR[WiringFault.TAP] / PRIOR[WiringFault.NONE])
                 yield Solved(
@@ -123,20 +123,20 @@ def _other_taps(
                 )
 
 
-def _less(left: Sequence[float], right: Sequence[float]) -> Vector:
+def _subtract(left: Sequence[float], right: Sequence[float]) -> Vector:
     return [a - b for a, b in zip(left, right, strict=True)]
 
 
 def _screen(
-    linear: LinearPredictions, common: Vector, off: tuple[Vector, Vector], fault: Fault
+    linear: LinearPredictions, common: Vector, residuals: tuple[Vector, Vector], fault: Fault
 ) -> Fit | None:
     """Fit one fault by the linear network; None where it changes nothing, or the volts collapse."""
-    cool, warm = off
+    cool, warm = residuals
     if not fault.sized:
         effect = linear.effect(fault, 0.0)
         if effect is None:
             return None
-        return fit(_coarse(effect, common), (_less(cool, effect), _less(warm, effect)))
+        return fit(_coarse(effect, common), (_subtract(cool, effect), _subtract(warm, effect)))
     size, found = _SMALL_OHM, None
     # Each time at the size found before, as the answer bends with the size.
     for _ in range(3):
@@ -144,7 +144,7 @@ def _screen(
         if effect is None:
             return found
         slope = [each / size for each in effect]
-        before, found = size, _fit_sized(_coarse(effect, common), off, (slope, slope), fault, 0.0)
+        before, found = size, _fit_sized(_coarse(effect, common), residuals, (slope, slope), fault, 0.0)
         if found is None or not _SMALL_OHM < abs(found.size) < 2.0 * MOST_OHM:
             return found
         size = found.size
@@ -158,11 +158,11 @@ def _coarse(effect: Vector, common: Vector) -> Meter:
 
 
 def _fit_sized(
-    meter: Meter, off: tuple[Vector, Vector], slope: tuple[Vector, Vector], fault: Fault, around: float
+    meter: Meter, residuals: tuple[Vector, Vector], slope: tuple[Vector, Vector], fault: Fault, around: float
 ) -> Fit | None:
     splice = fault.kind is WiringFault.SPLICE
     log_prior = splice_prior if splice else supply_prior
-    return fit(meter, off, slope, around=around, log_prior=log_prior, positive=splice)
+    return fit(meter, residuals, slope, around=around, log_prior=log_prior, positive=splice)
 
 
 def _solve(predictions: Predictions, meter: Meter, volts: Vector, fault: Fault, size: float) -> Fit | None:
@@ -175,18 +175,18 @@ def _solve(predictions: Predictions, meter: Meter, volts: Vector, fault: Fault, 
         cool, warm = (predictions.exact(fault, size, copper_c) for copper_c in (COOLEST_C, WARMEST_C))
         if cool is None or warm is None:
             return found
-        off = _less(volts, cool), _less(volts, warm)
+        residuals = _subtract(volts, cool), _subtract(volts, warm)
         if not fault.sized:
-            return fit(meter, off)
+            return fit(meter, residuals)
         step = 0.05 * abs(size) + 0.01
         cool_more, warm_more = (
             predictions.exact(fault, size + step, copper_c) for copper_c in (COOLEST_C, WARMEST_C)
         )
         if cool_more is None or warm_more is None:
             return found
-        cool_slope, warm_slope = _less(cool_more, cool), _less(warm_more, warm)
+        cool_slope, warm_slope = _subtract(cool_more, cool), _subtract(warm_more, warm)
         slope = [each / step for each in cool_slope], [each / step for each in warm_slope]
-        before, found = size, _fit_sized(meter, off, slope, fault, size)
+        before, found = size, _fit_sized(meter, residuals, slope, fault, size)
         if found is None or abs(found.size - before) < 0.1 * abs(before):
             return found
         size = found.size

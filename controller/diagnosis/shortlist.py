@@ -21,16 +21,16 @@ MOST_LAMPS: Final = 12
 
 
 def shortlist(
-    linear: LinearPredictions, off: tuple[Vector, Vector], candidates: Sequence[Fault]
+    linear: LinearPredictions, residuals: tuple[Vector, Vector], candidates: Sequence[Fault]
 ) -> list[Fault]:
     """Choose the faults that are worth trying.
 
     Args:
         linear: the networks.
-        off: measured less computed volts with the coolest copper and with the warmest.
+        residuals: measured less computed volts with the coolest copper and with the warmest.
         candidates: all of them.
     """
-    cool, warm = off
+    cool, warm = residuals
     warming = _Line([b - a for a, b in zip(cool, warm, strict=True)])
     left = warming.rest([0.5 * (a + b) for a, b in zip(cool, warm, strict=True)])
     own = {(each.circuit, each.fixture): at for at, each in enumerate(linear.readings)}
