@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from api.cli.options import json_option, load, port_option, print_json, site_argument, state_option
+from api.cli.options import json_option, port_option, print_json, site_argument, state_option
 
 if TYPE_CHECKING:
     from api.render.clock_json import ClockReport
@@ -27,17 +27,46 @@ def clock(*, site_path: Path, confirm: bool, as_json: bool, state: Path, port: i
     """Say what the board's clock says, whether it is trusted and why; exit 1 where it is not.
 
     Without a trusted clock no program is followed. With --confirm a person says that the clock is right: it
-    is trusted from then on, until the board starts again or something other than the network sets it.
+    is trusted from then on, until the board starts again or something other than the network sets it. That
+    works while SITE.toml has errors, too: the daemon then runs on with the last good copy.
     """
-    site = load(site_path).site
-    port = port or site.network.port
-    report = _confirm(site, port) if confirm else _ask(site, state, port)
+    from config.models.network import PORT
+
+    site = _load(site_path, state, confirm=confirm)
+    port = port or (PORT if site is None else site.network.port)
+    report = _confirm(site, port) if confirm or site is None else _ask(site, state, port)
     if as_json:
         print_json(report)
     else:
         for line in _sentences(report, port):
             click.echo(line.replace("SITE.toml", str(site_path)))
     return 0 if report.trusted else 1
+
+
+def _load(site_path: Path, state: Path, *, confirm: bool) -> Site | None:
+    """Read the site file, or the last good copy as the daemon does, with a note where the file is not valid.
+
+    Returns:
+        The site; None where there is no such copy and a confirmation may go without: it is of this board's
+        clock, whatever the site.
+    """
+    from api.daemon.last_good import load_or_last_good
+    from config.errors import SiteFileError
+    from controller.clock.tzdata import use_newest_zone_data
+
+    use_newest_zone_data()
+    site = None
+    try:
+        loaded, refused = load_or_last_good(site_path, state)
+        site = loaded.site
+    except SiteFileError as error:
+        if not confirm:
+            raise
+        refused = str(error)
+    if refused:
+        what = f"{site_path} is not valid, so its last good copy counts"
+        click.echo(f"note: {what}; `leerie check {site_path}` says what to fix", err=True)
+    return site
 
 
 def _ask(site: Site, state: Path, port: int) -> ClockReport:
@@ -51,7 +80,7 @@ def _ask(site: Site, state: Path, port: int) -> ClockReport:
     return report if report.site == site.name else _look(site, state)
 
 
-def _confirm(site: Site, port: int) -> ClockReport:
+def _confirm(site: Site | None, port: int) -> ClockReport:
     """Have the site's daemon trust the time that its clock says."""
     from api.cli.daemon_client import NoDaemonError, ask_daemon
     from config.errors import LeerieError
@@ -62,7 +91,7 @@ def _confirm(site: Site, port: int) -> ClockReport:
     except NoDaemonError as error:
         what = "a confirmation is for a running daemon; start it with `leerie run`, or name its port"
         raise LeerieError(f"{error}: {what} with --port") from error
-    if report.site != site.name:
+    if site is not None and report.site != site.name:
         raise LeerieError(
             f"the daemon on port {port} keeps “{report.site}”, not “{site.name}”; name the port with --port"
         )

@@ -32,7 +32,6 @@ def load_or_last_good(site_path: Path, state: Path) -> tuple[LoadedSite, str]:
             loaded = load_site(state / LAST_GOOD)
         except SiteFileError:
             raise error from None
-        log.warning("the site file is not valid; using the last good copy, %s", state / LAST_GOOD)
         return loaded, str(error)
 
 

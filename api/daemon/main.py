@@ -12,7 +12,7 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from api.daemon.last_good import load_or_last_good, log_warnings
+from api.daemon.last_good import LAST_GOOD, load_or_last_good, log_warnings
 from config.errors import JournalError, RelayError
 from config.models.site import Site
 from controller.clock.tzdata import use_newest_zone_data
@@ -56,6 +56,8 @@ def run_daemon(site_path: Path, *, state: Path, port: int | None = None, relays_
     logging.getLogger("apscheduler").setLevel(logging.WARNING)  # else a line for every job
     use_newest_zone_data()
     loaded, refused = load_or_last_good(site_path, state)
+    if refused:
+        log.warning("the site file is not valid; using the last good copy, %s", state / LAST_GOOD)
     _require_board(loaded.site)
     if relays_off:
         return switch_all_off(loaded.site)

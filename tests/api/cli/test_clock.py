@@ -8,6 +8,7 @@ from datetime import UTC, datetime, timedelta
 import pytest
 from freezegun import freeze_time
 
+from api.daemon.last_good import LAST_GOOD
 from controller.clock import clock as clock_module
 from controller.clock.clock import SystemClock
 from controller.clock.evidence import ClockEvidence
@@ -90,6 +91,34 @@ def test_a_clock_in_1970_cannot_be_confirmed(tmp_path):
     house.close()
     assert (result.exit_code, result.stdout) == (2, "")
     assert result.stderr == f"leerie: not confirmed: {words}\n"
+
+
+def test_the_time_is_confirmed_though_the_site_file_has_errors(unset):
+    """The daemon runs on with the last good copy, so a person can vouch; a note says what to do."""
+    state, good = unset.journal.directory, unset.site_path.read_text()
+    unset.site_path.write_text(good.replace("pin = 17", "pin = 99"))
+    note = f"note: {unset.site_path} is not valid, so its last good copy counts; "
+    note += f"`leerie check {unset.site_path}` says what to fix\n"
+    with serving(unset.make_app) as server:
+        blind = ask(unset, "--confirm", port=server.port)
+        (state / LAST_GOOD).write_text(good)
+        with_copy = ask(unset, "--confirm", port=server.port)
+        asked = ask(unset, port=server.port)
+        (state / LAST_GOOD).write_text(good.replace("Saltmarsh", "Heron"))
+        of_another = ask(unset, "--confirm", port=server.port)
+    for result in (blind, with_copy, asked):
+        assert (result.exit_code, result.stderr) == (0, note)
+        assert "Trusted: confirmed by a person" in result.stdout
+    assert of_another.exit_code == 2
+    assert "keeps “Saltmarsh Lodge”, not “Heron Lodge”" in of_another.stderr
+
+
+def test_a_site_file_with_errors_and_no_copy_is_refused_where_only_the_clock_is_asked_for(unset):
+    """Without a site nothing says how the clock is judged: the problems of the file, exit code 2."""
+    unset.site_path.write_text(unset.site_path.read_text().replace("pin = 17", "pin = 99"))
+    result = ask(unset)
+    assert (result.exit_code, result.stdout) == (2, "")
+    assert "pin = 99" in result.stderr
 
 
 def test_without_a_daemon_nothing_can_be_confirmed(alone):
