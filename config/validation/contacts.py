@@ -21,11 +21,11 @@ LED_INRUSH = 10
 # Where the file does not say: the lower of the two usual mains, as it makes the higher current.
 ASSUMED_MAINS_V = 120.0
 
-_WHY = {
+INRUSH_WHY = {
     FILAMENT_INRUSH: Phrase("cold filaments take up to 15 times their current"),
     LED_INRUSH: Phrase("LED drivers take about 10 times their current"),
 }
-_WHY_TRANSFORMER = Phrase("a transformer takes up to 15 times its current, a toroidal one up to 60")
+TRANSFORMER_INRUSH_WHY = Phrase("a transformer takes up to 15 times its current, a toroidal one up to 60")
 
 
 class _Switched(NamedTuple):
@@ -61,7 +61,7 @@ def warn_contacts(site: Site) -> Iterator[SiteFinding]:
             )
             remedy = Phrase("use a relay for more amperes, or split the zone")
             yield SiteFinding(("zones", index), what, remedy)
-        elif contact.for_lamps and contact.inrush_a is None and switched.why != _WHY_TRANSFORMER:
+        elif contact.for_lamps and contact.inrush_a is None and switched.why != TRANSFORMER_INRUSH_WHY:
             pass  # a rating for lamps allows for their inrush
         elif switched.inrush_a > (contact.inrush_a or contact.rated_a):
             momentary.setdefault(contact, []).append((zone, switched))
@@ -113,7 +113,9 @@ def _switched_by(site: Site, zone: Zone) -> _Switched | None:
     else:
         return None
     factor = FILAMENT_INRUSH if any(each.lamp == "filament" for each in zone.fixtures) else LED_INRUSH
-    return _Switched(current_a, inrush_a, Phrase("draws {amperes:.1f} A", amperes=current_a), _WHY[factor])
+    return _Switched(
+        current_a, inrush_a, Phrase("draws {amperes:.1f} A", amperes=current_a), INRUSH_WHY[factor]
+    )
 
 
 def _switched_mains(transformer: Transformer) -> _Switched:
@@ -129,7 +131,7 @@ def _switched_mains(transformer: Transformer) -> _Switched:
         volts=volts_said,
         amperes=current_a,
     )
-    return _Switched(current_a, current_a * TRANSFORMER_INRUSH, words, _WHY_TRANSFORMER)
+    return _Switched(current_a, current_a * TRANSFORMER_INRUSH, words, TRANSFORMER_INRUSH_WHY)
 
 
 def _volts_of(fixture: Fixture, transformer: Transformer | None) -> float:

@@ -10,7 +10,14 @@ from typing import Final
 
 from config.models.site import RelayContact, RelaySettings, Zone
 from config.phrase import Phrase
-from config.validation.contacts import ASSUMED_MAINS_V, FILAMENT_INRUSH, LED_INRUSH, TRANSFORMER_INRUSH
+from config.validation.contacts import (
+    ASSUMED_MAINS_V,
+    FILAMENT_INRUSH,
+    INRUSH_WHY,
+    LED_INRUSH,
+    TRANSFORMER_INRUSH,
+    TRANSFORMER_INRUSH_WHY,
+)
 from controller.inspection.findings import Finding, Rule, Topic
 from controller.inspection.states import Case, SolvedStates
 from controller.wiring.from_site import TransformerWiring
@@ -118,7 +125,7 @@ def _switched_by(zone: Zone, wiring: TransformerWiring, solved: Sequence[SolvedS
                 volts=volts,
                 amperes=amperes,
             ),
-            why=Phrase("a transformer takes up to 15 times its current, a toroidal one up to 60"),
+            why=TRANSFORMER_INRUSH_WHY,
             is_lamps=False,
         )
     if not wiring.tap_known:
@@ -128,12 +135,11 @@ def _switched_by(zone: Zone, wiring: TransformerWiring, solved: Sequence[SolvedS
         return None
     amperes, inrush_a, case = worst
     lamps = [fixture.lamp for one in solved for fixture in one.lit.network.lit((zone.id,)).fixtures]
-    cold = Phrase("cold filaments take up to 15 times their current")
     return _Switched(
         amperes=amperes,
         inrush_a=inrush_a,
         words=Phrase("switches {amperes:.1f} A, {case}", amperes=amperes, case=case.words),
-        why=cold if Lamp.FILAMENT in lamps else Phrase("LED drivers take about 10 times their current"),
+        why=INRUSH_WHY[FILAMENT_INRUSH if Lamp.FILAMENT in lamps else LED_INRUSH],
         is_lamps=True,
     )
 
