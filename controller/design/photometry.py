@@ -8,8 +8,6 @@ import math
 from collections.abc import Iterable
 from typing import Final, NamedTuple
 
-from config.errors import WiringError
-
 ALL_ROUND_DEG: Final = 180.0
 """The beam of a lamp that shines alike over half a sphere, as a path light does below its hat."""
 
@@ -30,7 +28,11 @@ class Lamps(NamedTuple):
     beam_deg: float
 
     def lux_per_candela(self, at: Point) -> float:
-        """Illuminance at a place by all lamps, on an upright face turned to them, for one candela each."""
+        """Illuminance at a place by all lamps, on an upright face turned to them, for one candela each.
+
+        For each lamp candela × cos(incidence) ÷ throw². Source: the laws of Lambert, CIE S 017 (International
+        Lighting Vocabulary), from memory.
+        """
         power = cosine_power(self.beam_deg)
         aim_m = math.hypot(self.aim.up_m, self.aim.away_m)
         lux = 0.0
@@ -81,14 +83,3 @@ def tilt_deg(distance_m: float, aim_height_m: float) -> float:
 def beam_for_width_deg(throw_m: float, width_m: float) -> float:
     """Beam angle whose spot has this width at this throw."""
     return 2.0 * math.degrees(math.atan2(width_m / 2.0, throw_m))
-
-
-def illuminance_lx(intensity_cd: float, throw_m: float, incidence_deg: float = 0.0) -> float:
-    """Illuminance of a surface by one lamp, in lux: candela × cos(incidence) ÷ throw².
-
-    Source: the laws of Lambert, CIE S 017 (International Lighting Vocabulary), from memory; held by
-    tests/controller/design/test_photometry.py against the definition of the lux.
-    """
-    if throw_m <= 0.0:
-        raise WiringError(f"throw = {throw_m:g} m: a lamp lights a place at some distance, above zero")
-    return max(0.0, intensity_cd * math.cos(math.radians(incidence_deg))) / throw_m**2

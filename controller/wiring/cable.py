@@ -146,8 +146,3 @@ def same_kind(gauge: Gauge) -> tuple[Gauge, ...]:
     table = _OHM_PER_KFT if gauge.unit is Unit.AWG else _OHM_PER_KM
     kind = [Gauge(size=size, unit=gauge.unit, build=build) for size, build in table if build is gauge.build]
     return tuple(sorted(kind, key=lambda each: each.area_mm2))
-
-
-def thicker(gauge: Gauge) -> tuple[Gauge, ...]:
-    """The gauges of the same unit and build with more copper, the next one first."""
-    return tuple(each for each in same_kind(gauge) if each.area_mm2 > gauge.area_mm2)

@@ -17,8 +17,7 @@ memory). Filament lamps bend the other way, so a failed start is tried again fro
 The number of steps is bounded in every case.
 """
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import Final
 
 from controller.wiring.mesh import Branch, Elimination, Solved, eliminate, plan_elimination
@@ -71,17 +70,6 @@ class Tree:
     def branches(self) -> list[Branch]:
         """All branches: those of the tree from place 1 on, then the links."""
         return [*((self.parent[to], to, self.ohm[to]) for to in range(1, len(self.parent))), *self.links]
-
-    def exchange(self, ohms: Mapping[int, float]) -> "Tree":
-        """Give the same network with other ohms in some of its cables, by their place among the cables."""
-        ohm, links = list(self.ohm), list(self.links)
-        for cable, resistance in ohms.items():
-            at = self.cables[cable]
-            if at > 0:
-                ohm[at] = resistance
-            else:
-                links[-1 - at] = (*links[-1 - at][:2], resistance)
-        return replace(self, ohm=ohm, links=links)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

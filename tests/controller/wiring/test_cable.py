@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from config.errors import WiringError
 from config.models.cables import M_PER_FT, Build, Gauge, Unit, parse_gauge, parse_length
-from controller.wiring.cable import ampacity, loop_ohm, ohm_per_m, thicker
+from controller.wiring.cable import ampacity, loop_ohm, ohm_per_m, same_kind
 
 AWG_SIZES = (18, 16, 14, 12, 10, 8, 6, 4)
 MM2_SIZES = (0.75, 1.0, 1.5, 2.5, 4.0, 6.0, 10.0, 16.0)
@@ -190,8 +190,7 @@ def test_a_temperature_no_cable_has_is_refused(temperature_c):
 def test_thicker_cable_has_less_resistance(size, temperature_c):
     """At any temperature every thicker gauge has fewer ohms than the one before, and may carry more."""
     unit = Unit.MM2 if size in MM2_SIZES and size not in AWG_SIZES else Unit.AWG
-    chain = [Gauge(size=size, unit=unit, build=Build.STRANDED)]
-    chain += thicker(chain[0])
+    chain = same_kind(Gauge(size=size, unit=unit, build=Build.STRANDED))
     ohms = [ohm_per_m(gauge, temperature_c) for gauge in chain]
     assert ohms == sorted(ohms, reverse=True)
     assert len(set(ohms)) == len(ohms)

@@ -9,7 +9,7 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from config.models.cables import M_PER_FT, parse_gauge
-from controller.wiring.cable import loop_ohm, thicker
+from controller.wiring.cable import loop_ohm, same_kind
 from controller.wiring.network import CableSegment, Feed, FixtureAt, Lamp, Lead, Network
 from controller.wiring.solver import NoSolution, Solution, solve
 from tests.controller.networks import (
@@ -250,7 +250,7 @@ def test_thicker_cable_helps_what_hangs_on_it(network, data):
     assume(isinstance(before, Solution))
     place = data.draw(st.integers(0, len(network.segments) - 1))
     cable = network.segments[place]
-    gauges = thicker(cable.gauge)
+    gauges = [each for each in same_kind(cable.gauge) if each.area_mm2 > cable.gauge.area_mm2]
     assume(gauges)
     swapped = CableSegment(
         from_node=cable.from_node, to_node=cable.to_node, gauge=gauges[0], length_m=cable.length_m,
