@@ -16,8 +16,8 @@ PATH_LX: Final = 3.0
 ACCENT_TIMES: Final = 5.0
 WASH_TIMES: Final = 3.0
 FAINT_TIMES: Final = 2.0
-DROWNING_TIMES: Final = 10.0
-"""An accent is a few times brighter than its surroundings; beside more than ten times they drown."""
+TOO_BRIGHT_TIMES: Final = 10.0
+"""An accent is a few times brighter than its surroundings; beside more than ten times they look black."""
 
 LED_LM_PER_W: Final = 80.0
 HALOGEN_LM_PER_W: Final = 15.0
@@ -125,12 +125,12 @@ def choose_lamp(lux_per_candela: float, beam_deg: float, times: float | None, wa
 
 
 def _compare(lux: float, around_lx: float) -> Iterator[str]:
-    """Warn of what drowns its surroundings, or hardly stands out of them."""
+    """Warn of what makes its surroundings look black, or hardly stands out of them."""
     what = f"{lux:.3g} lx beside surroundings of {around_lx:g} lx"
-    if lux > DROWNING_TIMES * around_lx:
+    if lux > TOO_BRIGHT_TIMES * around_lx:
         yield (
-            f"{what}: so bright that everything around it drowns in the dark; aim at"
-            f" {DROWNING_TIMES * around_lx:g} lx at most, or light what is around it too"
+            f"{what}: so bright that everything around it looks black; aim at"
+            f" {TOO_BRIGHT_TIMES * around_lx:g} lx at most, or light what is around it too"
         )
     elif lux < FAINT_TIMES * around_lx:
         yield f"{what}: it hardly stands out; aim at {FAINT_TIMES * around_lx:g} lx or more"

@@ -41,7 +41,8 @@ _MOST_POINTS, _MOST_POINTS_IF_SMALL = 32, 400
 _COLLAPSE: Final = 0.05
 
 # Volts needed, cost, amperes at these volts, exponent by which the amperes follow the volts, and how it is
-# laid: None, a pair of two such, or the end of a cable with its new gauge and what lies behind.
+# laid: None, a pair of two such, or the end of a cable with its new gauge and what lies behind. A front is a
+# Pareto front: of its entries none both costs less and needs fewer volts than another.
 Point = tuple[float, float, float, float, Any]
 Front = Sequence[Point]
 _NO_LOAD: Final[Front] = ((0.0, 0.0, 0.0, 0.0, None),)

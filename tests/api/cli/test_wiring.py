@@ -409,7 +409,7 @@ def test_placing_warns_of_what_will_not_look_right():
     asked = ("--placing", "tall thing 4 m by 1 ft", "--lux", "100", "--out", "1 ft")
     out = " ".join(call("wiring", *asked).stdout.split())
     assert "warning uneven: the brightest place gets" in out
-    assert "100 lx beside surroundings of 3 lx: so bright that everything around it drowns" in out
+    assert "100 lx beside surroundings of 3 lx: so bright that everything around it looks black" in out
     assert len(call_json("wiring", *asked)["warnings"]) == 3  # and more lumens than one lamp gives
 
 

@@ -208,7 +208,7 @@ def test_known_lamps_give_their_lux():
         (
             31.0,
             3.0,
-            "31 lx beside surroundings of 3 lx: so bright that everything around it drowns in the dark",
+            "31 lx beside surroundings of 3 lx: so bright that everything around it looks black",
         ),
         (30.0, 3.0, None),
         (19.0, 10.0, "19 lx beside surroundings of 10 lx: it hardly stands out; aim at 20 lx or more"),
@@ -223,7 +223,7 @@ def test_accents_are_a_few_times_brighter_than_their_surroundings(lux, around_lx
 
 
 def test_lux_follow_the_surroundings_where_none_are_given():
-    """An accent gets 5 times, a background 3 times what is around it; nothing then drowns or is faint."""
+    """An accent gets 5 times, a background 3 times what is around it; none is too bright or faint."""
     for around_lx in (1.0, 3.0, 12.0):
         wanted = Wanted(surroundings_lx=around_lx)
         tree = place(Target.TREE, height_m=2.5, spread_m=1.5, wanted=wanted)
