@@ -80,7 +80,7 @@ def show_cables(site: Site, words: Words) -> Cables:
         sentence, rest = (f"{sentence} {found}" if errors else found), f"{clear[0]}."
     elif faults:
         maybe = words.gettext(
-            "The volts that were measured may point to a fault: where to look stands below."
+            "The volts that were measured may point to a fault: see below for where to look."
         )
         rest = maybe if not errors and not warnings else f"{rest} {maybe}"
     elif reports and not groups and readings_differ(reports):
@@ -100,11 +100,11 @@ def _say(errors: int, warnings: int, any_at_all: bool, has_cables: bool, words: 
         )
     if errors:
         found = words.ngettext("%(count)d thing is wrong.", "%(count)d things are wrong.", errors)
-        return found % {"count": errors}, _("What to do stands below.")
+        return found % {"count": errors}, _("See below for what to do.")
     if warnings:
         found = words.ngettext("Nothing is wrong, %(count)d thing is doubtful.",
                                "Nothing is wrong, %(count)d things are doubtful.", warnings)  # fmt: skip
-        return found % {"count": warnings}, _("What to do stands below.")
+        return found % {"count": warnings}, _("See below for what to do.")
     if has_cables:
         return _("All is in order."), _("Every lamp gets the volts that it needs.")
     return _("Nothing is wrong."), _(

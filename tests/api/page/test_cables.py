@@ -32,7 +32,7 @@ def test_every_lamp_has_the_volts_of_the_api(house):
             for light in circuit["lights"]:
                 if light["volts"] is not None:
                     assert f"{light['volts']:.2f} V" in seen
-    assert "Nothing is wrong, 2 things are doubtful. What to do stands below." in seen
+    assert "Nothing is wrong, 2 things are doubtful. See below for what to do." in seen
     assert "206.5 of 300 VA" in seen
 
 
