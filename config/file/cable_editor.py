@@ -7,6 +7,7 @@ which a piece ends is that of the same table before and after, so that comments 
 """
 
 import os
+from collections import Counter
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from decimal import Decimal
@@ -95,26 +96,38 @@ class _Writer:
         for run, cable in zip(tree.runs, site.cables, strict=True):
             self._old.update((piece.end, piece) for piece in self._pieces_of(run, cable))
         self._new = dict(self._old)
+        # Pieces that end at one node are those of a ring, or lie side by side. Their tables are moved whole.
+        ends = Counter(end for run in tree.runs for end in run.nodes)
+        self._shared = {
+            place: first
+            for place, (run, cable) in enumerate(zip(tree.runs, site.cables, strict=True))
+            if any(ends[end] > 1 for end in run.nodes)
+            and (first := next(self._pieces_of(run, cable))).terminal is not None
+        }
         # A hub that is written as single cables gives its name to the line of its lights.
         self._renamed: dict[str, str] = {}
 
     def write(self, changes: Sequence[CableChange]) -> None:
+        for laid in (change for change in changes if isinstance(change, LayGauge)):
+            for end in laid.ends:
+                self._new[end] = _without_plate(replace(self._new[end], gauge=laid.gauge))
+        moved: dict[int, _Piece] = {}
         for change in changes:
-            if isinstance(change, LayGauge):
-                for end in change.ends:
-                    self._new[end] = _without_plate(replace(self._new[end], gauge=change.gauge))
-        for change in changes:
-            if isinstance(change, MoveToTap):
+            if isinstance(change, MoveToTap) and change.table in self._shared:
+                moved[change.table] = replace(self._shared[change.table], terminal=change.terminal)
+            elif isinstance(change, MoveToTap):
                 self._new[change.node] = replace(self._new[change.node], terminal=change.terminal)
             elif isinstance(change, LayRun):
                 self._lay_run(change)
+        self._shared.update(moved)
         self._move_usual_taps()
+        for place, piece in moved.items():
+            self._connect(place, piece)
         changed = {self._owner[end] for end, piece in self._new.items() if piece != self._old.get(end)}
         for place in sorted(changed, reverse=True):
             self._write_table(place)
-        for change in changes:
-            if isinstance(change, AddTransformer):
-                self._add_transformer(change)
+        for added in (change for change in changes if isinstance(change, AddTransformer)):
+            self._add_transformer(added)
         for path, cable in self._cables():
             if (begins := self._renamed.get(str(cable.get("from")))) is not None:
                 self._editor.put((*path, "from"), begins)
@@ -165,7 +178,10 @@ class _Writer:
     def _move_usual_taps(self) -> None:
         """Where every cable of a transformer goes to one other tap, let that be its usual one."""
         for number, transformer in enumerate(self._site.transformers):
-            roots = [each for each in self._new.values() if each.terminal and each.start == transformer.id]
+            shared = {run.nodes[0] for place, run in enumerate(self._tree.runs) if place in self._shared}
+            pieces = [piece for end, piece in self._new.items() if end not in shared]
+            pieces += self._shared.values()
+            roots = [each for each in pieces if each.terminal and each.start == transformer.id]
             taps_v = {each.terminal.tap_v for each in roots if each.terminal}
             bound = any(light.node == transformer.id for light in self._tree.lights)
             measured = any(getattr(transformer, key) is not None for key in _MEASURED)
@@ -174,6 +190,13 @@ class _Writer:
             (tap_v,) = taps_v
             self._editor.put(("transformers", number, "tap"), _number(tap_v))
             self._transformers[transformer.id] = transformer.model_copy(update={"tap": tap_v})
+
+    def _connect(self, place: int, piece: _Piece) -> None:
+        """Write only where a table begins."""
+        path: KeyPath = ("cables", place)
+        keys, present = self._terminal_keys(piece), self._editor.get(path)
+        wanted = {key: keys.get(key) for key in ("tap", "common") if key in keys or key in present}
+        fill_table(self._editor, path, {k: v for k, v in wanted.items() if v != present.get(k)})
 
     def _write_table(self, place: int) -> None:
         """Write one table anew from its pieces, and more of them behind it where it takes more."""
@@ -246,14 +269,19 @@ class _Writer:
         gauge = present["gauge"] if first.gauge == cable.gauge else str(first.gauge)
         start = self._renamed.get(first.start, first.start)
         keys: dict[str, object] = {"from": start, **ends, "gauge": gauge, "length": length}
-        if first.terminal is not None:
-            transformer = self._transformers[first.start]
-            if first.terminal.tap_v != _usual_v(transformer):
-                keys["tap"] = _number(first.terminal.tap_v)
-            if first.terminal.common != 1:
-                keys["common"] = first.terminal.common
+        keys |= self._terminal_keys(first)
         kept = {key: present.get(key, each) for key, each in first.kept.items()}
         return {**keys, **kept}
+
+    def _terminal_keys(self, piece: _Piece) -> dict[str, object]:
+        """The keys that say where a piece is connected to its transformer, none for what is usual."""
+        keys: dict[str, object] = {}
+        if piece.terminal is not None:
+            if piece.terminal.tap_v != _usual_v(self._transformers[piece.start]):
+                keys["tap"] = _number(piece.terminal.tap_v)
+            if piece.terminal.common != 1:
+                keys["common"] = piece.terminal.common
+        return keys
 
     def _cables(self) -> list[tuple[KeyPath, Mapping[str, object]]]:
         rows = self._editor.get(("cables",)) or []

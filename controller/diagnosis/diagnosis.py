@@ -113,8 +113,9 @@ class Diagnosis:
         """How sure it is."""
         if not self.explanations:
             return Phrase(
-                "No single fault explains these readings: look for more than one, and read again with"
-                " everything lit"
+                "No single fault that was tried explains these readings: there may be more than one, or LED"
+                " drivers below their range, which take other amperes than computed. Look for loose splices,"
+                " and read again with everything lit"
             )
         if self.all_well:
             if self.clear:
@@ -129,6 +130,8 @@ class Diagnosis:
             )
         if self.clear:
             return Phrase("One fault explains these readings, and no other does as well:")
+        if len(self.explanations) == 1:
+            return Phrase("This explains the readings best; read more lamps to be sure:")
         return Phrase("These explain the readings, the likeliest first; read more lamps to tell them apart:")
 
 

@@ -8,10 +8,12 @@ tap costs nothing, and where taps alone do, nothing is bought for another tap.
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import partial
+from itertools import islice, product
 from typing import Final
 
-from config.models.cable_changes import CableChange, Terminal
-from controller.inspection.changes import ChangeKind, terminal_of
+from config.models.cable_changes import CableChange, MoveToTap, Terminal
+from controller.inspection.changes import ChangeKind, carry_out, terminal_of
 from controller.inspection.checks import inspect
 from controller.inspection.findings import InspectionResult
 from controller.inspection.gauges import LOAD_PART, Prices, Sizing
@@ -56,30 +58,48 @@ def advise(
     """Search for changes that mend the errors, those without new warnings first, then by their cost.
 
     Args:
-        networks: everything behind one transformer.
+        networks: everything behind one transformer. Rings are only moved to other taps and commons.
         taps_v: its taps, whether in use or not.
         commons: how many it has.
         limits: what the site asks of its wiring.
         prices: of cable and trench.
     """
-    limits = limits or Limits()
+    limits, prices = limits or Limits(), prices or Prices()
     before = inspect(networks, limits)
     if not before.to_mend:
         return ()
+    if _failing_rings(networks, before):
+        lamps = frozenset(fixture.node for network in networks for fixture in network.fixtures)
+        judges = [
+            Judge(
+                networks=tuple(networks),
+                before=before,
+                limits=limits,
+                prices=prices,
+                lenient=lenient,
+                left_alone=frozenset(),
+            )
+            for lenient in (frozenset[str](), lamps)
+        ]
+        volts = sorted({*taps_v, *(network.feed.source_v for network in networks)})
+        terminals = [Terminal(tap_v=v, common=c) for v in volts for c in range(1, commons + 1)]
+        again = partial(advise, taps_v=taps_v, commons=commons, limits=limits, prices=prices)
+        if found := _move_rings(networks, terminals, judges, again):
+            return found
     search = _Search(
         networks=tuple(networks),
         taps_v=tuple(taps_v),
         commons=commons,
         before=before,
         limits=limits,
-        prices=prices or Prices(),
+        prices=prices,
     )
     proposals: dict[tuple[CableChange, ...], Proposal] = {}
     for tried in _TRIED:
         if (proposal := search.find(tried)) is not None:
             proposals.setdefault(proposal.changes, proposal)
     if all(each.remains for each in proposals.values()):
-        second = add_transformer(networks, taps_v, limits, prices or Prices())
+        second = add_transformer(networks, taps_v, limits, prices)
         if second is not None:
             return (second,)
     free = any(not each.cost.buys and not each.warnings for each in proposals.values())
@@ -89,6 +109,51 @@ def advise(
         if not (free and each.cost.buys and search.uses_other_taps(each.networks))
     )
     return tuple(sorted(offered, key=lambda each: (bool(each.warnings), each.cost.total)))
+
+
+def _move_rings(
+    networks: Sequence[Network],
+    terminals: Sequence[Terminal],
+    judges: Sequence[Judge],
+    again: Callable[[Sequence[Network]], tuple[Proposal, ...]],
+) -> tuple[Proposal, ...]:
+    """Move whole rings that fail to other taps and commons, the nearest taps first.
+
+    What else there is to mend is then mended ``again``, as if they were there already.
+
+    Returns:
+        What the first terminals that do lead to.
+    """
+    failing = _failing_rings(networks, judges[0].before)
+    own = [terminal_of(network.feed) for network in failing]
+
+    def distance(wanted: Sequence[Terminal]) -> float:
+        return sum(abs(one.tap_v - old.tap_v) for one, old in zip(wanted, own, strict=True))
+
+    for wanted in islice(sorted(product(terminals, repeat=len(failing)), key=distance), MOST_TRIES):
+        moves = tuple(
+            MoveToTap(table=cable.table, node=cable.to_node, terminal=terminal)
+            for network, terminal, old in zip(failing, wanted, own, strict=True)
+            if terminal != old
+            for cable in network.segments
+            if cable.from_node == network.feed.node
+        )
+        moved = carry_out(networks, moves)
+        after = judges[0].inspect(moved)
+        if not moves or _failing_rings(moved, after):
+            continue
+        wholes = [moves, *((*moves, *other.changes) for other in again(moved))]
+        for judge in judges:
+            judged = [judge.judge(changes) for changes in wholes]
+            if found := tuple(each for each in judged if isinstance(each, Proposal)):
+                return found
+    return ()
+
+
+def _failing_rings(networks: Sequence[Network], inspection: InspectionResult) -> list[Network]:
+    """The networks with rings that have something to mend."""
+    feeds = {each.feed for each in inspection.to_mend}
+    return [each for each in networks if not each.is_tree and each.feed.node in feeds]
 
 
 def _held_part(before: InspectionResult) -> float:

@@ -96,8 +96,8 @@ def _way(networks: Sequence[Network], node: str) -> tuple[CableSegment, ...]:
 def carry_out(networks: Sequence[Network], changes: Sequence[CableChange]) -> tuple[Network, ...]:
     """Give the networks of the transformer after some changes, one for each tap and common in use.
 
-    What moves to another transformer is no longer among them. A network with a ring is not changed, but
-    others may come to its tap.
+    What moves to another transformer is no longer among them. A network with a ring only moves as a whole
+    to another tap or common; others may come to its own.
     """
     trees = [network for network in networks if network.is_tree]
     cables = {cable.to_node: cable for network in trees for cable in network.segments}
@@ -109,9 +109,17 @@ def carry_out(networks: Sequence[Network], changes: Sequence[CableChange]) -> tu
     }
     gauges = {end: each.gauge for each in changes if isinstance(each, LayGauge) for end in each.ends}
     cables = {end: _relaid(cable, gauges) for end, cable in cables.items()}
+    moved = {change.node: change.terminal for change in changes if isinstance(change, MoveToTap)}
+    rings: dict[Terminal, list[CableSegment]] = {}
+    for network in networks:
+        if not network.is_tree:
+            ends = [c.to_node for c in network.segments if c.from_node == network.feed.node]
+            terminal = next((moved[end] for end in ends if end in moved), terminal_of(network.feed))
+            rings.setdefault(terminal, []).extend(network.segments)
     for change in changes:
         if isinstance(change, MoveToTap):
-            starts[change.node] = change.terminal
+            if change.node in starts:
+                starts[change.node] = change.terminal
         elif isinstance(change, LayRun):
             if change.instead_of:
                 way = _way(networks, change.node)
@@ -130,16 +138,19 @@ def carry_out(networks: Sequence[Network], changes: Sequence[CableChange]) -> tu
         elif isinstance(change, AddTransformer):
             for node in change.nodes:
                 del starts[node]
-    return _sort_to_feeds(networks, cables, starts)
+    return _sort_to_feeds(networks, cables, starts, rings)
 
 
 def _sort_to_feeds(
-    networks: Sequence[Network], cables: Mapping[str, CableSegment], starts: Mapping[str, Terminal]
+    networks: Sequence[Network],
+    cables: Mapping[str, CableSegment],
+    starts: Mapping[str, Terminal],
+    rings: Mapping[Terminal, Sequence[CableSegment]],
 ) -> tuple[Network, ...]:
     """Build a network for each terminal in use: the present feeds first, then new ones."""
     feeds = {terminal_of(network.feed): network.feed for network in networks}
     known = networks[0].feed
-    for terminal in starts.values():
+    for terminal in (*starts.values(), *rings):
         if terminal not in feeds:
             feeds[terminal] = _new_feed(known, terminal)
     onward: dict[str, list[CableSegment]] = {}
@@ -147,7 +158,7 @@ def _sort_to_feeds(
         if end not in starts:
             onward.setdefault(cable.from_node, []).append(cable)
     lamps = [fixture for network in networks for fixture in network.fixtures]
-    rings = {terminal_of(each.feed): each.segments for each in networks if not each.is_tree}
+    present_nodes = {network.feed.node for network in networks}
     built = []
     for terminal, feed in feeds.items():
         waiting = [
@@ -158,8 +169,10 @@ def _sort_to_feeds(
             cable = waiting.pop()
             segments.append(cable)
             waiting += onward.get(cable.to_node, ())
-        # Rings and cables side by side are not changed.
-        segments += rings.get(terminal, ())
+        segments += (
+            replace(cable, from_node=feed.node) if cable.from_node in present_nodes else cable
+            for cable in rings.get(terminal, ())
+        )
         nodes = {feed.node, *(cable.to_node for cable in segments)}
         fixtures = tuple(lamp for lamp in lamps if lamp.node in nodes)
         if segments or fixtures:

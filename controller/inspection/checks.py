@@ -68,7 +68,7 @@ def _check_delivery(lit: NoSolution) -> Finding:
         Phrase("use fewer or smaller lamps, a higher tap, thicker or shorter cable"),
     )
     words = Phrase("“{feed}”: {why}", feed=feed, why=lit.words)
-    return rule.find(Severity.ERROR, lit.farthest, lit.asked_w, lit.deliverable_w, words, feed=feed)
+    return rule.find(Severity.ERROR, lit.worst_node, lit.asked_w, lit.deliverable_w, words, feed=feed)
 
 
 def _check_transformer(solved: Sequence[SolvedStates]) -> list[Finding]:

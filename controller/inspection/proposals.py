@@ -134,10 +134,15 @@ class Judge:
     ) -> None:
         self._networks, self._limits, self._prices = networks, limits, prices
         self._lenient, self._left_alone = lenient, left_alone
+        self.before = before
         self._ranks: dict[Topic, int] = {}
         for (_, topic), rank in before.ranks().items():
             self._ranks[topic] = max(self._ranks.get(topic, 0), rank)
         self.overloaded = self._ranks.get(Topic.TRANSFORMER, 0) >= Severity.ERROR.rank
+
+    def inspect(self, networks: Sequence[Network]) -> InspectionResult:
+        """Inspect networks by the site's limits."""
+        return inspect(networks, self._limits)
 
     def judge(self, changes: tuple[CableChange, ...]) -> Proposal | dict[str, float]:
         """Carry changes out and inspect them.

@@ -74,9 +74,13 @@ class Tree:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Limit:
-    """The greatest part of the insisting loads (constant power, constant current) that can be carried."""
+    """The greatest part of the insisting loads (constant power, constant current) that can be carried.
+
+    ``volts`` are those at every node with that part.
+    """
 
     factor: float
+    volts: list[float]
 
 
 def solve_volts(tree: Tree, source_v: float) -> list[float] | Limit:
@@ -224,7 +228,7 @@ def find_load_limit(tree: Tree, source_v: float) -> list[float] | Limit:
         full_v = try_volts(tree, source_v, start_v=below_v)
         if full_v is not None:
             return full_v
-    return Limit(factor=low)
+    return Limit(factor=low, volts=below_v)
 
 
 def branch_currents(tree: Tree, volts: list[float]) -> list[float]:

@@ -106,24 +106,24 @@ class NoSolution:
     Attributes:
         asked_w: watts that the regulated and fixed-current lamps ask for.
         deliverable_w: the most they could get through these cables, all reduced alike, within 1e-6.
-        farthest: node of the lamp behind the most resistance among those.
+        worst_node: of the lamp among those that then has the fewest volts in proportion to its rated ones.
     """
 
     network: Network
     asked_w: float
     deliverable_w: float
-    farthest: str
+    worst_node: str
 
     @property
     def words(self) -> Phrase:
         """Say why there is none."""
         return Phrase(
             "no solution: the lamps ask for {asked:.4g} W, and from {source:g} V these cables deliver"
-            " {deliverable:.4g} W at most; the worst place is “{farthest}”",
+            " {deliverable:.4g} W at most; the worst place is “{worst}”",
             asked=self.asked_w,
             source=self.network.feed.full_load_v,
             deliverable=self.deliverable_w,
-            farthest=self.farthest,
+            worst=self.worst_node,
         )
 
     def __str__(self) -> str:
@@ -165,13 +165,13 @@ def _solve_together(networks: Sequence[Network]) -> tuple[Outcome, ...]:
         flows = branch_currents(tree, found)
         return tuple(_account(part, tree, found, flows) for part in parts)
     if len(networks) == 1:
-        return (_refuse(parts[0], tree, found),)
+        return (_refuse(parts[0], found),)
     # What asks for too much even alone has no solution, else everything that asks for fixed watts or amperes.
     alone = [solve(network) for network in networks]
     if all(isinstance(outcome, Solution) for outcome in alone):
         asking = [any(fixture.lamp in _INSISTING for fixture in network.fixtures) for network in networks]
         alone = [
-            _refuse(part, tree, found) if asks else outcome
+            _refuse(part, found) if asks else outcome
             for part, asks, outcome in zip(parts, asking, alone, strict=True)
         ]
     rest = [at for at, outcome in enumerate(alone) if isinstance(outcome, Solution)]
@@ -351,17 +351,15 @@ def _account(part: _Part, tree: Tree, volts: list[float], flows: list[float]) ->
     )
 
 
-def _refuse(part: _Part, tree: Tree, limit: Limit) -> NoSolution:
-    network, behind_ohm = part.network, [0.0] * len(tree.ohm)
-    for place in range(1, len(tree.ohm)):
-        behind_ohm[place] = behind_ohm[tree.parent[place]] + tree.ohm[place]
+def _refuse(part: _Part, limit: Limit) -> NoSolution:
+    network = part.network
     insisting = [
-        (behind_ohm[place], fixture)
+        (limit.volts[place] / part.ratio / fixture.rated_v, fixture)
         for fixture, place in zip(network.fixtures, part.at_lamps, strict=True)
         if fixture.lamp in _INSISTING
     ]
     asked_w = sum(fixture.count * fixture.watts for _, fixture in insisting)
-    _, farthest = max(insisting, key=lambda pair: pair[0])
+    _, worst = min(insisting, key=lambda pair: pair[0])
     return NoSolution(
-        network=network, asked_w=asked_w, deliverable_w=limit.factor * asked_w, farthest=farthest.node
+        network=network, asked_w=asked_w, deliverable_w=limit.factor * asked_w, worst_node=worst.node
     )

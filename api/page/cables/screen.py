@@ -8,11 +8,11 @@ from api.page.cables.proposals import ProposalView, show_proposals
 from api.page.cables.tree import Tap, draw_taps
 from api.page.cables.where_to_look import WhereToLook, mark_faults, where_to_look
 from api.render.wiring.text import (
-    NOTHING_HELPS,
     READINGS_DIFFER,
     FindingGroup,
     group_findings,
     load_words,
+    nothing_helps,
     readings_differ,
     tap_words,
     volts_words,
@@ -126,7 +126,7 @@ def _show(report: WiringReport, site: Site, words: Words) -> TransformerView:
         zones=tuple(_zone(each.zone, words) for each in report.loads),
         findings=tuple(group_findings(report.inspection.findings)),
         proposals=show_proposals(report, words),
-        nothing_helps=NOTHING_HELPS if report.without_advice else "",
+        nothing_helps=nothing_helps(report) if report.without_advice else "",
         look=where_to_look(report, words),
         measured=(*volts_words(report), *(each.words for each in report.watts)),
         unknown=report.unknown,

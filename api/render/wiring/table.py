@@ -40,9 +40,10 @@ def _shown(report: WiringReport, *, listed: bool) -> Iterator[RenderableType]:
             (f"{place}.", text.proposal_words(each)) for place, each in enumerate(report.proposals, start=1)
         ]
         yield from (Text(""), build_table([TableColumn(heading=""), heading], ways))
-        yield Text(text.PRICES_NOTE if any(each.cost.buys for each in report.proposals) else "", style=QUIET)
+        if any(each.cost.buys for each in report.proposals):
+            yield Text(text.PRICES_NOTE, style=QUIET)
     elif report.without_advice:
-        yield from (Text(""), Text(text.NOTHING_HELPS))
+        yield from (Text(""), Text(text.nothing_helps(report)))
     yield from _section("Measured and computed", list(text.measured_words(report)))
     yield Text("")
     numbers = [TableColumn(heading=each, right=True) for each in ("Lights", "Rated", "Lit alone")]

@@ -16,8 +16,13 @@ from controller.inspection.report import LightResult, WiringReport
 from controller.wiring.network import Lamp
 
 NOT_KNOWN: Final = Phrase("not known")
-NOTHING_HELPS: Final = Phrase(
-    "No change that was tried mends this: use fewer or smaller lamps, or another transformer."
+_NOTHING_HELPS: Final = Phrase(
+    "No other tap, common or cable that was tried mends this: other lamps or another transformer may be"
+    " needed."
+)
+_NOTHING_HELPS_RING: Final = Phrase(
+    "No change that was tried mends this. Rings, and cables side by side, were tried on other taps and"
+    " commons only, not with thicker cable."
 )
 RANGE_NOTE: Final = Phrase(
     "* 0.90 to 1.05 of the rated volts, as the lamp's own range is not in the site file."
@@ -393,6 +398,12 @@ def volts_words(report: WiringReport) -> Iterator[Phrase]:
                 len(agreeing),
                 **_compared(agreeing[0]),
             )
+
+
+def nothing_helps(report: WiringReport) -> Phrase:
+    """Say that no change mends the errors, and where not everything was tried."""
+    ring = any(not network.is_tree for network in report.wiring.networks)
+    return _NOTHING_HELPS_RING if ring else _NOTHING_HELPS
 
 
 def diagnosis_words(diagnosis: Diagnosis) -> Iterator[Phrase]:

@@ -545,3 +545,21 @@ def test_readings_that_agree_are_said_once(tmp_path):
     said = " ".join(call("wiring", tmp_path / "site.toml").stdout.split())
     assert said.count("othing is wrong") == 1
     assert "ohm too much" not in said
+
+
+@pytest.mark.parametrize(
+    ("taps", "words"), [("12, 13, 14", "use the 14 V tap"), ("12", "not with thicker cable")]
+)
+def test_a_ring_that_fails_gets_another_tap_or_is_said_to_have_been_tried_on_taps_only(tmp_path, taps, words):
+    """Proposal 1 for a ring, written into the file, leaves no error; without a tap that does, it says so."""
+    cables = line("150 ft", "14 AWG", more="# old") + piece("boathouse", "jetty 6", "150 ft", "14 AWG")
+    lamps = 'kind = "path"\ncount = 6\nwatts = 16\nvolts = [11.0, 15.0]'
+    path = tmp_path / "site.toml"
+    path.write_text(garden(cables=cables, fixtures=lamps, more=f"taps = [{taps}]"), encoding="utf-8")
+    result = call("wiring", path)
+    assert result.exit_code == 1
+    assert words in " ".join(result.stdout.split())
+    if "tap" in words:
+        assert call("wiring", path, "--apply", "1").exit_code == 0
+        assert call("wiring", path).exit_code == 0
+        assert "# old" in path.read_text(encoding="utf-8")

@@ -124,6 +124,20 @@ def test_another_tap_for_all_cables_becomes_the_usual_one(tmp_path):
     assert text == before.replace("tap = 12\n", "tap = 13\n")
 
 
+def test_cables_side_by_side_are_moved_to_another_tap_together(tmp_path):
+    """Two cables to one node both get the other tap and common, and each comment stays where it was."""
+    cables = piece("boathouse", "gate", "90 ft", more="# the old one") + piece("boathouse", "gate", "80 ft")
+    text = garden(
+        cables=line() + cables,
+        more="taps = [12, 13]\ncommons = 2",
+        rest='[[zones.fixtures]]\nkind = "spot"\ncount = 1\nwatts = 9\nnode = "gate"\n',
+    )
+    to = Terminal(tap_v=13.0, common=2)
+    tables, new = write(tmp_path, text, *(MoveToTap(table=at, node="gate", terminal=to) for at in (1, 2)))
+    assert [(each.get("tap"), each.get("common")) for each in tables] == [(None, None), (13.0, 2), (13.0, 2)]
+    assert new.index("# the old one") < new.rindex('length = "80 ft"')
+
+
 def test_measured_volts_stay_those_of_their_tap(tmp_path):
     """Where the present tap was measured, the cable names its new tap and the transformer keeps its own."""
     change = MoveToTap(table=0, node="jetty 1", terminal=Terminal(tap_v=13.0, common=2))

@@ -228,7 +228,7 @@ def test_readings_that_no_single_fault_explains_are_only_shown():
     readings = [MeasuredVolts(fixture=at, volts=12.0 + (2.0 if at % 2 else -2.0)) for at in range(10)]
     found = diagnose([LINE], readings, TAPS_V)
     assert (found.explanations, found.clear, found.fault) == ((), False, None)
-    assert "No single fault explains these readings" in found.words
+    assert "No single fault that was tried explains these readings" in found.words
 
 
 def test_a_network_without_a_solution_has_nothing_to_compare_with():
@@ -260,3 +260,14 @@ def test_two_hundred_lamps_are_looked_through():
     noted = Network(feed=feed, segments=tuple(cables), fixtures=tuple(lamps), temperature_c=30.0)
     best = diagnose([noted], read(spliced(noted, "n49", 0.5)), TAPS_V).explanations[0]
     assert (best.fault, best.places[0].cables) == (WiringFault.SPLICE, (("n24", "n49"),))
+
+
+def test_a_single_explanation_is_not_announced_as_several():
+    """Where one kind of fault is named but not clear, the sentence before it speaks of one."""
+    readings = [MeasuredVolts(fixture=at, volts=11.0 - at / 8) for at in range(10)]
+    found = replace(diagnose([LINE], readings, TAPS_V), clear=False)
+    assert found.explanations
+    one = replace(found, explanations=found.explanations[:1])
+    two = replace(found, explanations=found.explanations[:1] * 2)
+    assert "These explain" in two.words
+    assert "This explains" in one.words

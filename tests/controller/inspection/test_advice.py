@@ -250,6 +250,20 @@ def test_cables_side_by_side_stay_as_they_are():
         assert [cable for cable in kept.segments if cable.to_node == "s1"] == list(double)
 
 
+def test_a_ring_with_too_few_volts_goes_to_another_tap_as_a_whole():
+    """A ring whose lamps get too few volts is moved to the nearest tap on which each keeps a margin."""
+    away = chain(at_ft=EVENLY_FT, watts=12.0, rated_va=300.0, lamp=Lamp.POWER, min_v=11.0, max_v=15.0)
+    back = replace(away.segments[0], to_node="n10", length_m=30.0)
+    ring = replace(away, segments=(*away.segments, back))
+    assert min(state.volts for state in solve(ring).lamps) < 11.0
+    [proposal] = advise([ring], taps_v=TAPS_V)
+    assert {change.node for change in proposal.changes} == {"n1", "n10"}
+    [moved] = proposal.networks
+    lower = replace(moved, feed=replace(moved.feed, source_v=moved.feed.source_v - 1.0))
+    worst = [min(NodalEquations(network).solve()) for network in (lower, moved)]
+    assert worst[0] < 11.1 <= worst[1]
+
+
 def test_a_second_transformer_takes_a_zone_where_nothing_else_does():
     """Two zones of 165 W are 27.5 A on the only common of the only tap: one of them gets a transformer."""
     first = chain(at_ft=(5.0,), watts=165.0, gauge="8 AWG", rated_va=600.0, zone="near", **LED)

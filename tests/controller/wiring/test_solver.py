@@ -62,9 +62,28 @@ def test_more_power_than_the_cable_delivers_is_refused(case):
         assert isinstance(outcome, NoSolution)
         assert outcome.asked_w == case["asked_w"]
         assert outcome.deliverable_w == pytest.approx(case["max_power_that_can_be_delivered_w"], abs=1e-4)
-        assert outcome.farthest == "n1"
+        assert outcome.worst_node == "n1"
         assert "120 W" in str(outcome)
         assert f"{case['max_power_that_can_be_delivered_w']:.4g} W at most" in str(outcome)
+
+
+def test_without_a_solution_the_place_with_the_fewest_volts_is_named():
+    """Of two ends of a ring behind equal cables, that with more watts is named, as scipy has it."""
+    one = chain(watts=60.0, lamp=Lamp.POWER)
+    first, light = one.segments[0], one.fixtures[0]
+    ring = replace(
+        one,
+        segments=(first, replace(first, to_node="n2"), replace(first, from_node="n1", to_node="n2")),
+        fixtures=(replace(light, node="n1", watts=90.0), replace(light, node="n2", watts=120.0)),
+    )
+    outcome = solve(ring)
+    assert isinstance(outcome, NoSolution)
+    part = 0.99 * outcome.deliverable_w / outcome.asked_w
+    less = replace(ring, fixtures=tuple(replace(each, watts=part * each.watts) for each in ring.fixtures))
+    nodal = NodalEquations(less)
+    volts = nodal.solve()
+    assert volts[nodal.place["n2"]] < volts[nodal.place["n1"]]
+    assert outcome.worst_node == "n2"
 
 
 @pytest.mark.parametrize("tap", ["12", "13", "14", "15"])
