@@ -173,6 +173,27 @@ class WiringReport:
             )
         )
 
+    def lights_after(self, proposal: Proposal) -> dict[tuple[int, int], LightResult]:
+        """The lights on cables as they are after a proposal, by the places of their tap and their own there.
+
+        What was measured does not hold then. Without those for whose network there is no solution.
+        """
+        found: dict[FixtureAt, tuple[LampState, float | None, float | None]] = {}
+        for one in proposal.inspection.solved:
+            if isinstance(one.lit, Solution):
+                for state, most_v, sure_v in zip(one.lit.lamps, one.most_v, one.sure_v, strict=True):
+                    found[state.fixture] = state, most_v, sure_v
+        after = {}
+        for place, circuit in enumerate(self.wiring.circuits):
+            for number, light in enumerate(circuit.lights):
+                if light.placed and light.at in found:
+                    state, most_v, sure_v = found[light.at]
+                    unread = replace(light, measured_v=None)
+                    after[place, number] = LightResult(
+                        light=unread, state=state, most_v=most_v, sure_v=sure_v
+                    )
+        return after
+
     @property
     def load(self) -> Finding:
         """The finding about the whole load."""

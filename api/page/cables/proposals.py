@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from difflib import SequenceMatcher
 
 from api.page.cables.tree import Drawn, Tap, draw_taps
@@ -14,8 +14,6 @@ from config.models.cable_changes import AddTransformer, LayGauge, LayRun, MoveTo
 from config.models.site import Site
 from controller.inspection.proposals import Proposal
 from controller.inspection.report import LightResult, Standing, WiringReport
-from controller.wiring.network import FixtureAt
-from controller.wiring.solver import LampState, Solution
 
 # Of the site file so many lines are shown around those that change.
 _LINES_AROUND = 3
@@ -52,16 +50,6 @@ class FileChange:
     line: int
     lines: tuple[tuple[str, str], ...]
 
-    @property
-    def added(self) -> int:
-        """How many are added."""
-        return sum(mark == "+" for mark, _ in self.lines)
-
-    @property
-    def removed(self) -> int:
-        """How many are taken out."""
-        return sum(mark == "-" for mark, _ in self.lines)
-
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Trial:
@@ -90,7 +78,7 @@ def show_proposals(report: WiringReport, words: Words) -> tuple[ProposalView, ..
 def try_proposal(report: WiringReport, number: int, site: Site, words: Words) -> Trial:
     """Draw what a proposal changes, with the volts of every lamp before and after."""
     proposal = report.proposals[number - 1]
-    after = _lights_after(report, proposal)
+    after = report.lights_after(proposal)
     drawn = Drawn(work=_work_by_node(report, proposal, words), after=after)
     return Trial(
         transformer=report.wiring.transformer.id,
@@ -178,23 +166,6 @@ def _spare(proposal: Proposal, words: Words) -> str:
         "The lamp nearest to a limit then has %(volts)s V to spare, and the transformer carries %(share)s of"
         " its rating."
     ) % {"volts": words.written(f"{spare_v:.2f}"), "share": words.percent(margins.load_part)}
-
-
-def _lights_after(report: WiringReport, proposal: Proposal) -> Mapping[tuple[int, int], LightResult]:
-    """Give every light that is on a cable and stays on this transformer, as it is afterwards."""
-    found: dict[FixtureAt, tuple[LampState, float | None, float | None]] = {}
-    for one in proposal.inspection.solved:
-        if isinstance(one.lit, Solution):
-            for state, most_v, sure_v in zip(one.lit.lamps, one.most_v, one.sure_v, strict=True):
-                found[state.fixture] = state, most_v, sure_v
-    after = {}
-    for place, circuit in enumerate(report.wiring.circuits):
-        for number, light in enumerate(circuit.lights):
-            if light.placed and light.at in found:
-                state, most_v, sure_v = found[light.at]
-                unread = replace(light, measured_v=None)
-                after[place, number] = LightResult(light=unread, state=state, most_v=most_v, sure_v=sure_v)
-    return after
 
 
 def _outcome(report: WiringReport, after: Mapping[tuple[int, int], LightResult], words: Words) -> str:

@@ -14,8 +14,6 @@ from config.models.cable_changes import AddTransformer, CableChange, LayGauge, L
 from controller.inspection.changes import Cost
 from controller.inspection.proposals import Proposal
 from controller.inspection.report import WiringReport
-from controller.wiring.network import FixtureAt
-from controller.wiring.solver import Solution
 
 
 def proposal_responses(report: WiringReport) -> list[ProposalResponse]:
@@ -97,21 +95,22 @@ def _change(change: CableChange) -> CableChangeResponse:
 
 
 def _lights(report: WiringReport, proposal: Proposal) -> list[LightAfterResponse]:
-    """Give every light that is on a cable; equal lights at one node get the same."""
-    after: dict[FixtureAt, tuple[float, float | None]] = {}
-    for one in proposal.inspection.solved:
-        if isinstance(one.lit, Solution):
-            for state, most_v in zip(one.lit.lamps, one.most_v, strict=True):
-                after[state.fixture] = state.volts, most_v
-    lights = [light for circuit in report.wiring.circuits for light in circuit.lights if light.placed]
+    """Give every light that is on a cable."""
+    after = report.lights_after(proposal)
+    lights = [
+        (light, after.get((place, number)))
+        for place, circuit in enumerate(report.wiring.circuits)
+        for number, light in enumerate(circuit.lights)
+        if light.placed
+    ]
     return [
         LightAfterResponse(
             zone=light.zone,
             fixture=light.fixture or None,
             number=light.number,
             node=light.at.node,
-            volts=after[light.at][0] if light.at in after else None,
-            most_v=after[light.at][1] if light.at in after else None,
+            volts=then.volts if then else None,
+            most_v=then.most_v if then else None,
         )
-        for light in lights
+        for light, then in lights
     ]
