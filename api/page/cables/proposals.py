@@ -50,6 +50,16 @@ class FileChange:
     line: int
     lines: tuple[tuple[str, str], ...]
 
+    @property
+    def added(self) -> int:
+        """How many are added."""
+        return sum(mark == "+" for mark, _ in self.lines)
+
+    @property
+    def removed(self) -> int:
+        """How many are taken out."""
+        return sum(mark == "-" for mark, _ in self.lines)
+
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Trial:
