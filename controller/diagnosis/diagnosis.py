@@ -20,7 +20,7 @@ from controller.wiring.network import Network
 BLUNTED: Final = 0.5
 """Power to which weights are raised for a probability that is said: as with 1.4 times the meter's noise."""
 
-CLEAR: Final = 0.95
+CLEAR: Final = 0.98
 """Probability from which a fault stands out."""
 
 WORTH_NAMING: Final = 0.03

@@ -25,6 +25,11 @@ TEMPERATURES_C: Final = tuple(
     COOLEST_C + (WARMEST_C - COOLEST_C) * step / (STEPS - 1) for step in range(STEPS)
 )
 
+HOT_C: Final = (64.0, 70.0, 76.0)
+RARE: Final = 0.2
+"""Copper as hot as tables of cable are for is rare (common practice, no source), and only looked for where
+nothing is wrong: together with a fault it would explain too much."""
+
 Vector = Sequence[float]
 
 
@@ -73,6 +78,7 @@ def fit(
     around: float = 0.0,
     log_prior: Callable[[float], float] | None = None,
     positive: bool = False,
+    hot: bool = False,
 ) -> Fit | None:
     """Fit temperature and size; None where no reading depends on the size.
 
@@ -83,6 +89,7 @@ def fit(
         around: the size for which they are computed.
         log_prior: logarithm of the density of the size beforehand.
         positive: whether the size is above zero.
+        hot: whether the copper may be hotter than it usually is.
     """
     cool, warm = residuals
     a, b, c = meter.dot(cool, cool), meter.dot(cool, warm), meter.dot(warm, warm)
@@ -94,7 +101,7 @@ def fit(
             return None
     logs = []
     best = Fit(log_evidence=0.0, misfit=math.inf, size=around, copper_c=COOLEST_C)
-    for copper_c in TEMPERATURES_C:
+    for copper_c in (*TEMPERATURES_C, *(HOT_C if hot else ())):
         t = (copper_c - COOLEST_C) / (WARMEST_C - COOLEST_C)
         s = 1.0 - t
         misfit, size, log_volume = s * s * a + 2.0 * s * t * b + t * t * c, around, 0.0
@@ -109,7 +116,7 @@ def fit(
             if log_prior is not None:
                 log_volume += log_prior(max(size, 0.0) if positive else size)
                 log_volume += math.log(width * math.sqrt(2.0 * math.pi))
-        logs.append(-0.5 * misfit + log_volume)
+        logs.append(-0.5 * misfit + log_volume + (math.log(RARE) if copper_c > WARMEST_C else 0.0))
         if positive and size < 0.0:
             misfit, size = misfit + (size / width) ** 2, 0.0
         if misfit < best.misfit:

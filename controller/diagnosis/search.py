@@ -177,7 +177,7 @@ def _solve(predictions: Predictions, meter: Meter, volts: Vector, fault: Fault, 
             return found
         residuals = _subtract(volts, cool), _subtract(volts, warm)
         if not fault.sized:
-            return fit(meter, residuals)
+            return fit(meter, residuals, hot=fault.kind is WiringFault.NONE)
         step = 0.05 * abs(size) + 0.01
         cool_more, warm_more = (
             predictions.exact(fault, size + step, copper_c) for copper_c in (COOLEST_C, WARMEST_C)
