@@ -7,7 +7,7 @@ from typing import Final
 
 from controller.design.photometry import Lamps, Point, Spread, beam_for_width_deg, measure_spread, tilt_deg
 
-# All common practice, no source, but for the fifth.
+# All common practice, no source, but where one is named.
 AIM_PART: Final = 2.0 / 3.0
 """The middle of a beam is aimed at two thirds of the height, where the crown of a tree is."""
 
