@@ -44,7 +44,8 @@ class Lamp:
             they are not known.
         dot_after: the volts afterwards.
         fixture: its place among the zone's fixtures, from 1; 0 where the zone lists none.
-        measured: as the site file has it, to be changed in a form.
+        reading: the volts measured at it; empty where none were.
+        measured: all of its fixture's, as the site file has them, to be changed in a form.
         looks: the faults that may be at it.
     """
 
@@ -63,6 +64,7 @@ class Lamp:
     circle: float | None
     dot_after: float | None = None
     fixture: int
+    reading: str
     measured: str
     tag: str
     looks: tuple[Mark, ...] = ()
@@ -210,6 +212,7 @@ class _View:
             dot_after=scale.place(after.volts) if tried and after and after.volts is not None else None,
             fixture=light.fixture,
             measured=self._words.written("; ".join(f"{volts:g}" for volts in noted or ())),
+            reading="" if light.measured_v is None else self._words.written(f"{light.measured_v:g}"),
             tag=self._tags[light.zone],
             looks=self._drawn.lamps.get((place, number), ()),
         )

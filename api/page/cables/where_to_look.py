@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TypeVar
 
 from api.page.cables.tree import Drawn, Mark
 from api.render.words import Words
@@ -12,6 +13,7 @@ from controller.inspection.report import WiringReport
 # Of more places that the readings cannot tell apart, the others are only counted.
 _MOST_MARKED = 3
 _PROBABLE, _POSSIBLE = 0.5, 0.15
+_Place = TypeVar("_Place")
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -75,13 +77,19 @@ def mark_faults(report: WiringReport, words: Words) -> Drawn:
             others = Mark(number=number, first=mark.first, words=said, id="")
             for piece, (begin, end) in enumerate(place.cables):
                 key = place.circuit, begin, end
-                cables[key] = (*cables.get(key, ()), others if piece else mark)
+                _add(cables, key, others if piece else mark)
             if place.fixture is not None:
-                lamp = place.circuit, place.fixture
-                lamps[lamp] = (*lamps.get(lamp, ()), mark)
+                _add(lamps, (place.circuit, place.fixture), mark)
             elif not place.cables:
-                taps[place.circuit] = (*taps.get(place.circuit, ()), mark)
+                _add(taps, place.circuit, mark)
     return Drawn(cables=cables, lamps=lamps, taps=taps)
+
+
+def _add(marks: dict[_Place, tuple[Mark, ...]], place: _Place, mark: Mark) -> None:
+    """Mark a place once for each fault, however many of the fault's places it belongs to."""
+    there = marks.get(place, ())
+    if all(each.number != mark.number for each in there):
+        marks[place] = (*there, mark)
 
 
 def _cause(report: WiringReport, diagnosis: Diagnosis, number: int, words: Words) -> Cause:

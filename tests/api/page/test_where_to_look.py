@@ -104,3 +104,56 @@ def test_german(garden_with_fault):
     assert "Wo zu suchen ist" in text
     assert "hier zuerst suchen" in text
     assert "look" not in text
+
+
+READINGS_V = (11.4, 11.0, 10.7, 9.9, 9.7, 9.55, 9.45, 9.4)
+LINE = f"""
+[site]
+name = "Plum Tree Cottage"
+latitude = 51.2
+longitude = -1.5
+time_zone = "Europe/London"
+[relays]
+board = "simulated"
+[[transformers]]
+id = "boathouse"
+rated_va = 150
+tap = 12
+[[cables]]
+from = "boathouse"
+line = "path"
+gauge = "14 AWG"
+length = "40 m"
+[[zones]]
+id = "path"
+name = "Path"
+transformer = "boathouse"
+pin = 17
+program = ["dusk to midnight"]
+[[zones.fixtures]]
+kind = "path"
+count = 8
+watts = 5.0
+volts = [10.5, 15.0]
+node = "path"
+measured_volts = {list(READINGS_V)}
+"""
+
+
+def test_a_fault_all_the_way_marks_each_place_once(tmp_path):
+    """Where a fault may be in one of several overlapping stretches, each place has one mark of it."""
+    house = PageHouse(tmp_path, site=LINE)
+    html = house.ask("GET", "/cables", headers={"accept": "text/html"}).text
+    house.close()
+    assert "all the way" in html
+    stops = re.findall(r'<li class="marked">((?:(?!<li).)*?)<p class="stop">', html, re.DOTALL)
+    assert len(stops) == len(READINGS_V)
+    assert [stop.count("look here first") + stop.count("perhaps here") for stop in stops] == [1] * len(stops)
+
+
+def test_a_lamp_shows_its_own_reading(tmp_path):
+    """Of a line whose lamps were all read, each lamp shows what was read at it."""
+    house = PageHouse(tmp_path, site=LINE)
+    html = house.ask("GET", "/cables", headers={"accept": "text/html"}).text
+    house.close()
+    assert re.findall(r"measured: ([\d.]+) V", html) == [f"{volts:g}" for volts in READINGS_V]
