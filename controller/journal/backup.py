@@ -96,7 +96,7 @@ def copy_to(path: Path, target: Path) -> None:
         raise JournalError(f"{target} exists already; choose another file")
     try:
         with _unfinished(target) as part:
-            with contextlib.closing(open_to_read(path, busy_s=COPY_BUSY_S, any_version=True)) as connection:
+            with open_to_read(path, busy_s=COPY_BUSY_S, any_version=True) as connection:
                 connection.execute("VACUUM INTO ?", (str(part),))
             if damage := find_damage(part):
                 raise JournalError(f"the backup {target} came out damaged ({damage}); try another disk")

@@ -1,6 +1,7 @@
 """The journal's file: opened to write or to read, brought up to date, checked; and what its errors mean."""
 
 import contextlib
+import os
 import sqlite3
 from collections.abc import Callable, Iterator
 from datetime import date
@@ -145,45 +146,62 @@ def open_to_write(path: Path, *, fresh: bool = False) -> sqlite3.Connection:
         return connection
 
 
-def open_to_read(path: Path, *, busy_s: float = BUSY_S, any_version: bool = False) -> sqlite3.Connection:
+@contextlib.contextmanager
+def open_to_read(
+    path: Path, *, busy_s: float = BUSY_S, any_version: bool = False
+) -> Iterator[sqlite3.Connection]:
     """Open a journal, live or a backup, only to read; an older version only if ``any_version`` is true.
 
-    Raises:
-        JournalError: there is none, it cannot be read now, or it is of another version.
-    """
-    if not path.exists():
-        raise JournalError(
-            Phrase(
-                "there is no journal at {path}; it begins with the first `leerie run`, or comes back "
-                "with its disk or folder",
-                path=str(path),
-            )
-        )
-    try:
-        return _connect_to_read(path, "mode=ro", busy_s, any_version=any_version)
-    except JournalError as error:
-        log, *_ = files_of(path)
-        locked_out = _code_of(error.__cause__) in (sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_READONLY)
-        if not locked_out or (log.exists() and log.stat().st_size):
-            raise
-        # A backup on a medium that may not be written: with no log beside it nothing can change under us.
-        return _connect_to_read(path, "mode=ro&immutable=1", busy_s, any_version=any_version)
-
-
-def open_untouched(path: Path) -> sqlite3.Connection:
-    """Open a journal of any version only to read, for a moment, so that no file appears beside it.
-
-    SQLite would make a log and its index, which whoever asks would own and Leerie then could not write.
+    With no log beside it nobody has it open, and it is read as a file that does not change. SQLite would make
+    a log and its index, which whoever asks would own, and Leerie then could not write.
 
     Raises:
-        JournalError: it cannot be read now, or is not ours.
+        JournalError: there is none, it cannot be read now, it is of another version, or it was written
+            meanwhile by somebody who opened it only after us.
     """
     log, *_ = files_of(path)
-    mode = "mode=ro" if log.exists() else "mode=ro&immutable=1"
-    return _connect_to_read(path, mode, BUSY_S, any_version=True)
+    with journal_errors(path):
+        if not path.exists():
+            raise JournalError(
+                Phrase(
+                    "there is no journal at {path}; it begins with the first `leerie run`, or comes back "
+                    "with its disk or folder",
+                    path=str(path),
+                )
+            )
+        found, fixed = path.stat(), not log.exists()
+    try:
+        connection = _connect_to_read(path, busy_s, fixed=fixed, any_version=any_version)
+    except JournalError as error:
+        locked_out = _code_of(error.__cause__) in (sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_READONLY)
+        if fixed or not locked_out or (log.exists() and log.stat().st_size):
+            raise
+        # A backup on a medium that may not be written: with nothing in its log nothing can change under us.
+        fixed = True
+        connection = _connect_to_read(path, busy_s, fixed=fixed, any_version=any_version)
+    try:
+        with contextlib.closing(connection):
+            yield connection
+    except _READING_ERRORS:
+        if not fixed or not _is_rewritten(path, found):
+            raise
+    if fixed and _is_rewritten(path, found):
+        raise JournalError(
+            Phrase("the journal {path} was written while it was read; try again", path=str(path))
+        )
 
 
-def _connect_to_read(path: Path, mode: str, busy_s: float, *, any_version: bool) -> sqlite3.Connection:
+def _is_rewritten(path: Path, found: os.stat_result) -> bool:
+    """Whether a file was written since; another one in its place does not concern who reads the first."""
+    with contextlib.suppress(OSError):
+        now = path.stat()
+        same = (now.st_dev, now.st_ino) == (found.st_dev, found.st_ino)
+        return same and (now.st_mtime_ns, now.st_size) != (found.st_mtime_ns, found.st_size)
+    return False
+
+
+def _connect_to_read(path: Path, busy_s: float, *, fixed: bool, any_version: bool) -> sqlite3.Connection:
+    mode = "mode=ro&immutable=1" if fixed else "mode=ro"
     with journal_errors(path), _connected(path, mode, busy_s) as connection:
         version = _version_of(connection, path)
         if version != len(STEPS) and not any_version:
@@ -298,12 +316,8 @@ def is_nothing(path: Path) -> bool:
     return not path.exists() or path.stat().st_size == 0
 
 
-def find_damage(path: Path, *, untouched: bool = False) -> str | None:
+def find_damage(path: Path) -> str | None:
     """Read the whole of a journal or a backup and say what is wrong with it; slow where it is large.
-
-    Args:
-        path: its file.
-        untouched: no file may appear beside it; see ``open_untouched``.
 
     Returns:
         What is wrong: NOTHING_THERE where the file is empty or gone; None where it is whole.
@@ -314,8 +328,7 @@ def find_damage(path: Path, *, untouched: bool = False) -> str | None:
     if is_nothing(path):
         return NOTHING_THERE
     try:
-        opened = open_untouched(path) if untouched else open_to_read(path, any_version=True)
-        with contextlib.closing(opened) as connection, journal_errors(path):
+        with journal_errors(path), open_to_read(path, any_version=True) as connection:
             return _look_through(connection)
     except JournalDamagedError as error:
         return str(error.__cause__ or error)

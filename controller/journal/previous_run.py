@@ -1,6 +1,5 @@
 """What the journal knows of earlier keepers: the questions that a keeper asks at its start."""
 
-import contextlib
 import sqlite3
 from dataclasses import dataclass
 from datetime import datetime
@@ -116,7 +115,7 @@ def read_previous_run(path: Path) -> PreviousRun:
     with journal_errors(path):
         if not path.exists() or path.stat().st_size == 0:
             return PreviousRun()
-    with journal_errors(path), contextlib.closing(open_to_read(path)) as connection:
+    with journal_errors(path), open_to_read(path) as connection:
         return previous_run_in(connection)
 
 

@@ -295,8 +295,7 @@ class JournalReader:
     @contextlib.contextmanager
     def _open(self) -> Iterator[sqlite3.Connection]:
         """Open the file for one answer, which sees one state of it throughout."""
-        connection = open_to_read(self.path, busy_s=_BUSY_S)
-        with contextlib.closing(connection), journal_errors(self.path):
+        with journal_errors(self.path), open_to_read(self.path, busy_s=_BUSY_S) as connection:
             connection.execute("BEGIN")
             yield connection
 

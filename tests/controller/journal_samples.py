@@ -76,7 +76,7 @@ def overridden(zone: str, at: Reading, *, on: bool = True, lasts_s: float | None
 
 def unended(journal: Journal) -> list[Switching]:
     """Give the switchings whose runs have not ended, from the file."""
-    with contextlib.closing(open_to_read(journal.path)) as connection:
+    with open_to_read(journal.path) as connection:
         return open_switchings(connection)
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from contextlib import closing, suppress
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
@@ -20,7 +20,7 @@ from controller.journal.database import (
     is_nothing,
     journal_errors,
     journal_path,
-    open_untouched,
+    open_to_read,
 )
 from controller.journal.lock import LOCK_NAME, name_of
 from controller.journal.previous_run import PreviousRun, previous_run_in
@@ -64,9 +64,9 @@ def find_journal(
     if is_nothing(path):
         return found.facts(exists=False, kept_elsewhere=told is not None and not kept), PreviousRun()
     try:
-        if damage := find_damage(path, untouched=True):
+        if damage := find_damage(path):
             return found.facts(damage=damage), PreviousRun()
-        with closing(open_untouched(path)) as connection, journal_errors(path):
+        with journal_errors(path), open_to_read(path, any_version=True) as connection:
             (version,) = connection.execute("PRAGMA user_version").fetchone()
             if version != len(STEPS):
                 return found.facts(version=version), PreviousRun()

@@ -11,7 +11,10 @@ from datetime import date, timedelta
 import pytest
 
 from config.errors import JournalError
+from controller.journal.backup import copy_to
+from controller.journal.database import find_damage
 from controller.journal.journal import Journal
+from controller.journal.previous_run import read_previous_run
 from controller.journal.reader import JournalReader
 from controller.records.entries import (
     Event,
@@ -156,3 +159,47 @@ class TestBesideAWriter:
         finally:
             shelf.chmod(0o755)
         assert run.lit_s == 60.0
+
+
+class TestFilesBesideIt:
+    """What whoever asks leaves behind: another member of the group must not own what Leerie has to write."""
+
+    def test_a_journal_that_nobody_has_open_stays_alone(self, state, tmp_path):
+        """Neither a question nor a look for damage nor a backup leaves a log or its index behind."""
+        reader = written_to(state, lit("jetty", reading(0)), dark("jetty", reading(60)))
+        before = {each.name: each.read_bytes() for each in state.iterdir()}
+        assert [run.lit_s for run in reader.runs()] == [60.0]
+        assert len(list(reader.switchings())) == 2
+        assert read_previous_run(reader.path).last_sign == reading(60)
+        assert find_damage(reader.path) is None
+        copy_to(reader.path, tmp_path / "copy.sqlite")
+        assert [run.lit_s for run in JournalReader(tmp_path / "copy.sqlite").runs()] == [60.0]
+        assert {each.name: each.read_bytes() for each in state.iterdir()} == before
+        assert [each.name for each in tmp_path.glob("copy*")] == ["copy.sqlite"]
+
+    def test_what_a_kill_left_in_the_log_is_read(self, state, tmp_path):
+        """The file alone does not have it yet."""
+        journal = Journal(state)
+        journal.append(lit("jetty", reading(0)))
+        journal.flush()
+        killed = tmp_path / "killed"
+        shutil.copytree(state, killed)
+        journal.close()
+        assert (killed / "journal.sqlite-wal").stat().st_size
+        (killed / "journal.sqlite-shm").unlink()
+        assert [each.zone for each in JournalReader(killed).switchings()] == ["jetty"]
+
+    def test_a_leerie_that_starts_meanwhile_is_noticed(self, state):
+        """While it only adds to its log, the answer is right; once it rewrote the file, it is refused."""
+        reader = written_to(state, lit("jetty", reading(0)), dark("jetty", reading(60)))
+        first, second = reader.switchings(), reader.switchings()
+        assert next(first).on
+        assert next(second).on
+        journal = Journal(state)
+        journal.append(lit("jetty", reading(120)))
+        journal.flush()
+        assert [each.on for each in first] == [False]
+        journal.close()  # the last to close it takes the log into the file
+        with pytest.raises(JournalError, match="was written while it was read; try again"):
+            list(second)
+        assert len(list(reader.switchings())) == 3
