@@ -85,13 +85,15 @@ def warn_place(site: Site) -> Iterator[SiteFinding]:
         and place.distance_km(reference) > _FARTHEST_BY_ZONE_KM.get(zone, _FARTHEST_KM)
     ):
         what = Phrase(
-            "is known by {city}, {far} from latitude {latitude:g} and longitude {longitude:g}",
-            city=_city(zone),
-            far=_far(place.distance_km(reference)),
+            "does not fit latitude {latitude:g}, longitude {longitude:g}: that is {far} from {city}",
             latitude=place.latitude_deg,
             longitude=place.longitude_deg,
+            far=_far(place.distance_km(reference)),
+            city=_city(zone),
         )
-        remedy = Phrase("check all three; {near}", near=name_near_zones(*place))
+        remedy = Phrase(
+            "correct the time zone, or latitude and longitude; {near}", near=name_near_zones(*place)
+        )
         yield SiteFinding(("site", "time_zone"), what, remedy)
 
 

@@ -10,6 +10,7 @@ from api.page.cables.where_to_look import WhereToLook, mark_faults, where_to_loo
 from api.render.wiring.text import (
     READINGS_DIFFER,
     FindingGroup,
+    count_words,
     group_findings,
     load_words,
     nothing_helps,
@@ -82,9 +83,9 @@ def show_cables(site: Site, words: Words) -> Cables:
         maybe = words.gettext(
             "The volts that were measured may point to a fault: see below for where to look."
         )
-        rest = maybe if not errors and not warnings else f"{rest} {maybe}"
+        rest = maybe
     elif reports and not groups and readings_differ(reports):
-        sentence, rest = words.gettext("Nothing is wrong."), words.say(READINGS_DIFFER)
+        sentence, rest = words.say(count_words(0, 0)), words.say(READINGS_DIFFER)
     return Cables(
         sentence=sentence,
         rest=rest,
@@ -98,18 +99,12 @@ def _say(errors: int, warnings: int, any_at_all: bool, has_cables: bool, words: 
         return _("No transformer is written down yet."), _(
             "With transformers, lamps and cables in the site file this page shows the volts at every lamp."
         )
-    if errors:
-        found = words.ngettext("%(count)d thing is wrong.", "%(count)d things are wrong.", errors)
-        return found % {"count": errors}, _("See below for what to do.")
-    if warnings:
-        found = words.ngettext("Nothing is wrong, %(count)d thing is doubtful.",
-                               "Nothing is wrong, %(count)d things are doubtful.", warnings)  # fmt: skip
-        return found % {"count": warnings}, _("See below for what to do.")
+    counted = words.say(count_words(errors, warnings))
+    if errors or warnings:
+        return counted, ""
     if has_cables:
-        return _("All is in order."), _("Every lamp gets the volts that it needs.")
-    return _("Nothing is wrong."), _(
-        "The cables are not written down, so the volts at the lamps are not known."
-    )
+        return counted, _("Every lamp gets the volts that it needs.")
+    return counted, _("The cables are not written down, so the volts at the lamps are not known.")
 
 
 def _show(report: WiringReport, site: Site, words: Words) -> TransformerView:

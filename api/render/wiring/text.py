@@ -193,10 +193,7 @@ def summary(reports: Sequence[WiringReport]) -> Phrase:
     """Say how the wiring stands: how many errors and warnings, and what may be the one thing to know."""
     groups = [group for report in reports for group in group_findings(report.inspection.findings)]
     errors = sum(group.level is Severity.ERROR for group in groups)
-    counted = Phrase(
-        "{errors}, {warnings}.", errors=_errors(errors), warnings=_warnings(len(groups) - errors)
-    )
-    parts = [counted]
+    parts = [count_words(errors, len(groups) - errors)]
     drops = [
         each.limit
         for report in reports
@@ -206,6 +203,11 @@ def summary(reports: Sequence[WiringReport]) -> Phrase:
     parts += [words for limit, words in _DROPS if limit in drops and not errors][:1]
     parts += [READINGS_DIFFER] if readings_differ(reports) else []
     return list_phrases(parts, " ")
+
+
+def count_words(errors: int, warnings: int) -> Phrase:
+    """Say how many kinds of errors and of warnings there are."""
+    return Phrase("{errors}, {warnings}.", errors=_errors(errors), warnings=_warnings(warnings))
 
 
 def readings_differ(reports: Sequence[WiringReport]) -> bool:

@@ -3,6 +3,7 @@
 import pytest
 
 from config.file.loader import example_path
+from tests.api.command import call
 from tests.api.page.conftest import PageHouse
 from tests.api.page.screens import Screen, screen, send
 from tests.site_of_wiring import garden, line, piece
@@ -32,7 +33,8 @@ def test_every_lamp_has_the_volts_of_the_api(house):
             for light in circuit["lights"]:
                 if light["volts"] is not None:
                     assert f"{light['volts']:.2f} V" in seen
-    assert "Nothing is wrong, 2 things are doubtful. See below for what to do." in seen
+    assert "No errors, 2 warnings." in seen
+    assert "No errors, 2 warnings." in call("wiring", house.site_path).stdout
     assert "206.5 of 300 VA" in seen
 
 
@@ -55,11 +57,13 @@ def test_a_reading_outside_its_lamps_range_is_said_first(house):
     """6 V at a lamp of 10 to 15 V is what is wrong, at the top, in the findings and beside the lamp."""
     send(house, form_at(screen(house, "/cables"), "front-path", "1"), fields={"volts": "6"})
     seen = screen(house, "/cables").text
-    assert "1 thing is wrong." in seen
+    assert "1 error, 2 warnings." in seen
+    assert "1 error, 2 warnings." in call("wiring", house.site_path).stdout
     assert "6.00 V was measured at" in seen
     assert "too few volts measured" in seen
     german = house.ask("GET", "/cables", headers={"accept-language": "de"}).text
     assert "6,00 V wurden gemessen bei „" in Screen(german).text
+    assert "1 Fehler, 2 Warnungen." in Screen(german).text
 
 
 def test_watts_of_a_zone_are_noted_and_taken_out_again(house):

@@ -181,9 +181,9 @@ def test_a_slip_that_moves_a_city_far_is_named(words):
             103.8,
             "Europe/Oslo",
             (
-                '5: site.time_zone = "Europe/Oslo": is known by Oslo, over 10,000 km from latitude 1.35 and '
-                "longitude 103.8; check all three; near this place are Asia/Singapore, "
-                "Asia/Pontianak, Asia/Kuching and Asia/Jakarta"
+                '5: site.time_zone = "Europe/Oslo": does not fit latitude 1.35, longitude 103.8: that is '
+                "over 10,000 km from Oslo; correct the time zone, or latitude and longitude; near this place "
+                "are Asia/Singapore, Asia/Pontianak, Asia/Kuching and Asia/Jakarta"
             ),
         ),
         (
