@@ -11,8 +11,8 @@ HEADER_PINS = {
     15: 10, 16: 36, 17: 11, 18: 12, 19: 35, 20: 38, 21: 40, 22: 15, 23: 16, 24: 18, 25: 22, 26: 37, 27: 13,
 }  # fmt: skip
 SUPPLY_PINS = {
-    **dict.fromkeys((1, 17), "3.3 V"),
-    **dict.fromkeys((2, 4), "5 V"),
+    **dict.fromkeys((1, 17), Phrase("{volts:g} V", volts=3.3)),
+    **dict.fromkeys((2, 4), Phrase("{volts:g} V", volts=5)),
     **dict.fromkeys((6, 9, 14, 20, 25, 30, 34, 39), Phrase("ground")),
 }
 

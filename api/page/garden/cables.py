@@ -191,7 +191,7 @@ def node_field(document: Table, fixture: Table) -> Field:
         label=N_("Where on the cables"),
         kind="choice",
         choices=(
-            Choice("", N_("on the line or hub of this zone, if there is one")),
+            Choice("", N_("on this zone's line or hub, if any")),
             *(Choice(each, each, is_name=True) for each in (*mine, *dict.fromkeys(nodes))),
         ),
     )

@@ -285,9 +285,9 @@ FIXTURE = (
         label=N_("Driver of an LED"),
         kind="choice",
         choices=(
-            Choice("regulated", N_("regulated: the same watts at any volts")),
-            Choice("linear", N_("linear: the same amperes")),
-            Choice("resistor", N_("resistor: amperes in proportion to the volts")),
+            Choice("regulated", N_("regulated: always the same watts")),
+            Choice("linear", N_("linear: always the same amperes")),
+            Choice("resistor", N_("resistor: amperes as the volts")),
         ),
         default="regulated",
         more=True,

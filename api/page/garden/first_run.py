@@ -17,6 +17,7 @@ from config.file.new_site import EVERY_EVENING, NewSite, NewZone, free_lines, ne
 from config.header import HEADER_PINS, RELAY_LINES, SUPPLY_PINS
 from config.models.base import LONGEST_NAME
 from config.models.site import FIRST_PIN, LAST_PIN
+from config.phrase import Phrase
 from config.program.parser import parse_span
 from controller.clock.zone_of_place import zone_of_place
 from controller.relays import BoardName, Wire
@@ -225,7 +226,7 @@ def header_pins() -> list[HeaderPin]:
         HeaderPin(
             number=number,
             bcm=lines.get(number),
-            label=SUPPLY_PINS.get(number) or f"BCM {lines[number]}",
+            label=SUPPLY_PINS.get(number) or Phrase("BCM {bcm}", bcm=lines[number]),
             suits=lines.get(number) in RELAY_LINES,
         )
         for number in range(1, 2 * _HEADER_ROWS + 1)

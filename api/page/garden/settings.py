@@ -102,8 +102,12 @@ CLOCK = (
         label=N_("When the board's clock is believed"),
         kind="choice",
         choices=(
-            Choice("synchronised", N_("once the network has set it, or a person confirmed it")),
-            Choice("always", N_("always: while it is wrong, lights come on at wrong hours")),
+            Choice("synchronised", N_("once it is set or confirmed")),
+            Choice("always", N_("always, even while it is wrong")),
+        ),
+        hint=N_(
+            "Set by the network or a hardware clock, or confirmed by a person. Believed always, a wrong "
+            "clock lights at wrong hours."
         ),
         default="synchronised",
     ),

@@ -74,6 +74,43 @@ def test_the_forms_fit_every_screen(property_server, width):
         assert complaints == []
 
 
+# The widest option of each list, in its font, against what the list leaves beside the arrow of 20 px.
+CUT_OFF = """() => {
+  const pen = document.createElement("canvas").getContext("2d"), cut = [];
+  for (const list of document.querySelectorAll("main select")) {
+    if (!list.checkVisibility()) continue;
+    const style = getComputedStyle(list);
+    pen.font = style.font;
+    const room = list.clientWidth - parseFloat(style.paddingLeft) - parseFloat(style.paddingRight) - 20;
+    for (const each of list.options) if (pen.measureText(each.text).width > room)
+      cut.push(`${list.name}: ${each.text} (${Math.round(pen.measureText(each.text).width)} of ${room})`);
+  }
+  return cut;
+}"""
+
+
+@pytest.mark.parametrize("language", ["de-DE", "en-GB"])
+def test_every_choice_can_be_read_on_a_phone(property_server, language):
+    """No option of a list is cut off on a screen of 360 px."""
+    with browsing() as (known, _):
+        context = known.context.browser.new_context(locale=language, viewport={"width": 360, "height": 740})
+        page = context.new_page()
+        for path in FORMS:
+            open_page(page, property_server, path)
+            page.evaluate("for (const each of document.querySelectorAll('details')) each.open = true")
+            assert page.evaluate(CUT_OFF) == [], path
+
+
+def test_the_volts_of_the_header_are_written_as_the_language_writes_them(property_server):
+    """Pins 1 and 17 of the drawing have a decimal comma in German."""
+    for language, volts in (("de-DE", "3,3 V"), ("en-GB", "3.3 V")):
+        with browsing() as (known, _):
+            page = known.context.browser.new_context(locale=language).new_page()
+            open_page(page, property_server, "/garden/zones/terrace")
+            labels = page.locator("#drawing svg text").all_text_contents()
+            assert [each for each in labels if each.startswith("3")].count(volts) == 2
+
+
 def test_a_pin_is_chosen_on_the_drawing(property_server):
     """A touch on a free pin chooses it; those of other zones stay as they are."""
     with browsing() as (page, complaints):
